@@ -1,0 +1,121 @@
+"""Errors, problems and notices: how gearqa says what is wrong and where.
+
+Out of tolerance is a result, never an exception.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Reason(StrEnum):
+    """Stable codes of everything that can be wrong with an input."""
+
+    # files
+    FILE_NOT_FOUND = "file_not_found"
+    NOT_TEXT = "not_text"
+    UNREADABLE_CSV = "unreadable_csv"
+    EMPTY_TABLE = "empty_table"
+    UNRECOGNISED_TABLE = "unrecognised_table"
+    MISSING_COLUMN = "missing_column"
+    DUPLICATE_COLUMN = "duplicate_column"
+    CONTRADICTING_COLUMNS = "contradicting_columns"
+    NOTHING_TO_GRADE = "nothing_to_grade"
+    # cells and rows
+    RAGGED_ROW = "ragged_row"
+    EMPTY_CELL = "empty_cell"
+    EMPTY_SERIAL = "empty_serial"
+    NOT_A_NUMBER = "not_a_number"
+    NOT_FINITE = "not_finite"
+    NOT_A_WHOLE_NUMBER = "not_a_whole_number"
+    UNKNOWN_WORD = "unknown_word"
+    BAD_TIME = "bad_time"
+    OUT_OF_RANGE = "out_of_range"
+    BELOW_BASE_CIRCLE = "below_base_circle"
+    DUPLICATE_POINT = "duplicate_point"
+    DUPLICATE_TOOTH = "duplicate_tooth"
+    DUPLICATE_SPACE = "duplicate_space"
+    DUPLICATE_ROW = "duplicate_row"
+    LABEL_NOT_CONSTANT = "label_not_constant"
+    UNKNOWN_SERIAL = "unknown_serial"
+    # TOML files: part, column map, plan, scenario
+    TOML_SYNTAX = "toml_syntax"
+    UNKNOWN_KEY = "unknown_key"
+    MISSING_KEY = "missing_key"
+    WRONG_TYPE = "wrong_type"
+    VALUE_OUT_OF_RANGE = "value_out_of_range"
+    CONTRADICTION = "contradiction"
+    NO_EVALUATION_LIMITS = "no_evaluation_limits"
+    OUT_OF_SCOPE = "out_of_scope"
+    MAP_WITHOUT_FILE = "map_without_file"
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One fault of one input: where, what was found, what is allowed, the way out."""
+
+    reason: Reason
+    file: str
+    found: str
+    expected: str
+    line: int | None = None
+    column: str | None = None
+    hint: str = ""
+
+    def __str__(self) -> str:
+        where = self.file if self.line is None else f"{self.file}:{self.line}"
+        column = f" column '{self.column}':" if self.column else ""
+        hint = f"; {self.hint}" if self.hint else ""
+        return f"{where}:{column} found {self.found}, expected {self.expected}{hint} [{self.reason}]"
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something a reader must know that is no error: a stable code and a sentence."""
+
+    code: str
+    message: str
+
+
+class GearqaError(Exception):
+    """Root of all errors that gearqa raises on purpose; `hint` says what to do."""
+
+    def __init__(self, message: str, *, hint: str = "") -> None:
+        super().__init__(message)
+        self.hint = hint
+
+
+class InputError(GearqaError, ValueError):
+    """One or more inputs cannot be used; `problems` holds all of them, not the first."""
+
+    def __init__(self, problems: Iterable[Problem], *, hint: str = "") -> None:
+        self.problems: tuple[Problem, ...] = tuple(problems)
+        count = len(self.problems)
+        head = "1 problem" if count == 1 else f"{count} problems"
+        super().__init__("\n".join([f"{head} in the input:", *map(str, self.problems)]), hint=hint)
+
+
+class MeasurementFileError(InputError):
+    """Problems of measurement files (CSV tables, column maps)."""
+
+
+class PartFileError(InputError):
+    """Problems of a TOML file that describes a part, a map, a plan or a scenario."""
+
+
+class OutOfScopeError(GearqaError, ValueError):
+    """A value outside the range of application of a standard; never extrapolated."""
+
+    def __init__(self, symbol: str, value: float, low: float, high: float, clause: str) -> None:
+        super().__init__(f"{symbol} = {value:g} is outside {low:g} to {high:g} ({clause})")
+        self.symbol, self.value, self.low, self.high, self.clause = symbol, value, low, high, clause
+
+
+class EvaluationError(GearqaError, ValueError):
+    """Readable but not evaluable, and the whole job cannot go on."""
+
+
+class ReportError(GearqaError, OSError):
+    """An output could not be written; what was there before is untouched."""

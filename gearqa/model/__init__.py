@@ -1,0 +1,1 @@
+"""Data carriers between modules: the drawing, what was measured, what came out."""

@@ -1,0 +1,157 @@
+"""What was measured on one gear, in the one convention of this house.
+
+Transverse plane, micrometres, plus = more material; looking onto the datum face, teeth numbered
+clockwise and plus pitch or index = displaced clockwise. Readers turn everything into this.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.errors import Notice
+from gearqa.symbols import Flank, TraceKind
+
+Array = NDArray[np.float64]
+
+
+def frozen_array(values: Array) -> Array:
+    """Return `values` as a read-only float64 array (not copied when it already is one)."""
+    array = np.asarray(values, dtype=np.float64)
+    if array.flags.writeable:
+        array = array.copy()
+        array.setflags(write=False)
+    return array
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Trace:
+    """One profile or helix trace, sorted by position.
+
+    Traces sampled alike should share one `position_mm` array: they are evaluated together.
+    """
+
+    kind: TraceKind
+    flank: Flank
+    tooth: int
+    position_mm: Array
+    """Length of roll from the base circle (profile) or face position (helix), rising. [mm], shape (n,)"""
+    deviation_um: Array
+    """Deviation from the unmodified involute or helix. [um], shape (n,)"""
+    label_mm: float | None = None
+    """Face position of a profile trace, diameter of a helix trace, where given. [mm]"""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "position_mm", frozen_array(self.position_mm))
+        object.__setattr__(self, "deviation_um", frozen_array(self.deviation_um))
+        if self.position_mm.shape != self.deviation_um.shape or self.position_mm.ndim != 1:
+            raise ValueError("position_mm and deviation_um must be one-dimensional and of equal length")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PitchReadings:
+    """Index deviations of all teeth of one flank; NaN where a tooth was not measured."""
+
+    flank: Flank
+    index_um: Array
+    """Index deviation of tooth 1..z, clockwise plus, any constant. [um], shape (z,)"""
+    closure_um: float = 0.0
+    """Sum of the single pitches before it was spread out; 0 where index was given. [um]"""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "index_um", frozen_array(self.index_um))
+
+    @property
+    def missing_teeth(self) -> tuple[int, ...]:
+        """Teeth without a reading, numbered from 1."""
+        return tuple(int(i) + 1 for i in np.flatnonzero(np.isnan(self.index_um)))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class RunoutReadings:
+    """Radial ball readings of all spaces, plus = away from the gear axis; NaN where missing."""
+
+    radial_um: Array
+    """[um], shape (z,), space i at index i - 1"""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "radial_um", frozen_array(self.radial_um))
+
+    @property
+    def missing_spaces(self) -> tuple[int, ...]:
+        """Spaces without a reading, numbered from 1."""
+        return tuple(int(i) + 1 for i in np.flatnonzero(np.isnan(self.radial_um)))
+
+
+@dataclass(frozen=True, slots=True)
+class SizeReading:
+    """Dimension over or between balls (`balls`) or span (`span`). [mm]"""
+
+    method: str
+    value_mm: float
+    pin_diameter_mm: float | None = None
+    teeth_spanned: int | None = None
+    position: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Production:
+    """When, on which grinder, wheel and dress a gear was made, and how it was measured."""
+
+    finished_at: datetime | None = None
+    grinder: str | None = None
+    wheel: str | None = None
+    dress: str | None = None
+    parts_since_dress: int | None = None
+    fixture: str | None = None
+    measured_at: datetime | None = None
+    instrument: str | None = None
+    operator: str | None = None
+    temperature_degC: float | None = None
+    calibration_ref: str | None = None
+    calibration_due: datetime | None = None
+    remark: str | None = None
+    labels: Mapping[str, str] = field(default_factory=dict)
+    """Extra columns, kept as text."""
+
+
+@dataclass(frozen=True, slots=True)
+class GrinderEvent:
+    """What was done to a grinder: a row of an events table."""
+
+    at: datetime
+    event: str
+    grinder: str
+    wheel: str | None = None
+    parameter: str | None = None
+    flank: Flank | None = None
+    correction: float | None = None
+    unit: str | None = None
+    remark: str | None = None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class GearMeasurement:
+    """Everything measured on one serial."""
+
+    serial: str
+    traces: tuple[Trace, ...] = ()
+    pitch: Mapping[Flank, PitchReadings] = field(default_factory=dict)
+    runout: RunoutReadings | None = None
+    sizes: tuple[SizeReading, ...] = ()
+    production: Production | None = None
+    notices: tuple[Notice, ...] = ()
+    """What the reader noticed about this gear alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class InputFile:
+    """A file that was read, with its digest, or one left out, with the reason."""
+
+    file: str
+    sha256: str | None = None
+    left_out: str | None = None

@@ -1,0 +1,1 @@
+"""Results made readable: one report model decides words and digits, renderers lay out."""

@@ -1,0 +1,1 @@
+"""Tolerance systems, one package per edition; none is 'the current one'."""

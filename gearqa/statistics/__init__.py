@@ -1,0 +1,1 @@
+"""Statistical methods without a gear in sight: usable on any numbers."""
