@@ -1,0 +1,23 @@
+"""The geometry that a part file describes: the bridge from drawing to formulas."""
+
+from __future__ import annotations
+
+import math
+
+from gearqa.core.geometry import GearGeometry, gear_geometry
+from gearqa.model.part import Part
+
+
+def part_geometry(part: Part) -> GearGeometry:
+    """Geometry of the part's gear; lengths in mm, angles in rad (ISO 21771)."""
+    gear = part.gear
+    return gear_geometry(
+        gear.teeth,
+        gear.module_mm,
+        math.radians(gear.normal_pressure_angle_deg),
+        math.radians(gear.helix_angle_deg),
+        gear.face_width_mm,
+        s=1 if gear.kind == "external" else -1,
+        H=-1 if gear.helix_hand == "left" else 1,
+        x=gear.profile_shift_coefficient,
+    )
