@@ -1,0 +1,216 @@
+"""What a printed or shown report is made of: blocks of text, tables and figures, nothing else.
+
+Every report (inspection sheet, certificate, drift report, ...) is built as one `Document` and laid
+out by `html.write_html` and `pdf.write_pdf`; both print the same strings in the same order. Words,
+digits and order are decided by whoever builds the document, never by a renderer.
+
+Text is given as plain `str` or, where a subscript or emphasis is wanted, as a tuple of `Span`.
+Nothing is markup: renderers escape everything and make control characters visible.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from gearqa.symbols import PARAMETERS
+
+Status = Literal["good", "bad", "open", "none"]
+"""Kind of a verdict: said by word and by mark, colour only supports it."""
+
+STATUS_MARKS: dict[Status, str] = {"good": "✓", "bad": "✗", "open": "?", "none": "–"}
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A run of characters in one style."""
+
+    text: str
+    style: Literal["", "strong", "sub", "muted"] = ""
+    target: str = ""
+    """Id of the block or sheet that a click leads to."""
+
+
+Text = str | tuple[Span, ...]
+
+
+def spans(text: Text) -> tuple[Span, ...]:
+    """The text as spans."""
+    return (Span(text),) if isinstance(text, str) else text
+
+
+def plain(text: Text) -> str:
+    """The text without styles.
+
+    >>> plain(symbol("profile_slope"))
+    'fHα'
+    """
+    return text if isinstance(text, str) else "".join(span.text for span in text)
+
+
+def join(*parts: Text) -> tuple[Span, ...]:
+    """Texts one after the other."""
+    return tuple(span for part in parts for span in spans(part))
+
+
+def symbol(key: str) -> tuple[Span, ...]:
+    """Printed symbol of a parameter, with its subscript."""
+    parameter = PARAMETERS[key]
+    return (Span(parameter.letter), Span(parameter.subscript, "sub"))
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """A paragraph; `lead` is set larger, `note` smaller."""
+
+    text: Text
+    style: Literal["normal", "lead", "note"] = "normal"
+
+
+@dataclass(frozen=True, slots=True)
+class Bullets:
+    """A list of points."""
+
+    items: tuple[Text, ...]
+    style: Literal["normal", "note"] = "normal"
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Names and their values, such as the head of a sheet."""
+
+    items: tuple[tuple[Text, Text], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One answer of a verdict: the question, the word, what decides."""
+
+    question: Text
+    answer: Text
+    status: Status
+    detail: Text = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The answers that a reader looks for first."""
+
+    answers: tuple[Answer, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """Head of a table column."""
+
+    title: Text
+    align: Literal["left", "right", "center"] = "right"
+    group: str = ""
+    """Neighbouring columns of one group share a head above theirs."""
+    weight: float = 0.0
+    """Share of the spare width on paper; 0 keeps the column as wide as its text."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One cell; `status` puts a mark after the text (`bad`: set bold as well)."""
+
+    text: Text
+    status: Status | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table. The first cell of each row is its head."""
+
+    caption: Text
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[Cell | Text, ...], ...]
+    notes: tuple[Text, ...] = ()
+    dense: bool = False
+    """Smaller type, for tables with many columns."""
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A chart: SVG text made by `svg.Canvas`, with what it shows in words."""
+
+    svg: str
+    title: Text
+    description: str
+    """For readers who cannot see the chart; also inside the SVG."""
+    caption: Text = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Cautions:
+    """What a reader must not conclude, and who decides."""
+
+    items: tuple[Text, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """Lines to be signed by hand; a date stands beside each."""
+
+    roles: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PageBreak:
+    """A new page on paper; nothing on screen."""
+
+
+Block = (
+    Paragraph
+    | Bullets
+    | Facts
+    | Verdict
+    | Table
+    | Figure
+    | Cautions
+    | Signature
+    | PageBreak
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Blocks under one heading (none if the title is empty)."""
+
+    title: Text
+    blocks: tuple[Block, ...]
+    id: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A part of a document that starts on a new page and carries its own name in the page head."""
+
+    title: Text
+    sections: tuple[Section, ...]
+    id: str = ""
+    head: str = ""
+    """What stands in the page head: the serial, say."""
+    summary: Text = ""
+    """Beside the title, where the sheet is folded."""
+    status: Status | None = None
+    folded: bool = False
+    """On screen shown folded: many sheets in one file."""
+    worst: bool = False
+    """One of the sheets that a reader should open first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A whole report."""
+
+    title: str
+    head: str
+    """What stands in every page head: part number and revision, say."""
+    foot: str
+    """What stands in every page foot: program and version."""
+    sheets: tuple[Sheet, ...]
+    simulated: bool = False
+    language: str = "en"
+    keywords: tuple[str, ...] = field(default=())

@@ -1,0 +1,133 @@
+"""Numbers as people read them: one place for digits, signs and units.
+
+A printed value never seems to contradict its verdict: when rounding would carry it across a limit
+it gets more digits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from gearqa.symbols import PARAMETERS
+
+Limits = tuple[float, float]
+
+DECIMALS = 2
+"""Decimals of a deviation in micrometres: a tenth of what a gear measuring instrument can tell apart."""
+MOST_DECIMALS = 9
+"""Values are compared with limits after rounding to nine decimals, so more digits never matter."""
+DASH = "–"
+
+
+def value_text(value: float, *, signed: bool = False, limits: Iterable[Limits | None] = ()) -> str:
+    """Deviation in micrometres, with as many digits as its place against `limits` needs.
+
+    >>> value_text(9.4961), value_text(9.504, limits=[(0.0, 9.5)]), value_text(2.1, signed=True)
+    ('9.50', '9.504', '+2.10')
+    """
+    known = [pair for pair in limits if pair is not None]
+    exact = round(value, MOST_DECIMALS)
+    for decimals in range(DECIMALS, MOST_DECIMALS + 1):
+        shown = round(value, decimals)
+        if all(_side(shown, pair) == _side(exact, pair) for pair in known):
+            break
+    if shown == 0:
+        return f"{0:.{decimals}f}"
+    return f"{shown:{'+' if signed else ''}.{decimals}f}"
+
+
+def _side(value: float, limits: Limits) -> int:
+    return -1 if value < limits[0] else 1 if value > limits[1] else 0
+
+
+def tolerance_text(tolerance: float) -> str:
+    """Tolerance as the standard prints it: whole numbers from 10 on, else one decimal.
+
+    >>> tolerance_text(12.0), tolerance_text(9.5), tolerance_text(4.2)
+    ('12', '9.5', '4.2')
+    """
+    exact = number_text(tolerance)
+    return f"{tolerance:.1f}" if tolerance < 10 and len(exact) <= len(f"{tolerance:.1f}") else exact
+
+
+def number_text(value: float, *, signed: bool = False) -> str:
+    """A number as it was written in a file, without padding.
+
+    >>> number_text(4.0, signed=True), number_text(0.75), number_text(1e-7)
+    ('+4', '0.75', '0.0000001')
+    """
+    text = f"{value:{'+' if signed and value else ''}.9f}".rstrip("0").rstrip(".")
+    return text if text not in {"-0", ""} else "0"
+
+
+def tolerance_limits(key: str, tolerance: float | None) -> Limits | None:
+    """Limits that a tolerance means: slopes by magnitude, the rest from zero."""
+    if tolerance is None:
+        return None
+    return (-tolerance, tolerance) if PARAMETERS[key].signed else (0.0, tolerance)
+
+
+def allowed_text(key: str, tolerance: float | None, limits: Limits | None) -> str:
+    """What is allowed: a tolerance, or the limits of the drawing.
+
+    >>> allowed_text("helix_slope", 9.5, None), allowed_text("runout", 32.0, None)
+    ('±9.5', '32')
+    >>> allowed_text("profile_slope", None, (-6.0, 4.0)), allowed_text("runout", None, (0.0, 25.0))
+    ('-6 to +4', '25')
+    """
+    if limits is None and tolerance is None:
+        return DASH
+    if limits is None:
+        assert tolerance is not None
+        return ("±" if PARAMETERS[key].signed else "") + tolerance_text(tolerance)
+    low, high = limits
+    if low == -high:
+        return f"±{number_text(high)}"
+    if low == 0 and not PARAMETERS[key].signed:
+        return number_text(high)
+    return f"{number_text(low, signed=True)} to {number_text(high, signed=True)}"
+
+
+def class_text(grade: int | None, beyond: bool | None, *, complete: bool = True) -> str:
+    """Flank tolerance class; a star says that something graded was not assessed.
+
+    >>> class_text(5, False), class_text(None, True), class_text(None, None), class_text(5, False, complete=False)
+    ('5', '>11', '–', '5*')
+    """
+    text = ">11" if beyond else DASH if grade is None else str(grade)
+    return text if complete or text == DASH else f"{text}*"
+
+
+def count_text(number: int, one: str, many: str = "") -> str:
+    """A count with its noun.
+
+    >>> count_text(1, "gear"), count_text(12, "gear")
+    ('1 gear', '12 gears')
+    """
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def use_of_tolerance(
+    key: str, value: float, tolerance: float | None, limits: Limits | None
+) -> float | None:
+    """Share of what is allowed that a value uses up; above 1 it is outside."""
+    pair = limits if limits is not None else tolerance_limits(key, tolerance)
+    if pair is None:
+        return None
+    low, high = pair
+    if low == 0 and not PARAMETERS[key].signed:
+        return value / high
+    return abs(value - (low + high) / 2) / ((high - low) / 2)
+
+
+def percent_text(share: float) -> str:
+    """A share in percent: whole, but never 100 % for what is not exactly on or beyond the limit.
+
+    >>> percent_text(0.633), percent_text(0.9996), percent_text(1.0001), percent_text(1.2)
+    ('63 %', '99.96 %', '100.01 %', '120 %')
+    """
+    for decimals in range(7):
+        shown = round(share * 100, decimals)
+        if (shown > 100) == (share > 1) and (shown < 100) == (share < 1):
+            return f"{shown:.{decimals}f} %"
+    return "100 %"
