@@ -1,0 +1,6 @@
+"""`python -m gearqa`."""
+
+from gearqa.cli.app import main
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,199 @@
+"""The `gearqa` program: its commands, and the one place where errors become exit status.
+
+Commands are imported when they run, so that `gearqa --help` and small commands start fast.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import shlex
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any, NoReturn
+
+import typer
+from typer.core import TyperGroup
+
+from gearqa.cli.commands import COMMANDS
+from gearqa.cli.exit_status import ExitStatus
+from gearqa.errors import GearqaError, InputError
+from gearqa.version import __version__
+
+REPORT_A_FAULT = (
+    "This is a fault of gearqa, not of your data; no verdict was made and nothing was written.\n"
+    "Please report it with the command line, the version and what --traceback prints."
+)
+SEE_FLANKS = "see: gearqa explain flanks"
+
+
+class _Commands(TyperGroup):
+    """The group of all commands, each imported when it is asked for."""
+
+    def list_commands(self, ctx: typer.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: typer.Context, cmd_name: str) -> Any:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"gearqa.cli.commands.{cmd_name}")
+        group: typer.Typer | None = getattr(module, "app", None)
+        if group is None:
+            group = _typer()
+            group.command(cmd_name, short_help=COMMANDS[cmd_name])(module.command)
+        return typer.main.get_command(group)
+
+    def format_commands(self, ctx: typer.Context, formatter: Any) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+    def resolve_command(self, ctx: typer.Context, args: list[str]) -> Any:
+        if args[0] not in COMMANDS:
+            raise typer.BadParameter(_no_such_command(args), ctx=ctx, param_hint="COMMAND")
+        return super().resolve_command(ctx, args)
+
+
+def _typer(**options: Any) -> typer.Typer:
+    """Return an application with plain help and without a handler of exceptions of its own."""
+    return typer.Typer(
+        add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False, **options
+    )
+
+
+app = _typer(
+    cls=_Commands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Results go to standard output, messages to standard error. Start: gearqa new FOLDER; "
+    "main job: gearqa grade FOLDER; flank names and signs: gearqa explain flanks.",
+)
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"gearqa {__version__}")
+        raise typer.Exit(ExitStatus.CONFORMS)
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")
+    ] = False,
+    traceback: Annotated[
+        bool, typer.Option("--traceback", help="Show where an error arose; may stand anywhere.")
+    ] = False,
+) -> None:
+    """Grade ground gears from measurements: ISO 1328-1 classes, conformity, master quality."""
+
+
+def _no_such_command(args: Sequence[str]) -> str:
+    """Say what was meant by a first word that is no command."""
+    from difflib import get_close_matches  # noqa: PLC0415
+
+    word = args[0]
+    if Path(word).exists():
+        return f"'{word}' is not a command; meant was: {grade_line(word, args[1:])}"
+    near = get_close_matches(word, COMMANDS, n=1)
+    nearest = f"; nearest: gearqa {near[0]}" if near else ""
+    return f"'{word}' is not a command{nearest}. Commands: {', '.join(COMMANDS)}"
+
+
+def grade_line(path: str, rest: Sequence[str] = ()) -> str:
+    """Return the command line that grades `path`: the folder itself, or the folder of a file."""
+    folder = path if Path(path).is_dir() else str(Path(path).parent)
+    return shlex.join(["gearqa", "grade", folder, *rest])
+
+
+def run(argv: Sequence[str]) -> int:
+    """Run one command line and return its exit status; every error ends here."""
+    words = list(argv)
+    head = words[: words.index("--")] if "--" in words else words
+    traceback = "--traceback" in head
+    if traceback:
+        words.remove("--traceback")
+    try:
+        status = typer.main.get_command(app).main(words, prog_name="gearqa", standalone_mode=False)
+        sys.stdout.flush()
+        return int(status or 0)
+    except BaseException as error:
+        if traceback and not isinstance(error, SystemExit):
+            import traceback as tracebacks  # noqa: PLC0415
+
+            tracebacks.print_exc(file=sys.stderr)
+        return _status_and_message(error)
+
+
+def _status_and_message(error: BaseException) -> int:  # noqa: PLR0911 - one line per kind of error
+    """Print what a person needs to know of `error`; return the exit status."""
+    if isinstance(error, SystemExit):
+        raise error
+    if isinstance(error, KeyboardInterrupt | typer.Abort):
+        _message("gearqa: interrupted; nothing was written.")
+        return ExitStatus.INTERRUPTED
+    if isinstance(error, BrokenPipeError):
+        # The interpreter flushes standard output once more when it ends: give it somewhere to go.
+        _replace_stdout()
+        return ExitStatus.READER_GONE
+    if isinstance(error, typer.TyperException):
+        _message(_usage_text(error))
+        return ExitStatus.NOT_DONE
+    if isinstance(error, GearqaError):
+        _message(_error_text(error))
+        return ExitStatus.NOT_DONE
+    if isinstance(error, OSError):
+        where = f"{error.filename}: " if error.filename else ""
+        _message(f"gearqa: {where}{error.strerror or error}")
+        if error.filename is None:
+            _replace_stdout()
+        return ExitStatus.NOT_DONE
+    if isinstance(error, MemoryError):
+        _message("gearqa: out of memory; nothing was written.")
+        return ExitStatus.NOT_DONE
+    summary = str(error).strip().splitlines()
+    _message(f"gearqa {__version__}: {type(error).__name__}: {summary[0] if summary else ''}\n{REPORT_A_FAULT}")
+    return ExitStatus.PROGRAM_FAULT
+
+
+def _usage_text(error: typer.TyperException) -> str:
+    ctx = getattr(error, "ctx", None)
+    lines = [f"gearqa: {error.format_message()}"]
+    if ctx is not None:
+        if "unexpected extra argument" in error.format_message():
+            repeating = [max(p.opts, key=len) for p in ctx.command.params if getattr(p, "multiple", False)]
+            if repeating:
+                names = ", ".join(f"{name} A {name} B" for name in repeating)
+                lines.append(f"An option that repeats is given again for each value: {names}")
+        lines.append(f"Help: {ctx.command_path} --help")
+    return "\n".join(lines)
+
+
+def _error_text(error: GearqaError) -> str:
+    lines = [f"gearqa: {error}"]
+    if error.hint:
+        lines.append(error.hint)
+    about_flanks = isinstance(error, InputError) and any(
+        p.column is not None and "flank" in p.column.lower() for p in error.problems
+    )
+    if about_flanks and SEE_FLANKS not in "\n".join(lines):
+        lines.append(f"Which flank is left and which is right? {SEE_FLANKS}")
+    return "\n".join(lines)
+
+
+def _message(text: str) -> None:
+    try:
+        print(text, file=sys.stderr, flush=True)
+    except OSError:
+        pass  # nobody can be told
+
+
+def _replace_stdout() -> None:
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (OSError, ValueError):
+        pass  # standard output is no real file
+
+
+def main() -> NoReturn:
+    """Entry point of the console script."""
+    sys.exit(run(sys.argv[1:]))

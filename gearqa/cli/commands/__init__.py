@@ -1,0 +1,18 @@
+"""The commands of `gearqa`: one file each, imported only when it runs.
+
+A command module holds `command`, a function that typer reads and that returns an `ExitStatus`
+(or None for 0), or `app`, a Typer application with sub-commands.
+"""
+
+from __future__ import annotations
+
+COMMANDS: dict[str, str] = {
+    "grade": "Grade an inspection folder: classes, conformity, master quality.",
+    "tolerances": "Print the ISO 1328-1 tolerances of a gear.",
+    "new": "Start an inspection folder: part.toml and table templates.",
+    "columns": "Look at a foreign table and draft the column map to read it.",
+    "simulate": "Write an inspection folder from a physical model of the flanks.",
+    "schema": "Print the JSON Schema of an input or a result.",
+    "explain": "Explain flanks, signs, classes, files and exit status.",
+}
+"""Name and short help, in the order of `gearqa --help`."""

@@ -1,0 +1,34 @@
+"""Arguments and options that several commands share, so that they read the same everywhere."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+Folder = Annotated[
+    Path, typer.Argument(metavar="FOLDER", help="Inspection folder: part.toml and CSV tables.", show_default=False)
+]
+PartFile = Annotated[
+    Path | None,
+    typer.Option("--part", metavar="FILE", help="Part file to use instead of FOLDER/part.toml."),
+]
+ColumnMap = Annotated[
+    Path | None,
+    typer.Option("--columns", metavar="MAP", help="Column map for tables of another layout."),
+]
+Serials = Annotated[
+    list[str] | None,
+    typer.Option("--serial", metavar="S", help="Only this serial; give it again for each one."),
+]
+JsonFile = Annotated[
+    str | None, typer.Option("--json", metavar="FILE", help="Write the result as JSON; - is standard output.")
+]
+CsvFile = Annotated[
+    str | None, typer.Option("--csv", metavar="FILE", help="Write the result as CSV; - is standard output.")
+]
+HtmlFile = Annotated[
+    str | None, typer.Option("--html", metavar="FILE", help="Write a self-contained page; - is standard output.")
+]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No result on the terminal, no progress.")]

@@ -1,0 +1,140 @@
+"""Outputs that appear whole or not at all: written beside their place, then renamed.
+
+Several outputs of one command appear together when all are complete; after a failure the old
+files stand untouched. What goes to standard output is held back likewise.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import stat
+import sys
+import tempfile
+from pathlib import Path
+from types import TracebackType
+from typing import IO, BinaryIO, Self, cast
+
+from gearqa.errors import ReportError
+
+STANDARD_OUTPUT = "-"
+HELD_IN_MEMORY = 8 * 1024 * 1024
+"""Bytes of standard output held in memory before a temporary file takes over."""
+
+
+class Outputs:
+    """The outputs of one command, by file name or `-`; a context manager.
+
+    Leaving it normally puts all of them in place; leaving it by an exception leaves everything
+    as it was.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> folder = Path(tempfile.mkdtemp())
+    >>> with Outputs() as outputs:
+    ...     _ = outputs.open(str(folder / "a.txt")).write(b"whole")
+    >>> (folder / "a.txt").read_bytes()
+    b'whole'
+    """
+
+    def __init__(self, standard_output: BinaryIO | None = None) -> None:
+        self._standard_output = standard_output
+        self._files: list[tuple[Path, Path, IO[bytes]]] = []
+        self._direct: list[IO[bytes]] = []
+        self._held: IO[bytes] | None = None
+
+    def open(self, target: str) -> BinaryIO:
+        """Return a binary stream for `target`: a file name, or `-` for standard output."""
+        if target == STANDARD_OUTPUT:
+            if self._held is not None:
+                raise ReportError("two outputs to standard output", hint="give a file name to one of them")
+            self._held = tempfile.SpooledTemporaryFile(max_size=HELD_IN_MEMORY)  # noqa: SIM115
+            return cast(BinaryIO, self._held)
+        path = Path(os.path.realpath(target))
+        if any(path == place for place, _, _ in self._files):
+            raise ReportError(f"two outputs to {target}", hint="give each output a file name of its own")
+        try:
+            return self._open_file(path)
+        except OSError as error:
+            raise ReportError(f"cannot write {target}: {error.strerror or error}") from error
+
+    def _open_file(self, path: Path) -> BinaryIO:
+        if path.is_dir():
+            raise IsADirectoryError(0, "is a folder, a file name is needed")
+        if not path.parent.is_dir():
+            raise FileNotFoundError(0, f"the folder {path.parent} does not exist")
+        if path.exists() and not path.is_file():  # a device or pipe cannot be replaced by renaming
+            stream: IO[bytes] = path.open("wb")
+            self._direct.append(stream)
+            return cast(BinaryIO, stream)
+        if path.exists() and not os.access(path, os.W_OK):
+            raise PermissionError(0, "is write-protected")
+        descriptor, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
+        stream = os.fdopen(descriptor, "wb")
+        self._files.append((path, Path(name), stream))
+        return cast(BinaryIO, stream)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        try:
+            if error is None:
+                self._commit()
+        finally:
+            self._discard()
+
+    def _commit(self) -> None:
+        path = None
+        try:
+            for path, temporary, stream in self._files:
+                stream.flush()
+                os.fsync(stream.fileno())
+                stream.close()
+                os.chmod(temporary, _mode(path))
+            for stream in self._direct:
+                stream.close()
+            for path, temporary, _ in self._files:
+                os.replace(temporary, path)
+        except OSError as error:
+            raise ReportError(f"cannot write {path}: {error.strerror or error}") from error
+        self._files.clear()
+        if self._held is not None:
+            self._held.seek(0)
+            target = self._standard_output or sys.stdout.buffer
+            shutil.copyfileobj(self._held, target, 1024 * 1024)
+            target.flush()
+
+    def _discard(self) -> None:
+        for _, temporary, stream in self._files:
+            try:
+                stream.close()
+            except OSError:
+                pass  # a full disk fails again on closing; the file goes anyway
+            temporary.unlink(missing_ok=True)
+        for stream in self._direct:
+            stream.close()
+        if self._held is not None:
+            self._held.close()
+
+
+def _mode(path: Path) -> int:
+    """Access rights: of the file that is replaced, else what the process gives new files."""
+    try:
+        return stat.S_IMODE(path.stat().st_mode)
+    except FileNotFoundError:
+        mask = os.umask(0)
+        os.umask(mask)
+        return 0o666 & ~mask
+
+
+def write_whole(target: str, content: bytes) -> None:
+    """Write one output at once: whole, or not at all."""
+    with Outputs() as outputs:
+        outputs.open(target).write(content)
