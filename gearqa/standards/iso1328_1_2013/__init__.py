@@ -1,0 +1,41 @@
+"""ISO 1328-1:2013, cylindrical gears, flank tolerance classification.
+
+Formulas and constants are recalled, not read off a copy of the standard ("from memory"); they are
+checked against printed and computed values in `tests/oracle`.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from gearqa.standards.iso1328_1_2013.classes import (
+    CLASSES,
+    class_5_tolerances,
+    class_exact,
+    class_of,
+    rounded_tolerances,
+    tolerance_table,
+    value_as_compared,
+)
+from gearqa.standards.iso1328_1_2013.rounding import round_tolerance
+from gearqa.standards.iso1328_1_2013.scope import RANGES, check, violations
+from gearqa.standards.iso1328_1_2013.tolerances import sector_span
+
+__title__: Final = "ISO 1328-1:2013"
+__edition__: Final = 2013
+__scope__: Final = RANGES
+
+__all__ = [
+    "CLASSES",
+    "RANGES",
+    "check",
+    "class_5_tolerances",
+    "class_exact",
+    "class_of",
+    "round_tolerance",
+    "rounded_tolerances",
+    "sector_span",
+    "tolerance_table",
+    "value_as_compared",
+    "violations",
+]

@@ -1,0 +1,248 @@
+"""From a value to its flank tolerance class, and tables of rounded tolerances."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left
+from typing import Final, overload
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.standards.iso1328_1_2013 import scope
+from gearqa.standards.iso1328_1_2013.rounding import round_tolerance
+from gearqa.standards.iso1328_1_2013.tolerances import (
+    F_alpha_T,
+    F_beta_T,
+    F_p_T,
+    F_pk_T,
+    F_r_T,
+    f_f_alpha_T,
+    f_f_beta_T,
+    f_H_alpha_T,
+    f_H_beta_T,
+    f_p_T,
+    f_u_T,
+    sector_span,
+    step_factor,
+)
+
+Array = NDArray[np.float64]
+
+CLASSES: Final = range(1, 12)
+DECIMALS_COMPARED: Final = 9
+
+
+def class_5_tolerances(z: int | None, m_n: float, d: float, b: float, beta_deg: float) -> dict[str, float]:
+    """Unrounded tolerances of class 5 for every parameter that can be graded.
+
+    ISO 1328-1:2013, clause 5 and its annexes on sector pitch, runout and adjacent pitch (from memory).
+
+    Parameters
+    ----------
+    z : int or None
+        Number of teeth; without it there is no sector pitch tolerance. [-]
+    m_n : float
+        Normal module. [mm]
+    d : float
+        Reference diameter. [mm]
+    b : float
+        Face width. [mm]
+    beta_deg : float
+        Helix angle; no formula uses it, but the range of application does. [deg]
+
+    Returns
+    -------
+    dict of str to float
+        Parameter key -> tolerance; a slope's is its magnitude. [um]
+
+    Raises
+    ------
+    OutOfScopeError
+        If a quantity lies outside the range of application.
+
+    Examples
+    --------
+    >>> t = class_5_tolerances(None, 2.0, 100.0, 25.0, 0.0)
+    >>> round(t["single_pitch"], 9), round(t["helix_form"], 9), "sector_pitch" in t
+    (5.9, 6.95, False)
+    """
+    scope.check(z=z, m_n=m_n, d=d, b=b, beta_deg=beta_deg)
+    sector = {} if z is None else {"sector_pitch": F_pk_T(d, m_n, sector_span(z), z)}
+    return {
+        "single_pitch": f_p_T(d, m_n),
+        "cumulative_pitch": F_p_T(d, m_n),
+        **sector,
+        "adjacent_pitch": f_u_T(d, m_n),
+        "runout": F_r_T(d, m_n),
+        "profile_total": F_alpha_T(d, m_n),
+        "profile_form": f_f_alpha_T(m_n),
+        "profile_slope": f_H_alpha_T(d, m_n),
+        "helix_total": F_beta_T(d, b),
+        "helix_form": f_f_beta_T(d, b),
+        "helix_slope": f_H_beta_T(d, b),
+    }
+
+
+def rounded_tolerances(T_5: float) -> tuple[float, ...]:
+    """Rounded tolerances of the classes 1 to 11 from the unrounded one of class 5.
+
+    ISO 1328-1:2013, clause 5 (from memory): scaled first, then rounded.
+
+    Parameters
+    ----------
+    T_5 : float
+        Tolerance of class 5 before rounding. [um]
+
+    Returns
+    -------
+    tuple of float
+        Tolerance of class A at index A - 1. [um]
+
+    Examples
+    --------
+    >>> rounded_tolerances(5.9)
+    (1.5, 2.1, 3.0, 4.2, 6.0, 8.5, 12.0, 17.0, 24.0, 33.0, 47.0)
+    """
+    return tuple(round_tolerance(T_5 * step_factor(A)) for A in CLASSES)
+
+
+def tolerance_table(
+    z: int | None, m_n: float, d: float, b: float, beta_deg: float = 0.0
+) -> dict[int, dict[str, float]]:
+    """Rounded tolerances of every class and parameter.
+
+    ISO 1328-1:2013, clause 5 and its annexes on sector pitch, runout and adjacent pitch (from memory).
+
+    Parameters
+    ----------
+    z : int or None
+        Number of teeth; without it there is no sector pitch tolerance. [-]
+    m_n : float
+        Normal module. [mm]
+    d : float
+        Reference diameter. [mm]
+    b : float
+        Face width. [mm]
+    beta_deg : float
+        Helix angle; no formula uses it, but the range of application does. [deg]
+
+    Returns
+    -------
+    dict of int to dict of str to float
+        Class -> parameter key -> tolerance; a slope's is its magnitude. [um]
+
+    Raises
+    ------
+    OutOfScopeError
+        If a quantity lies outside the range of application.
+
+    Examples
+    --------
+    >>> table = tolerance_table(None, 2.0, 100.0, 20.0)
+    >>> [table[5][key] for key in ("single_pitch", "cumulative_pitch", "runout", "profile_total")]
+    [6.0, 19.0, 17.0, 8.0]
+    """
+    rows = {key: rounded_tolerances(T_5) for key, T_5 in class_5_tolerances(z, m_n, d, b, beta_deg).items()}
+    return {A: {key: row[A - 1] for key, row in rows.items()} for A in CLASSES}
+
+
+@overload
+def value_as_compared(value: float) -> float: ...
+@overload
+def value_as_compared(value: Array) -> Array: ...
+def value_as_compared(value: float | Array) -> float | Array:
+    """Put a measured value on the grid of nine decimals on which it is compared with a limit.
+
+    House rule beside ISO 1328-1:2013: binary noise must not decide a class.
+
+    Parameters
+    ----------
+    value : float or ndarray
+        Measured value. [um]
+
+    Returns
+    -------
+    float or ndarray
+        The value rounded to nine decimals. [um]
+
+    Examples
+    --------
+    >>> value_as_compared(0.1 + 0.2)
+    0.3
+    """
+    if isinstance(value, np.ndarray):
+        return np.round(value, DECIMALS_COMPARED)
+    return round(value, DECIMALS_COMPARED)
+
+
+@overload
+def class_of(value: float, tolerances: tuple[float, ...]) -> int | None: ...
+@overload
+def class_of(value: Array, tolerances: tuple[float, ...]) -> NDArray[np.int64]: ...
+def class_of(value: float | Array, tolerances: tuple[float, ...]) -> int | NDArray[np.int64] | None:
+    """Smallest class whose rounded tolerance the magnitude of a value does not exceed.
+
+    ISO 1328-1:2013, clause 5 (from memory).
+
+    Parameters
+    ----------
+    value : float or ndarray
+        Measured value; slopes count by magnitude. [um]
+    tolerances : tuple of float
+        Rounded tolerances of the classes 1 to 11, see `rounded_tolerances`. [um]
+
+    Returns
+    -------
+    int or None, or ndarray of int
+        Class; beyond class 11, and for NaN, None for one value and 0 in an array. [-]
+
+    Examples
+    --------
+    A value of 4.19 meets class 4 of 4.2 (rounded), although 4.1861 is the calculated tolerance.
+
+    >>> row = rounded_tolerances(5.92)
+    >>> class_of(4.19, row), class_of(-4.21, row), class_of(48.0, row)
+    (4, 5, None)
+    >>> class_of(np.array([0.0, 4.2, 6.1, 48.0]), row).tolist()
+    [1, 4, 6, 0]
+    """
+    if isinstance(value, np.ndarray):
+        places = np.searchsorted(np.asarray(tolerances), value_as_compared(np.abs(value)), side="left") + 1
+        return np.where(places > len(tolerances), 0, places).astype(np.int64)
+    place = bisect_left(tolerances, value_as_compared(abs(value))) + 1
+    met = place <= len(tolerances) and not math.isnan(value)
+    return place if met else None
+
+
+@overload
+def class_exact(value: float, T_5: float) -> float | None: ...
+@overload
+def class_exact(value: Array, T_5: float) -> Array: ...
+def class_exact(value: float | Array, T_5: float) -> float | Array | None:
+    r"""Real-valued class of a value from the unrounded formula, not clamped.
+
+    ISO 1328-1:2013, clause 5 (from memory), solved for the class:
+    :math:`A = 5 + 2\log_2(|v| / T_5)`.
+
+    Parameters
+    ----------
+    value : float or ndarray
+        Measured value; slopes count by magnitude. [um]
+    T_5 : float
+        Tolerance of class 5 before rounding. [um]
+
+    Returns
+    -------
+    float or None, or ndarray
+        Class; for a value of 0 it is None for one value and NaN in an array. [-]
+
+    Examples
+    --------
+    >>> class_exact(-11.8, 5.9), class_exact(2.95, 5.9), class_exact(0.0, 5.9)
+    (7.0, 3.0, None)
+    """
+    if isinstance(value, np.ndarray):
+        magnitude = np.where(value == 0, np.nan, np.abs(value))
+        return np.asarray(5 + 2 * np.log2(magnitude / T_5))
+    return 5 + 2 * math.log2(abs(value) / T_5) if value else None
