@@ -63,10 +63,13 @@ class Problem:
     line: int | None = None
     column: str | None = None
     hint: str = ""
+    key: str | None = None
+    """Dotted key, for a fault of a TOML file."""
 
     def __str__(self) -> str:
         where = self.file if self.line is None else f"{self.file}:{self.line}"
         column = f" column '{self.column}':" if self.column else ""
+        column += f" key '{self.key}':" if self.key else ""
         hint = f"; {self.hint}" if self.hint else ""
         return f"{where}:{column} found {self.found}, expected {self.expected}{hint} [{self.reason}]"
 

@@ -5,12 +5,16 @@ from __future__ import annotations
 import math
 
 from gearqa.core.geometry import GearGeometry, gear_geometry
-from gearqa.model.part import Part
+from gearqa.model.part import Gear, Part
 
 
 def part_geometry(part: Part) -> GearGeometry:
     """Geometry of the part's gear; lengths in mm, angles in rad (ISO 21771)."""
-    gear = part.gear
+    return drawn_geometry(part.gear)
+
+
+def drawn_geometry(gear: Gear) -> GearGeometry:
+    """Geometry of a `[gear]` table on its own; lengths in mm, angles in rad (ISO 21771)."""
     return gear_geometry(
         gear.teeth,
         gear.module_mm,

@@ -7,10 +7,13 @@ against it, and nothing else repeats the keys. Numbers are as written (mm, degre
 from __future__ import annotations
 
 import math
+from difflib import get_close_matches
 from typing import Annotated, Any, Final, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, WithJsonSchema, field_validator, model_validator
 
+from gearqa.errors import Reason
+from gearqa.model.table import Table, fault
 from gearqa.symbols import DEFAULT_GRADED, FLANKS, GRADABLE, PARAMETERS, Flank
 
 Positive = Annotated[float, Field(gt=0)]
@@ -19,43 +22,55 @@ ISO_1328_1_2013: Final = "ISO 1328-1:2013"
 DEFAULT_MASTER_CLASS = 4
 
 
-class Table(BaseModel):
-    """A TOML table: every key known, strict types, no NaN or infinity, immutable."""
-
-    model_config = ConfigDict(
-        extra="forbid", strict=True, frozen=True, allow_inf_nan=False, populate_by_name=True
-    )
+def about(text: str, **settings: Any) -> Any:
+    """A field with the sentence that explains it to users: in the JSON Schema and in new part files."""
+    return Field(description=text, **settings)
 
 
 class PartIdentity(Table):
     """`[part]`."""
 
-    number: str = Field(min_length=1)
-    name: str = ""
-    revision: str = ""
+    number: str = about("part number", min_length=1)
+    name: str = about("what the part is", default="")
+    revision: str = about("revision of the drawing", default="")
 
 
 class Gear(Table):
     """`[gear]`: ISO 21771 quantities; diameters and tooth number positive for internal gears too."""
 
-    kind: Literal["internal", "external"]
-    teeth: int = Field(gt=0)
-    normal_module_mm: Positive | None = None
-    normal_diametral_pitch: Positive | None = None
-    normal_pressure_angle_deg: float = Field(gt=0, lt=45)
-    helix_angle_deg: float = Field(ge=0, lt=90)
-    helix_hand: Literal["right", "left"] | None = None
-    face_width_mm: Positive
-    profile_shift_coefficient: float = Field(default=0.0, ge=-5, le=5)
-    tip_diameter_mm: Positive | None = None
-    root_diameter_mm: Positive | None = None
+    kind: Literal["internal", "external"] = about("internal (a ring) or external")
+    teeth: int = about("number of teeth, always positive", gt=0)
+    normal_module_mm: Positive | None = about("normal module; or give normal_diametral_pitch", default=None)
+    normal_diametral_pitch: Positive | None = about(
+        "normal diametral pitch, teeth per inch, instead of normal_module_mm", default=None
+    )
+    normal_pressure_angle_deg: float = about("normal pressure angle", gt=0, lt=45)
+    helix_angle_deg: float = about("helix angle at the reference circle, 0 for a spur gear", ge=0, lt=90)
+    helix_hand: Literal["right", "left"] | None = about(
+        "hand of the helix, not for a spur gear", default=None
+    )
+    face_width_mm: Positive = about("toothed width, without chamfers")
+    profile_shift_coefficient: float = about(
+        "profile shift coefficient x; positive thickens the tooth, of internal gears too",
+        default=0.0, ge=-5, le=5,
+    )  # fmt: skip
+    tip_diameter_mm: Positive | None = about(
+        "tip diameter, wanted for the profile slope over the full span", default=None
+    )
+    root_diameter_mm: Positive | None = about("root diameter", default=None)
 
     @model_validator(mode="after")
     def _module_and_hand(self) -> Self:
         if (self.normal_module_mm is None) == (self.normal_diametral_pitch is None):
-            raise ValueError("exactly one of normal_module_mm and normal_diametral_pitch must be given")
+            found = "no module" if self.normal_module_mm is None else "module and diametral pitch"
+            expected = "exactly one of normal_module_mm and normal_diametral_pitch"
+            reason = Reason.MISSING_KEY if self.normal_module_mm is None else Reason.CONTRADICTION
+            raise fault(
+                "normal_module_mm", found, expected, reason=reason, concerns=("normal_diametral_pitch",)
+            )
         if self.helix_angle_deg > 0 and self.helix_hand is None:
-            raise ValueError("helix_hand must be 'right' or 'left' when helix_angle_deg is not 0")
+            found = f"no hand for a helix angle of {self.helix_angle_deg:g} degrees"
+            raise fault("helix_hand", found, "'right' or 'left'", reason=Reason.MISSING_KEY)
         return self
 
     @property
@@ -70,15 +85,22 @@ class Gear(Table):
 class ProfileRange(Table):
     """`[evaluation.profile]`."""
 
-    control_diameter_mm: Positive | None = None
-    tip_form_diameter_mm: Positive | None = None
-    start_roll_length_mm: Annotated[float, Field(ge=0)] | None = None
-    end_roll_length_mm: Annotated[float, Field(ge=0)] | None = None
+    control_diameter_mm: Positive | None = about(
+        "root-side limit, profile control diameter d_Cf of ISO 1328-1", default=None
+    )
+    tip_form_diameter_mm: Positive | None = about(
+        "tip-side limit, tip form diameter d_Fa of ISO 1328-1", default=None
+    )
+    start_roll_length_mm: Annotated[float, Field(ge=0)] | None = about(
+        "root-side end of the range itself (no 95 % rule); on an internal gear the larger one", default=None
+    )
+    end_roll_length_mm: Annotated[float, Field(ge=0)] | None = about(
+        "tip-side end of the range itself", default=None
+    )
 
     @model_validator(mode="after")
     def _pairs(self) -> Self:
-        if (self.start_roll_length_mm is None) != (self.end_roll_length_mm is None):
-            raise ValueError("start_roll_length_mm and end_roll_length_mm go together")
+        _together(self, "start_roll_length_mm", "end_roll_length_mm")
         return self
 
     @property
@@ -90,34 +112,47 @@ class ProfileRange(Table):
 class HelixRange(Table):
     """`[evaluation.helix]`."""
 
-    start_face_position_mm: float | None = None
-    end_face_position_mm: float | None = None
+    start_face_position_mm: float | None = about(
+        "start of the range, from the datum face; else the face width less 5 % or one module at each end",
+        default=None,
+    )
+    end_face_position_mm: float | None = about("end of the range, from the datum face", default=None)
 
     @model_validator(mode="after")
     def _pairs(self) -> Self:
-        if (self.start_face_position_mm is None) != (self.end_face_position_mm is None):
-            raise ValueError("start_face_position_mm and end_face_position_mm go together")
+        _together(self, "start_face_position_mm", "end_face_position_mm")
         if (
             self.start_face_position_mm is not None
             and self.end_face_position_mm is not None
             and self.end_face_position_mm <= self.start_face_position_mm
         ):
-            raise ValueError("end_face_position_mm must be larger than start_face_position_mm")
+            found, expected = f"{self.end_face_position_mm:g}", f"more than {self.start_face_position_mm:g}"
+            raise fault("end_face_position_mm", found, f"{expected} (start_face_position_mm)")
         return self
+
+
+def _together(table: Table, first: str, second: str) -> None:
+    for here, other in ((first, second), (second, first)):
+        if getattr(table, here) is None and getattr(table, other) is not None:
+            raise fault(here, f"only {other}", "both or neither", reason=Reason.MISSING_KEY)
 
 
 class PitchEvaluation(Table):
     """`[evaluation.pitch]`."""
 
-    measuring_diameter_mm: Positive | None = None
+    measuring_diameter_mm: Positive | None = about(
+        "diameter at which pitch was measured; the reference diameter where absent", default=None
+    )
 
 
 class Filter(Table):
     """`[evaluation.filter]`: Gaussian low-pass; cutoffs default to a thirtieth of the range."""
 
-    enabled: bool = True
-    profile_cutoff_mm: Positive | None = None
-    helix_cutoff_mm: Positive | None = None
+    enabled: bool = about("filter the traces before they are evaluated", default=True)
+    profile_cutoff_mm: Positive | None = about(
+        "cutoff for profiles; else a thirtieth of the evaluation length, not below 0.05 mm", default=None
+    )
+    helix_cutoff_mm: Positive | None = about("cutoff for helices; else likewise", default=None)
 
 
 class Evaluation(Table):
@@ -127,36 +162,41 @@ class Evaluation(Table):
     helix: HelixRange = HelixRange()
     pitch: PitchEvaluation = PitchEvaluation()
     filter: Filter = Filter()
-    deviation_plane: Literal["transverse", "normal"] = "transverse"
-    slope_span: Literal["full", "evaluation"] = "full"
+    deviation_plane: Literal["transverse", "normal"] = about(
+        "plane in which profile and helix deviations of the tables are given", default="transverse"
+    )
+    slope_span: Literal["full", "evaluation"] = about(
+        "slopes over the full profile and face width (ISO 1328-1:2013), or over the evaluation range only",
+        default="full",
+    )
 
 
 class ProfileDesign(Table):
     """`[design.profile]`: micrometres removed from the involute, transverse."""
 
-    crowning_um: float = 0.0
-    slope_um: float = 0.0
-    tip_relief_um: float = Field(default=0.0, ge=0)
-    tip_relief_start_roll_length_mm: float = Field(default=0.0, ge=0)
-    root_relief_um: float = Field(default=0.0, ge=0)
-    root_relief_start_roll_length_mm: float = Field(default=0.0, ge=0)
+    crowning_um: float = about("parabolic crowning over the evaluation range", default=0.0)
+    slope_um: float = about("slope over the evaluation range, plus = material towards the tip", default=0.0)
+    tip_relief_um: float = about("tip relief at the tip form diameter", default=0.0, ge=0)
+    tip_relief_start_roll_length_mm: float = about("where tip relief begins", default=0.0, ge=0)
+    root_relief_um: float = about("root relief at the control diameter", default=0.0, ge=0)
+    root_relief_start_roll_length_mm: float = about("where root relief begins", default=0.0, ge=0)
 
     @model_validator(mode="after")
     def _starts(self) -> Self:
         for end in ("tip", "root"):
-            if (
-                getattr(self, f"{end}_relief_um") > 0
-                and getattr(self, f"{end}_relief_start_roll_length_mm") <= 0
-            ):
-                raise ValueError(f"{end}_relief_start_roll_length_mm must be given with {end}_relief_um")
+            relief, start = f"{end}_relief_um", f"{end}_relief_start_roll_length_mm"
+            if getattr(self, relief) > 0 and getattr(self, start) <= 0:
+                raise fault(start, f"nothing beside {relief}", "a roll length", reason=Reason.MISSING_KEY)
         return self
 
 
 class HelixDesign(Table):
     """`[design.helix]`."""
 
-    crowning_um: float = 0.0
-    slope_um: float = 0.0
+    crowning_um: float = about("parabolic crowning over the evaluation range", default=0.0)
+    slope_um: float = about(
+        "slope over the evaluation range, plus = material away from the datum face", default=0.0
+    )
 
 
 class Design(Table):
@@ -166,7 +206,14 @@ class Design(Table):
     helix: HelixDesign = HelixDesign()
 
 
-Limits = tuple[float, float]
+_LIMITS_SCHEMA = {
+    "anyOf": [
+        {"type": "number", "exclusiveMinimum": 0},
+        {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2},
+    ]
+}
+Limits = Annotated[tuple[float, float], WithJsonSchema(_LIMITS_SCHEMA)]
+"""Lower and upper limit; in the file one positive number may stand for both."""
 
 
 def _limits(value: Any, parameter: str) -> Any:
@@ -174,23 +221,42 @@ def _limits(value: Any, parameter: str) -> Any:
     if isinstance(value, bool) or not isinstance(value, int | float):
         return tuple(value) if isinstance(value, list) else value
     if value <= 0:
-        raise ValueError(f"limits_um of {parameter}: one number must be positive, found {value:g}")
+        raise fault(parameter, f"{value:g}", "a positive number or a pair", reason=Reason.VALUE_OUT_OF_RANGE)
     signed = parameter in PARAMETERS and PARAMETERS[parameter].signed
     return (-float(value) if signed else 0.0, float(value))
 
 
 def _check_keys(keys: Any, what: str) -> None:
-    for key in keys:
+    table = isinstance(keys, dict)
+    for number, key in enumerate(keys):
         if key not in GRADABLE:
-            raise ValueError(f"{what}: '{key}' is not one of {', '.join(GRADABLE)}")
+            where = f"{what}.{key}" if table else f"{what}.{number}"
+            near = get_close_matches(key, GRADABLE, n=1, cutoff=0.6)
+            allowed = ", ".join(GRADABLE)
+            found = f"'{key}'" + (", which is reported but never graded" if key in PARAMETERS else "")
+            hint = f"did you mean '{near[0]}'?" if near else ""
+            reason = Reason.UNKNOWN_KEY if table else Reason.UNKNOWN_WORD
+            raise fault(where, found, f"one of {allowed}", reason=reason, hint=hint)
+
+
+def _each_once(values: tuple[str, ...], what: str) -> None:
+    for number, value in enumerate(values):
+        if value in values[:number]:
+            raise fault(f"{what}.{number}", f"'{value}' a second time", "each once")
 
 
 class FlankTolerance(Table):
     """What may be said for one flank alone: `[tolerance.left]`, `[tolerance.right]`."""
 
-    class_: FlankToleranceClass | None = Field(default=None, alias="class")
-    classes: dict[str, FlankToleranceClass] = {}
-    limits_um: dict[str, Limits] = {}
+    class_: FlankToleranceClass | None = about(
+        "flank tolerance class required for this flank", default=None, alias="class"
+    )
+    classes: dict[str, FlankToleranceClass] = about("another class, per parameter", default={})
+    limits_um: dict[str, Limits] = about(
+        "drawing limits per parameter, which win over the class: a pair, or one number v for [-v, v] of "
+        "a slope and [0, v] of the rest",
+        default={},
+    )
 
     @field_validator("limits_um", mode="before")
     @classmethod
@@ -204,7 +270,7 @@ class FlankTolerance(Table):
     def _ordered(cls, value: dict[str, Limits]) -> dict[str, Limits]:
         for key, (low, high) in value.items():
             if low >= high:
-                raise ValueError(f"limits_um of {key}: the lower limit {low:g} must be below {high:g}")
+                raise fault(key, f"[{low:g}, {high:g}]", "the lower limit first, below the upper one")
         return value
 
     @model_validator(mode="after")
@@ -217,39 +283,42 @@ class FlankTolerance(Table):
 class SizeTolerance(Table):
     """`[tolerance.size]`: dimension over or between balls, or span."""
 
-    method: Literal["balls", "span"]
-    pin_diameter_mm: Positive | None = None
-    teeth_spanned: Annotated[int, Field(gt=0)] | None = None
-    lower_mm: Positive
-    upper_mm: Positive
+    method: Literal["balls", "span"] = about("dimension over or between balls or pins, or span")
+    pin_diameter_mm: Positive | None = about("diameter of ball or pin", default=None)
+    teeth_spanned: Annotated[int, Field(gt=0)] | None = about("teeth spanned", default=None)
+    lower_mm: Positive = about("lower limit")
+    upper_mm: Positive = about("upper limit")
 
     @model_validator(mode="after")
     def _ordered(self) -> Self:
         if self.lower_mm >= self.upper_mm:
-            raise ValueError("lower_mm must be below upper_mm")
+            raise fault("lower_mm", f"{self.lower_mm:g}", f"less than upper_mm = {self.upper_mm:g}")
         if self.method == "balls" and self.pin_diameter_mm is None:
-            raise ValueError("pin_diameter_mm must be given with method 'balls'")
+            found = "nothing beside method 'balls'"
+            raise fault("pin_diameter_mm", found, "the ball diameter", reason=Reason.MISSING_KEY)
         return self
 
 
 class Tolerance(FlankTolerance):
     """`[tolerance]`: the class required, exceptions by parameter and by flank, drawing limits."""
 
-    standard: Literal["ISO 1328-1:2013"] = ISO_1328_1_2013
-    class_: FlankToleranceClass = Field(alias="class")
-    flanks: tuple[Flank, ...] = Field(default=FLANKS, strict=False, min_length=1)
-    parameters: tuple[str, ...] = Field(default=DEFAULT_GRADED, strict=False, min_length=1)
-    left: FlankTolerance = FlankTolerance()
-    right: FlankTolerance = FlankTolerance()
-    size: SizeTolerance | None = None
+    standard: Literal["ISO 1328-1:2013"] = about("standard and edition", default=ISO_1328_1_2013)
+    class_: FlankToleranceClass = about(
+        "flank tolerance class required for every graded parameter", alias="class"
+    )
+    flanks: tuple[Flank, ...] = about("flanks that are graded", default=FLANKS, strict=False, min_length=1)
+    parameters: tuple[str, ...] = about(
+        "what counts for class and conformity", default=DEFAULT_GRADED, strict=False, min_length=1
+    )
+    left: FlankTolerance = about("for left flanks only", default=FlankTolerance())
+    right: FlankTolerance = about("for right flanks only", default=FlankTolerance())
+    size: SizeTolerance | None = about("size, judged beside the flank classes", default=None)
 
     @model_validator(mode="after")
     def _parameters_known(self) -> Self:
         _check_keys(self.parameters, "parameters")
-        for name in ("flanks", "parameters"):
-            values = getattr(self, name)
-            if len(set(values)) != len(values):
-                raise ValueError(f"{name}: the same word stands twice")
+        _each_once(self.flanks, "flanks")
+        _each_once(self.parameters, "parameters")
         return self
 
     def for_flank(self, flank: Flank | None) -> FlankTolerance:
@@ -281,37 +350,52 @@ class Tolerance(FlankTolerance):
 class MasterQuality(Table):
     """`[master_quality]`: what this job calls master quality; no standard defines it."""
 
-    class_: FlankToleranceClass = Field(default=DEFAULT_MASTER_CLASS, alias="class")
-    parameters: tuple[str, ...] | None = Field(default=None, strict=False, min_length=1)
+    class_: FlankToleranceClass = about(
+        "class that counts as master quality on this job", default=DEFAULT_MASTER_CLASS, alias="class"
+    )
+    parameters: tuple[str, ...] | None = about(
+        "what counts for master quality; as [tolerance] where absent",
+        default=None, strict=False, min_length=1,
+    )  # fmt: skip
 
     @model_validator(mode="after")
     def _known(self) -> Self:
         _check_keys(self.parameters or (), "parameters")
+        _each_once(self.parameters or (), "parameters")
         return self
 
 
 class Part(Table):
     """A whole `part.toml`."""
 
-    schema_: Literal["gearqa.part/1"] = Field(alias="schema")
-    part: PartIdentity
-    gear: Gear
-    evaluation: Evaluation = Evaluation()
-    design: Design = Design()
-    tolerance: Tolerance
-    master_quality: MasterQuality = MasterQuality()
-    uncertainty_um: dict[str, Positive | dict[str, Positive]] = {}
-    ignore: tuple[str, ...] = Field(default=(), strict=False)
-    columns: str | None = None
+    schema_: Literal["gearqa.part/1"] = about("format of this file", alias="schema")
+    part: PartIdentity = about("which part")
+    gear: Gear = about("geometry of the gear, ISO 21771")
+    evaluation: Evaluation = about("how traces and pitch are evaluated", default=Evaluation())
+    design: Design = about("what the drawing takes off the involute and the helix", default=Design())
+    tolerance: Tolerance = about("what the drawing asks for")
+    master_quality: MasterQuality = about(
+        "no standard defines master quality; the job does", default=MasterQuality()
+    )
+    uncertainty_um: dict[str, Positive | dict[str, Positive]] = about(
+        "expanded uncertainty U (k = 2) by parameter, or in a table by instrument", default={}
+    )
+    ignore: tuple[str, ...] = about("files of the folder to leave out", default=(), strict=False)
+    columns: str | None = about("column map for foreign tables of this folder", default=None, min_length=1)
 
-    @model_validator(mode="after")
-    def _uncertainty_keys(self) -> Self:
-        for key, value in self.uncertainty_um.items():
-            table = value if isinstance(value, dict) else {key: value}
+    @field_validator("uncertainty_um", mode="after")
+    @classmethod
+    def _uncertainty_keys(cls, value: dict[str, Any]) -> dict[str, Any]:
+        for key, entry in value.items():
+            table = entry if isinstance(entry, dict) else {key: entry}
             for name in table:
                 if name not in PARAMETERS:
-                    raise ValueError(f"uncertainty_um: '{name}' is not one of {', '.join(PARAMETERS)}")
-        return self
+                    where = f"{key}.{name}" if isinstance(entry, dict) else name
+                    near = get_close_matches(name, PARAMETERS, n=1, cutoff=0.6)
+                    hint = f"did you mean '{near[0]}'?" if near else ""
+                    expected = f"one of {', '.join(PARAMETERS)}"
+                    raise fault(where, f"'{name}'", expected, reason=Reason.UNKNOWN_KEY, hint=hint)
+        return value
 
     @property
     def master_parameters(self) -> tuple[str, ...]:

@@ -1,0 +1,37 @@
+"""What every TOML table of gearqa has in common, and how its own checks name the key at fault."""
+
+from __future__ import annotations
+
+from pydantic import BaseModel, ConfigDict
+from pydantic_core import PydanticCustomError
+
+from gearqa.errors import Reason
+
+
+class Table(BaseModel):
+    """A TOML table: every key known, strict types, no NaN or infinity, immutable."""
+
+    model_config = ConfigDict(
+        extra="forbid", strict=True, frozen=True, allow_inf_nan=False, populate_by_name=True
+    )
+
+
+def fault(
+    key: str,
+    found: str,
+    expected: str,
+    *,
+    reason: Reason = Reason.CONTRADICTION,
+    hint: str = "",
+    concerns: tuple[str, ...] = (),
+) -> PydanticCustomError:
+    """An error for a table's validator to raise: `key` is dotted and relative to the table.
+
+    `concerns` names other keys of the table that the check looks at: where one of them is faulty itself,
+    that is told instead.
+    """
+    context = {
+        "key": key, "found": found, "expected": expected, "reason": str(reason), "hint": hint,
+        "concerns": list(concerns),
+    }  # fmt: skip
+    return PydanticCustomError("gearqa_fault", "{key}: found {found}, expected {expected}", context)
