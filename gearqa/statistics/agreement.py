@@ -1,0 +1,255 @@
+"""Do two sides agree: bias and limits of agreement, En and zeta, correlation, trend with order."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import nctdtrit, ndtri, stdtr, stdtrit
+
+Array = NDArray[np.float64]
+Interval = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class LimitsOfAgreement:
+    """Bias of paired differences and the limits that hold 95 % of them."""
+
+    n: int
+    bias: float
+    bias_interval: Interval
+    sd: float
+    limits: Interval
+    lower_interval: Interval
+    upper_interval: Interval
+
+
+@dataclass(frozen=True, slots=True)
+class OrderTrend:
+    """Straight line of values against their order."""
+
+    slope: float
+    """Per place in the order."""
+    interval: Interval
+    p: float
+
+
+@dataclass(frozen=True, slots=True)
+class Correlation:
+    r: float
+    interval: Interval
+
+
+def limits_of_agreement(
+    difference: Array, *, factor: float = 1.959963984540054, confidence: float = 0.95, exact: bool = True
+) -> LimitsOfAgreement:
+    r"""Bland and Altman's limits of agreement with intervals.
+
+    Bland and Altman, Lancet i (1986) and Stat. Methods Med. Res. 8 (1999); exact intervals: Carkeet,
+    Optometry and Vision Science 92 (2015) (from memory).
+
+    .. math::
+        \bar d \pm z s,\quad \bar d + s\,t'_{q;\,n-1,\,z\sqrt n}/\sqrt n \;\text{(exact)},\quad
+        s\sqrt{1/n + z^2/(2(n-1))}\;\text{(approximate)}
+
+    Parameters
+    ----------
+    difference : ndarray, shape (n,)
+        Paired differences, one per gear. [um]
+    factor : float
+        Standard deviations from bias to limit. [-]
+    confidence : float
+        Of all intervals. [-]
+    exact : bool
+        Noncentral t instead of the approximate standard error. [-]
+
+    Returns
+    -------
+    LimitsOfAgreement
+        Bias, limits, intervals. [um]
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two pairs.
+
+    Notes
+    -----
+    Limits are to be compared with the tolerance; 95 % of the points lie inside by construction.
+
+    Examples
+    --------
+    >>> found = limits_of_agreement(np.array([0.1, -0.2, 0.4, 0.0, 0.3]), exact=False)
+    >>> round(found.bias, 2), tuple(round(v, 3) for v in found.limits)
+    (0.12, (-0.348, 0.588))
+    """
+    d = np.asarray(difference, dtype=np.float64)
+    n = len(d)
+    if n < 2:
+        raise ValueError(f"{n} pair: a spread needs at least two")
+    bias, sd = float(d.mean()), float(d.std(ddof=1))
+    t = float(stdtrit(n - 1, (1 + confidence) / 2))
+    low, high = bias - factor * sd, bias + factor * sd
+    if exact:
+        far, near = (
+            float(nctdtrit(n - 1, factor * math.sqrt(n), q)) * sd / math.sqrt(n)
+            for q in ((1 + confidence) / 2, (1 - confidence) / 2)
+        )
+        lower, upper = (bias - far, bias - near), (bias + near, bias + far)
+    else:
+        half = t * sd * math.sqrt(1 / n + factor**2 / (2 * (n - 1)))
+        lower, upper = (low - half, low + half), (high - half, high + half)
+    half_bias = t * sd / math.sqrt(n)
+    return LimitsOfAgreement(n, bias, (bias - half_bias, bias + half_bias), sd, (low, high), lower, upper)
+
+
+def en_number(difference: float, U_one: float, U_other: float) -> float:
+    r"""En number of two values with expanded uncertainties.
+
+    ISO 13528:2022 and ISO/IEC 17043:2023 (from memory).
+
+    .. math:: E_n = d/\sqrt{U_1^2 + U_2^2}
+
+    Parameters
+    ----------
+    difference : float
+        One value less the other. [um]
+    U_one : float
+        Expanded uncertainty of the one, k = 2. [um]
+    U_other : float
+        Expanded uncertainty of the other, k = 2. [um]
+
+    Returns
+    -------
+    float
+        Between -1 and 1: the values agree within their uncertainties. [-]
+
+    Notes
+    -----
+    Meaningless for two evaluations of the same measured points.
+
+    Examples
+    --------
+    >>> round(en_number(0.2, 0.3, 0.1), 8)
+    0.63245553
+    """
+    return difference / math.hypot(U_one, U_other)
+
+
+def zeta_score(difference: float, u_one: float, u_other: float) -> float:
+    r"""Zeta score of two values with standard uncertainties.
+
+    ISO 13528:2022 (from memory).
+
+    .. math:: \zeta = d/\sqrt{u_1^2 + u_2^2}
+
+    Parameters
+    ----------
+    difference : float
+        One value less the other. [um]
+    u_one : float
+        Standard uncertainty of the one. [um]
+    u_other : float
+        Standard uncertainty of the other. [um]
+
+    Returns
+    -------
+    float
+        Up to 2 in magnitude satisfactory, above 3 not. [-]
+
+    Notes
+    -----
+    None.
+
+    Examples
+    --------
+    >>> round(zeta_score(0.2, 0.15, 0.05), 7)
+    1.2649111
+    """
+    return difference / math.hypot(u_one, u_other)
+
+
+def order_trend(values: Array, confidence: float = 0.95) -> OrderTrend | None:
+    """Straight line of values against their order, with its p.
+
+    Least squares on the place 0..n-1, centred.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Values (differences) in order. [um]
+    confidence : float
+        Of the interval. [-]
+
+    Returns
+    -------
+    OrderTrend or None
+        None below three values or without any scatter. [um per place]
+
+    Notes
+    -----
+    None.
+
+    Examples
+    --------
+    >>> round(order_trend(np.array([0.0, 0.11, 0.19, 0.31, 0.4])).slope, 3)
+    0.1
+    """
+    y = np.asarray(values, dtype=np.float64)
+    n = len(y)
+    if n < 3:
+        return None
+    x = np.arange(n) - (n - 1) / 2
+    S = float(x @ x)
+    slope = float(x @ y) / S
+    residual = y - y.mean() - slope * x
+    se = math.sqrt(float(residual @ residual) / (n - 2) / S)
+    if se == 0:
+        return None
+    half = float(stdtrit(n - 2, (1 + confidence) / 2)) * se
+    return OrderTrend(slope, (slope - half, slope + half), float(2 * stdtr(n - 2, -abs(slope) / se)))
+
+
+def correlation(x: Array, y: Array, confidence: float = 0.95) -> Correlation | None:
+    r"""Pearson's correlation with Fisher's interval.
+
+    Fisher (1921).
+
+    .. math:: \tanh(\operatorname{artanh} r \pm z/\sqrt{n-3})
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        One side. [um]
+    y : ndarray, shape (n,)
+        The other. [um]
+    confidence : float
+        Of the interval. [-]
+
+    Returns
+    -------
+    Correlation or None
+        None below four pairs or if one side does not vary. [-]
+
+    Notes
+    -----
+    A high correlation is no agreement, a low one only says that the gears are alike.
+
+    Examples
+    --------
+    >>> x = np.array([1.0, 2.0, 3.0, 4.0, 5.0])
+    >>> round(correlation(x, np.array([1.1, 1.9, 3.2, 3.9, 5.1])).r, 4)
+    0.9964
+    """
+    dx, dy = np.asarray(x, float) - np.mean(x), np.asarray(y, float) - np.mean(y)
+    n = len(dx)
+    norm = math.sqrt(float(dx @ dx) * float(dy @ dy))
+    if n < 4 or norm == 0:
+        return None
+    r = max(-1.0, min(1.0, float(dx @ dy) / norm))
+    if abs(r) == 1.0:
+        return Correlation(r, (r, r))
+    half = float(ndtri((1 + confidence) / 2)) / math.sqrt(n - 3)
+    return Correlation(r, (math.tanh(math.atanh(r) - half), math.tanh(math.atanh(r) + half)))
