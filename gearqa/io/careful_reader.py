@@ -1,0 +1,331 @@
+"""Reads any table slowly and exactly: every row with its line, every fault with its cell.
+
+Used for small files, mapped tables, texts (production, size, events), and to name what is wrong after
+the fast path gave up. Understands all of a `TableSource`.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from gearqa.errors import Problem, Reason
+from gearqa.io.digests import HashingFile
+from gearqa.io.problem_log import ProblemLog
+from gearqa.io.recognition import ignore_hint
+from gearqa.io.sources import ColumnSource, TableSource, WidePattern
+from gearqa.io.text import CP1252, UTF8
+
+CHUNK_ROWS: Final = 50_000
+
+Row = list[str]
+
+
+@dataclass(slots=True)
+class RawRows:
+    """Text of the canonical columns of some rows, and where they stand."""
+
+    columns: dict[str, list[str]]
+    lines: list[int]
+
+    def __len__(self) -> int:
+        return len(self.lines)
+
+
+@dataclass(slots=True)
+class CarefulReader:
+    """One pass over one table. Problems go to the log; `sha256` stands when the pass is over."""
+
+    source: TableSource
+    log: ProblemLog
+    sha256: str = ""
+    rows_read: int = 0
+    blank_dropped: int = 0
+    _row_line: int = field(default=0, init=False)
+
+    def chunks(self, size: int = CHUNK_ROWS) -> Iterator[RawRows]:
+        """The rows of the table, in file order.
+
+        Raises
+        ------
+        EncodingChangedError
+            If a file taken as UTF-8 turns out to be in Windows-1252; what was yielded is void.
+        """
+        try:
+            yield from self._chunks(size)
+        except UnicodeDecodeError as error:
+            if self.source.dialect.encoding == UTF8:
+                raise EncodingChangedError from None
+            found = f"byte 0x{error.object[error.start]:02X}, which is no text in {error.encoding}"
+            self._fault(Reason.NOT_TEXT, found, "a text file", hint=ignore_hint(self.source.name))
+        except UnicodeError as error:  # UTF-16 without its mark, or cut
+            self._fault(Reason.NOT_TEXT, str(error), "a text file", hint=ignore_hint(self.source.name))
+        except OSError as error:
+            self._fault(Reason.FILE_NOT_FOUND, error.strerror or "unreadable", "a readable file")
+
+    def _chunks(self, size: int) -> Iterator[RawRows]:
+        raw = HashingFile(self.source.path)
+        buffered = io.BufferedReader(raw, 1 << 18)
+        with io.TextIOWrapper(buffered, encoding=self.source.dialect.encoding, newline="") as text:
+            rows = self._rows(text)
+            header = next(rows, None)
+            if header is None:
+                found = "no header, only blank lines and comments"
+                self._fault(Reason.EMPTY_TABLE, found, "a header line and rows")
+                return
+            names = [cell.strip() for cell in header[1]]
+            picker = _Picker.of(self.source, names)
+            if picker.problems:
+                for reason, found, expected, column in picker.problems:
+                    self._fault(reason, found, expected, header[0], column)
+                return
+            yield from self._picked(self._body(rows), names, picker, size)
+            while buffered.read(1 << 18):  # what follows a fault counts for the digest too
+                pass
+            self.sha256 = raw.hexdigest()
+        if self.rows_read == 0 and self.blank_dropped == 0:
+            self._fault(
+                Reason.EMPTY_TABLE, "a header without rows", "rows below the header",
+                hint=ignore_hint(self.source.name),
+            )  # fmt: skip
+
+    def _rows(self, text: io.TextIOWrapper) -> Iterator[tuple[int, Row]]:
+        """CSV rows with the line each begins in; comments and blank lines outside quotes left out."""
+        dialect = self.source.dialect
+        lines = _Lines(text, dialect.skip_rows)
+        reader = csv.reader(lines, delimiter=dialect.separator, strict=True)
+        while True:
+            lines.outside_quotes = True
+            try:
+                row = next(reader)
+            except StopIteration:
+                return
+            except csv.Error as error:
+                hint = "a quote that opens must close" if "end of data" in str(error) else ""
+                self._fault(Reason.UNREADABLE_CSV, str(error), "rows of cells", lines.row_line, hint=hint)
+                return
+            except NulFoundError:
+                found = "a NUL character"
+                self._fault(
+                    Reason.NOT_TEXT, found, "a text file", lines.line, hint=ignore_hint(self.source.name)
+                )
+                return
+            if row:
+                yield lines.row_line, row
+
+    def _body(self, rows: Iterator[tuple[int, Row]]) -> Iterator[tuple[int, Row]]:
+        dialect = self.source.dialect
+        for _ in range(dialect.skip_after_header):
+            next(rows, None)
+        if not dialect.skip_last_rows:
+            yield from rows
+            return
+        held: deque[tuple[int, Row]] = deque()
+        for row in rows:
+            held.append(row)
+            if len(held) > dialect.skip_last_rows:
+                yield held.popleft()
+
+    def _picked(
+        self, rows: Iterator[tuple[int, Row]], names: Sequence[str], picker: _Picker, size: int
+    ) -> Iterator[RawRows]:
+        kept: list[Row] = []
+        lines: list[int] = []
+        width = len(names)
+        for line, row in rows:
+            if len(row) != width:
+                self._ragged(line, row, names)
+                continue
+            if picker.where and not all(row[i].strip() == word for i, word in picker.where):
+                continue
+            kept.append(row)
+            lines.append(line)
+            if len(kept) >= size:
+                yield from self._flushed(kept, lines, picker)
+                kept, lines = [], []
+        if kept:
+            yield from self._flushed(kept, lines, picker)
+
+    def _flushed(self, rows: list[Row], lines: list[int], picker: _Picker) -> Iterator[RawRows]:
+        raw = picker.pick(rows, lines)
+        if self.source.dialect.drop_blank:
+            needed = [c for c in picker.needed if c in raw.columns]
+            full = [i for i in range(len(raw)) if all(raw.columns[c][i].strip() for c in needed)]
+            self.blank_dropped += len(raw) - len(full)
+            if len(full) < len(raw):
+                columns = {c: [cells[i] for i in full] for c, cells in raw.columns.items()}
+                raw = RawRows(columns, [raw.lines[i] for i in full])
+        self.rows_read += len(raw)
+        if len(raw):
+            yield raw
+
+    def _ragged(self, line: int, row: Row, names: Sequence[str]) -> None:
+        self.rows_read += 1
+        separator = self.source.dialect.separator
+        found, expected = f"{len(row)} cells", f"{len(names)} as in the header"
+        other = next((s for s in ",;\t" if s != separator and s in "".join(row)), None)
+        hint = ""
+        if len(row) > len(names) and not any(cell.strip() for cell in row[len(names) :]):
+            hint = "delete the separators at the end of the row"
+        elif len(row) > len(names) and separator == ",":
+            hint = "a decimal comma needs semicolon or tab as separator"
+        elif len(row) == 1 and other is not None:
+            hint = "this row has another separator than the header"
+        self._fault(Reason.RAGGED_ROW, found, expected, line, hint=hint)
+
+    def _fault(
+        self,
+        reason: Reason,
+        found: str,
+        expected: str,
+        line: int | None = None,
+        column: str | None = None,
+        hint: str = "",
+    ) -> None:
+        self.log.add(Problem(reason, self.source.name, found, expected, line, column, hint))
+
+
+class EncodingChangedError(Exception):
+    """A file taken as UTF-8 is none: read it again as Windows-1252."""
+
+
+class NulFoundError(Exception):
+    """A line holds a NUL character."""
+
+
+def as_cp1252(source: TableSource) -> TableSource:
+    """The same plan for a file that turned out to be in Windows-1252."""
+    return replace(source, dialect=replace(source.dialect, encoding=CP1252))
+
+
+class _Lines:
+    """Physical lines for the CSV reader, without the comments and blank lines between rows."""
+
+    def __init__(self, text: io.TextIOWrapper, skip: int) -> None:
+        self._text = text
+        self._skip = skip
+        self.line = 0
+        self.row_line = 0
+        """Line in which the current row began."""
+        self.outside_quotes = True
+
+    def __iter__(self) -> _Lines:
+        return self
+
+    def __next__(self) -> str:
+        while True:
+            line = next(self._text)
+            self.line += 1
+            if self.line <= self._skip:
+                continue
+            if "\0" in line:
+                raise NulFoundError
+            if not self.outside_quotes:
+                return line
+            if line[0] == "#" or line.isspace():
+                continue
+            self.outside_quotes = False
+            self.row_line = self.line
+            return line
+
+
+# --- from cells of the file to canonical columns -----------------------------------------------------
+
+
+@dataclass(slots=True)
+class _Picker:
+    """Takes the canonical columns out of rows of a file with a given header."""
+
+    takers: dict[str, Callable[[Sequence[Sequence[str]], int], list[str]]]
+    needed: tuple[str, ...]
+    """Columns whose cells must not be blank, where blank rows are dropped."""
+    where: tuple[tuple[int, str], ...] = ()
+    wide: tuple[tuple[int, dict[str, str]], ...] = ()
+    wide_value: str = ""
+    problems: list[tuple[Reason, str, str, str]] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, source: TableSource, names: Sequence[str]) -> _Picker:
+        place = {name.casefold(): i for i, name in reversed(list(enumerate(names)))}
+        picker = cls({}, needed_columns(source))
+        header = ", ".join(f"'{n}'" for n in names[:12])
+
+        def find(column: str) -> int | None:
+            at = place.get(column.strip().casefold())
+            if at is None:
+                found = f"no such column; the header has {header}"
+                picker.problems.append((Reason.MISSING_COLUMN, found, f"'{column}'", column))
+            return at
+
+        for canonical, column in source.columns.items():
+            taker = _taker(column, find)
+            if taker is not None:
+                picker.takers[canonical] = taker
+        where = [(find(column), word.strip()) for column, word in source.where.items()]
+        picker.where = tuple((i, word) for i, word in where if i is not None)
+        if source.wide is not None:
+            picker.wide, picker.wide_value = _wide_columns(source.wide, names), source.wide.value
+            if not picker.wide:
+                found = f"no header matches '{source.wide.pattern}'; the header has {header}"
+                picker.problems.append((Reason.MISSING_COLUMN, found, "at least one", source.wide.pattern))
+        return picker
+
+    def pick(self, rows: list[Row], lines: list[int]) -> RawRows:
+        cells = list(zip(*rows, strict=True))
+        count = len(rows)
+        columns = {name: take(cells, count) for name, take in self.takers.items()}
+        if not self.wide:
+            return RawRows(columns, lines)
+        long: dict[str, list[str]] = {name: [] for name in columns}
+        for at, groups in self.wide:
+            for name, texts in columns.items():
+                if name not in groups:
+                    long[name] += texts
+            for name, word in groups.items():
+                long.setdefault(name, []).extend([word] * count)
+            long.setdefault(self.wide_value, []).extend(cells[at])
+        return RawRows(long, lines * len(self.wide))
+
+
+def needed_columns(source: TableSource) -> tuple[str, ...]:
+    """Columns whose blank cells make a row blank."""
+    skipped = {"face_position_mm"} if source.kind == "profile" else {"diameter_mm"}
+    names = (*source.columns, *((source.wide.value,) if source.wide else ()))
+    return tuple(name for name in names if name not in skipped)
+
+
+def _taker(
+    column: ColumnSource, find: Callable[[str], int | None]
+) -> Callable[[Sequence[Sequence[str]], int], list[str]] | None:
+    if column.columns:
+        places = [find(name) for name in column.columns]
+        if None in places:
+            return None
+        return lambda cells, _: [
+            " ".join(parts) for parts in zip(*(map(str.strip, cells[i]) for i in places if i is not None), strict=True)
+        ]
+    if column.column is None:
+        constant = column.constant or ""
+        return lambda _, count: [constant] * count
+    at = find(column.column)
+    if at is None:
+        return None
+    return lambda cells, _: list(cells[at])
+
+
+def _wide_columns(wide: WidePattern, names: Sequence[str]) -> tuple[tuple[int, dict[str, str]], ...]:
+    pattern = re.compile(wide.pattern)
+    found = []
+    for at, name in enumerate(names):
+        match = pattern.search(name)
+        if match is not None:
+            groups = {k: v.strip() for k, v in match.groupdict().items() if v is not None}
+            if "tooth" in groups and groups["tooth"].isascii() and groups["tooth"].isdigit():
+                groups["tooth"] = str(int(groups["tooth"]) + wide.tooth_offset)
+            found.append((at, groups))
+    return tuple(found)
