@@ -295,8 +295,8 @@ def _diameter_notices(gear: Gear, evaluation: Evaluation, geometry: GearGeometry
         if abs(value - shifted) > reach:
             yield Notice(
                 "diameter_far_from_reference",
-                f"gear.{word}_diameter_mm = {value:g} is far from the reference diameter {geometry.d:.3f} mm: "
-                "check teeth, module and helix angle",
+                f"gear.{word}_diameter_mm = {value:g} is far from the reference diameter "
+                f"{geometry.d:.3f} mm: check teeth, module and helix angle",
             )
     measured = evaluation.pitch.measuring_diameter_mm
     if measured is not None and abs(measured - geometry.d) > reach:
@@ -330,7 +330,7 @@ def _limit_notices(tolerance: Tolerance) -> Iterator[Notice]:
             if low < 0 and not PARAMETERS[key].signed:
                 yield Notice(
                     "lower_limit_without_effect",
-                    f"{where}.limits_um.{key}: the lower limit {low:g} has no effect on a value that is never "
+                    f"{where}.limits_um.{key}: the lower limit {low:g} has no effect, the value is never "
                     "negative",
                 )
 
@@ -370,5 +370,6 @@ def _size_notices(part: Part, geometry: GearGeometry) -> Iterator[Notice]:
     if abs(middle - around) > 4 * m_n + pin:
         yield Notice(
             "size_far_from_nominal",
-            f"tolerance.size: {middle:g} mm is far from about {around:.1f} mm, which a ball of {pin:g} mm gives",
+            f"tolerance.size: {middle:g} mm is far from the {around:.1f} mm that a ball of {pin:g} mm "
+            "gives about",
         )
