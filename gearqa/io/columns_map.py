@@ -33,6 +33,7 @@ from gearqa.symbols import FLANKS
 
 KINDS: Final[tuple[TableKind, ...]] = get_args(TableKind)
 SIMULATED: Final = "# gearqa simulated"
+_WAYS: Final = ("column", "constant", "path", "columns")
 _GROUPS: Final = ("tooth", "space", "flank", "serial")
 _Name = Annotated[str, Field(min_length=1)]
 
@@ -59,12 +60,10 @@ class ColumnTable(Table):
 
     @model_validator(mode="after")
     def _one_source(self) -> Self:
-        ways = [k for k in ("column", "constant", "path", "columns") if getattr(self, k) is not None]
+        ways = [way for way in _WAYS if getattr(self, way) is not None]
         if len(ways) != 1:
             found = " and ".join(ways) or "none of them"
-            raise fault(
-                "", found, "exactly one of column, constant, path, columns", reason=Reason.CONTRADICTION
-            )
+            raise fault("", found, "exactly one of column, constant, path, columns", concerns=_WAYS)
         if self.factor == 0:
             raise fault("factor", "0", "another number than 0", reason=Reason.VALUE_OUT_OF_RANGE)
         if self.path is not None:
@@ -92,8 +91,8 @@ class WideTable(Table):
     """`[[profile.wide]]`: every header that the pattern matches holds one trace (or one gear's teeth)."""
 
     header: _Name = about(
-        "regular expression for the whole header, with named groups such as (?P<tooth>\\d+) and (?P<flank>[LR]); "
-        "also serial, and space in a runout table"
+        "regular expression for the whole header, with named groups such as (?P<tooth>\\d+) and "
+        "(?P<flank>[LR]); also serial, and space in a runout table"
     )
     value: _Name = about("canonical column that the cells hold", default="deviation_um")
     columns: dict[str, ColumnSpec] = about(
@@ -177,10 +176,13 @@ class TableMap(Table):
             )
         if self.encoding is not None:
             try:
-                codecs.lookup(self.encoding)
+                "a".encode(self.encoding)  # codecs.lookup also knows encodings that are not for text
             except LookupError:
                 expected = "an encoding such as utf-8, utf-16 or cp1252"
                 raise fault("encoding", f"'{self.encoding}'", expected, reason=Reason.UNKNOWN_WORD) from None
+        if self.separator is not None and self.separator in '"\r\n':
+            expected = "a character such as ; or a tab"
+            raise fault("separator", repr(self.separator), expected, reason=Reason.VALUE_OUT_OF_RANGE)
         for number, pattern in enumerate(self.file):
             steps = re.split(r"[/\\]", pattern)
             if ".." in steps or not steps[0] or ":" in steps[0]:
@@ -300,7 +302,7 @@ def _check_regex(key: str, text: str, *, one_group: bool = False) -> re.Pattern[
 def _check_time_format(text: str) -> None:
     sample = dt.datetime(2001, 2, 3, 4, 5, 6, tzinfo=dt.UTC)
     try:
-        dt.datetime.strptime(sample.strftime(text), text)  # noqa: DTZ007 - only tried
+        dt.datetime.strptime(sample.strftime(text), text)
         good = "%" in text
     except ValueError:
         good = False
@@ -444,12 +446,11 @@ def _pattern(glob: str) -> re.Pattern[str]:
 
 def _files_below(folder: Path) -> list[str]:
     """All files below a folder, by path with slashes, in byte order; hidden ones and TOML files left out."""
-    names = []
+    names: list[str] = []
     for root, folders, files in os.walk(folder):
         folders[:] = [f for f in folders if not f.startswith(".")]
-        for file in files:
-            if not file.startswith(".") and not file.lower().endswith(".toml"):
-                names.append(Path(root, file).relative_to(folder).as_posix())
+        wanted = (f for f in files if not f.startswith(".") and not f.lower().endswith(".toml"))
+        names += [Path(root, file).relative_to(folder).as_posix() for file in wanted]
     return sorted(names, key=os.fsencode)
 
 
@@ -473,14 +474,14 @@ def _convention(table: ConventionTable) -> Convention:
     return Convention(table.seen_from, table.numbering)
 
 
-def _plans(
+def _plans(  # noqa: PLR0917
     folder: Path,
     name: str,
     kind: TableKind,
     table: TableMap,
     convention: ConventionTable,
     problems: list[Problem],
-) -> Iterator[TableSource]:  # noqa: PLR0917
+) -> Iterator[TableSource]:
     path = folder / name
     try:
         dialect, first = _dialect(path, table)
@@ -547,9 +548,9 @@ def _columns(
     return result
 
 
-def _constant(
+def _constant(  # noqa: PLR0917
     canonical: str, spec: ColumnTable, factor: float, offset: float, name: str, problems: list[Problem]
-) -> str:  # noqa: PLR0917
+) -> str:
     text = _as_text(spec.constant) if spec.constant is not None else ""
     if spec.path is not None:
         match = re.search(spec.path, name)

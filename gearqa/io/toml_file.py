@@ -12,7 +12,7 @@ import re
 import tomllib
 import types
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Generic, Literal, TypeVar, Union, get_args, get_origin
 
@@ -48,9 +48,9 @@ class TomlFile(Generic[M]):
         self, key: str, found: str, expected: str, *, reason: Reason = Reason.CONTRADICTION, hint: str = ""
     ) -> Problem:
         """A further problem of this file, at the line of a dotted key."""
-        steps = (int(step) if step.isdigit() else step for step in key.split("."))
-        line = self.lines.line_of(tuple(steps))
-        return Problem(reason, self.name, found, expected, line, key=key, hint=hint)
+        steps = tuple(int(step) if step.isdigit() else step for step in key.split("."))
+        line = self.lines.line_of(steps)
+        return Problem(reason, self.name, found, expected, line, key=dotted(steps), hint=hint)
 
 
 def load_toml(path: Path | str, model: type[M], *, name: str | None = None) -> M:
@@ -281,8 +281,8 @@ class _Fault:
     expected: str
     hint: str = ""
     nearest: str = ""
-    concerns: tuple[str, ...] = field(default=())
-    """Other keys of the same table that a table's check speaks of."""
+    concerns: tuple[tuple[str | int, ...], ...] = ()
+    """Other keys that a table's check speaks of."""
     branch: bool = False
     """Whether this is what one branch of a union had to say."""
 
@@ -303,7 +303,7 @@ class _Fault:
             inside = tuple(int(step) if step.isdigit() else step for step in steps)
             return cls(
                 Reason(ctx["reason"]), (*path, *inside), ctx["found"], ctx["expected"], ctx["hint"],
-                concerns=tuple(ctx.get("concerns", ())),
+                concerns=tuple((*path, key) for key in ctx["concerns"]),
             )  # fmt: skip
         branch = len(loc) > len(path)
         expected = str(error["ctx"]["error"]) if kind == "value_error" else slot.text
@@ -339,9 +339,7 @@ class _Fault:
 
     def follows(self, excused: set[tuple[str | int, ...]]) -> bool:
         """Whether this fault is only the shadow of one that is told already."""
-        if self.path in excused:
-            return True
-        return any((*self.path[:-1], key) in excused for key in self.concerns)
+        return self.path in excused or any(path in excused for path in self.concerns)
 
     def problem(self, shown: str, lines: TomlLines) -> Problem:
         return Problem(
