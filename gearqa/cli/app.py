@@ -18,6 +18,7 @@ from typer.core import TyperGroup
 
 from gearqa.cli.commands import COMMANDS
 from gearqa.cli.exit_status import ExitStatus
+from gearqa.cli.values import Command, with_plain_values
 from gearqa.errors import GearqaError, InputError
 from gearqa.version import __version__
 
@@ -31,6 +32,9 @@ SEE_FLANKS = "see: gearqa explain flanks"
 class _Commands(TyperGroup):
     """The group of all commands, each imported when it is asked for."""
 
+    def get_params(self, ctx: typer.Context) -> list[Any]:
+        return with_plain_values(super().get_params(ctx))
+
     def list_commands(self, ctx: typer.Context) -> list[str]:
         return list(COMMANDS)
 
@@ -41,7 +45,7 @@ class _Commands(TyperGroup):
         group: typer.Typer | None = getattr(module, "app", None)
         if group is None:
             group = _typer()
-            group.command(cmd_name, short_help=COMMANDS[cmd_name])(module.command)
+            group.command(cmd_name, cls=Command, short_help=COMMANDS[cmd_name])(module.command)
         return typer.main.get_command(group)
 
     def format_commands(self, ctx: typer.Context, formatter: Any) -> None:

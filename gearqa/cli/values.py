@@ -1,0 +1,91 @@
+"""Option values as Python values, without loading a validation library for a word or a number."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Literal, get_args, get_origin
+
+import typer
+from typer.core import TyperCommand
+
+
+def _number(word: str) -> float:
+    try:
+        value = float(word)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value) or "_" in word:
+        comma = "; decimal point, not comma" if "," in word else ""
+        raise typer.BadParameter(f"found '{word}', expected a number{comma}")
+    return value
+
+
+def _whole_number(word: str) -> int:
+    try:
+        return int(word, 10)
+    except ValueError:
+        raise typer.BadParameter(f"found '{word}', expected a whole number") from None
+
+
+def _one_of(words: tuple[str, ...]) -> Callable[[str], str]:
+    def choose(word: str) -> str:
+        if word not in words:
+            raise typer.BadParameter(f"found '{word}', expected one of {', '.join(words)}")
+        return word
+
+    return choose
+
+
+_CONVERTERS: dict[Any, Callable[[str], Any]] = {
+    str: str, float: _number, int: _whole_number, Path: Path, bool: bool,
+}  # fmt: skip
+
+
+def _converter(annotation: Any) -> Callable[[str], Any] | None:
+    if get_origin(annotation) is Literal:
+        return _one_of(get_args(annotation))
+    return _CONVERTERS.get(annotation)
+
+
+class _Plain:
+    """Converts the words of one option; stands where typer looks for its own converter."""
+
+    def __init__(self, convert: Callable[[str], Any]) -> None:
+        self._convert = convert
+
+    def coerce(self, value: Any, param: Any, ctx: Any) -> Any:
+        if value is None:
+            return () if param.multiple else None
+        try:
+            if param.multiple or param.nargs == -1:
+                return [self._one(word) for word in value]
+            return self._one(value)
+        except typer.BadParameter as error:
+            raise typer.BadParameter(error.message, ctx=ctx, param=param) from None
+
+    def _one(self, word: Any) -> Any:
+        return self._convert(word) if isinstance(word, str) else word
+
+
+def with_plain_values(params: list[Any]) -> list[Any]:
+    """Give typer's parameters of simple types the converters of this module; others keep typer's own."""
+    for param in params:
+        descriptor = getattr(param, "type_descriptor", None)
+        if descriptor is None or getattr(param, "_runtime_param", "absent") is not None:
+            continue
+        annotation = descriptor.annotation
+        if get_origin(annotation) is list:
+            (annotation,) = get_args(annotation)
+        convert = _converter(annotation)
+        if convert is not None:
+            param._runtime_param = _Plain(convert)
+    return params
+
+
+class Command(TyperCommand):
+    """A command whose words and numbers are read by this module."""
+
+    def get_params(self, ctx: Any) -> list[Any]:
+        return with_plain_values(super().get_params(ctx))
