@@ -1,0 +1,137 @@
+"""Balls in tooth spaces and spans over teeth: what touches a displaced flank surface, and where.
+
+The nominal contact follows from the involute (ISO 21771, dimension over and between balls; from
+memory, checked against printed handbook values and a brute-force ball). A flank with the
+deviation delta at its contact is an involute turned by delta / r_b, so the ball centre is exact
+for a deviation that is the same along the flank; the slope of the flank enters only in second order.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.core.flank_frame import involute
+from gearqa.core.geometry import GearGeometry
+
+Array = NDArray[np.float64]
+
+
+def inverse_involute(value: Array | float) -> Array:
+    """Pressure angle of an involute polar angle, not negative; Newton's method. [rad]
+
+    Examples
+    --------
+    Handbook value: inv alpha = 0.0268197 gives 24.1350 degrees.
+
+    >>> round(float(np.degrees(inverse_involute(0.02681968))), 4)
+    24.135
+    """
+    value = np.asarray(value, dtype=np.float64)
+    root = np.cbrt(3 * np.maximum(value, 1e-18))
+    alpha = np.minimum(root / (1 + 0.12 * root * root), 1.45)
+    for _ in range(30):
+        tan = np.tan(alpha)
+        step = (tan - alpha - value) / (tan * tan)
+        alpha = np.clip(alpha - step, 1e-6, 1.57)
+        if np.all(np.abs(step) < 1e-14):
+            break
+    return np.asarray(np.where(value < 0, np.nan, alpha))
+
+
+@dataclass(frozen=True, slots=True)
+class BallContact:
+    """A ball of one diameter in a nominal space. mm, rad"""
+
+    diameter: float
+    inv_alpha: float
+    """Involute polar angle at the ball centre."""
+    contact_roll: float
+    """Length of roll of the contact on either flank."""
+    contact_offset: float
+    """Face position of the contact on the right flank less that of the ball centre; left: opposite."""
+
+
+def ball_contact(geometry: GearGeometry, diameter: float) -> BallContact | None:
+    """Nominal contact of a ball; None if it does not touch the involutes."""
+    g = geometry
+    inv = involute(g.alpha_t) - g.s * space_half_angle(g) + g.s * diameter / (g.d_b * math.cos(g.beta_b))
+    if not inv > 0:
+        return None
+    alpha_K = float(inverse_involute(inv))
+    contact = g.d_b / 2 * math.tan(alpha_K) - g.s * diameter / 2 * math.cos(g.beta_b)
+    if contact <= 0:
+        return None
+    return BallContact(diameter, float(inv), contact, g.s * g.H * math.sin(g.beta_b) * diameter / 2)
+
+
+def space_half_angle(geometry: GearGeometry) -> float:
+    """Half the angle of a nominal space at the reference circle. [rad]"""
+    return (math.pi / 2 - 2 * geometry.x * math.tan(geometry.alpha_n)) / geometry.z
+
+
+def ball_touching_reference(geometry: GearGeometry) -> float:
+    """Diameter of the ball that touches both flanks at the reference circle. [mm]"""
+    from scipy.optimize import brentq  # noqa: PLC0415
+
+    target = geometry.d_b / 2 * math.tan(geometry.alpha_t)
+
+    def miss(diameter: float) -> float:
+        contact = ball_contact(geometry, diameter)
+        return (0.0 if contact is None else contact.contact_roll) - target
+
+    # an internal contact runs from root to tip as the ball grows small, an external one the other way
+    grid = np.linspace(0.3, 3.5, 161) * geometry.m_n
+    misses = np.array([miss(d) for d in grid])
+    valid = np.array([ball_contact(geometry, d) is not None for d in grid])
+    for i in np.flatnonzero(valid[:-1] & valid[1:] & (misses[:-1] * misses[1:] <= 0)):
+        return float(brentq(miss, grid[i], grid[i + 1], xtol=1e-12))
+    return 1.7 * geometry.m_n
+
+
+def ball_centre(
+    geometry: GearGeometry, contact: BallContact, left_um: Array, right_um: Array
+) -> tuple[Array, Array]:
+    """Radius and angle of ball centres whose flanks deviate.
+
+    Parameters
+    ----------
+    left_um, right_um : ndarray
+        Deviation at the contacts of the left and of the right flank of the space. [um]
+
+    Returns
+    -------
+    tuple of ndarray
+        Radius [mm] and angle against the middle of the nominal space, clockwise. [rad]
+    """
+    r_b = geometry.d_b / 2
+    inv = contact.inv_alpha + geometry.s * (left_um + right_um) / (2000 * r_b)
+    angle = geometry.s * (right_um - left_um) / (2000 * r_b)
+    return np.asarray(r_b / np.cos(inverse_involute(inv))), np.asarray(angle)
+
+
+def nominal_span(geometry: GearGeometry, k: int) -> float:
+    """Span over k teeth of an external gear (ISO 21771, from memory). [mm]
+
+    Examples
+    --------
+    Handbook example: m 3, z 24, x 0.4, k 4: 32.8266 mm.
+
+    >>> from gearqa.core.geometry import gear_geometry
+    >>> g = gear_geometry(24, 3.0, math.radians(20), 0.0, 30.0, s=1, H=0, x=0.4)
+    >>> round(nominal_span(g, 4), 4)
+    32.8266
+    """
+    g = geometry
+    rack = math.pi * (k - 0.5) + g.z * float(involute(g.alpha_t))
+    return g.m_n * (math.cos(g.alpha_n) * rack + 2 * g.x * math.sin(g.alpha_n))
+
+
+def teeth_to_span(geometry: GearGeometry) -> int:
+    """Number of teeth whose span touches near the reference circle (ISO 21771, from memory)."""
+    g = geometry
+    wanted = 2 * g.d_b / 2 * math.tan(g.alpha_t) / math.cos(g.beta_b)
+    return max(1, min(range(1, g.z // 2 + 1), key=lambda k: abs(nominal_span(g, k) - wanted)))

@@ -1,0 +1,136 @@
+"""A scenario file made into an inspection folder that appears whole or not at all."""
+
+from __future__ import annotations
+
+import math
+import os
+import shutil
+import tempfile
+from collections.abc import Callable
+from contextlib import ExitStack
+from pathlib import Path
+
+from gearqa.errors import PartFileError, Problem, Reason, ReportError
+from gearqa.io.toml_file import load_toml
+from gearqa.model.part import Part
+from gearqa.part_geometry import part_geometry
+from gearqa.simulate.gears import measured_count, simulate_events, simulate_gears
+from gearqa.simulate.scenario import Scenario
+from gearqa.simulate.tables import gear_table, write_events
+
+Progress = Callable[[int, int], None]
+"""Called with the number of gears written and the number to write."""
+PART_FILE = "part.toml"
+_BUFFER = 1 << 20
+
+
+def load_scenario(path: Path | str) -> tuple[Scenario, Part]:
+    """Read a scenario file and the part file that it names.
+
+    Raises
+    ------
+    PartFileError
+        With all problems of the files.
+    """
+    path = Path(path)
+    scenario = load_toml(path, Scenario)
+    return scenario, load_toml(part_path(path, scenario), Part)
+
+
+def part_path(scenario_path: Path, scenario: Scenario) -> Path:
+    """The part file of a scenario, which stands relative to the scenario file."""
+    path = scenario_path.parent / scenario.part
+    if not path.is_file():
+        problem = Problem(
+            Reason.FILE_NOT_FOUND, scenario_path.name, f"'{scenario.part}'",
+            "a part file, relative to the scenario file", key="part",
+        )  # fmt: skip
+        raise PartFileError([problem])
+    return path
+
+
+def write_folder(
+    folder: Path | str, scenario_path: Path | str, seed: int | None = None, progress: Progress | None = None
+) -> list[Path]:
+    """Write the inspection folder of a scenario.
+
+    Parameters
+    ----------
+    folder : Path
+        Must not exist or be empty.
+    scenario_path : Path
+        Scenario file.
+    seed : int, optional
+        Replaces the scenario's own.
+    progress : callable, optional
+        Called after each gear with the number written and the number to write.
+
+    Returns
+    -------
+    list of Path
+        The files written: part.toml and the tables.
+
+    Raises
+    ------
+    ReportError
+        If the folder is not empty or cannot be written.
+    PartFileError
+        With all problems of scenario and part file.
+    """
+    folder, scenario_path = Path(folder), Path(scenario_path)
+    refuse_unless_empty(folder)
+    scenario, part = load_scenario(scenario_path)
+    gears = simulate_gears(scenario, part, seed)
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    except OSError as error:
+        raise ReportError(f"cannot write {folder}: {error.strerror or error}") from error
+    try:
+        shutil.copyfile(part_path(scenario_path, scenario), draft / PART_FILE)
+        geometry = part_geometry(part)
+        normal = math.cos(geometry.beta_b) if part.evaluation.deviation_plane == "normal" else 1.0
+        circle = (part.evaluation.pitch.measuring_diameter_mm or geometry.d) / geometry.d
+        with ExitStack() as stack:
+            names = [n for n in scenario.measuring.tables if n != "events"]
+            tables = [
+                gear_table(
+                    name, stack.enter_context((draft / f"{name}.csv").open("wb", buffering=_BUFFER)),
+                    scenario,
+                    normal_factor=normal, pitch_factor=circle,
+                )
+                for name in names
+            ]  # fmt: skip
+            total = measured_count(scenario) if progress is not None else 0
+            for count, gear in enumerate(gears, start=1):
+                for table in tables:
+                    table.write(gear)
+                if progress is not None:
+                    progress(count, total)
+        if "events" in scenario.measuring.tables and (events := simulate_events(scenario, seed)):
+            with (draft / "events.csv").open("wb") as stream:
+                write_events(stream, events)
+        written = sorted(path.name for path in draft.iterdir())
+        draft.chmod(0o777 & ~_umask())
+        if folder.exists():
+            folder.rmdir()
+        draft.rename(folder)
+    except OSError as error:
+        raise ReportError(f"cannot write {folder}: {error.strerror or error}") from error
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
+    return [folder / name for name in written]
+
+
+def refuse_unless_empty(folder: Path) -> None:
+    """Raise unless nothing stands in the way of writing the folder."""
+    if folder.exists() and not folder.is_dir():
+        raise ReportError(f"{folder} is a file", hint="name a folder that does not exist yet")
+    if folder.is_dir() and any(folder.iterdir()):
+        raise ReportError(f"{folder} is not empty", hint="name a folder that does not exist yet or is empty")
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

@@ -1,0 +1,180 @@
+"""What the grinder does: the parts in production order, their shapes, dresses and events.
+
+value = shape + level of the dress cycle + (rate of the cycle) x (parts since dress - 1)
+        + trend x (cycle - 1) + steps + thermal drift + scatter of the part
+
+Every cycle and every part has a random stream of its own (numpy Generator PCG64, SeedSequence with
+a spawn key), so that more parts, other tables or another choice of measured parts change nothing
+that was there before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.model.measurement import GrinderEvent
+from gearqa.simulate.scenario import Happening, Measuring, Process, Scenario, Step
+
+Array = NDArray[np.float64]
+_CYCLE, _PART, _MEASURE = 0, 1, 2
+
+
+def stream(seed: int, kind: int, number: int) -> np.random.Generator:
+    """Random stream of a cycle or a part, independent of all others."""
+    return np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(kind, number))))
+
+
+def part_stream(seed: int, number: int) -> np.random.Generator:
+    """Stream of what the part itself has by chance."""
+    return stream(seed, _PART, number)
+
+
+def measuring_stream(seed: int, number: int) -> np.random.Generator:
+    """Stream of what the measurement of a part has by chance."""
+    return stream(seed, _MEASURE, number)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class MadePart:
+    """One part in production order."""
+
+    number: int
+    """From 1."""
+    serial: str
+    cycle: int
+    """From 1."""
+    since_dress: int
+    """1 for the first part after dressing."""
+    last_of_cycle: int
+    """1 for the last part before dressing, 2 for the one before."""
+    finished_at: datetime
+    day: int
+    wheel: str
+    shape: Array
+    """Shape coefficients of the left and the right flank. [um], shape (2, 8)"""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Cycle:
+    level: Array
+    rate: Array
+
+
+def cycle_length(scenario: Scenario) -> int:
+    """Parts from one dress to the next."""
+    return scenario.process.parts_per_dress or scenario.lot.parts
+
+
+def made_parts(scenario: Scenario, seed: int) -> Iterator[MadePart]:
+    """All parts of the lot in production order, measured or not."""
+    process, lot, per_dress = scenario.process, scenario.lot, cycle_length(scenario)
+    base, trend = scenario.shape.array(), process.trend.array()
+    steps = [(_first_part(step, per_dress), step.shift.array(), step.wheel) for step in process.step]
+    wheel = process.wheel
+    cycle = _Cycle(base, base)
+    for number in range(1, lot.parts + 1):
+        index, offset = divmod(number - 1, per_dress)
+        if offset == 0:
+            cycle = _new_cycle(process, seed, index)
+        finished, worked, day = _times(process, number, index)
+        shape = base + cycle.level + cycle.rate * offset + trend * index
+        for first, shift, new_wheel in steps:
+            if number >= first:
+                shape = shape + shift
+            if number == first and new_wheel is not None:
+                wheel = new_wheel
+        if process.thermal is not None:
+            warmth = 1 - np.exp(-worked / 60 / process.thermal.time_constant_min)
+            shape = shape + process.thermal.drift.array() * warmth
+        shape = shape + process.part_scatter.draw(part_stream(seed, number))
+        in_cycle = min(per_dress, lot.parts - index * per_dress)
+        yield MadePart(
+            number=number,
+            serial=serial_of(scenario, number),
+            cycle=index + 1,
+            since_dress=offset + 1,
+            last_of_cycle=in_cycle - offset,
+            finished_at=finished,
+            day=day,
+            wheel=wheel,
+            shape=shape,
+        )
+
+
+def is_measured(measuring: Measuring, made: MadePart) -> bool:
+    """Whether the plan of the scenario measures this part."""
+    first, last, every = measuring.first_of_cycle, measuring.last_of_cycle, measuring.every
+    if not first and not last and every is None:
+        return True
+    return (
+        made.since_dress <= first
+        or made.last_of_cycle <= last
+        or (every is not None and (made.since_dress - 1) % every == 0)
+    )
+
+
+def serial_of(scenario: Scenario, number: int) -> str:
+    """Serial of the part with this number in production order."""
+    lot = scenario.lot
+    return f"{lot.serial_prefix}{lot.first_number + number - 1:0{lot.serial_digits}d}"
+
+
+def _new_cycle(process: Process, seed: int, index: int) -> _Cycle:
+    rng = stream(seed, _CYCLE, index + 1)
+    level = process.level_scatter.draw(rng)
+    return _Cycle(level, process.wear.array() + process.wear_scatter.draw(rng))
+
+
+def _first_part(step: Step, per_dress: int) -> int:
+    if step.at_part is not None:
+        return step.at_part
+    assert step.at_cycle is not None
+    return (step.at_cycle - 1) * per_dress + 1
+
+
+def _times(process: Process, number: int, dresses_before: int) -> tuple[datetime, float, int]:
+    """End of grinding, seconds worked since the start of the day, day from 0."""
+    worked = number * process.cycle_time_s + (dresses_before + 1) * process.dress_time_s
+    day, of_day = divmod(worked, process.hours_per_day * 3600)
+    at = datetime.fromisoformat(process.started_at) + timedelta(days=day, seconds=round(of_day))
+    return at, of_day, int(day)
+
+
+def made_events(scenario: Scenario, seed: int) -> list[GrinderEvent]:
+    """Events table of the lot, in order of time: dresses and recorded steps."""
+    process, per_dress = scenario.process, cycle_length(scenario)
+    records = {
+        first: step.record
+        for step in process.step
+        if step.record is not None and (first := _first_part(step, per_dress)) <= scenario.lot.parts
+    }
+    wheels = {_first_part(step, per_dress): step.wheel for step in process.step if step.wheel is not None}
+    events: list[GrinderEvent] = []
+    wheel = process.wheel
+    grinding, dressing = timedelta(seconds=process.cycle_time_s), timedelta(seconds=process.dress_time_s)
+    for number in range(1, scenario.lot.parts + 1):
+        index, offset = divmod(number - 1, per_dress)
+        wheel = wheels.get(number, wheel)
+        dressed = offset == 0 and process.record_dresses
+        if not dressed and number not in records:
+            continue
+        finished = _times(process, number, index)[0]
+        if number in records:
+            before = finished - grinding - (dressing if offset == 0 else timedelta(0))
+            events.append(_event(records[number], before.replace(microsecond=0), process.grinder, wheel))
+        if dressed:
+            at = (finished - grinding).replace(microsecond=0)
+            events.append(GrinderEvent(at=at, event="dress", grinder=process.grinder, wheel=wheel))
+    return events
+
+
+def _event(record: Happening, at: datetime, grinder: str, wheel: str) -> GrinderEvent:
+    return GrinderEvent(
+        at=at, event=record.event, grinder=grinder, wheel=wheel, parameter=record.parameter,
+        flank=record.flank, correction=record.correction, unit=record.unit, remark=record.remark,
+    )  # fmt: skip

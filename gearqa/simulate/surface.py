@@ -1,0 +1,176 @@
+"""The true flank surfaces of one gear, and the points at which they are looked at.
+
+One function, `FlankSurface.deviation`, gives the deviation of any point of any flank; traces,
+pitch, ball readings, dimensions and spans are all taken from it, so that they agree.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.core.flank_frame import base_tangent_angle, flank_angle, rigid_deviation
+from gearqa.core.geometry import GearGeometry
+from gearqa.simulate.ranges import Ranges
+from gearqa.simulate.scenario import SHAPE_KEYS
+
+Array = NDArray[np.float64]
+Whole = NDArray[np.int64]
+RIGHT: float = 1.0
+LEFT: float = -1.0
+FLANK_SIGNS: Array = np.array([LEFT, RIGHT])
+"""+1 right, -1 left, in the order in which arrays hold the flanks (left, right)."""
+
+
+class FlankPoints:
+    """Points on flanks, with everything about them that is the same for every gear of the part.
+
+    All arguments broadcast against each other.
+
+    Parameters
+    ----------
+    f : ndarray
+        +1 right, -1 left flank. [-]
+    tooth : ndarray
+        Tooth number from 1. [-]
+    L : ndarray
+        Length of roll. [mm]
+    face : ndarray
+        Face position. [mm]
+    """
+
+    def __init__(
+        self, geometry: GearGeometry, ranges: Ranges, *, f: Array, tooth: Whole, L: Array, face: Array
+    ) -> None:
+        self.geometry = geometry
+        self.f, self.tooth, self.L, self.face = f, tooth, np.asarray(L), np.asarray(face)
+        self.theta_T = base_tangent_angle(geometry, f, tooth, self.L, self.face)
+        r_b = geometry.d_b / 2
+        self.reference_angle = flank_angle(geometry, f, tooth)
+        """Of the whole flank, at the reference circle in the middle of the face."""
+        self.section_angle = self.reference_angle + (self.face - geometry.b / 2) * (
+            geometry.H * math.tan(geometry.beta_b) / r_b
+        )
+        """The flank at the reference circle of the point's own transverse section."""
+        self.design = ranges.design(self.L, self.face)
+        self._basis = _shape_basis(ranges, self.L, self.face)
+        self._waves: dict[float, tuple[Array, Array]] = {}
+        self._index = (np.asarray((f > 0), dtype=np.intp), np.asarray(tooth, dtype=np.intp) - 1)
+
+    def wave(self, order: float) -> tuple[Array, Array]:
+        """Cosine and sine of a wave of the base tangent angle, kept for the next gear."""
+        if order not in self._waves:
+            self._waves[order] = (np.cos(order * self.theta_T), np.sin(order * self.theta_T))
+        return self._waves[order]
+
+    def shape(self, coefficients: Array) -> Array:
+        """Common shape of the flanks. coefficients [um], shape (2, z, 8) or (2, 1, 8) -> [um]"""
+        f_index, tooth_index = self._index
+        if coefficients.shape[1] == 1:
+            tooth_index = np.zeros_like(tooth_index)
+        own = coefficients[f_index, tooth_index]
+        total = np.zeros(np.broadcast_shapes(self.theta_T.shape))
+        for k in np.flatnonzero(np.any(coefficients != 0, axis=(0, 1))):
+            total = total + own[..., k] * self._basis[k]
+        return total
+
+    def per_tooth(self, values: Array) -> Array:
+        """A value for each flank of each tooth. values shape (2, z) -> broadcastable to the points."""
+        return np.asarray(values[self._index])
+
+
+def _shape_basis(ranges: Ranges, L: Array, face: Array) -> tuple[Array, ...]:
+    """Unit shapes in the order of `SHAPE_KEYS`."""
+    p, h = ranges.profile_t(L), ranges.helix_t(face)
+    basis = {
+        "material_um": np.ones(()),
+        "profile_slope_um": p * ranges.profile_slope_scale,
+        "profile_crowning_um": -4 * p**2,
+        "profile_s_shape_um": _third_order(p),
+        "helix_slope_um": h * ranges.helix_slope_scale,
+        "helix_crowning_um": -4 * h**2,
+        "helix_s_shape_um": _third_order(h),
+        "twist_um": p * h,
+    }
+    return tuple(np.asarray(basis[key], dtype=np.float64) for key in SHAPE_KEYS)
+
+
+def _third_order(t: Array) -> Array:
+    """Third Legendre polynomial over t = -1/2 .. 1/2, of width 1: no part of a straight line."""
+    x = 2 * t
+    return (5 * x**3 - 3 * x) / 4
+
+
+@dataclass(frozen=True, slots=True)
+class Lobe:
+    """n-lobed spring-back of a thin ring. um, rad, mm"""
+
+    n: int
+    amplitude_um: float
+    phase: float
+    neutral_radius_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Wave:
+    """Ripple of the base tangent angle on the flanks whose weight is 1. um, rad"""
+
+    order: float
+    amplitude_um: float
+    phase: float
+    flanks: tuple[float, float] = (1.0, 1.0)
+    """Weights of the left and the right flank."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class FlankSurface:
+    """All flank deviations of one gear."""
+
+    geometry: GearGeometry
+    shape: Array
+    """Shape coefficients. [um], shape (2, z, 8) or (2, 1, 8), left and right"""
+    e_um: tuple[float, float] = (0.0, 0.0)
+    omega_mrad: tuple[float, float] = (0.0, 0.0)
+    lobes: tuple[Lobe, ...] = ()
+    waves: tuple[Wave, ...] = ()
+    tooth_index_um: Array = field(default_factory=lambda: np.zeros((2, 1)))
+    """Index of each flank of each tooth on its own, arc at the reference circle. [um], shape (2, z)"""
+    tangential_um: float = 0.0
+    tangential_phase: float = 0.0
+
+    def deviation(self, points: FlankPoints) -> Array:
+        """Transverse deviation along the base tangent, plus = material. [um]"""
+        g, f = self.geometry, points.f
+        total = points.design + points.shape(self.shape)
+        if self.e_um != (0.0, 0.0) or self.omega_mrad != (0.0, 0.0):
+            total = total + rigid_deviation(
+                g, f, points.theta_T, points.L, points.face, e=self.e_um, omega=self.omega_mrad
+            )
+        for lobe in self.lobes:
+            total = total + _lobe_deviation(g, points, lobe)
+        for wave in self.waves:
+            cos, sin = points.wave(wave.order)
+            weight = np.where(f > 0, wave.flanks[1], wave.flanks[0]) * wave.amplitude_um
+            total = total + weight * (math.cos(wave.phase) * cos - math.sin(wave.phase) * sin)
+        index = self.tangential_um * np.cos(points.reference_angle - self.tangential_phase)
+        if self.tooth_index_um.any():
+            index = index + points.per_tooth(self.tooth_index_um)
+        return np.asarray(total + g.s * f * math.cos(g.alpha_t) * index)
+
+
+def _lobe_deviation(g: GearGeometry, points: FlankPoints, lobe: Lobe) -> Array:
+    """Thin inextensional ring: a section moves by (u_r, u_t) and turns by psi about the neutral fibre.
+
+    Each flank goes with the section below it as a rigid body. n = 1 is a rigid shift of the ring.
+    """
+    n, A, R = lobe.n, lobe.amplitude_um, lobe.neutral_radius_mm
+    angle = n * (points.section_angle - lobe.phase)
+    u_r, u_t = A * np.cos(angle), -A / n * np.sin(angle)
+    psi = A * (n - 1 / n) / R * np.sin(angle)
+    ahead = points.section_angle - points.theta_T
+    sin, cos = np.sin(ahead), np.cos(ahead)
+    shift = u_r * sin + u_t * cos + psi * (g.d_b / 2 - R * cos)
+    return np.asarray(g.s * points.f * shift)
