@@ -91,7 +91,7 @@ class WideTable(Table):
     """`[[profile.wide]]`: every header that the pattern matches holds one trace (or one gear's teeth)."""
 
     header: _Name = about(
-        "regular expression for the whole header, with named groups such as (?P<tooth>\\d+) and "
+        "regular expression searched in every header, with named groups such as (?P<tooth>\\d+) and "
         "(?P<flank>[LR]); also serial, and space in a runout table"
     )
     value: _Name = about("canonical column that the cells hold", default="deviation_um")

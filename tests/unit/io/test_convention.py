@@ -1,0 +1,195 @@
+"""Tables seen from the other face and counted the other way, against formulas of an eccentric gear.
+
+Every instrument writes what the closed formulas give in its own view: angles grow in its own clockwise
+sense, so an eccentricity at angle phi stands at -phi for one that looks from the other face. The expected
+neutral table comes from the same formulas in the view of the datum face, not from turning back.
+
+Formulas (derived for involute flanks of external and internal gears, common practice, no source):
+index of the right flank e sin(phi - theta + alpha_t)/cos(alpha_t), of the left flank
+e sin(phi - theta - alpha_t)/cos(alpha_t), ball e cos(theta - phi); theta the angle of flank or space.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from gearqa.io.convention import turn_columns
+from gearqa.io.sources import Convention
+from gearqa.model.part import Part
+from gearqa.part_geometry import part_geometry
+
+WAYS = [
+    Convention(seen, counted)  # type: ignore[arg-type]
+    for seen, counted in itertools.product(["datum_face", "opposite_face"], ["clockwise", "anticlockwise"])
+]
+ECCENTRICITY_UM, PHI = 9.0, 0.7
+
+
+def part(kind: str, teeth: int = 31) -> Part:
+    return Part.model_validate(
+        {
+            "schema": "gearqa.part/1",
+            "part": {"number": "OT-1"},
+            "gear": {
+                "kind": kind, "teeth": teeth, "normal_module_mm": 2.0, "normal_pressure_angle_deg": 20.0,
+                "helix_angle_deg": 15.0, "helix_hand": "left", "face_width_mm": 24.0,
+                "profile_shift_coefficient": 0.3,
+            },
+            "tolerance": {"class": 6},
+        }
+    )  # fmt: skip
+
+
+class View:
+    """A gear as one instrument sees it: eccentric, with a tapered and twisted flank shape."""
+
+    def __init__(self, drawing: Part, way: Convention) -> None:
+        self.gear = part_geometry(drawing)
+        self.way = way
+        self.mirrored = way.seen_from == "opposite_face"
+        self.phi = -PHI if self.mirrored else PHI
+        # the instrument's tooth k stands at this angle of its own view; tooth 1 is the same tooth for all
+        self.sense = 1 if way.numbering == "clockwise" else -1
+        half = (math.pi / 2 + 2 * self.gear.x * math.tan(self.gear.alpha_n)) / self.gear.z
+        self.half = {"right": self.gear.s * half, "left": -self.gear.s * half}
+
+    def index(self, flank: str, number: int) -> float:
+        theta = self.sense * 2 * math.pi * (number - 1) / self.gear.z + self.half[flank]
+        side = 1 if flank == "right" else -1
+        alpha = self.gear.alpha_t
+        clockwise = ECCENTRICITY_UM * math.sin(self.phi - theta + side * alpha) / math.cos(alpha)
+        return self.sense * clockwise  # plus in the direction of counting
+
+    def radial(self, number: int) -> float:
+        theta = self.sense * 2 * math.pi * (number - 0.5) / self.gear.z
+        return ECCENTRICITY_UM * math.cos(theta - self.phi)
+
+    def helix(self, flank: str, number: int, position: float) -> float:
+        """Taper and twist, different from tooth to tooth: material at a place of the gear."""
+        true_flank = {"left": "right", "right": "left"}[flank] if self.mirrored else flank
+        from_datum = self.gear.b - position if self.mirrored else position
+        turn = self.sense * (-1 if self.mirrored else 1)
+        angle = turn * 2 * math.pi * (number - 1) / self.gear.z
+        slope = 0.2 * math.cos(angle - 0.4) + (0.5 if true_flank == "left" else -0.1)
+        return slope * from_datum + 0.01 * from_datum**2
+
+    def tables(self) -> dict[str, dict[str, np.ndarray]]:
+        teeth = range(1, self.gear.z + 1)
+        both = [(flank, number) for flank in ("left", "right") for number in teeth]
+        flank = np.array([f for f, _ in both])
+        tooth = np.array([n for _, n in both])
+        index = np.array([self.index(f, n) for f, n in both])
+        pitch = np.array([self.index(f, n) - self.index(f, n - 1) for f, n in both])
+        positions = np.array([0.0, 4.0, 9.0, 15.0, 20.0, 24.0])  # the same places from either face
+        traces = [(f, n, p, self.helix(f, n, p)) for f, n in both for p in positions]
+        return {
+            "index": {"flank": flank, "tooth": tooth, "index_um": index},
+            "pitch": {"flank": flank, "tooth": tooth, "pitch_um": pitch},
+            "runout": {"space": np.array(teeth), "radial_um": np.array([self.radial(n) for n in teeth])},
+            "helix": {
+                "flank": np.array([t[0] for t in traces]), "tooth": np.array([t[1] for t in traces]),
+                "face_position_mm": np.array([t[2] for t in traces]),
+                "deviation_um": np.array([t[3] for t in traces]),
+            },
+        }  # fmt: skip
+
+
+def rows(table: dict[str, np.ndarray]) -> list[tuple[object, ...]]:
+    cells = [c.tolist() if c.dtype.kind in "iuU" else (np.round(c, 9) + 0.0).tolist() for c in table.values()]
+    return sorted(zip(*cells, strict=True))
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("kind", ["external", "internal"])
+@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("name", ["index", "pitch", "runout", "helix"])
+def test_one_gear_read_in_four_ways(kind: str, way: Convention, name: str) -> None:
+    drawing = part(kind)
+    table = {"index": "pitch"}.get(name, name)
+    expected = View(drawing, Convention()).tables()[name]
+    found = turn_columns(table, View(drawing, way).tables()[name], way, drawing)  # type: ignore[arg-type]
+    assert rows(found) == rows(expected)
+
+
+@pytest.mark.parametrize("way", WAYS[1:])
+@pytest.mark.parametrize(
+    "forget",
+    [
+        lambda t: {**t, "flank": t["flank"][::-1]},
+        lambda t: {**t, "index_um": -t["index_um"]},
+        lambda t: {**t, "tooth": t["tooth"] % 31 + 1},
+    ],
+)
+def test_the_comparison_sees_a_wrong_turn(
+    way: Convention, forget: Callable[..., dict[str, np.ndarray]]
+) -> None:
+    drawing = part("internal")
+    expected = View(drawing, Convention()).tables()["index"]
+    found = turn_columns("pitch", View(drawing, way).tables()["index"], way, drawing)
+    assert rows(forget(found)) != rows(expected)
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("kind", ["external", "internal"])
+@pytest.mark.parametrize("way", WAYS)
+def test_runout_from_turned_pitch_is_twice_the_eccentricity(kind: str, way: Convention) -> None:
+    """Which flanks bound a space is only right when flank, tooth and sign turn together."""
+    drawing = part(kind)
+    gear = part_geometry(drawing)
+    table = turn_columns("pitch", View(drawing, way).tables()["index"], way, drawing)
+    index = {f: np.full(gear.z, np.nan) for f in ("left", "right")}
+    for flank, tooth, value in zip(*table.values(), strict=True):
+        index[flank][tooth - 1] = value
+    if kind == "external":  # space i: right flank of tooth i, then left flank of tooth i + 1
+        widening = np.roll(index["left"], -1) - index["right"]
+    else:
+        widening = np.roll(index["right"], -1) - index["left"]
+    eta = (math.pi / 2 - 2 * gear.x * math.tan(gear.alpha_n)) / gear.z
+    shift = -gear.s * widening * math.cos(gear.alpha_t) / (2 * math.sin(gear.alpha_t + gear.s * eta))
+    theta = 2 * math.pi * (np.arange(1, gear.z + 1) - 0.5) / gear.z
+    # first harmonic: its amplitude is the eccentricity, its phase where it stands
+    harmonic = 2 * np.mean(shift * np.exp(1j * theta))
+    assert round(abs(harmonic), 9) == ECCENTRICITY_UM
+    assert round(math.atan2(harmonic.imag, harmonic.real), 9) == PHI
+
+
+def test_flank_codes_turn_like_words() -> None:
+    way = Convention("opposite_face", "clockwise")
+    codes = np.array([0, 1, 1], dtype=np.int8)
+    turned = turn_columns("profile", {"flank": codes}, way, part("external"))["flank"]
+    assert turned.tolist() == [1, 0, 0]
+    assert turned.dtype == np.int8
+
+
+def test_numbers_outside_the_gear_are_left_for_the_reader() -> None:
+    way = Convention("datum_face", "anticlockwise")
+    table = {"tooth": np.array([0.0, 1.0, 2.0, 31.0, 32.0])}
+    turned = turn_columns("profile", table, way, part("external"))
+    assert turned["tooth"].tolist() == [0.0, 1.0, 31.0, 2.0, 32.0]
+
+
+@pytest.mark.parametrize("kind", ["size", "production", "events"])
+def test_tables_without_a_view_stay(kind: str) -> None:
+    table = {"flank": np.array(["left"]), "value_mm": np.array([1.0])}
+    way = Convention("opposite_face", "anticlockwise")
+    assert turn_columns(kind, table, way, part("external"))["flank"].tolist() == ["left"]  # type: ignore[arg-type]
+
+
+def test_profile_positions_and_signs_stay() -> None:
+    way = Convention("opposite_face", "clockwise")
+    table = {
+        "flank": np.array(["left", "right"]), "tooth": np.array([1, 5]),
+        "roll_length_mm": np.array([3.0, 4.0]),
+        "deviation_um": np.array([1.0, -2.0]), "face_position_mm": np.array([2.0, 20.0]),
+    }  # fmt: skip
+    turned = turn_columns("profile", table, way, part("external"))
+    assert turned["flank"].tolist() == ["right", "left"]
+    assert turned["tooth"].tolist() == [1, 28]
+    assert turned["roll_length_mm"].tolist() == [3.0, 4.0]
+    assert turned["deviation_um"].tolist() == [1.0, -2.0]
+    assert turned["face_position_mm"].tolist() == [22.0, 4.0]
