@@ -140,11 +140,16 @@ class Terminal:
             show_edge=False, pad_edge=False, padding=(0, 1, 0, 0), header_style="",
         )  # fmt: skip
         rows = [tuple(map(self._cell, row)) for row in table.rows]
+        titles = []
         for place, column in enumerate(table.columns):
             title = self._text(column.title)
             if title.cell_len > max((row[place].cell_len for row in rows), default=0):
                 title = RichText("\n").join(title.split(" "))
-            shown.add_column(title, justify=column.align, overflow="fold", vertical="bottom")
+            titles.append(title)
+        lines = max(title.plain.count("\n") for title in titles)
+        for column, title in zip(table.columns, titles, strict=True):
+            head = RichText("\n" * (lines - title.plain.count("\n"))).append_text(title)
+            shown.add_column(head, justify=column.align, overflow="fold")
         for row in rows:
             shown.add_row(*row)
         self._console.print(shown)

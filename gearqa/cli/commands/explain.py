@@ -1,0 +1,72 @@
+"""`gearqa explain`: what the words, signs and files mean."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+from gearqa.cli.exit_status import ExitStatus
+from gearqa.cli.options import HtmlFile
+
+
+def command(
+    topic: Annotated[str | None, typer.Argument(metavar="[TOPIC]", help="What to explain.")] = None,
+    html: HtmlFile = None,
+) -> int:
+    """Explain flanks, signs, classes, master quality, files and exit status.
+
+    Without TOPIC the topics are listed. First of all: gearqa explain flanks
+    """
+    from gearqa.cli.topics import TOPICS  # noqa: PLC0415
+
+    if topic is not None and topic not in TOPICS:
+        raise typer.BadParameter(f"'{topic}'; topics: {', '.join(TOPICS)}", param_hint="TOPIC")
+    names = list(TOPICS) if topic is None else [topic]
+    if html is not None:
+        _write_page(names, html)
+    elif topic is None:
+        for name, entry in TOPICS.items():
+            print(f"{name:16}{entry.title}")
+    else:
+        _print(topic)
+    return ExitStatus.CONFORMS
+
+
+def _print(name: str) -> None:
+    from gearqa.cli.console import terminal  # noqa: PLC0415
+    from gearqa.cli.topics import TOPICS  # noqa: PLC0415
+    from gearqa.report.flank_sketch import GEARS, TITLES, text_sketch  # noqa: PLC0415
+
+    topic = TOPICS[name]
+    if topic.sketches:
+        for kind in GEARS:
+            print(f"{TITLES[kind]}: L left flank, R right flank, 1 2 3 teeth, s1 s2 spaces\n")
+            print(f"{text_sketch(kind)}\n")
+    sys.stdout.flush()
+    terminal().blocks(topic.blocks())
+    if topic.sketches:
+        print(f"\nAs a page with drawings: gearqa explain {name} --html {name}.html")
+
+
+def _write_page(names: list[str], target: str) -> None:
+    from gearqa.cli.topics import TOPICS  # noqa: PLC0415
+    from gearqa.io.atomic import Outputs  # noqa: PLC0415
+    from gearqa.report.document import Block, Document, Section, Sheet  # noqa: PLC0415
+    from gearqa.report.flank_sketch import GEARS, svg_figure  # noqa: PLC0415
+    from gearqa.report.html import write_html  # noqa: PLC0415
+    from gearqa.version import __version__  # noqa: PLC0415
+
+    sections = []
+    for name in names:
+        figures: list[Block] = [svg_figure(kind) for kind in GEARS] if TOPICS[name].sketches else []
+        sections.append(Section(TOPICS[name].title, (*figures, *TOPICS[name].blocks()), id=name))
+    page = Document(
+        title="gearqa explains" if len(names) > 1 else TOPICS[names[0]].title,
+        head="",
+        foot=f"gearqa {__version__}",
+        sheets=(Sheet("", tuple(sections)),),
+    )
+    with Outputs() as outputs:
+        write_html(outputs.open(target), page)
