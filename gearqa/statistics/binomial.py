@@ -1,0 +1,234 @@
+"""Intervals for a share: exact binomial, exact for a finite lot, and the score interval."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy import special
+
+
+def clopper_pearson(count: int, n: int, confidence: float = 0.95) -> tuple[float, float]:
+    """Two-sided exact interval for a binomial share.
+
+    Clopper and Pearson, Biometrika 26 (1934) 404; NIST/SEMATECH e-Handbook 7.2.4.1 (from memory).
+
+    Parameters
+    ----------
+    count : int
+        Items with the property. [-]
+    n : int
+        Items looked at. [-]
+    confidence : float
+        Two-sided confidence level. [-]
+
+    Returns
+    -------
+    tuple of float
+        Lower and upper limit of the share. [-]
+
+    Examples
+    --------
+    >>> low, high = clopper_pearson(2, 80)
+    >>> round(low, 8), round(high, 8)
+    (0.00304209, 0.08740716)
+    """
+    tail = (1 - confidence) / 2
+    return lower_bound(count, n, 1 - tail), upper_bound(count, n, 1 - tail)
+
+
+def lower_bound(count: int, n: int, confidence: float = 0.95) -> float:
+    """One-sided exact lower bound of a binomial share.
+
+    Clopper and Pearson, Biometrika 26 (1934) 404.
+
+    Parameters
+    ----------
+    count : int
+        Items with the property. [-]
+    n : int
+        Items looked at. [-]
+    confidence : float
+        One-sided confidence level. [-]
+
+    Returns
+    -------
+    float
+        Smallest share that the observation does not contradict; 0 for a count of 0. [-]
+
+    Examples
+    --------
+    >>> round(lower_bound(20, 20), 4), round(lower_bound(59, 59), 4)
+    (0.8609, 0.9505)
+    """
+    return 0.0 if count == 0 else float(special.betaincinv(count, n - count + 1, 1 - confidence))
+
+
+def upper_bound(count: int, n: int, confidence: float = 0.95) -> float:
+    """One-sided exact upper bound of a binomial share.
+
+    Clopper and Pearson, Biometrika 26 (1934) 404.
+
+    Parameters
+    ----------
+    count : int
+        Items with the property. [-]
+    n : int
+        Items looked at. [-]
+    confidence : float
+        One-sided confidence level. [-]
+
+    Returns
+    -------
+    float
+        Largest share that the observation does not contradict; 1 if all have it. [-]
+
+    Examples
+    --------
+    >>> round(upper_bound(0, 50), 8)
+    0.05815508
+    """
+    return 1.0 if count == n else float(special.betaincinv(count + 1, n - count, confidence))
+
+
+def wilson(count: int, n: int, confidence: float = 0.95) -> tuple[float, float]:
+    """Two-sided score interval of a binomial share.
+
+    Wilson, J. Amer. Statist. Assoc. 22 (1927) 209; NIST/SEMATECH e-Handbook 7.2.4.1 (from memory).
+
+    Parameters
+    ----------
+    count : int
+        Items with the property. [-]
+    n : int
+        Items looked at. [-]
+    confidence : float
+        Two-sided confidence level, approximate. [-]
+
+    Returns
+    -------
+    tuple of float
+        Lower and upper limit of the share. [-]
+
+    Examples
+    --------
+    >>> low, high = wilson(2, 80)
+    >>> round(low, 8), round(high, 8)
+    (0.00688289, 0.08664433)
+    """
+    z = float(special.ndtri((1 + confidence) / 2))
+    share = count / n
+    centre = (share + z * z / (2 * n)) / (1 + z * z / n)
+    half = z / (1 + z * z / n) * math.sqrt(share * (1 - share) / n + z * z / (4 * n * n))
+    return max(0.0, centre - half), min(1.0, centre + half)
+
+
+def hypergeometric_cdf(count: int, lot_size: int, marked: int, n: int) -> float:
+    """Probability of at most `count` marked items in a sample drawn without replacement.
+
+    ISO 3534-1, hypergeometric distribution (from memory); sum of exact terms by log gamma.
+
+    Parameters
+    ----------
+    count : int
+        Marked items in the sample. [-]
+    lot_size : int
+        Items in the lot. [-]
+    marked : int
+        Marked items in the lot. [-]
+    n : int
+        Sample size. [-]
+
+    Returns
+    -------
+    float
+        P(X <= count). [-]
+
+    Examples
+    --------
+    A sample of 51 from 200 with 10 bad ones holds none in fewer than 5 of 100 cases.
+
+    >>> hypergeometric_cdf(0, 200, 10, 51) <= 0.05 < hypergeometric_cdf(0, 200, 10, 50)
+    True
+    """
+    lowest, highest = max(0, n - (lot_size - marked)), min(n, marked)
+    if count < lowest:
+        return 0.0
+    if count >= highest:
+        return 1.0
+    upper = count - lowest + 1 > highest - count
+    x = np.arange(count + 1, highest + 1) if upper else np.arange(lowest, count + 1)
+    total = math.fsum(np.exp(_log_choose(marked, x) + _log_choose(lot_size - marked, n - x)
+                             - _log_choose(lot_size, np.asarray(n))))  # fmt: skip
+    return min(1.0, max(0.0, 1 - total if upper else total))
+
+
+def _log_choose(n: int, k: np.ndarray) -> np.ndarray:
+    k = np.asarray(k, dtype=np.float64)
+    return np.asarray(special.gammaln(n + 1.0) - special.gammaln(k + 1) - special.gammaln(n - k + 1))
+
+
+def lot_lower_bound(count: int, n: int, lot_size: int, confidence: float = 0.95) -> int:
+    """One-sided exact lower bound of the items with a property in a finite lot.
+
+    Inversion of the hypergeometric test: the smallest number in the lot at which seeing `count` or
+    more of them in the sample has a probability above 1 - confidence.
+
+    Parameters
+    ----------
+    count : int
+        Items with the property in the sample. [-]
+    n : int
+        Sample size. [-]
+    lot_size : int
+        Items in the lot. [-]
+    confidence : float
+        One-sided confidence level. [-]
+
+    Returns
+    -------
+    int
+        Number of items in the lot, at least `count`. [-]
+
+    Examples
+    --------
+    >>> lot_lower_bound(20, 20, 400) / 400, lot_lower_bound(20, 20, 50) / 50
+    (0.865, 0.9)
+    """
+    low, high = count, lot_size - (n - count)
+    while low < high:
+        middle = (low + high) // 2
+        if 1 - hypergeometric_cdf(count - 1, lot_size, middle, n) > 1 - confidence:
+            high = middle
+        else:
+            low = middle + 1
+    return low
+
+
+def lot_upper_bound(count: int, n: int, lot_size: int, confidence: float = 0.95) -> int:
+    """One-sided exact upper bound of the items with a property in a finite lot.
+
+    The lot's items without the property have the lower bound of `lot_lower_bound`.
+
+    Parameters
+    ----------
+    count : int
+        Items with the property in the sample. [-]
+    n : int
+        Sample size. [-]
+    lot_size : int
+        Items in the lot. [-]
+    confidence : float
+        One-sided confidence level. [-]
+
+    Returns
+    -------
+    int
+        Number of items in the lot. [-]
+
+    Examples
+    --------
+    >>> lot_upper_bound(0, 20, 400)
+    54
+    """
+    return lot_size - lot_lower_bound(n - count, n, lot_size, confidence)
