@@ -36,6 +36,11 @@ class Progress:
             sys.stderr.write("\r" + " " * self._width + "\r")
             sys.stderr.flush()
 
+    def at(self, done: int, total: int | None = None) -> None:
+        """So much is done."""
+        self._total = total or self._total
+        self.step(done - self.done)
+
     def step(self, by: int = 1) -> None:
         """So much more is done."""
         self.done += by

@@ -16,7 +16,6 @@ from gearqa.errors import GearqaError
 if TYPE_CHECKING:
     from gearqa.report.document import Table
 
-TOLERANCES_SCHEMA = "gearqa.tolerances/1"
 DEFAULT_STANDARD = "ISO 1328-1:2013"
 
 
@@ -94,6 +93,7 @@ def command(
     if json is not None:
         from gearqa.io.atomic import write_whole  # noqa: PLC0415
         from gearqa.io.jsonio import dumps, software_table  # noqa: PLC0415
+        from gearqa.io.schemas import TOLERANCES_SCHEMA  # noqa: PLC0415
 
         document = {
             "schema": TOLERANCES_SCHEMA,

@@ -1,0 +1,52 @@
+"""`gearqa schema`: the contract for machines."""
+
+from __future__ import annotations
+
+import importlib
+from typing import Annotated, Any
+
+import typer
+
+from gearqa.cli.exit_status import ExitStatus
+
+SCHEMAS: dict[str, tuple[str, str]] = {
+    "part": ("gearqa.io.part_file:part_json_schema", "part.toml, the drawing of one part number"),
+    "columns": ("gearqa.io.columns_map:columns_json_schema", "column maps for tables of another layout"),
+    "scenario": ("gearqa.simulate.scenario:Scenario", "scenario files of gearqa simulate"),
+    "result": ("gearqa.io.schemas:result_json_schema", "gearqa grade --json"),
+    "tolerances": ("gearqa.io.schemas:tolerances_json_schema", "gearqa tolerances --json"),
+}
+"""Name -> what makes the schema (a function, or a model), and what it describes."""
+
+
+def schema_of(name: str) -> dict[str, Any]:
+    """JSON Schema by its name."""
+    place, about = SCHEMAS[name]
+    module, _, attribute = place.partition(":")
+    maker: Any = getattr(importlib.import_module(module), attribute)
+    if isinstance(maker, type):
+        from gearqa.io.part_file import with_units  # noqa: PLC0415
+
+        schema: dict[str, Any] = maker.model_json_schema(by_alias=True)  # type: ignore[attr-defined]
+        return with_units(schema, f"gearqa {name} file", about[:1].upper() + about[1:] + ".")
+    return maker()  # type: ignore[no-any-return]
+
+
+def command(
+    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="Which schema.")] = None,
+) -> int:
+    """Print the JSON Schema of an input or a result; without NAME, list the names.
+
+    TOML inputs are described as the JSON they are equal to.
+    """
+    if name is None:
+        for known, (_, about) in SCHEMAS.items():
+            print(f"{known:12}{about}")
+        return ExitStatus.CONFORMS
+    if name not in SCHEMAS:
+        raise typer.BadParameter(f"'{name}'; names: {', '.join(SCHEMAS)}", param_hint="NAME")
+    from gearqa.io.atomic import write_whole  # noqa: PLC0415
+    from gearqa.io.jsonio import dumps  # noqa: PLC0415
+
+    write_whole("-", dumps(schema_of(name), pretty=True))
+    return ExitStatus.CONFORMS
