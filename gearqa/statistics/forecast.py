@@ -118,7 +118,7 @@ def prediction_bound_crossing(
     level : float
         Value of the line at s = 0. [um]
     slope : float
-        Slope, towards the limit. [um/part]
+        Slope; the limit is the one it leads to: upper if positive, lower if negative. [um/part]
     covariance : ndarray, shape (2, 2)
         Covariance of level and slope. [um^2, um^2/part, um^2/part^2]
     limit : float
@@ -133,7 +133,7 @@ def prediction_bound_crossing(
     Returns
     -------
     float or None
-        Place, 0 if reached at once; None if the slope does not lead there. [parts]
+        Place, 0 if reached at once; None if the slope is 0. [parts]
 
     Notes
     -----
@@ -153,10 +153,10 @@ def prediction_bound_crossing(
         variance = covariance[0, 0] + 2 * s * covariance[0, 1] + s * s * covariance[1, 1] + part_variance
         return direction * (level + slope * s - limit) + t * math.sqrt(float(variance))
 
+    if slope == 0:
+        return None
     if margin(0.0) >= 0:
         return 0.0
-    if slope == 0 or direction * (limit - level) <= 0:
-        return None
     t2 = t * t
     V_M, C_Mb, V_b = float(covariance[0, 0]), float(covariance[0, 1]), float(covariance[1, 1])
     gap = level - limit

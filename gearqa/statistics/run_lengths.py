@@ -125,14 +125,14 @@ def ewma_run_length(weight: float, factor: float, shift: float = 0.0) -> float:
 def ewma_factor(weight: float, run_length: float) -> float:
     """Limit L of an EWMA that has a chosen in-control mean run length.
 
-    Inverse of `ewma_run_length`; Crowder (1989) tabulates it (from memory).
+    Inverse of `ewma_run_length` by Crowder's integral equation, Technometrics 29 (1987) (from memory).
 
     Parameters
     ----------
     weight : float
         Weight of the newest value. [-]
     run_length : float
-        Mean run length wanted with no shift, above 2. [points]
+        Mean run length wanted with no shift, from 2 to 1e8. [points]
 
     Returns
     -------
@@ -150,19 +150,19 @@ def ewma_factor(weight: float, run_length: float) -> float:
     """
     from scipy.optimize import brentq  # noqa: PLC0415  (heavy)
 
-    def excess(factor: float) -> float:
-        chain = _ewma_chain(weight, _ewma_limit_width(weight, factor), 0.0, CELLS)
-        return math.log(float(_mean_run_lengths(chain)[CELLS // 2]) / run_length)
-
-    rough = float(brentq(excess, 0.3, 7.0, xtol=1e-4))
     return float(
-        brentq(
-            lambda factor: math.log(ewma_run_length(weight, factor) / run_length),
-            rough - 0.01,
-            rough + 0.01,
-            xtol=1e-7,
-        )
+        brentq(lambda factor: math.log(_ewma_integral(weight, factor) / run_length), 0.3, 6.3, xtol=1e-10)
     )
+
+
+def _ewma_integral(weight: float, factor: float, nodes: int = 81) -> float:
+    """In-control mean run length by Crowder's integral equation on Gauss nodes: fast and smooth."""
+    x, w = np.polynomial.legendre.leggauss(nodes)
+    half_width = _ewma_limit_width(weight, factor)
+    z = half_width * x
+    u = (z[None, :] - (1 - weight) * z[:, None]) / weight
+    kernel = np.exp(-(u**2) / 2) / math.sqrt(2 * math.pi) / weight * (half_width * w)[None, :]
+    return float(_mean_run_lengths(kernel)[nodes // 2])
 
 
 @lru_cache(maxsize=256)

@@ -1,0 +1,94 @@
+"""Agreement against Bland and Altman's example and standard formulas."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from oracle_file import load
+
+from gearqa.statistics.agreement import (
+    correlation,
+    en_number,
+    limits_of_agreement,
+    order_trend,
+    zeta_score,
+)
+
+
+def peak_flow() -> tuple[np.ndarray, np.ndarray]:
+    rows = load("peak_flow").rows
+    return np.array([float(r["large"]) for r in rows]), np.array([float(r["mini"]) for r in rows])
+
+
+@pytest.mark.published
+def test_peak_flow_of_the_paper() -> None:
+    """Bland and Altman (1986): mean -2.1, sd 38.8 l/min; bias interval -22.0 to 17.8 (from memory)."""
+    large, mini = peak_flow()
+    found = limits_of_agreement(large - mini)
+    assert (f"{found.bias:.1f}", f"{found.sd:.1f}") == ("-2.1", "38.8")
+    assert [f"{v:.1f}" for v in found.bias_interval] == ["-22.0", "17.8"]
+    # The paper takes two sd from the rounded mean and sd: -79.7 and 75.5.
+    by_paper = [round(found.bias, 1) + k * round(found.sd, 1) for k in (-2, 2)]
+    assert [f"{v:.1f}" for v in by_paper] == ["-79.7", "75.5"]
+    two_sd = limits_of_agreement(large - mini, factor=2.0)
+    assert [f"{v:.3f}" for v in two_sd.limits] == ["-79.648", "75.413"]
+
+
+@pytest.mark.independent
+def test_intervals_of_the_limits() -> None:
+    large, mini = peak_flow()
+    rounded = limits_of_agreement(large - mini, factor=1.96)
+    assert [f"{v:.4f}" for v in rounded.limits] == ["-78.0973", "73.8620"]
+    exact = limits_of_agreement(large - mini)
+    # Exact interval of the upper limit by the noncentral t (scipy.stats.nct, quadrature).
+    assert [f"{v:.4f}" for v in exact.upper_interval] == ["48.8596", "119.9255"]
+    # Approximate: se = s sqrt(1/n + z^2/(2 (n - 1))), by hand.
+    se = exact.sd * math.sqrt(1 / 17 + 1.959964**2 / 32)
+    approximate = limits_of_agreement(large - mini, exact=False)
+    assert approximate.upper_interval == pytest.approx(
+        (exact.limits[1] - 2.119905 * se, exact.limits[1] + 2.119905 * se), abs=1e-4
+    )
+
+
+@pytest.mark.independent
+def test_exact_interval_covers_in_simulation() -> None:
+    rng = np.random.default_rng(1)
+    hits = [0, 0]
+    for _ in range(2000):
+        for i, exact in enumerate((True, False)):
+            found = limits_of_agreement(rng.normal(0.3, 2.0, 10), exact=exact)
+            low, high = found.upper_interval
+            hits[i] += low <= 0.3 + 1.959964 * 2.0 <= high
+    assert abs(hits[0] / 2000 - 0.95) < 4 * math.sqrt(0.95 * 0.05 / 2000)
+    assert hits[1] / 2000 < 0.95  # the approximate interval is too short for ten pairs
+
+
+def test_scores() -> None:
+    # 10.2 +- 0.3 against 10.0 +- 0.1, by hand: 0.2/sqrt(0.1).
+    assert f"{en_number(0.2, 0.3, 0.1):.8f}" == "0.63245553"
+    assert zeta_score(0.2, 0.15, 0.05) == pytest.approx(2 * en_number(0.2, 0.3, 0.1))
+
+
+@pytest.mark.independent
+def test_correlation_and_order_by_scipy() -> None:
+    from scipy import stats
+
+    large, mini = peak_flow()
+    found = correlation(large, mini)
+    assert found is not None
+    assert f"{found.r:.6f}" == "0.943279"
+    interval = stats.pearsonr(large, mini).confidence_interval()
+    assert found.interval == pytest.approx((interval.low, interval.high), rel=1e-6)
+    trend = order_trend(large - mini)
+    reference = stats.linregress(np.arange(17), large - mini)
+    assert trend is not None
+    assert (trend.slope, trend.p) == pytest.approx((reference.slope, reference.pvalue), rel=1e-9)
+
+
+def test_too_little_to_say() -> None:
+    assert correlation(np.ones(9), np.arange(9.0)) is None
+    assert order_trend(np.zeros(5)) is None
+    with pytest.raises(ValueError, match="at least two"):
+        limits_of_agreement(np.array([1.0]))
