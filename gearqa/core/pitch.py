@@ -306,7 +306,7 @@ def without_first_harmonic(index: Array) -> Array:
     """
     theta = tooth_angles(index.shape[-1])
     Z = _first_harmonic(index, theta)
-    return index - np.real(Z[..., None] * np.exp(1j * theta))
+    return np.asarray(index - np.real(Z[..., None] * np.exp(1j * theta)))
 
 
 def split_first_harmonic(

@@ -97,7 +97,8 @@ def radial_positions(index_left: Array, index_right: Array, geometry: GearGeomet
 
     Examples
     --------
-    A wider space lets the ball sink towards the root, on an internal gear outwards: cos 20 over 2 sin 18.5 degrees.
+    A wider space lets the ball sink towards the root, on an internal gear outwards:
+    cos 20 over 2 sin 18.5 degrees.
 
     >>> from gearqa.core.geometry import gear_geometry
     >>> ring = gear_geometry(60, 2.0, math.radians(20), 0.0, 20.0, s=-1, H=0)

@@ -503,17 +503,14 @@ def evaluate_traces(operator: TraceOperator, y: Array) -> TraceValues:
     >>> abs(float(values.form[0])) < 1e-9
     True
     """
-    count = len(y)
-    columns = operator.samples + 3
+    count, columns = len(y), operator.samples + 3
     chunk = max(1, CHUNK_VALUES // columns)
-    results = np.empty((6, count))
-    flags = np.zeros((2, count), dtype=np.bool_)
-    work, residual = np.empty((2, min(chunk, count), columns))
+    work = np.empty((2, min(chunk, count), columns))
+    numbers, flags = np.empty((5, count)), np.zeros((2, count), dtype=np.bool_)
     for start in range(0, count, chunk):
         part = slice(start, min(start + chunk, count))
-        rows = part.stop - part.start
-        _evaluate_chunk(operator, y[part], work[:rows], residual[:rows], results[:, part], flags[:, part])
-    total, form, slope, crowning, level, _ = results
+        numbers[:, part], flags[:, part] = _evaluate_chunk(operator, y[part], work[:, : part.stop - start])
+    total, form, slope, crowning, level = numbers
     ends = range_fraction(np.array([operator.spec.full_start, operator.spec.full_end]), operator.spec)
     return TraceValues(
         total=total,
@@ -527,10 +524,13 @@ def evaluate_traces(operator: TraceOperator, y: Array) -> TraceValues:
     )
 
 
-def _evaluate_chunk(
-    op: TraceOperator, y: Array, u: Array, residual: Array, results: Array, flags: NDArray[np.bool_]
-) -> None:
+Numbers = tuple[Array, Array, Array, Array, Array]
+Flags = tuple[NDArray[np.bool_], NDArray[np.bool_]]
+
+
+def _evaluate_chunk(op: TraceOperator, y: Array, work: Array) -> tuple[Numbers, Flags]:
     n = op.samples
+    u, residual = work
     if op.filter is None:
         u[:, :n] = y[:, op.first : op.first + n]
     else:
@@ -545,10 +545,8 @@ def _evaluate_chunk(
 
     total, total_grew = _width(op, u)
     form, form_grew = _width(op, residual)
-    results[0], results[1], results[2], results[4] = total, form, slope, level
-    results[3] = op.spec.design.crowning - square / 4
-    flags[0] = total_grew | form_grew
-    flags[1] = _departs(op, residual)
+    crowning = op.spec.design.crowning - square / 4
+    return (total, form, slope, crowning, level), (total_grew | form_grew, _departs(op, residual))
 
 
 def _range_extremes(op: TraceOperator, u: Array) -> tuple[Array, Array]:

@@ -1,0 +1,1 @@
+"""Parts of `gearqa.evaluate`: where core, standards and model meet."""

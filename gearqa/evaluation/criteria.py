@@ -1,0 +1,154 @@
+"""What the drawing asks of each parameter on each flank, and the verdict on a value."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import ModuleType
+from typing import NamedTuple
+
+from gearqa.model.part import Part
+from gearqa.part_geometry import part_geometry
+from gearqa.standards import standard
+from gearqa.symbols import FLANKS, PARAMETERS, Flank
+
+NINTH = 9
+"""Values are compared with limits after rounding to nine decimals, so that binary noise decides nothing."""
+
+
+class Verdict(NamedTuple):
+    """Class and verdicts of one value; None where the drawing asks nothing."""
+
+    class_: int | None
+    class_exact: float | None
+    beyond: bool | None
+    conforms: bool | None
+    master_quality: bool | None
+
+    def open_unless_failed(self) -> Verdict:
+        """The verdict when not all could be measured: a failure stands, a pass is open."""
+        return self._replace(conforms=self.conforms and None, master_quality=self.master_quality and None)
+
+
+NOT_GRADED = Verdict(None, None, None, None, None)
+
+
+@dataclass(frozen=True, slots=True)
+class Criterion:
+    """What one parameter on one flank must meet."""
+
+    standard: ModuleType
+    signed: bool
+    required: bool
+    """Counts for class and conformity."""
+    for_master: bool
+    """Counts for master quality."""
+    class_5: float
+    """Unrounded tolerance of class 5. [um]"""
+    tolerances: tuple[float, ...]
+    required_class: int | None
+    tolerance: float | None
+    limits: tuple[float, float] | None
+    master_tolerance: float | None
+
+    @property
+    def graded(self) -> bool:
+        """Whether the value gets a class at all."""
+        return self.required or self.for_master
+
+    def class_of(self, value: float) -> int | None:
+        """Class of a value, None beyond class 11."""
+        class_: int | None = self.standard.class_of(value, self.tolerances)
+        return class_
+
+    def verdict(self, value: float, low: float, high: float) -> Verdict:
+        """Judge the value of largest magnitude; drawing limits judge smallest and largest value."""
+        if not self.graded:
+            return NOT_GRADED
+        class_ = self.class_of(value)
+        magnitude = round(abs(value), NINTH)
+        conforms: bool | None = None
+        if self.required:
+            if self.limits is not None:
+                conforms = self.limits[0] <= round(low, NINTH) and round(high, NINTH) <= self.limits[1]
+            else:
+                assert self.tolerance is not None
+                conforms = magnitude <= self.tolerance
+        return Verdict(
+            class_,
+            self.standard.class_exact(value, self.class_5),
+            class_ is None,
+            conforms,
+            None if self.master_tolerance is None else magnitude <= self.master_tolerance,
+        )
+
+    def near_limit(self, value: float, low: float, high: float, uncertainty: float) -> bool:
+        """Whether a limit lies within the uncertainty of the value.
+
+        The lower limit 0 of a value that cannot be negative is no limit.
+        """
+        if self.limits is None:
+            return self.tolerance is not None and abs(abs(value) - self.tolerance) <= uncertainty
+        lower, upper = self.limits
+        limits = (lower, upper) if self.signed or lower > 0 else (upper,)
+        return any(abs(v - limit) <= uncertainty for v in (low, high) for limit in limits)
+
+
+@dataclass(frozen=True, slots=True)
+class Criteria:
+    """All criteria of a part, by parameter and flank (None for what has no flank)."""
+
+    of: Mapping[tuple[str, Flank | None], Criterion]
+    graded_flanks: tuple[Flank, ...]
+    required: tuple[str, ...]
+    for_master: tuple[str, ...]
+
+    @property
+    def asked(self) -> tuple[str, ...]:
+        """Parameters the drawing or the job asks for, in table order."""
+        return tuple(key for key in PARAMETERS if key in self.required or key in self.for_master)
+
+
+def criteria_of(part: Part) -> Criteria:
+    """Criteria of a part; raises OutOfScopeError for a gear outside the standard's range."""
+    edition = standard(part.tolerance.standard)
+    geometry = part_geometry(part)
+    class_5: dict[str, float] = edition.class_5_tolerances(
+        geometry.z, geometry.m_n, geometry.d, geometry.b, part.gear.helix_angle_deg
+    )
+    rows: dict[str, tuple[float, ...]] = {key: edition.rounded_tolerances(T) for key, T in class_5.items()}
+    required, for_master = part.tolerance.required, part.master_parameters
+    graded_flanks: tuple[Flank, ...] = tuple(flank for flank in FLANKS if flank in part.tolerance.flanks)
+
+    def criterion(key: str, flank: Flank | None) -> Criterion:
+        graded = flank is None or flank in graded_flanks
+        counts, master = key in required and graded, key in for_master and graded
+        limits = part.tolerance.limits_for(key, flank) if counts else None
+        by_class = part.tolerance.class_for(key, flank) if counts and limits is None else None
+        row = rows.get(key, ())
+        return Criterion(
+            standard=edition,
+            signed=PARAMETERS[key].signed,
+            required=counts,
+            for_master=master,
+            class_5=class_5.get(key, 0.0),
+            tolerances=row,
+            required_class=by_class,
+            tolerance=None if by_class is None else row[by_class - 1],
+            limits=limits,
+            master_tolerance=row[part.master_quality.class_ - 1] if master else None,
+        )
+
+    table = {
+        (key, flank): criterion(key, flank)
+        for key, parameter in PARAMETERS.items()
+        for flank in (FLANKS if parameter.per_flank else (None,))
+    }
+    return Criteria(table, graded_flanks, required, for_master)
+
+
+def all_of(verdicts: list[bool | None]) -> bool | None:
+    """False if any is false, else None if any is open, else True; None of nothing."""
+    if False in verdicts:
+        return False
+    return None if None in verdicts or not verdicts else True

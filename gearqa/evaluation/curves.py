@@ -1,0 +1,79 @@
+"""Traces as they are drawn: measured, filtered, design and mean line."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from gearqa.core.filtering import gaussian_filter
+from gearqa.core.traces import (
+    TraceSpec,
+    cached_trace_operator,
+    coverage,
+    design_trace,
+    evaluate_traces,
+    range_fraction,
+)
+from gearqa.evaluation.plan import Plan, plan_of
+from gearqa.evaluation.trace_sets import evaluate_trace_sets, spec_for
+from gearqa.model.measurement import GearMeasurement, Trace
+from gearqa.model.part import Part
+from gearqa.model.results import TraceCurves, TraceResult
+
+
+def trace_curves(gear: GearMeasurement, part: Part) -> tuple[TraceCurves, ...]:
+    """Curves of every trace of a gear, in the order of its result's traces, unevaluable ones last.
+
+    The design trace is lifted to the level of the mean line, so that it can be drawn through the
+    measured one; it is NaN outside evaluation range and tip zone. The mean line is that of the
+    trace less the design: add the design (less its level) to draw it over a modified flank. A trace
+    that could not be evaluated has no result, its design is drawn about its mean and its mean line
+    is NaN.
+    """
+    plan = plan_of(part)
+    results = evaluate_trace_sets([gear], plan)[0].results
+    by_trace = {(r.kind, r.flank, r.tooth, r.label_mm): r for r in results}
+    curves = [
+        _curves(trace, by_trace.get((trace.kind, trace.flank, trace.tooth, trace.label_mm)), plan)
+        for trace in gear.traces
+    ]
+    order = {id(result): place for place, result in enumerate(results)}
+    return tuple(sorted(curves, key=lambda c: order.get(id(c.result), len(order))))
+
+
+def _curves(trace: Trace, result: TraceResult | None, plan: Plan) -> TraceCurves:
+    spec = spec_for(trace.kind, trace, plan)
+    x, y = trace.position_mm, trace.deviation_um
+    filterable = spec.cutoff is not None and len(x) > 1
+    filtered = gaussian_filter(x, y[None], spec.cutoff)[0] if filterable and spec.cutoff else y.copy()
+    level, low_end, high_end = float(np.mean(filtered)), np.nan, np.nan
+    if coverage(x, spec).fault is None:
+        values = evaluate_traces(cached_trace_operator(x, spec), y[None])
+        level, slope = float(values.level[0]), float(values.slope[0])
+        t_low, t_high = range_fraction(np.array([spec.low, spec.high]), spec)
+        low_end, high_end = level + slope * float(t_low), level + slope * float(t_high)
+    low, high, zone = _extent(spec)
+    design = design_trace(x, spec) + level
+    design[(x < low) | (x > high)] = np.nan
+    return TraceCurves(
+        kind=trace.kind,
+        flank=trace.flank,
+        tooth=trace.tooth,
+        label_mm=trace.label_mm,
+        position_mm=x,
+        measured_um=y,
+        filtered_um=filtered,
+        design_um=design,
+        start_mm=spec.low,
+        end_mm=spec.high,
+        tip_zone_mm=zone,
+        mean_line_um=(float(low_end), float(high_end)),
+        result=result,
+    )
+
+
+def _extent(spec: TraceSpec) -> tuple[float, float, tuple[float, float] | None]:
+    """Ends of range and tip zone together, and the tip zone alone."""
+    if spec.zone_end is None:
+        return spec.low, spec.high, None
+    zone = min(spec.end, spec.zone_end), max(spec.end, spec.zone_end)
+    return min(spec.low, spec.zone_end), max(spec.high, spec.zone_end), zone

@@ -1,0 +1,112 @@
+"""Pitch, runout and tooth thickness of many gears, evaluated together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from gearqa.core import pitch as pitch_core
+from gearqa.core import runout as runout_core
+from gearqa.evaluation.plan import Measured, Plan, Where
+from gearqa.model.measurement import GearMeasurement, PitchReadings
+from gearqa.model.results import PitchResult
+from gearqa.symbols import FLANKS, Flank
+
+
+@dataclass(slots=True)
+class PitchSet:
+    """What became of pitch and runout of one gear."""
+
+    measured: dict[Where, Measured] = field(default_factory=dict)
+    pitch: list[PitchResult] = field(default_factory=list)
+
+
+def evaluate_pitch_sets(gears: Sequence[GearMeasurement], plan: Plan) -> list[PitchSet]:
+    """Evaluate pitch, runout and tooth thickness of many gears together."""
+    sets = [PitchSet() for _ in gears]
+    complete = [
+        (number, flank, gear.pitch[flank])
+        for number, gear in enumerate(gears)
+        for flank in FLANKS
+        if flank in gear.pitch and not gear.pitch[flank].missing_teeth
+    ]
+    if complete:
+        _evaluate_pitch(complete, sets, plan)
+    _evaluate_runout(gears, sets, plan)
+    return sets
+
+
+def _evaluate_pitch(
+    complete: list[tuple[int, Flank, PitchReadings]], sets: list[PitchSet], plan: Plan
+) -> None:
+    index = np.array([readings.index_um for _, _, readings in complete])
+    amplitude, angle = pitch_core.first_harmonic(index)
+    left_over = pitch_core.without_first_harmonic(index)
+    worst = {
+        "single_pitch": pitch_core.f_p(index),
+        "cumulative_pitch": pitch_core.F_p(index),
+        "sector_pitch": pitch_core.F_pk(index, plan.sector),
+        "adjacent_pitch": pitch_core.f_u(index),
+    }
+    for key, columns in worst.items():
+        _store(key, [(number, flank) for number, flank, _ in complete], columns, sets)
+    for (number, flank, readings), crest, angle_deg, single, cumulative in zip(
+        complete,
+        amplitude.tolist(),
+        np.degrees(angle).tolist(),
+        pitch_core.f_p(left_over).value.tolist(),
+        pitch_core.F_p(left_over).value.tolist(),
+        strict=True,
+    ):
+        whole = sets[number].measured["cumulative_pitch", flank].value
+        sets[number].pitch.append(
+            PitchResult(
+                flank=flank,
+                closure_um=readings.closure_um,
+                first_harmonic_um=crest,
+                first_harmonic_deg=angle_deg,
+                first_harmonic_share=2 * crest / whole if whole > 0 else None,
+                single_pitch_without_first_harmonic_um=single,
+                cumulative_pitch_without_first_harmonic_um=cumulative,
+            )
+        )
+
+
+def _evaluate_runout(gears: Sequence[GearMeasurement], sets: list[PitchSet], plan: Plan) -> None:
+    """Readings win over pitch; a runout table with a space missing is not replaced by pitch."""
+    both = [
+        number for number, one in enumerate(sets) if all(("single_pitch", f) in one.measured for f in FLANKS)
+    ]
+    if both:
+        left, right = (np.array([gears[number].pitch[flank].index_um for number in both]) for flank in FLANKS)
+        variation = runout_core.R_s(left, right, plan.geometry.s)
+        _store("tooth_thickness_variation", [(number, None) for number in both], variation, sets)
+    from_pitch = [place for place, number in enumerate(both) if gears[number].runout is None]
+    if from_pitch:
+        radial = runout_core.radial_positions(left[from_pitch], right[from_pitch], plan.geometry)
+        places = [(both[place], None) for place in from_pitch]
+        _store("runout", places, runout_core.F_r(radial), sets, method="pitch")
+    read = [
+        (number, gear.runout.radial_um)
+        for number, gear in enumerate(gears)
+        if gear.runout is not None and not gear.runout.missing_spaces
+    ]
+    if read:
+        worst = runout_core.F_r(np.array([radial for _, radial in read]))
+        _store("runout", [(number, None) for number, _ in read], worst, sets, method="readings")
+
+
+def _store(
+    key: str,
+    places: Sequence[tuple[int, Flank | None]],
+    worst: pitch_core.Worst,
+    sets: list[PitchSet],
+    *,
+    method: str | None = None,
+) -> None:
+    values, teeth = worst.value.tolist(), worst.tooth.tolist()
+    teeth_to = [None] * len(values) if worst.tooth_to is None else worst.tooth_to.tolist()
+    for (number, flank), value, tooth, tooth_to in zip(places, values, teeth, teeth_to, strict=True):
+        sets[number].measured[key, flank] = Measured(value, value, value, value, tooth, tooth_to, method)

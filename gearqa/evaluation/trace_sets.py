@@ -1,0 +1,197 @@
+"""Profile and helix traces of many gears, evaluated together by sampling pattern."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+
+from gearqa.core.geometry import GearGeometry, diameter_at_roll
+from gearqa.core.traces import (
+    FEWEST_POINTS,
+    MISSING_STEPS_ALLOWED,
+    Coverage,
+    TraceSpec,
+    cached_trace_operator,
+    coverage,
+    evaluate_traces,
+)
+from gearqa.errors import EvaluationError
+from gearqa.evaluation.criteria import NINTH
+from gearqa.evaluation.plan import Measured, Plan, Where
+from gearqa.model.measurement import GearMeasurement, Trace
+from gearqa.model.results import TraceResult
+from gearqa.symbols import Flank, TraceKind
+
+
+class Fault(NamedTuple):
+    """A trace that could not be evaluated, and why."""
+
+    trace: Trace
+    reason: str
+
+
+@dataclass(slots=True)
+class TraceSet:
+    """What became of the traces of one gear."""
+
+    results: list[TraceResult] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
+    notes: dict[tuple[TraceKind, str], list[Trace]] = field(default_factory=lambda: defaultdict(list))
+    """(kind, code) -> traces it is about."""
+    fewest_points: dict[TraceKind, int] = field(default_factory=dict)
+
+
+def evaluate_trace_sets(gears: Sequence[GearMeasurement], plan: Plan) -> list[TraceSet]:
+    """Evaluate the traces of many gears together, all of one sampling pattern at once."""
+    sets = [TraceSet() for _ in gears]
+    pattern_of_array: dict[tuple[TraceKind, int], list[tuple[int, Trace]]] = {}
+    patterns: dict[tuple[TraceKind, bytes], list[tuple[int, Trace]]] = {}
+    for number, gear in enumerate(gears):
+        for trace in gear.traces:
+            key = (trace.kind, id(trace.position_mm))
+            members = pattern_of_array.get(key)
+            if members is None:
+                members = patterns.setdefault((trace.kind, trace.position_mm.tobytes()), [])
+                pattern_of_array[key] = members
+            members.append((number, trace))
+    for (kind, _), members in patterns.items():
+        _evaluate_pattern(kind, members, sets, plan)
+    for one in sets:
+        one.results.sort(key=lambda r: (r.kind == "helix", r.flank == "right", r.tooth, r.label_mm or 0.0))
+    return sets
+
+
+def _evaluate_pattern(
+    kind: TraceKind, members: list[tuple[int, Trace]], sets: list[TraceSet], plan: Plan
+) -> None:
+    spec = spec_for(kind, members[0][1], plan)
+    x = members[0][1].position_mm
+    covered = coverage(x, spec)
+    if covered.fault is not None:
+        for number, trace in members:
+            sets[number].faults.append(Fault(trace, _coverage_reason(trace, covered, spec)))
+        return
+    y = np.concatenate([trace.deviation_um for _, trace in members]).reshape(len(members), len(x))
+    values = evaluate_traces(cached_trace_operator(x, spec), y)
+    full = plan.part.evaluation.slope_span == "full"
+    by_angle = plan.geometry.s * (plan.geometry.H or 1)
+    columns = (values.total, values.form, values.slope, values.slope_full, values.crowning)
+    for (number, trace), total, form, slope, slope_full, crowning, zone, departs in zip(
+        members,
+        *(column.tolist() for column in columns),
+        values.tip_zone_counted.tolist(),
+        values.departs.tolist(),
+        strict=True,
+    ):
+        graded_slope = slope_full if full else slope
+        twist = by_angle * graded_slope * (1 if trace.flank == "right" else -1)
+        of_angle, hand = (None, None) if kind == "profile" else _by_helix_angle(twist, plan.geometry)
+        one = sets[number]
+        one.results.append(
+            TraceResult(
+                kind=kind,
+                flank=trace.flank,
+                tooth=trace.tooth,
+                total_um=total,
+                form_um=form,
+                slope_um=graded_slope,
+                slope_evaluation_um=slope,
+                slope_full_um=slope_full,
+                crowning_um=crowning,
+                points=covered.points,
+                start_mm=spec.start,
+                end_mm=spec.end,
+                tip_zone_counted=zone,
+                slope_by_helix_angle_um=of_angle,
+                hand=hand,
+                label_mm=trace.label_mm,
+            )
+        )
+        if covered.few_points:
+            one.notes[kind, "few_points"].append(trace)
+            one.fewest_points[kind] = min(one.fewest_points.get(kind, covered.points), covered.points)
+        if covered.sparse:
+            one.notes[kind, "few_points_per_cutoff"].append(trace)
+        if departs:
+            one.notes[kind, "steep_departure"].append(trace)
+
+
+def _by_helix_angle(twist: float, geometry: GearGeometry) -> tuple[float | None, str | None]:
+    """Helix slope signed by helix angle, for a spur gear the hand of the deviation instead."""
+    if geometry.H:
+        return twist, None
+    return None, "right-hand" if twist > 0 else "left-hand" if twist < 0 else None
+
+
+def spec_for(kind: TraceKind, trace: Trace, plan: Plan) -> TraceSpec:
+    """How a trace is evaluated; raises EvaluationError when the part names no profile limits."""
+    spec = plan.specs[kind]
+    if spec is not None:
+        return spec
+    low, high = float(trace.position_mm[0]), float(trace.position_mm[-1])
+    d_low, d_high = (diameter_at_roll(v, plan.geometry.d_b) for v in (low, high))
+    raise EvaluationError(
+        f"profile traces cannot be evaluated without limits; measured was {low:.4f} to {high:.4f} mm length "
+        f"of roll, diameter {d_low:.4f} to {d_high:.4f} mm",
+        hint="set control_diameter_mm and tip_form_diameter_mm under [evaluation.profile] of the part file",
+    )
+
+
+def _trace_name(trace: Trace) -> str:
+    label = "" if trace.label_mm is None else f" at {trace.label_mm:g} mm"
+    return f"{trace.kind} trace of tooth {trace.tooth}, {trace.flank} flank{label}"
+
+
+def _coverage_reason(trace: Trace, covered: Coverage, spec: TraceSpec) -> str:
+    measured = (
+        f"range wanted {spec.low:.4f} to {spec.high:.4f} mm, "
+        f"measured {covered.measured_low:.4f} to {covered.measured_high:.4f} mm"
+    )
+    if covered.fault == "range_not_covered":
+        return (
+            f"{_trace_name(trace)} does not cover its evaluation range ({measured}; "
+            f"at most {MISSING_STEPS_ALLOWED} steps may be missing at an end)"
+        )
+    return (
+        f"{_trace_name(trace)} has {covered.points} points in its evaluation range, "
+        f"at least {FEWEST_POINTS} are needed ({measured})"
+    )
+
+
+def _worst_trace(traces: Sequence[TraceResult], values: list[float], others: list[float] | None) -> Measured:
+    place = first_worst(values)
+    return Measured(
+        values[place],
+        min(values),
+        max(values),
+        math.fsum(values) / len(values),
+        traces[place].tooth,
+        other_span=None if others is None else others[first_worst(others)],
+    )
+
+
+def first_worst(values: Sequence[float]) -> int:
+    """Place of the largest magnitude, the first one of equals at nine decimals."""
+    magnitudes = [abs(v) for v in values]
+    nearly = max(magnitudes) - 0.5 * 10**-NINTH
+    return next(i for i, v in enumerate(magnitudes) if v >= nearly)
+
+
+def measured_traces(results: Sequence[TraceResult], full: bool) -> dict[Where, Measured]:
+    """Worst value, spread and place of every trace parameter and flank of one gear."""
+    measured: dict[Where, Measured] = {}
+    groups: dict[tuple[TraceKind, Flank], list[TraceResult]] = defaultdict(list)
+    for result in results:
+        groups[result.kind, result.flank].append(result)
+    for (kind, flank), traces in groups.items():
+        others = [t.slope_evaluation_um if full else t.slope_full_um for t in traces]
+        measured[f"{kind}_total", flank] = _worst_trace(traces, [t.total_um for t in traces], None)
+        measured[f"{kind}_form", flank] = _worst_trace(traces, [t.form_um for t in traces], None)
+        measured[f"{kind}_slope", flank] = _worst_trace(traces, [t.slope_um for t in traces], others)
+        measured[f"{kind}_crowning", flank] = _worst_trace(traces, [t.crowning_um for t in traces], None)
+    return measured
