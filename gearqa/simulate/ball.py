@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from gearqa.core.flank_frame import involute
 from gearqa.core.geometry import GearGeometry
+from gearqa.core.runout import half_space_angle
 
 Array = NDArray[np.float64]
 
@@ -58,7 +59,7 @@ class BallContact:
 def ball_contact(geometry: GearGeometry, diameter: float) -> BallContact | None:
     """Nominal contact of a ball; None if it does not touch the involutes."""
     g = geometry
-    inv = involute(g.alpha_t) - g.s * space_half_angle(g) + g.s * diameter / (g.d_b * math.cos(g.beta_b))
+    inv = involute(g.alpha_t) - g.s * half_space_angle(g) + g.s * diameter / (g.d_b * math.cos(g.beta_b))
     if not inv > 0:
         return None
     alpha_K = float(inverse_involute(inv))
@@ -68,28 +69,16 @@ def ball_contact(geometry: GearGeometry, diameter: float) -> BallContact | None:
     return BallContact(diameter, float(inv), contact, g.s * g.H * math.sin(g.beta_b) * diameter / 2)
 
 
-def space_half_angle(geometry: GearGeometry) -> float:
-    """Half the angle of a nominal space at the reference circle. [rad]"""
-    return (math.pi / 2 - 2 * geometry.x * math.tan(geometry.alpha_n)) / geometry.z
-
-
 def ball_touching_reference(geometry: GearGeometry) -> float:
-    """Diameter of the ball that touches both flanks at the reference circle. [mm]"""
-    from scipy.optimize import brentq  # noqa: PLC0415
+    """Diameter of the ball that meets the base tangents of the reference circle. [mm]
 
-    target = geometry.d_b / 2 * math.tan(geometry.alpha_t)
-
-    def miss(diameter: float) -> float:
-        contact = ball_contact(geometry, diameter)
-        return (0.0 if contact is None else contact.contact_roll) - target
-
-    # an internal contact runs from root to tip as the ball grows small, an external one the other way
-    grid = np.linspace(0.3, 3.5, 161) * geometry.m_n
-    misses = np.array([miss(d) for d in grid])
-    valid = np.array([ball_contact(geometry, d) is not None for d in grid])
-    for i in np.flatnonzero(valid[:-1] & valid[1:] & (misses[:-1] * misses[1:] <= 0)):
-        return float(brentq(miss, grid[i], grid[i + 1], xtol=1e-12))
-    return 1.7 * geometry.m_n
+    In a transverse section it touches both flanks at the reference circle; on a helical gear the
+    ball itself touches a little beside that section, on the same base tangent planes.
+    """
+    g = geometry
+    half = half_space_angle(g)
+    opening = involute(g.alpha_t + g.s * half) - involute(g.alpha_t) + g.s * half
+    return float(g.s * opening * g.d_b * math.cos(g.beta_b))
 
 
 def ball_centre(

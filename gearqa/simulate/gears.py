@@ -194,7 +194,7 @@ class _Setup:
 
 def _setup(scenario: Scenario, part: Part) -> _Setup:
     geometry, measuring = part_geometry(part), scenario.measuring
-    ranges = ranges_of(part, geometry)
+    ranges = ranges_of(part)
     problems = list(contradictions(scenario, part, geometry, ranges))
     if problems:
         raise PartFileError(problems)
@@ -391,7 +391,7 @@ def _production(scenario: Scenario, made: MadePart, own: Override, rng: np.rando
         operator=measuring.operators[made.day % len(measuring.operators)] if measuring.operators else None,
         temperature_degC=None
         if temperature is None
-        else temperature + measuring.temperature_scatter_degC * warm,
+        else round(temperature + measuring.temperature_scatter_degC * warm, 2),
         calibration_ref=measuring.calibration_ref,
         calibration_due=None if due is None else datetime.fromisoformat(due),
         remark=own.remark,

@@ -7,17 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gearqa.core.geometry import GearGeometry, roll_length
-from gearqa.core.traces import (
-    Design,
-    Relief,
-    TraceSpec,
-    design_trace,
-    helix_range,
-    profile_range,
-    range_fraction,
-)
+from gearqa.core.traces import TraceSpec, design_trace, range_fraction
 from gearqa.model.part import Part
+from gearqa.trace_specs import helix_spec, profile_spec
 
 Array = NDArray[np.float64]
 
@@ -68,50 +60,9 @@ def _slope_scale(spec: TraceSpec) -> float:
     return spec.length / abs(spec.full_end - spec.full_start)
 
 
-def ranges_of(part: Part, geometry: GearGeometry) -> Ranges | None:
-    """Evaluation ranges of a part (ISO 1328-1:2013, from memory); None without profile limits."""
-    limits, gear = part.evaluation.profile, part.gear
-    zone_end: float | None = None
-    if limits.start_roll_length_mm is not None and limits.end_roll_length_mm is not None:
-        start, end = limits.start_roll_length_mm, limits.end_roll_length_mm
-    elif limits.control_diameter_mm is not None and limits.tip_form_diameter_mm is not None:
-        start, end, zone_end = profile_range(
-            limits.control_diameter_mm, limits.tip_form_diameter_mm, geometry.d_b
-        )
-    else:
+def ranges_of(part: Part) -> Ranges | None:
+    """Evaluation ranges of a part; None where the drawing has no profile limits."""
+    profile = profile_spec(part)
+    if profile is None:
         return None
-    control, tip = limits.control_diameter_mm, gear.tip_diameter_mm or limits.tip_form_diameter_mm
-    design = part.design.profile
-    form = end if zone_end is None else zone_end
-    profile = TraceSpec(
-        start=start,
-        end=end,
-        full_start=start if control is None else roll_length(control, geometry.d_b),
-        full_end=end if tip is None else roll_length(tip, geometry.d_b),
-        zone_end=zone_end,
-        cutoff=None,
-        design=Design(
-            design.crowning_um,
-            design.slope_um,
-            tuple(
-                Relief(amount, begin, stop)
-                for amount, begin, stop in (
-                    (design.tip_relief_um, design.tip_relief_start_roll_length_mm, form),
-                    (design.root_relief_um, design.root_relief_start_roll_length_mm, start),
-                )
-                if amount > 0
-            ),
-        ),
-    )
-    low, high = helix_range(geometry.b, geometry.m_n)
-    own = part.evaluation.helix
-    helix = TraceSpec(
-        start=low if own.start_face_position_mm is None else own.start_face_position_mm,
-        end=high if own.end_face_position_mm is None else own.end_face_position_mm,
-        full_start=0.0,
-        full_end=geometry.b,
-        zone_end=None,
-        cutoff=None,
-        design=Design(part.design.helix.crowning_um, part.design.helix.slope_um),
-    )
-    return Ranges(profile, helix, part.evaluation.slope_span == "full")
+    return Ranges(profile, helix_spec(part), part.evaluation.slope_span == "full")

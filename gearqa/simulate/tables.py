@@ -205,7 +205,7 @@ def _cell(value: object) -> str:
         midnight = (value.hour, value.minute, value.second) == (0, 0, 0)
         return value.date().isoformat() if midnight else value.isoformat(timespec="seconds")
     if isinstance(value, float):
-        return f"{value:.2f}".rstrip("0").rstrip(".")
+        return f"{value:.6g}"
     text = str(value)
     if not any(c in text for c in ',"\r\n#'):
         return text
