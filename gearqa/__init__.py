@@ -1,5 +1,92 @@
-"""gearqa: are ground gears good, how good, and what to do about it, told from measurements."""
+"""gearqa: are ground gears good, how good, and what to do about it, told from measurements.
+
+The names below are loaded when they are first used, so that importing a part of the package
+(`gearqa.core`, say) does not load the rest.
+
+Examples
+--------
+    import gearqa
+
+    inspection = gearqa.read_folder("sample_measurements/ring_master")
+    result = gearqa.grade(inspection)
+    result.lot.reached_master_quality
+    gearqa.frames.parameters_frame(result)
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
 
 from gearqa.version import __version__
 
-__all__ = ["__version__"]
+if TYPE_CHECKING:
+    from gearqa import frames, simulate
+    from gearqa.errors import GearqaError, InputError, Notice, Problem
+    from gearqa.evaluate import evaluate, grade, trace_curves
+    from gearqa.io.part_file import read_part
+    from gearqa.io.reading import read_folder
+    from gearqa.model.measurement import GearMeasurement, Trace
+    from gearqa.model.part import Part
+    from gearqa.model.results import GearResult, GradeResult, LotSummary, ParameterResult
+    from gearqa.standards.iso1328_1_2013 import tolerance_table
+
+_PLACES = {
+    "read_folder": "gearqa.io.reading",
+    "read_part": "gearqa.io.part_file",
+    "grade": "gearqa.evaluate",
+    "evaluate": "gearqa.evaluate",
+    "trace_curves": "gearqa.evaluate",
+    "tolerance_table": "gearqa.standards.iso1328_1_2013",
+    "simulate": "gearqa.simulate:",
+    "frames": "gearqa.frames:",
+    "GearMeasurement": "gearqa.model.measurement",
+    "Trace": "gearqa.model.measurement",
+    "Part": "gearqa.model.part",
+    "GearResult": "gearqa.model.results",
+    "GradeResult": "gearqa.model.results",
+    "LotSummary": "gearqa.model.results",
+    "ParameterResult": "gearqa.model.results",
+    "GearqaError": "gearqa.errors",
+    "InputError": "gearqa.errors",
+    "Notice": "gearqa.errors",
+    "Problem": "gearqa.errors",
+}
+"""Public name -> module, where the name there differs `module:name`; `module:` is the module itself."""
+
+__all__ = [
+    "GearMeasurement",
+    "GearResult",
+    "GearqaError",
+    "GradeResult",
+    "InputError",
+    "LotSummary",
+    "Notice",
+    "ParameterResult",
+    "Part",
+    "Problem",
+    "Trace",
+    "__version__",
+    "evaluate",
+    "frames",
+    "grade",
+    "read_folder",
+    "read_part",
+    "simulate",
+    "tolerance_table",
+    "trace_curves",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _PLACES:
+        raise AttributeError(f"module 'gearqa' has no attribute {name!r}")
+    module_name, colon, attribute = _PLACES[name].partition(":")
+    module = importlib.import_module(module_name)
+    value = module if colon and not attribute else getattr(module, attribute or name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

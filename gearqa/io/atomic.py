@@ -11,6 +11,7 @@ import shutil
 import stat
 import sys
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 from types import TracebackType
 from typing import IO, BinaryIO, Self, cast
@@ -74,6 +75,13 @@ class Outputs:
         stream = os.fdopen(descriptor, "wb")
         self._files.append((path, Path(name), stream))
         return cast(BinaryIO, stream)
+
+    def keep_clear_of(self, inputs: Iterable[Path]) -> None:
+        """Raise if an output would take the place of an input."""
+        taken = {Path(os.path.realpath(path)) for path in inputs}
+        for place, _, _ in self._files:
+            if place in taken:
+                raise ReportError(f"{place} is an input and is not overwritten", hint="name another output")
 
     def __enter__(self) -> Self:
         return self
