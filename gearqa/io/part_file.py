@@ -232,28 +232,37 @@ def _range_problems(sheet: _Sheet, evaluation: Evaluation) -> Iterator[Problem]:
 
 
 def _relief_problems(sheet: _Sheet, limits: ProfileRange, design: Design) -> Iterator[Problem]:
-    ends = profile_ends(limits, sheet.geometry)
     for end in ("tip", "root"):
         key = f"design.profile.{end}_relief_start_roll_length_mm"
         if getattr(design.profile, f"{end}_relief_um") <= 0:
             continue
         value = getattr(design.profile, f"{end}_relief_start_roll_length_mm")
-        if ends is None or not all(map(math.isfinite, ends)):
-            if ends is None:
-                yield sheet.problem(
-                    key, value, "the profile limits beside it (control_diameter_mm, tip_form_diameter_mm)",
-                    reason=Reason.NO_EVALUATION_LIMITS,
-                )  # fmt: skip
-            continue
-        root_end, tip_end = ends
-        here, there = (root_end, tip_end) if end == "tip" else (tip_end, root_end)
-        low, high = min(ends), max(ends)
-        if not low - 1e-6 <= value <= high + 1e-6 or abs(value - there) < 1e-6:
+        ends = relief_ends(limits, sheet.geometry)
+        if ends is None:
             yield sheet.problem(
-                key,
-                value,
+                key, value, "profile limits beside it (control_diameter_mm and tip_form_diameter_mm)",
+                reason=Reason.NO_EVALUATION_LIMITS,
+            )  # fmt: skip
+            continue
+        here, there = ends if end == "tip" else ends[::-1]
+        if not math.isfinite(here + there):
+            continue  # a limit below the base circle is told already
+        if not min(ends) - 1e-6 <= value <= max(ends) + 1e-6 or abs(value - there) < 1e-6:
+            yield sheet.problem(
+                key, value,
                 f"a roll length from {here:.4f} to short of {there:.4f}, where the {end} relief ends",
-            )
+            )  # fmt: skip
+
+
+def relief_ends(limits: ProfileRange, geometry: GearGeometry) -> tuple[float, float] | None:
+    """Roll lengths at which root relief and tip relief end, None where not given. [mm]"""
+
+    def end(diameter: float | None, roll: float | None) -> float | None:
+        return roll if diameter is None else roll_length(diameter, geometry.d_b)
+
+    root = end(limits.control_diameter_mm, limits.start_roll_length_mm)
+    tip = end(limits.tip_form_diameter_mm, limits.end_roll_length_mm)
+    return None if root is None or tip is None else (root, tip)
 
 
 def profile_ends(limits: ProfileRange, geometry: GearGeometry) -> tuple[float, float] | None:
