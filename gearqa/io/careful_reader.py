@@ -19,7 +19,7 @@ from gearqa.io.digests import HashingFile
 from gearqa.io.problem_log import ProblemLog
 from gearqa.io.recognition import ignore_hint
 from gearqa.io.sources import ColumnSource, TableSource, WidePattern
-from gearqa.io.text import CP1252, UTF8
+from gearqa.io.text import CP1252, UTF8, is_utf8_file
 
 CHUNK_ROWS: Final = 50_000
 
@@ -49,18 +49,10 @@ class CarefulReader:
     _row_line: int = field(default=0, init=False)
 
     def chunks(self, size: int = CHUNK_ROWS) -> Iterator[RawRows]:
-        """The rows of the table, in file order.
-
-        Raises
-        ------
-        EncodingChangedError
-            If a file taken as UTF-8 turns out to be in Windows-1252; what was yielded is void.
-        """
+        """The rows of the table, in file order."""
         try:
             yield from self._chunks(size)
         except UnicodeDecodeError as error:
-            if self.source.dialect.encoding == UTF8:
-                raise EncodingChangedError from None
             found = f"byte 0x{error.object[error.start]:02X}, which is no text in {error.encoding}"
             self._fault(Reason.NOT_TEXT, found, "a text file", hint=ignore_hint(self.source.name))
         except UnicodeError as error:  # UTF-16 without its mark, or cut
@@ -190,16 +182,14 @@ class CarefulReader:
         self.log.add(Problem(reason, self.source.name, found, expected, line, column, hint))
 
 
-class EncodingChangedError(Exception):
-    """A file taken as UTF-8 is none: read it again as Windows-1252."""
-
-
 class NulFoundError(Exception):
     """A line holds a NUL character."""
 
 
-def as_cp1252(source: TableSource) -> TableSource:
-    """The same plan for a file that turned out to be in Windows-1252."""
+def with_encoding_settled(source: TableSource) -> TableSource:
+    """The plan with the encoding that the whole file has, where only its head was looked at."""
+    if source.dialect.encoding != UTF8 or is_utf8_file(source.path):
+        return source
     return replace(source, dialect=replace(source.dialect, encoding=CP1252))
 
 
@@ -307,7 +297,8 @@ def _taker(
         if None in places:
             return None
         return lambda cells, _: [
-            " ".join(parts) for parts in zip(*(map(str.strip, cells[i]) for i in places if i is not None), strict=True)
+            " ".join(parts)
+            for parts in zip(*(map(str.strip, cells[i]) for i in places if i is not None), strict=True)
         ]
     if column.column is None:
         constant = column.constant or ""

@@ -38,12 +38,6 @@ class ProblemLog:
         if notice not in self.notices:
             self.notices.append(notice)
 
-    def forget(self, file: str) -> None:
-        """Drop what was found in a file that is going to be read again."""
-        self._problems = [p for p in self._problems if p.file != file]
-        for key in [key for key in self._counts if key[0] == file]:
-            del self._counts[key]
-
     @property
     def problems(self) -> tuple[Problem, ...]:
         """Problems in order of files and lines, each beyond the bound counted in a last one."""

@@ -133,7 +133,9 @@ class _Header:
         units = self.units.get(name, {})
         return any(units) or (unitless and "" in units) or name in self.plain
 
-    def problem(self, reason: Reason, found: str, expected: str, column: str | None = None, hint: str = "") -> None:
+    def problem(
+        self, reason: Reason, found: str, expected: str, column: str | None = None, hint: str = ""
+    ) -> None:
         self.problems.append(Problem(reason, self.file, found, expected, self.line, column, hint))
 
     def notice(self, code: str, message: str) -> None:
@@ -270,14 +272,21 @@ def _missing(header: _Header, kind: TableKind, alternatives: Sequence[str]) -> N
     near = _nearest(header.unknown(), alternatives)
     hint = f"column '{near}' looks like it: rename it or write a column map" if near else ""
     header.problem(
-        Reason.MISSING_COLUMN, f"a {kind} table without column {wanted}", f"columns {_wanted(kind)}", hint=hint
+        Reason.MISSING_COLUMN,
+        f"a {kind} table without column {wanted}",
+        f"columns {_wanted(kind)}",
+        hint=hint,
     )
 
 
 def _tell_unknown(header: _Header, kind: TableKind, unknown: Sequence[str]) -> None:
     columns = TABLES[kind].columns
     for name, count in Counter(unknown).items():
-        shown = f"column '{name}'" if name else ("a column without a name" if count == 1 else f"{count} columns without a name")
+        shown = (
+            f"column '{name}'"
+            if name
+            else ("a column without a name" if count == 1 else f"{count} columns without a name")
+        )
         near = difflib.get_close_matches(name.casefold(), columns, n=1, cutoff=0.75) if name else []
         hint = f" (did you mean '{near[0]}'?)" if near else ""
         header.notice("unknown_column", f"{shown} is not known in a {kind} table and is ignored{hint}")
@@ -347,4 +356,3 @@ def _likely_names(names: Sequence[str], lacking: Sequence[str]) -> Mapping[str, 
         if near:
             likely[entry.split("|")[0]] = near
     return likely
-

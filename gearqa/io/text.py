@@ -51,6 +51,21 @@ def is_utf8(data: bytes, *, whole: bool = True) -> bool:
     return True
 
 
+def is_utf8_file(path: Path) -> bool:
+    """Whether a whole file is UTF-8; an unreadable one passes, its reader will say so."""
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    try:
+        with path.open("rb") as file:
+            while block := file.read(1 << 20):
+                decoder.decode(block)
+            decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
 def decode_head(head: bytes, encoding: str, *, whole: bool = False) -> str:
     """The head as text, up to the last complete character.
 

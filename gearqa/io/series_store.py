@@ -1,0 +1,305 @@
+"""All series of a folder between the two passes: a spool of numbers and an index of their pieces.
+
+Adding keeps memory bounded by the chunk, the spool's bound and some 80 bytes per piece. Position arrays
+that many traces share are stored once, and every such trace gets the same array object.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.io.canonical import SERIES_BITS, split_series_key
+from gearqa.io.pieces import SAME_LABEL_MM, SAME_POSITION_MM, Pieces
+from gearqa.io.spool import Spool
+
+Array = NDArray[np.float64]
+
+SHARED_BYTES: Final = 16 << 20
+"""Memory for position arrays that traces may share; further ones go to the spool."""
+_SHORTEST_SHARED: Final = 8
+_NOT_SHARED: Final = -1
+
+_INDEX: Final = np.dtype(
+    [
+        ("gear", np.int32), ("series", np.int32), ("file", np.int32), ("shared", np.int32),
+        ("count", np.int64), ("value_at", np.int64), ("position_at", np.int64),
+        ("first", np.float64), ("last", np.float64), ("label_low", np.float64), ("label_high", np.float64),
+        ("repeated", np.bool_),
+    ]
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One series put together: positions rise."""
+
+    series: int
+    flank: int
+    tooth: int
+    position: Array
+    value: Array
+    label_mm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """A series in which a position may stand twice, or whose label is not constant."""
+
+    serial: str
+    series: int
+    label_spread: bool = False
+
+
+@dataclass(slots=True)
+class SharedPositions:
+    """Position arrays met so far, each as one object."""
+
+    arrays: list[Array] = field(default_factory=list)
+    _numbers: dict[bytes, int] = field(default_factory=dict)
+    _bytes: int = 0
+    _last: int = _NOT_SHARED
+
+    def number(self, position: Array) -> int:
+        """Number of an array of equal content, kept from now on; -1 where memory for it is used up."""
+        if self._last >= 0:
+            last = self.arrays[self._last]
+            if len(last) == len(position) and last[0] == position[0] and (last == position).all():
+                return self._last
+        key = position.tobytes()
+        number = self._numbers.get(key, _NOT_SHARED)
+        if number == _NOT_SHARED and self._bytes + 2 * len(key) <= SHARED_BYTES:
+            number = len(self.arrays)
+            array = position.copy()
+            array.setflags(write=False)
+            self.arrays.append(array)
+            self._numbers[key] = number
+            self._bytes += 2 * len(key)
+        if number != _NOT_SHARED:
+            self._last = number
+        return number
+
+    def same_object(self, position: Array) -> Array:
+        """The shared array of equal content, else the array itself."""
+        number = self._numbers.get(position.tobytes(), _NOT_SHARED)
+        return position if number == _NOT_SHARED else self.arrays[number]
+
+
+class SeriesStore:
+    """Takes pieces in file order, then gives whole series gear by gear."""
+
+    def __init__(self, spool: Spool) -> None:
+        self._spool = spool
+        self._shared = SharedPositions()
+        self._parts: list[NDArray[np.void]] = []
+        self._index = np.zeros(0, dtype=_INDEX)
+        self._first_of_gear = np.zeros(1, dtype=np.int64)
+        self._trace_starts = np.zeros(0, dtype=np.int64)
+        self.serials: dict[str, int] = {}
+        """Serial -> number, in the order first met in any table."""
+
+    def meet(self, serial: str) -> int:
+        """Number of a serial, given out as they are met."""
+        return self.serials.setdefault(serial, len(self.serials))
+
+    def add(self, pieces: Pieces, file: int) -> None:
+        """Put the pieces of one chunk aside; `file` is any number that tells files apart."""
+        if not len(pieces):
+            return
+        gear_of = np.full(len(pieces.serials), -1, dtype=np.int32)
+        for place in dict.fromkeys(pieces.met.tolist()):
+            gear_of[place] = self.meet(pieces.serials[place])
+        index = np.zeros(len(pieces), dtype=_INDEX)
+        index["gear"] = gear_of[pieces.serial]
+        index["series"] = pieces.series
+        index["file"] = file
+        index["count"] = pieces.count
+        index["first"] = pieces.position[pieces.start]
+        index["last"] = pieces.position[pieces.start + pieces.count - 1]
+        index["label_low"] = pieces.label_low
+        index["label_high"] = pieces.label_high
+        index["repeated"] = pieces.repeated
+        index["value_at"] = self._spool.append(pieces.value) + pieces.start
+        index["shared"] = shared = self._share(pieces)
+        own = shared == _NOT_SHARED
+        if own.any():
+            counts = pieces.count[own]
+            position = pieces.position if own.all() else pieces.position[np.repeat(own, pieces.count)]
+            index["position_at"][own] = self._spool.append(position) + np.cumsum(counts) - counts
+        self._parts.append(index)
+
+    def _share(self, pieces: Pieces) -> NDArray[np.int32]:
+        shared = np.full(len(pieces), _NOT_SHARED, dtype=np.int32)
+        position, number = pieces.position, self._shared.number
+        long = np.flatnonzero(pieces.count >= _SHORTEST_SHARED)
+        ends = pieces.start + pieces.count
+        for at, start, end in zip(
+            long.tolist(), pieces.start[long].tolist(), ends[long].tolist(), strict=True
+        ):
+            shared[at] = number(position[start:end])
+        return shared
+
+    def finish(self) -> None:
+        """Order the index by gear; nothing may be added after this."""
+        if self._parts:
+            self._index = np.concatenate(self._parts)
+            self._parts.clear()
+        index = self._index
+        order = np.lexsort((index["first"], index["label_low"], index["series"], index["gear"]))
+        self._index = index = index[order]
+        self._first_of_gear = np.searchsorted(index["gear"], np.arange(len(self.serials) + 1))
+        change = (np.diff(index["gear"]) != 0) | (np.diff(index["series"]) != 0)
+        labels = index["label_low"]
+        if not np.isnan(labels).all():
+            change |= self._label_jumps(change)
+        self._trace_starts = np.concatenate(
+            (np.zeros(min(1, len(index)), dtype=np.int64), np.flatnonzero(change) + 1)
+        )
+
+    def _label_jumps(self, change: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Where the labels of one tooth's pieces, in rising order, leave a gap."""
+        low, high = self._index["label_low"].tolist(), self._index["label_high"].tolist()
+        jumps = np.zeros(len(change), dtype=np.bool_)
+        reach = high[0]
+        for at in range(1, len(low)):
+            if change[at - 1]:
+                reach = high[at]
+                continue
+            # a piece without label beside one with: apart as well
+            jumps[at - 1] = not low[at] - reach < SAME_LABEL_MM and not (
+                low[at] != low[at] and reach != reach  # noqa: PLR0124 - NaN
+            )
+            reach = high[at] if jumps[at - 1] else max(reach, high[at])
+        return jumps
+
+    # --- questions about the whole ---------------------------------------------------------------
+
+    def gears_with(self, series: int) -> set[int]:
+        """Numbers of the serials that have a series of this sort."""
+        index = self._index
+        return set(np.unique(index["gear"][index["series"] >> 17 == series]).tolist())
+
+    def keys(self) -> NDArray[np.int64]:
+        """All distinct (gear, series key) as one number: gear << 20 | series key."""
+        index = self._index
+        return np.unique((index["gear"].astype(np.int64) << SERIES_BITS) | index["series"])
+
+    def files_with(self, gear: int, series: int) -> list[int]:
+        """Files that hold rows of a series key."""
+        own = self._of_gear(gear)
+        return sorted(set(own["file"][own["series"] == series].tolist()))
+
+    def position_range(self, series: int) -> tuple[float, float] | None:
+        """Smallest and largest position in all series of this sort."""
+        own = self._index[self._index["series"] >> 17 == series]
+        return (float(own["first"].min()), float(own["last"].max())) if len(own) else None
+
+    def suspects(self, limit: int) -> tuple[list[Suspect], int]:
+        """Series with a repeated position, or with labels that drift or scatter; and how many in all."""
+        index, starts = self._index, self._trace_starts
+        if not len(index):
+            return [], 0
+        names = list(self.serials)
+        ends = np.append(starts[1:], len(index))
+        repeated = np.logical_or.reduceat(index["repeated"], starts)
+        for at in np.flatnonzero(ends - starts > 1).tolist():
+            if not repeated[at]:
+                repeated[at] = self._overlaps(index[starts[at] : ends[at]])
+        spread = self._label_faults(starts, ends)
+        found: dict[Suspect, None] = {}
+        for at in np.flatnonzero(repeated | spread).tolist():
+            row = index[starts[at]]
+            found[Suspect(names[row["gear"]], int(row["series"]), bool(spread[at]))] = None
+        return list(found)[:limit], len(found)
+
+    def _overlaps(self, pieces: NDArray[np.void]) -> bool:
+        """Whether a position stands in two of the pieces of one trace (sorted by first position)."""
+        if np.all(pieces["first"][1:] > pieces["last"][:-1] + SAME_POSITION_MM):
+            return False
+        position = np.sort(np.concatenate([self._position(piece) for piece in pieces]))
+        return bool(np.any(np.diff(position) <= SAME_POSITION_MM))
+
+    def _label_faults(self, starts: NDArray[np.int64], ends: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Traces whose label is not constant: it drifts, or it changes from point to point."""
+        index = self._index
+        low = np.fmin.reduceat(index["label_low"], starts)
+        high = np.fmax.reduceat(index["label_high"], starts)
+        with np.errstate(invalid="ignore"):
+            drifts = (high - low >= SAME_LABEL_MM) & (index["series"][starts] >> 17 == 1)
+        points = np.add.reduceat(index["count"], starts)
+        key = (index["gear"][starts].astype(np.int64) << SERIES_BITS) | index["series"][starts]
+        _, inverse, traces = np.unique(key, return_inverse=True, return_counts=True)
+        scattered = (traces[inverse] > 1) & (points < 3) & ~np.isnan(low)
+        return np.asarray(drifts | scattered)
+
+    # --- second pass -------------------------------------------------------------------------------
+
+    def series_of(self, gear: int) -> Iterator[Series]:
+        """All series of one gear: by sort, flank, tooth, label."""
+        begin, end = self._first_of_gear[gear : gear + 2].tolist()
+        if begin == end:
+            return
+        own = self._index[begin:end]
+        starts = self._trace_starts
+        first, past = np.searchsorted(starts, (begin, end)).tolist()
+        bounds = [*(starts[first:past] - begin).tolist(), end - begin]
+        values = self._values(own)
+        rows = list(
+            zip(
+                *(own[name].tolist() for name in ("series", "shared", "label_low", "label_high")), strict=True
+            )
+        )
+        for at, past_at in zip(bounds, bounds[1:], strict=False):
+            series, flank, tooth = split_series_key(rows[at][0])
+            low = min(row[2] for row in rows[at:past_at])
+            high = max(row[3] for row in rows[at:past_at])
+            label = None if low != low else low if low == high else (low + high) / 2  # noqa: PLR0124
+            if past_at - at == 1:
+                shared = rows[at][1]
+                position = self._position(own[at]) if shared == _NOT_SHARED else self._shared.arrays[shared]
+                value = values[at]
+            else:
+                position, value = self._joined(own[at:past_at], values[at:past_at])
+            yield Series(series, flank, tooth, position, value, label)
+
+    def _of_gear(self, gear: int) -> NDArray[np.void]:
+        begin, end = self._first_of_gear[gear : gear + 2].tolist()
+        return self._index[begin:end]
+
+    def _position(self, piece: np.void) -> Array:
+        if piece["shared"] != _NOT_SHARED:
+            return self._shared.arrays[piece["shared"]]
+        return self._spool.read(int(piece["position_at"]), int(piece["count"]))
+
+    def _values(self, pieces: NDArray[np.void]) -> list[Array]:
+        """Values of pieces; those that lie side by side in the spool are read at once."""
+        at, count = pieces["value_at"], pieces["count"]
+        order = np.argsort(at, kind="stable")
+        breaks = np.flatnonzero(at[order][1:] != (at + count)[order][:-1]) + 1
+        values: list[Array] = [np.zeros(0)] * len(pieces)
+        for run in np.split(order, breaks):
+            start, length = int(at[run[0]]), int(count[run].sum())
+            block = self._spool.read(start, length)
+            for piece, first, number in zip(
+                run.tolist(), (at[run] - start).tolist(), count[run].tolist(), strict=True
+            ):
+                values[piece] = block[first : first + number]
+        return values
+
+    def _joined(self, pieces: NDArray[np.void], values: list[Array]) -> tuple[Array, Array]:
+        position = np.concatenate([self._position(piece) for piece in pieces])
+        value = np.concatenate(values)
+        if np.any(np.diff(position) <= 0):
+            order = np.argsort(position, kind="stable")
+            position, value = position[order], value[order]
+        position.setflags(write=False)
+        value.setflags(write=False)
+        return self._shared.same_object(position), value
+
+    def close(self) -> None:
+        """Free memory and disk."""
+        self._spool.close()
