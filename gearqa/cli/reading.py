@@ -18,10 +18,9 @@ def open_folder(
     folder: Path, *, part: Path | None, columns: Path | None, serials: Sequence[str] | None
 ) -> Inspection:
     """Read a folder as a command was told to."""
-    require_folder(folder)
     from gearqa.io.reading import read_folder  # noqa: PLC0415
 
-    return read_folder(folder, part=part, columns=columns, serials=tuple(serials) if serials else None)
+    return read_folder(folder, part=part, columns=columns, serials=tuple(serials or ()))
 
 
 def require_folder(folder: Path) -> None:

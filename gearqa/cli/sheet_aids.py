@@ -7,22 +7,26 @@ import numpy as np
 from gearqa.core.geometry import diameter_at_roll
 from gearqa.core.pitch import first_harmonic, single_pitches, tooth_angles
 from gearqa.core.runout import radial_positions
-from gearqa.evaluation.criteria import criteria_of
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.part_geometry import part_geometry
 from gearqa.report.gear_figures import RunoutCurve
 from gearqa.report.sheet_model import SheetAids
+from gearqa.standards import standard
 
 
 def sheet_aids(part: Part) -> SheetAids:
     """Return the numeric helpers for sheets of one part."""
     geometry = part_geometry(part)
-    criteria = criteria_of(part)
+    edition = standard(part.tolerance.standard)
+    class_5 = edition.class_5_tolerances(
+        geometry.z, geometry.m_n, geometry.d, geometry.b, part.gear.helix_angle_deg
+    )
+    tolerances = {key: edition.rounded_tolerances(T) for key, T in class_5.items()}
 
     def class_of(key: str, value: float) -> int | None:
-        one = next(c for (name, _), c in criteria.of.items() if name == key)
-        return one.class_of(value)
+        grade: int | None = edition.class_of(value, tolerances[key])
+        return grade
 
     def runout(gear: GearMeasurement) -> RunoutCurve | None:
         if gear.runout is not None:

@@ -14,7 +14,8 @@ Style = Literal["comma", "semicolon"]
 
 RESULT_MARK = "# gearqa result"
 """First line of every CSV that gearqa writes as output; the reader passes such files over."""
-SIMULATED_MARK = "# SIMULATED: made from data of gearqa simulate, not measured"
+SIMULATED_MARK = ", SIMULATED: made by gearqa simulate, not measured on a gear"
+"""What follows in that line when the result rests on simulated data."""
 
 GEAR_COLUMNS = (
     "serial", "parameter", "value_um", "flank", "tooth", "class", "class_exact", "beyond", "required_class",
@@ -93,8 +94,8 @@ class GradeCsvWriter:
         """Write the mark and the column names."""
         if self._comma:
             self._stream.write(b"\xef\xbb\xbf")
-        lines = [RESULT_MARK, *([SIMULATED_MARK] if header.simulated else [])]
-        self._stream.write("".join(f"{line}\n" for line in lines).encode())
+        mark = RESULT_MARK + (SIMULATED_MARK if header.simulated else "")
+        self._stream.write(f"{mark}\n".encode())
         self._write([self._columns])
 
     def gear(self, gear: GearResult) -> None:

@@ -214,14 +214,23 @@ def _table_notes(gear: GearResult) -> Iterable[str]:
         yield "Material in the tip zone counted in Fα or ffα of at least one profile trace."
 
 
+SPANS = {
+    "profile_slope": ("control to tip diameter", "the evaluation length"),
+    "helix_slope": ("the whole face width", "the evaluation length"),
+}
+"""Full span and evaluation length of each slope, in words."""
+
+
+def other_span_matters(one: ParameterResult) -> bool:
+    """Whether a slope over the span that does not count would have another class."""
+    graded = one.class_ is not None or bool(one.beyond)
+    return graded and one.slope_other_span_um is not None and one.slope_other_span_class != one.class_
+
+
 def slope_lines(gear: GearResult, slope_span: str) -> list[str]:
     """Both slopes of each family: the graded one and the one other instruments print."""
-    spans = {
-        "profile_slope": ("control to tip diameter", "the evaluation length"),
-        "helix_slope": ("the whole face width", "the evaluation length"),
-    }
     lines = []
-    for key, (full, over_length) in spans.items():
+    for key, (full, over_length) in SPANS.items():
         one = gear.parameters.get(key)
         if one is None or one.slope_other_span_um is None:
             continue
@@ -231,11 +240,10 @@ def slope_lines(gear: GearResult, slope_span: str) -> list[str]:
             f"{_class_suffix(one.class_, one.beyond)}; "
             f"over {other}: {value_text(one.slope_other_span_um, signed=True)} µm"
         )
-        if one.class_ is not None or one.slope_other_span_class is not None:
-            grade = one.slope_other_span_class
-            text += _class_suffix(grade, grade is None)
-            if grade != one.class_:
-                text += " – another class: say which span is meant when comparing"
+        if _graded(one):
+            text += _class_suffix(one.slope_other_span_class, one.slope_other_span_class is None)
+        if other_span_matters(one):
+            text += " – another class: say which span is meant when comparing"
         lines.append(f"{text}.")
     return lines
 
@@ -280,7 +288,7 @@ def decision_line(header: GradeHeader, near_limit: int | None) -> str:
     """The decision rule, and how much the measurement uncertainty leaves open."""
     if near_limit is None:
         return f"Decision rule: {header.decision_rule}; no measurement uncertainty is given in the part file."
-    values = count_text(near_limit, "value lies", "values lie")
+    values = count_text(near_limit, "value lies", "values lie") if near_limit else "no value lies"
     return (
         f"Decision rule: {header.decision_rule}, that is, measurement uncertainty is not taken off the "
         f"limits; {values} within U of a limit."
@@ -429,6 +437,7 @@ class LotCollector:
     master_deciding: Counter[str] = field(default_factory=Counter)
     warnings: Counter[str] = field(default_factory=Counter)
     warning_examples: dict[str, str] = field(default_factory=dict)
+    other_span_class: Counter[str] = field(default_factory=Counter)
     sizes_failing: int = 0
     near_limit: int | None = None
 
@@ -452,6 +461,7 @@ class LotCollector:
         self.failing.update(key for key, one in gear.parameters.items() if one.conforms is False)
         self.missing.update({one.parameter for one in gear.not_assessed})
         self.master_deciding.update(gear.master_deciding)
+        self.other_span_class.update(key for key, one in gear.parameters.items() if other_span_matters(one))
         self.sizes_failing += any(size.conforms is False for size in gear.size)
         for notice in gear.warnings:
             self.warnings[notice.code] += 1
@@ -567,18 +577,25 @@ def lot_blocks(
         return gear_blocks(header, seen.first, slope_span, wide=wide)
     blocks: list[Block] = [*_simulated(header), head_facts(header, None)]
     blocks.append(lot_table(seen.listed(), seen.gears, wide=wide))
-    if seen.warnings:
-        blocks.append(
-            Bullets(
-                tuple(
-                    seen.warning_examples[code]
-                    + (f" (and {count_text(n - 1, 'more such warning')})" if n > 1 else "")
-                    for code, n in seen.warnings.items()
-                ),
-                "note",
-            )
-        )
+    if notes := [*_other_span_note(seen, slope_span), *_warning_notes(seen)]:
+        blocks.append(Bullets(tuple(notes), "note"))
     blocks.append(lot_verdict(header, lot, seen))
     blocks.append(Paragraph(decision_line(header, seen.near_limit), "note"))
     blocks.append(Cautions(CAUTIONS))
     return blocks
+
+
+def _other_span_note(seen: LotCollector, slope_span: str) -> Iterable[str]:
+    if seen.other_span_class:
+        spans = "the full span", "the evaluation length"
+        this, other = spans if slope_span == "full" else spans[::-1]
+        yield (
+            f"Slopes are graded over {this}; over {other} they would have another class: "
+            f"{_gears_by_parameter(seen.other_span_class)}."
+        )
+
+
+def _warning_notes(seen: LotCollector) -> Iterable[str]:
+    for code, n in seen.warnings.items():
+        more = f" (and {count_text(n - 1, 'more such warning')})" if n > 1 else ""
+        yield seen.warning_examples[code] + more

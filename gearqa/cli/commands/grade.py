@@ -56,28 +56,29 @@ def command(
     """
     from gearqa.cli.console import tell_notices, terminal  # noqa: PLC0415
     from gearqa.cli.progress import Progress  # noqa: PLC0415
-    from gearqa.cli.reading import open_folder  # noqa: PLC0415
+    from gearqa.cli.reading import open_folder, require_folder  # noqa: PLC0415
     from gearqa.evaluate import LotCounter, evaluate, grade_header  # noqa: PLC0415
     from gearqa.io.atomic import Outputs  # noqa: PLC0415
     from gearqa.report.model import WIDE, LotCollector, lot_blocks  # noqa: PLC0415
 
     shown = not quiet and "-" not in (json, csv)
+    require_folder(folder)
     with Outputs() as outputs:
         sinks = _sinks(outputs, json, csv, csv_rows, csv_style)
-        inspection = open_folder(folder, part=part, columns=columns, serials=serial)
-        drawing = inspection.part
-        header = grade_header(drawing, inspection.inputs, inspection.simulated, inspection.notices)
-        outputs.keep_clear_of(folder / file.file for file in header.inputs)
-        counter, seen = LotCounter(), LotCollector()
-        for sink in sinks:
-            sink.begin(header)
-        with Progress("grading", "gears", quiet=quiet) as progress:
-            for gear in progress.over(evaluate(inspection, drawing)):
-                counter.add(gear)
-                if shown:
-                    seen.add(gear)
-                for sink in sinks:
-                    sink.gear(gear)
+        with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:
+            drawing = inspection.part
+            header = grade_header(drawing, inspection.inputs, inspection.simulated, inspection.notices)
+            outputs.keep_clear_of(folder / file.file for file in header.inputs)
+            counter, seen = LotCounter(), LotCollector()
+            for sink in sinks:
+                sink.begin(header)
+            with Progress("grading", "gears", quiet=quiet) as progress:
+                for gear in progress.over(evaluate(inspection, drawing)):
+                    counter.add(gear)
+                    if shown:
+                        seen.add(gear)
+                    for sink in sinks:
+                        sink.gear(gear)
         lot = counter.summary()
         for sink in sinks:
             sink.end(lot)

@@ -1,0 +1,146 @@
+"""Who may import whom: the layers of DEVELOPERS.md, checked on the source and on a running process."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parents[2] / "gearqa"
+
+LEVELS = {
+    "errors": 0, "symbols": 0, "version": 0,
+    "core": 1, "statistics": 1, "standards": 1, "model": 1,
+    "part_geometry": 2, "plausibility": 2, "trace_specs": 2, "io": 2, "evaluate": 2, "evaluation": 2,
+    "frames": 3, "simulate": 3, "signoff": 3, "history": 3, "drift": 3, "diagnose": 3, "incoming": 3,
+    "report": 4,
+    "cli": 5,
+}  # fmt: skip
+"""Level of each module or sub-package of gearqa. A lower one may not import a higher one."""
+
+MAY_IMPORT = {
+    "core": {"errors", "symbols"},
+    "statistics": {"errors", "symbols"},
+    "standards": {"errors", "symbols"},
+    "model": {"errors", "symbols"},
+    "report": {"errors", "symbols", "version", "model"},
+}
+"""Stricter than the level: all that these may import of gearqa, besides themselves."""
+
+HEAVY = {
+    "typer": {"cli"},
+    "rich": {"cli", "report.terminal"},
+    "pydantic": {"model", "io", "simulate", "signoff", "drift", "incoming", "diagnose"},
+    "pandas": {"io", "frames"},
+    "typst": {"report.pdf", "report.typesetting"},
+    "sqlalchemy": {"history"},
+    "alembic": {"history"},
+    "watchfiles": {"history", "drift", "cli"},
+    "cryptography": {"signoff", "cli"},
+}
+"""Third-party library -> the only places that may import it."""
+
+
+def modules() -> list[tuple[str, Path]]:
+    found = []
+    for path in sorted(PACKAGE.rglob("*.py")):
+        parts = path.relative_to(PACKAGE).with_suffix("").parts
+        parts = parts[:-1] if parts[-1] == "__init__" else parts
+        found.append((".".join(parts), path))
+    return found
+
+
+def imports_of(path: Path) -> list[tuple[int, str]]:
+    """Modules that a file imports at run time: not what stands under TYPE_CHECKING."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for node in ast.walk(tree):
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
+            node.body = []
+    found = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            found += [(node.lineno, alias.name) for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}:{node.lineno}: relative import"
+            found.append((node.lineno, node.module or ""))
+            if node.module == "gearqa":
+                found += [(node.lineno, f"gearqa.{alias.name}") for alias in node.names]
+    return found
+
+
+def own_imports(path: Path) -> list[tuple[int, str]]:
+    return [
+        (line, name.removeprefix("gearqa.")) for line, name in imports_of(path) if name.startswith("gearqa.")
+    ]
+
+
+def test_every_module_has_a_level():
+    heads = {name.split(".")[0] for name, _ in modules() if name not in {"", "__main__"}}
+    assert heads <= set(LEVELS), f"no level for {heads - set(LEVELS)}"
+
+
+def test_nobody_imports_upwards():
+    wrong = []
+    for name, path in modules():
+        head = name.split(".")[0]
+        if head in {"", "__main__"}:
+            continue
+        for line, target in own_imports(path):
+            above = target.split(".")[0]
+            if above.startswith("_"):
+                continue
+            if LEVELS[above] > LEVELS[head]:
+                wrong.append(f"{path.name}:{line}: {head} imports {target}")
+            if head in MAY_IMPORT and above not in {head, *MAY_IMPORT[head]}:
+                wrong.append(f"{path.name}:{line}: {head} imports {target}")
+    assert not wrong, "\n".join(wrong)
+
+
+def test_siblings_of_level_3_do_not_import_each_other():
+    wrong = []
+    for name, path in modules():
+        head = name.split(".")[0]
+        if LEVELS.get(head) != 3:
+            continue
+        wrong += [
+            f"{path.name}:{line}: {head} imports {target}"
+            for line, target in own_imports(path)
+            if LEVELS.get(target.split(".")[0]) == 3 and target.split(".")[0] != head
+        ]
+    assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.parametrize("library", HEAVY)
+def test_heavy_libraries_stay_in_their_places(library):
+    wrong = []
+    for name, path in modules():
+        if any(name == place or name.startswith(f"{place}.") for place in HEAVY[library]):
+            continue
+        wrong += [
+            f"{path.name}:{line} imports {target}"
+            for line, target in imports_of(path)
+            if target.split(".")[0] == library
+        ]
+    assert not wrong, "\n".join(wrong)
+
+
+LIGHT = {
+    "gearqa": {"numpy", "pandas", "scipy", "typer", "pydantic", "rich"},
+    "gearqa.core.geometry": {"pandas", "typer", "pydantic", "rich", "scipy", "matplotlib"},
+    "gearqa.core.traces": {"pandas", "typer", "pydantic", "rich"},
+    "gearqa.standards.iso1328_1_2013": {"pandas", "typer", "pydantic", "rich", "scipy"},
+    "gearqa.evaluate": {"pandas", "typer", "rich", "scipy.stats"},
+    "gearqa.cli.app": {"numpy", "pandas", "scipy", "pydantic", "rich"},
+}
+"""Module -> libraries that importing it must not load."""
+
+
+@pytest.mark.parametrize("module", LIGHT)
+def test_importing_loads_nothing_heavy(module):
+    code = f"import sys, {module}; print(*sorted(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    loaded = set(done.stdout.split())
+    assert not loaded & LIGHT[module]
