@@ -18,6 +18,10 @@ from gearqa.symbols import PARAMETERS
 Status = Literal["good", "bad", "open", "none"]
 """Kind of a verdict: said by word and by mark, colour only supports it."""
 
+CAUTIONS_TITLE = "Cautions"
+DATE = "Date"
+SIMULATED_BANNER = "SIMULATED DATA: made by gearqa simulate, not measured on a gear"
+
 STATUS_MARKS: dict[Status, str] = {"good": "✓", "bad": "✗", "open": "?", "none": "–"}
 
 
@@ -214,3 +218,18 @@ class Document:
     simulated: bool = False
     language: str = "en"
     keywords: tuple[str, ...] = field(default=())
+
+
+def grouped(columns: tuple[Column, ...]) -> list[tuple[str, int]]:
+    """Neighbouring columns of one group, as name and number of columns.
+
+    >>> grouped((Column("a"), Column("b", group="left"), Column("c", group="left")))
+    [('', 1), ('left', 2)]
+    """
+    out: list[tuple[str, int]] = []
+    for column in columns:
+        if out and out[-1][0] == column.group:
+            out[-1] = (column.group, out[-1][1] + 1)
+        else:
+            out.append((column.group, 1))
+    return out

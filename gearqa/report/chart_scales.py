@@ -1,0 +1,82 @@
+"""Scales of charts: round steps, ticks, the micrometre bar, positions to drawing units."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+def nice(value: float) -> float:
+    """The smallest of 1, 2, 5 x 10^n that is not smaller than `value`.
+
+    >>> nice(3.2), nice(0.07), nice(10.0)
+    (5.0, 0.1, 10.0)
+    """
+    power = math.floor(math.log10(value) + 1e-12)
+    for factor in (1, 2, 5, 10):
+        step = float(f"{factor}e{power}")
+        if step >= value * (1 - 1e-9):
+            return step
+    return float(f"1e{power + 1}")
+
+
+def step_label(value: float, step: float) -> str:
+    """A tick with the digits that its step needs.
+
+    >>> step_label(2.0, 0.5), step_label(150.0, 10.0)
+    ('2.0', '150')
+    """
+    digits = max(0, -math.floor(math.log10(step) + 1e-12))
+    text = f"{value:.{digits}f}"
+    return text.lstrip("-") if float(text) == 0 else text
+
+
+def ticks(low: float, high: float, parts: int = 5) -> tuple[tuple[float, str], ...]:
+    """Round values from `low` to `high`, about `parts` of them, with their labels.
+
+    >>> ticks(20.2, 28.4, 4)
+    ((22.0, '22'), (24.0, '24'), (26.0, '26'), (28.0, '28'))
+    """
+    low, high = min(low, high), max(low, high)
+    if not math.isfinite(high - low) or high - low <= 1e-9 * max(1.0, abs(high)):
+        return ((low, f"{low:g}"),)
+    step = nice((high - low) / parts)
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return tuple((k * step, step_label(k * step, step)) for k in range(first, last + 1))
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """A linear scale from values to drawing units; either may run backwards."""
+
+    low: float
+    high: float
+    start: float
+    end: float
+
+    @property
+    def units(self) -> float:
+        """Drawing units per value, signed."""
+        return (self.end - self.start) / (self.high - self.low)
+
+    def at(self, value: float) -> float:
+        """Place of one value."""
+        return self.start + (value - self.low) * self.units
+
+    def of(self, values: Array) -> Array:
+        """Places of many values."""
+        return np.asarray(self.start + (values - self.low) * self.units)
+
+
+def micrometre_bar(units_per_um: float, shortest: float = 13.0) -> float:
+    """Length of the scale bar of a chart: a round number of micrometres. [um]
+
+    >>> micrometre_bar(3.0), micrometre_bar(0.4)
+    (5.0, 50.0)
+    """
+    return nice(shortest / units_per_um)

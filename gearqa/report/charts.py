@@ -1,0 +1,429 @@
+"""Charts of the inspection sheet: data of the report model -> one SVG, for HTML and PDF alike.
+
+Position runs across, one row per tooth, both flanks side by side on one position axis, the values of
+each row at its end, one micrometre scale per chart shown as a bar.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from xml.etree import ElementTree as ET
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.report import palette
+from gearqa.report.chart_scales import Scale, micrometre_bar, ticks
+from gearqa.report.document import STATUS_MARKS, Status, Text
+from gearqa.report.svg import SMALL, Canvas, curve, legend, lines, number, rectangles, thinned
+from gearqa.symbols import FLANKS, Flank
+
+Array = NDArray[np.float64]
+
+WIDTH = 720.0
+TINY = 7.2
+LABELS = 50.0
+"""Width of the column with the names of the rows."""
+VALUE = 36.0
+"""Width of one column of values."""
+GAP = 8.0
+DASH_DESIGN = "5 2.5"
+DASH_MEAN = "9 2 1.5 2"
+DASH_LIMIT = "2 2"
+LARGEST_SCALE = 10.0
+"""Units per micrometre: 1 um is never drawn taller than 2.5 mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class RowValue:
+    """A value at the end of a row, its class, and how much of its tolerance it uses."""
+
+    symbol: Text
+    value: str
+    class_: str = ""
+    share: float | None = None
+    status: Status | None = None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Curves:
+    """One trace, ready to draw: deviations over position, NaN where there is nothing."""
+
+    position: Array
+    measured: Array
+    filtered: Array
+    design: Array
+    """Design trace, shifted to the height of the measured one."""
+    mean_position: Array
+    mean_line: Array
+    band: tuple[float, float] | None
+    """Shift of the design trace down and up: the room that the tolerance gives."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class TracePanel:
+    """One flank of one row."""
+
+    curves: Curves | None
+    values: tuple[RowValue, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class TraceRow:
+    """One tooth."""
+
+    label: str
+    detail: str
+    panels: dict[Flank, TracePanel]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class TraceChart:
+    """Profile or helix traces of some teeth."""
+
+    title: str
+    description: str
+    rows: tuple[TraceRow, ...]
+    span: tuple[float, float]
+    """Positions at the left and right edge; falling if the axis runs backwards."""
+    limits: tuple[float, float] | None
+    """Evaluation range."""
+    zone_end: float | None
+    axis: str
+    ends: tuple[str, str]
+    """What lies at the left and right edge."""
+    second_axis: str = ""
+    second_ticks: tuple[tuple[float, str], ...] = ()
+    """Position and label."""
+    row_height: float = 64.0
+    units_per_um: float | None = None
+
+
+def fitting_scale(rows: Sequence[TraceRow], limits: tuple[float, float] | None, row_height: float) -> float:
+    """Units per micrometre at which every row fits its height within the evaluation range."""
+    tallest = max((_extent(p.curves, limits)[1] for r in rows for p in r.panels.values() if p.curves), default=0)
+    return LARGEST_SCALE if tallest <= 0 else min(LARGEST_SCALE, (row_height - 8) / tallest)
+
+
+def _extent(curves: Curves, limits: tuple[float, float] | None) -> tuple[float, float]:
+    """Middle and height of what has to be seen of a trace. [um]"""
+    inside = np.ones(curves.position.shape, bool)
+    if limits is not None:
+        inside = (curves.position >= min(limits)) & (curves.position <= max(limits))
+        if not inside.any():
+            inside[:] = True
+    seen = [curves.measured[inside], curves.filtered[inside], curves.mean_line]
+    design = curves.design[inside]
+    if curves.band is not None:
+        seen += [design + curves.band[0], design + curves.band[1]]
+    seen.append(design)
+    everything = np.concatenate(seen)
+    everything = everything[np.isfinite(everything)]
+    if everything.size == 0:
+        return 0.0, 0.0
+    low, high = float(everything.min()), float(everything.max())
+    return (low + high) / 2, high - low
+
+
+def trace_chart(chart: TraceChart) -> str:
+    """Draw profile or helix traces."""
+    columns = max((len(p.values) for r in chart.rows for p in r.panels.values()), default=0)
+    values_width = 6 + VALUE * columns
+    panel_width = (WIDTH - LABELS - GAP - 2 * values_width) / 2
+    top, row_height = 46.0, chart.row_height
+    bottom = top + row_height * len(chart.rows)
+    height = bottom + (44 if chart.second_ticks else 28)
+    canvas = Canvas(WIDTH, height, chart.title, chart.description)
+    units = chart.units_per_um or fitting_scale(chart.rows, chart.limits, row_height)
+    entries = [
+        ("measured", palette.MEASURED, 0.5, ""),
+        ("filtered", palette.FILTERED, 1.5, ""),
+        ("design", palette.DESIGN, 1.0, DASH_DESIGN),
+        ("mean line", palette.MEAN, 0.8, DASH_MEAN),
+        ("room given by the tolerance", palette.BAND, 0, "band"),
+    ]
+    legend(canvas, LABELS, 9, entries)
+    bar = micrometre_bar(units)
+    draw_bar(canvas, units, bar, top - 6)
+    columns_of: dict[Flank, float] = {
+        flank: LABELS + k * (panel_width + values_width + GAP) for k, flank in enumerate(FLANKS)
+    }
+    frame: list[tuple[float, float, float, float]] = []
+    for flank, x in columns_of.items():
+        scale = Scale(chart.span[0], chart.span[1], x, x + panel_width)
+        canvas.text(x, 25, f"{flank} flank", bold=True)
+        _draw_axes(canvas, chart, scale, top, bottom)
+        frame.append((x, top, panel_width, bottom - top))
+        heads = next((r.panels[flank].values for r in chart.rows if r.panels.get(flank)), ())
+        for k, value in enumerate(heads):
+            middle = x + panel_width + 6 + VALUE * (k + 0.5)
+            canvas.text(middle, 29, value.symbol, anchor="middle", bold=True)
+            canvas.text(middle, 39, "µm", anchor="middle", size=TINY, ink=palette.MUTED)
+    for k, row in enumerate(chart.rows):
+        y = top + row_height * (k + 0.5)
+        group = canvas.group(**{"class": "row"})
+        canvas.text(LABELS - 6, y + (0 if row.detail else 3), row.label, anchor="end", parent=group)
+        if row.detail:
+            canvas.text(
+                LABELS - 6, y + 10, row.detail, anchor="end", size=TINY, ink=palette.MUTED, parent=group
+            )
+        for flank, x in columns_of.items():
+            panel = row.panels.get(flank) or TracePanel(None, note="not measured")
+            scale = Scale(chart.span[0], chart.span[1], x, x + panel_width)
+            if panel.curves is not None:
+                _draw_trace(canvas, group, chart, panel.curves, scale, (y, row_height), units, bar)
+            if panel.note:
+                canvas.text(
+                    x + panel_width / 2, y + 3, panel.note, anchor="middle", size=SMALL,
+                    ink=palette.MUTED, parent=group,
+                )  # fmt: skip
+            draw_values(canvas, group, x + panel_width + 6, y, panel.values)
+    separators = lines(
+        (x, top + row_height * k, x + panel_width, top + row_height * k)
+        for x in columns_of.values()
+        for k in range(1, len(chart.rows))
+    )
+    canvas.path(rectangles(frame) + separators, stroke=palette.FRAME, width=0.7)
+    return canvas.tostring()
+
+
+def draw_bar(canvas: Canvas, units: float, bar: float, foot: float) -> None:
+    """The micrometre scale of a chart as a bar, and which way plus metal lies."""
+    height, x = bar * units, 5.0
+    canvas.path(
+        lines([(x, foot, x, foot - height), (x - 3, foot, x + 3, foot), (x - 3, foot - height, x + 3, foot - height)]),
+        stroke=palette.LIMIT, width=1.2,
+    )  # fmt: skip
+    canvas.text(x + 5, foot - height / 2 + 3, f"{bar:g} µm", size=SMALL, bold=True)
+
+
+def _draw_axes(canvas: Canvas, chart: TraceChart, scale: Scale, top: float, bottom: float) -> None:
+    """Evaluation range, position ticks, second scale and the names of the ends of one panel."""
+    left, right = scale.start, scale.end
+    if chart.limits is not None:
+        a, b = sorted(scale.at(limit) for limit in chart.limits)
+        a, b = max(a, left), min(b, right)
+        canvas.path(
+            rectangles([(left, top, a - left, bottom - top), (b, top, right - b, bottom - top)]),
+            fill=palette.SHADE,
+        )
+        y = top - 5
+        arrows = lines([(a, y, b, y), (a, y - 3, a, bottom), (b, y - 3, b, bottom)])
+        canvas.path(arrows, stroke=palette.LIMIT, width=0.6)
+        heads = f"M{number(a)} {number(y)}l5 -2v4zM{number(b)} {number(y)}l-5 -2v4z"
+        canvas.path(heads, fill=palette.LIMIT)
+        canvas.text((a + b) / 2, y - 2.5, "evaluation range", anchor="middle", size=TINY, ink=palette.MUTED)
+        if chart.zone_end is not None and left < scale.at(chart.zone_end) < right:
+            x = scale.at(chart.zone_end)
+            canvas.path(
+                lines([(x, top - 3, x, bottom)]), stroke=palette.LIMIT, width=0.6, dash=DASH_LIMIT
+            )
+    marks = [(scale.at(value), label) for value, label in ticks(chart.span[0], chart.span[1], 6)]
+    canvas.path(lines((x, bottom, x, bottom + 3) for x, _ in marks), stroke=palette.FRAME, width=0.7)
+    labels = canvas.group(**{"text-anchor": "middle", "font-size": number(SMALL)})
+    for x, label in marks:
+        canvas.text(x, bottom + 11.5, label, parent=labels)
+    canvas.text(LABELS - 6, bottom + 11.5, chart.axis, anchor="end", size=TINY, ink=palette.MUTED)
+    base = bottom
+    if chart.second_ticks:
+        base = bottom + 16
+        spots = [(scale.at(value), label) for value, label in chart.second_ticks]
+        canvas.path(
+            lines([(left, base, right, base), *((x, base, x, base + 3) for x, _ in spots)]),
+            stroke=palette.FRAME, width=0.7,
+        )  # fmt: skip
+        for x, label in spots:
+            canvas.text(x, base + 11.5, label, parent=labels)
+        canvas.text(LABELS - 6, base + 11.5, chart.second_axis, anchor="end", size=TINY, ink=palette.MUTED)
+    canvas.text(left, base + 24, f"◂ {chart.ends[0]}", size=SMALL, bold=True)
+    canvas.text(right, base + 24, f"{chart.ends[1]} ▸", size=SMALL, bold=True, anchor="end")
+
+
+def _draw_trace(
+    canvas: Canvas,
+    group: ET.Element,
+    chart: TraceChart,
+    curves: Curves,
+    scale: Scale,
+    place: tuple[float, float],
+    units: float,
+    bar: float,
+) -> None:
+    """Grid, tolerance band and lines of one trace, each row about the middle of its own trace."""
+    y, row_height = place
+    middle, _ = _extent(curves, chart.limits)
+    half = row_height / 2 - 1
+    x = scale.of(curves.position)
+    inside = (x >= scale.start - 0.01) & (x <= scale.end + 0.01)
+
+    def height(values: Array) -> Array:
+        drawn = y - (values - middle) * units
+        return np.where(np.abs(drawn - y) <= half, drawn, np.nan)
+
+    first = int(np.ceil((middle - half / units) / bar))
+    last = int(np.floor((middle + half / units) / bar))
+    grid = (y - (k * bar - middle) * units for k in range(first, last + 1))
+    canvas.path(
+        lines((scale.start, g, scale.end, g) for g in grid), stroke=palette.GRID, width=0.5, parent=group
+    )
+    known = np.isfinite(curves.design) & inside
+    if curves.band is not None and known.sum() > 1:
+        xs, design = x[known], curves.design[known]
+        low = np.clip(y - (design + curves.band[0] - middle) * units, y - half, y + half)
+        high = np.clip(y - (design + curves.band[1] - middle) * units, y - half, y + half)
+        upper, lower = thinned(xs, high), thinned(xs, low)
+        around = (np.concatenate((upper[0], lower[0][::-1])), np.concatenate((upper[1], lower[1][::-1])))
+        canvas.path(curve(*around) + "z", fill=palette.BAND, fine=True, parent=group)
+    measured = np.where(inside, height(curves.measured), np.nan)
+    reading = (
+        scale.low - scale.start / scale.units, 1 / scale.units, middle + y / units, -1 / units,
+    )  # fmt: skip
+    canvas.path(
+        curve(*thinned(x, measured, 0.25)), stroke=palette.MEASURED, width=0.5, fine=True, parent=group,
+        **{"data-r": " ".join(f"{value:.6g}" for value in reading)},
+    )  # fmt: skip
+    canvas.path(
+        curve(*thinned(x, np.where(known, height(curves.design), np.nan))),
+        stroke=palette.DESIGN, width=1.0, dash=DASH_DESIGN, fine=True, parent=group,
+    )  # fmt: skip
+    canvas.path(
+        curve(*thinned(x, np.where(inside, height(curves.filtered), np.nan))),
+        stroke=palette.FILTERED, width=1.5, fine=True, parent=group,
+    )  # fmt: skip
+    canvas.path(
+        curve(*thinned(scale.of(curves.mean_position), height(curves.mean_line))),
+        stroke=palette.MEAN, width=0.8, dash=DASH_MEAN, fine=True, parent=group,
+    )  # fmt: skip
+
+
+def draw_values(canvas: Canvas, group: ET.Element, x: float, y: float, values: Sequence[RowValue]) -> None:
+    """Values at the end of a row: number, class, and a bar of how much of the tolerance is used."""
+    if not values:
+        return
+    width, thick = VALUE - 6, 4.0
+    numbers = canvas.group(group, **{"text-anchor": "middle"})
+    boxes, used, over = [], [], []
+    for k, value in enumerate(values):
+        middle = x + VALUE * (k + 0.5)
+        bad = value.status == "bad"
+        mark = STATUS_MARKS["bad"] if bad else ""
+        canvas.text(middle, y - 2, value.value + mark, bold=bad, parent=numbers)
+        if value.class_:
+            canvas.text(middle, y + 8, f"class {value.class_}", size=TINY, ink=palette.MUTED, parent=numbers)
+        if value.share is not None:
+            left = middle - width / 2
+            boxes.append((left, y + 12, width, thick))
+            bar = (left, y + 12, width * min(value.share, 1.12), thick)
+            (over if bad else used).append(bar)
+    canvas.path(rectangles(used), fill=palette.FILTERED, parent=group)
+    canvas.path(rectangles(over), fill=palette.BAD, parent=group)
+    canvas.path(rectangles(boxes), stroke=palette.MUTED, width=0.6, parent=group)
+
+
+@dataclass(frozen=True, slots=True)
+class OverviewRow:
+    """One parameter of the class overview."""
+
+    symbol: Text
+    name: str
+    marks: tuple[tuple[str, float | None, bool], ...]
+    """Flank (`left`, `right`, empty for both), exact class (None: better than any), conforms."""
+    required: float | None
+    master: float | None
+    words: str
+    """Classes in words, at the end of the row."""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Overview:
+    """How far each parameter is from the required and from the master class."""
+
+    title: str
+    description: str
+    rows: tuple[OverviewRow, ...]
+    required_name: str
+    master_name: str
+
+
+_FIRST_CLASS, _LAST_CLASS = -0.5, 12.5
+
+
+def class_overview(overview: Overview) -> str:
+    """Draw the class overview: classes across, one row per parameter."""
+    row_height, top = 17.0, 40.0
+    left, right = 178.0, WIDTH - 118.0
+    bottom = top + row_height * len(overview.rows)
+    canvas = Canvas(WIDTH, bottom + 28, overview.title, overview.description)
+    scale = Scale(_FIRST_CLASS, _LAST_CLASS, left, right)
+    # A value meets class A when its exact class is at most A: the room of a class ends at A.
+    good, between, beyond = [], [], []
+    for k, row in enumerate(overview.rows):
+        y = top + row_height * k
+        start = left
+        if row.master is not None:
+            good.append((start, y + 1, scale.at(row.master) - start, row_height - 2))
+            start = scale.at(row.master)
+        if row.required is not None:
+            edge = scale.at(row.required)
+            if edge > start:
+                between.append((start, y + 1, edge - start, row_height - 2))
+            beyond.append((edge, y + 1, right - edge, row_height - 2))
+    canvas.path(rectangles(between), fill=palette.BAND)
+    canvas.path(rectangles(good), fill=palette.BAND)
+    canvas.path(rectangles(good), stroke=palette.FILTERED, width=0.8)
+    canvas.path(rectangles(beyond), fill=palette.SHADE)
+    canvas.path(
+        lines((scale.at(c), top, scale.at(c), bottom) for c in range(12)), stroke=palette.GRID, width=0.5
+    )
+    edges = []
+    for k, row in enumerate(overview.rows):
+        if row.required is not None:
+            x, y = scale.at(row.required), top + row_height * k
+            edges.append((x, y, x, y + row_height))
+    canvas.path(lines(edges), stroke=palette.LIMIT, width=2.0)
+    labels = canvas.group(**{"text-anchor": "middle", "font-size": number(SMALL)})
+    for c in range(1, 12):
+        canvas.text(scale.at(c - 0.5), bottom + 11, str(c), parent=labels)
+    canvas.text(scale.at(0) - 4, bottom + 11, "better", parent=labels, anchor="end", size=SMALL)
+    canvas.text(scale.at(11) + 4, bottom + 11, "beyond 11", parent=labels, anchor="start", size=SMALL)
+    canvas.text((left + right) / 2, bottom + 23, "flank tolerance class", parent=labels)
+    x = left
+    canvas.path(rectangles([(x, 4, 22, 9)]), fill=palette.BAND, stroke=palette.FILTERED, width=0.8)
+    canvas.text(x + 27, 12, overview.master_name, size=SMALL, ink=palette.MUTED)
+    x += 200
+    canvas.path(lines([(x + 10, 3, x + 10, 14)]), stroke=palette.LIMIT, width=2.0)
+    canvas.text(x + 18, 12, overview.required_name, size=SMALL, ink=palette.MUTED)
+    x = left
+    for side, words in (("left", "left flank"), ("right", "right flank"), ("", "no flank")):
+        canvas.path(_marker(side, x + 8, 25), fill=palette.TEXT)
+        canvas.text(x + 18, 28, words, size=SMALL, ink=palette.MUTED)
+        x += 80
+    canvas.path(_marker("left", x + 8, 25), fill=palette.BAD, stroke=palette.TEXT, width=0.8)
+    canvas.text(x + 18, 28, f"beyond its tolerance ({STATUS_MARKS['bad']})", size=SMALL, ink=palette.MUTED)
+    for k, row in enumerate(overview.rows):
+        y = top + row_height * (k + 0.5)
+        canvas.text(4, y + 3, row.symbol, bold=True)
+        canvas.text(38, y + 3, row.name, size=SMALL, ink=palette.MUTED)
+        for side, value, conforms in row.marks:
+            place = _FIRST_CLASS + 0.2 if value is None else min(max(value, _FIRST_CLASS + 0.2), _LAST_CLASS - 0.2)
+            canvas.path(
+                _marker(side, scale.at(place), y), fill=palette.TEXT if conforms else palette.BAD,
+                stroke=None if conforms else palette.TEXT, width=0.8,
+            )  # fmt: skip
+        if row.note:
+            canvas.text(scale.at(6), y + 3, row.note, size=SMALL, ink=palette.MUTED, anchor="middle")
+        canvas.text(right + 8, y + 3, row.words, size=SMALL)
+    canvas.path(rectangles([(left, top, right - left, bottom - top)]), stroke=palette.FRAME, width=0.7)
+    return canvas.tostring()
+
+
+def _marker(side: str, x: float, y: float) -> str:
+    """A half circle towards the flank's side with its flat edge at the value; a diamond without side."""
+    if side == "left":
+        return f"M{number(x)} {number(y - 5)}l-8 5 8 5z"
+    if side == "right":
+        return f"M{number(x)} {number(y - 5)}l8 5 -8 5z"
+    return f"M{number(x)} {number(y - 5)}l5 5 -5 5 -5 -5z"

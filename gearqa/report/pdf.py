@@ -1,0 +1,199 @@
+"""A document as PDF, typeset by the typst library with the bundled font and nothing from outside.
+
+Only lays out: every string comes from the document and reaches the template as JSON, so text never
+becomes markup. The result is tagged for screen readers (the library checks PDF/UA-1) and has the
+same bytes for the same document.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from functools import cache
+from importlib.resources import files
+from typing import Any, BinaryIO, Literal
+
+from gearqa.errors import ReportError
+from gearqa.report import document as doc
+from gearqa.report.glyphs import font_folder, font_safe
+from gearqa.report.html import LONG_FACT
+from gearqa.report.palette import INKS
+from gearqa.report.texts import breakable, visible
+
+Paper = Literal["a4", "letter"]
+PAPERS: dict[Paper, str] = {"a4": "a4", "letter": "us-letter"}
+
+FACT_COLUMNS = 4
+
+
+def write_pdf(stream: BinaryIO, document: doc.Document, *, paper: Paper = "a4") -> None:
+    """Write the document as one PDF.
+
+    Parameters
+    ----------
+    stream : BinaryIO
+        Open binary stream; the caller sees to it that it appears whole or not at all.
+    document : Document
+        What to print.
+    paper : {"a4", "letter"}
+        Size of the page.
+
+    Raises
+    ------
+    ReportError
+        If the typesetting library refuses the document.
+    """
+    stream.write(pdf_bytes(document, paper))
+
+
+def pdf_bytes(document: doc.Document, paper: Paper = "a4") -> bytes:
+    """The document as the bytes of a PDF file."""
+    import typst  # noqa: PLC0415 - heavy, only where a PDF is written
+
+    data = json.dumps(_document(document, paper), ensure_ascii=False)
+    try:
+        return _compile(font_safe(data))
+    except typst.TypstError:
+        # Scripts whose letters join can need forms that the font lacks: then letters by number.
+        try:
+            return _compile(font_safe(data, careful=True))
+        except typst.TypstError as error:
+            raise ReportError(f"the PDF could not be typeset: {error.message}") from error
+
+
+@cache
+def _fonts() -> Any:
+    import typst  # noqa: PLC0415
+
+    return typst.Fonts(
+        include_system_fonts=False, include_embedded_fonts=False, font_paths=[font_folder()]
+    )
+
+
+def _compile(data: str) -> bytes:
+    import typst  # noqa: PLC0415
+
+    template = (files("gearqa.report") / "templates" / "report.typ").read_bytes()
+    return typst.compile(
+        template, format="pdf", font_paths=_fonts(), ignore_system_fonts=True,
+        sys_inputs={"data": data}, pdf_standards=["ua-1"], timestamp=0,
+    )  # fmt: skip
+
+
+def _document(document: doc.Document, paper: Paper) -> dict[str, Any]:
+    ids = {sheet.id or f"sheet-{number}" for number, sheet in enumerate(document.sheets, 1)}
+    return {
+        "title": visible(document.title),
+        "head": _text(document.head),
+        "foot": _text(document.foot),
+        "language": document.language,
+        "keywords": [visible(word) for word in document.keywords],
+        "simulated": document.simulated,
+        "paper": PAPERS[paper],
+        "look": {ink.key: ink.light for ink in INKS},
+        "marks": {status: mark for status, mark in doc.STATUS_MARKS.items() if status != "none"},
+        "words": {
+            "cautions": doc.CAUTIONS_TITLE, "date": doc.DATE, "simulated": doc.SIMULATED_BANNER,
+        },
+        "sheets": [
+            {
+                "id": sheet.id or f"sheet-{number}",
+                "title": _inline(sheet.title, ids),
+                "head": _text(sheet.head),
+                "sections": [
+                    {
+                        "title": _inline(section.title, ids),
+                        "blocks": [_block(block, ids) for block in section.blocks],
+                    }
+                    for section in sheet.sections
+                ],
+            }
+            for number, sheet in enumerate(document.sheets, 1)
+        ],
+    }  # fmt: skip
+
+
+def _text(text: str) -> str:
+    return breakable(visible(text))
+
+
+def _inline(text: doc.Text, ids: Iterable[str]) -> Any:
+    if isinstance(text, str):
+        return "\n".join(_text(line) for line in text.split("\n"))
+    return [
+        [_text(s.text), s.style, s.target] if s.target and s.target in ids else [_text(s.text), s.style]
+        for s in text
+    ]
+
+
+def _block(block: doc.Block, ids: Iterable[str]) -> dict[str, Any]:  # noqa: PLR0911 - one per kind
+    match block:
+        case doc.Paragraph():
+            return {"kind": "paragraph", "style": block.style, "text": _inline(block.text, ids)}
+        case doc.Bullets():
+            return {"kind": "bullets", "style": block.style, "items": _many(block.items, ids)}
+        case doc.Facts():
+            return {"kind": "facts", "columns": FACT_COLUMNS, "items": _facts(block, ids)}
+        case doc.Verdict():
+            answers = [
+                {
+                    "question": _inline(answer.question, ids), "answer": _inline(answer.answer, ids),
+                    "status": answer.status, "detail": _inline(answer.detail, ids),
+                }
+                for answer in block.answers
+            ]  # fmt: skip
+            return {"kind": "verdict", "answers": answers}
+        case doc.Table():
+            return _table(block, ids)
+        case doc.Figure():
+            return {
+                "kind": "figure", "svg": block.svg, "alt": visible(block.description),
+                "title": _inline(block.title, ids), "caption": _inline(block.caption, ids),
+            }  # fmt: skip
+        case doc.Cautions():
+            return {"kind": "cautions", "items": _many(block.items, ids)}
+        case doc.Signature():
+            return {"kind": "signature", "roles": [_text(role) for role in block.roles]}
+        case doc.PageBreak():
+            return {"kind": "break"}
+
+
+def _facts(block: doc.Facts, ids: Iterable[str]) -> list[list[Any]]:
+    """Names, values and widths of the head's fields; a long one starts a row of its own."""
+    items: list[list[Any]] = []
+    filled = 0
+    for name, value in block.items:
+        wide = len(doc.plain(value)) > LONG_FACT
+        if wide and filled:
+            items += [["", "", 1]] * (FACT_COLUMNS - filled)
+            filled = 0
+        items.append([_inline(name, ids), _inline(value, ids), FACT_COLUMNS if wide else 1])
+        filled = 0 if wide else (filled + 1) % FACT_COLUMNS
+    return items
+
+
+def _many(items: Sequence[doc.Text], ids: Iterable[str]) -> list[Any]:
+    return [_inline(item, ids) for item in items]
+
+
+def _table(table: doc.Table, ids: Iterable[str]) -> dict[str, Any]:
+    groups = doc.grouped(table.columns) if any(column.group for column in table.columns) else []
+    return {
+        "kind": "table",
+        "caption": _inline(table.caption, ids),
+        "dense": table.dense,
+        "heads": 2 if groups else 1,
+        "groups": [[_text(name), size] for name, size in groups],
+        "columns": [
+            {"title": _inline(column.title, ids), "align": column.align, "weight": column.weight}
+            for column in table.columns
+        ],
+        "rows": [
+            [
+                [_inline(cell.text, ids), cell.status or ""] if isinstance(cell, doc.Cell) else [_inline(cell, ids), ""]
+                for cell in row
+            ]
+            for row in table.rows
+        ],
+        "notes": _many(table.notes, ids),
+    }
