@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from types import ModuleType
 from typing import NamedTuple
 
@@ -33,7 +34,7 @@ class Verdict(NamedTuple):
 NOT_GRADED = Verdict(None, None, None, None, None)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Criterion:
     """What one parameter on one flank must meet."""
 
@@ -51,7 +52,7 @@ class Criterion:
     limits: tuple[float, float] | None
     master_tolerance: float | None
 
-    @property
+    @cached_property
     def graded(self) -> bool:
         """Whether the value gets a class at all."""
         return self.required or self.for_master
@@ -96,17 +97,17 @@ class Criterion:
 
 @dataclass(frozen=True, slots=True)
 class Criteria:
-    """All criteria of a part, by parameter and flank (None for what has no flank)."""
+    """All criteria of a part, by parameter and flank."""
 
     of: Mapping[tuple[str, Flank | None], Criterion]
+    """By parameter key and flank; None for what has no flank."""
+    places: Mapping[str, tuple[tuple[Flank | None, Criterion], ...]]
+    """Parameter key -> its flanks, left before right, each with its criterion."""
     graded_flanks: tuple[Flank, ...]
     required: tuple[str, ...]
     for_master: tuple[str, ...]
-
-    @property
-    def asked(self) -> tuple[str, ...]:
-        """Parameters the drawing or the job asks for, in table order."""
-        return tuple(key for key in PARAMETERS if key in self.required or key in self.for_master)
+    asked: tuple[str, ...]
+    """What the drawing or the job asks for, in table order."""
 
 
 def criteria_of(part: Part) -> Criteria:
@@ -139,12 +140,18 @@ def criteria_of(part: Part) -> Criteria:
             master_tolerance=row[part.master_quality.class_ - 1] if master else None,
         )
 
-    table = {
-        (key, flank): criterion(key, flank)
+    places: dict[str, tuple[tuple[Flank | None, Criterion], ...]] = {
+        key: tuple((flank, criterion(key, flank)) for flank in (FLANKS if parameter.per_flank else (None,)))
         for key, parameter in PARAMETERS.items()
-        for flank in (FLANKS if parameter.per_flank else (None,))
     }
-    return Criteria(table, graded_flanks, required, for_master)
+    return Criteria(
+        of={(key, flank): one for key, ones in places.items() for flank, one in ones},
+        places=places,
+        graded_flanks=graded_flanks,
+        required=required,
+        for_master=for_master,
+        asked=tuple(key for key in PARAMETERS if key in required or key in for_master),
+    )
 
 
 def all_of(verdicts: list[bool | None]) -> bool | None:

@@ -12,7 +12,7 @@ from gearqa.evaluation.plan import TRACE_KINDS, Plan
 from gearqa.evaluation.trace_sets import TraceSet
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.results import NotAssessed
-from gearqa.symbols import FLANKS, PARAMETERS, Flank, TraceKind
+from gearqa.symbols import FLANKS, PARAMETERS, Family, Flank, TraceKind
 
 FEWEST_TEETH: Final = 3
 NUMBERS_LISTED: Final = 6
@@ -21,23 +21,19 @@ OR_LEAVE_OUT: Final = "or name only what the drawing asks for in `parameters` un
 
 def not_assessed(gear: GearMeasurement, traces: TraceSet, plan: Plan) -> tuple[NotAssessed, ...]:
     """Parameters asked for that cannot be judged, in table order, each with its reason."""
-    asked = plan.criteria.asked
-    if not asked:
+    by_family: dict[Family, tuple[tuple[Flank | None, str], ...]] = {
+        "pitch": tuple(_pitch_gaps(gear, plan)),
+        "runout": tuple(_runout_gaps(gear)),
+        "profile": tuple(_trace_gaps("profile", gear, traces, plan)),
+        "helix": tuple(_trace_gaps("helix", gear, traces, plan)),
+    }
+    if not any(by_family.values()):
         return ()
-    gaps: list[NotAssessed] = []
-    reasons: dict[str, tuple[tuple[Flank | None, str], ...]] = {}
-    for key in asked:
-        family = PARAMETERS[key].family
-        if family not in reasons:
-            if family == "pitch":
-                reasons[family] = tuple(_pitch_gaps(gear, plan))
-            elif family == "runout":
-                reasons[family] = tuple(_runout_gaps(gear, plan))
-            elif family in ("profile", "helix"):
-                kind: TraceKind = "profile" if family == "profile" else "helix"
-                reasons[family] = tuple(_trace_gaps(kind, gear, traces, plan))
-        gaps.extend(NotAssessed(key, flank, reason) for flank, reason in reasons[family])
-    return tuple(gaps)
+    return tuple(
+        NotAssessed(key, flank, reason)
+        for key in plan.criteria.asked
+        for flank, reason in by_family[PARAMETERS[key].family]
+    )
 
 
 def _pitch_gaps(gear: GearMeasurement, plan: Plan) -> Iterator[tuple[Flank | None, str]]:
@@ -52,7 +48,7 @@ def _pitch_gaps(gear: GearMeasurement, plan: Plan) -> Iterator[tuple[Flank | Non
             yield flank, f"the pitch of the {flank} flank lacks {_numbered('tooth', 'teeth', missing)}"
 
 
-def _runout_gaps(gear: GearMeasurement, plan: Plan) -> Iterator[tuple[Flank | None, str]]:
+def _runout_gaps(gear: GearMeasurement) -> Iterator[tuple[Flank | None, str]]:
     if gear.runout is not None:
         if missing := gear.runout.missing_spaces:
             yield (

@@ -1,0 +1,116 @@
+"""One parameter of one gear: value over flanks and traces, class and verdicts."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from typing import NamedTuple
+
+from gearqa.evaluation.criteria import NINTH, Criteria, Criterion, Verdict, all_of
+from gearqa.evaluation.plan import Measured, Where
+from gearqa.model.results import FlankResult, ParameterResult
+from gearqa.symbols import PARAMETERS, Flank
+
+EQUAL = 0.5 * 10**-NINTH
+"""Values that differ by less are equal at nine decimals: the first place is then the worst."""
+
+
+class Judged(NamedTuple):
+    """One parameter on one flank: value, what is asked of it, verdict."""
+
+    flank: Flank | None
+    value: Measured
+    criterion: Criterion
+    verdict: Verdict
+
+
+def judged_flanks(
+    key: str, measured: Mapping[Where, Measured], gaps: Collection[Flank | None], criteria: Criteria
+) -> list[Judged]:
+    """Judge one parameter on each flank that was measured; `gaps` are the flanks with gaps."""
+    judged = []
+    for flank, criterion in criteria.places[key]:
+        value = measured.get((key, flank))
+        if value is not None:
+            verdict = criterion.verdict(value.value, value.low, value.high)
+            if gaps and (flank in gaps or None in gaps):
+                verdict = verdict.open_unless_failed()
+            judged.append(Judged(flank, value, criterion, verdict))
+    return judged
+
+
+def parameter_result(
+    key: str, judged: list[Judged], incomplete: bool, uncertainty: float | None
+) -> ParameterResult:
+    """One parameter over its graded flanks; over all measured ones if none is graded."""
+    graded = [one for one in judged if one.criterion.graded]
+    among = graded or judged
+    worst = among[0]
+    low, high, other = worst.value.low, worst.value.high, worst.value.other_span
+    for one in among[1:]:
+        if abs(one.value.value) > abs(worst.value.value) + EQUAL:
+            worst = one
+        low, high = min(low, one.value.low), max(high, one.value.high)
+        if other is not None and one.value.other_span is not None:
+            other = max(other, one.value.other_span, key=abs)
+    flank, value, criterion, verdict = worst
+    not_measured: list[bool | None] = [None] if incomplete else []
+    per_space = key == "runout"
+    return ParameterResult(
+        symbol=PARAMETERS[key].symbol,
+        value_um=value.value,
+        min_um=low,
+        max_um=high,
+        flank=flank,
+        tooth=None if per_space else value.tooth,
+        tooth_to=None if per_space else value.tooth_to,
+        space=value.tooth if per_space else None,
+        space_to=value.tooth_to if per_space else None,
+        method=value.method,
+        class_=verdict.class_,
+        class_exact=verdict.class_exact,
+        beyond=verdict.beyond,
+        required_class=criterion.required_class,
+        tolerance_um=criterion.tolerance,
+        limits_um=criterion.limits,
+        conforms=all_of([one.verdict.conforms for one in graded] + not_measured)
+        if criterion.required
+        else None,
+        master_quality=all_of([one.verdict.master_quality for one in graded] + not_measured)
+        if criterion.for_master
+        else None,
+        master_tolerance_um=criterion.master_tolerance,
+        uncertainty_um=uncertainty,
+        slope_other_span_um=other,
+        slope_other_span_class=None if other is None or not graded else criterion.class_of(other),
+        flanks={one.flank: _flank_result(one) for one in judged if one.flank is not None},
+    )
+
+
+def near_limit(judged: list[Judged], uncertainty: float) -> int:
+    """How many of the flanks' values lie within the uncertainty of a limit."""
+    return sum(
+        one.criterion.required
+        and one.criterion.near_limit(one.value.value, one.value.low, one.value.high, uncertainty)
+        for one in judged
+    )
+
+
+def _flank_result(judged: Judged) -> FlankResult:
+    _, value, criterion, verdict = judged
+    return FlankResult(
+        value_um=value.value,
+        min_um=value.low,
+        max_um=value.high,
+        mean_um=value.mean,
+        spread_um=value.high - value.low,
+        tooth=value.tooth,
+        tooth_to=value.tooth_to,
+        class_=verdict.class_,
+        class_exact=verdict.class_exact,
+        beyond=verdict.beyond,
+        required_class=criterion.required_class,
+        tolerance_um=criterion.tolerance,
+        limits_um=criterion.limits,
+        conforms=verdict.conforms,
+        master_quality=verdict.master_quality,
+    )
