@@ -1,16 +1,19 @@
 """Gaussian regression filter as an operator, made once per sampling pattern.
 
-The operator is banded. It is cut into blocks of rows; each block is a small dense matrix that
-touches only the columns its band reaches, so that applying it is a handful of dense products.
+The operator is banded: each filtered value is a weighted sum over a window of samples. For many
+traces the band is cut into blocks of rows; each block is a small dense matrix that touches only
+the columns its windows reach, so that applying it is a handful of dense products.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final
+from functools import cached_property
+from typing import Final, NamedTuple
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
@@ -18,36 +21,55 @@ Array = NDArray[np.float64]
 REACH: Final = 1.4
 """The kernel is kept to this many cutoffs either side; there it is below 1e-12 of its height."""
 ROWS_PER_BLOCK: Final = 32
+FEW_PRODUCTS: Final = 2**18
+"""Above so many products it pays to make the dense blocks."""
+KERNEL_VALUES: Final = 2**20
+"""Kernel values worked out at once; bounds memory for traces of very many points."""
 A_SQUARED: Final = math.log(2) / math.pi
 """Square of the kernel's width constant: half amplitude at the cutoff (ISO 16610-21)."""
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Block:
-    """Rows `first_row`.. of a banded operator over the columns from `first_column`, transposed."""
+class Block(NamedTuple):
+    """Some rows of a banded operator over the columns they touch, transposed."""
 
-    first_row: int
-    first_column: int
+    rows: slice
+    columns: slice
     matrix: Array
     """shape (columns, rows)"""
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class BandedOperator:
-    """A linear map from sampled traces to filtered values at `size` of their samples."""
+    """A linear map from samples to filtered values, both along the last axis of traces."""
 
-    blocks: tuple[Block, ...]
-    size: int
+    first_column: NDArray[np.intp]
+    """Column where the window of each row begins, shape (rows,)."""
+    weights: Array
+    """Weights of the samples in each window, shape (rows, window)."""
+
+    @cached_property
+    def blocks(self) -> tuple[Block, ...]:
+        """The band as dense blocks."""
+        count, window = self.weights.shape
+        blocks = []
+        for start in range(0, count, ROWS_PER_BLOCK):
+            rows = slice(start, min(start + ROWS_PER_BLOCK, count))
+            first = self.first_column[rows]
+            columns = slice(int(first.min()), int(first.max()) + window)
+            matrix = np.zeros((rows.stop - rows.start, columns.stop - columns.start))
+            places = (first - columns.start)[:, None] + np.arange(window)
+            np.put_along_axis(matrix, places, self.weights[rows], axis=1)
+            blocks.append(Block(rows, columns, np.ascontiguousarray(matrix.T)))
+        return tuple(blocks)
 
     def apply(self, traces: Array, out: Array) -> None:
-        """Filter `traces`, shape (traces, points), into `out`, shape (traces, size)."""
+        """Filter `traces`, shape (traces, points), into `out`, shape (traces, rows)."""
+        if len(traces) * self.weights.size < FEW_PRODUCTS:
+            windows = sliding_window_view(traces, self.weights.shape[1], axis=1)
+            np.einsum("trw,rw->tr", windows[:, self.first_column], self.weights, out=out)
+            return
         for block in self.blocks:
-            columns, rows = block.matrix.shape
-            np.matmul(
-                traces[:, block.first_column : block.first_column + columns],
-                block.matrix,
-                out=out[:, block.first_row : block.first_row + rows],
-            )
+            np.matmul(traces[:, block.columns], block.matrix, out=out[:, block.rows])
 
 
 def share_of_length(x: Array) -> Array:
@@ -107,28 +129,29 @@ def gaussian_operator(x: Array, cutoff: float, first: int = 0, last: int | None 
     >>> bool(np.allclose(out[0], 3 * x + 1, rtol=0, atol=1e-12))
     True
     """
-    last = len(x) if last is None else last
-    share = share_of_length(x)
-    starts = range(first, last, ROWS_PER_BLOCK)
+    centres = x[first:last]
     reach = REACH * cutoff
-    window_start = np.searchsorted(x, x[list(starts)] - reach)
-    window_end = np.searchsorted(x, x[[min(s + ROWS_PER_BLOCK, last) - 1 for s in starts]] + reach, "right")
-    blocks = []
-    for start, low, high in zip(starts, window_start.tolist(), window_end.tolist(), strict=True):
-        centres = x[start : min(start + ROWS_PER_BLOCK, last)]
-        matrix = _local_line_weights(x[low:high], share[low:high], centres, cutoff)
-        blocks.append(Block(start - first, low, matrix))
-    return BandedOperator(tuple(blocks), last - first)
+    first_column = np.searchsorted(x, centres - reach)
+    window = int((np.searchsorted(x, centres + reach, "right") - first_column).max())
+    first_column = np.minimum(first_column, len(x) - window)
+    windows = sliding_window_view(x, window)
+    share = sliding_window_view(share_of_length(x), window)
+    weights = np.empty((len(centres), window))
+    rows_at_once = max(1, KERNEL_VALUES // window)
+    for start in range(0, len(centres), rows_at_once):
+        rows = slice(start, start + rows_at_once)
+        distance = windows[first_column[rows]] - centres[rows, None]
+        kernel = np.exp(distance**2 * (-math.pi / (A_SQUARED * cutoff**2)))
+        weights[rows] = _local_line_weights(distance, kernel * share[first_column[rows]], cutoff)
+    return BandedOperator(first_column, weights)
 
 
-def _local_line_weights(x: Array, share: Array, centres: Array, cutoff: float) -> Array:
-    """Weights of the samples x in the value at each centre of the local straight line, (x, centres)."""
-    distance = x[:, None] - centres
-    weight = np.exp(distance**2 * (-math.pi / (A_SQUARED * cutoff**2))) * share[:, None]
-    weight /= weight.sum(axis=0)
-    mean = np.einsum("ij,ij->j", weight, distance)
-    distance -= mean
-    spread = np.einsum("ij,ij,ij->j", weight, distance, distance)
+def _local_line_weights(distance: Array, weight: Array, cutoff: float) -> Array:
+    """Weights of the samples in the value at distance 0 of the straight line fitted to each row."""
+    weight /= weight.sum(axis=1)[:, None]
+    mean = np.einsum("ij,ij->i", weight, distance)[:, None]
+    distance = distance - mean
+    spread = np.einsum("ij,ij,ij->i", weight, distance, distance)[:, None]
     # A point with no neighbour in reach keeps its own value: no line can be laid through it.
     alone = spread <= 1e-30 * cutoff**2
     slope = np.where(alone, 0.0, mean / np.where(alone, 1.0, spread))

@@ -442,7 +442,7 @@ def trace_operator(x: Array, spec: TraceSpec) -> TraceOperator:
     )
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=16)
 def _cached_operator(x: bytes, spec: TraceSpec) -> TraceOperator:
     return trace_operator(np.frombuffer(x, dtype=np.float64), spec)
 
