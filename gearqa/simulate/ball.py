@@ -3,7 +3,7 @@
 The nominal contact follows from the involute (ISO 21771, dimension over and between balls; from
 memory, checked against printed handbook values and a brute-force ball). A flank with the
 deviation delta at its contact is an involute turned by delta / r_b, so the ball centre is exact
-for a deviation that is the same along the flank; the slope of the flank enters only in second order.
+for a deviation that is the same on all flanks; the slope of the flank enters only in second order.
 """
 
 from __future__ import annotations
@@ -81,25 +81,33 @@ def ball_touching_reference(geometry: GearGeometry) -> float:
     return float(g.s * opening * g.d_b * math.cos(g.beta_b))
 
 
-def ball_centre(
+def ball_centres(
     geometry: GearGeometry, contact: BallContact, left_um: Array, right_um: Array
 ) -> tuple[Array, Array]:
-    """Radius and angle of ball centres whose flanks deviate.
+    """Where the balls of all spaces sit when the flanks deviate.
+
+    The mean of the material is taken exactly, what differs from space to space in first order, so that a
+    rigid displacement of the gear displaces the balls rigidly.
 
     Parameters
     ----------
-    left_um, right_um : ndarray
-        Deviation at the contacts of the left and of the right flank of the space. [um]
+    geometry : GearGeometry
+        The gear. [-]
+    contact : BallContact
+        Nominal contact. [mm, rad]
+    left_um, right_um : ndarray, shape (z,)
+        Deviation at the contacts of the left and of the right flank of each space. [um]
 
     Returns
     -------
     tuple of ndarray
-        Radius [mm] and angle against the middle of the nominal space, clockwise. [rad]
+        Radial position and tangential (clockwise) shift of the ball centres. [mm], shape (z,)
     """
-    r_b = geometry.d_b / 2
-    inv = contact.inv_alpha + geometry.s * (left_um + right_um) / (2000 * r_b)
-    angle = geometry.s * (right_um - left_um) / (2000 * r_b)
-    return np.asarray(r_b / np.cos(inverse_involute(inv))), np.asarray(angle)
+    r_b, s = geometry.d_b / 2, geometry.s
+    material = (left_um + right_um) / 2000
+    alpha_K = inverse_involute(contact.inv_alpha + s * material.mean() / r_b)
+    radial = r_b / np.cos(alpha_K) + s * (material - material.mean()) / np.sin(alpha_K)
+    return np.asarray(radial), np.asarray(s * (right_um - left_um) / 2000 / np.cos(alpha_K))
 
 
 def nominal_span(geometry: GearGeometry, k: int) -> float:

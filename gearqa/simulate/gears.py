@@ -26,7 +26,7 @@ from gearqa.model.part import Part
 from gearqa.part_geometry import part_geometry
 from gearqa.simulate.ball import (
     BallContact,
-    ball_centre,
+    ball_centres,
     ball_contact,
     nominal_span,
     teeth_to_span,
@@ -338,8 +338,8 @@ def _runout(
         return None
     contact, points = setup.runout
     left, right = surface.deviation(points)
-    radius, _ = ball_centre(setup.geometry, contact, left, right)
-    nominal, _ = ball_centre(setup.geometry, contact, np.zeros(1), np.zeros(1))
+    radius, _ = ball_centres(setup.geometry, contact, left, right)
+    nominal, _ = ball_centres(setup.geometry, contact, np.zeros(1), np.zeros(1))
     noise = setup.scenario.measuring.runout_noise_um * rng.standard_normal(radius.size)
     radial = (radius - nominal) * 1000 + noise
     radial[np.array(own.missing_spaces, dtype=np.intp) - 1] = np.nan
@@ -353,16 +353,18 @@ def _sizes(setup: _Setup, surface: FlankSurface, rng: np.random.Generator) -> It
     if setup.balls is not None:
         contact, points = setup.balls
         left, right = surface.deviation(points)
-        radius, turn = ball_centre(g, contact, left, right)
+        radius, ahead = ball_centres(g, contact, left, right)
+        direction = np.exp(2j * math.pi * (np.arange(g.z) + 0.5) / g.z)
+        centre = (radius + 1j * ahead) * direction
         for place in range(measuring.size_places):
             i = place * g.z // (2 * measuring.size_places)
-            j = (i + g.z // 2) % g.z
-            between = 2 * math.pi * (g.z // 2) / g.z + turn[j] - turn[i]
-            chord = math.sqrt(radius[i] ** 2 + radius[j] ** 2 - 2 * radius[i] * radius[j] * math.cos(between))
+            apart = abs(centre[(i + g.z // 2) % g.z] - centre[i])
             yield SizeReading(
-                "balls", chord + g.s * contact.diameter + noise[place], contact.diameter,
+                "balls",
+                float(apart + g.s * contact.diameter + noise[place]),
+                contact.diameter,
                 position=f"space {i + 1}",
-            )  # fmt: skip
+            )
     if setup.span is not None:
         k, points = setup.span
         left, right = surface.deviation(points)
@@ -370,7 +372,10 @@ def _sizes(setup: _Setup, surface: FlankSurface, rng: np.random.Generator) -> It
             i = place * g.z // measuring.size_places
             over = math.cos(g.beta_b) * (left[i] + right[i]) / 1000
             yield SizeReading(
-                "span", nominal_span(g, k) + over + noise[place], teeth_spanned=k, position=f"tooth {i + 1}"
+                "span",
+                float(nominal_span(g, k) + over + noise[place]),
+                teeth_spanned=k,
+                position=f"tooth {i + 1}",
             )
 
 

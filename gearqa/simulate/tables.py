@@ -7,7 +7,7 @@ import io
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import fields
-from datetime import datetime
+from datetime import datetime, time
 from typing import BinaryIO, Final
 
 import numpy as np
@@ -202,8 +202,8 @@ def _cell(value: object) -> str:
     if value is None:
         return ""
     if isinstance(value, datetime):
-        midnight = (value.hour, value.minute, value.second) == (0, 0, 0)
-        return value.date().isoformat() if midnight else value.isoformat(timespec="seconds")
+        whole_day = value.tzinfo is None and value.time() == time()
+        return value.date().isoformat() if whole_day else value.isoformat(timespec="seconds")
     if isinstance(value, float):
         return f"{value:.6g}"
     text = str(value)
