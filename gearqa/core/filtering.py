@@ -75,7 +75,7 @@ class BandedOperator:
 def share_of_length(x: Array) -> Array:
     """Length that each point stands for: half the distance between its neighbours.
 
-    Trapezoidal rule; at both ends half the one adjoining step.
+    Elementary (trapezoidal rule); at both ends half the one adjoining step.
 
     Parameters
     ----------

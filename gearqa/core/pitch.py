@@ -178,7 +178,7 @@ def F_p(index: Array) -> Worst:
 def value_range(values: Array) -> Worst:
     """Range of values round the gear with the places of its maximum and minimum.
 
-    Definition of a range; no source.
+    Elementary definition of a range.
 
     Parameters
     ----------
@@ -235,7 +235,7 @@ def F_pk(index: Array, k: int) -> Worst:
 def tooth_angles(z: int) -> Array:
     """Clockwise angles of the teeth, tooth 1 at 0.
 
-    House convention: clockwise, looking onto the datum face.
+    House rule: clockwise, looking onto the datum face (as ISO/TR 10064-1:1992 numbers teeth, from memory).
 
     Parameters
     ----------
@@ -258,7 +258,7 @@ def tooth_angles(z: int) -> Array:
 def first_harmonic(index: Array) -> tuple[Array, Array]:
     r"""Amplitude and clockwise crest angle of the first harmonic of the index deviations.
 
-    Fourier sum over equally spaced teeth:
+    Elementary: Fourier sum over equally spaced teeth,
     :math:`F_i \sim A\cos(\theta_i - \psi)`, :math:`A\ge 0`.
 
     Parameters
@@ -286,7 +286,7 @@ def first_harmonic(index: Array) -> tuple[Array, Array]:
 def without_first_harmonic(index: Array) -> Array:
     """Index deviations after taking out their first harmonic.
 
-    Fourier sum over equally spaced teeth, see `first_harmonic`.
+    Elementary: Fourier sum over equally spaced teeth, see `first_harmonic`.
 
     Parameters
     ----------

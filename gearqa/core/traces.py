@@ -450,7 +450,7 @@ def _cached_operator(x: bytes, spec: TraceSpec) -> TraceOperator:
 def cached_trace_operator(x: Array, spec: TraceSpec) -> TraceOperator:
     """`trace_operator`, kept for sampling patterns met again.
 
-    House helper, no source.
+    House rule: patterns are told apart by every digit of their positions.
 
     Parameters
     ----------
