@@ -466,6 +466,11 @@ def _elsewhere(model: type[BaseModel], key: str) -> str:
     return ""
 
 
+def allowed_types(info: FieldInfo) -> list[Any]:
+    """Types that a field may have, without None and without their limits."""
+    return _flat(info.annotation)[0]
+
+
 def _flat(annotation: Any, metadata: tuple[Any, ...] = ()) -> tuple[list[Any], tuple[Any, ...]]:
     origin = get_origin(annotation)
     if origin is Annotated:
