@@ -65,7 +65,16 @@ def parameters_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame
         What `gearqa.grade` or `gearqa.evaluate` returned.
     """
     graded = tuple(map(key_of, GRADED_FIELDS))
-    columns = ("serial", "parameter", "symbol", "flank", *graded, "lower_limit_um", "upper_limit_um", "mean_um")
+    columns = (
+        "serial",
+        "parameter",
+        "symbol",
+        "flank",
+        *graded,
+        "lower_limit_um",
+        "upper_limit_um",
+        "mean_um",
+    )
     return _frame(_parameter_rows(_gears(result)), columns)
 
 

@@ -5,6 +5,7 @@ Commands are imported when they run, so that `gearqa --help` and small commands 
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import os
 import shlex
@@ -32,13 +33,13 @@ SEE_FLANKS = "see: gearqa explain flanks"
 class _Commands(TyperGroup):
     """The group of all commands, each imported when it is asked for."""
 
-    def get_params(self, ctx: typer.Context) -> list[Any]:
+    def get_params(self, ctx: Any) -> list[Any]:
         return with_plain_values(super().get_params(ctx))
 
-    def list_commands(self, ctx: typer.Context) -> list[str]:
+    def list_commands(self, ctx: Any) -> list[str]:
         return list(COMMANDS)
 
-    def get_command(self, ctx: typer.Context, cmd_name: str) -> Any:
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
         if cmd_name not in COMMANDS:
             return None
         module = importlib.import_module(f"gearqa.cli.commands.{cmd_name}")
@@ -48,11 +49,11 @@ class _Commands(TyperGroup):
             group.command(cmd_name, cls=Command, short_help=COMMANDS[cmd_name])(module.command)
         return typer.main.get_command(group)
 
-    def format_commands(self, ctx: typer.Context, formatter: Any) -> None:
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))
 
-    def resolve_command(self, ctx: typer.Context, args: list[str]) -> Any:
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         if args[0] not in COMMANDS:
             raise typer.BadParameter(_no_such_command(args), ctx=ctx, param_hint="COMMAND")
         return super().resolve_command(ctx, args)
@@ -60,9 +61,7 @@ class _Commands(TyperGroup):
 
 def _typer(**options: Any) -> typer.Typer:
     """Return an application with plain help and without a handler of exceptions of its own."""
-    return typer.Typer(
-        add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False, **options
-    )
+    return typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False, **options)
 
 
 app = _typer(
@@ -154,8 +153,8 @@ def _status_and_message(error: BaseException) -> int:  # noqa: PLR0911 - one lin
     if isinstance(error, MemoryError):
         _message("gearqa: out of memory; nothing was written.")
         return ExitStatus.NOT_DONE
-    summary = str(error).strip().splitlines()
-    _message(f"gearqa {__version__}: {type(error).__name__}: {summary[0] if summary else ''}\n{REPORT_A_FAULT}")
+    lines = str(error).strip().splitlines() or [""]
+    _message(f"gearqa {__version__}: {type(error).__name__}: {lines[0]}\n{REPORT_A_FAULT}")
     return ExitStatus.PROGRAM_FAULT
 
 
@@ -185,17 +184,13 @@ def _error_text(error: GearqaError) -> str:
 
 
 def _message(text: str) -> None:
-    try:
+    with contextlib.suppress(OSError):  # where standard error is gone, nobody can be told
         print(text, file=sys.stderr, flush=True)
-    except OSError:
-        pass  # nobody can be told
 
 
 def _replace_stdout() -> None:
-    try:
+    with contextlib.suppress(OSError, ValueError):  # standard output may be no real file
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    except (OSError, ValueError):
-        pass  # standard output is no real file
 
 
 def main() -> NoReturn:

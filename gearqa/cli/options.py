@@ -8,7 +8,8 @@ from typing import Annotated
 import typer
 
 Folder = Annotated[
-    Path, typer.Argument(metavar="FOLDER", help="Inspection folder: part.toml and CSV tables.", show_default=False)
+    Path,
+    typer.Argument(metavar="FOLDER", help="Inspection folder: part.toml and CSV tables.", show_default=False),
 ]
 PartFile = Annotated[
     Path | None,
@@ -29,6 +30,7 @@ CsvFile = Annotated[
     str | None, typer.Option("--csv", metavar="FILE", help="Write the result as CSV; - is standard output.")
 ]
 HtmlFile = Annotated[
-    str | None, typer.Option("--html", metavar="FILE", help="Write a self-contained page; - is standard output.")
+    str | None,
+    typer.Option("--html", metavar="FILE", help="Write a self-contained page; - is standard output."),
 ]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No result on the terminal, no progress.")]

@@ -11,7 +11,7 @@ import typer
 from gearqa.cli.app import grade_line
 
 if TYPE_CHECKING:
-    from gearqa.io.reading import Inspection
+    from gearqa.io.inspection import Inspection
 
 
 def open_folder(

@@ -28,16 +28,17 @@ def flanks() -> list[Block]:
     return [
         Bullets(
             (
-                "Look onto the datum face, the face that helix positions are counted from. Turn the gear until "
-                "the tip of the tooth points up. The flank on your left is the left flank, the one on your right "
-                "the right flank. On a ring this is the tooth at the bottom.",
+                "Look onto the datum face, the face that helix positions are counted from. Turn the gear "
+                "until the tip of the tooth points up. The flank on your left is the left flank, the one "
+                "on your right the right flank. On a ring this is the tooth at the bottom.",
                 "Teeth are numbered clockwise, seen onto the datum face. Space i lies clockwise of tooth i.",
-                "External gear, going clockwise: left flank, then right flank. Space i lies between the right "
-                "flank of tooth i and the left flank of tooth i+1.",
+                "External gear, going clockwise: left flank, then right flank. Space i lies between the "
+                "right flank of tooth i and the left flank of tooth i+1.",
                 "Internal gear, going clockwise: right flank, then left flank. Space i lies between the left "
                 "flank of tooth i and the right flank of tooth i+1.",
-                "Seen from the other face left and right change places, and so does the counting direction. An "
-                "instrument that looks from there, or counts anticlockwise, is read with a column map: "
+                "Seen from the other face left and right change places, and so does the counting "
+                "direction. An instrument that looks from there, or counts anticlockwise, is read with a "
+                "column map: "
                 '[convention] seen_from = "opposite_face", numbering = "anticlockwise".',
             )
         ),
@@ -49,16 +50,17 @@ def signs() -> list[Block]:
     return [
         Bullets(
             (
-                "Profile and helix deviations: plus is more material than the design, on external and internal "
-                "gears alike. They are given in the transverse plane along the base tangent; with "
+                "Profile and helix deviations: plus is more material than the design, on external and "
+                "internal gears alike. They are given in the transverse plane along the base tangent; with "
                 'deviation_plane = "normal" in part.toml they are divided by cos(beta_b) on reading.',
-                "Pitch and index: plus is displaced clockwise, seen onto the datum face, along the arc of the "
-                "measuring circle.",
+                "Pitch and index: plus is displaced clockwise, seen onto the datum face, along the arc of "
+                "the measuring circle.",
                 "Runout readings: plus is away from the gear axis.",
                 "Profile slope: plus gains material towards the tip.",
-                "Helix slope: plus gains material away from the datum face. The sign by helix angle (plus: the "
-                "helix angle is larger) is given beside it; equal signs of both flanks without that turn mean "
-                "taper, opposite ones a lead error. For a spur gear right-hand or left-hand is said instead.",
+                "Helix slope: plus gains material away from the datum face. The sign by helix angle (plus: "
+                "the helix angle is larger) is given beside it; equal signs of both flanks without that "
+                "turn mean taper, opposite ones a lead error. For a spur gear right-hand or left-hand is "
+                "said instead.",
                 "Roll length is counted from the base circle. On an internal gear the tip has the smaller "
                 "diameter, so roll length falls towards the tip.",
             )
@@ -72,25 +74,31 @@ def classes() -> list[Block]:
     return [
         Bullets(
             (
-                f"{ISO_1328_1_2013} knows the flank tolerance classes 1 (finest) to 11. From class to class the "
-                "tolerance grows by the square root of 2. `gearqa tolerances` prints them for a gear.",
-                "A value meets a class if it is not larger than that class's rounded tolerance; slopes count by "
-                "magnitude. Beyond class 11 is said so, and counts as the worst.",
-                f"Graded unless the drawing says otherwise: {graded}. The class of a gear is the worst of them. "
-                "If one of them was not measured the class is incomplete, and marked so wherever it stands.",
+                f"{ISO_1328_1_2013} knows the flank tolerance classes 1 (finest) to 11. From class to class "
+                "the tolerance grows by the square root of 2. `gearqa tolerances` prints them for a gear.",
+                "A value meets a class if it is not larger than that class's rounded tolerance; slopes "
+                "count by magnitude. Beyond class 11 is said so, and counts as the worst.",
+                f"Graded unless the drawing says otherwise: {graded}. The class of a gear is the worst of "
+                "them. If one of them was not measured the class is incomplete, and marked so wherever it "
+                "stands.",
                 "The exact class is the same formula solved for the class: 4.3 lies just beyond class 4. It "
                 "follows the unrounded tolerance, so near a step it may differ from the class.",
-                "Limits of the drawing win over the class for conformity: every evaluated trace must lie inside. "
-                "Class and master quality still go by the formulas.",
-                "Slopes are printed over two spans: the full span (control to tip diameter, whole face width), as "
-                "the edition of 2013 takes it, and the evaluation length, as the edition of 1995 and many charts "
-                "do. The second is smaller: compare like with like.",
+                "Limits of the drawing win over the class for conformity: every evaluated trace must lie "
+                "inside. Class and master quality still go by the formulas.",
+                "Slopes are printed over two spans: the full span (control to tip diameter, whole face "
+                "width), as the edition of 2013 takes it, and the evaluation length, as the edition of "
+                "1995 and many charts do. The second is smaller: compare like with like.",
                 "Runout Fr, sector pitch Fpz/8 and adjacent pitch fu have their tolerances in annexes.",
             )
         ),
         Table(
             "Parameters",
-            (Column("symbol", "left"), Column("key", "left"), Column("graded", "left"), Column("name", "left")),
+            (
+                Column("symbol", "left"),
+                Column("key", "left"),
+                Column("graded", "left"),
+                Column("name", "left"),
+            ),
             tuple(
                 (
                     p.symbol,
@@ -109,14 +117,14 @@ def master_quality() -> list[Block]:
     return [
         Bullets(
             (
-                "No standard defines master quality; the job does, in [master_quality] of part.toml: a class, and "
-                "the parameters that must meet it on every graded flank.",
-                f"Without that table it is class {DEFAULT_MASTER_CLASS} in all graded parameters: handbooks list "
-                "measuring gears at grades 3 to 5.",
-                "Three answers: reached; not reached (one value is beyond the class: that parameter is named); not "
-                "decidable (nothing is beyond, but something that counts was not measured).",
-                "The job has reached master quality only if every gear has. The criterion is always printed beside "
-                "the answer.",
+                "No standard defines master quality; the job does, in [master_quality] of part.toml: a "
+                "class, and the parameters that must meet it on every graded flank.",
+                f"Without that table it is class {DEFAULT_MASTER_CLASS} in all graded parameters: handbooks "
+                "list measuring gears at grades 3 to 5.",
+                "Three answers: reached; not reached (one value is beyond the class: that parameter is "
+                "named); not decidable (nothing is beyond, but something that counts was not measured).",
+                "The job has reached master quality only if every gear has. The criterion is always "
+                "printed beside the answer.",
                 *CAUTIONS,
             )
         ),
@@ -133,9 +141,9 @@ def files() -> list[Block]:
     units = ", ".join(f"{' or '.join(q.columns)}" for q in QUANTITIES.values() if len(q.columns) > 1)
     return [
         Paragraph(
-            "One folder holds what was measured on one part number: part.toml, and CSV tables directly in it. A "
-            "table is known by its columns, not by its name, and may be split over several files. Start one with: "
-            "gearqa new FOLDER"
+            "One folder holds what was measured on one part number: part.toml, and CSV tables directly in "
+            "it. A table is known by its columns, not by its name, and may be split over several files. "
+            "Start one with: gearqa new FOLDER"
         ),
         Table(
             "Tables",
@@ -147,16 +155,16 @@ def files() -> list[Block]:
                 f"The end of a column name is its unit: {units}.",
                 "flank is left or right (gearqa explain flanks); tooth and space run from 1 to the number of "
                 "teeth. Serials are text: 007 and 7 differ.",
-                "One row a point, in any order. One trace is one serial, flank and tooth, and where given one "
-                "face position (profile) or diameter (helix). Every trace is graded.",
-                "UTF-8, UTF-16 with byte order mark or Windows-1252; comma, semicolon or tab; decimal point, or "
-                "decimal comma where the separator is not a comma. Empty lines and lines that begin with # are "
-                "passed over.",
+                "One row a point, in any order. One trace is one serial, flank and tooth, and where given "
+                "one face position (profile) or diameter (helix). Every trace is graded.",
+                "UTF-8, UTF-16 with byte order mark or Windows-1252; comma, semicolon or tab; decimal "
+                "point, or decimal comma where the separator is not a comma. Empty lines and lines that "
+                "begin with # are passed over.",
                 "Tables of another layout: gearqa columns FOLDER drafts a column map, gearqa grade FOLDER "
                 "--columns map.toml reads with it.",
                 'A file to leave out: ignore = ["notes*.csv"] at the top of part.toml.',
-                "All faults of all files are told at once, with file, line, column, what was found and what is "
-                "expected; then nothing is written.",
+                "All faults of all files are told at once, with file, line, column, what was found and "
+                "what is expected; then nothing is written.",
             )
         ),
     ]

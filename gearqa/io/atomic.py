@@ -6,6 +6,7 @@ files stand untouched. What goes to standard output is held back likewise.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import stat
@@ -121,10 +122,8 @@ class Outputs:
 
     def _discard(self) -> None:
         for _, temporary, stream in self._files:
-            try:
+            with contextlib.suppress(OSError):  # a full disk fails again on closing; the file goes anyway
                 stream.close()
-            except OSError:
-                pass  # a full disk fails again on closing; the file goes anyway
             temporary.unlink(missing_ok=True)
         for stream in self._direct:
             stream.close()

@@ -7,13 +7,12 @@ import io
 from collections.abc import Iterable, Iterator
 from typing import Any, BinaryIO, Literal
 
+from gearqa.io.recognition import RESULT_MARK
 from gearqa.model.results import FlankResult, GearResult, GradeHeader, LotSummary, ParameterResult
 
 RowKind = Literal["gear", "flank", "trace"]
 Style = Literal["comma", "semicolon"]
 
-RESULT_MARK = "# gearqa result"
-"""First line of every CSV that gearqa writes as output; the reader passes such files over."""
 SIMULATED_MARK = ", SIMULATED: made by gearqa simulate, not measured on a gear"
 """What follows in that line when the result rests on simulated data."""
 

@@ -193,9 +193,7 @@ def _parameter(key: str) -> Schema:
 
 def _traces() -> Schema:
     labels = tuple(jsonio.LABEL_KEYS.values())
-    trace = of_fields(
-        TraceResult, jsonio.TRACE_FIELDS, optional=("slope_by_helix_angle_um", "hand")
-    )
+    trace = of_fields(TraceResult, jsonio.TRACE_FIELDS, optional=("slope_by_helix_angle_um", "hand"))
     trace["properties"] |= {label: {"type": "number"} for label in labels}
     trace["properties"]["hand"] = {"enum": ["right-hand", "left-hand"]}
     pitch = of_fields(PitchResult)
@@ -274,5 +272,3 @@ def tolerances_json_schema() -> Schema:
         "Rounded tolerances of a gear, micrometres; a slope's is its magnitude",
         {"standard": {"type": "string"}, "gear": gear, "classes": classes},
     )
-
-

@@ -215,7 +215,10 @@ def svg_figure(kind: Kind) -> Figure:
         return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in map(at, points))
 
     canvas.path(path(outline(gear)) + "z", stroke=FRAME, fill=BAND, width=1)
-    radii = [gear.reference_radius + (gear.tip_radius - gear.root_radius) * (i / 10 - 0.5) * 0.85 for i in range(11)]
+    radii = [
+        gear.reference_radius + (gear.tip_radius - gear.root_radius) * (i / 10 - 0.5) * 0.85
+        for i in range(11)
+    ]
     for flank, ink in (("left", FILTERED), ("right", DESIGN)):
         for tooth in TEETH_SHOWN:
             line = [place(r, gear.flank_angle(flank, tooth, r)) for r in radii]  # type: ignore[arg-type]
@@ -237,10 +240,10 @@ TITLES: dict[Kind, str] = {
     "internal": "Internal gear (ring)",
 }
 DESCRIPTIONS: dict[Kind, str] = {
-    "external": "Three teeth of an external gear seen onto the datum face, tips up. Clockwise runs to the right. "
-    "Going clockwise each tooth shows its left flank, then its right flank; space 1 lies between the right "
-    "flank of tooth 1 and the left flank of tooth 2.",
-    "internal": "Three teeth of an internal gear seen onto the datum face, at the bottom of the ring, so that the tips "
-    "point up. Clockwise runs to the left. Going clockwise each tooth shows its right flank, then its left "
-    "flank; space 1 lies between the left flank of tooth 1 and the right flank of tooth 2.",
+    "external": "Three teeth of an external gear seen onto the datum face, tips up. Clockwise runs to the "
+    "right. Going clockwise each tooth shows its left flank, then its right flank; space 1 lies between "
+    "the right flank of tooth 1 and the left flank of tooth 2.",
+    "internal": "Three teeth of an internal gear seen onto the datum face, at the bottom of the ring, so "
+    "that the tips point up. Clockwise runs to the left. Going clockwise each tooth shows its right flank, "
+    "then its left flank; space 1 lies between the left flank of tooth 1 and the right flank of tooth 2.",
 }

@@ -258,7 +258,9 @@ def pitch_lines(gear: GearResult) -> list[str]:
     """First harmonic of the index of each flank: what eccentric clamping would leave."""
     lines = []
     for one in gear.pitch:
-        share = "" if one.first_harmonic_share is None else f", {percent_text(one.first_harmonic_share)} of Fp"
+        share = (
+            "" if one.first_harmonic_share is None else f", {percent_text(one.first_harmonic_share)} of Fp"
+        )
         lines.append(
             f"Index, {one.flank} flank: first harmonic {value_text(one.first_harmonic_um)} µm "
             f"at {one.first_harmonic_deg:.0f}°{share}; without it "
@@ -541,7 +543,8 @@ def lot_verdict(header: GradeHeader, lot: LotSummary, seen: LotCollector) -> Ver
         counts.append(f"missing: {_gears_by_parameter(seen.missing)}")
     grade = "beyond class 11" if lot.beyond else "none" if lot.class_ is None else str(lot.class_)
     spread = ", ".join(
-        f"class {name}: {n}" for name, n in sorted(seen.classes.items(), key=lambda pair: _class_order(pair[0]))
+        f"class {name}: {n}"
+        for name, n in sorted(seen.classes.items(), key=lambda pair: _class_order(pair[0]))
     )
     master = [f"reached by {lot.master_quality} of {count_text(lot.gears, 'gear')}"]
     if lot.master_quality_undecided:
@@ -549,13 +552,14 @@ def lot_verdict(header: GradeHeader, lot: LotSummary, seen: LotCollector) -> Ver
     if seen.master_deciding:
         master.append(f"decided by {_gears_by_parameter(seen.master_deciding)}")
     master.append(f"criterion: {criterion_text(header)}")
-    incomplete = any(name.endswith("*") for name in seen.classes)
+    if any(name.endswith("*") for name in seen.classes):
+        grade += " (incomplete)"
     return Verdict(
         (
             Answer(
                 "Conformity to the drawing", CONFORMITY[lot.conforms], STATUS[lot.conforms], "; ".join(counts)
             ),
-            Answer("Worst class", f"{grade} (incomplete)" if incomplete else grade, "none", f"gears by {spread}"),
+            Answer("Worst class", grade, "none", f"gears by {spread}"),
             Answer(
                 "Master quality of the job", MASTER_QUALITY[lot.reached_master_quality],
                 STATUS[lot.reached_master_quality], "; ".join(master),

@@ -91,8 +91,10 @@ def allowed_text(key: str, tolerance: float | None, limits: Limits | None) -> st
 def class_text(grade: int | None, beyond: bool | None, *, complete: bool = True) -> str:
     """Flank tolerance class; a star says that something graded was not assessed.
 
-    >>> class_text(5, False), class_text(None, True), class_text(None, None), class_text(5, False, complete=False)
-    ('5', '>11', '–', '5*')
+    >>> class_text(5, False), class_text(None, True), class_text(None, None)
+    ('5', '>11', '–')
+    >>> class_text(5, False, complete=False)
+    '5*'
     """
     text = ">11" if beyond else DASH if grade is None else str(grade)
     return text if complete or text == DASH else f"{text}*"
@@ -107,9 +109,7 @@ def count_text(number: int, one: str, many: str = "") -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
-def use_of_tolerance(
-    key: str, value: float, tolerance: float | None, limits: Limits | None
-) -> float | None:
+def use_of_tolerance(key: str, value: float, tolerance: float | None, limits: Limits | None) -> float | None:
     """Share of what is allowed that a value uses up; above 1 it is outside."""
     pair = limits if limits is not None else tolerance_limits(key, tolerance)
     if pair is None:

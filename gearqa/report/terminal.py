@@ -63,8 +63,8 @@ class Terminal:
 
     def __init__(self, stream: IO[str], *, colour: bool = False, width: int | None = None) -> None:
         self._console = Console(
-            file=stream, width=width, force_terminal=colour, no_color=not colour, highlight=False, markup=False,
-            emoji=False, color_system="auto" if colour else None, safe_box=False,
+            file=stream, width=width, force_terminal=colour, no_color=not colour, highlight=False,
+            markup=False, emoji=False, color_system="auto" if colour else None, safe_box=False,
         )  # fmt: skip
         self._encoding = getattr(stream, "encoding", None) or "utf-8"
         self._unicode = _encodable("─", self._encoding)

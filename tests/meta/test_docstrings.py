@@ -63,7 +63,8 @@ def test_docstring(function):
     found = sections(doc)
     assert doc.strip(), "no docstring"
     whole = found[""] + found.get("Notes", "") + found.get("References", "")
-    assert SOURCE.search(whole.split("\n", 1)[-1] if "\n" in whole else whole), "no source line after the summary"
+    below_summary = whole.split("\n", 1)[-1]
+    assert SOURCE.search(below_summary), "no source line after the summary"
 
     names = [n for n, p in inspect.signature(function).parameters.items() if n not in {"self", "cls"}]
     described = entries(found.get("Parameters", ""))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, astuple, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -31,9 +31,7 @@ class ToleranceGear:
 
 
 def command(
-    module: Annotated[
-        float | None, typer.Option("--module", metavar="MM", help="Normal module, mm.")
-    ] = None,
+    module: Annotated[float | None, typer.Option("--module", metavar="MM", help="Normal module, mm.")] = None,
     diameter: Annotated[
         float | None,
         typer.Option("--diameter", metavar="MM", help="Reference diameter, mm; follows from --teeth."),
@@ -86,9 +84,7 @@ def command(
             "outside the range of application: " + "; ".join(map(str, outside)),
             hint="The formulas are not extended beyond the range that the standard states.",
         )
-    table = edition.tolerance_table(
-        gear.teeth, gear.normal_module_mm, gear.reference_diameter_mm, gear.face_width_mm, gear.helix_angle_deg
-    )
+    table = edition.tolerance_table(*astuple(gear))
     classes = {A: table[A] for A in edition.CLASSES if grade in (None, A)}
     if json is not None:
         from gearqa.io.atomic import write_whole  # noqa: PLC0415
