@@ -134,7 +134,9 @@ def _from_options(
     named = (("--module", module), ("--diameter (or --teeth)", diameter), ("--face-width", face_width))
     missing = [name for name, value in named if value is None]
     if module is None or diameter is None or face_width is None:
-        raise typer.BadParameter(f"{', '.join(missing)} missing; or give --part FILE", param_hint="gear")
+        raise GearqaError(
+            f"missing: {', '.join(missing)}", hint="Or give --part FILE. Help: gearqa tolerances --help"
+        )
     return ToleranceGear(teeth, module, diameter, face_width, beta)
 
 
