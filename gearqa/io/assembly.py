@@ -26,6 +26,7 @@ _TRACE_KINDS: dict[int, TraceKind] = {PROFILE: "profile", HELIX: "helix"}
 def assemble(
     serial: str,
     series: Iterable[Series],
+    *,
     teeth: int,
     sizes: Sequence[SizeReading],
     production: Production | None,

@@ -133,9 +133,7 @@ def scaled(values: Array, factor: float, offset: float) -> Array:
     return values + offset if offset != 0.0 else values
 
 
-def to_series(
-    rows: Rows, frame: Frame, convention: Convention = Convention()
-) -> tuple[SeriesRows, list[Fault]]:
+def to_series(rows: Rows, frame: Frame, convention: Convention) -> tuple[SeriesRows, list[Fault]]:
     """Bring rows into the convention of the model, and say what is wrong with them."""
     faults = _number_faults(rows, frame)
     if convention != Convention() and frame.part is not None:

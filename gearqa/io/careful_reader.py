@@ -12,7 +12,7 @@ import re
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Final, TextIO
 
 from gearqa.errors import Problem, Reason
 from gearqa.io.digests import HashingFile
@@ -46,7 +46,6 @@ class CarefulReader:
     sha256: str = ""
     rows_read: int = 0
     blank_dropped: int = 0
-    _row_line: int = field(default=0, init=False)
 
     def chunks(self, size: int = CHUNK_ROWS) -> Iterator[RawRows]:
         """The rows of the table, in file order."""
@@ -60,11 +59,17 @@ class CarefulReader:
         except OSError as error:
             self._fault(Reason.FILE_NOT_FOUND, error.strerror or "unreadable", "a readable file")
 
+    def block(self, text: str, names: Sequence[str], lines_before: int) -> Iterator[RawRows]:
+        """The rows of a block of whole lines from the body of the table."""
+        picker = _Picker.of(self.source, names)
+        rows = self._rows(io.StringIO(text, newline=""), lines_before=lines_before)
+        yield from self._picked(rows, names, picker, CHUNK_ROWS)
+
     def _chunks(self, size: int) -> Iterator[RawRows]:
         raw = HashingFile(self.source.path)
         buffered = io.BufferedReader(raw, 1 << 18)
         with io.TextIOWrapper(buffered, encoding=self.source.dialect.encoding, newline="") as text:
-            rows = self._rows(text)
+            rows = self._rows(text, skip=self.source.dialect.skip_rows)
             header = next(rows, None)
             if header is None:
                 found = "no header, only blank lines and comments"
@@ -74,23 +79,26 @@ class CarefulReader:
             picker = _Picker.of(self.source, names)
             if picker.problems:
                 for reason, found, expected, column in picker.problems:
-                    self._fault(reason, found, expected, header[0], column)
+                    self._fault(reason, found, expected, header[0], column=column)
                 return
             yield from self._picked(self._body(rows), names, picker, size)
             while buffered.read(1 << 18):  # what follows a fault counts for the digest too
                 pass
             self.sha256 = raw.hexdigest()
+        self.check_rows()
+
+    def check_rows(self) -> None:
+        """A table without rows is a fault."""
         if self.rows_read == 0 and self.blank_dropped == 0:
             self._fault(
                 Reason.EMPTY_TABLE, "a header without rows", "rows below the header",
                 hint=ignore_hint(self.source.name),
             )  # fmt: skip
 
-    def _rows(self, text: io.TextIOWrapper) -> Iterator[tuple[int, Row]]:
+    def _rows(self, text: TextIO, *, skip: int = 0, lines_before: int = 0) -> Iterator[tuple[int, Row]]:
         """CSV rows with the line each begins in; comments and blank lines outside quotes left out."""
-        dialect = self.source.dialect
-        lines = _Lines(text, dialect.skip_rows)
-        reader = csv.reader(lines, delimiter=dialect.separator, strict=True)
+        lines = _Lines(text, skip, lines_before)
+        reader = csv.reader(lines, delimiter=self.source.dialect.separator, strict=True)
         while True:
             lines.outside_quotes = True
             try:
@@ -176,6 +184,7 @@ class CarefulReader:
         found: str,
         expected: str,
         line: int | None = None,
+        *,
         column: str | None = None,
         hint: str = "",
     ) -> None:
@@ -196,10 +205,10 @@ def with_encoding_settled(source: TableSource) -> TableSource:
 class _Lines:
     """Physical lines for the CSV reader, without the comments and blank lines between rows."""
 
-    def __init__(self, text: io.TextIOWrapper, skip: int) -> None:
+    def __init__(self, text: TextIO, skip: int, lines_before: int) -> None:
         self._text = text
         self._skip = skip
-        self.line = 0
+        self.line = lines_before
         self.row_line = 0
         """Line in which the current row began."""
         self.outside_quotes = True

@@ -46,7 +46,14 @@ class Cells:
         return cls(source, raw, log, np.zeros(len(raw), dtype=np.bool_))
 
     def fault(
-        self, row: int, reason: Reason, column: str, expected: str, hint: str = "", found: str | None = None
+        self,
+        row: int,
+        reason: Reason,
+        column: str,
+        expected: str,
+        hint: str = "",
+        *,
+        found: str | None = None,
     ) -> None:
         """A cell that cannot be used."""
         self.bad[row] = True

@@ -47,10 +47,10 @@ class Inspection:
             yield assemble(
                 serial,
                 self._store.series_of(self._store.serials[serial]),
-                self.part.gear.teeth,
-                self._texts.sizes.get(serial, ()),
-                self._texts.production.get(serial),
-                self._gear_notices.get(serial, ()),
+                teeth=self.part.gear.teeth,
+                sizes=self._texts.sizes.get(serial, ()),
+                production=self._texts.production.get(serial),
+                notices=self._gear_notices.get(serial, ()),
             )
 
     def close(self) -> None:

@@ -38,6 +38,15 @@ class ProblemLog:
         if notice not in self.notices:
             self.notices.append(notice)
 
+    def mark(self) -> tuple[int, int]:
+        """Where the log stands, for `reset`."""
+        return len(self._problems), len(self.notices)
+
+    def reset(self, mark: tuple[int, int]) -> None:
+        """Drop what came after a mark (a file that is read again)."""
+        del self._problems[mark[0] :], self.notices[mark[1] :]
+        self._counts = Counter((p.file, p.reason) for p in self._problems)
+
     @property
     def problems(self) -> tuple[Problem, ...]:
         """Problems in order of files and lines, each beyond the bound counted in a last one."""

@@ -27,6 +27,13 @@ from gearqa.io.canonical import (
 from gearqa.io.careful_reader import CHUNK_ROWS, CarefulReader, with_encoding_settled
 from gearqa.io.careful_rows import careful_series
 from gearqa.io.digests import sha256_of
+from gearqa.io.fast_reader import (
+    BYTES_PER_ROW,
+    FastReader,
+    NotPlainError,
+    OtherEncodingError,
+    is_plain,
+)
 from gearqa.io.inspection import Inspection
 from gearqa.io.listing import IGNORED, Listing, list_folder
 from gearqa.io.locate import locate
@@ -49,6 +56,8 @@ from gearqa.model.part import Part
 from gearqa.symbols import FLANKS
 
 PART_FILE: Final = "part.toml"
+FAST_FROM_BYTES: Final = 4 << 20
+"""Below this the careful reader is done before the fast parser is loaded."""
 _LOCATED_SERIES: Final = 500
 """Series whose double points are looked up and told one by one; further ones are counted."""
 
@@ -215,10 +224,38 @@ class _Reading:
     def _read_tables(self) -> None:
         frame = Frame.of(self.part)
         digests: dict[str, str] = {}
-        for number in range(len(self.sources)):
-            digests[self.sources[number].name] = self._read_carefully(number, frame)
+        plain = [source for source in self.sources if is_plain(source)]
+        fast = sum(_size(source.path) for source in plain) >= FAST_FROM_BYTES
+        for number, source in enumerate(self.sources):
+            read = self._read_fast if fast and source in plain else self._read_carefully
+            digests[source.name] = read(number, frame)
         self.files += [InputFile(name, sha256) for name, sha256 in digests.items()]
         self.store.finish()
+
+    def _read_fast(self, number: int, frame: Frame) -> str:
+        source = self.sources[number]
+        reader = FastReader(source, frame, max(1, self.chunk_rows * BYTES_PER_ROW))
+        careful = CarefulReader(source, self.log)
+        store, log = self.store.mark(), self.log.mark()
+        try:
+            for block in reader.blocks():
+                if block.pieces is not None:
+                    careful.rows_read += block.rows
+                    self.store.add(block.pieces, number)
+                    continue
+                text = block.data.decode()
+                for raw in careful.block(text, reader.names, reader.lines_before(block)):
+                    rows, _ = careful_series(source, raw, frame, self.log)
+                    self.store.add(cut(rows), number)
+        except (NotPlainError, OtherEncodingError) as reason:
+            self.store.reset(store)
+            self.log.reset(log)
+            if isinstance(reason, NotPlainError):
+                return self._read_carefully(number, frame)
+            self.sources[number] = with_encoding_settled(source)
+            return self._read_fast(number, frame)
+        careful.check_rows()
+        return reader.sha256
 
     def _read_carefully(self, number: int, frame: Frame) -> str:
         source = self.sources[number] = with_encoding_settled(self.sources[number])
@@ -359,6 +396,13 @@ class _Reading:
             for gear in self.store.gears_with(series):
                 kinds[gear].add(kind)
         return {name: frozenset(own) for name, own in zip(names, kinds, strict=True)}
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
 
 
 def _no_folder(folder: Path) -> Problem:

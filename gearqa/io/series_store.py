@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -143,6 +144,16 @@ class SeriesStore:
             shared[at] = number(position[start:end])
         return shared
 
+    def mark(self) -> tuple[int, int]:
+        """Where the store stands, for `reset`."""
+        return len(self._parts), len(self.serials)
+
+    def reset(self, mark: tuple[int, int]) -> None:
+        """Forget what was added after a mark (a file that is read again)."""
+        del self._parts[mark[0] :]
+        for serial in list(self.serials)[mark[1] :]:
+            del self.serials[serial]
+
     def finish(self) -> None:
         """Order the index by gear; nothing may be added after this."""
         if self._parts:
@@ -253,7 +264,7 @@ class SeriesStore:
                 *(own[name].tolist() for name in ("series", "shared", "label_low", "label_high")), strict=True
             )
         )
-        for at, past_at in zip(bounds, bounds[1:], strict=False):
+        for at, past_at in pairwise(bounds):
             series, flank, tooth = split_series_key(rows[at][0])
             low = min(row[2] for row in rows[at:past_at])
             high = max(row[3] for row in rows[at:past_at])
@@ -271,8 +282,9 @@ class SeriesStore:
         return self._index[begin:end]
 
     def _position(self, piece: np.void) -> Array:
-        if piece["shared"] != _NOT_SHARED:
-            return self._shared.arrays[piece["shared"]]
+        shared = int(piece["shared"])
+        if shared != _NOT_SHARED:
+            return self._shared.arrays[shared]
         return self._spool.read(int(piece["position_at"]), int(piece["count"]))
 
     def _values(self, pieces: NDArray[np.void]) -> list[Array]:

@@ -63,7 +63,7 @@ class Spool:
             raise ValueError("this inspection is closed: read the folder again")
         if self._file is not None:
             values = np.empty(count, dtype=np.float64)
-            self._read_into(memoryview(values).cast("B"), start * _ITEM)
+            self._read_into(values.view(np.uint8).data, start * _ITEM)
             values.setflags(write=False)
             return values
         if count == 0:
@@ -87,7 +87,7 @@ class Spool:
 
     def _move_to_disk(self) -> None:
         # unbuffered: what is written can be read back at once
-        self._file = tempfile.TemporaryFile(prefix="gearqa-", buffering=0)
+        self._file = tempfile.TemporaryFile(prefix="gearqa-", buffering=0)  # noqa: SIM115 - lives on
         for array in self._arrays:
             self._write(array)
         self._arrays.clear()
@@ -95,7 +95,7 @@ class Spool:
 
     def _write(self, values: Array) -> None:
         assert self._file is not None
-        rest = memoryview(values).cast("B")
+        rest = values.view(np.uint8).data
         while rest:
             rest = rest[self._file.write(rest) :]
 

@@ -110,7 +110,7 @@ class TextRows:
                 cells.fault(
                     row, Reason.DUPLICATE_ROW, column, f"{cell} as in {file}:{line}, or one row per serial",
                     "two measurements of one gear belong into two folders",
-                    f"a second row of serial '{serial}' with another {column}: {value}",
+                    found=f"a second row of serial '{serial}' with another {column}: {value}",
                 )  # fmt: skip
                 return False
         for column, value in stated.items():
