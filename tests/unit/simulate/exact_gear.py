@@ -29,6 +29,8 @@ class ExactGear:
     internal: bool
     hand: int
     x: float = 0.0
+    more_helix_deg: float = 0.0
+    """How much larger the true helix angle at the reference circle is."""
 
     @property
     def alpha_t(self) -> float:
@@ -45,7 +47,7 @@ class ExactGear:
     @property
     def lead_angle_per_mm(self) -> float:
         """Counter-clockwise turn of the teeth per mm towards the viewer: right-hand teeth climb."""
-        return self.hand * math.tan(math.radians(self.beta)) / self.r
+        return self.hand * math.tan(math.radians(self.beta + self.more_helix_deg)) / self.r
 
     def _inv(self, r: float) -> float:
         alpha = math.acos(min(1.0, self.r_b / r))
