@@ -110,7 +110,7 @@ class Lobes(Table):
 
     n: int = Field(ge=1, le=60)
     amplitude_um: float
-    """Radial, of the flank material; runout of a thin tooth pitch is twice that."""
+    """Radial movement of the ring, plus = outwards at the crests; runout is about twice that."""
     phase_deg: float | None = None
     """Direction of one crest; left out: random for each gear."""
     amplitude_scatter_um: NotNegative = 0.0

@@ -152,16 +152,18 @@ def gear_table(
     decimals = scenario.measuring.deviation_decimals
 
     def pitch(gear: GearMeasurement) -> Iterable[Iterable[str]]:
+        serial = _cell(gear.serial)
         for flank, readings in gear.pitch.items():
             for i, value in enumerate(readings.index_um.tolist()):
                 if not math.isnan(value):
-                    yield _cell(gear.serial), flank, str(i + 1), _number(value * pitch_factor, decimals)
+                    yield serial, flank, str(i + 1), _number(value * pitch_factor, decimals)
 
     def runout(gear: GearMeasurement) -> Iterable[Iterable[str]]:
         if gear.runout is not None:
+            serial = _cell(gear.serial)
             for i, value in enumerate(gear.runout.radial_um.tolist()):
                 if not math.isnan(value):
-                    yield _cell(gear.serial), str(i + 1), _number(value, decimals)
+                    yield serial, str(i + 1), _number(value, decimals)
 
     def size(gear: GearMeasurement) -> Iterable[Iterable[str]]:
         for one in gear.sizes:

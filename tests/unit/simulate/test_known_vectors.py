@@ -131,6 +131,10 @@ def test_lobes_of_a_thin_ring(n: int, kind: str) -> None:
     F_r /= math.sin(alpha + s * eta)
     got = np.abs(np.fft.rfft(measured.runout.radial_um) * 2 / 80)[n]
     assert got == pytest.approx(F_r / 2, abs=2e-3)
+    crest = np.angle(np.fft.rfft(measured.runout.radial_um)[n])
+    # space i stands at 360 (i - 1/2) / 80 degrees, the crest at 33
+    turn = n * math.radians(360 / 160) - crest - n * math.radians(33.0)
+    assert math.remainder(turn, 2 * math.pi) == pytest.approx(0.0, abs=1e-3)
     x, y = make.traces(measured, "profile", "right")
     slopes = -s * -1 * np.polynomial.polynomial.polyfit(x, y.T, 1)[1]
     middle = abs(np.fft.rfft(slopes)[n]) * 2 / 80
@@ -140,12 +144,35 @@ def test_lobes_of_a_thin_ring(n: int, kind: str) -> None:
 
 
 @pytest.mark.independent
+@pytest.mark.parametrize("n", [2, 3])
+def test_lobes_turn_the_sections_about_the_neutral_fibre(n: int) -> None:
+    """Off the neutral fibre R a section's turn A (n - 1/n) / R adds (r - R) times that to the pitch."""
+    drawing = make.part()
+    geometry = part_geometry(drawing)
+    r, R = geometry.d / 2, 75.0
+    lobes = [{"n": n, "amplitude_um": 10.0, "phase_deg": 0.0, "neutral_diameter_mm": 2 * R}]
+    index = make.gear(drawing, lobes=lobes).pitch["left"].index_um
+    tangential = -1 / n + (n - 1 / n) * (r - R) / R
+    amplitude = 10 * math.hypot(tangential, math.tan(geometry.alpha_t))
+    assert abs(np.fft.rfft(index)[n]) * 2 / 80 == pytest.approx(amplitude, abs=1e-9)
+
+
+@pytest.mark.independent
 def test_a_ring_of_one_lobe_is_an_eccentric_ring() -> None:
     lobes = [{"n": 1, "amplitude_um": 6.0, "phase_deg": 70.0, "neutral_diameter_mm": 150.0}]
     one = make.gear(make.part(), lobes=lobes)
     other = make.gear(make.part(), mounting={"eccentricity_um": 6.0, "eccentricity_deg": 70.0})
     for a, b in zip(one.traces, other.traces, strict=True):
         assert np.max(np.abs(a.deviation_um - b.deviation_um)) < 1e-12
+
+
+def test_ripple_of_one_flank_leaves_the_other_alone() -> None:
+    measured = make.gear(make.part(), ripple=[{"order": 87, "amplitude_um": 1.0, "flank": "right"}])
+    highest = {
+        f: max(np.max(t.deviation_um) for t in measured.traces if t.flank == f) for f in ("left", "right")
+    }
+    assert highest["left"] == 0.0
+    assert highest["right"] == pytest.approx(1.0, abs=0.01)
 
 
 @pytest.mark.independent

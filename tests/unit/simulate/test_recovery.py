@@ -11,12 +11,14 @@ import pytest
 from unit.simulate import make
 from unit.simulate.exact_gear import ExactGear
 
+from gearqa.core.geometry import diameter_at_roll
 from gearqa.core.runout import radial_positions
 from gearqa.evaluate import evaluate
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
 from gearqa.part_geometry import part_geometry
 from gearqa.simulate import simulate_gears
+from gearqa.trace_specs import profile_spec
 
 GEARS = [
     ("external", 0.0, "right"),
@@ -122,6 +124,11 @@ def test_s_shape_is_form_without_slope() -> None:
         for flank in ("left", "right"):
             assert _of(result, f"{kind}_slope")[flank] == pytest.approx((0.0, 0.0), abs=0.02)
             assert _of(result, f"{kind}_form")[flank] == pytest.approx((width, width), abs=0.05)
+    measured = make.gear(drawing, shape={"both": {"profile_s_shape_um": 4.0, "helix_s_shape_um": 3.0}})
+    _, profile = make.traces(measured, "profile", "left")
+    assert profile[0, [0, -1]] == pytest.approx([2.0, -2.0], abs=1e-9)  # internal: the tip comes first
+    face, helix = make.traces(measured, "helix", "right")
+    assert np.interp([1.5, 28.5], face, helix[0]) == pytest.approx([-1.5, 1.5], abs=0.01)
 
 
 @pytest.mark.independent
@@ -152,6 +159,14 @@ def test_twist_is_the_change_of_profile_slope_along_the_face() -> None:
     slopes = {(t.flank, t.label_mm): t.slope_um for t in result.traces}
     assert [slopes["right", z] for z in (1.5, 15.0, 28.5)] == pytest.approx([-3.0, 0.0, 3.0], abs=1e-9)
     assert [slopes["left", z] for z in (1.5, 15.0, 28.5)] == pytest.approx([0.0] * 3, abs=1e-12)
+    spec = profile_spec(drawing)
+    assert spec is not None
+    d_b = part_geometry(drawing).d_b
+    diameters = [diameter_at_roll(L, d_b) for L in (spec.start, spec.end)]
+    measuring = {**MANY, "helix_diameters_mm": diameters, "tables": ["helix"]}
+    result = _graded(drawing, shape={"right": {"twist_um": 6.0}}, measuring=measuring)
+    slopes = {t.label_mm: t.slope_um for t in result.traces if t.flank == "right"}
+    assert (slopes[diameters[0]], slopes[diameters[1]]) == pytest.approx((-3.0, 3.0), abs=1e-9)
 
 
 @pytest.mark.independent
