@@ -12,6 +12,7 @@ import codecs
 import hashlib
 import io
 import re
+import warnings
 from collections import deque
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -24,7 +25,7 @@ from gearqa.io.canonical import Frame, Rows, scaled, to_series
 from gearqa.io.dialect import find_header
 from gearqa.io.pieces import Pieces, cut
 from gearqa.io.sources import Dialect, TableSource
-from gearqa.io.tables import GRADED_KINDS, NUMBER_COLUMNS
+from gearqa.io.tables import GRADED_KINDS, NUMBER_COLUMNS, WHOLE_NUMBER_COLUMNS
 from gearqa.io.text import CP1252, HEAD_BYTES, UTF8
 from gearqa.symbols import FLANKS
 
@@ -91,7 +92,9 @@ class FastReader:
             If the encoding turns out to be another one.
         """
         parse = self._parsed
-        with ThreadPoolExecutor(_THREADS) as pool:
+        with warnings.catch_warnings(), ThreadPoolExecutor(_THREADS) as pool:
+            # filters are common to all threads: set before they start, put back when they are done
+            warnings.filterwarnings("error", message="Length of header or names")
             waiting: deque[Future[Block]] = deque()
             try:
                 for block in self._raw_blocks():
@@ -218,10 +221,8 @@ class _Layout:
 
     def parse(self, data: bytes, source: TableSource) -> Rows | None:
         """Rows of a block, or None where anything is not as it should be."""
-        if not self._even(data):
-            return None
         frame = self._frame(data)
-        if frame is None or not len(frame):
+        if frame is None or not len(frame) or not self._even(data, len(frame)):
             return None
         serials, serial = _categories(frame[self.places["serial"]])
         trimmed = [text.strip(_BLANKS) for text in serials]
@@ -236,7 +237,7 @@ class _Layout:
             flank = np.array([FLANKS.index(word) for word in folded], dtype=np.int8)[codes]
         numbers = {
             name: scaled(
-                np.ascontiguousarray(frame[at].to_numpy()),
+                np.ascontiguousarray(frame[at].to_numpy(), dtype=np.float64),
                 source.columns[name].factor,
                 source.columns[name].offset,
             )
@@ -248,35 +249,41 @@ class _Layout:
             serial = np.array([distinct.index(text) for text in trimmed])[serial]
         return Rows(source.kind, distinct, serial, flank, numbers)
 
-    def _even(self, data: bytes) -> bool:
+    def _even(self, data: bytes, rows: int) -> bool:
         """Whether rows are as long as the header, where the parser would not notice."""
         separator = ord(self.dialect.separator)
-        first = re.match(rb"[\r\n]*([^\r\n]*)", data)
-        if first is None or first.group(1).count(separator) != self.width - 1:
-            return False
-        if set(self.places.values()) == set(range(self.width)):
-            return True  # a short row leaves a cell empty that must not be, a long one is an error
         values = np.frombuffer(data, dtype=np.uint8)
+        at_separators = values == separator
+        if len(self.places) == self.width:
+            # a short row leaves a cell empty that must not be; then a long one shows in the sum
+            return int(np.count_nonzero(at_separators)) == rows * (self.width - 1)
         newline = ord("\n") if b"\n" in data else ord("\r")
         ends = np.flatnonzero(values == newline)
         if not len(ends) or ends[-1] != len(values) - 1:
             ends = np.append(ends, len(values))
-        separators = np.searchsorted(np.flatnonzero(values == separator), ends)
+        separators = np.searchsorted(np.flatnonzero(at_separators), ends)
         return bool(np.all(np.diff(separators, prepend=0) == self.width - 1))
 
     def _frame(self, data: bytes) -> Any:
         import pandas as pd  # noqa: PLC0415
 
         columns = sorted(self.places.items(), key=lambda item: item[1])
-        dtypes: Any = {at: "float64" if name in NUMBER_COLUMNS else "category" for name, at in columns}
+        places = [at for _, at in columns]
+        dtypes: Any = {at: _dtype(name) for name, at in columns}
         try:
             return pd.read_csv(
                 io.BytesIO(data), sep=self.dialect.separator, decimal=self.dialect.decimal, header=None,
-                names=list(range(self.width)), usecols=[at for _, at in columns] if len(columns) < self.width else None,
-                dtype=dtypes, na_filter=False, index_col=False, low_memory=False, engine="c",
+                names=list(range(self.width)), usecols=None if len(places) == self.width else places,
+                dtype=dtypes, na_filter=False, index_col=False, engine="c",
             )  # fmt: skip
-        except (ValueError, TypeError, OverflowError):  # ParserError is a ValueError
+        except (ValueError, TypeError, OverflowError, Warning):  # ParserError is a ValueError
             return None
+
+
+def _dtype(canonical: str) -> str:
+    if canonical in WHOLE_NUMBER_COLUMNS:
+        return "int64"  # takes `7.0` too, and refuses `7.5`
+    return "float64" if canonical in NUMBER_COLUMNS else "category"
 
 
 def _categories(column: Any) -> tuple[list[str], np.ndarray[Any, np.dtype[np.integer[Any]]]]:

@@ -6,10 +6,10 @@ that many traces share are stored once, and every such trace gets the same array
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +33,22 @@ _INDEX: Final = np.dtype(
         ("repeated", np.bool_),
     ]
 )  # fmt: skip
+
+
+_PIECE_FIELDS: Final = ["series", "shared", "count", "value_at", "position_at", "label_low", "label_high"]
+_NOTHING: Final = np.zeros(0)
+
+
+class _Piece(NamedTuple):
+    """A row of the index, for the second pass."""
+
+    series: int
+    shared: int
+    points: int
+    value_at: int
+    position_at: int
+    label_low: float
+    label_high: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +220,10 @@ class SeriesStore:
         own = self._of_gear(gear)
         return sorted(set(own["file"][own["series"] == series].tolist()))
 
+    def _of_gear(self, gear: int) -> NDArray[np.void]:
+        begin, end = self._first_of_gear[gear : gear + 2].tolist()
+        return self._index[begin:end]
+
     def position_range(self, series: int) -> tuple[float, float] | None:
         """Smallest and largest position in all series of this sort."""
         own = self._index[self._index["series"] >> 17 == series]
@@ -231,7 +251,8 @@ class SeriesStore:
         """Whether a position stands in two of the pieces of one trace (sorted by first position)."""
         if np.all(pieces["first"][1:] > pieces["last"][:-1] + SAME_POSITION_MM):
             return False
-        position = np.sort(np.concatenate([self._position(piece) for piece in pieces]))
+        rows = [_Piece(*row) for row in pieces[_PIECE_FIELDS].tolist()]
+        position = np.sort(np.concatenate([self._position(row) for row in rows]))
         return bool(np.any(np.diff(position) <= SAME_POSITION_MM))
 
     def _label_faults(self, starts: NDArray[np.int64], ends: NDArray[np.int64]) -> NDArray[np.bool_]:
@@ -254,55 +275,57 @@ class SeriesStore:
         begin, end = self._first_of_gear[gear : gear + 2].tolist()
         if begin == end:
             return
-        own = self._index[begin:end]
-        starts = self._trace_starts
-        first, past = np.searchsorted(starts, (begin, end)).tolist()
-        bounds = [*(starts[first:past] - begin).tolist(), end - begin]
-        values = self._values(own)
-        rows = list(
-            zip(
-                *(own[name].tolist() for name in ("series", "shared", "label_low", "label_high")), strict=True
-            )
-        )
-        for at, past_at in pairwise(bounds):
-            series, flank, tooth = split_series_key(rows[at][0])
-            low = min(row[2] for row in rows[at:past_at])
-            high = max(row[3] for row in rows[at:past_at])
-            label = None if low != low else low if low == high else (low + high) / 2  # noqa: PLR0124
+        pieces = [_Piece(*row) for row in self._index[_PIECE_FIELDS][begin:end].tolist()]
+        values = self._values(pieces)
+        past = [at - begin for at in self._trace_starts[slice(*self._traces_of(begin, end))].tolist()]
+        for at, past_at in pairwise([*past, end - begin]):
+            piece = pieces[at]
             if past_at - at == 1:
-                shared = rows[at][1]
-                position = self._position(own[at]) if shared == _NOT_SHARED else self._shared.arrays[shared]
-                value = values[at]
+                position, value = self._position(piece), values[at]
+                low, high = piece.label_low, piece.label_high
             else:
-                position, value = self._joined(own[at:past_at], values[at:past_at])
-            yield Series(series, flank, tooth, position, value, label)
+                position, value = self._joined(pieces[at:past_at], values[at:past_at])
+                low = min(one.label_low for one in pieces[at:past_at])
+                high = max(one.label_high for one in pieces[at:past_at])
+            label = None if low != low else low if low == high else (low + high) / 2  # noqa: PLR0124
+            yield Series(*split_series_key(piece.series), position, value, label)
 
-    def _of_gear(self, gear: int) -> NDArray[np.void]:
-        begin, end = self._first_of_gear[gear : gear + 2].tolist()
-        return self._index[begin:end]
+    def _traces_of(self, begin: int, end: int) -> tuple[int, int]:
+        first, past = np.searchsorted(self._trace_starts, (begin, end)).tolist()
+        return first, past
 
-    def _position(self, piece: np.void) -> Array:
-        shared = int(piece["shared"])
-        if shared != _NOT_SHARED:
-            return self._shared.arrays[shared]
-        return self._spool.read(int(piece["position_at"]), int(piece["count"]))
+    def _position(self, piece: _Piece) -> Array:
+        if piece.shared != _NOT_SHARED:
+            return self._shared.arrays[piece.shared]
+        return self._spool.read(piece.position_at, piece.points)
 
-    def _values(self, pieces: NDArray[np.void]) -> list[Array]:
+    def _values(self, pieces: Sequence[_Piece]) -> list[Array]:
         """Values of pieces; those that lie side by side in the spool are read at once."""
-        at, count = pieces["value_at"], pieces["count"]
-        order = np.argsort(at, kind="stable")
-        breaks = np.flatnonzero(at[order][1:] != (at + count)[order][:-1]) + 1
-        values: list[Array] = [np.zeros(0)] * len(pieces)
-        for run in np.split(order, breaks):
-            start, length = int(at[run[0]]), int(count[run].sum())
-            block = self._spool.read(start, length)
-            for piece, first, number in zip(
-                run.tolist(), (at[run] - start).tolist(), count[run].tolist(), strict=True
-            ):
-                values[piece] = block[first : first + number]
+        values: list[Array] = [_NOTHING] * len(pieces)
+        run: list[int] = []
+        start = end = 0
+        for at in sorted(range(len(pieces)), key=lambda at: pieces[at].value_at):
+            piece = pieces[at]
+            if piece.value_at != end:
+                self._read_run(pieces, run, start, end - start, values)
+                run, start = [], piece.value_at
+            run.append(at)
+            end = piece.value_at + piece.points
+        self._read_run(pieces, run, start, end - start, values)
         return values
 
-    def _joined(self, pieces: NDArray[np.void], values: list[Array]) -> tuple[Array, Array]:
+    def _read_run(
+        self, pieces: Sequence[_Piece], run: Sequence[int], start: int, count: int, values: list[Array]
+    ) -> None:
+        if not run:
+            return
+        block = self._spool.read(start, count)
+        at = 0
+        for piece in run:
+            values[piece] = block[at : at + pieces[piece].points]
+            at += pieces[piece].points
+
+    def _joined(self, pieces: Sequence[_Piece], values: list[Array]) -> tuple[Array, Array]:
         position = np.concatenate([self._position(piece) for piece in pieces])
         value = np.concatenate(values)
         if np.any(np.diff(position) <= 0):
