@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from gearqa.core.geometry import GearGeometry, diameter_at_roll
+from gearqa.core.slopes import helix_slope_by_angle
 from gearqa.core.traces import (
     FEWEST_POINTS,
     MISSING_STEPS_ALLOWED,
@@ -79,7 +80,6 @@ def _evaluate_pattern(
     y = np.concatenate([trace.deviation_um for _, trace in members]).reshape(len(members), len(x))
     values = evaluate_traces(cached_trace_operator(x, spec), y)
     full = plan.part.evaluation.slope_span == "full"
-    by_angle = plan.geometry.s * (plan.geometry.H or 1)
     columns = (values.total, values.form, values.slope, values.slope_full, values.crowning)
     for (number, trace), total, form, slope, slope_full, crowning, zone, departs in zip(
         members,
@@ -89,8 +89,9 @@ def _evaluate_pattern(
         strict=True,
     ):
         graded_slope = slope_full if full else slope
-        twist = by_angle * graded_slope * (1 if trace.flank == "right" else -1)
-        of_angle, hand = (None, None) if kind == "profile" else _by_helix_angle(twist, plan.geometry)
+        of_angle, hand = (
+            _by_helix_angle(graded_slope, trace.flank, plan.geometry) if kind == "helix" else (None, None)
+        )
         one = sets[number]
         one.results.append(
             TraceResult(
@@ -121,8 +122,9 @@ def _evaluate_pattern(
             one.notes[kind, "steep_departure"].append(trace)
 
 
-def _by_helix_angle(twist: float, geometry: GearGeometry) -> tuple[float | None, str | None]:
+def _by_helix_angle(slope: float, flank: Flank, geometry: GearGeometry) -> tuple[float | None, str | None]:
     """Helix slope signed by helix angle, for a spur gear the hand of the deviation instead."""
+    twist = helix_slope_by_angle(slope, geometry.s, 1 if flank == "right" else -1, geometry.H or 1)
     if geometry.H:
         return twist, None
     return None, "right-hand" if twist > 0 else "left-hand" if twist < 0 else None
