@@ -116,7 +116,9 @@ def run(argv: Sequence[str]) -> int:
     if traceback:
         words.remove("--traceback")
     try:
-        status = typer.main.get_command(app).main(words, prog_name="gearqa", standalone_mode=False)
+        program = typer.main.get_command(app)
+        with program.make_context("gearqa", words) as context:  # not main(), which has exit codes of its own
+            status = program.invoke(context)
         sys.stdout.flush()
         return int(status or 0)
     except BaseException as error:
@@ -131,6 +133,8 @@ def _status_and_message(error: BaseException) -> int:  # noqa: PLR0911 - one lin
     """Print what a person needs to know of `error`; return the exit status."""
     if isinstance(error, SystemExit):
         raise error
+    if isinstance(error, typer.Exit):
+        return error.exit_code
     if isinstance(error, KeyboardInterrupt | typer.Abort):
         _message("gearqa: interrupted; nothing was written.")
         return ExitStatus.INTERRUPTED
@@ -160,14 +164,14 @@ def _status_and_message(error: BaseException) -> int:  # noqa: PLR0911 - one lin
 
 def _usage_text(error: typer.TyperException) -> str:
     ctx = getattr(error, "ctx", None)
-    lines = [f"gearqa: {error.format_message()}"]
-    if ctx is not None:
-        if "unexpected extra argument" in error.format_message():
-            repeating = [max(p.opts, key=len) for p in ctx.command.params if getattr(p, "multiple", False)]
-            if repeating:
-                names = ", ".join(f"{name} A {name} B" for name in repeating)
-                lines.append(f"An option that repeats is given again for each value: {names}")
-        lines.append(f"Help: {ctx.command_path} --help")
+    message = error.format_message()
+    lines = [f"gearqa: {message}"]
+    if ctx is not None and "unexpected extra argument" in message:
+        repeating = [max(p.opts, key=len) for p in ctx.command.params if getattr(p, "multiple", False)]
+        names = ", ".join(f"{name} A {name} B" for name in repeating)
+        if names:
+            lines.append(f"An option that repeats is given again for each value: {names}")
+    lines.append(f"Help: {ctx.command_path if ctx is not None else 'gearqa'} --help")
     return "\n".join(lines)
 
 

@@ -436,7 +436,8 @@ class LotCollector:
     classes: Counter[str] = field(default_factory=Counter)
     failing: Counter[str] = field(default_factory=Counter)
     missing: Counter[str] = field(default_factory=Counter)
-    master_deciding: Counter[str] = field(default_factory=Counter)
+    master_failing: Counter[str] = field(default_factory=Counter)
+    master_open: Counter[str] = field(default_factory=Counter)
     warnings: Counter[str] = field(default_factory=Counter)
     warning_examples: dict[str, str] = field(default_factory=dict)
     other_span_class: Counter[str] = field(default_factory=Counter)
@@ -462,7 +463,10 @@ class LotCollector:
         self.classes[grade] += 1
         self.failing.update(key for key, one in gear.parameters.items() if one.conforms is False)
         self.missing.update({one.parameter for one in gear.not_assessed})
-        self.master_deciding.update(gear.master_deciding)
+        if gear.master_quality is False:
+            self.master_failing.update(gear.master_deciding)
+        else:
+            self.master_open.update(gear.master_deciding)
         self.other_span_class.update(key for key, one in gear.parameters.items() if other_span_matters(one))
         self.sizes_failing += any(size.conforms is False for size in gear.size)
         for notice in gear.warnings:
@@ -529,9 +533,8 @@ def _gears_by_parameter(counts: Counter[str], most: int = 4) -> str:
 
 def lot_verdict(header: GradeHeader, lot: LotSummary, seen: LotCollector) -> Verdict:
     """Conformity, class and master quality of the whole job."""
-    counts = [f"{lot.conforming} of {count_text(lot.gears, 'gear')} conform"]
-    if lot.gears == 1:
-        counts[0] += "s"
+    verb = "conforms" if lot.conforming == 1 else "conform"
+    counts = [f"{lot.conforming} of {count_text(lot.gears, 'gear')} {verb}"]
     if lot.not_conforming:
         causes = _gears_by_parameter(seen.failing)
         if seen.sizes_failing:
@@ -547,10 +550,12 @@ def lot_verdict(header: GradeHeader, lot: LotSummary, seen: LotCollector) -> Ver
         for name, n in sorted(seen.classes.items(), key=lambda pair: _class_order(pair[0]))
     )
     master = [f"reached by {lot.master_quality} of {count_text(lot.gears, 'gear')}"]
+    if seen.master_failing:
+        master.append(f"decided by {_gears_by_parameter(seen.master_failing)}")
     if lot.master_quality_undecided:
-        master.append(f"{lot.master_quality_undecided} not decidable")
-    if seen.master_deciding:
-        master.append(f"decided by {_gears_by_parameter(seen.master_deciding)}")
+        master.append(
+            f"{lot.master_quality_undecided} not decidable: {_gears_by_parameter(seen.master_open)}"
+        )
     master.append(f"criterion: {criterion_text(header)}")
     if any(name.endswith("*") for name in seen.classes):
         grade += " (incomplete)"

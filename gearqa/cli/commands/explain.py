@@ -15,7 +15,7 @@ def command(
     topic: Annotated[str | None, typer.Argument(metavar="[TOPIC]", help="What to explain.")] = None,
     html: HtmlFile = None,
 ) -> int:
-    """Explain flanks, signs, classes, master quality, files and exit status.
+    """Explain flanks, signs, classes, files and exit status.
 
     Without TOPIC the topics are listed. First of all: gearqa explain flanks
     """

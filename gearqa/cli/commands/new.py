@@ -90,10 +90,11 @@ def command(
         typer.Option("--master-class", metavar="A", help="Class that is master quality [default: 4]"),
     ] = None,
 ) -> int:
-    """Start an inspection folder: a commented part.toml, and templates of the tables.
+    """Start an inspection folder: part.toml and table templates.
 
     On a terminal what is missing is asked for. With all that is needed given as options nothing is asked.
-    Nothing that exists is overwritten; the templates stand in FOLDER/templates and are not read.
+    Every key of part.toml is explained where it stands. Nothing that exists is overwritten; the templates
+    stand in FOLDER/templates and are not read.
 
     Which flank is left and which is right: gearqa explain flanks
     """
@@ -119,10 +120,9 @@ def command(
     written = write_new_folder(folder, answers)
     for path in written:
         tell(f"written: {path}")
-    tell(
-        "next: look through part.toml, put your tables into the folder (gearqa explain files; other layouts: "
-        f"gearqa columns {folder}), check which flank is left (gearqa explain flanks), then: gearqa grade {folder}"
-    )
+    tell("next: look through part.toml and put your tables into the folder (gearqa explain files)")
+    tell(f"tables of another layout: gearqa columns {folder}; which flank is left: gearqa explain flanks")
+    tell(f"then: gearqa grade {folder}")
     return ExitStatus.CONFORMS
 
 

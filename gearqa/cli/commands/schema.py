@@ -35,9 +35,9 @@ def schema_of(name: str) -> dict[str, Any]:
 def command(
     name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="Which schema.")] = None,
 ) -> int:
-    """Print the JSON Schema of an input or a result; without NAME, list the names.
+    """Print the JSON Schema of an input or a result.
 
-    TOML inputs are described as the JSON they are equal to.
+    Without NAME the names are listed. TOML inputs are described as the JSON they are equal to.
     """
     if name is None:
         for known, (_, about) in SCHEMAS.items():
