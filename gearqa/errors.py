@@ -5,6 +5,7 @@ Out of tolerance is a result, never an exception.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
@@ -90,6 +91,23 @@ class GearqaError(Exception):
         self.hint = hint
 
 
+PRINTED_PER_FILE_AND_REASON = 50
+
+
+def problem_lines(problems: Iterable[Problem]) -> list[str]:
+    """Problems as lines of text; of one file and reason the first ones, and how many more there are."""
+    lines: list[str] = []
+    counts: Counter[tuple[str, Reason]] = Counter()
+    for problem in problems:
+        counts[problem.file, problem.reason] += 1
+        if counts[problem.file, problem.reason] <= PRINTED_PER_FILE_AND_REASON:
+            lines.append(str(problem))
+    for (file, reason), count in counts.items():
+        if count > PRINTED_PER_FILE_AND_REASON:
+            lines.append(f"{file}: and {count - PRINTED_PER_FILE_AND_REASON} more [{reason}]")
+    return lines
+
+
 class InputError(GearqaError, ValueError):
     """One or more inputs cannot be used; `problems` holds all of them, not the first."""
 
@@ -97,7 +115,7 @@ class InputError(GearqaError, ValueError):
         self.problems: tuple[Problem, ...] = tuple(problems)
         count = len(self.problems)
         head = "1 problem" if count == 1 else f"{count} problems"
-        super().__init__("\n".join([f"{head} in the input:", *map(str, self.problems)]), hint=hint)
+        super().__init__("\n".join([f"{head} in the input:", *problem_lines(self.problems)]), hint=hint)
 
 
 class MeasurementFileError(InputError):
@@ -118,6 +136,14 @@ class OutOfScopeError(GearqaError, ValueError):
 
 class EvaluationError(GearqaError, ValueError):
     """Readable but not evaluable, and the whole job cannot go on."""
+
+
+class LotError(GearqaError, ValueError):
+    """A lot that cannot be signed off as asked: no gear, more gears than the lot holds, no reason given."""
+
+
+class RecordError(GearqaError, ValueError):
+    """A record, key or signature that cannot be read or written."""
 
 
 class ReportError(GearqaError, OSError):
