@@ -157,6 +157,7 @@ def _syntax_problem(
     line = int(at.group(1)) if at else _last_line(rows)
     what = re.sub(r"\s*\(at .*\)$", "", message)
     statement = lines.statement_at(line)
+    key = _key(statement)
     if statement is not None and statement.end_line > statement.line:
         # an open string or list swallows what follows: its first line is where to look
         line = statement.line
@@ -165,9 +166,7 @@ def _syntax_problem(
     if re.match(r"Cannot overwrite|Cannot declare|Duplicate inline|Cannot mutate|Cannot define", what):
         return statement, _duplicate_problem(what, statement, line, row, shown, lines)
     found, hint = f"{_short(row)!r} ({what[:1].lower()}{what[1:]})", _syntax_hint(row, what)
-    return statement, Problem(
-        Reason.TOML_SYNTAX, shown, found, "valid TOML", line, hint=hint, key=_key(statement)
-    )
+    return statement, Problem(Reason.TOML_SYNTAX, shown, found, "valid TOML", line, hint=hint, key=key)
 
 
 def _last_line(rows: Sequence[str]) -> int:
@@ -227,11 +226,11 @@ def _validate(
         seen = {(e["type"], e["loc"]) for e in errors}
         errors += [e for e in more if (e["type"], e["loc"]) not in seen]
     faults = [_Fault.of(error, document, model) for error in errors]
-    excused = {(*fault.path[:-1], fault.nearest) for fault in faults if fault.nearest} | lost
+    meant = {(*fault.path[:-1], fault.nearest) for fault in faults if fault.nearest}
     problems = [
         fault.problem(shown, lines)
         for fault in _merged(faults)
-        if not (fault.follows(excused) and fault.reason is not Reason.UNKNOWN_KEY)
+        if not (fault.follows(lost | meant) if fault.reason is Reason.MISSING_KEY else fault.follows(lost))
     ]
     return instance, problems
 
@@ -338,7 +337,7 @@ class _Fault:
         return cls(Reason.UNKNOWN_KEY, path, f"the unknown key '{key}'", expected, hint, nearest)
 
     def follows(self, excused: set[tuple[str | int, ...]]) -> bool:
-        """Whether this fault is only the shadow of one that is told already."""
+        """Whether this fault is only the shadow of one that is told already, at one of these paths."""
         return self.path in excused or any(path in excused for path in self.concerns)
 
     def problem(self, shown: str, lines: TomlLines) -> Problem:
