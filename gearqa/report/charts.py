@@ -262,12 +262,6 @@ def _draw_trace(
         drawn = y - (values - middle) * units
         return np.where(np.abs(drawn - y) <= half, drawn, np.nan)
 
-    first = int(np.ceil((middle - half / units) / bar))
-    last = int(np.floor((middle + half / units) / bar))
-    grid = (y - (k * bar - middle) * units for k in range(first, last + 1))
-    canvas.path(
-        lines((scale.start, g, scale.end, g) for g in grid), stroke=palette.GRID, width=0.5, parent=group
-    )
     known = np.isfinite(curves.design) & inside
     if curves.band is not None and known.sum() > 1:
         xs, design = x[known], curves.design[known]
@@ -276,6 +270,12 @@ def _draw_trace(
         upper, lower = thinned(xs, high), thinned(xs, low)
         around = (np.concatenate((upper[0], lower[0][::-1])), np.concatenate((upper[1], lower[1][::-1])))
         canvas.path(curve(*around) + "z", fill=palette.BAND, fine=True, parent=group)
+    first = int(np.ceil((middle - half / units) / bar))
+    last = int(np.floor((middle + half / units) / bar))
+    grid = (y - (k * bar - middle) * units for k in range(first, last + 1))
+    canvas.path(
+        lines((scale.start, g, scale.end, g) for g in grid), stroke=palette.GRID, width=0.5, parent=group
+    )
     measured = np.where(inside, height(curves.measured), np.nan)
     reading = (
         scale.low - scale.start / scale.units, 1 / scale.units, middle + y / units, -1 / units,
@@ -353,53 +353,51 @@ _FIRST_CLASS, _LAST_CLASS = -0.5, 12.5
 
 def class_overview(overview: Overview) -> str:
     """Draw the class overview: classes across, one row per parameter."""
-    row_height, top = 17.0, 40.0
+    row_height, top = 15.0, 38.0
     left, right = 178.0, WIDTH - 118.0
     bottom = top + row_height * len(overview.rows)
     canvas = Canvas(WIDTH, bottom + 28, overview.title, overview.description)
     scale = Scale(_FIRST_CLASS, _LAST_CLASS, left, right)
     # A value meets class A when its exact class is at most A: the room of a class ends at A.
-    good, between, beyond = [], [], []
+    good, beyond, edges, masters = [], [], [], []
     for k, row in enumerate(overview.rows):
         y = top + row_height * k
-        start = left
-        if row.master is not None:
-            good.append((start, y + 1, scale.at(row.master) - start, row_height - 2))
-            start = scale.at(row.master)
         if row.required is not None:
-            edge = scale.at(row.required)
-            if edge > start:
-                between.append((start, y + 1, edge - start, row_height - 2))
-            beyond.append((edge, y + 1, right - edge, row_height - 2))
-    canvas.path(rectangles(between), fill=palette.BAND)
+            x = scale.at(row.required)
+            beyond.append((x, y, right - x, row_height))
+            edges.append((x, y, x, y + row_height))
+        if row.master is not None:
+            x = scale.at(row.master)
+            good.append((left, y, x - left, row_height))
+            masters.append((x, y, x, y + row_height))
     canvas.path(rectangles(good), fill=palette.BAND)
-    canvas.path(rectangles(good), stroke=palette.FILTERED, width=0.8)
     canvas.path(rectangles(beyond), fill=palette.SHADE)
     canvas.path(
         lines((scale.at(c), top, scale.at(c), bottom) for c in range(12)), stroke=palette.GRID, width=0.5
     )
-    edges = []
-    for k, row in enumerate(overview.rows):
-        if row.required is not None:
-            x, y = scale.at(row.required), top + row_height * k
-            edges.append((x, y, x, y + row_height))
+    canvas.path(lines(masters), stroke=palette.FILTERED, width=1.4, dash="3 1.5")
     canvas.path(lines(edges), stroke=palette.LIMIT, width=2.0)
+    canvas.path(
+        lines((left, top + row_height * k, right, top + row_height * k) for k in range(1, len(overview.rows))),
+        stroke=palette.GRID, width=0.5,
+    )  # fmt: skip
     labels = canvas.group(**{"text-anchor": "middle", "font-size": number(SMALL)})
     for c in range(1, 12):
         canvas.text(scale.at(c - 0.5), bottom + 11, str(c), parent=labels)
     canvas.text(scale.at(0) - 4, bottom + 11, "better", parent=labels, anchor="end", size=SMALL)
-    canvas.text(scale.at(11) + 4, bottom + 11, "beyond 11", parent=labels, anchor="start", size=SMALL)
+    canvas.text(scale.at(11.78), bottom + 11, "beyond", parent=labels)
     canvas.text((left + right) / 2, bottom + 23, "flank tolerance class", parent=labels)
     x = left
-    canvas.path(rectangles([(x, 4, 22, 9)]), fill=palette.BAND, stroke=palette.FILTERED, width=0.8)
+    canvas.path(rectangles([(x, 4, 22, 9)]), fill=palette.BAND)
+    canvas.path(lines([(x + 22, 3, x + 22, 14)]), stroke=palette.FILTERED, width=1.4, dash="3 1.5")
     canvas.text(x + 27, 12, overview.master_name, size=SMALL, ink=palette.MUTED)
-    x += 200
+    x += 228
     canvas.path(lines([(x + 10, 3, x + 10, 14)]), stroke=palette.LIMIT, width=2.0)
     canvas.text(x + 18, 12, overview.required_name, size=SMALL, ink=palette.MUTED)
     x = left
     for side, words in (("left", "left flank"), ("right", "right flank"), ("", "no flank")):
-        canvas.path(_marker(side, x + 8, 25), fill=palette.TEXT)
-        canvas.text(x + 18, 28, words, size=SMALL, ink=palette.MUTED)
+        canvas.path(_marker(side, x + 9, 25), fill=palette.TEXT)
+        canvas.text(x + 20, 28, words, size=SMALL, ink=palette.MUTED)
         x += 80
     canvas.path(_marker("left", x + 8, 25), fill=palette.BAD, stroke=palette.TEXT, width=0.8)
     canvas.text(x + 18, 28, f"beyond its tolerance ({STATUS_MARKS['bad']})", size=SMALL, ink=palette.MUTED)

@@ -162,20 +162,10 @@ class Signature:
 
 @dataclass(frozen=True, slots=True)
 class PageBreak:
-    """A new page on paper; nothing on screen."""
+    """A new page on paper, within a section; nothing on screen."""
 
 
-Block = (
-    Paragraph
-    | Bullets
-    | Facts
-    | Verdict
-    | Table
-    | Figure
-    | Cautions
-    | Signature
-    | PageBreak
-)
+Block = Paragraph | Bullets | Facts | Verdict | Table | Figure | Cautions | Signature | PageBreak
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,6 +175,8 @@ class Section:
     title: Text
     blocks: tuple[Block, ...]
     id: str = ""
+    new_page: bool = False
+    """Starts a page on paper."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,7 @@ from gearqa.symbols import FLANKS, PARAMETERS, Flank, TraceKind
 Array = NDArray[np.float64]
 ROWS_PER_FIGURE = 8
 FEW_ROWS = 4
-HIGH_ROW, LOW_ROW = 74.0, 54.0
+HIGH_ROW, LOW_ROW = 76.0, 54.0
 SAME_LABEL_MM = 0.1
 BAR_NOTE = (
     "The bar under a value shows the share of its tolerance that it uses, full when all is used; "
@@ -165,7 +165,7 @@ def trace_figures(
         description = _told(kind, groups[start : start + ROWS_PER_FIGURE], gear)
         chart = charts.TraceChart(
             title=title, description=description, rows=some, span=span, limits=limits, zone_end=zone_end,
-            axis=axis, ends=ends, second_axis="diameter" if second else "", second_ticks=second,
+            axis=axis, ends=ends, second_axis="diam., mm" if second else "", second_ticks=second,
             row_height=height, units_per_um=scale,
         )  # fmt: skip
         figures.append(

@@ -196,18 +196,17 @@ def _table(table: doc.Table) -> str:
     out += ["<tr>", *heads, "</tr></thead><tbody>"]
     for row in table.rows:
         out.append("<tr>")
-        for k, (cell, style) in enumerate(zip(row, classes, strict=True)):
+        for k, (cell, column, style) in enumerate(zip(row, table.columns, classes, strict=True)):
             content = cell if isinstance(cell, doc.Cell) else doc.Cell(cell)
             text = _inline(content.text)
             if content.status is not None and content.status != "none":
-                text = f"{text} {_mark(content.status)}"
+                text = f"{text}&nbsp;{_mark(content.status)}"
             if k == 0:
                 out.append(f'<th scope="row"{style}>{text}</th>')
             else:
-                kind = style
-                if content.status == "bad":
-                    kind = f'{style[:-1]} bad"' if style else ' class="bad"'
-                out.append(f"<td{kind}>{text}</td>")
+                bad = "bad" if content.status == "bad" else ""
+                kind = " ".join(filter(None, (ALIGN[column.align], bad, "w" if column.weight and content.status is None else "")))
+                out.append(f'<td class="{kind}">{text}</td>' if kind else f"<td>{text}</td>")
         out.append("</tr>")
     out.append("</tbody></table></div>")
     if table.notes:

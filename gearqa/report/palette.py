@@ -22,7 +22,7 @@ class Ink:
 TEXT = Ink("tx", "#1a1a1a", "#e8e8e8")
 MUTED = Ink("mu", "#555555", "#b0b0b0")
 FRAME = Ink("fr", "#808080", "#808080")
-GRID = Ink("gr", "#dcdcdc", "#333333")
+GRID = Ink("gr", "#c9cfd3", "#4d5960")
 SHADE = Ink("sh", "#efefef", "#242424")
 """Outside the evaluation range."""
 BAND = Ink("bd", "#dcebf5", "#16344a")

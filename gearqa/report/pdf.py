@@ -8,26 +8,36 @@ same bytes for the same document.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Sequence
 from functools import cache
 from importlib.resources import files
+from io import BytesIO
 from typing import Any, BinaryIO, Literal
 
 from gearqa.errors import ReportError
 from gearqa.report import document as doc
 from gearqa.report.glyphs import font_folder, font_safe
-from gearqa.report.html import LONG_FACT
+from gearqa.report.html import LONG_FACT, Progress
 from gearqa.report.palette import INKS
+from gearqa.report.pdf_join import PdfJoiner
 from gearqa.report.texts import breakable, visible
 
 Paper = Literal["a4", "letter"]
 PAPERS: dict[Paper, str] = {"a4": "a4", "letter": "us-letter"}
 
 FACT_COLUMNS = 4
+PORTION = 8
+"""Sheets typeset at once: more need more memory, fewer repeat the fonts more often."""
 
 
-def write_pdf(stream: BinaryIO, document: doc.Document, *, paper: Paper = "a4") -> None:
-    """Write the document as one PDF.
+def write_pdf(
+    stream: BinaryIO,
+    document: doc.Document,
+    *,
+    paper: Paper = "a4",
+    progress: Progress | None = None,
+) -> None:
+    """Write the document as one PDF, typeset in portions so that memory stays bounded.
 
     Parameters
     ----------
@@ -37,20 +47,42 @@ def write_pdf(stream: BinaryIO, document: doc.Document, *, paper: Paper = "a4") 
         What to print.
     paper : {"a4", "letter"}
         Size of the page.
+    progress : callable, optional
+        Called after each portion with the number of sheets done and their total.
 
     Raises
     ------
     ReportError
         If the typesetting library refuses the document.
     """
-    stream.write(pdf_bytes(document, paper))
+    total = len(document.sheets)
+    joiner, done = PdfJoiner(stream), 0
+    for sheets in _portions(document.sheets):
+        joiner.add(_typeset(document, sheets, paper))
+        done += len(sheets)
+        if progress is not None:
+            progress(done, total)
+    joiner.finish()
 
 
 def pdf_bytes(document: doc.Document, paper: Paper = "a4") -> bytes:
     """The document as the bytes of a PDF file."""
+    stream = BytesIO()
+    write_pdf(stream, document, paper=paper)
+    return stream.getvalue()
+
+
+def _portions(sheets: Sequence[doc.Sheet]) -> Iterator[tuple[doc.Sheet, ...]]:
+    """Sheets that are typeset together."""
+    for start in range(0, len(sheets), PORTION):
+        yield tuple(sheets[start : start + PORTION])
+
+
+def _typeset(document: doc.Document, sheets: Sequence[doc.Sheet], paper: Paper) -> bytes:
+    """Some sheets of the document as a PDF of their own."""
     import typst  # noqa: PLC0415 - heavy, only where a PDF is written
 
-    data = json.dumps(_document(document, paper), ensure_ascii=False)
+    data = json.dumps(_document(document, sheets, paper), ensure_ascii=False)
     try:
         return _compile(font_safe(data))
     except typst.TypstError:
@@ -80,8 +112,8 @@ def _compile(data: str) -> bytes:
     )  # fmt: skip
 
 
-def _document(document: doc.Document, paper: Paper) -> dict[str, Any]:
-    ids = {sheet.id or f"sheet-{number}" for number, sheet in enumerate(document.sheets, 1)}
+def _document(document: doc.Document, sheets: Sequence[doc.Sheet], paper: Paper) -> dict[str, Any]:
+    ids = {sheet.id for sheet in document.sheets if sheet.id}
     return {
         "title": visible(document.title),
         "head": _text(document.head),
@@ -103,12 +135,13 @@ def _document(document: doc.Document, paper: Paper) -> dict[str, Any]:
                 "sections": [
                     {
                         "title": _inline(section.title, ids),
+                        "new_page": section.new_page,
                         "blocks": [_block(block, ids) for block in section.blocks],
                     }
                     for section in sheet.sections
                 ],
             }
-            for number, sheet in enumerate(document.sheets, 1)
+            for number, sheet in enumerate(sheets, 1)
         ],
     }  # fmt: skip
 
@@ -117,7 +150,7 @@ def _text(text: str) -> str:
     return breakable(visible(text))
 
 
-def _inline(text: doc.Text, ids: Iterable[str]) -> Any:
+def _inline(text: doc.Text, ids: set[str]) -> Any:
     if isinstance(text, str):
         return "\n".join(_text(line) for line in text.split("\n"))
     return [
@@ -126,7 +159,7 @@ def _inline(text: doc.Text, ids: Iterable[str]) -> Any:
     ]
 
 
-def _block(block: doc.Block, ids: Iterable[str]) -> dict[str, Any]:  # noqa: PLR0911 - one per kind
+def _block(block: doc.Block, ids: set[str]) -> dict[str, Any]:  # noqa: PLR0911 - one per kind
     match block:
         case doc.Paragraph():
             return {"kind": "paragraph", "style": block.style, "text": _inline(block.text, ids)}
@@ -158,7 +191,7 @@ def _block(block: doc.Block, ids: Iterable[str]) -> dict[str, Any]:  # noqa: PLR
             return {"kind": "break"}
 
 
-def _facts(block: doc.Facts, ids: Iterable[str]) -> list[list[Any]]:
+def _facts(block: doc.Facts, ids: set[str]) -> list[list[Any]]:
     """Names, values and widths of the head's fields; a long one starts a row of its own."""
     items: list[list[Any]] = []
     filled = 0
@@ -172,11 +205,11 @@ def _facts(block: doc.Facts, ids: Iterable[str]) -> list[list[Any]]:
     return items
 
 
-def _many(items: Sequence[doc.Text], ids: Iterable[str]) -> list[Any]:
+def _many(items: Sequence[doc.Text], ids: set[str]) -> list[Any]:
     return [_inline(item, ids) for item in items]
 
 
-def _table(table: doc.Table, ids: Iterable[str]) -> dict[str, Any]:
+def _table(table: doc.Table, ids: set[str]) -> dict[str, Any]:
     groups = doc.grouped(table.columns) if any(column.group for column in table.columns) else []
     return {
         "kind": "table",
@@ -190,7 +223,11 @@ def _table(table: doc.Table, ids: Iterable[str]) -> dict[str, Any]:
         ],
         "rows": [
             [
-                [_inline(cell.text, ids), cell.status or ""] if isinstance(cell, doc.Cell) else [_inline(cell, ids), ""]
+                _text(cell)
+                if isinstance(cell, str)
+                else [_inline(cell.text, ids), cell.status or ""]
+                if isinstance(cell, doc.Cell)
+                else [_inline(cell, ids), ""]
                 for cell in row
             ]
             for row in table.rows

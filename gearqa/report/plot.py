@@ -371,7 +371,7 @@ def _sample(canvas: Canvas, layer: Layer, x: float, y: float) -> None:
         case Bars():
             canvas.path(rectangles([(x + 2, y - 3, 4, 4), (x + 8, y - 7, 4, 8), (x + 14, y - 5, 4, 6)]), fill=layer.ink)
         case Dots():
-            d = "".join(dot(layer.shape, x + dx, y - 3, layer.size) for dx in (4, 11, 18))
+            d = "".join(dot(layer.shape, x + dx, y - 3, layer.size) for dx in ((12,) if layer.hollow else (4, 11, 18)))
             _dots(canvas, None, d, layer)
         case Mark():
             canvas.path(lines([(x + 11, y - 8, x + 11, y + 1)]), stroke=layer.ink, width=layer.width, dash=layer.dash)

@@ -17,7 +17,14 @@ from numpy.typing import NDArray
 from gearqa.errors import Notice
 from gearqa.model.measurement import GearMeasurement, Production
 from gearqa.model.part import Part
-from gearqa.model.results import GearResult, GradeHeader, LotSummary, TraceCurves
+from gearqa.model.results import (
+    FlankResult,
+    GearResult,
+    GradeHeader,
+    LotSummary,
+    ParameterResult,
+    TraceCurves,
+)
 from gearqa.report import document as doc
 from gearqa.report import gear_figures, lot_figures
 from gearqa.report.model import (
@@ -241,16 +248,18 @@ def _gear_sheet(
         *map(size_line, result.size),
     ]
     remarks = [*unassessed(result), *(f"{notice.message}" for notice in result.warnings)]
-    values: list[doc.Block] = [value_table(result, master)]
-    if notes:
-        values.append(doc.Bullets(tuple(notes), "note"))
     sections = [doc.Section("", tuple(first))]
     if overview is not None:
         sections.append(doc.Section("Classes at a glance", (overview,)))
-    sections.append(doc.Section("Values", tuple(values)))
+    sections.append(doc.Section("Values", (value_table(result, master),)))
     if remarks:
         sections.append(doc.Section("Not assessed, and warnings", (doc.Bullets(tuple(remarks)),)))
     sections += _chart_sections(measurement, result, curves, part, aids)
+    more: list[doc.Block] = [*_ungraded_table(result)]
+    if notes:
+        more.append(doc.Bullets(tuple(notes), "note"))
+    if more:
+        sections.append(doc.Section("Beside the graded values", tuple(more)))
     if alone:
         sections.append(_inputs(header))
         sections += _folder_warnings(header.warnings)
@@ -387,50 +396,86 @@ def _design_words(kind: str, values: Mapping[str, float]) -> list[str]:
 
 
 def value_table(gear: GearResult, master_class: int) -> doc.Table:
-    """All parameters per flank: value, tolerance, margin, classes, mean and spread, place, verdict."""
+    """Graded parameters per flank: value, tolerance, margin, classes, mean and spread, place, verdict."""
     columns = (
         doc.Column("", "left"), doc.Column("flank", "left"), doc.Column("value\nµm"),
         doc.Column("allowed\nµm"), doc.Column("margin\nµm"), doc.Column("class"),
-        doc.Column("class\nrequired"), doc.Column(f"class {master_class}\nallows"),
+        doc.Column("class\nrequired"), doc.Column(f"class {master_class}\nallows µm"),
         doc.Column("mean\nµm"), doc.Column("spread\nµm"), doc.Column("place", "left"),
         doc.Column("drawing", "left", weight=1),
     )  # fmt: skip
     rows: list[tuple[doc.Cell | doc.Text, ...]] = []
-    for key, parameter in gear.parameters.items():
+    for key, flank, parameter, one in _each(gear):
+        if not _graded(one):
+            continue
         signed = PARAMETERS[key].signed
-        master = allowed_text(key, parameter.master_tolerance_um, None)
-        sides: list[Flank | None] = [*parameter.flanks] or [None]
-        for flank in sides:
-            one = parameter.flanks[flank] if flank else parameter
-            graded = one.conforms is not None or one.tolerance_um is not None or one.limits_um is not None
-            pair = one.limits_um if one.limits_um is not None else tolerance_limits(key, one.tolerance_um)
-            mean = spread = DASH
-            if flank and PARAMETERS[key].family in ("profile", "helix"):
-                own = parameter.flanks[flank]
-                mean, spread = value_text(own.mean_um, signed=signed), value_text(own.spread_um)
-            required = "limits" if one.limits_um is not None else str(one.required_class or DASH)
-            rows.append(
-                (
-                    doc.symbol(key), flank or "", shown_value(key, one, parameter.master_tolerance_um),
-                    allowed_text(key, one.tolerance_um, one.limits_um),
-                    DASH if pair is None else value_text(_margin(one.min_um, one.max_um, one.value_um, pair, signed), signed=True),
-                    class_text(one.class_, one.beyond), required, master, mean, spread,
-                    place_text(key, None, one),
-                    doc.Cell(CONFORMITY[one.conforms], STATUS[one.conforms]) if graded else DASH,
-                )
-            )  # fmt: skip
-    for missing in gear.not_assessed:
+        pair = one.limits_um if one.limits_um is not None else tolerance_limits(key, one.tolerance_um)
+        margin = DASH
+        if pair is not None:
+            margin = value_text(_margin(one, pair, signed), signed=True)
         rows.append(
-            (doc.symbol(missing.parameter), missing.flank or "", *(DASH,) * 9, doc.Cell(CONFORMITY[None], "open"))
-        )
+            (
+                doc.symbol(key), flank or "", shown_value(key, one, parameter.master_tolerance_um),
+                allowed_text(key, one.tolerance_um, one.limits_um), margin,
+                class_text(one.class_, one.beyond),
+                "limits" if one.limits_um is not None else str(one.required_class or DASH),
+                allowed_text(key, parameter.master_tolerance_um, None), *_mean_and_spread(key, one),
+                place_text(key, None, one),
+                doc.Cell(CONFORMITY[one.conforms], STATUS[one.conforms]),
+            )
+        )  # fmt: skip
+    for missing in gear.not_assessed:
+        open_cell = doc.Cell(CONFORMITY[None], "open")
+        rows.append((doc.symbol(missing.parameter), missing.flank or "", *(DASH,) * 9, open_cell))
     return doc.Table("", columns, tuple(rows), notes=tuple(_table_notes(gear)))
 
 
-def _margin(lowest: float, highest: float, value: float, limits: tuple[float, float], signed: bool) -> float:
+def _ungraded_table(gear: GearResult) -> Iterator[doc.Table]:
+    """Parameters that the drawing does not grade."""
+    columns = (
+        doc.Column("", "left"), doc.Column("flank", "left"), doc.Column("value\nµm"),
+        doc.Column("mean\nµm"), doc.Column("spread\nµm"), doc.Column("place", "left"),
+        doc.Column("what it is", "left", weight=1),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            doc.symbol(key), flank or "", shown_value(key, one), *_mean_and_spread(key, one),
+            place_text(key, None, one), f"{PARAMETERS[key].name}: {PARAMETERS[key].meaning}",
+        )
+        for key, flank, _, one in _each(gear)
+        if not _graded(one)
+    )  # fmt: skip
+    if rows:
+        yield doc.Table("Not graded", columns, rows, dense=True)
+
+
+def _each(
+    gear: GearResult,
+) -> Iterator[tuple[str, Flank | None, ParameterResult, ParameterResult | FlankResult]]:
+    """Every parameter on every flank it has."""
+    for key, parameter in gear.parameters.items():
+        sides: list[tuple[Flank | None, ParameterResult | FlankResult]] = [*parameter.flanks.items()]
+        for flank, one in sides or [(None, parameter)]:
+            yield key, flank, parameter, one
+
+
+def _graded(one: ParameterResult | FlankResult) -> bool:
+    """Whether a value gets a class or a verdict."""
+    return one.class_ is not None or bool(one.beyond) or one.conforms is not None
+
+
+def _mean_and_spread(key: str, one: ParameterResult | FlankResult) -> tuple[str, str]:
+    """Over the traces of a flank; pitch has one value only."""
+    if not isinstance(one, FlankResult) or PARAMETERS[key].family not in ("profile", "helix"):
+        return DASH, DASH
+    return value_text(one.mean_um, signed=PARAMETERS[key].signed), value_text(one.spread_um)
+
+
+def _margin(one: ParameterResult | FlankResult, limits: tuple[float, float], signed: bool) -> float:
     """What is left up to the nearest limit; negative beyond it."""
     if not signed:
-        return limits[1] - value
-    return min(limits[1] - highest, lowest - limits[0])
+        return limits[1] - one.value_um
+    return min(limits[1] - one.max_um, one.min_um - limits[0])
 
 
 def _table_notes(gear: GearResult) -> Iterator[doc.Text]:
@@ -457,15 +502,13 @@ def _chart_sections(
         own = [c for c in curves if c.kind == kind]
         figures = gear_figures.trace_figures(own, result, part, aids.diameter_at_roll, aids.class_of)
         if figures:
-            blocks: tuple[doc.Block, ...] = (*figures,)
-            if kind == "profile" or not sections:
-                blocks = (doc.PageBreak(), *blocks)
-            sections.append(doc.Section(f"{kind.capitalize()} traces", blocks))
+            title = "" if sections else "Traces"
+            sections.append(doc.Section(title, (*figures,), new_page=not sections))
     pitch = gear_figures.pitch_figures(measurement, result, aids.single_pitches)
     runout = gear_figures.runout_figure(aids.runout(measurement), result, part)
     round_gear = [*pitch, *([runout] if runout is not None else [])]
     if round_gear:
-        sections.append(doc.Section("Pitch and runout", (doc.PageBreak(), *round_gear)))
+        sections.append(doc.Section("Pitch and runout", (*round_gear,), new_page=True))
     return sections
 
 
@@ -557,7 +600,6 @@ class _Lot:
 
                 sheet = replace(sheet, worst=True)
             sheets.append(sheet)
-        title = f"Inspection report, {part_line(header).lower().replace('part', 'part', 1)}"
         title = f"Inspection report, part {clip(header.part.get('number', DASH), SHORT)}"
         first = self._lot_sheet(header, lot, part, aids, title, ranked)
         return _document(header, title, (first, *sheets))

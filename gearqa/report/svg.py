@@ -22,6 +22,9 @@ Anchor = Literal["start", "middle", "end"]
 FINE = 10
 """Curves are written in whole tenths of a unit."""
 
+NO_LIGATURE = "\u200c"
+"""Between an f and its subscript f: the typesetter of the PDF would join them across sizes."""
+
 SIZE = 9.5
 """Type size of charts."""
 SMALL = 8.5
@@ -84,10 +87,13 @@ class Canvas:
             attributes["font-weight"] = "bold"
         element = ET.SubElement(self.root if parent is None else parent, "text", attributes)
         last: ET.Element | None = None
-        drop = 0.0
+        drop, before = 0.0, ""
         for span in spans(text):
             wanted = size * 0.22 if span.style == "sub" else 0.0
             words = visible(span.text)
+            if before == "f" and words.startswith("f"):
+                words = NO_LIGATURE + words
+            before = words[-1:]
             if wanted == drop == 0 and span.style != "strong":
                 if last is None:
                     element.text = (element.text or "") + words
