@@ -34,6 +34,25 @@ class CycleHistory:
     """s_w^2, variance within cycles. [um^2]"""
     within_dof: int
     slope_variance: float = 0.0
+    leverage: float | None = None
+    """Variance of `level` as a share of `between`, where a trend was extrapolated; None: 1/C."""
+    between_dof: int | None = None
+    """None: C - 1."""
+
+    @property
+    def level_leverage(self) -> float:
+        """Variance of the level as a share of `between`. [-]"""
+        return 1 / self.cycles if self.leverage is None else self.leverage
+
+    @property
+    def level_dof(self) -> int:
+        """Degrees of freedom of `between`. [-]"""
+        return max(1, self.cycles - 1 if self.between_dof is None else self.between_dof)
+
+    @property
+    def level_variance(self) -> float:
+        """Variance of the true level at s = 0 from cycle to cycle, q_M. [um^2]"""
+        return max(0.0, self.between - self.within / self.m - self.slope_variance * self.s_mean**2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +71,7 @@ class DressInterval:
     """That level less the present one. [um]"""
 
 
-def cycle_history(fit: WearFit, level_sd: float | None = None) -> CycleHistory:
+def cycle_history(fit: WearFit, *, trend: bool = False) -> CycleHistory:
     """Numbers of a wear fit that the dress interval rests on.
 
     Analysis of variance of the one-way random model with covariate.
@@ -61,9 +80,9 @@ def cycle_history(fit: WearFit, level_sd: float | None = None) -> CycleHistory:
     ----------
     fit : WearFit
         Wear of the cycles after the last level change. [um, parts]
-    level_sd : float or None
-        Standard deviation of the cycle levels, where it was computed about a trend; None: of the
-        cycle means less the wear to their positions. [um]
+    trend : bool
+        Take the level of the next cycle from a straight line through the levels, not from their mean.
+        [-]
 
     Returns
     -------
@@ -83,19 +102,33 @@ def cycle_history(fit: WearFit, level_sd: float | None = None) -> CycleHistory:
     0.013333
     """
     at_mean = fit.levels + fit.slope * fit.s_mean
-    between = float(np.var(at_mean, ddof=1)) if level_sd is None else level_sd**2
+    level, leverage, between_dof = float(np.mean(fit.levels)), None, None
+    if trend and fit.cycles >= 4:
+        c = np.arange(fit.cycles) - (fit.cycles - 1) / 2
+        S_cc = float(c @ c)
+        drift = float(c @ at_mean) / S_cc
+        ahead = (fit.cycles + 1) / 2
+        between_dof = fit.cycles - 2
+        residual = at_mean - at_mean.mean() - drift * c
+        between = float(residual @ residual) / between_dof
+        level += drift * ahead
+        leverage = 1 / fit.cycles + ahead**2 / S_cc
+    else:
+        between = float(np.var(at_mean, ddof=1))
     return CycleHistory(
         cycles=fit.cycles,
         m=1 / float(np.mean(1 / fit.counts)),
         s_mean=fit.s_mean,
         S_ss=fit.S_ss,
         s_max=fit.s_max,
-        level=float(np.mean(fit.levels)),
+        level=level,
         slope=fit.slope,
         between=between,
         within=fit.sd**2,
         within_dof=fit.dof,
         slope_variance=fit.slope_variance,
+        leverage=leverage,
+        between_dof=between_dof,
     )
 
 
@@ -131,13 +164,13 @@ def part_variance_at(history: CycleHistory, s: float) -> tuple[float, float]:
     (0.2169, 39.3672)
     """
     C = history.cycles
-    by_cycle = history.between * (1 + 1 / C)
+    by_cycle = history.between * (1 + history.level_leverage)
     by_part = history.within * ((1 - 1 / history.m) + (s - history.s_mean) ** 2 / history.S_ss)
     by_slope = history.slope_variance * (1 + 1 / C) * s**2
     total = by_cycle + by_part + by_slope
     if total <= 0:
-        return 0.0, float(C - 1)
-    parts = by_cycle**2 / (C - 1) + by_part**2 / history.within_dof + by_slope**2 / (C - 1)
+        return 0.0, float(history.level_dof)
+    parts = by_cycle**2 / history.level_dof + by_part**2 / history.within_dof + by_slope**2 / (C - 1)
     return float(total), float(total**2 / parts)
 
 

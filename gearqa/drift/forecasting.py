@@ -1,0 +1,207 @@
+"""Where the running cycle reaches the action limit, and how often to dress, from the worst trace."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+from gearqa.drift.charts import cycle_slice
+from gearqa.model.drift import ForecastBand, PartsToLimit
+from gearqa.statistics.dress_interval import (
+    CycleHistory,
+    DressInterval,
+    centred_dress_interval,
+    cycle_history,
+    dress_interval,
+    part_variance_at,
+)
+from gearqa.statistics.forecast import CycleState, line_crossing, update_cycle
+from gearqa.statistics.innovations import cycle_prior
+from gearqa.statistics.wear import fit_wear
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Side = Literal["upper", "lower"]
+
+GUARD = 1.644854
+"""One-sided 95 % of a normal value: the guard is this times U/2."""
+CYCLES_FOR_INTERVAL = 6
+FARTHEST = 100_000
+"""A forecast beyond so many parts is none."""
+
+
+@dataclass(frozen=True, slots=True)
+class ActionLimits:
+    """What a measured value may reach: limits less the guard where the uncertainty is known."""
+
+    low: float | None
+    high: float | None
+    kind: Literal["acceptance limit", "tolerance limit", "none"]
+
+
+@dataclass(frozen=True, slots=True)
+class DressAdvice:
+    """Dress interval from the present level, and with the level moved."""
+
+    parts: int | None
+    at_least: bool
+    reason: str | None
+    centred: DressInterval | None
+    slack_um: float | None
+    """Room that the usual last part leaves to the limit at the chosen risk."""
+
+
+def action_limits(low: float | None, high: float | None, uncertainty: float | None) -> ActionLimits:
+    """Acceptance limits of a value with this expanded uncertainty; the limits as they are without."""
+    if low is None and high is None:
+        return ActionLimits(None, None, "none")
+    if uncertainty is None:
+        return ActionLimits(low, high, "tolerance limit")
+    guard = GUARD * uncertainty / 2
+    return ActionLimits(
+        None if low is None else low + guard, None if high is None else high - guard, "acceptance limit"
+    )
+
+
+def forecast_cycle(
+    data: tuple[Ints, Array, Array],
+    segment: int,
+    limit: float | None,
+    side: Side,
+    *,
+    trend: bool,
+    confidence: float,
+    horizon: float,
+) -> tuple[PartsToLimit | None, str | None, ForecastBand | None]:
+    """Parts of the running cycle until the worst trace reaches the limit, with a band for a chart.
+
+    `data` holds cycle, s and the worst trace's values; cycles before `segment` are left out. The
+    interval: a part made at `low` lies beyond with (1 - confidence)/2, at `high` with the rest.
+    """
+    state = _running_cycle(data, segment, limit, trend=trend)
+    if state is None:
+        return None, "too few measured parts to tell the wear of this segment", None
+    band = _band(state, confidence, horizon)
+    if limit is None:
+        return None, f"no {side} limit is known", band
+    if (state.slope > 0) != (side == "upper"):
+        return None, "the wear of the worst trace is not proven, so no crossing can be shown", band
+    found = line_crossing(
+        state.level,
+        state.slope,
+        state.covariance,
+        limit,
+        state.dof,
+        extra_variance=state.part_variance,
+        confidence=confidence,
+    )
+    if found.expected is None or found.low is None or found.high is None:
+        return None, "the wear is not proven well enough, so no crossing can be shown", band
+    if found.expected > FARTHEST:
+        return None, f"the limit is more than {FARTHEST} parts away", band
+    parts = PartsToLimit(
+        expected=_parts(found.expected), low=_parts(found.low), high=min(FARTHEST, _parts(found.high))
+    )
+    return parts, None, band
+
+
+def _parts(s: float) -> int:
+    """Parts made inside the limit when it is reached at position s, counted from 0."""
+    return max(0, math.floor(s + 1e-9) + 1)
+
+
+def _running_cycle(
+    data: tuple[Ints, Array, Array], segment: int, limit: float | None, *, trend: bool
+) -> CycleState | None:
+    """Level and slope of the last cycle: expectation from earlier ones, updated by its own parts.
+
+    The freedom is the smaller of those at the mean position and where the limit is expected.
+    """
+    cycle, s, y = data
+    last = int(cycle.max())
+    own = cycle == last
+    earlier = cycle_slice(data, segment, last)
+    if last - segment >= CYCLES_FOR_INTERVAL:
+        fit = fit_wear(*earlier)
+        if fit.identifiable:
+            history = cycle_history(fit, trend=trend)
+            state = update_cycle(cycle_prior(history), s[own], y[own])
+            ahead = fit.s_max if limit is None else (limit - state.level) / state.slope
+            dof = part_variance_at(history, min(max(ahead, 0.0), float(FARTHEST)))[1]
+            return replace(state, dof=min(state.dof, dof))
+    fit = fit_wear(*cycle_slice(data, 0, last + 1))
+    if not fit.identifiable:
+        return None
+    slope_var = max(fit.se_pooled, fit.se_jackknife) ** 2 + fit.slope_variance
+    m, s_own = float(own.sum()), float(s[own].mean())
+    level = float(y[own].mean()) - fit.slope * s_own
+    covariance = np.array(
+        [[fit.sd**2 / m + s_own**2 * slope_var, -s_own * slope_var], [-s_own * slope_var, slope_var]]
+    )
+    dof = fit.dof if fit.interval_kind == "pooled" else max(1, int(np.sum(fit.cycle_ss > 0)) - 1)
+    return CycleState(level, fit.slope, covariance, fit.sd**2, float(dof))
+
+
+def _band(state: CycleState, confidence: float, horizon: float) -> ForecastBand:
+    s = np.linspace(0.0, max(horizon, 1.0), 41)
+    mean = state.level + state.slope * s
+    cov = state.covariance
+    variance = cov[0, 0] + 2 * s * cov[0, 1] + s * s * cov[1, 1] + state.part_variance
+    half = float(stdtrit(state.dof, (1 + confidence) / 2)) * np.sqrt(variance)
+    return ForecastBand(s + 1, mean, mean - half, mean + half)
+
+
+def advise_interval(
+    data: tuple[Ints, Array, Array],
+    other_side: Array,
+    segment: int,
+    limits: ActionLimits,
+    side: Side,
+    *,
+    trend: bool,
+    risk: float,
+    usual: int | None,
+) -> DressAdvice:
+    """Dress interval for the risk; `other_side` holds the extreme traces that the wear moves away from."""
+    cycle, s, _ = data
+    limit = limits.high if side == "upper" else limits.low
+    count = int(cycle.max()) + 1 - segment
+    if limit is None:
+        return DressAdvice(None, False, f"no {side} limit is known", None, None)
+    if count < CYCLES_FOR_INTERVAL:
+        return DressAdvice(
+            None,
+            False,
+            f"{count} dress cycles since the last level change: at least {CYCLES_FOR_INTERVAL} are needed",
+            None,
+            None,
+        )
+    fit = fit_wear(*cycle_slice(data, segment, segment + count))
+    if not fit.identifiable or (fit.slope > 0) != (side == "upper"):
+        return DressAdvice(None, False, "the wear since the last level change is not proven", None, None)
+    history = cycle_history(fit, trend=trend)
+    found = dress_interval(history, limit, risk)
+    centred = None
+    if limits.low is not None and limits.high is not None:
+        opposite = fit_wear(*cycle_slice((cycle, s, other_side), segment, segment + count))
+        spread = abs(float(np.mean(fit.levels)) - float(np.mean(opposite.levels)))
+        centred = centred_dress_interval(history, (limits.low, limits.high), risk, spread)
+    slack = None
+    if usual is not None:
+        value, margin = _last_part(history, risk, usual)
+        slack = limit - value - margin if side == "upper" else value - margin - limit
+    if found is None:
+        reason = "already the first part after a dress does not keep the risk"
+        return DressAdvice(None, False, reason, centred, slack)
+    return DressAdvice(found.parts, found.at_least, None, centred, slack)
+
+
+def _last_part(history: CycleHistory, risk: float, parts: int) -> tuple[float, float]:
+    """Expected value of the last of so many parts, and its margin at the risk."""
+    variance, dof = part_variance_at(history, parts - 1.0)
+    return history.level + history.slope * (parts - 1), float(stdtrit(dof, 1 - risk)) * math.sqrt(variance)

@@ -1,0 +1,340 @@
+"""What a grinder does over parts and dress cycles. Field names are the keys of `drift --json`.
+
+A trailing underscore is dropped in JSON. Micrometres throughout; `cycle` counts dress cycles of one
+part and grinder in production order from 1, `dress` is the label on the shop floor.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.errors import Notice
+from gearqa.model.measurement import Array
+from gearqa.symbols import Flank
+
+DRIFT_SCHEMA: Final = "gearqa.drift/1"
+SeriesKey = tuple[str, str, str, Flank | None]
+"""Part, grinder, parameter, flank."""
+ChartName = Literal["levels", "levels_moving_range", "residual_ewma"]
+SIZE: Final = "size"
+"""Key of the dimension over balls or the span, beside the parameter keys."""
+DRIFT_PARAMETERS: tuple[str, ...] = (
+    "single_pitch",
+    "cumulative_pitch",
+    "runout",
+    "profile_slope",
+    "profile_crowning",
+    "helix_slope",
+    "helix_crowning",
+    SIZE,
+)
+"""Followed by default: the leading indicators of a grinder."""
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """One parameter of one flank of one gear, with when and on what it was made."""
+
+    part: str
+    grinder: str
+    wheel: str | None
+    dress: str | None
+    parts_since_dress: int | None
+    finished_at: datetime | None
+    serial: str
+    parameter: str
+    flank: Flank | None
+    mean_um: float
+    """Mean over the traces of the flank: what is charted."""
+    min_um: float
+    max_um: float
+    """Extreme traces: what conformity goes by."""
+    limit_low: float | None = None
+    limit_high: float | None = None
+    """Limits of the drawing or class. [um]"""
+    U: float | None = None
+    """Expanded uncertainty, k = 2. [um]"""
+    simulated: bool = False
+    revision: str = ""
+    """Revision of the part data that the limits come from."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """Cycles that the control limits come from; frozen when chosen on purpose."""
+
+    from_: int
+    to: int
+    frozen: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class DriftSettings:
+    """Choices of one analysis."""
+
+    risk: float = 0.01
+    """Risk that the last part before a dress lies beyond the limit."""
+    confidence: float = 0.95
+    family_false_alarm: float = 0.01
+    """Chance of a false chart alarm per dress cycle, over all series together."""
+    step_alpha: float = 0.01
+    """Chance of a false level change per series."""
+    ewma_weight: float = 0.2
+    parameters: tuple[str, ...] | None = None
+    """None: `DRIFT_PARAMETERS`."""
+    reference: Reference | None = None
+    """For every series that has none of its own in `references`."""
+    references: Mapping[SeriesKey, Reference] = field(default_factory=dict)
+    since: datetime | None = None
+    """Signals from then on set the exit status; without it those of the current cycle."""
+    until: datetime | None = None
+    """Later gears are left out."""
+    last_cycles: int | None = None
+    """Earlier cycles are left out (their numbers are kept)."""
+    cycle_time_s: float | None = None
+    """Floor-to-floor time of one gear; estimates parts since dress where they are missing."""
+    measuring_time_s: float | None = None
+    escaped_parts: int | None = None
+    """Parts that may be made before a change is seen; None: one dress cycle."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """A reason or a piece of advice: stable code and sentence."""
+
+    code: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class CycleLevel:
+    """Level after the dress of one cycle, at its first part."""
+
+    cycle: int
+    dress: str | None
+    level_um: float
+    se_um: float
+
+
+@dataclass(frozen=True, slots=True)
+class LevelChange:
+    """A change of the level from one cycle to the next."""
+
+    cycle: int
+    """First cycle at the new level."""
+    dress: str | None
+    size_um: float
+    """New less old level."""
+    event: str | None
+    """Recorded event within one cycle."""
+    p: float
+    cycle_low: int
+    cycle_high: int
+    """First and last cycle at which the new level may have begun."""
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """A point beyond a control limit."""
+
+    chart: ChartName
+    rule: str
+    serial: str
+    cycle: int
+    dress: str | None
+    current: bool
+    """Whether it counts for the exit status."""
+
+
+@dataclass(frozen=True, slots=True)
+class PartsToLimit:
+    """Parts of the running cycle, counted from its dress, until the worst trace reaches the limit."""
+
+    expected: int
+    low: int
+    high: int
+
+
+@dataclass(frozen=True, slots=True)
+class FalseAlarm:
+    """What chance alone does to the charts."""
+
+    family: float
+    per_series: float
+    in_control_run_length_parts: float | None
+    """Mean number of parts made between two false alarms of this series."""
+
+
+@dataclass(frozen=True, slots=True)
+class Identifiable:
+    """What the measuring plan of the history lets one know."""
+
+    wear: bool
+    trend: bool
+    slope_variation: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Quarantine:
+    """Gears to hold after a signal: everything made after a gear measured good."""
+
+    after_serial: str | None
+    """Last gear measured good; None: there is none, hold from the beginning."""
+    to_serial: str
+    measured: tuple[str, ...]
+    """Measured gears among them."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ForecastBand:
+    """Forecast of the worst trace over the running cycle."""
+
+    parts: Array
+    """Parts since dress, 1 for the first. shape (k,)"""
+    mean_um: Array
+    low_um: Array
+    high_um: Array
+    """Interval of a single part."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ChartData:
+    """What the charts of a series show. Per gear in production order, per cycle, or over the forecast."""
+
+    serial: tuple[str, ...]
+    finished_at: tuple[datetime | None, ...]
+    cycle: NDArray[np.int64]
+    """Number of the cycle of each gear. shape (n,)"""
+    parts_since_dress: Array
+    """1 for the first; NaN where unknown. shape (n,)"""
+    value_um: Array
+    min_um: Array
+    max_um: Array
+    fitted_um: Array
+    """Level of the cycle plus wear. shape (n,)"""
+    levels_centre_um: float | None
+    levels_lower_um: Array
+    levels_upper_um: Array
+    """Control limits of each cycle's level, NaN without limits. shape (cycles,)"""
+    moving_range_um: Array
+    """NaN for the first cycle. shape (cycles,)"""
+    moving_range_upper_um: Array
+    ewma: Array
+    """Of the standardised residuals, in standard deviations; NaN without a reference. shape (n,)"""
+    ewma_limit: Array
+    """shape (n,)"""
+    forecast: ForecastBand | None
+    events: tuple[tuple[int, str], ...]
+    """Cycle that an event stands before or in, and its words."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class DriftSeries:
+    """One parameter of one flank of one part on one grinder."""
+
+    part: str
+    grinder: str
+    parameter: str
+    flank: Flank | None
+    sentence: str
+    """The sentence that matters first."""
+    gears: int
+    cycles: int
+    current_cycle: int
+    current_dress: str | None
+    in_control: bool | None
+    reasons: tuple[Sentence, ...]
+    """Why in_control is false or null."""
+    wear_um_per_part: float | None
+    wear_interval_um_per_part: tuple[float, float] | None
+    wear_confidence: float
+    wear_significant: bool | None
+    wear_robust_um_per_part: float | None
+    wear_estimated: bool
+    """True: parts since dress were estimated from times."""
+    sd_um: float | None
+    """Of a part about its cycle's wear line and the mean level: part and cycle scatter together."""
+    sd_part_um: float | None
+    sd_cycle_um: float | None
+    level_trend_um_per_cycle: float | None
+    """Null unless significant with the level changes in the model."""
+    trend_interval: tuple[float, float] | None
+    cycle_levels_um: tuple[CycleLevel, ...]
+    steps: tuple[LevelChange, ...]
+    segment_from_cycle: int
+    """First cycle behind the last level change: forecast and dress interval rest on it."""
+    signals: tuple[Signal, ...]
+    limit_um: tuple[float | None, float | None]
+    """Action limits: of the drawing or class, less the guard where the uncertainty is known."""
+    limit_kind: Literal["acceptance limit", "tolerance limit", "none"]
+    limit_revision: str
+    parts_to_limit: PartsToLimit | None
+    parts_to_limit_reason: str | None
+    dress_interval_parts: int | None
+    dress_interval_at_least: bool
+    """True: the history reaches no further, the interval may be longer."""
+    dress_interval_reason: str | None
+    dress_interval_centred_parts: int | None
+    """With the level moved by `centring_offset_um`."""
+    current_dress_interval_parts: int | None
+    """Median of the parts per cycle seen since the last level change."""
+    risk: float
+    centring_offset_um: float | None
+    reference: Reference | None
+    false_alarm: FalseAlarm
+    identifiable: Identifiable
+    quarantine: Quarantine | None
+    warnings: tuple[Notice, ...]
+    charts: ChartData
+    """Not part of the JSON keys that are promised."""
+
+    @property
+    def key(self) -> SeriesKey:
+        """Part, grinder, parameter, flank."""
+        return (self.part, self.grinder, self.parameter, self.flank)
+
+    @property
+    def limit_within_interval(self) -> bool:
+        """Whether the running cycle is forecast to cross the limit before its usual dress."""
+        if self.parts_to_limit is None or self.current_dress_interval_parts is None:
+            return False
+        return self.parts_to_limit.expected < self.current_dress_interval_parts
+
+    @property
+    def alarm(self) -> bool:
+        """Whether this series sets the exit status: a signal that counts, or the limit ahead."""
+        return any(signal.current for signal in self.signals) or self.limit_within_interval
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class DriftResult:
+    """An analysed history: the Python face of `drift --json`."""
+
+    series: tuple[DriftSeries, ...]
+    advice: tuple[Sentence, ...]
+    settings: DriftSettings
+    simulated: bool
+    warnings: tuple[Notice, ...] = ()
+
+    @property
+    def alarm(self) -> bool:
+        """Whether any series has a signal that counts or reaches its limit within the dress interval."""
+        return any(one.alarm for one in self.series)
+
+    @property
+    def headline(self) -> str | None:
+        """Sentence of the most urgent series: alarms first, then the shortest way to the limit."""
+        if not self.series:
+            return None
+
+        def urgency(one: DriftSeries) -> tuple[bool, float]:
+            ahead = one.parts_to_limit.expected if one.parts_to_limit else float("inf")
+            return (not one.alarm, ahead)
+
+        return min(self.series, key=urgency).sentence
