@@ -79,9 +79,13 @@ def test_eccentricity_and_tilt_leave_spans_alone() -> None:
 
 
 @pytest.mark.independent
-def test_eccentricity_leaves_opposite_balls_apart_as_they_were() -> None:
-    drawing = make.part(kind="internal", z=80, beta=20.0)
-    measuring = {"tables": ["size"], "size_pin_mm": 2.75, "size_places": 4}
+@pytest.mark.parametrize(
+    ("kind", "z"), [("internal", 80), ("internal", 81), ("external", 25), ("external", 26)]
+)
+def test_eccentricity_leaves_opposite_balls_apart_as_they_were(kind: str, z: int) -> None:
+    """A rigid shift moves both balls alike, also where an odd tooth number sets them askew."""
+    drawing = make.part(kind=kind, z=z, beta=20.0)
+    measuring = {"tables": ["size"], "size_places": 4}
     plain = [s.value_mm for s in make.gear(drawing, measuring=measuring).sizes]
     shifted = make.gear(drawing, mounting={"eccentricity_um": 10.0}, measuring=measuring)
     assert [s.value_mm for s in shifted.sizes] == pytest.approx(plain, abs=1e-9)
