@@ -26,7 +26,7 @@ from gearqa.io.part_file import with_units
 from gearqa.io.sources import ColumnSource, Convention, Dialect, TableKind, TableSource, WidePattern
 from gearqa.io.tables import QUANTITIES, SIZE_METHODS, TABLES, TIME_COLUMNS, split_unit
 from gearqa.io.text import NotTextError, decode_head, guess_encoding, read_head
-from gearqa.io.toml_file import TomlFile, read_toml, shown_value
+from gearqa.io.toml_file import TomlFile, read_toml, shown_value, table_as_far_as_known
 from gearqa.model.part import about
 from gearqa.model.table import Table, fault
 from gearqa.symbols import FLANKS
@@ -337,9 +337,8 @@ def _cross_checks(file: TomlFile[ColumnsMap]) -> Iterator[Problem]:
         single = isinstance(tables, Mapping)
         for number, raw in enumerate([tables] if single else tables if isinstance(tables, list) else []):
             where = kind if single else f"{kind}.{number}"
-            try:
-                table = TableMap.model_validate(raw, by_alias=True, by_name=False)
-            except ValueError:
+            table = table_as_far_as_known(raw, TableMap)
+            if table is None:
                 continue  # its own faults come first
             yield from _table_checks(file, kind, table, where)
 
@@ -577,6 +576,6 @@ def _constant(  # noqa: PLR0917
 
 
 def _as_text(value: str | int | float) -> str:
-    if isinstance(value, float) and value == int(value):
+    if isinstance(value, float) and value.is_integer():
         return str(int(value))
     return str(value)

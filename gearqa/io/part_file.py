@@ -13,7 +13,7 @@ from typing import Any
 
 from gearqa.core.geometry import GearGeometry, roll_length
 from gearqa.errors import Notice, PartFileError, Problem, Reason
-from gearqa.io.toml_file import TomlFile, read_toml, toml_sections
+from gearqa.io.toml_file import TomlFile, read_toml, table_as_far_as_known
 from gearqa.model.part import Design, Evaluation, Gear, Part, ProfileRange, Tolerance
 from gearqa.part_geometry import drawn_geometry
 from gearqa.symbols import PARAMETERS
@@ -115,12 +115,13 @@ class _Sheet:
 
 def _cross_checks(file: TomlFile[Part]) -> Iterator[Problem]:
     document = file.document
-    gear = file.model.gear if file.model else toml_sections(document, "gear", Gear)
+    gear = file.model.gear if file.model else table_as_far_as_known(document.get("gear"), Gear)
     if gear is None:
         return
     sheet = _Sheet(
         file, gear, drawn_geometry(gear),
-        toml_sections(document, "evaluation", Evaluation), toml_sections(document, "design", Design),
+        table_as_far_as_known(document.get("evaluation", {}), Evaluation),
+        table_as_far_as_known(document.get("design", {}), Design),
     )  # fmt: skip
     yield from _scope_problems(sheet)
     if gear.helix_angle_deg > 45:

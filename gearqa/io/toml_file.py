@@ -82,12 +82,16 @@ def read_toml(path: Path | str, model: type[M], *, name: str | None = None) -> T
     return TomlFile(shown, None if problems else instance, document, lines, tuple(problems))
 
 
-def toml_sections(document: Mapping[str, Any], section: str, model: type[M]) -> M | None:
-    """One table of a document as a model, or None where it is not valid on its own."""
-    try:
-        return model.model_validate(document.get(section, {}), by_alias=True, by_name=False)
-    except ValidationError:
+def table_as_far_as_known(raw: Any, model: type[M]) -> M | None:
+    """A table of a document as a model without its unknown keys, or None where it is not valid even so.
+
+    For checks between keys: what is wrong with single keys is told elsewhere.
+    """
+    if not isinstance(raw, dict):
         return None
+    errors, instance = _errors(raw, model)
+    unknown = [e["loc"] for e in errors if e["type"] == "extra_forbidden"]
+    return _errors(_without(raw, unknown), model)[1] if unknown else instance
 
 
 # --- text and syntax -----------------------------------------------------------------------------
@@ -405,7 +409,7 @@ def _type_hint(value: Any, slot: _Slot) -> str:
         except ValueError:
             return ""
         return f"write {value.replace(',', '.')} without quotes"
-    if isinstance(value, float) and int in wanted and value == int(value):
+    if isinstance(value, float) and int in wanted and value.is_integer():
         return f"write {int(value)}"
     if bool in wanted:
         return "write true or false without quotes"
