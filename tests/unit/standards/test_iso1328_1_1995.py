@@ -41,9 +41,7 @@ def test_range_limits_rise():
         assert list(limits) == sorted(set(limits))
 
 
-@pytest.mark.parametrize(
-    ("quantity", "low", "high"), [("d", 5, 10_000), ("m_n", 0.5, 70), ("b", 4, 1000)]
-)
+@pytest.mark.parametrize(("quantity", "low", "high"), [("d", 5, 10_000), ("m_n", 0.5, 70), ("b", 4, 1000)])
 def test_nothing_is_extrapolated(quantity, low, high):
     for edge, outside in ((low, -math.inf), (high, math.inf)):
         iso.check(**{quantity: edge})

@@ -81,7 +81,9 @@ def test_sector_pitch_by_hand():
     assert iso.tolerance_table(50, 2, 100, 20)[7]["sector_pitch"] == 24
 
 
-@pytest.mark.parametrize(("z", "k"), [(5, 2), (19, 2), (20, 3), (27, 3), (28, 4), (80, 10), (84, 11), (1000, 125)])
+@pytest.mark.parametrize(
+    ("z", "k"), [(5, 2), (19, 2), (20, 3), (27, 3), (28, 4), (80, 10), (84, 11), (1000, 125)]
+)
 def test_sector_span_is_the_nearest_whole_number(z, k):
     assert tolerances.sector_span(z) == k
 
@@ -170,7 +172,7 @@ def test_all_violations_are_listed_and_nan_is_one():
 
 
 def test_no_table_outside_the_range():
-    with pytest.raises(OutOfScopeError, match="beta = 45.1 is outside 0 to 45"):
+    with pytest.raises(OutOfScopeError, match=r"beta = 45\.1 is outside 0 to 45"):
         iso.tolerance_table(50, 2, 100, 20, 45.1)
 
 
