@@ -101,13 +101,15 @@ class TestTwoFlankVector:
         printed = numbers(VECTOR["index"][flank])
         assert np.abs(raw[::10] - raw.mean() - printed).max() <= 0.005 + 0.003
         theta, index = self.clockwise(flank)
+        # The vector was taken from exactly displaced surfaces: the formula departs from them by up to
+        # 0.003 um in an index, and by less than 0.001 um from one tooth to the next.
         found = {
-            "F_p": pitch.F_p(index), "f_p": pitch.f_p(index), "f_u": pitch.f_u(index),
-            "F_pz8": pitch.F_pk(index, 10),
+            "F_p": (pitch.F_p(index), 0.003), "F_pz8": (pitch.F_pk(index, 10), 0.003),
+            "f_p": (pitch.f_p(index), 0.001), "f_u": (pitch.f_u(index), 0.001),
         }  # fmt: skip
-        for key, worst in found.items():
-            digits = int(VECTOR[key]["decimals"])
-            assert f"{worst.value:.{digits}f}" == f"{float(VECTOR[key][flank]):.{digits}f}", key
+        for key, (worst, departure) in found.items():
+            half_digit = 0.5 * 10 ** -int(VECTOR[key]["decimals"])
+            assert abs(worst.value - float(VECTOR[key][flank])) <= half_digit + departure, key
         A, psi = pitch.first_harmonic(index)
         assert f"{A:.3f}" == SPLIT["modulus"][flank]
         # E = A cos(theta_ccw + argument) and F = -E, theta = -theta_ccw: the crest is at argument - 180.
