@@ -14,7 +14,7 @@ import re
 import zoneinfo
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from fnmatch import translate
+from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal, Self, get_args
 
@@ -360,6 +360,7 @@ def _table_checks(
             yield from _flank_words(file, "flank", wide.values, f"{here}.values")
             if value not in TABLES[kind].columns:
                 yield _unknown_column(file, f"{here}.value", wide.value, kind)
+                present |= set(TABLES[kind].required[-1])
         for names in TABLES[kind].required:
             if not present & set(names):
                 yield file.problem(
@@ -429,18 +430,16 @@ def matches_any(name: str, patterns: Sequence[str]) -> bool:
     >>> matches_any("a/b/prof_1.csv", ["**/prof_*.csv"]), matches_any("a/b/x.csv", ["*/x.csv"])
     (True, False)
     """
-    return any(_pattern(pattern).match(name) for pattern in patterns)
+    parts = name.casefold().split("/")
+    return any(_fits(parts, re.split(r"[/\\]", pattern.casefold())) for pattern in patterns)
 
 
-def _pattern(glob: str) -> re.Pattern[str]:
-    parts = []
-    for step in re.split(r"[/\\]", glob):
-        if step == "**":
-            parts.append("(?:[^/]+/)*")
-        else:
-            inner = translate(step).removeprefix("(?s:").removesuffix(r")\Z").removesuffix(r")\z")
-            parts.append(inner.replace(".*", "[^/]*") + "/")
-    return re.compile("".join(parts).removesuffix("/") + r"\Z", re.IGNORECASE | re.DOTALL)
+def _fits(parts: Sequence[str], steps: Sequence[str]) -> bool:
+    if not steps:
+        return not parts
+    if steps[0] == "**" and len(steps) > 1:
+        return _fits(parts, steps[1:]) or (bool(parts) and _fits(parts[1:], steps))
+    return bool(parts) and fnmatchcase(parts[0], steps[0]) and _fits(parts[1:], steps[1:])
 
 
 def _files_below(folder: Path) -> list[str]:

@@ -231,11 +231,7 @@ def _validate(
         errors += [e for e in more if (e["type"], e["loc"]) not in seen]
     faults = [_Fault.of(error, document, model) for error in errors]
     meant = {(*fault.path[:-1], fault.nearest) for fault in faults if fault.nearest}
-    problems = [
-        fault.problem(shown, lines)
-        for fault in _merged(faults)
-        if not (fault.follows(lost | meant) if fault.reason is Reason.MISSING_KEY else fault.follows(lost))
-    ]
+    problems = [f.problem(shown, lines) for f in _merged(faults) if not f.is_shadow(lost, meant)]
     return instance, problems
 
 
@@ -340,9 +336,11 @@ class _Fault:
         hint = "did you mean that key?" if nearest else _elsewhere(model, key)
         return cls(Reason.UNKNOWN_KEY, path, f"the unknown key '{key}'", expected, hint, nearest)
 
-    def follows(self, excused: set[tuple[str | int, ...]]) -> bool:
-        """Whether this fault is only the shadow of one that is told already, at one of these paths."""
-        return self.path in excused or any(path in excused for path in self.concerns)
+    def is_shadow(self, lost: set[tuple[str | int, ...]], meant: set[tuple[str | int, ...]]) -> bool:
+        """Whether this only follows from a fault that is told already: a statement that could not be
+        parsed (`lost`), or an unknown key that stands for a known one (`meant`)."""
+        missing = self.reason is Reason.MISSING_KEY and self.path in meant
+        return missing or self.path in lost or any(path in lost | meant for path in self.concerns)
 
     def problem(self, shown: str, lines: TomlLines) -> Problem:
         return Problem(
