@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from itertools import pairwise
 
 import numpy as np
@@ -18,6 +18,7 @@ from gearqa.model.measurement import GrinderEvent
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
+EPOCH = datetime(1970, 1, 1)
 DRESS_WORDS = ("dress", "dressing")
 
 
@@ -51,7 +52,7 @@ class ProductionOrder:
 
 def seconds(time: datetime) -> float:
     """Seconds on one scale; a time without zone is taken as it stands."""
-    return (time if time.tzinfo else time.replace(tzinfo=UTC)).timestamp()
+    return (time - EPOCH).total_seconds() if time.tzinfo is None else time.timestamp()
 
 
 def is_dress(event: GrinderEvent) -> bool:

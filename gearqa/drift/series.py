@@ -47,6 +47,7 @@ from gearqa.model.drift import (
     Signal,
 )
 from gearqa.model.measurement import GrinderEvent
+from gearqa.statistics.dress_interval import CAP
 from gearqa.statistics.steps import MINIMUM_CYCLES, Step, find_steps
 from gearqa.statistics.wear import Trend, WearFit, cycle_sd, fit_trend, fit_wear
 
@@ -135,6 +136,15 @@ def analyse_series(
             risk=settings.risk,
             usual=usual,
         )
+        if parts is not None and parts.expected > CAP * (fit.s_max + 1):
+            warnings.append(
+                Notice(
+                    "forecast_far",
+                    f"the limit lies beyond everything measured ({fit.s_max + 1:.0f} parts since dress): the "
+                    "forecast takes the wear as straight, and its interval is too short if the wear rate "
+                    "differs from cycle to cycle",
+                )
+            )
         if fit.slope_variance_identifiable is False and advice.parts is not None:
             warnings.append(
                 Notice(

@@ -93,12 +93,13 @@ def scan_steps(x: Array, alpha: float = 0.01) -> StepScan:
     slope = centred @ c / S_cc
     rss_constant = np.sum(centred**2, axis=-1)
     rss_trend = rss_constant - slope**2 * S_cc
-    # Each step column, centred, then cleared of the trend: what it explains beyond each base model.
-    step = (np.arange(C) >= places[:, None]).astype(np.float64)
-    step -= step.mean(axis=1, keepdims=True)
-    beyond = step - np.outer(step @ c / S_cc, c)
-    rss_step = rss_constant[..., None] - (centred @ step.T) ** 2 / np.sum(step**2, axis=1)
-    rss_both = rss_trend[..., None] - (centred @ beyond.T) ** 2 / np.sum(beyond**2, axis=1)
+    # The step column (1 from the place on) against the levels and against the trend, in closed form.
+    tail = -np.cumsum(centred, axis=-1)[..., places - 1]
+    share = places * (C - places) / C
+    along = places * (C - places) / 2
+    rss_step = rss_constant[..., None] - tail**2 / share
+    beyond = tail - np.asarray(slope)[..., None] * along
+    rss_both = rss_trend[..., None] - beyond**2 / (share - along**2 / S_cc)
     tiny = np.finfo(float).tiny
     best_step = np.maximum(rss_step.min(axis=-1), tiny)
     best_both = np.maximum(rss_both.min(axis=-1), tiny)
