@@ -1,0 +1,153 @@
+"""The README says what the code does: commands, options, columns, parameters, examples, versions."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import tomllib
+from pathlib import Path
+
+import pytest
+from sybil import Sybil
+from sybil.parsers.markdown import PythonCodeBlockParser
+
+import gearqa
+from gearqa.cli import app
+from gearqa.cli.commands import COMMANDS
+from gearqa.cli.commands.schema import SCHEMAS
+from gearqa.cli.exit_status import ExitStatus
+from gearqa.cli.topics import EXIT_MEANINGS, TOPICS
+from gearqa.io.columns_map import read_columns_map
+from gearqa.io.part_file import read_part
+from gearqa.io.tables import TABLES
+from gearqa.report.model import GEOMETRY_ONLY, WHO_DECIDES
+from gearqa.symbols import PARAMETERS
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def blocks(language: str) -> list[str]:
+    return re.findall(rf"^```{language}\n(.*?)^```$", README, re.DOTALL | re.MULTILINE)
+
+
+def table_rows(head: str) -> list[list[str]]:
+    """Cells of the table whose head begins with these words."""
+    (table,) = re.findall(rf"^\| {re.escape(head)} \|.*\n\|[-|]+\|\n((?:\|.*\n)+)", README, re.MULTILINE)
+    return [[cell.strip() for cell in line.strip("|").split(" | ")] for line in table.splitlines()]
+
+
+def test_it_opens_with_one_paragraph_and_the_two_set_up_commands():
+    head, first, *_ = README.split("\n\n")
+    assert head == "# gearqa"
+    for word in ("quality inspector", "process engineer", "supplier quality reviewer", "ISO 1328-1:2013"):
+        assert word in first
+    install, test = (block.strip() for block in blocks("sh")[:2])
+    assert install.endswith("gearqa grade sample_measurements/ring_master")
+    assert test.endswith("-m pytest")
+    assert README.index(install) < 2500
+    assert all(line.startswith("python3 -m venv") for line in (install, test))
+
+
+def test_python_examples_run(monkeypatch):
+    monkeypatch.chdir(ROOT)
+    document = Sybil(parsers=[PythonCodeBlockParser()]).parse(ROOT / "README.md")
+    examples = list(document.examples())
+    assert len(examples) == len(blocks("python")) > 2
+    for example in examples:
+        example.evaluate()
+
+
+@pytest.mark.parametrize("block", blocks("console"))
+def test_terminal_examples_are_what_the_program_prints(monkeypatch, capsys, block):
+    monkeypatch.chdir(ROOT)
+    monkeypatch.setenv("COLUMNS", "80")
+    command, _, shown = block.partition("\n")
+    assert command.startswith("$ gearqa ")
+    app.run(shlex.split(command)[2:])
+    assert capsys.readouterr().out == shown
+
+
+def test_the_part_file_is_valid_and_names_every_key(tmp_path):
+    (text,) = (block for block in blocks("toml") if "gearqa.part/1" in block)
+    path = tmp_path / "part.toml"
+    path.write_text(text, encoding="utf-8")
+    read_part(path)
+    from gearqa.model.part import Part
+
+    schema = Part.model_json_schema(by_alias=True)
+    tables = [schema, *schema["$defs"].values()]
+    missing = {key for table in tables for key in table.get("properties", {}) if key not in README}
+    assert not missing
+
+
+def test_the_column_map_is_valid(tmp_path):
+    (text,) = (block for block in blocks("toml") if "[convention]" in block)
+    path = tmp_path / "map.toml"
+    path.write_text(text, encoding="utf-8")
+    read_columns_map(path)
+    assert tomllib.loads(text)["convention"]["seen_from"] == "opposite_face"
+
+
+def test_the_tables_are_those_of_the_reader():
+    rows = {row[0]: row for row in table_rows("table")}
+    assert set(rows) == set(TABLES)
+    for kind, table in TABLES.items():
+        needed = {name for names in table.required for name in names}
+        assert set(re.findall(r"`(\w+)`", rows[kind][1])) == needed
+        assert set(re.findall(r"`(\w+)`", rows[kind][2] if len(rows[kind]) > 2 else "")) == set(
+            table.optional
+        )
+
+
+def test_the_parameters_are_those_of_the_table_of_symbols():
+    graded = {"default": "yes", "on_request": "on request", "never": "no"}
+    expected = [[f"`{p.key}`", p.symbol, graded[p.grading], p.meaning] for p in PARAMETERS.values()]
+    assert table_rows("key") == expected
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_and_option_is_in_the_readme(name):
+    assert f"gearqa {name} " in README
+    command = app._Commands(name="gearqa").get_command(None, name)
+    for param in command.params:
+        for option in param.opts:
+            if option.startswith("--"):
+                assert re.search(rf"{option}\b", README), f"{name} {option}"
+
+
+def test_topics_and_schemas_are_in_the_readme():
+    assert all(f"`{topic}`" in README for topic in TOPICS)
+    assert f"gearqa schema [{'|'.join(SCHEMAS)}]" in README
+
+
+def test_the_exit_status_is_the_one_of_the_program():
+    expected = [[str(int(status)), meaning] for status, meaning in EXIT_MEANINGS.items()]
+    assert table_rows("status") == expected
+    assert set(EXIT_MEANINGS) == set(ExitStatus)
+
+
+def test_the_cautions_are_there():
+    assert GEOMETRY_ONLY.removeprefix("Geometry only: nothing here tells ")[:30] in README
+    assert WHO_DECIDES in README
+    assert "qualified setter" in README
+
+
+def test_the_newest_change_is_this_version():
+    changes = README.partition("\n## Changes\n")[2]
+    versions = re.findall(r"^### (\S+)$", changes, re.MULTILINE)
+    assert versions[0] == gearqa.__version__
+    assert versions == sorted(versions, key=lambda v: [int(x) for x in v.split(".")], reverse=True)
+
+
+def test_every_sample_is_named():
+    for folder in sorted((ROOT / "sample_measurements").iterdir()):
+        assert f"sample_measurements/{folder.name}`" in README, folder.name
+
+
+def test_public_names_exist():
+    assert set(gearqa.__all__) - {"__version__"} == set(gearqa._PLACES)
+    for name in gearqa.__all__:
+        assert getattr(gearqa, name) is not None
+    with pytest.raises(AttributeError, match="no attribute 'nix'"):
+        gearqa.nix  # noqa: B018
