@@ -320,7 +320,7 @@ def _unrecognised(name: str, row: HeaderRow, dialect: Dialect) -> Problem:
     """Say which table the header comes nearest to, and what it lacks."""
     header = ", ".join(f"'{cell}'" for cell in row.names[:12]) + (", ..." if len(row.names) > 12 else "")
     kind, lacking = _nearest_table(row.names)
-    hint = f"nearest is a {kind} table, which lacks {', '.join(lacking)}"
+    hint = f"nearest is {'an' if kind == 'events' else 'a'} {kind} table, which lacks {', '.join(lacking)}"
     likely = _likely_names(row.names, lacking)
     if likely:
         hint += "; " + ", ".join(f"'{found}' may be '{wanted}'" for wanted, found in likely.items())
@@ -339,11 +339,11 @@ def _nearest_table(names: Sequence[str]) -> tuple[TableKind, list[str]]:
             if not any(name.casefold() in folded or _quantity(name) in folded for name in alternatives)
         ]
 
-    def similarity(kind: TableKind) -> tuple[float, int]:
-        wanted = [name for alternatives in TABLES[kind].required for name in alternatives]
-        near = sum(bool(difflib.get_close_matches(name, list(folded), n=1, cutoff=0.7)) for name in wanted)
+    def similarity(kind: TableKind) -> float:
+        open_ones = lacking(kind)
+        near = sum(_nearest(names, entry.split("|")) is not None for entry in open_ones)
         required = len(TABLES[kind].required)
-        return (required - len(lacking(kind)) + 0.5 * near) / required, -len(lacking(kind))
+        return (required - len(open_ones) + 0.75 * near) / required
 
     kind = max((k for k in TABLES if k != "production"), key=similarity)
     return kind, lacking(kind)

@@ -487,7 +487,8 @@ tooth = { constant = 2 }
 face_position_mm = "z"
 deviation_um = "d"
 """
-    table = "Report 7\nPart no,S,z,d\n,,mm,um\nOT-4471,A,1,0.5\nOT-1,A,1,9\nOT-4471,A,2,\nOT-4471,A,3,0.75\nend,,,\n"
+    body = ["OT-4471,A,1,0.5", "OT-1,A,1,9", "OT-4471,A,2,", "OT-4471,A,3,0.75", "end,,,"]
+    table = rows("Report 7\nPart no,S,z,d\n,,mm,um\n", body)
     with read(tmp_path, {"h.csv": table, "map.toml": columns}, columns=tmp_path / "map.toml") as inspection:
         (gear,) = inspection
         assert [n.code for n in inspection.notices] == ["blank_rows_dropped"]
