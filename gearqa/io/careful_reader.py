@@ -325,7 +325,8 @@ def _wide_columns(wide: WidePattern, names: Sequence[str]) -> tuple[tuple[int, d
         match = pattern.search(name)
         if match is not None:
             groups = {k: v.strip() for k, v in match.groupdict().items() if v is not None}
-            if "tooth" in groups and groups["tooth"].isascii() and groups["tooth"].isdigit():
-                groups["tooth"] = str(int(groups["tooth"]) + wide.tooth_offset)
+            for number in ("tooth", "space"):
+                if number in groups and groups[number].isascii() and groups[number].isdigit():
+                    groups[number] = str(int(groups[number]) + wide.tooth_offset)
             found.append((at, groups))
     return tuple(found)

@@ -62,6 +62,7 @@ class WidePattern:
     words: Mapping[str, str] = field(default_factory=dict)
     """Words of the flank group."""
     tooth_offset: int = 0
+    """Added to the tooth or space number."""
 
 
 @dataclass(frozen=True, slots=True)
