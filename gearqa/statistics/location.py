@@ -117,7 +117,13 @@ def sd_interval_any_shape(values: ArrayLike, confidence: float = 0.95) -> tuple[
 
 
 def lognormal_intervals(
-    log_mean: float, log_sd: float, n: float, df: float | None = None, confidence: float = 0.95
+    log_mean: float,
+    log_sd: float,
+    n: float,
+    df: float | None = None,
+    *,
+    confidence: float = 0.95,
+    mean_df: float | None = None,
 ) -> tuple[tuple[float, float], tuple[float, float]]:
     """Intervals of mean and standard deviation of a lognormal quantity.
 
@@ -136,6 +142,8 @@ def lognormal_intervals(
         Degrees of freedom of `log_sd`; n - 1 if not given. [-]
     confidence : float
         Two-sided confidence level, approximate. [-]
+    mean_df : float, optional
+        Degrees of freedom of the error of the mean, where they are others than `df`. [-]
 
     Returns
     -------
@@ -149,7 +157,7 @@ def lognormal_intervals(
     ([2.47, 3.30], [0.63, 1.41])
     """
     df = n - 1 if df is None else df
-    low_m, high_m = mean_interval(log_mean, log_sd, n, df, confidence)
+    low_m, high_m = mean_interval(log_mean, log_sd, n, df if mean_df is None else mean_df, confidence)
     low_s, high_s = sd_interval(log_sd, df, confidence)
 
     def part_of_mean(s: float) -> float:

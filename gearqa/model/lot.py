@@ -1,0 +1,306 @@
+"""What a lot sign-off came to. Field names are the keys of the JSON result.
+
+A trailing underscore (`class_`) avoids a Python keyword and is dropped in JSON. The tool recommends;
+a person's `disposition` stands beside the recommendation and never replaces it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from gearqa.errors import Notice
+from gearqa.model.measurement import InputFile, Production
+from gearqa.symbols import Flank
+
+LotDecision = Literal["release", "hold", "reject"]
+State = Literal["conforms", "does not conform", "not proven", "not assessed"]
+FlankKey = Literal["left", "right", "both"]
+InLot = Literal["shown", "not shown", "refuted"]
+Distribution = Literal["normal", "lognormal", "not assumed"]
+
+
+@dataclass(frozen=True, slots=True)
+class LotReason:
+    """A row of the decision table that fits; the first one decides."""
+
+    code: str
+    sentence: str
+    row: str
+    """Number of the row in the decision table."""
+    decision: LotDecision
+    """What this row says on its own."""
+    decides: bool
+
+
+@dataclass(frozen=True, slots=True)
+class AppliedDecisionRule:
+    """How single values were judged."""
+
+    rule: str
+    confidence: float
+    guard: float | None
+    """Guard band in standard uncertainties u; None where no uncertainty is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class SamplingResult:
+    """The sampling plan, what was measured, and what that plan lets through."""
+
+    scheme: str
+    edition: str | None
+    basis: str
+    """From what the required number follows, in words."""
+    code_letter: str | None
+    code_letter_of_lot: str | None
+    """Letter that lot size and level gave, before arrows were followed."""
+    required_n: int | None
+    ac: int | None
+    re: int | None
+    k: float | None
+    measured_n: int
+    nonconforming: int
+    """Gears that count as not conforming (the same as d_low)."""
+    d_low: int
+    d_high: int
+    """d_low and the gears that are open: not proven (as the rule counts) or not assessed."""
+    accept: bool | None
+    aql: float | None
+    lq: float | None
+    consumer_risk: float | None
+    """Planned: how often a lot of limiting quality may pass."""
+    consumer_risk_measured: float | None
+    """The same for the number of gears really measured."""
+    producer_risk_at_aql: float | None
+    p95: float | None
+    p50: float | None
+    p10: float | None
+    passes_at_one_percent: float | None
+    """How often a process with 1 % nonconforming passes the plan really used."""
+    operating_characteristic: tuple[tuple[float, float], ...]
+    """Points (fraction nonconforming, probability of acceptance) of the plan really used."""
+    variables: tuple[VariablesIndex, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class VariablesIndex:
+    """Quality index Q of one parameter and flank in a plan by variables."""
+
+    parameter: str
+    flank: FlankKey
+    q: float | None
+    accept: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class MasterQualityOfLot:
+    """What may be said of master quality."""
+
+    in_sample: bool | None
+    in_lot: InLot
+    confidence: float
+    coverage: float
+    share_lower_bound: float
+    share_upper_bound: float
+    proven: int
+    """Gears proven master quality."""
+    refuted: int
+    """Gears proven not to be."""
+    class_: int
+    parameters: tuple[str, ...]
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class NormalityCheck:
+    """Anderson-Darling test of the values (or of their logarithms)."""
+
+    a_squared: float
+    p: float
+    departure: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Moments:
+    """Mean and standard deviation of one series."""
+
+    mean_um: float
+    sd_um: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ParameterStatistics:
+    """One parameter on one flank over the gears of the sample, one value per gear."""
+
+    symbol: str
+    n: int
+    n_cycles: int | None
+    statistic: str
+    """Which value of a gear was taken, in words."""
+    mean_um: float | None
+    sd_um: float | None
+    mean_interval_um: tuple[float, float] | None
+    sd_interval_um: tuple[float, float] | None
+    upper_limit_um: float | None
+    lower_limit_um: float | None
+    u_um: float | None
+    """Expanded uncertainty U; the largest where instruments differ."""
+    distribution: Distribution
+    interval_model: str
+    """Under which model intervals and bounds hold."""
+    ppk: float | None
+    ppk_lower_bound: float | None
+    ppk_withheld_reason: str | None
+    cpk: float | None
+    cpk_withheld_reason: str
+    tolerance_interval_um: tuple[float | None, float] | None
+    tolerance_interval_withheld_reason: str | None
+    tolerance_interval_class: int | None
+    """Class that the tolerance interval meets."""
+    share_below_worst: float | None
+    """Share that lies within the worst value seen, with the given confidence, whatever the distribution."""
+    confidence: float
+    coverage: float
+    worst_um: float | None
+    worst_serial: str | None
+    not_proven: int
+    not_conforming: int
+    n_effective: float | None
+    outliers: tuple[str, ...]
+    normality: NormalityCheck | None
+    normality_withheld_reason: str | None
+    trend_p: float | None
+    """p-value of a trend in order of production."""
+    runs_p: float | None
+    wear_um_per_part: float | None
+    """Slope within dress cycles, where it is significant."""
+    maximum: Moments | None = None
+    """Slopes: of the largest trace of each gear."""
+    minimum: Moments | None = None
+    serials: tuple[str, ...] = ()
+    values_um: tuple[float, ...] = ()
+    """Values in the order of `serials`: order of production where known, else of the input."""
+    max_values_um: tuple[float, ...] = ()
+    min_values_um: tuple[float, ...] = ()
+    plot_quantiles: tuple[float, ...] = ()
+    """Probability plot: normal quantiles of the ordered values (or logarithms)."""
+    plot_values_um: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ValueState:
+    """One value of one gear under the measurement uncertainty."""
+
+    parameter: str
+    flank: FlankKey
+    value_um: float
+    lower_limit_um: float | None
+    upper_limit_um: float | None
+    u_um: float | None
+    probability_of_conformity: float | None
+    state: State
+    counts_as: State
+    """As the decision rule counts it."""
+    class_indicated: int | None
+    class_proven: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class LotGear:
+    """One gear of the sample."""
+
+    serial: str
+    state: State
+    counts_as: State
+    probability_of_conformity: float | None
+    """Smallest over its values, of this gear; None where no uncertainty is known."""
+    probability_parameter: str | None
+    probability_flank: FlankKey | None
+    class_indicated: int | None
+    class_proven: int | None
+    class_complete: bool
+    master_quality: State
+    missing: tuple[str, ...]
+    """Required parameters (with flank) that were not assessed."""
+    values: tuple[ValueState, ...]
+    production: Production | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Exclusion:
+    """A measured gear left out of the sample, and why."""
+
+    serial: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Disposition:
+    """What a person decided; apart from the tool's recommendation."""
+
+    decision: LotDecision
+    by: str
+    date: str
+    reason: str = ""
+    concession: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LotOptions:
+    """What stands on certificate and record beside the measurements."""
+
+    order: str = ""
+    customer: str = ""
+    inspector: str = ""
+    date: str = ""
+    remark: str = ""
+    restricted_to: tuple[str, ...] = ()
+    """Serials that the inspection was restricted to."""
+
+
+@dataclass(frozen=True, slots=True)
+class LotResult:
+    """A lot sign-off: recommendation, reasons, and everything they rest on."""
+
+    lot_id: str | None
+    decision: LotDecision
+    reasons: tuple[LotReason, ...]
+    lot_size: int | None
+    sample_size: int
+    class_: int | None
+    class_complete: bool
+    beyond: bool
+    conforming: int
+    not_conforming: int
+    not_proven: int
+    not_assessed: int
+    master_quality: MasterQualityOfLot
+    decision_rule: AppliedDecisionRule
+    sampling: SamplingResult
+    drawn: str
+    segregate: tuple[str, ...]
+    segregated_to: str
+    remeasure: tuple[str, ...]
+    excluded: tuple[Exclusion, ...]
+    cautions: tuple[Notice, ...]
+    notes: tuple[Notice, ...]
+    """What a reader must know about the method, lot by lot the same."""
+    gears: tuple[LotGear, ...]
+    parameters: Mapping[str, Mapping[FlankKey, ParameterStatistics]]
+    disposition: Disposition | None
+    options: LotOptions
+    standard: str
+    part: Mapping[str, str]
+    inputs: tuple[InputFile, ...]
+    simulated: bool
+    warnings: tuple[Notice, ...] = ()
+    """Notices of the reading and grading of the folder."""
+    order_known: bool = False
+    editions: Mapping[str, str] = field(default_factory=dict)
+    """Standard -> edition that was followed, and how."""
+
+
+def flank_key(flank: Flank | None) -> FlankKey:
+    """Key of a flank in lot results: what has no flank stands under `both`."""
+    return "both" if flank is None else flank

@@ -1,0 +1,1 @@
+"""Lot sign-off: conformity under uncertainty, sampling, decision, record and its verification."""

@@ -1,0 +1,185 @@
+"""State of each value and of each gear under the measurement uncertainty (ISO 14253-1, JCGM 106)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from gearqa.evaluation.criteria import Criteria, Criterion
+from gearqa.evaluation.sizes import SIZE
+from gearqa.model.lot import LotGear, State, ValueState, flank_key
+from gearqa.model.part import Part
+from gearqa.model.plan import DecisionRuleName, DecisionTable
+from gearqa.model.results import FlankResult, GearResult, ParameterResult
+from gearqa.statistics import conformity
+from gearqa.symbols import Flank
+
+COVERAGE_FACTOR = 2
+"""U = 2 u, as the part file states its uncertainties."""
+
+Limits = tuple[float | None, float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What was found for one parameter on one flank of one gear."""
+
+    value: float
+    low: float
+    high: float
+    class_: int | None
+
+
+def reading(gear: GearResult, key: str, flank: Flank | None) -> Reading | None:
+    """The values of one parameter and flank; None where the gear has none."""
+    result = gear.parameters.get(key)
+    if result is None:
+        return None
+    found: ParameterResult | FlankResult | None = result if flank is None else result.flanks.get(flank)
+    if found is None:
+        return None
+    return Reading(found.value_um, found.min_um, found.max_um, found.class_)
+
+
+def extremes(one: Reading, signed: bool) -> tuple[float, ...]:
+    """The values that must all lie within the limits: both extreme traces of a signed quantity."""
+    if not signed:
+        return (one.value,)
+    return (one.low, one.high) if one.low != one.high else (one.low,)
+
+
+def limits_of(criterion: Criterion) -> Limits:
+    """Limits that count for conformity; 0 is no limit of a quantity that cannot be negative."""
+    if criterion.limits is not None:
+        lower, upper = criterion.limits
+        return (lower if criterion.signed or lower > 0 else None, upper)
+    return symmetric(criterion.tolerance, criterion.signed)
+
+
+def symmetric(tolerance: float | None, signed: bool) -> Limits:
+    """Limits that a class tolerance means."""
+    if tolerance is None:
+        return (None, None)
+    return (-tolerance if signed else None, tolerance)
+
+
+def worst(states: Iterable[State]) -> State:
+    """State of a whole from the states of its parts; missing parts count before open ones."""
+    found = set(states)
+    order: tuple[State, ...] = ("does not conform", "not assessed", "not proven")
+    return next((state for state in order if state in found), "conforms")
+
+
+def value_state(values: Sequence[float], u: float | None, limits: Limits, confidence: float) -> State:
+    """State of one parameter and flank: every extreme value must conform."""
+    return worst(conformity.state(y, u, *limits, confidence) for y in values)
+
+
+def counted(state: State, values: Sequence[float], limits: Limits, rule: DecisionRuleName) -> State:
+    """How the decision rule counts a state: it says only what becomes of "not proven"."""
+    if state != "not proven" or rule == "guarded acceptance":
+        return state
+    if rule == "guarded rejection":
+        return "conforms"
+    return "conforms" if all(conformity.within(y, *limits) for y in values) else "does not conform"
+
+
+def class_proven(
+    values: Sequence[float], u: float | None, criterion: Criterion, confidence: float
+) -> int | None:
+    """Smallest class that the values are proven to meet; None without uncertainty or beyond the last."""
+    if u is None:
+        return None
+    for number, tolerance in enumerate(criterion.tolerances, start=1):
+        limits = symmetric(tolerance, criterion.signed)
+        if value_state(values, u, limits, confidence) == "conforms":
+            return number
+    return None
+
+
+def size_states(gear: GearResult) -> tuple[State, ...]:
+    """States of the sizes that the drawing limits; their uncertainty is not known, so they go by value."""
+    return tuple(
+        "conforms" if size.conforms else "does not conform" if size.conforms is False else "not assessed"
+        for size in gear.size
+        if size.lower_mm is not None
+    )
+
+
+def missing_of(gear: GearResult, criteria: Criteria) -> tuple[tuple[str, Flank | None], ...]:
+    """Parameters and flanks that are asked for and were not assessed, whole or in part."""
+    named = {(one.parameter, one.flank) for one in gear.not_assessed}
+    return tuple(
+        (key, flank)
+        for (key, flank), criterion in criteria.of.items()
+        if criterion.graded
+        and (reading(gear, key, flank) is None or (key, flank) in named or (key, None) in named)
+    )
+
+
+def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: DecisionTable) -> LotGear:
+    """State, probability of conformity, class proven and master quality of one gear."""
+    instrument = gear.production.instrument if gear.production else None
+    values: list[ValueState] = []
+    master: list[State] = []
+    for (key, flank), criterion in criteria.of.items():
+        one = reading(gear, key, flank)
+        if one is None or not criterion.graded:
+            continue
+        expanded = part.uncertainty(key, instrument)
+        u = None if expanded is None else expanded / COVERAGE_FACTOR
+        y = extremes(one, criterion.signed)
+        if criterion.master_tolerance is not None:
+            limits = symmetric(criterion.master_tolerance, criterion.signed)
+            state = value_state(y, u, limits, decision.confidence)
+            master.append(counted(state, y, limits, decision.rule))
+        if criterion.required:
+            limits = limits_of(criterion)
+            state = value_state(y, u, limits, decision.confidence)
+            values.append(
+                ValueState(
+                    parameter=key,
+                    flank=flank_key(flank),
+                    value_um=one.value,
+                    lower_limit_um=limits[0],
+                    upper_limit_um=limits[1],
+                    u_um=expanded,
+                    probability_of_conformity=None
+                    if u is None
+                    else min(conformity.probability_of_conformity(v, u, *limits) for v in y),
+                    state=state,
+                    counts_as=counted(state, y, limits, decision.rule),
+                    class_indicated=one.class_,
+                    class_proven=class_proven(y, u, criterion, decision.confidence),
+                )
+            )
+    absent = missing_of(gear, criteria)
+    missing = [
+        key if flank is None else f"{key} {flank}"
+        for key, flank in absent
+        if criteria.of[key, flank].required
+    ]
+    if any(gap.parameter == SIZE for gap in gear.not_assessed):
+        missing.append(SIZE)
+    open_master = any(criteria.of[place].for_master for place in absent)
+    lost: tuple[State, ...] = ("not assessed",) if missing else ()
+    lost += size_states(gear)
+    known = [v for v in values if v.probability_of_conformity is not None]
+    least = min(known, key=lambda v: v.probability_of_conformity or 0.0) if known else None
+    classes = [v.class_proven for v in values]
+    proven = [c for c in classes if c is not None]
+    return LotGear(
+        serial=gear.serial,
+        state=worst([*(v.state for v in values), *lost]),
+        counts_as=worst([*(v.counts_as for v in values), *lost]),
+        probability_of_conformity=least.probability_of_conformity if least else None,
+        probability_parameter=least.parameter if least else None,
+        probability_flank=least.flank if least else None,
+        class_indicated=gear.class_,
+        class_proven=max(proven) if proven and len(proven) == len(classes) and not missing else None,
+        class_complete=gear.class_complete,
+        master_quality=worst([*master, *(("not assessed",) if open_master else ())]),
+        missing=tuple(missing),
+        values=tuple(values),
+        production=gear.production,
+    )

@@ -1,0 +1,116 @@
+"""What the production table tells of a sample: order, dress cycles, calibration."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.model.measurement import Production
+from gearqa.model.results import GearResult
+
+
+@dataclass(frozen=True, slots=True)
+class ProductionFacts:
+    """Order, dress cycles and calibration of the gears of a sample, in the order given."""
+
+    order: tuple[int, ...] | None
+    """Positions of the gears in order of production; None where it is not known."""
+    cycles: tuple[int, ...] | None
+    """Dress cycle of each gear, numbered from 0; None unless known for all."""
+    positions: NDArray[np.float64] | None
+    """Parts since dress of each gear, 0 for the first; None unless known for all."""
+    cycle_length: float | None
+    """Most parts since dress seen, counted from 1."""
+    overdue: tuple[str, ...]
+    """Serials measured after the calibration was due."""
+
+    @property
+    def cycle_count(self) -> int | None:
+        """Dress cycles in the sample."""
+        return None if self.cycles is None else len(set(self.cycles))
+
+
+def production_facts(gears: Sequence[GearResult], others: Sequence[Production] = ()) -> ProductionFacts:
+    """Read the production rows of the sample; `others` are rows of gears of the lot not measured."""
+    rows = [gear.production or Production() for gear in gears]
+    cycles = _cycles(rows)
+    since = [row.parts_since_dress for row in rows]
+    known = [s for s in since if s is not None]
+    more = [row.parts_since_dress for row in others if row.parts_since_dress is not None]
+    return ProductionFacts(
+        order=_order(rows, cycles),
+        cycles=cycles,
+        positions=np.asarray([s - 1 for s in known], dtype=np.float64) if len(known) == len(rows) else None,
+        cycle_length=float(max([*known, *more])) if known else None,
+        overdue=tuple(gear.serial for gear, row in zip(gears, rows, strict=True) if _overdue(row)),
+    )
+
+
+def cycle_key(row: Production) -> tuple[str, str, str] | None:
+    """Dress labels are unique within grinder and wheel only."""
+    return None if row.dress is None else (row.grinder or "", row.wheel or "", row.dress)
+
+
+def lot_of_several_cycles(
+    facts: ProductionFacts, others: Sequence[Production], lot_size: int | None, measured: int,
+    stated: int | None,
+) -> bool:  # fmt: skip
+    """Whether the lot was ground in more dress cycles than one.
+
+    Stated by the plan, seen in the production rows of gears not measured, or concluded from a lot that
+    is larger than any part number since dress that was seen. Without any of these: no.
+    """
+    if stated is not None:
+        return stated > 1
+    keys = {key for row in others if (key := cycle_key(row)) is not None}
+    if len(keys) > 1:
+        return True
+    if lot_size is None or measured >= lot_size:
+        return False
+    return facts.cycle_length is None or lot_size > facts.cycle_length
+
+
+def spread_over_cycles(facts: ProductionFacts, length: float | None) -> bool:
+    """Whether the gears of a cycle lie from its first to its last third, on average over the cycles."""
+    if facts.positions is None or facts.cycles is None or length is None or length <= 1:
+        return True
+    cycles = np.asarray(facts.cycles)
+    first = np.mean([facts.positions[cycles == c].min() for c in set(facts.cycles)])
+    last = np.mean([facts.positions[cycles == c].max() for c in set(facts.cycles)])
+    return bool(first <= (length - 1) / 3 and last >= 2 * (length - 1) / 3)
+
+
+def _cycles(rows: Sequence[Production]) -> tuple[int, ...] | None:
+    keys = [cycle_key(row) for row in rows]
+    if not keys or None in keys:
+        return None
+    number = {key: i for i, key in enumerate(dict.fromkeys(keys))}
+    return tuple(number[key] for key in keys)
+
+
+def _order(rows: Sequence[Production], cycles: tuple[int, ...] | None) -> tuple[int, ...] | None:
+    """By time of finishing; by part since dress only within one cycle, whose labels tell no order."""
+    times = [row.finished_at for row in rows]
+    known = [t for t in times if t is not None]
+    if rows and len(known) == len(rows):
+        zones = {t.tzinfo is None for t in known}
+        if len(zones) == 1:
+            return tuple(sorted(range(len(rows)), key=lambda i: known[i]))
+    since = [row.parts_since_dress for row in rows]
+    if cycles is not None and len(set(cycles)) == 1 and None not in since:
+        return tuple(sorted(range(len(rows)), key=lambda i: since[i] or 0))
+    return None
+
+
+def _overdue(row: Production) -> bool:
+    if row.measured_at is None or row.calibration_due is None:
+        return False
+    return _day(row.measured_at) > _day(row.calibration_due)
+
+
+def _day(moment: datetime) -> str:
+    return moment.date().isoformat()

@@ -1,0 +1,199 @@
+"""The record of a sign-off: everything it rests on in one JSON document that can be checked again.
+
+Its digest is the SHA-256 of the canonical form (RFC 8785) of the document without `digest` and
+`signature`; a signature covers the same bytes. A record names the digest of the one before it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+from collections.abc import Mapping, Sequence
+from importlib import metadata
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from gearqa.errors import RecordError
+from gearqa.io.atomic import write_whole
+from gearqa.io.jsonio import gear_table, header_table, software_table
+from gearqa.model.lot import LotResult
+from gearqa.model.part import Part
+from gearqa.model.plan import Plan
+from gearqa.model.results import GearResult, GradeHeader
+from gearqa.signoff.keys import sign
+from gearqa.signoff.lot_json import lot_table, plain
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+RECORD_SCHEMA: Final = "gearqa.record/1"
+UNSEALED: Final = ("digest", "signature")
+LIBRARIES: Final = ("numpy", "scipy", "pandas", "pydantic", "orjson", "rfc8785", "cryptography")
+
+
+def make_record(
+    result: LotResult,
+    part: Part,
+    plan: Plan,
+    header: GradeHeader,
+    gears: Sequence[GearResult],
+    *,
+    settings: Mapping[str, Any] | None = None,
+    previous: Mapping[str, Any] | None = None,
+    key: Ed25519PrivateKey | None = None,
+) -> dict[str, Any]:
+    """Make the record of a sign-off.
+
+    Parameters
+    ----------
+    result : LotResult
+        The sign-off; it must have a lot_id.
+    part : Part
+        The drawing, embedded whole.
+    plan : Plan
+        The plan, embedded whole with its defaults.
+    header : GradeHeader
+        What is true of the whole inspection.
+    gears : sequence of GearResult
+        Every gear measured, the excluded ones too.
+    settings : mapping, optional
+        How the folder was read: `part_file`, `columns_file`, `plan_file` (names), `serials`.
+    previous : mapping, optional
+        The record before this one, as `load_record` returns it.
+    key : Ed25519PrivateKey, optional
+        Signs the record.
+
+    Returns
+    -------
+    dict
+        The document, sealed with its digest.
+
+    Raises
+    ------
+    RecordError
+        Without a lot_id, or if the previous record belongs to another part.
+    """
+    if not result.lot_id:
+        raise RecordError("a record needs a lot_id", hint="give --lot-id")
+    body: dict[str, Any] = {
+        "schema": RECORD_SCHEMA,
+        "lot_id": result.lot_id,
+        "software": software_table(),
+        "libraries": libraries(),
+        "made": {
+            "inspector": result.options.inspector,
+            "date": result.options.date,
+            "measured_by": _measured_by(gears),
+        },
+        "part_file": part.model_dump(mode="json", by_alias=True),
+        "plan": plan.model_dump(mode="json", by_alias=True),
+        "settings": {**(settings or {}), "lot_size": result.lot_size},
+        "seeds": [],
+        "grade": {**header_table(header), "gears": [plain(gear_table(gear)) for gear in gears]},
+        "lot": lot_table(result),
+        "previous": None if previous is None else _link(previous, result),
+    }
+    body = json.loads(json.dumps(body, allow_nan=False))
+    body["digest"] = digest_of(body)
+    if key is not None:
+        body["signature"] = sign(canonical(body), key)
+    return body
+
+
+def canonical(record: Mapping[str, Any]) -> bytes:
+    """RFC 8785 form of a record without digest and signature: the bytes that are digested and signed."""
+    import rfc8785  # noqa: PLC0415
+
+    try:
+        return rfc8785.dumps({key: value for key, value in record.items() if key not in UNSEALED})
+    except rfc8785.CanonicalizationError as error:
+        raise RecordError(f"the record has no canonical form: {error}") from error
+
+
+def digest_of(record: Mapping[str, Any]) -> str:
+    """SHA-256 of the canonical form, in hexadecimal."""
+    return hashlib.sha256(canonical(record)).hexdigest()
+
+
+def load_record(path: Path) -> dict[str, Any]:
+    """Read a record file as far as it can be read as one.
+
+    Raises
+    ------
+    RecordError
+        If it cannot be read, is no JSON, or no record.
+    """
+    try:
+        text = path.read_bytes().decode("utf-8")
+    except OSError as error:
+        raise RecordError(f"cannot read {path}: {error.strerror or error}") from error
+    except UnicodeDecodeError as error:
+        raise RecordError(f"{path} is no UTF-8 text") from error
+    try:
+        record = json.loads(text, object_pairs_hook=_no_double_key, parse_constant=_no_constant)
+    except ValueError as error:
+        raise RecordError(f"{path} is no JSON document: {error}") from error
+    if not isinstance(record, dict) or record.get("schema") != RECORD_SCHEMA:
+        raise RecordError(f"{path} is no record", hint=f'a record has "schema": "{RECORD_SCHEMA}"')
+    missing = [key for key in ("lot_id", "digest", "part_file", "plan", "settings", "grade", "lot")
+               if key not in record]  # fmt: skip
+    if missing:
+        raise RecordError(f"{path} lacks {', '.join(missing)}", hint="it is not whole; use the original file")
+    return record
+
+
+def write_record(record: Mapping[str, Any], path: Path, *, replace: bool = False) -> None:
+    """Write a record file, whole or not at all; an existing file only with `replace`."""
+    if path.exists() and not replace:
+        raise RecordError(f"{path} is there already", hint="name another file, or give --replace")
+    text = json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1)
+    write_whole(str(path), text.encode("utf-8") + b"\n")
+
+
+def libraries() -> dict[str, str]:
+    """Versions of Python and of the libraries that results rest on."""
+    return {"python": platform.python_version(), **{name: metadata.version(name) for name in LIBRARIES}}
+
+
+def _measured_by(gears: Sequence[GearResult]) -> list[str]:
+    operators = (gear.production.operator for gear in gears if gear.production)
+    return sorted({operator for operator in operators if operator})
+
+
+def _link(previous: Mapping[str, Any], result: LotResult) -> dict[str, Any]:
+    """What a record holds of the one before it; a repeated lot_id is a re-inspection."""
+    number = previous["grade"]["part"].get("number")
+    if number != result.part.get("number"):
+        raise RecordError(
+            f"the previous record is of part {number}, this one of {result.part.get('number')}",
+            hint="chain records of one part number",
+        )
+    again = previous["lot_id"] == result.lot_id
+    link = {
+        "digest": previous["digest"],
+        "lot_id": previous["lot_id"],
+        "decision": previous["lot"]["decision"],
+        "reinspection": again,
+    }
+    if again:  # the first results are kept: a second look never replaces them
+        first = (previous.get("previous") or {}).get("first_result")
+        link["first_result"] = first or {
+            "digest": previous["digest"],
+            "decision": previous["lot"]["decision"],
+            "d_low": previous["lot"]["sampling"]["d_low"],
+            "d_high": previous["lot"]["sampling"]["d_high"],
+            "measured_n": previous["lot"]["sampling"]["measured_n"],
+        }
+    return link
+
+
+def _no_double_key(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    table = dict(pairs)
+    if len(table) != len(pairs):
+        raise ValueError("a key stands twice in one object")
+    return table
+
+
+def _no_constant(word: str) -> Any:
+    raise ValueError(f"{word} is no JSON number")

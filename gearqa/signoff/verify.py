@@ -1,0 +1,386 @@
+"""Check a record again: files, record, chain, signature, and every value recomputed from the files."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+from gearqa.errors import GearqaError, RecordError
+from gearqa.io.digests import sha256_of
+from gearqa.io.jsonio import gear_table, header_table
+from gearqa.model.lot import Disposition, Exclusion, LotOptions
+from gearqa.model.measurement import Production
+from gearqa.model.part import Part
+from gearqa.model.plan import Plan
+from gearqa.model.results import GearResult, GradeHeader
+from gearqa.signoff.keys import check_signature, fingerprint
+from gearqa.signoff.lot import sign_off
+from gearqa.signoff.lot_json import lot_table, plain
+from gearqa.signoff.record import canonical, digest_of, libraries
+from gearqa.version import __version__
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
+VERIFY_SCHEMA: Final = "gearqa.verify/1"
+RELATIVE: Final = 1e-9
+"""Numbers agree within this; words and counts exactly."""
+NEAR_ZERO: Final = 1e-12
+"""Below this magnitude a difference is rounding of the computation."""
+
+Subject = Literal["files", "record", "chain", "signature", "values"]
+Status = Literal["consistent", "differs", "not checked"]
+SUBJECTS: Final[tuple[Subject, ...]] = ("files", "record", "chain", "signature", "values")
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One line of a verification."""
+
+    subject: Subject
+    status: Status
+    where: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """What came of checking a record."""
+
+    lot_id: str
+    digest: str
+    findings: tuple[Finding, ...]
+
+    @property
+    def consistent(self) -> bool:
+        """Whether nothing that was checked differs."""
+        return all(one.status != "differs" for one in self.findings)
+
+    @property
+    def not_checked(self) -> tuple[Finding, ...]:
+        """What could not be checked."""
+        return tuple(one for one in self.findings if one.status == "not checked")
+
+
+@dataclass(frozen=True, slots=True)
+class Regraded:
+    """A folder read and graded again."""
+
+    part: Part
+    header: GradeHeader
+    gears: tuple[GearResult, ...]
+    other_production: tuple[Production, ...] = ()
+
+
+Grader = Callable[[Path, Mapping[str, Any]], Regraded]
+"""Reads and grades a folder as the settings of a record say."""
+
+
+def grade_folder(folder: Path, settings: Mapping[str, Any]) -> Regraded:
+    """Read and grade a folder as a record's settings say."""
+    from gearqa.evaluate import grade  # noqa: PLC0415
+    from gearqa.io.reading import read_folder  # noqa: PLC0415
+
+    def beside(name: Any) -> Path | None:
+        return folder / str(name) if name else None
+
+    with read_folder(
+        folder,
+        part=beside(settings.get("part_file")),
+        columns=beside(settings.get("columns_file")),
+        serials=tuple(settings.get("serials") or ()),
+    ) as inspection:
+        result = grade(inspection)
+        return Regraded(inspection.part, result.header, result.gears)
+
+
+def verify(
+    record: Mapping[str, Any],
+    folder: Path | None,
+    *,
+    previous: Mapping[str, Any] | None = None,
+    key: Ed25519PublicKey | None = None,
+    grader: Grader = grade_folder,
+) -> Verification:
+    """Check a record against its files, its chain, its signature and a new computation.
+
+    Parameters
+    ----------
+    record : mapping
+        As `load_record` returns it.
+    folder : Path or None
+        Where the input files lie; None leaves files and values unchecked.
+    previous : mapping, optional
+        The record before it.
+    key : Ed25519PublicKey, optional
+        Whose signature is expected.
+    grader : callable, optional
+        Reads and grades the folder.
+
+    Returns
+    -------
+    Verification
+        A finding a line; at least one for each of files, record, chain, signature and values.
+    """
+    findings = [
+        *_files(record, folder),
+        *_record(record),
+        *_chain(record, previous),
+        *_signature(record, key),
+        *_values(record, folder, grader),
+    ]
+    return Verification(str(record["lot_id"]), str(record["digest"]), tuple(findings))
+
+
+def verification_table(verification: Verification) -> dict[str, Any]:
+    """The document of `verify --json`."""
+    statuses = {one.subject: one.status for one in verification.findings}
+    for one in verification.findings:
+        if one.status == "differs" or (one.status == "not checked" and statuses[one.subject] != "differs"):
+            statuses[one.subject] = one.status
+    return {
+        "schema": VERIFY_SCHEMA,
+        "software": {"name": "gearqa", "version": __version__},
+        "lot_id": verification.lot_id,
+        "digest": verification.digest,
+        "consistent": verification.consistent,
+        "subjects": {subject: statuses[subject] for subject in SUBJECTS},
+        "findings": plain(verification.findings),
+    }
+
+
+# --- files ---------------------------------------------------------------------------------------
+
+
+def _files(record: Mapping[str, Any], folder: Path | None) -> Iterator[Finding]:
+    inputs = [one for one in record["lot"].get("inputs", []) if one.get("sha256") is not None]
+    if folder is None:
+        yield Finding("files", "not checked", "", "no folder was given: the input files are not checked")
+        return
+    wrong = missing = 0
+    embedded = record["settings"].get("plan_file")
+    for one in inputs:
+        path = folder / one["file"]
+        if not path.is_file():
+            if one["file"] == embedded:
+                yield Finding(
+                    "files", "not checked", one["file"],
+                    f"{one['file']}: not in the folder; the plan stands whole in the record",
+                )  # fmt: skip
+                continue
+            missing += 1
+            yield Finding("files", "differs", one["file"], f"{one['file']}: not in the folder")
+            continue
+        found = sha256_of(path)
+        if found != one["sha256"]:
+            wrong += 1
+            yield Finding(
+                "files", "differs", one["file"],
+                f"{one['file']}: changed, SHA-256 is {found}, the record has {one['sha256']}",
+            )  # fmt: skip
+    named = {one["file"] for one in record["lot"].get("inputs", [])}
+    for path in sorted(folder.iterdir()):
+        if path.suffix.lower() == ".csv" and path.name not in named:
+            wrong += 1
+            yield Finding("files", "differs", path.name, f"{path.name}: not in the record")
+    if not inputs:
+        yield Finding("files", "differs", "", "the record names no input file")
+    elif not wrong and not missing:
+        yield Finding("files", "consistent", "", f"{len(inputs)} files as in the record")
+
+
+# --- record, chain, signature --------------------------------------------------------------------
+
+
+def _record(record: Mapping[str, Any]) -> Iterator[Finding]:
+    try:
+        found = digest_of(record)
+    except RecordError as error:
+        yield Finding("record", "differs", "", str(error))
+        return
+    if found != record["digest"]:
+        yield Finding(
+            "record", "differs", "digest",
+            f"the record was changed: its digest is {found}, it says {record['digest']}",
+        )  # fmt: skip
+        return
+    yield Finding("record", "consistent", "digest", f"digest as stated, {found}")
+
+
+def _chain(record: Mapping[str, Any], previous: Mapping[str, Any] | None) -> Iterator[Finding]:
+    link = record.get("previous")
+    if previous is None:
+        told = "chain not checked"
+        told += ": no previous record was given" if link else ": the record names no previous one"
+        yield Finding("chain", "not checked", "previous", told)
+        return
+    if not link:
+        yield Finding("chain", "differs", "previous", "the record names no previous one, but one was given")
+        return
+    found = digest_of(previous)
+    if found != previous["digest"]:
+        yield Finding(
+            "chain", "differs", "previous",
+            f"the previous record was changed: its digest is {found}, it says {previous['digest']}",
+        )  # fmt: skip
+    if found != link["digest"]:
+        yield Finding(
+            "chain", "differs", "previous",
+            f"another previous record: its digest is {found}, this record names {link['digest']}",
+        )  # fmt: skip
+    elif found == previous["digest"]:
+        yield Finding("chain", "consistent", "previous", f"follows {link['lot_id']}, {link['digest']}")
+
+
+def _signature(record: Mapping[str, Any], key: Ed25519PublicKey | None) -> Iterator[Finding]:
+    signature = record.get("signature")
+    if signature is None:
+        if key is None:
+            yield Finding(
+                "signature", "not checked", "signature",
+                "not signed: the digest shows changes made by accident; who changes a record on purpose can "
+                "renew it",
+            )  # fmt: skip
+        else:
+            yield Finding(
+                "signature", "differs", "signature", "a key was given, but the record is not signed"
+            )
+        return
+    try:
+        fault = check_signature(canonical(record), signature, key)
+    except RecordError as error:
+        fault = str(error)
+    if fault is not None:
+        yield Finding("signature", "differs", "signature", fault)
+    elif key is not None:
+        yield Finding(
+            "signature", "consistent", "signature", f"signed with the key given, {fingerprint(key)}"
+        )
+    else:
+        yield Finding(
+            "signature", "not checked", "signature",
+            f"fits the public key in the record, {signature['fingerprint']}; whose key it is was not "
+            "checked",
+        )  # fmt: skip
+
+
+# --- values --------------------------------------------------------------------------------------
+
+
+def _values(record: Mapping[str, Any], folder: Path | None, grader: Grader) -> Iterator[Finding]:
+    if folder is None:
+        yield Finding("values", "not checked", "", "no folder was given: nothing was computed again")
+        return
+    other = _versions(record)
+    yield from other
+    try:
+        found = recompute(record, grader(folder, record["settings"]))
+    except (GearqaError, KeyError, TypeError, ValueError) as error:
+        yield Finding("values", "differs", "", f"cannot be computed again: {error}")
+        return
+    blame = f" (made by another software version, {record['software']['version']})" if other else ""
+    count = 0
+    for where, sentence in differences({key: record[key] for key in ("part_file", "grade", "lot")}, found):
+        count += 1
+        yield Finding("values", "differs", where, f"{sentence}{blame}")
+    if not count:
+        yield Finding("values", "consistent", "", f"all values computed again, equal within {RELATIVE:g}")
+
+
+def _versions(record: Mapping[str, Any]) -> list[Finding]:
+    """Another version of gearqa or of a library: told, for a changed digit may come from it."""
+    findings = []
+    made = record.get("software", {}).get("version")
+    if made != __version__:
+        findings.append(
+            Finding(
+                "values", "not checked", "software.version",
+                f"another software version: made by gearqa {made}, computed again by {__version__}",
+            )
+        )  # fmt: skip
+    here = libraries()
+    for name, version in record.get("libraries", {}).items():
+        if name in {"numpy", "scipy"} and here.get(name) != version:
+            findings.append(
+                Finding(
+                    "values", "not checked", f"libraries.{name}",
+                    f"another version of {name}: made with {version}, computed again with {here.get(name)}",
+                )
+            )  # fmt: skip
+    return findings
+
+
+def recompute(record: Mapping[str, Any], again: Regraded) -> dict[str, Any]:
+    """Part file, grading and sign-off computed again, laid out as in the record."""
+    lot = record["lot"]
+    options = lot["options"]
+    plan = Plan.model_validate(record["plan"], by_alias=True, strict=False)
+    disposition = lot.get("disposition")
+    result = sign_off(
+        again.header,
+        again.part,
+        again.gears,
+        plan,
+        lot_size=record["settings"]["lot_size"],
+        lot_id=record["lot_id"],
+        excluded=tuple(Exclusion(one["serial"], one["reason"]) for one in lot["excluded"]),
+        options=LotOptions(**{**options, "restricted_to": tuple(options["restricted_to"])}),
+        disposition=Disposition(**disposition) if disposition else None,
+        other_production=again.other_production,
+    )
+    table = lot_table(result)
+    grade = {**header_table(again.header), "gears": [plain(gear_table(gear)) for gear in again.gears]}
+    plan_file = record["settings"].get("plan_file")
+    for document, kept in ((table, lot), (grade, record["grade"])):
+        document["software"] = kept["software"]  # told apart, see _versions
+        if plan_file:  # the plan is no file of the folder, it stands whole in the record
+            document["inputs"] = _with_plan(document["inputs"], kept["inputs"], plan_file)
+    return {"part_file": again.part.model_dump(mode="json", by_alias=True), "grade": grade, "lot": table}
+
+
+def _with_plan(found: Sequence[Any], kept: Sequence[Any], plan_file: str) -> list[Any]:
+    rows = [one for one in found if one["file"] != plan_file]
+    for place, one in enumerate(kept):
+        if one["file"] == plan_file:
+            rows.insert(place, one)
+    return rows
+
+
+def differences(kept: Any, found: Any, where: str = "") -> Iterator[tuple[str, str]]:
+    """(place, sentence) of every value that differs between two documents."""
+    if isinstance(kept, Mapping) and isinstance(found, Mapping):
+        for key in dict.fromkeys([*kept, *found]):
+            place = f"{where}.{key}" if where else str(key)
+            if key not in found:
+                yield place, f"{place}: in the record only"
+            elif key not in kept:
+                yield place, f"{place}: not in the record, now {_shown(found[key])}"
+            else:
+                yield from differences(kept[key], found[key], place)
+    elif _is_list(kept) and _is_list(found):
+        if len(kept) != len(found):
+            yield where, f"{where}: {len(kept)} entries in the record, now {len(found)}"
+        for number, (one, other) in enumerate(zip(kept, found, strict=False)):
+            name = one.get("serial", number) if isinstance(one, Mapping) else number
+            yield from differences(one, other, f"{where}[{name}]")
+    elif not _same(kept, found):
+        yield where, f"{where}: {_shown(kept)} in the record, now {_shown(found)}"
+
+
+def _is_list(value: Any) -> bool:
+    return isinstance(value, list | tuple)
+
+
+def _same(kept: Any, found: Any) -> bool:
+    numbers = all(isinstance(v, int | float) and not isinstance(v, bool) for v in (kept, found))
+    if numbers and not (isinstance(kept, int) and isinstance(found, int)):
+        return math.isclose(kept, found, rel_tol=RELATIVE, abs_tol=NEAR_ZERO)
+    return type(kept) is type(found) and bool(kept == found)
+
+
+def _shown(value: Any) -> str:
+    text = repr(value) if isinstance(value, str) else str(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
