@@ -79,5 +79,7 @@ def limit_clause(side: str, parts: PartsToLimit) -> str:
 
 def dress_clause(parts: int, at_least: bool, risk: float) -> str:
     """How often to dress."""
-    often = f"dress every {count(parts)}" + (" at the most (no history beyond)" if at_least else "")
+    often = f"dress every {count(parts)}" + (
+        " (at least: the history reaches no further)" if at_least else ""
+    )
     return f"{often} for a risk of {100 * risk:.3g} %"

@@ -389,6 +389,8 @@ def ewma_run_length_quantile(weight: float, factor: float, shift: float, probabi
     """
     if weight == 1.0:
         signal = float(ndtr(shift - factor) + ndtr(-shift - factor))
+        if signal >= probability:
+            return 1
         return max(1, math.ceil(math.log1p(-probability) / math.log1p(-signal) - 1e-12))
     power = _ewma_chain(weight, _ewma_limit_width(weight, factor), shift, CELLS)
     alive = np.zeros(CELLS)
