@@ -80,7 +80,9 @@ def _trace_gaps(
             continue
         faults = [f for f in traces.faults if f.trace.kind == kind and f.trace.flank == flank]
         if faults:
-            more = f"; and {len(faults) - 1} more traces" if len(faults) > 1 else ""
+            others = len(faults) - 1
+            more = f"; {others} more traces are at fault too" if others > 1 else ""
+            more = "; 1 more trace is at fault too" if others == 1 else more
             yield flank, min(faults, key=lambda f: f.trace.tooth).reason + more
 
 
@@ -158,7 +160,8 @@ def _tooth_notes(gear: GearMeasurement, plan: Plan) -> Iterator[Notice]:
 
 @lru_cache(maxsize=256)
 def evenly_spaced(teeth: tuple[int, ...], z: int) -> bool:
-    """Whether rising tooth numbers lie about evenly: no gap above 1.5 times the even one, nor 1 more."""
+    """Whether rising tooth numbers lie about evenly: gaps within half of the even one, or within 1 tooth."""
     gaps = [b - a for a, b in zip(teeth, (*teeth[1:], teeth[0] + z), strict=True)]
     even = z / len(teeth)
-    return max(gaps) <= max(1.5 * even, even + 1)
+    allowed = max(even / 2, 1.0)
+    return max(gaps) <= even + allowed and min(gaps) >= even - allowed

@@ -22,16 +22,14 @@ def size_results(
     results = tuple(_size(reading, asked) for reading in readings)
     if asked is None or any(result.lower_mm is not None for result in results):
         return results, ()
-    over = (
-        f"by balls of {asked.pin_diameter_mm:g} mm"
-        if asked.pin_diameter_mm is not None
-        else "by span"
-        if asked.teeth_spanned is None
-        else f"by span over {asked.teeth_spanned} teeth"
-    )
+    over = ""
+    if asked.pin_diameter_mm is not None:
+        over = f" of {asked.pin_diameter_mm:g} mm"
+    elif asked.teeth_spanned is not None:
+        over = f" over {asked.teeth_spanned} teeth"
     others = "; what was measured is another size" if readings else ""
     reason = (
-        f"the drawing asks for a size by {asked.method} {over}, and there is none{others}; add a size table"
+        f"the drawing limits the size by {asked.method}{over}, and there is none{others}; add a size table"
     )
     return results, (NotAssessed(SIZE, None, reason),)
 
