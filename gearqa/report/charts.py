@@ -276,25 +276,23 @@ def _draw_trace(
     canvas.path(
         lines((scale.start, g, scale.end, g) for g in grid), stroke=palette.GRID, width=0.5, parent=group
     )
-    measured = np.where(inside, height(curves.measured), np.nan)
-    reading = (
-        scale.low - scale.start / scale.units, 1 / scale.units, middle + y / units, -1 / units,
+    fine = canvas.fine_group(group)
+    reading = (scale.low - scale.start / scale.units, 1 / scale.units, middle + y / units, -1 / units)
+    canvas.curve(
+        fine, x, np.where(inside, height(curves.measured), np.nan), ink=palette.MEASURED, width=0.5,
+        tolerance=0.3, **{"data-r": " ".join(f"{value:.6g}" for value in reading)},
     )  # fmt: skip
-    canvas.path(
-        curve(*thinned(x, measured, 0.25)), stroke=palette.MEASURED, width=0.5, fine=True, parent=group,
-        **{"data-r": " ".join(f"{value:.6g}" for value in reading)},
+    canvas.curve(
+        fine, x, np.where(known, height(curves.design), np.nan), ink=palette.DESIGN, width=1.0,
+        dash=DASH_DESIGN,
     )  # fmt: skip
-    canvas.path(
-        curve(*thinned(x, np.where(known, height(curves.design), np.nan))),
-        stroke=palette.DESIGN, width=1.0, dash=DASH_DESIGN, fine=True, parent=group,
+    canvas.curve(
+        fine, x, np.where(inside, height(curves.filtered), np.nan), ink=palette.FILTERED, width=1.5,
+        tolerance=0.25,
     )  # fmt: skip
-    canvas.path(
-        curve(*thinned(x, np.where(inside, height(curves.filtered), np.nan))),
-        stroke=palette.FILTERED, width=1.5, fine=True, parent=group,
-    )  # fmt: skip
-    canvas.path(
-        curve(*thinned(scale.of(curves.mean_position), height(curves.mean_line))),
-        stroke=palette.MEAN, width=0.8, dash=DASH_MEAN, fine=True, parent=group,
+    canvas.curve(
+        fine, scale.of(curves.mean_position), height(curves.mean_line), ink=palette.MEAN, width=0.8,
+        dash=DASH_MEAN,
     )  # fmt: skip
 
 
@@ -309,7 +307,8 @@ def draw_values(canvas: Canvas, group: ET.Element, x: float, y: float, values: S
         middle = x + VALUE * (k + 0.5)
         bad = value.status == "bad"
         mark = STATUS_MARKS["bad"] if bad else ""
-        canvas.text(middle, y - 2, value.value + mark, bold=bad, parent=numbers)
+        alone = not value.class_ and value.share is None
+        canvas.text(middle, y + (3 if alone else -2), value.value + mark, bold=bad, parent=numbers)
         if value.class_:
             canvas.text(middle, y + 8, f"class {value.class_}", size=TINY, ink=palette.MUTED, parent=numbers)
         if value.share is not None:

@@ -21,6 +21,12 @@ ALIGN = {"left": "l", "center": "c", "right": ""}
 LONG_FACT = 60
 """Characters from which a fact gets a line of its own."""
 
+LONG_NAME = 24
+"""Characters from which the name of a row may be broken."""
+LAZY_FROM = 100
+"""Folded sheets from which the page's script builds one only when it is opened; without script the
+browser reads them all."""
+
 Progress = Callable[[int, int], None]
 """Called with the number of sheets done and their total."""
 
@@ -77,8 +83,9 @@ def _page(document: doc.Document, progress: Progress | None) -> Iterator[str]:
     yield _bar(document)
     yield f"<main>\n<h1>{title}</h1>\n"
     total = len(document.sheets)
+    lazy = sum(sheet.folded for sheet in document.sheets) >= LAZY_FROM
     for number, sheet in enumerate(document.sheets, 1):
-        yield from _sheet(document, sheet)
+        yield from _sheet(document, sheet, lazy=lazy)
         if progress is not None:
             progress(number, total)
     yield f"<footer>{_escaped(document.foot)}</footer>\n</main>\n<script>{script}</script>\n</body>\n</html>\n"
@@ -103,15 +110,16 @@ def _bar(document: doc.Document) -> str:
     return "".join([*out, "</div>\n"])
 
 
-def _sheet(document: doc.Document, sheet: doc.Sheet) -> Iterator[str]:
+def _sheet(document: doc.Document, sheet: doc.Sheet, *, lazy: bool) -> Iterator[str]:
     mark = f'<div class="sim">{_escaped(doc.SIMULATED_BANNER)}</div>' if document.simulated else ""
     anchor = f' id="{escape(sheet.id)}"' if sheet.id else ""
     if sheet.folded:
         status = f"{_mark(sheet.status)} " if sheet.status else ""
         yield (
             f'<details class="sheet"><summary><b>{_inline(sheet.title)}</b>'
-            f"<span>{status}{_inline(sheet.summary)}</span></summary><div{anchor}>{mark}"
-        )
+            f"<span>{status}{_inline(sheet.summary)}</span></summary><div{anchor}>"
+            + ("<noscript>" if lazy else "") + mark
+        )  # fmt: skip
         level = 2
     else:
         same = doc.plain(sheet.title) == document.title
@@ -124,7 +132,10 @@ def _sheet(document: doc.Document, sheet: doc.Sheet) -> Iterator[str]:
         for block in section.blocks:
             yield _block(block)
             yield "\n"
-    yield "</div></details>\n" if sheet.folded else "</section>\n"
+    if sheet.folded:
+        yield "</noscript></div></details>\n" if lazy else "</div></details>\n"
+    else:
+        yield "</section>\n"
 
 
 def _block(block: doc.Block) -> str:  # noqa: PLR0911 - one return per kind of block
@@ -202,7 +213,9 @@ def _table(table: doc.Table) -> str:
             if content.status is not None and content.status != "none":
                 text = f"{text}&nbsp;{_mark(content.status)}"
             if k == 0:
-                out.append(f'<th scope="row"{style}>{text}</th>')
+                long = "w" if len(doc.plain(content.text)) > LONG_NAME else ""
+                kind = " ".join(filter(None, (ALIGN[column.align], long)))
+                out.append(f'<th scope="row" class="{kind}">{text}</th>' if kind else f'<th scope="row">{text}</th>')
             else:
                 bad = "bad" if content.status == "bad" else ""
                 kind = " ".join(filter(None, (ALIGN[column.align], bad, "w" if column.weight and content.status is None else "")))

@@ -26,7 +26,7 @@ Paper = Literal["a4", "letter"]
 PAPERS: dict[Paper, str] = {"a4": "a4", "letter": "us-letter"}
 
 FACT_COLUMNS = 4
-PORTION = 8
+PORTION = 3
 """Sheets typeset at once: more need more memory, fewer repeat the fonts more often."""
 
 

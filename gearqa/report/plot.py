@@ -20,7 +20,7 @@ from gearqa.report.chart_scales import Scale, micrometre_bar, ticks
 from gearqa.report.charts import GAP, LABELS, TINY, VALUE, WIDTH, RowValue, draw_bar, draw_values
 from gearqa.report.document import Text
 from gearqa.report.palette import Ink
-from gearqa.report.svg import SMALL, Canvas, curve, lines, number, rectangles, text_width, thinned
+from gearqa.report.svg import SMALL, Canvas, curve, lines, number, rectangles, text_width
 
 Array = NDArray[np.float64]
 Shape = Literal["circle", "square", "diamond", "triangle", "cross"]
@@ -199,7 +199,7 @@ def draw(plot: Plot) -> str:
             _sample(canvas, layer, left + x, 9 + 12.0 * k)
             canvas.text(left + x + 26, 9 + 12.0 * k, name, size=SMALL, ink=palette.MUTED)
     for k, head in enumerate(plot.heads):
-        canvas.text(right + GAP + VALUE * (k + 0.5), top - 6, head, anchor="middle", bold=True)
+        canvas.text(right + GAP + VALUE * (k + 0.5), top - 6, head, anchor="middle", size=SMALL, bold=True)
     if plot.micrometre_bar:
         draw_bar(canvas, units, micrometre_bar(units), top - 6)
     across = Scale(plot.x[0], plot.x[1], left, right)
@@ -299,9 +299,9 @@ def _draw(
             reading = (across.low - across.start / across.units, 1 / across.units, up.low - up.start / up.units, 1 / up.units)  # fmt: skip
             y = up.of(layer.y)
             y = np.where((y >= top - 0.01) & (y <= foot + 0.01), y, np.nan)
-            canvas.path(
-                curve(*thinned(across.of(layer.x), y, 0.08)), stroke=layer.ink, width=layer.width,
-                dash=layer.dash, fine=True, parent=group,
+            canvas.curve(
+                canvas.fine_group(group), across.of(layer.x), y, ink=layer.ink, width=layer.width, dash=layer.dash,
+                tolerance=0.08,
                 **({"data-r": " ".join(f"{value:.6g}" for value in reading), "data-u": units} if units else {}),
             )  # fmt: skip
         case Bars():

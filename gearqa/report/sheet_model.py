@@ -58,6 +58,8 @@ Progress = Callable[[int], None]
 
 WORST_SHEETS = 10
 """Gears that get their charts with `sheets="worst"`."""
+MOST_ROWS = 1000
+"""Gears that the table of a lot lists."""
 ROLES = ("Inspected by", "Approved by")
 SHORT = 48
 """Characters of a serial in page heads, tables and file names."""
@@ -255,11 +257,9 @@ def _gear_sheet(
     if remarks:
         sections.append(doc.Section("Not assessed, and warnings", (doc.Bullets(tuple(remarks)),)))
     sections += _chart_sections(measurement, result, curves, part, aids)
-    more: list[doc.Block] = [*_ungraded_table(result)]
-    if notes:
-        more.append(doc.Bullets(tuple(notes), "note"))
-    if more:
-        sections.append(doc.Section("Beside the graded values", tuple(more)))
+    beside = (*notes, *_ungraded(result))
+    if beside:
+        sections.append(doc.Section("Beside the graded values", (doc.Bullets(beside, "note"),)))
     if alone:
         sections.append(_inputs(header))
         sections += _folder_warnings(header.warnings)
@@ -396,57 +396,71 @@ def _design_words(kind: str, values: Mapping[str, float]) -> list[str]:
 
 
 def value_table(gear: GearResult, master_class: int) -> doc.Table:
-    """Graded parameters per flank: value, tolerance, margin, classes, mean and spread, place, verdict."""
-    columns = (
-        doc.Column("", "left"), doc.Column("flank", "left"), doc.Column("value\nµm"),
-        doc.Column("allowed\nµm"), doc.Column("margin\nµm"), doc.Column("class"),
-        doc.Column("class\nrequired"), doc.Column(f"class {master_class}\nallows µm"),
-        doc.Column("mean\nµm"), doc.Column("spread\nµm"), doc.Column("place", "left"),
-        doc.Column("drawing", "left", weight=1),
-    )  # fmt: skip
-    rows: list[tuple[doc.Cell | doc.Text, ...]] = []
-    for key, flank, parameter, one in _each(gear):
-        if not _graded(one):
-            continue
+    """Graded parameters per flank: value, tolerance, margin, class, mean and spread, place, verdict."""
+    graded = [row for row in _each(gear) if _graded(row[3])]
+    required = {one.required_class for *_, one in graded}
+    one_class = next(iter(required)) if len(required) == 1 else None
+    columns = [
+        doc.Column("", "left"), doc.Column("value\nµm"),
+        doc.Column("allowed\nµm" if one_class is None else f"class {one_class}\nallows µm"),
+        doc.Column("margin\nµm"), doc.Column("class"), doc.Column("class\nrequired"),
+        doc.Column(f"class {master_class}\nallows µm"), doc.Column("mean\nµm"), doc.Column("spread\nµm"),
+        doc.Column("place", "left"), doc.Column("drawing", "left", weight=1),
+    ]  # fmt: skip
+    rows: list[list[doc.Cell | doc.Text]] = []
+    for key, flank, parameter, one in graded:
         signed = PARAMETERS[key].signed
         pair = one.limits_um if one.limits_um is not None else tolerance_limits(key, one.tolerance_um)
         margin = DASH
         if pair is not None:
             margin = value_text(_margin(one, pair, signed), signed=True)
+        mean, spread = _mean_and_spread(key, one)
         rows.append(
-            (
-                doc.symbol(key), flank or "", shown_value(key, one, parameter.master_tolerance_um),
+            [
+                _named(key, flank), shown_value(key, one, parameter.master_tolerance_um),
                 allowed_text(key, one.tolerance_um, one.limits_um), margin,
                 class_text(one.class_, one.beyond),
                 "limits" if one.limits_um is not None else str(one.required_class or DASH),
-                allowed_text(key, parameter.master_tolerance_um, None), *_mean_and_spread(key, one),
+                allowed_text(key, parameter.master_tolerance_um, None), mean or DASH, spread or DASH,
                 place_text(key, None, one),
-                doc.Cell(CONFORMITY[one.conforms], STATUS[one.conforms]),
-            )
+                DASH if one.conforms is None and pair is None else doc.Cell(CONFORMITY[one.conforms], STATUS[one.conforms]),
+            ]
         )  # fmt: skip
     for missing in gear.not_assessed:
-        open_cell = doc.Cell(CONFORMITY[None], "open")
-        rows.append((doc.symbol(missing.parameter), missing.flank or "", *(DASH,) * 9, open_cell))
-    return doc.Table("", columns, tuple(rows), notes=tuple(_table_notes(gear)))
-
-
-def _ungraded_table(gear: GearResult) -> Iterator[doc.Table]:
-    """Parameters that the drawing does not grade."""
-    columns = (
-        doc.Column("", "left"), doc.Column("flank", "left"), doc.Column("value\nµm"),
-        doc.Column("mean\nµm"), doc.Column("spread\nµm"), doc.Column("place", "left"),
-        doc.Column("what it is", "left", weight=1),
-    )  # fmt: skip
-    rows = tuple(
-        (
-            doc.symbol(key), flank or "", shown_value(key, one), *_mean_and_spread(key, one),
-            place_text(key, None, one), f"{PARAMETERS[key].name}: {PARAMETERS[key].meaning}",
+        rows.append(
+            [_named(missing.parameter, missing.flank), *(DASH,) * 9, doc.Cell(CONFORMITY[None], "open")]
         )
-        for key, flank, _, one in _each(gear)
-        if not _graded(one)
-    )  # fmt: skip
-    if rows:
-        yield doc.Table("Not graded", columns, rows, dense=True)
+    if one_class is not None:
+        del columns[_REQUIRED]
+        for row in rows:
+            del row[_REQUIRED]
+    return doc.Table("", tuple(columns), tuple(map(tuple, rows)), notes=tuple(_table_notes(gear)))
+
+
+_REQUIRED = 5
+"""Place of the column of required classes, left out where all are the same."""
+
+
+def _named(key: str, flank: Flank | None) -> tuple[doc.Span, ...]:
+    """Symbol of a parameter with the flank."""
+    return (*doc.symbol(key), doc.Span(f" {flank}", "muted")) if flank else doc.symbol(key)
+
+
+def _ungraded(gear: GearResult) -> Iterator[doc.Text]:
+    """Parameters that the drawing does not grade, a line each."""
+    lines: dict[str, list[str]] = {}
+    for key, flank, _, one in _each(gear):
+        if _graded(one):
+            continue
+        mean, spread = _mean_and_spread(key, one)
+        about = [f"mean {mean}", f"spread {spread}"] if mean else []
+        place = place_text(key, None, one)
+        text = f"{flank} " if flank else ""
+        text += f"{shown_value(key, one)} µm ({', '.join(filter(None, [*about, place]))})"
+        lines.setdefault(key, []).append(text)
+    for key, texts in lines.items():
+        name = f", {PARAMETERS[key].name}, not graded: "
+        yield doc.join(doc.symbol(key), name + "; ".join(texts) + ".")
 
 
 def _each(
@@ -465,9 +479,9 @@ def _graded(one: ParameterResult | FlankResult) -> bool:
 
 
 def _mean_and_spread(key: str, one: ParameterResult | FlankResult) -> tuple[str, str]:
-    """Over the traces of a flank; pitch has one value only."""
+    """Over the traces of a flank; empty for pitch, which has one value only."""
     if not isinstance(one, FlankResult) or PARAMETERS[key].family not in ("profile", "helix"):
-        return DASH, DASH
+        return "", ""
     return value_text(one.mean_um, signed=PARAMETERS[key].signed), value_text(one.spread_um)
 
 
@@ -625,7 +639,7 @@ class _Lot:
             ),
             doc.Section("Worst gears", (self._worst_table(ranked[:WORST_SHEETS]),)),
             doc.Section("Values against their limits", self.spread.figures()),
-            doc.Section("All gears", (self._all_table(graded),)),
+            doc.Section("All gears", (self._all_table(ranked, graded),)),
         ]
         remarks = [
             f"{self.words.warning_examples[code]}" + (f" (and {n - 1} more of this kind)" if n > 1 else "")
@@ -647,9 +661,9 @@ class _Lot:
 
     def _worst_table(self, rows: Sequence[GearRow]) -> doc.Table:
         columns = (
-            doc.Column("gear", "left", weight=2), doc.Column("class"), doc.Column("parameter", "left"),
+            doc.Column("gear", "left", weight=1), doc.Column("class"), doc.Column("parameter", "left"),
             doc.Column("value\nµm"), doc.Column("allowed\nµm"), doc.Column("used"),
-            doc.Column("place", "left"), doc.Column("drawing", "left", weight=1), doc.Column("master quality", "left", weight=1),
+            doc.Column("place", "left"), doc.Column("drawing", "left"), doc.Column("master quality", "left"),
         )  # fmt: skip
         body = []
         for row in rows:
@@ -668,25 +682,26 @@ class _Lot:
         return doc.Table("", columns, tuple(body), notes=tuple(notes))
 
     @staticmethod
-    def _words(row: GearRow) -> tuple[doc.Cell, doc.Cell]:
-        return (
-            doc.Cell(CONFORMITY[row.conforms], STATUS[row.conforms]),
-            doc.Cell(MASTER_QUALITY[row.master_quality], STATUS[row.master_quality]),
-        )
+    def _words(row: GearRow) -> tuple[doc.Cell, str]:
+        return doc.Cell(CONFORMITY[row.conforms], STATUS[row.conforms]), MASTER_QUALITY[row.master_quality]
 
-    def _all_table(self, keys: Sequence[str]) -> doc.Table:
+    def _all_table(self, ranked: Sequence[GearRow], keys: Sequence[str]) -> doc.Table:
+        """Every gear in the order of the input; of a very large lot the worst, worst first."""
+        rows = self.rows if len(self.rows) <= MOST_ROWS else ranked[:MOST_ROWS]
         columns = (
             doc.Column("gear", "left", weight=1), doc.Column("class"), doc.Column("drawing", "left"),
             doc.Column("master\nquality", "left"), *(doc.Column(doc.symbol(key)) for key in keys),
         )  # fmt: skip
         body = []
-        for row, values in zip(self.rows, self.values, strict=True):
-            cells = []
+        for row in rows:
+            values, cells = self.values[row.place - 1], []
             for key in keys:
                 text, fails = values.get(key, (DASH, False))
                 cells.append(doc.Cell(text, "bad") if fails else doc.Cell(text))
             body.append((self._serial(row), row.grade, *self._words(row), *cells))
         notes = ["Values in µm, the worst of both flanks and all traces."]
+        if len(rows) < len(self.rows):
+            notes.insert(0, f"The worst {len(rows)} of {len(self.rows)} gears; all of them: --json and --csv.")
         if any(row.grade.endswith("*") for row in self.rows):
             notes.append("* class of an incomplete set: something graded was not assessed.")
         return doc.Table("", columns, tuple(body), notes=tuple(notes), dense=True)

@@ -54,6 +54,8 @@ class Canvas:
                 "role": "img",
                 "font-family": "DejaVu Sans, sans-serif",
                 "font-size": number(SIZE),
+                "class": f"f{TEXT.key}",
+                "fill": TEXT.light,
             },
         )
         ET.SubElement(self.root, "title").text = visible(title)
@@ -62,6 +64,32 @@ class Canvas:
     def group(self, parent: ET.Element | None = None, **attributes: str) -> ET.Element:
         """A group; its attributes hold for everything inside."""
         return ET.SubElement(self.root if parent is None else parent, "g", attributes)
+
+    def fine_group(self, parent: ET.Element) -> ET.Element:
+        """A group for unfilled curves whose coordinates are tenths of a unit."""
+        attributes = {"transform": f"scale({1 / FINE:g})", "fill": "none", "stroke-linejoin": "round"}
+        return ET.SubElement(parent, "g", attributes)
+
+    def curve(
+        self,
+        group: ET.Element,
+        x: Array,
+        y: Array,
+        *,
+        ink: Ink,
+        width: float,
+        dash: str = "",
+        tolerance: float = 0.2,
+        **attributes: str,
+    ) -> None:
+        """A line through the points, in a group made by `fine_group`."""
+        d = curve(*thinned(x, y, tolerance))
+        if not d:
+            return
+        attributes |= {"class": f"s{ink.key}", "d": d, "stroke": ink.light, "stroke-width": number(width * FINE)}
+        if dash:
+            attributes["stroke-dasharray"] = " ".join(number(float(part) * FINE) for part in dash.split())
+        ET.SubElement(group, "path", attributes)
 
     def text(
         self,
@@ -76,9 +104,9 @@ class Canvas:
         parent: ET.Element | None = None,
     ) -> ET.Element:
         """Real text, its baseline at y; subscripts set lower and smaller."""
-        attributes = {"x": number(x), "y": number(y), "class": f"f{ink.key}"}
-        if ink.light != "#000000":
-            attributes["fill"] = ink.light
+        attributes = {"x": number(x), "y": number(y)}
+        if ink is not TEXT:
+            attributes |= {"class": f"f{ink.key}", "fill": ink.light}
         if anchor != "start":
             attributes["text-anchor"] = anchor
         if size != SIZE:
@@ -121,12 +149,11 @@ class Canvas:
         dash: str = "",
         fine: bool = False,
         parent: ET.Element | None = None,
-        **attributes: str,
     ) -> None:
         """A path; `fine` if its coordinates are tenths of a unit."""
         if not d:
             return
-        scale = FINE if fine else 1
+        scale, attributes = FINE if fine else 1, {}
         classes = []
         if stroke is not None:
             classes.append(f"s{stroke.key}")
@@ -139,7 +166,6 @@ class Canvas:
         attributes["fill"] = "none" if fill is None else fill.light
         if fine:
             attributes["transform"] = f"scale({1 / FINE:g})"
-            attributes["stroke-linejoin"] = "round"
         attributes = {"class": " ".join(classes), "d": d, **attributes}
         ET.SubElement(self.root if parent is None else parent, "path", attributes)
 

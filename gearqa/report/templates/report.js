@@ -2,6 +2,8 @@
 "use strict";
 var root=document.documentElement;root.classList.add("js");
 var sheets=[].slice.call(document.querySelectorAll("details.sheet"));
+function fill(d){var n=d.querySelector("noscript");if(n){var p=n.parentNode;p.insertAdjacentHTML("beforeend",n.textContent);p.removeChild(n);}}
+sheets.forEach(function(d){d.addEventListener("toggle",function(){if(d.open)fill(d);});});
 function open(id){var e=document.getElementById(id),d=e&&e.closest("details");if(d&&!d.open){d.open=true;e.scrollIntoView();}}
 function follow(){open(decodeURIComponent(location.hash.slice(1)));}
 window.addEventListener("hashchange",follow);follow();
