@@ -23,8 +23,7 @@ def advise(analysed: Sequence[AnalysedSeries], settings: DriftSettings) -> tuple
     rest: list[Sentence] = []
     for (part, grinder), members in groups.items():
         where = f"{part} on {grinder}"
-        for one in members:
-            urgent += _urgent(one.series)
+        urgent += _urgent(where, members)
         rest += _dressing(where, members, settings)
         for one in members:
             rest += _levels(one.series)
@@ -41,28 +40,34 @@ def _name(series: DriftSeries) -> str:
     return words.series_name(series.parameter, series.flank)
 
 
-def _urgent(series: DriftSeries) -> list[Sentence]:
+def _urgent(where: str, members: Sequence[AnalysedSeries]) -> list[Sentence]:
     found = []
-    where = f"{series.part} on {series.grinder}"
-    if series.quarantine is not None:
-        hold = series.quarantine
-        start = f"after {hold.after_serial}" if hold.after_serial else "from the beginning of the history"
+    holds: dict[tuple[str | None, str, int], list[str]] = {}
+    for one in members:
+        hold = one.series.quarantine
+        if hold is not None:
+            place = (hold.after_serial, hold.to_serial, len(hold.measured))
+            holds.setdefault(place, []).append(_name(one.series))
+    for (after, last, measured), names in holds.items():
+        start = f"after {after}" if after else "from the beginning of the history"
         found.append(
             Sentence(
                 "quarantine",
-                f"{where}, {_name(series)}: signal; hold every gear made {start} up to {hold.to_serial} and "
-                f"measure it ({len(hold.measured)} of them are measured)",
+                f"{where}, {' and '.join(names)}: signal; hold every gear made {start} up to {last} and "
+                f"measure it ({measured} of them measured so far)",
             )
         )
-    if series.limit_within_interval and series.parts_to_limit is not None:
-        found.append(
-            Sentence(
-                "limit_ahead",
-                f"{where}, {_name(series)}: the limit is reached after "
-                f"{words.count(series.parts_to_limit.expected)} of this cycle, before the usual dress after "
-                f"{words.count(series.current_dress_interval_parts or 0)}",
+    for one in members:
+        series = one.series
+        if series.limit_within_interval and series.parts_to_limit is not None:
+            found.append(
+                Sentence(
+                    "limit_ahead",
+                    f"{where}, {_name(series)}: the limit is reached after "
+                    f"{words.count(series.parts_to_limit.expected)} of this cycle, before the usual dress "
+                    f"after {words.count(series.current_dress_interval_parts or 0)}",
+                )
             )
-        )
     return found
 
 
@@ -77,8 +82,8 @@ def _dressing(where: str, members: Sequence[AnalysedSeries], settings: DriftSett
             Sentence(
                 "dress_interval",
                 f"{where}: {words.dress_clause(parts, first.dress_interval_at_least, settings.risk)}; "
-                f"{_name(first)} decides (wear {low:.2g} to {high:.2g} um per part, scatter of a part "
-                f"{words.micrometres(first.sd_um or 0.0, 2)}); for gears as in this history",
+                f"{_name(first)} decides (wear {low:+.3f} to {high:+.3f} um per part, standard deviation "
+                f"of a part {words.micrometres(first.sd_um or 0.0, 2)}); for gears as in this history",
             )
         )
         if usual is not None and usual < parts:
@@ -125,7 +130,7 @@ def _levels(series: DriftSeries) -> list[Sentence]:
                 f"({step.cycle_low} to {step.cycle_high}); {cause}",
             )
         )
-    if series.level_trend_um_per_cycle is not None and series.trend_interval is not None:
+    if series.level_trend_um_per_cycle is not None and series.trend_interval is not None and _matters(series):
         low, high = series.trend_interval
         found.append(
             Sentence(
@@ -136,6 +141,11 @@ def _levels(series: DriftSeries) -> list[Sentence]:
             )
         )
     return found
+
+
+def _matters(series: DriftSeries) -> bool:
+    """Whether the trend moved the level by more than twice the standard deviation of a part."""
+    return abs(series.level_trend_um_per_cycle or 0.0) * series.cycles > 2 * (series.sd_um or 0.0)
 
 
 def _sampling(where: str, members: Sequence[AnalysedSeries], settings: DriftSettings) -> list[Sentence]:

@@ -21,6 +21,7 @@ class PlacedEvent:
     cycle: int
     words: str
     correction: bool
+    """Whether it corrects this very parameter by a stated amount."""
 
 
 def place_events(
@@ -37,7 +38,13 @@ def place_events(
                 continue
             after = int(np.searchsorted(gears, seconds(event.at), side="left"))
             if after < len(gears):
-                placed.append(PlacedEvent(int(cycles[after]), describe(event), event.correction is not None))
+                placed.append(
+                    PlacedEvent(
+                        int(cycles[after]),
+                        describe(event),
+                        event.correction is not None and event.parameter == parameter,
+                    )
+                )
     for c in range(1, order.cycles):
         changed = None not in (order.wheel[c - 1], order.wheel[c]) and order.wheel[c - 1] != order.wheel[c]
         if changed and not any(e.cycle == c and "wheel" in e.words for e in placed):

@@ -77,9 +77,9 @@ def _size(
     middle, limits = 0.0, (None, None)  # type: tuple[float, Limits]
     if reading.lower_mm is not None and reading.upper_mm is not None:
         middle = (reading.lower_mm + reading.upper_mm) / 2
-        half = 1000 * (reading.upper_mm - reading.lower_mm) / 2
+        half = round(500 * (reading.upper_mm - reading.lower_mm), 6)
         limits = (-half, half)
-    value = 1000 * (reading.value_mm - middle)
+    value = round(1000 * (reading.value_mm - middle), 6)
     return _observation(serial, SIZE, None, (value,) * 3, limits, None, production, part, simulated)
 
 

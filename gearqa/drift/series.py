@@ -18,11 +18,12 @@ from gearqa.drift.charts import (
     choose_reference,
     default_reference,
 )
-from gearqa.drift.events import PlacedEvent, match_event, place_events
+from gearqa.drift.events import WITHIN_CYCLES, PlacedEvent, match_event, place_events
 from gearqa.drift.forecasting import (
     CYCLES_FOR_INTERVAL,
     ActionLimits,
     DressAdvice,
+    Side,
     action_limits,
     advise_interval,
     forecast_cycle,
@@ -48,7 +49,7 @@ from gearqa.model.drift import (
 )
 from gearqa.model.measurement import GrinderEvent
 from gearqa.statistics.dress_interval import CAP
-from gearqa.statistics.steps import MINIMUM_CYCLES, Step, find_steps
+from gearqa.statistics.steps import MINIMUM_CYCLES, MINIMUM_SEGMENT, Step, find_steps
 from gearqa.statistics.wear import Trend, WearFit, cycle_sd, fit_trend, fit_wear
 
 Array = NDArray[np.float64]
@@ -62,7 +63,7 @@ class AnalysedSeries:
 
     series: DriftSeries
     advice: DressAdvice
-    side: Literal["upper", "lower"] | None
+    side: Side | None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -101,6 +102,8 @@ def analyse_series(
     matched = [match_event(placed, step.index) for step in steps]
     _warn_identifiability(fit, order, steps, trend, has_positions, warnings)
 
+    _warn_idle_corrections(placed, order, steps, warnings)
+
     reference, span = _reference(key, order, settings, steps, matched)
     charts = chart_series(table.data(table.mean), fit, span, rate, settings.ewma_weight) if span else None
     signals = _signals(charts, table, order, settings)
@@ -110,7 +113,7 @@ def analyse_series(
     limits = action_limits(newest.limit_low, newest.limit_high, newest.U)
     segment = steps[-1].index if steps else 0
     usual = _usual_interval(table, order, segment)
-    side: Literal["upper", "lower"] | None = None
+    side: Side | None = None
     parts, parts_reason, band = None, None, None  # type: PartsToLimit | None, str | None, ForecastBand | None
     if fit.identifiable and fit.significant:
         side = "upper" if fit.slope > 0 else "lower"
@@ -165,7 +168,12 @@ def analyse_series(
         grinder=key[1],
         parameter=key[2],
         flank=key[3],
-        sentence=_sentence(key, fit, side, parts, parts_reason, advice, settings),
+        sentence=_sentence(
+            _forecast_clauses(key, fit, side, parts, parts_reason, advice, settings.risk),
+            words.series_name(key[2], key[3]),
+            signals,
+            reasons,
+        ),
         gears=len(table.serial),
         cycles=order.cycles if order.known else 0,
         current_cycle=order.number(order.cycles - 1),
@@ -311,6 +319,24 @@ def _warn_identifiability(  # noqa: PLR0917
         )
 
 
+def _warn_idle_corrections(
+    placed: Sequence[PlacedEvent], order: ProductionOrder, steps: tuple[Step, ...], warnings: list[Notice]
+) -> None:
+    """A recorded correction that left no level change behind, where one could have been seen."""
+    if order.cycles < MINIMUM_CYCLES:
+        return
+    for event in placed:
+        seen = any(abs(step.index - event.cycle) <= WITHIN_CYCLES for step in steps)
+        visible = MINIMUM_SEGMENT <= event.cycle <= order.cycles - MINIMUM_SEGMENT
+        if event.correction and visible and not seen:
+            warnings.append(
+                Notice(
+                    "correction_not_seen",
+                    f"{event.words} before cycle {order.number(event.cycle)}: no level change is seen there",
+                )
+            )
+
+
 def _no_wear_reason(fit: WearFit, order: ProductionOrder, has_positions: bool) -> str:
     if not order.known:
         return "the dress cycles are not known"
@@ -396,9 +422,15 @@ def _control(
     return not reasons, tuple(reasons)
 
 
-def _listed(numbers: Sequence[int], most: int = 8) -> str:
-    shown = ", ".join(map(str, numbers[:most]))
-    return shown if len(numbers) <= most else f"{shown} and {len(numbers) - most} more"
+def _listed(numbers: Sequence[int]) -> str:
+    """Sorted numbers in words, runs drawn together: `3, 7 to 9`."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
 
 
 def _level_changes(
@@ -461,25 +493,41 @@ def _quarantine(
     )
 
 
-def _sentence(  # noqa: PLR0917
+def _sentence(
+    forecast: Sequence[str | None], name: str, signals: tuple[Signal, ...], reasons: tuple[Sentence, ...]
+) -> str:
+    """What matters first: a signal that counts before wear, limit and dress interval."""
+    clauses = [clause for clause in forecast if clause]
+    if any(signal.current for signal in signals):
+        clauses.insert(0, f"{name} is out of control: {'; '.join(r.sentence for r in reasons)}")
+    elif not clauses[0].startswith(name):
+        clauses[0] = f"{name}: {clauses[0]}"
+    return "; ".join(clauses)
+
+
+def _forecast_clauses(  # noqa: PLR0917
     key: SeriesKey,
     fit: WearFit,
-    side: Literal["upper", "lower"] | None,
+    side: Side | None,
     parts: PartsToLimit | None,
     reason: str | None,
     advice: DressAdvice,
-    settings: DriftSettings,
-) -> str:
-    name = words.series_name(key[2], key[3])
+    risk: float,
+) -> tuple[str | None, ...]:
+    """Wear, limit and dress interval in words."""
     if side is None:
-        return f"{name}: {reason}"
-    clauses = [words.wear_clause(name, key[2], fit.slope, (fit.low, fit.high))]
-    clauses.append(words.limit_clause(side, parts) if parts else str(reason))
+        return (reason,)
+    name = words.series_name(key[2], key[3])
+    dress = None
     if advice.parts is not None:
-        clauses.append(words.dress_clause(advice.parts, advice.at_least, settings.risk))
+        dress = words.dress_clause(advice.parts, advice.at_least, risk)
     elif advice.reason and advice.reason != reason:
-        clauses.append(f"no dress interval: {advice.reason}")
-    return "; ".join(clauses)
+        dress = f"no dress interval: {advice.reason}"
+    return (
+        words.wear_clause(name, key[2], fit.slope, (fit.low, fit.high)),
+        words.limit_clause(side, parts) if parts else reason,
+        dress,
+    )
 
 
 def _chart_data(  # noqa: PLR0917

@@ -52,8 +52,8 @@ def micrometres(value: float, digits: int = 1) -> str:
 
 
 def rate(value: float) -> str:
-    """A rate with two significant digits."""
-    return f"{abs(value):.2g}"
+    """The magnitude of a rate: to a nanometre, small ones with two significant digits."""
+    return f"{abs(value):.3f}" if abs(value) >= 0.01 else f"{abs(value):.2g}"
 
 
 def count(parts: int) -> str:

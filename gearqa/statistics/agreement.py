@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import nctdtrit, ndtri, stdtr, stdtrit
+from scipy.special import ndtri, stdtr, stdtrit
+
+from gearqa.statistics import noncentral_t
 
 Array = NDArray[np.float64]
 Interval = tuple[float, float]
@@ -94,7 +96,7 @@ def limits_of_agreement(
     low, high = bias - factor * sd, bias + factor * sd
     if exact:
         far, near = (
-            float(nctdtrit(n - 1, factor * math.sqrt(n), q)) * sd / math.sqrt(n)
+            noncentral_t.quantile(q, n - 1, factor * math.sqrt(n)) * sd / math.sqrt(n)
             for q in ((1 + confidence) / 2, (1 - confidence) / 2)
         )
         lower, upper = (bias - far, bias - near), (bias + near, bias + far)

@@ -36,7 +36,7 @@ def test_the_sentence_that_matters_first() -> None:
     """From 1.0 um at the first part, 52 steps of 0.05 um stay above -1.62 um: 53 parts are made inside."""
     series = one(Grinder(sd_cycle=0.002, sd_part=0.002, limits=(-1.62, 1.62), spread=0.0))
     assert series.sentence == (
-        "left profile slope loses 0.05 um per part (0.05 to 0.05; less metal at the tip); "
+        "left profile slope loses 0.050 um per part (0.050 to 0.050; less metal at the tip); "
         "the lower limit is reached after 53 parts (53 to 53); "
         "dress every 44 parts (at least: the history reaches no further) for a risk of 1 %"
     )
@@ -115,6 +115,17 @@ def test_event_of_another_parameter_or_long_ago_explains_nothing() -> None:
     assert series.reference.to == series.steps[0].cycle - 1
 
 
+def test_correction_that_changed_nothing_is_said() -> None:
+    grinder = Grinder()
+    correction = replace(event_before(20, grinder), parameter="profile_slope", correction=-1.0, unit="um")
+    warnings = {w.code: w.message for w in one(grinder, events=[correction]).warnings}
+    assert (
+        warnings["correction_not_seen"] == "correction -1 um before cycle 20: no level change is seen there"
+    )
+    effective = Grinder(step_at=20, step=2.5)
+    assert "correction_not_seen" not in {w.code for w in one(effective, events=[correction]).warnings}
+
+
 def test_new_wheel_counts_as_an_event() -> None:
     grinder = Grinder(step_at=23, step=2.5)
     observations = [
@@ -166,6 +177,26 @@ def test_gears_beyond_the_limit_are_not_good() -> None:
     (series,) = analyse_drift(observations).series
     assert series.quarantine is not None
     assert series.quarantine.after_serial == "0029-001"
+
+
+def test_a_signal_comes_before_the_forecast() -> None:
+    result = analyse_drift(
+        [
+            *history(np.random.default_rng(1), Grinder(cycles=30, limits=(-9.0, 9.0))),
+            *history(
+                np.random.default_rng(2),
+                Grinder(cycles=30, step_at=28, step=6.0, limits=(-9.0, 9.0)),
+                name="G2",
+            ),
+        ]
+    )
+    assert result.headline is not None
+    assert result.headline.startswith(
+        "left profile slope is out of control: beyond a control limit in cycles 28"
+    )
+    assert result.headline == result.series[1].sentence
+    assert "loses 0.0" in result.headline
+    assert result.advice[0].code == "quarantine"
 
 
 def test_old_signals_are_listed_and_do_not_set_the_exit() -> None:

@@ -62,6 +62,20 @@ def test_check_values(  # noqa: PLR0917
     assert mirrored.parts == parts
 
 
+@pytest.mark.independent
+@pytest.mark.parametrize(
+    ("risk", "place"),
+    # Closed form n = (U - z sigma)/b, U = 6, b = 0.02, sigma^2 = 1.25, everything known exactly.
+    [(0.01, "169.9532"), (0.00135, "132.2962"), (6.3e-5, "85.6646")],
+)
+def test_endless_history_gives_the_closed_form(risk: float, place: str) -> None:
+    C = 10**9
+    exact = CycleHistory(C, 1e9, 50.0, C * 8250.0, 1e6, 0.0, 0.02, 0.25, 1.0, C)
+    found = dress_interval(exact, 6.0, risk)
+    assert found is not None
+    assert f"{found.s:.4f}" == place
+
+
 def test_never_beyond_what_was_seen() -> None:
     found = dress_interval(history(20, [0.0, 9.0, 18.0, 27.0], 0.055, 0.3717, 0.25, s_max=27.0), 5.0, 0.01)
     assert found is not None
