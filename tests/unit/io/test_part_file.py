@@ -379,7 +379,8 @@ CROSS: list[tuple[str, dict[str, str], list[tuple[Reason, str]]]] = [
     ("relief outside the profile", {"R " + RELIEF: "23.0"}, [(RANGE, RELIEF)]),
     ("relief that starts beyond the root end", {"R " + RELIEF: "33.0"}, [(RANGE, RELIEF)]),
     ("relief that starts where it ends", {"P " + START: "5.0", "P " + END: "15.0", "P " + FORM: "",
-        "P " + CONTROL: "", "P design.profile.tip_relief_um": "3.0", "P " + RELIEF: "15.0"}, [(RANGE, RELIEF)]),
+        "P " + CONTROL: "", "P design.profile.tip_relief_um": "3.0", "P " + RELIEF: "15.0"}, [
+        (RANGE, RELIEF)]),
     ("relief without limits", {"R " + FORM: "", "R " + CONTROL: ""}, [(Reason.NO_EVALUATION_LIMITS, RELIEF)]),
     ("helix limits swapped", {
         "R evaluation.helix.start_face_position_mm": "30", "R evaluation.helix.end_face_position_mm": "2"}, [
