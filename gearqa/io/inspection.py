@@ -12,7 +12,7 @@ from gearqa.errors import Notice
 from gearqa.io.assembly import assemble
 from gearqa.io.series_store import SeriesStore
 from gearqa.io.text_rows import TextRows
-from gearqa.model.measurement import GearMeasurement, GrinderEvent, InputFile
+from gearqa.model.measurement import GearMeasurement, GrinderEvent, InputFile, Production
 from gearqa.model.part import Part
 
 
@@ -41,6 +41,12 @@ class Inspection:
 
     def __len__(self) -> int:
         return len(self.serials)
+
+    @property
+    def other_production(self) -> tuple[Production, ...]:
+        """Production rows of serials that are not among the gears: others of the same lot."""
+        own = set(self.serials)
+        return tuple(row for serial, row in self._texts.production.items() if serial not in own)
 
     def __iter__(self) -> Iterator[GearMeasurement]:
         for serial in self.serials:

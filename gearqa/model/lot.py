@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 from gearqa.errors import Notice
 from gearqa.model.measurement import InputFile, Production
@@ -297,6 +297,8 @@ class LotResult:
     warnings: tuple[Notice, ...] = ()
     """Notices of the reading and grading of the folder."""
     order_known: bool = False
+    plan: Mapping[str, Any] = field(default_factory=dict)
+    """The plan whole, defaults too, with the keys of a plan file."""
     editions: Mapping[str, str] = field(default_factory=dict)
     """Standard -> edition that was followed, and how."""
 

@@ -87,8 +87,13 @@ def sign_off(
     _check_lot_size(len(sample), lot_size)
     criteria = criteria_of(part)
     judged = tuple(judge_gear(gear, part, criteria, plan.decision) for gear in sample)
-    facts = production_facts(sample, other_production)
-    several = lot_of_several_cycles(facts, other_production, lot_size, len(sample), plan.dress_cycles)
+    left_out = {gear.serial for gear in gears} - {gear.serial for gear in sample}
+    others = (
+        *other_production,
+        *(gear.production for gear in gears if gear.serial in left_out and gear.production is not None),
+    )
+    facts = production_facts(sample, others)
+    several = lot_of_several_cycles(facts, others, lot_size, len(sample), plan.dress_cycles)
     statistics = lot_statistics(sample, judged, part, criteria, Sample.of(criteria, facts, plan, several))
     sampling = apply_plan(required_plan(plan.sampling, lot_size), plan.sampling, judged, lot_size, statistics)
     basis = Basis(
@@ -160,6 +165,7 @@ def sign_off(
         simulated=header.simulated,
         warnings=header.warnings,
         order_known=facts.order is not None,
+        plan=plan.model_dump(mode="json", by_alias=True),
         editions=_editions(header.standard, sampling.edition),
     )  # fmt: skip
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
@@ -94,7 +94,7 @@ def grade_folder(folder: Path, settings: Mapping[str, Any]) -> Regraded:
         serials=tuple(settings.get("serials") or ()),
     ) as inspection:
         result = grade(inspection)
-        return Regraded(inspection.part, result.header, result.gears)
+        return Regraded(inspection.part, result.header, result.gears, inspection.other_production)
 
 
 def verify(
@@ -333,20 +333,10 @@ def recompute(record: Mapping[str, Any], again: Regraded) -> dict[str, Any]:
     )
     table = lot_table(result)
     grade = {**header_table(again.header), "gears": [plain(gear_table(gear)) for gear in again.gears]}
-    plan_file = record["settings"].get("plan_file")
     for document, kept in ((table, lot), (grade, record["grade"])):
         document["software"] = kept["software"]  # told apart, see _versions
-        if plan_file:  # the plan is no file of the folder, it stands whole in the record
-            document["inputs"] = _with_plan(document["inputs"], kept["inputs"], plan_file)
+        document["inputs"] = lot["inputs"]  # checked against the files themselves, see _files
     return {"part_file": again.part.model_dump(mode="json", by_alias=True), "grade": grade, "lot": table}
-
-
-def _with_plan(found: Sequence[Any], kept: Sequence[Any], plan_file: str) -> list[Any]:
-    rows = [one for one in found if one["file"] != plan_file]
-    for place, one in enumerate(kept):
-        if one["file"] == plan_file:
-            rows.insert(place, one)
-    return rows
 
 
 def differences(kept: Any, found: Any, where: str = "") -> Iterator[tuple[str, str]]:

@@ -193,8 +193,9 @@ def paths(value: Any, where: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
 def test_any_changed_leaf_breaks_the_digest(case: Case) -> None:
     places = paths(case.record)
     assert len(places) > 1000
-    for place in places[::37]:
-        changed = copy.deepcopy(case.record)
+    text = json.dumps(case.record)
+    for place in places[:: len(places) // 40]:
+        changed = json.loads(text)
         target: Any = changed
         for step in place[:-1]:
             target = target[step]

@@ -112,3 +112,12 @@ def test_guarded_acceptance_lowers_the_consumers_risk() -> None:
     simple, guarded = (cf.global_risks(0, 4, 1, (-8, 8), a) for a in ((-8, 8), (-8 + g, 8 - g)))
     assert guarded[0] < simple[0] / 5
     assert guarded[1] > simple[1]
+
+
+@pytest.mark.parametrize("limits", [(None, 4.0), (-6.0, None), (-6.0, 4.0)])
+def test_one_number_as_an_array_of_one(limits: tuple[float | None, float | None]) -> None:
+    for y in (-40.0, -7.0, -6.0, 0.0, 3.9, 4.0, 9.0, 40.0):
+        one = cf.probability_of_conformity(y, 0.7, *limits)
+        assert one == pytest.approx(
+            float(cf.probability_of_conformity(np.array([y]), 0.7, *limits)[0]), rel=1e-9
+        )
