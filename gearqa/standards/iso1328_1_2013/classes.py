@@ -235,7 +235,7 @@ def class_exact(value: float | Array, T_5: float) -> float | Array | None:
     Returns
     -------
     float or None, or ndarray
-        Class; for a value of 0 it is None for one value and NaN in an array. [-]
+        Class; for a value that is 0 at nine decimals None, in an array NaN. [-]
 
     Examples
     --------
@@ -243,6 +243,6 @@ def class_exact(value: float | Array, T_5: float) -> float | Array | None:
     (7.0, 3.0, None)
     """
     if isinstance(value, np.ndarray):
-        magnitude = np.where(value == 0, np.nan, np.abs(value))
+        magnitude = np.where(value_as_compared(value) == 0, np.nan, np.abs(value))
         return np.asarray(5 + 2 * np.log2(magnitude / T_5))
-    return 5 + 2 * math.log2(abs(value) / T_5) if value else None
+    return 5 + 2 * math.log2(abs(value) / T_5) if value_as_compared(value) else None
