@@ -146,5 +146,17 @@ class RecordError(GearqaError, ValueError):
     """A record, key or signature that cannot be read or written."""
 
 
+class StoreError(GearqaError, OSError):
+    """A history store that cannot be used as asked: where it lies, what is wrong, the way out."""
+
+
+class StoreBusyError(StoreError):
+    """A history store that cannot be reached just now; trying again later may help."""
+
+
+class StoreConflictError(StoreError):
+    """Gears that the store already holds with other values; nothing was changed."""
+
+
 class ReportError(GearqaError, OSError):
     """An output could not be written; what was there before is untouched."""

@@ -1,0 +1,92 @@
+"""What a history store holds, as it is handed to others. Times are aware."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final, Literal
+
+HISTORY_SCHEMA: Final = "gearqa.history/1"
+State = Literal["current", "superseded", "removed"]
+
+
+@dataclass(frozen=True, slots=True)
+class StoredGear:
+    """One gear of the store: identity, where it was made, what came out. Fields are the keys in JSON."""
+
+    id: int
+    part_number: str
+    revision: str
+    serial: str
+    measured_at: datetime | None
+    finished_at: datetime | None
+    grinder: str | None
+    wheel: str | None
+    dress: str | None
+    parts_since_dress: int | None
+    instrument: str | None
+    class_: int | None
+    class_complete: bool
+    beyond: bool
+    conforms: bool | None
+    master_quality: bool | None
+    simulated: bool
+    state: State
+    superseded_by: int | None
+    """The gear that stands in its place."""
+    intake: int
+    """The adding that brought it."""
+    added_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class StoredEvent:
+    """What was done to a grinder, with its number in the store."""
+
+    id: int
+    at: datetime
+    grinder: str
+    event: str
+    wheel: str | None
+    parameter: str | None
+    flank: str | None
+    correction: float | None
+    unit: str | None
+    remark: str | None
+    state: State
+
+
+@dataclass(frozen=True, slots=True)
+class FrozenReference:
+    """The period that control limits of one part on one grinder come from, until changed on purpose."""
+
+    id: int
+    part_number: str
+    grinder: str
+    from_at: datetime
+    to_at: datetime
+    frozen_at: datetime
+    remark: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class IntakeReport:
+    """What adding one folder did."""
+
+    folder: str
+    part_number: str
+    revision: str
+    added: int
+    unchanged: int
+    replaced: int
+    events: int
+    """Events that were not known yet."""
+    conforming: int
+    not_conforming: int
+    undecided: int
+    simulated: bool
+
+    @property
+    def gears(self) -> int:
+        """Gears of the folder."""
+        return self.added + self.unchanged + self.replaced
