@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from gearqa.drift.advice import advise
 from gearqa.drift.ordering import seconds
 from gearqa.drift.series import analyse_series
+from gearqa.drift.words import parameter_name
 from gearqa.errors import Notice
 from gearqa.model.drift import (
     DRIFT_PARAMETERS,
@@ -53,6 +54,15 @@ def analyse_drift(
     if strangers:
         warnings.append(
             Notice("events_of_other_grinders", f"events of grinders without gears: {', '.join(strangers)}")
+        )
+    blind = sorted({one.series.parameter for one in analysed if one.series.limit_kind == "tolerance limit"})
+    if blind:
+        warnings.append(
+            Notice(
+                "uncertainty_unknown",
+                f"no measurement uncertainty for {', '.join(map(parameter_name, blind))}: limits carry no "
+                "guard, and scatter of the parts and of the gauge cannot be told apart",
+            )
         )
     return DriftResult(
         series=tuple(one.series for one in analysed),

@@ -19,7 +19,7 @@ from gearqa.statistics.control_charts import (
     moving_range_factor,
     reference_factor,
 )
-from gearqa.statistics.dress_interval import cycle_history
+from gearqa.statistics.dress_interval import LEAST_VARIANCE, cycle_history
 from gearqa.statistics.innovations import residual_limits, standard_innovations
 from gearqa.statistics.run_lengths import ewma_factor
 from gearqa.statistics.wear import WearFit, fit_wear
@@ -85,13 +85,13 @@ def chart_series(
     levels, m = fit.levels, stop - start
     each = rate / len(CHARTS)
     own = levels[start:stop]
-    centre, sd = float(own.mean()), float(own.std(ddof=1))
+    centre, sd = float(own.mean()), max(float(own.std(ddof=1)), math.sqrt(LEAST_VARIANCE))
     inside = np.zeros(len(levels), dtype=np.bool_)
     inside[start:stop] = True
     # A level from fewer parts than usual in the reference scatters more.
     part = 0.0 if math.isnan(fit.sd) else fit.sd**2
     usual = float(np.mean(1 / fit.counts[start:stop]))
-    wider = np.sqrt(1 + np.maximum(0.0, part * (1 / fit.counts - usual)) / max(sd**2, 1e-300))
+    wider = np.sqrt(1 + np.maximum(0.0, part * (1 / fit.counts - usual)) / sd**2)
     half = np.where(inside, reference_factor(m, each), future_factor(m, each)) * sd * wider
     half[:start] = np.nan
     lower, upper = centre - half, centre + half

@@ -194,6 +194,7 @@ def analyse_series(
         cycle_levels_um=tuple(
             CycleLevel(order.number(c), order.dress[c], float(level), float(se) if math.isfinite(se) else 0.0)
             for c, (level, se) in enumerate(zip(fit.levels, fit.levels_se, strict=True))
+            if order.known
         ),
         steps=_level_changes(order, steps, trend, matched),
         segment_from_cycle=order.number(segment),

@@ -13,6 +13,8 @@ from scipy.special import stdtrit
 from gearqa.statistics.wear import WearFit
 
 Array = NDArray[np.float64]
+LEAST_VARIANCE = 1e-12
+"""A picometre squared: variances below are taken for rounding. [um^2]"""
 CAP = 1.5
 """Never recommended beyond this times the largest position seen."""
 
@@ -123,8 +125,8 @@ def cycle_history(fit: WearFit, *, trend: bool = False) -> CycleHistory:
         s_max=fit.s_max,
         level=level,
         slope=fit.slope,
-        between=between,
-        within=fit.sd**2,
+        between=max(between, LEAST_VARIANCE),
+        within=max(fit.sd**2, LEAST_VARIANCE),
         within_dof=fit.dof,
         slope_variance=fit.slope_variance,
         leverage=leverage,

@@ -100,14 +100,19 @@ def scan_steps(x: Array, alpha: float = 0.01) -> StepScan:
     rss_step = rss_constant[..., None] - tail**2 / share
     beyond = tail - np.asarray(slope)[..., None] * along
     rss_both = rss_trend[..., None] - beyond**2 / (share - along**2 / S_cc)
-    tiny = np.finfo(float).tiny
-    best_step = np.maximum(rss_step.min(axis=-1), tiny)
-    best_both = np.maximum(rss_both.min(axis=-1), tiny)
+    floor = _rounding(x)
+    best_step = np.maximum(rss_step.min(axis=-1), floor)
+    best_both = np.maximum(rss_both.min(axis=-1), floor)
     p_a = np.minimum(1.0, K * fdtrc(1, C - 2, np.maximum(rss_constant - best_step, 0) / best_step * (C - 2)))
     p_b = np.minimum(1.0, K * fdtrc(1, C - 3, np.maximum(rss_trend - best_both, 0) / best_both * (C - 3)))
-    evidence = C * np.log(np.maximum(rss_trend, tiny) / best_step)
+    evidence = C * np.log(np.maximum(rss_trend, floor) / best_step)
     found = (p_b <= alpha) | ((p_a <= alpha) & (evidence >= EVIDENCE))
     return StepScan(places, rss_step, rss_both, rss_constant, rss_trend, p_a, p_b, found)
+
+
+def _rounding(x: Array) -> Array:
+    """Sum of squares below which levels differ by rounding of the arithmetic only."""
+    return np.asarray(x.shape[-1] * (1e-9 * (1 + np.abs(x).max(axis=-1))) ** 2, dtype=np.float64)
 
 
 def find_steps(x: Array, alpha: float = 0.01) -> tuple[Step, ...]:
@@ -149,12 +154,12 @@ def find_steps(x: Array, alpha: float = 0.01) -> tuple[Step, ...]:
         if not bool(scan.found):
             continue
         p_a, p_b = float(scan.p_a), float(scan.p_b)
-        tiny = np.finfo(float).tiny
-        evidence = C * math.log(max(float(scan.rss_trend), tiny) / max(float(scan.rss_step.min()), tiny))
+        floor = float(_rounding(x[start:stop]))
+        evidence = C * math.log(max(float(scan.rss_trend), floor) / max(float(scan.rss_step.min()), floor))
         against_constant = p_a <= alpha and evidence >= EVIDENCE
         rss, dof = (scan.rss_step, C - 2) if against_constant else (scan.rss_both, C - 3)
         place = int(scan.places[int(np.argmin(rss))])
-        near = scan.places[rss - rss.min() <= PLACE_WIDTH * rss.min() / dof]
+        near = scan.places[rss - rss.min() <= PLACE_WIDTH * max(rss.min(), floor) / dof]
         found.append(
             Step(
                 index=start + place,
