@@ -37,6 +37,7 @@ def rows_of(text):
     return list(csv.DictReader(lines))
 
 
+@pytest.mark.independent
 def test_json_holds_the_values_of_the_hand_calculation(capsys, tmp_path):
     status, result = graded(capsys, pitch_folder(tmp_path / "lot"))
     assert status == 0
@@ -70,6 +71,7 @@ def test_json_agrees_with_its_schema_in_every_kind_of_result(capsys, tmp_path):
         jsonschema.validate(result, schema, cls=jsonschema.Draft202012Validator)
 
 
+@pytest.mark.independent
 def test_the_verdicts_and_their_exit_status(capsys, tmp_path):
     status, result = graded(capsys, pitch_folder(tmp_path / "a", {"good": 1.0, "edge": 4.0, "bad": 4.01}))
     # fp 8.00 meets class 6 (8.0), 8.02 does not; class 4 is 4.1 and 11
@@ -237,6 +239,7 @@ def test_a_long_lot_shows_the_worst_gears_and_the_counts(capsys, tmp_path):
     assert f"{conforming} of 100 gears conform" in out
 
 
+@pytest.mark.independent
 def test_index_of_the_folder_is_as_the_hand_calculation_says():
     steps = [a - b for a, b in zip(INDEX_UM, (INDEX_UM[-1], *INDEX_UM[:-1]), strict=True)]
     assert max(map(abs, steps)) == 2.0

@@ -41,9 +41,9 @@ def _print(name: str) -> None:
 
     topic = TOPICS[name]
     if topic.sketches:
+        print("L left flank, R right flank; 1 2 3 teeth, s1 s2 spaces; seen onto the datum face\n")
         for kind in GEARS:
-            print(f"{TITLES[kind]}: L left flank, R right flank, 1 2 3 teeth, s1 s2 spaces\n")
-            print(f"{text_sketch(kind)}\n")
+            print(f"{TITLES[kind]}\n\n{text_sketch(kind)}\n")
     sys.stdout.flush()
     terminal().blocks(topic.blocks())
     if topic.sketches:
