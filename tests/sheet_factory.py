@@ -30,7 +30,9 @@ TEETH = 31
 MEASURED = (1, 9, 17, 25)
 
 
-def part_of(*, kind: str = "internal", number: str = "OT-9", name: str = "Planet ring", **changes: Any) -> Part:
+def part_of(
+    *, kind: str = "internal", number: str = "OT-9", name: str = "Planet ring", **changes: Any
+) -> Part:
     """A drawing; `changes` replace whole tables."""
     internal = kind == "internal"
     data: dict[str, Any] = {
@@ -54,13 +56,18 @@ def part_of(*, kind: str = "internal", number: str = "OT-9", name: str = "Planet
 
 
 def measured(
-    serial: str = "S-1", *, size: float = 1.0, seed: int = 0, part: Part | None = None, readings: bool = True,
+    serial: str = "S-1",
+    *,
+    size: float = 1.0,
+    seed: int = 0,
+    part: Part | None = None,
+    readings: bool = True,
     production: Production | None = None,
 ) -> GearMeasurement:
     """A gear with slopes, waves and an eccentricity, all `size` times as large."""
     rng = np.random.default_rng(seed)
     internal = part is None or part.gear.kind == "internal"
-    roll = np.linspace(6.5, 15.4, 240) if internal else np.linspace(5.5, 15.6, 240)
+    roll = np.linspace(4.4, 15.4, 240) if internal else np.linspace(7.5, 15.9, 240)
     face = np.linspace(0.2, 19.8, 240)
     traces = []
     for tooth in MEASURED:
@@ -103,7 +110,11 @@ def graded(gears: Iterable[GearMeasurement], part: Part, lot: LotCounter) -> Ite
 
 
 def document_of(
-    gears: Iterable[GearMeasurement] | None = None, part: Part | None = None, *, simulated: bool = False, **options: Any
+    gears: Iterable[GearMeasurement] | None = None,
+    part: Part | None = None,
+    *,
+    simulated: bool = False,
+    **options: Any,
 ) -> Document:
     """The report of some gears, one by default."""
     part = part or part_of()

@@ -31,7 +31,7 @@ def sheet_aids(part: Part) -> SheetAids:
     def runout(gear: GearMeasurement) -> RunoutCurve | None:
         if gear.runout is not None:
             radial = gear.runout.radial_um
-        elif len(gear.pitch) == 2:  # noqa: PLR2004 - both flanks
+        elif len(gear.pitch) == 2:
             radial = radial_positions(gear.pitch["left"].index_um, gear.pitch["right"].index_um, geometry)
         else:
             return None

@@ -103,7 +103,9 @@ class TraceChart:
 
 def fitting_scale(rows: Sequence[TraceRow], limits: tuple[float, float] | None, row_height: float) -> float:
     """Units per micrometre at which every row fits its height within the evaluation range."""
-    tallest = max((_extent(p.curves, limits)[1] for r in rows for p in r.panels.values() if p.curves), default=0)
+    tallest = max(
+        (_extent(p.curves, limits)[1] for r in rows for p in r.panels.values() if p.curves), default=0
+    )
     return LARGEST_SCALE if tallest <= 0 else min(LARGEST_SCALE, (row_height - 8) / tallest)
 
 
@@ -163,7 +165,7 @@ def trace_chart(chart: TraceChart) -> str:
             canvas.text(middle, 39, "µm", anchor="middle", size=TINY, ink=palette.MUTED)
     for k, row in enumerate(chart.rows):
         y = top + row_height * (k + 0.5)
-        group = canvas.group(**{"class": "row"})
+        group = canvas.group({"class": "row"})
         canvas.text(LABELS - 6, y + (0 if row.detail else 3), row.label, anchor="end", parent=group)
         if row.detail:
             canvas.text(
@@ -173,11 +175,15 @@ def trace_chart(chart: TraceChart) -> str:
             panel = row.panels.get(flank) or TracePanel(None, note="not measured")
             scale = Scale(chart.span[0], chart.span[1], x, x + panel_width)
             if panel.curves is not None:
-                _draw_trace(canvas, group, chart, panel.curves, scale, (y, row_height), units, bar)
+                _draw_trace(
+                    canvas, group, panel.curves, _Place(scale, y, row_height, units, bar), chart.limits
+                )
             if panel.note:
+                over = panel.curves is not None
                 canvas.text(
-                    x + panel_width / 2, y + 3, panel.note, anchor="middle", size=SMALL,
-                    ink=palette.MUTED, parent=group,
+                    x + (4 if over else panel_width / 2),
+                    y + (10 - row_height / 2 if over else 3), panel.note,
+                    anchor="start" if over else "middle", size=SMALL, ink=palette.MUTED, parent=group,
                 )  # fmt: skip
             draw_values(canvas, group, x + panel_width + 6, y, panel.values)
     separators = lines(
@@ -192,8 +198,9 @@ def trace_chart(chart: TraceChart) -> str:
 def draw_bar(canvas: Canvas, units: float, bar: float, foot: float) -> None:
     """The micrometre scale of a chart as a bar, and which way plus metal lies."""
     height, x = bar * units, 5.0
+    top = foot - height
     canvas.path(
-        lines([(x, foot, x, foot - height), (x - 3, foot, x + 3, foot), (x - 3, foot - height, x + 3, foot - height)]),
+        lines([(x, foot, x, top), (x - 3, foot, x + 3, foot), (x - 3, top, x + 3, top)]),
         stroke=palette.LIMIT, width=1.2,
     )  # fmt: skip
     canvas.text(x + 5, foot - height / 2 + 3, f"{bar:g} µm", size=SMALL, bold=True)
@@ -217,12 +224,10 @@ def _draw_axes(canvas: Canvas, chart: TraceChart, scale: Scale, top: float, bott
         canvas.text((a + b) / 2, y - 2.5, "evaluation range", anchor="middle", size=TINY, ink=palette.MUTED)
         if chart.zone_end is not None and left < scale.at(chart.zone_end) < right:
             x = scale.at(chart.zone_end)
-            canvas.path(
-                lines([(x, top - 3, x, bottom)]), stroke=palette.LIMIT, width=0.6, dash=DASH_LIMIT
-            )
+            canvas.path(lines([(x, top - 3, x, bottom)]), stroke=palette.LIMIT, width=0.6, dash=DASH_LIMIT)
     marks = [(scale.at(value), label) for value, label in ticks(chart.span[0], chart.span[1], 6)]
     canvas.path(lines((x, bottom, x, bottom + 3) for x, _ in marks), stroke=palette.FRAME, width=0.7)
-    labels = canvas.group(**{"text-anchor": "middle", "font-size": number(SMALL)})
+    labels = canvas.group({"text-anchor": "middle", "font-size": number(SMALL)})
     for x, label in marks:
         canvas.text(x, bottom + 11.5, label, parent=labels)
     canvas.text(LABELS - 6, bottom + 11.5, chart.axis, anchor="end", size=TINY, ink=palette.MUTED)
@@ -241,20 +246,24 @@ def _draw_axes(canvas: Canvas, chart: TraceChart, scale: Scale, top: float, bott
     canvas.text(right, base + 24, f"{chart.ends[1]} ▸", size=SMALL, bold=True, anchor="end")
 
 
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where one trace is drawn: its axis, the middle and height of its row, the micrometre scale."""
+
+    scale: Scale
+    y: float
+    height: float
+    units: float
+    bar: float
+
+
 def _draw_trace(
-    canvas: Canvas,
-    group: ET.Element,
-    chart: TraceChart,
-    curves: Curves,
-    scale: Scale,
-    place: tuple[float, float],
-    units: float,
-    bar: float,
+    canvas: Canvas, group: ET.Element, curves: Curves, place: _Place, limits: tuple[float, float] | None
 ) -> None:
     """Grid, tolerance band and lines of one trace, each row about the middle of its own trace."""
-    y, row_height = place
-    middle, _ = _extent(curves, chart.limits)
-    half = row_height / 2 - 1
+    scale, y, units, bar = place.scale, place.y, place.units, place.bar
+    middle, _ = _extent(curves, limits)
+    half = place.height / 2 - 1
     x = scale.of(curves.position)
     inside = (x >= scale.start - 0.01) & (x <= scale.end + 0.01)
 
@@ -301,8 +310,10 @@ def draw_values(canvas: Canvas, group: ET.Element, x: float, y: float, values: S
     if not values:
         return
     width, thick = VALUE - 6, 4.0
-    numbers = canvas.group(group, **{"text-anchor": "middle"})
-    boxes, used, over = [], [], []
+    numbers = canvas.group({"text-anchor": "middle"}, group)
+    boxes: list[tuple[float, float, float, float]] = []
+    used: list[tuple[float, float, float, float]] = []
+    over: list[tuple[float, float, float, float]] = []
     for k, value in enumerate(values):
         middle = x + VALUE * (k + 0.5)
         bad = value.status == "bad"
@@ -329,11 +340,11 @@ class OverviewRow:
     name: str
     marks: tuple[tuple[str, float | None, bool], ...]
     """Flank (`left`, `right`, empty for both), exact class (None: better than any), conforms."""
-    required: float | None
+    required: tuple[float | None, ...]
+    """Required class: of both, or of the left flank and the right one; None for drawing limits."""
     master: float | None
     words: str
     """Classes in words, at the end of the row."""
-    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -361,10 +372,12 @@ def class_overview(overview: Overview) -> str:
     good, beyond, edges, masters = [], [], [], []
     for k, row in enumerate(overview.rows):
         y = top + row_height * k
-        if row.required is not None:
-            x = scale.at(row.required)
-            beyond.append((x, y, right - x, row_height))
-            edges.append((x, y, x, y + row_height))
+        share = row_height / max(len(row.required), 1)
+        for half, required in enumerate(row.required):
+            if required is not None:
+                x, at = scale.at(required), y + half * share
+                beyond.append((x, at, right - x, share))
+                edges.append((x, at, x, at + share))
         if row.master is not None:
             x = scale.at(row.master)
             good.append((left, y, x - left, row_height))
@@ -377,10 +390,10 @@ def class_overview(overview: Overview) -> str:
     canvas.path(lines(masters), stroke=palette.FILTERED, width=1.4, dash="3 1.5")
     canvas.path(lines(edges), stroke=palette.LIMIT, width=2.0)
     canvas.path(
-        lines((left, top + row_height * k, right, top + row_height * k) for k in range(1, len(overview.rows))),
+        lines((left, y, right, y) for y in (top + row_height * k for k in range(1, len(overview.rows)))),
         stroke=palette.GRID, width=0.5,
     )  # fmt: skip
-    labels = canvas.group(**{"text-anchor": "middle", "font-size": number(SMALL)})
+    labels = canvas.group({"text-anchor": "middle", "font-size": number(SMALL)})
     for c in range(1, 12):
         canvas.text(scale.at(c - 0.5), bottom + 11, str(c), parent=labels)
     canvas.text(scale.at(0) - 4, bottom + 11, "better", parent=labels, anchor="end", size=SMALL)
@@ -405,13 +418,15 @@ def class_overview(overview: Overview) -> str:
         canvas.text(4, y + 3, row.symbol, bold=True)
         canvas.text(38, y + 3, row.name, size=SMALL, ink=palette.MUTED)
         for side, value, conforms in row.marks:
-            place = _FIRST_CLASS + 0.2 if value is None else min(max(value, _FIRST_CLASS + 0.2), _LAST_CLASS - 0.2)
+            place = (
+                _FIRST_CLASS + 0.2
+                if value is None
+                else min(max(value, _FIRST_CLASS + 0.2), _LAST_CLASS - 0.2)
+            )
             canvas.path(
                 _marker(side, scale.at(place), y), fill=palette.TEXT if conforms else palette.BAD,
                 stroke=None if conforms else palette.TEXT, width=0.8,
             )  # fmt: skip
-        if row.note:
-            canvas.text(scale.at(6), y + 3, row.note, size=SMALL, ink=palette.MUTED, anchor="middle")
         canvas.text(right + 8, y + 3, row.words, size=SMALL)
     canvas.path(rectangles([(left, top, right - left, bottom - top)]), stroke=palette.FRAME, width=0.7)
     return canvas.tostring()

@@ -13,7 +13,7 @@ from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, ParameterResult, TraceCurves, TraceResult
 from gearqa.report import charts, palette, plot
 from gearqa.report.chart_scales import ticks
-from gearqa.report.document import Figure, plain, symbol
+from gearqa.report.document import Figure, Status, plain, symbol
 from gearqa.report.model import CONFORMITY, shown_value
 from gearqa.report.numbers import (
     allowed_text,
@@ -26,9 +26,10 @@ from gearqa.report.numbers import (
 from gearqa.symbols import FLANKS, PARAMETERS, Flank, TraceKind
 
 Array = NDArray[np.float64]
-ROWS_PER_FIGURE = 8
+ROWS_PER_FIGURE = 7
+"""Two figures of so many low rows fill a page."""
 FEW_ROWS = 4
-HIGH_ROW, LOW_ROW = 76.0, 54.0
+HIGH_ROW, LOW_ROW = 76.0, 46.0
 SAME_LABEL_MM = 0.1
 BAR_NOTE = (
     "The bar under a value shows the share of its tolerance that it uses, full when all is used; "
@@ -72,36 +73,43 @@ def overview_figure(gear: GearResult, part: Part, master_class: int) -> Figure |
     rows = []
     told = []
     for key, parameter in gear.parameters.items():
-        sides: list[tuple[str, ParameterResult | FlankResult]] = [*parameter.flanks.items()] or [("", parameter)]
+        sides: list[tuple[str, ParameterResult | FlankResult]] = [*parameter.flanks.items()] or [
+            ("", parameter)
+        ]
         if all(one.class_ is None and not one.beyond for _, one in sides):
             continue
         classes = [class_text(one.class_, one.beyond) for _, one in sides]
         named = [f"{side} {text}" if side else text for (side, _), text in zip(sides, classes, strict=True)]
-        required = {one.required_class for _, one in sides if one.required_class is not None}
+        required = [one.required_class for _, one in sides]
+        goal = "limits" if None in required else str(required[0])
+        if len({*required}) > 1:
+            asked = ["limits" if one is None else str(one) for one in required]
+            named = [f"{text} of {one}" for text, one in zip(named, asked, strict=True)]
+            goal = ", ".join(f"{side} {one}" for (side, _), one in zip(sides, asked, strict=True))
         master = master_class if key in part.master_parameters else None
-        note = ""
-        if any(one.limits_um is not None for _, one in sides):
-            note = "drawing limits instead of a class"
         rows.append(
             charts.OverviewRow(
                 symbol=symbol(key),
                 name=PARAMETERS[key].name,
                 marks=tuple(
-                    (side, 12.4 if one.beyond else one.class_exact, one.conforms is not False) for side, one in sides
+                    (side, 12.4 if one.beyond else one.class_exact, one.conforms is not False)
+                    for side, one in sides
                 ),
-                required=float(min(required)) if required else None,
+                required=tuple(None if one is None else float(one) for one in required),
                 master=None if master is None else float(master),
-                words=", ".join(named),
-                note=note,
+                words=", ".join(named) + ("; limits" if goal == "limits" else ""),
             )
         )
-        goal = f", required {min(required)}" if required else ""
-        told.append(f"{PARAMETERS[key].symbol}: class {', '.join(named)}{goal}")
+        told.append(f"{PARAMETERS[key].symbol}: class {', '.join(named)}, required {goal}")
     if not rows:
         return None
+    split = any(len({*row.required}) > 1 for row in rows)
+    limited = any(None in row.required for row in rows)
     overview = charts.Overview(
         title="Class of each parameter against required class and master quality",
-        description=f"Classes; the smaller the better. Master quality is class {master_class}. " + ". ".join(told) + ".",
+        description=f"Classes; the smaller the better. Master quality is class {master_class}. "
+        + ". ".join(told)
+        + ".",
         rows=tuple(rows),
         required_name="limit of the required class",
         master_name=f"room of master quality (class {master_class} or better)",
@@ -110,7 +118,13 @@ def overview_figure(gear: GearResult, part: Part, master_class: int) -> Figure |
         svg=charts.class_overview(overview),
         title=overview.title,
         description=overview.description,
-        caption="Each step to the left allows 1/√2 of the deviation. The flat edge of a mark is its value.",
+        caption="Each step to the left allows 1/√2 of the deviation. The flat edge of a mark is its value."
+        + (
+            " Where the flanks differ in required class, the left one's limit stands above the right one's."
+            if split
+            else ""
+        )
+        + (" limits: the drawing gives limits instead of a class." if limited else ""),
     )
 
 
@@ -143,7 +157,8 @@ def trace_figures(
     )
     low = min(float(c.position_mm[0]) for c in curves)
     high = max(float(c.position_mm[-1]) for c in curves)
-    span, ends, axis, second = (low, high), ("datum face", "far face"), "face, mm", ()
+    span, ends, axis = (low, high), ("datum face", "far face"), "face, mm"
+    second: tuple[tuple[float, str], ...] = ()
     if kind == "helix":
         span = (min(low, 0.0), max(high, part.gear.face_width_mm))
     else:
@@ -168,9 +183,8 @@ def trace_figures(
             axis=axis, ends=ends, second_axis="diam., mm" if second else "", second_ticks=second,
             row_height=height, units_per_um=scale,
         )  # fmt: skip
-        figures.append(
-            Figure(charts.trace_chart(chart), title, description, _trace_caption(any_evaluated, part, diameter_at_roll))
-        )
+        caption = "" if start else _trace_caption(any_evaluated, part, diameter_at_roll)
+        figures.append(Figure(charts.trace_chart(chart), title, description, caption))
     return figures
 
 
@@ -191,7 +205,9 @@ def _grouped(
 
 
 def _label(kind: TraceKind, label: float) -> str:
-    return f"at {number_text(round(label, 2))} mm" if kind == "profile" else f"⌀ {number_text(round(label, 2))}"
+    return (
+        f"at {number_text(round(label, 2))} mm" if kind == "profile" else f"⌀ {number_text(round(label, 2))}"
+    )
 
 
 def _diameter_ticks(
@@ -235,11 +251,14 @@ def _row_value(
     judged: FlankResult | ParameterResult | None,
     class_of: Callable[[str, float], int | None] | None,
 ) -> charts.RowValue:
-    share = status = None
+    share: float | None = None
+    status: Status | None = None
     graded = ""
     text = value_text(value, signed=PARAMETERS[key].signed)
     if judged is not None:
-        pair = judged.limits_um if judged.limits_um is not None else tolerance_limits(key, judged.tolerance_um)
+        pair = (
+            judged.limits_um if judged.limits_um is not None else tolerance_limits(key, judged.tolerance_um)
+        )
         text = value_text(value, signed=PARAMETERS[key].signed, limits=[pair])
         share = use_of_tolerance(key, round(value, 9), judged.tolerance_um, judged.limits_um)
         status = None if share is None else "bad" if share > 1 else "good"
@@ -277,7 +296,9 @@ def _told(
     kind: TraceKind, groups: Sequence[tuple[int, float | None, dict[Flank, TraceCurves]]], gear: GearResult
 ) -> str:
     """Alt text: what is drawn, and the values of every trace."""
-    sentences = [f"{kind.capitalize()} traces, one row per tooth, left flank beside right flank, plus metal upwards."]
+    sentences = [
+        f"{kind.capitalize()} traces, one row per tooth, left flank beside right flank, plus metal upwards."
+    ]
     for tooth, label, sides in groups:
         place = f" at {number_text(round(label, 2))} mm" if label is not None else ""
         for flank, one in sides.items():
@@ -346,11 +367,13 @@ def _tooth_figure(title: str, key: str, panels: list[plot.Panel], z: int, gear: 
     )  # fmt: skip
     caption = "Plus is clockwise, looking onto the datum face."
     if key == "single_pitch":
-        caption += " Every bar is one tooth against the one before; the tinted room is the tolerance either way."
+        caption += (
+            " Every bar is one tooth against the one before; the tinted room is the tolerance either way."
+        )
     else:
         caption += (
-            f" The tinted room is as high as the tolerance of {PARAMETERS[key].symbol}; rings mark the highest "
-            "and lowest tooth."
+            f" The tinted room is as high as the tolerance of {PARAMETERS[key].symbol}; "
+            "rings mark the highest and lowest tooth."
         )
     return Figure(plot.draw(chart), title, chart.description, caption)
 
@@ -363,7 +386,14 @@ def _worst_teeth(one: FlankResult | None, values: Array) -> tuple[plot.Layer, ..
         return ()
     places = np.array(teeth, dtype=np.float64)
     return (
-        plot.Dots(places, values[np.array(teeth) - 1], ink=palette.TEXT, size=3.2, hollow=True, name="deciding tooth"),
+        plot.Dots(
+            places,
+            values[np.array(teeth) - 1],
+            ink=palette.TEXT,
+            size=3.2,
+            hollow=True,
+            name="deciding tooth",
+        ),
     )
 
 
@@ -395,14 +425,18 @@ def _index_panel(flank: Flank, teeth: Array, values: Array, gear: GearResult) ->
     layers: list[plot.Layer] = []
     if room is not None and finite.size:
         middle = float(finite.min() + finite.max()) / 2
-        layers.append(plot.Band(middle - room[1] / 2, middle + room[1] / 2, name="room given by the tolerance"))
+        layers.append(
+            plot.Band(middle - room[1] / 2, middle + room[1] / 2, name="room given by the tolerance")
+        )
     layers.append(plot.Line(teeth, values, width=1.1, name="index deviation"))
     harmonic = next((p for p in gear.pitch if p.flank == flank), None)
     if harmonic is not None and finite.size:
         turn = 2 * np.pi * (teeth - 1) / len(teeth) - np.radians(harmonic.first_harmonic_deg)
         wave = float(finite.mean()) + harmonic.first_harmonic_um * np.cos(turn)
         layers.append(
-            plot.Line(teeth, wave, ink=palette.DESIGN, width=1.0, dash=charts.DASH_DESIGN, name="first harmonic")
+            plot.Line(
+                teeth, wave, ink=palette.DESIGN, width=1.0, dash=charts.DASH_DESIGN, name="first harmonic"
+            )
         )
     layers += _worst_teeth(one, values)
     return plot.Panel(flank, tuple(layers), detail="flank", values=_ends("cumulative_pitch", one), height=70)
@@ -420,7 +454,9 @@ def runout_figure(curve: RunoutCurve | None, gear: GearResult, part: Part) -> Fi
     layers: list[plot.Layer] = []
     if room is not None and finite.size:
         middle = float(finite.min() + finite.max()) / 2
-        layers.append(plot.Band(middle - room[1] / 2, middle + room[1] / 2, name="room given by the tolerance"))
+        layers.append(
+            plot.Band(middle - room[1] / 2, middle + room[1] / 2, name="room given by the tolerance")
+        )
     layers.append(plot.Line(spaces, curve.radial_um, width=1.1, name="radial position"))
     layers.append(
         plot.Line(
@@ -431,13 +467,17 @@ def runout_figure(curve: RunoutCurve | None, gear: GearResult, part: Part) -> Fi
     if one is not None and one.space is not None and one.space_to is not None:
         places = np.array([one.space, one.space_to], dtype=np.float64)
         heights = curve.radial_um[np.array([one.space, one.space_to]) - 1]
-        layers.append(plot.Dots(places, heights, ink=palette.TEXT, size=3.2, hollow=True, name="deciding space"))
+        layers.append(
+            plot.Dots(places, heights, ink=palette.TEXT, size=3.2, hollow=True, name="deciding space")
+        )
     source = ""
     if one is not None:
-        source = {"readings": "radial readings", "pitch": "computed from the pitch of both flanks"}.get(one.method or "", "")
+        source = {"readings": "radial readings", "pitch": "computed from the pitch of both flanks"}.get(
+            one.method or "", ""
+        )
     told = (
-        f"First harmonic {value_text(curve.amplitude_um)} µm, crest at {curve.crest_deg:.0f}° clockwise from tooth 1: "
-        f"an eccentricity of {value_text(curve.amplitude_um)} µm would leave it."
+        f"First harmonic {value_text(curve.amplitude_um)} µm, "
+        f"crest at {curve.crest_deg:.0f}° clockwise from tooth 1: an eccentricity of {value_text(curve.amplitude_um)} µm would leave it."
     )
     title = "Runout: radial position of a ball in every tooth space"
     value = "" if one is None else f" {PARAMETERS['runout'].symbol} {shown_value('runout', one)} µm."
@@ -447,5 +487,9 @@ def runout_figure(curve: RunoutCurve | None, gear: GearResult, part: Part) -> Fi
         x=(0.25, z + 0.75), x_name="tooth space", x_ticks=tuple(plot.tooth_ticks(z)), micrometre_bar=True,
         heads=(symbol("runout"),), units="space|µm",
     )  # fmt: skip
-    caption = f"Plus is away from the gear axis; {source}. {told}" if source else f"Plus is away from the gear axis. {told}"
+    caption = (
+        f"Plus is away from the gear axis; {source}. {told}"
+        if source
+        else f"Plus is away from the gear axis. {told}"
+    )
     return Figure(plot.draw(chart), title, chart.description, caption)

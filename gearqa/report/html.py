@@ -88,7 +88,8 @@ def _page(document: doc.Document, progress: Progress | None) -> Iterator[str]:
         yield from _sheet(document, sheet, lazy=lazy)
         if progress is not None:
             progress(number, total)
-    yield f"<footer>{_escaped(document.foot)}</footer>\n</main>\n<script>{script}</script>\n</body>\n</html>\n"
+    yield f"<footer>{_escaped(document.foot)}</footer>\n</main>\n"
+    yield f"<script>{script}</script>\n</body>\n</html>\n"
 
 
 def _bar(document: doc.Document) -> str:
@@ -160,7 +161,8 @@ def _block(block: doc.Block) -> str:  # noqa: PLR0911 - one return per kind of b
             )
         case doc.Cautions():
             items = "".join(f"<li>{_inline(item)}</li>" for item in block.items)
-            return f'<div class="cautions" role="note"><b>{_escaped(doc.CAUTIONS_TITLE)}</b><ul>{items}</ul></div>'
+            title = f"<b>{_escaped(doc.CAUTIONS_TITLE)}</b>"
+            return f'<div class="cautions" role="note">{title}<ul>{items}</ul></div>'
         case doc.Signature():
             lines = (
                 f"<div><span>{_escaped(role)}</span><span>{_escaped(doc.DATE)}</span></div>"
@@ -207,7 +209,7 @@ def _table(table: doc.Table) -> str:
     out += ["<tr>", *heads, "</tr></thead><tbody>"]
     for row in table.rows:
         out.append("<tr>")
-        for k, (cell, column, style) in enumerate(zip(row, table.columns, classes, strict=True)):
+        for k, (cell, column) in enumerate(zip(row, table.columns, strict=True)):
             content = cell if isinstance(cell, doc.Cell) else doc.Cell(cell)
             text = _inline(content.text)
             if content.status is not None and content.status != "none":
@@ -215,15 +217,24 @@ def _table(table: doc.Table) -> str:
             if k == 0:
                 long = "w" if len(doc.plain(content.text)) > LONG_NAME else ""
                 kind = " ".join(filter(None, (ALIGN[column.align], long)))
-                out.append(f'<th scope="row" class="{kind}">{text}</th>' if kind else f'<th scope="row">{text}</th>')
+                out.append(
+                    f'<th scope="row" class="{kind}">{text}</th>' if kind else f'<th scope="row">{text}</th>'
+                )
             else:
                 bad = "bad" if content.status == "bad" else ""
-                kind = " ".join(filter(None, (ALIGN[column.align], bad, "w" if column.weight and content.status is None else "")))
+                kind = " ".join(
+                    filter(
+                        None,
+                        (ALIGN[column.align], bad, "w" if column.weight and content.status is None else ""),
+                    )
+                )
                 out.append(f'<td class="{kind}">{text}</td>' if kind else f"<td>{text}</td>")
         out.append("</tr>")
     out.append("</tbody></table></div>")
     if table.notes:
-        out.append('<div class="notes">' + "".join(f"<p>{_inline(note)}</p>" for note in table.notes) + "</div>")
+        out.append(
+            '<div class="notes">' + "".join(f"<p>{_inline(note)}</p>" for note in table.notes) + "</div>"
+        )
     return "".join(out)
 
 

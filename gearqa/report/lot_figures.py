@@ -58,7 +58,9 @@ class Spread:
             (True, "Distribution over the gears: slopes"),
         ):
             some = {
-                place: one for place, one in self.series.items() if PARAMETERS[place[0]].signed == signed and one.values
+                place: one
+                for place, one in self.series.items()
+                if PARAMETERS[place[0]].signed == signed and one.values
             }
             if some:
                 out.append(_figure(some, signed, title))
@@ -83,11 +85,11 @@ def _figure(series: dict[tuple[str, str], _Series], signed: bool, title: str) ->
         if signed:
             layers += [plot.Mark(-100.0, ink=palette.LIMIT, width=1.6), plot.Mark(0.0, width=0.5)]
         if one.master is not None:
-            for side in (1, -1) if signed else (1,):
-                layers.append(
-                    plot.Mark(side * one.master, ink=palette.TEXT, dash="3 2", name="" if master_named else "limit of master quality")
-                )
-                master_named = True
+            name = "" if master_named else "limit of master quality"
+            layers.append(plot.Mark(one.master, ink=palette.TEXT, dash="3 2", name=name))
+            master_named = True
+            if signed:
+                layers.append(plot.Mark(-one.master, ink=palette.TEXT, dash="3 2"))
         values = np.array(one.values)
         outside = int(np.sum(np.abs(one.places) > 100 + 1e-7))
         worst = values[int(np.argmax(np.abs(one.places)))]
@@ -104,8 +106,8 @@ def _figure(series: dict[tuple[str, str], _Series], signed: bool, title: str) ->
         )  # fmt: skip
         side = f" {flank}" if flank else ""
         told.append(
-            f"{PARAMETERS[key].symbol}{side}: {len(values)} gears, median {value_text(shown[0], signed=signed)}, "
-            f"worst {value_text(shown[1], signed=signed)} µm, {outside} beyond the limit."
+            f"{PARAMETERS[key].symbol}{side}: {len(values)} gears, "
+            f"median {value_text(shown[0], signed=signed)}, worst {value_text(shown[1], signed=signed)} µm, {outside} beyond the limit."
         )
     chart = plot.Plot(
         title=title, description=" ".join(told), panels=tuple(panels), x=(low, float(edge)),
@@ -114,5 +116,6 @@ def _figure(series: dict[tuple[str, str], _Series], signed: bool, title: str) ->
     beyond = f" The outermost bars hold everything beyond {edge:g} %." if furthest > edge else ""
     return Figure(
         plot.draw(chart), title, chart.description,
-        f"One row per parameter and flank; the height of a bar is the number of gears. Median and worst in µm.{beyond}",
+        "One row per parameter and flank; the height of a bar is the number of gears. "
+        f"Median and worst in µm.{beyond}",
     )  # fmt: skip

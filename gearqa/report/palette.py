@@ -37,7 +37,23 @@ BAD = Ink("ba", "#D55E00", "#E07B2E")
 OPEN = Ink("op", "#CC79A7", "#CC79A7")
 PAPER = Ink("pa", "#ffffff", "#121212")
 
-INKS = (TEXT, MUTED, FRAME, GRID, SHADE, BAND, MEASURED, FILTERED, DESIGN, MEAN, LIMIT, GOOD, BAD, OPEN, PAPER)
+INKS = (
+    TEXT,
+    MUTED,
+    FRAME,
+    GRID,
+    SHADE,
+    BAND,
+    MEASURED,
+    FILTERED,
+    DESIGN,
+    MEAN,
+    LIMIT,
+    GOOD,
+    BAD,
+    OPEN,
+    PAPER,
+)
 
 
 def css_variables(theme: str) -> str:

@@ -97,9 +97,7 @@ def _typeset(document: doc.Document, sheets: Sequence[doc.Sheet], paper: Paper) 
 def _fonts() -> Any:
     import typst  # noqa: PLC0415
 
-    return typst.Fonts(
-        include_system_fonts=False, include_embedded_fonts=False, font_paths=[font_folder()]
-    )
+    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[font_folder()])
 
 
 def _compile(data: str) -> bytes:

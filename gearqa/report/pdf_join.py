@@ -9,6 +9,7 @@ refused. (ISO 32000-1:2008: 7.5 file structure, 7.7 page tree and names, 12.3 ou
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 from typing import BinaryIO
 
 from gearqa.errors import ReportError
@@ -31,7 +32,8 @@ class _File:
 
     def __init__(self, data: bytes) -> None:
         trailer = re.search(
-            rb"xref\n0 (\d+)\n.*trailer\n<</Size \d+/Root (\d+) 0 R/Info (\d+) 0 R.*?startxref\n(\d+)\s+%%EOF\s*$",
+            rb"xref\n0 (\d+)\n.*trailer\n<</Size \d+/Root (\d+) 0 R/Info (\d+) 0 R.*?"
+            rb"startxref\n(\d+)\s+%%EOF\s*$",
             data[data.rfind(b"\nxref\n") + 1 :], re.DOTALL,
         )  # fmt: skip
         if not data.startswith(b"%PDF-1.7") or trailer is None:
@@ -41,7 +43,7 @@ class _File:
         entries = [table[20 * k : 20 * k + 18] for k in range(self.size)]
         offsets = {k: int(entry[:10]) for k, entry in enumerate(entries) if entry[17:18] == b"n"}
         ends = sorted([*offsets.values(), start])
-        following = dict(zip(ends, ends[1:], strict=False))
+        following = dict(pairwise(ends))
         self.objects: dict[int, bytes] = {}
         for number, offset in offsets.items():
             body = data[offset : following[offset]]
@@ -96,7 +98,10 @@ class PdfJoiner:
         base, first = self._next - 1, not self._page_trees
         self._next += part.size - 1
         catalog = part.objects[part.root]
-        special = {key: part.reference(catalog, key) for key in (b"Pages", b"StructTreeRoot", b"Outlines", b"Metadata")}
+        special = {
+            key: part.reference(catalog, key)
+            for key in (b"Pages", b"StructTreeRoot", b"Outlines", b"Metadata")
+        }
         pages, tags, outlines = special[b"Pages"], special[b"StructTreeRoot"], special[b"Outlines"]
         if pages is None or tags is None:
             raise ReportError("the typesetting library wrote a PDF without pages or tags")
@@ -196,7 +201,8 @@ class PdfJoiner:
         parents = b" ".join(b"%d %d 0 R" % pair for pair in self._parents)
         self._object(
             self._tags,
-            b"<</Type/StructTreeRoot%s/K[%d 0 R]/ParentTree<</Nums[%s]>>/IDTree<</Names[%s]>>/ParentTreeNextKey %d>>"
+            b"<</Type/StructTreeRoot%s/K[%d 0 R]/ParentTree<</Nums[%s]>>"
+            b"/IDTree<</Names[%s]>>/ParentTreeNextKey %d>>"
             % (self._roles, self._body, parents, _names(self._ids), self._parent_next),
         )
         last = len(self._marks) - 1
@@ -227,7 +233,9 @@ class PdfJoiner:
         head, _, rest = content.partition(b"stream\n")
         text = rest[: rest.rfind(b"\nendstream")]
         text = re.sub(
-            rb"<xmpTPg:NPages>\d+</xmpTPg:NPages>", b"<xmpTPg:NPages>%d</xmpTPg:NPages>" % self._page_count, text
+            rb"<xmpTPg:NPages>\d+</xmpTPg:NPages>",
+            b"<xmpTPg:NPages>%d</xmpTPg:NPages>" % self._page_count,
+            text,
         )
         head = re.sub(rb"/Length \d+", b"/Length %d" % len(text), head)
         return head + b"stream\n" + text + b"\nendstream"

@@ -17,7 +17,17 @@ from numpy.typing import NDArray
 
 from gearqa.report import palette
 from gearqa.report.chart_scales import Scale, micrometre_bar, ticks
-from gearqa.report.charts import GAP, LABELS, TINY, VALUE, WIDTH, RowValue, draw_bar, draw_values
+from gearqa.report.charts import (
+    GAP,
+    LABELS,
+    LARGEST_SCALE,
+    TINY,
+    VALUE,
+    WIDTH,
+    RowValue,
+    draw_bar,
+    draw_values,
+)
 from gearqa.report.document import Text
 from gearqa.report.palette import Ink
 from gearqa.report.svg import SMALL, Canvas, curve, lines, number, rectangles, text_width
@@ -137,6 +147,19 @@ class Plot:
     """Units of position and height, parted by a bar, for readings on screen."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Scales:
+    """The two scales of one panel."""
+
+    across: Scale
+    up: Scale
+
+
+def _back(scale: Scale) -> tuple[float, float]:
+    """Value at drawing unit 0, and values per drawing unit."""
+    return scale.low - scale.start / scale.units, 1 / scale.units
+
+
 def _span(panel: Panel) -> tuple[float, float]:
     """Lowest and highest value that a panel has to show."""
     if panel.y is not None:
@@ -188,9 +211,8 @@ def draw(plot: Plot) -> str:
     spans = [_span(p) for p in plot.panels]
     units = 0.0
     if plot.micrometre_bar:
-        units = min(
-            8.0, min((p.height - 8) / max(h - lo, 1e-9) for p, (lo, h) in zip(plot.panels, spans, strict=True))
-        )
+        fitting = ((p.height - 8) / max(h - lo, 1e-9) for p, (lo, h) in zip(plot.panels, spans, strict=True))
+        units = min(LARGEST_SCALE, *fitting)
         top = max(top, 12.0 * len(entries) + 8 + min(micrometre_bar(units) * units, 34))
     bottom = top + sum(p.height for p in plot.panels)
     canvas = Canvas(WIDTH, bottom + 30, plot.title, plot.description)
@@ -212,7 +234,7 @@ def draw(plot: Plot) -> str:
         else:
             room = 0.0 if panel.y is not None else 0.06 * (high - low)
             up = Scale(low - room, high + room, y + panel.height, y)
-        _panel(canvas, plot, panel, across, up, y)
+        _panel(canvas, plot, panel, _Scales(across, up))
         y += panel.height
     _axis(canvas, plot, across, bottom)
     for mark in plot.marks:
@@ -229,34 +251,42 @@ def _axis(canvas: Canvas, plot: Plot, across: Scale, bottom: float) -> None:
         lines((across.at(v), bottom, across.at(v), bottom + 3) for v, _ in marks),
         stroke=palette.FRAME, width=0.7,
     )  # fmt: skip
-    labels = canvas.group(**{"text-anchor": "middle", "font-size": number(SMALL)})
+    labels = canvas.group({"text-anchor": "middle", "font-size": number(SMALL)})
     for value, label in marks:
         canvas.text(across.at(value), bottom + 11.5, label, parent=labels)
     middle = (across.start + across.end) / 2
     canvas.text(middle, bottom + 24, plot.x_name, size=SMALL, anchor="middle", ink=palette.MUTED)
 
 
-def _panel(canvas: Canvas, plot: Plot, panel: Panel, across: Scale, up: Scale, y: float) -> None:
-    left, right, height = across.start, across.end, panel.height
-    group = canvas.group(**{"class": "row"})
+def _panel(canvas: Canvas, plot: Plot, panel: Panel, scales: _Scales) -> None:
+    across, up = scales.across, scales.up
+    left, right, height, y = across.start, across.end, panel.height, min(up.start, up.end)
+    group = canvas.group({"class": "row"})
     below = [layer for layer in panel.layers if isinstance(layer, Band)]
     for band in below:
-        _draw(canvas, group, band, across, up)
+        _draw(canvas, group, band, scales)
     if plot.micrometre_bar:
         step = micrometre_bar(abs(up.units))
-        grid = tuple((k * step, "") for k in range(int(np.ceil(up.low / step)), int(np.floor(up.high / step)) + 1))
+        grid = tuple(
+            (k * step, "") for k in range(int(np.ceil(up.low / step)), int(np.floor(up.high / step)) + 1)
+        )
     else:
-        grid = panel.y_ticks if panel.y_ticks is not None else ticks(up.low, up.high, max(2, int(height / 18)))
+        grid = (
+            panel.y_ticks if panel.y_ticks is not None else ticks(up.low, up.high, max(2, int(height / 18)))
+        )
     canvas.path(
-        lines((left, up.at(v), right, up.at(v)) for v, _ in grid), stroke=palette.GRID, width=0.5, parent=group
+        lines((left, up.at(v), right, up.at(v)) for v, _ in grid),
+        stroke=palette.GRID,
+        width=0.5,
+        parent=group,
     )
-    labels = canvas.group(group, **{"text-anchor": "end", "font-size": number(TINY)})
+    labels = canvas.group({"text-anchor": "end", "font-size": number(TINY)}, group)
     for value, label in grid:
         if label and y + 2 < up.at(value) < y + height - 1:
             canvas.text(left - 3, up.at(value) + 2.5, label, size=TINY, parent=labels, ink=palette.MUTED)
     for layer in panel.layers:
         if not isinstance(layer, Band):
-            _draw(canvas, group, layer, across, up, plot.units)
+            _draw(canvas, group, layer, scales, plot.units)
             if isinstance(layer, Mark) and layer.words:
                 canvas.text(across.at(layer.x), y - 3, layer.words, size=TINY, anchor="middle", parent=group)
     canvas.path(rectangles([(left, y, right - left, height)]), stroke=palette.FRAME, width=0.7, parent=group)
@@ -264,7 +294,15 @@ def _panel(canvas: Canvas, plot: Plot, panel: Panel, across: Scale, up: Scale, y
     if plot.micrometre_bar:
         canvas.text(LABELS - 6, middle, panel.label, anchor="end", parent=group)
         if panel.detail:
-            canvas.text(LABELS - 6, middle + 10, panel.detail, anchor="end", size=TINY, ink=palette.MUTED, parent=group)
+            canvas.text(
+                LABELS - 6,
+                middle + 10,
+                panel.detail,
+                anchor="end",
+                size=TINY,
+                ink=palette.MUTED,
+                parent=group,
+            )
     elif panel.outside is not None:
         name, detail = panel.outside
         canvas.text(4, middle + 3, name, bold=True, parent=group)
@@ -272,14 +310,18 @@ def _panel(canvas: Canvas, plot: Plot, panel: Panel, across: Scale, up: Scale, y
     elif panel.label:
         canvas.text(left + 5, y + 11, panel.label, bold=True, parent=group)
         canvas.text(
-            left + 11 + 1.1 * text_width(panel.label), y + 11, panel.detail, size=SMALL, ink=palette.MUTED, parent=group
+            left + 11 + 1.1 * text_width(panel.label),
+            y + 11,
+            panel.detail,
+            size=SMALL,
+            ink=palette.MUTED,
+            parent=group,
         )
     draw_values(canvas, group, right + GAP, middle, panel.values)
 
 
-def _draw(
-    canvas: Canvas, group: ET.Element, layer: Layer, across: Scale, up: Scale, units: str = ""
-) -> None:
+def _draw(canvas: Canvas, group: ET.Element, layer: Layer, scales: _Scales, units: str = "") -> None:
+    across, up = scales.across, scales.up
     left, right = across.start, across.end
     foot, top = max(up.start, up.end), min(up.start, up.end)
     match layer:
@@ -296,13 +338,13 @@ def _draw(
                 around = np.concatenate((x, x[::-1])), np.concatenate((high, low[::-1]))
                 canvas.path(curve(*around) + "z", fill=layer.ink, fine=True, parent=group)
         case Line():
-            reading = (across.low - across.start / across.units, 1 / across.units, up.low - up.start / up.units, 1 / up.units)  # fmt: skip
+            reading = " ".join(f"{value:.6g}" for value in (*_back(across), *_back(up)))
+            told = {"data-r": reading, "data-u": units} if units else {}
             y = up.of(layer.y)
             y = np.where((y >= top - 0.01) & (y <= foot + 0.01), y, np.nan)
             canvas.curve(
-                canvas.fine_group(group), across.of(layer.x), y, ink=layer.ink, width=layer.width, dash=layer.dash,
-                tolerance=0.08,
-                **({"data-r": " ".join(f"{value:.6g}" for value in reading), "data-u": units} if units else {}),
+                canvas.fine_group(group), across.of(layer.x), y, ink=layer.ink, width=layer.width,
+                dash=layer.dash, tolerance=0.08, **told,
             )  # fmt: skip
         case Bars():
             wide = max(abs(layer.width * across.units), 0.4)
@@ -369,14 +411,23 @@ def _sample(canvas: Canvas, layer: Layer, x: float, y: float) -> None:
         case Band():
             canvas.path(rectangles([(x, y - 7, 20, 8)]), fill=layer.ink)
         case Bars():
-            canvas.path(rectangles([(x + 2, y - 3, 4, 4), (x + 8, y - 7, 4, 8), (x + 14, y - 5, 4, 6)]), fill=layer.ink)
+            canvas.path(
+                rectangles([(x + 2, y - 3, 4, 4), (x + 8, y - 7, 4, 8), (x + 14, y - 5, 4, 6)]),
+                fill=layer.ink,
+            )
         case Dots():
-            d = "".join(dot(layer.shape, x + dx, y - 3, layer.size) for dx in ((12,) if layer.hollow else (4, 11, 18)))
+            d = "".join(
+                dot(layer.shape, x + dx, y - 3, layer.size) for dx in ((12,) if layer.hollow else (4, 11, 18))
+            )
             _dots(canvas, None, d, layer)
         case Mark():
-            canvas.path(lines([(x + 11, y - 8, x + 11, y + 1)]), stroke=layer.ink, width=layer.width, dash=layer.dash)
+            canvas.path(
+                lines([(x + 11, y - 8, x + 11, y + 1)]), stroke=layer.ink, width=layer.width, dash=layer.dash
+            )
         case _:
-            canvas.path(lines([(x, y - 3, x + 22, y - 3)]), stroke=layer.ink, width=layer.width, dash=layer.dash)
+            canvas.path(
+                lines([(x, y - 3, x + 22, y - 3)]), stroke=layer.ink, width=layer.width, dash=layer.dash
+            )
 
 
 def tooth_ticks(z: int) -> Sequence[tuple[float, str]]:

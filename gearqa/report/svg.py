@@ -61,7 +61,7 @@ class Canvas:
         ET.SubElement(self.root, "title").text = visible(title)
         ET.SubElement(self.root, "desc").text = visible(description)
 
-    def group(self, parent: ET.Element | None = None, **attributes: str) -> ET.Element:
+    def group(self, attributes: dict[str, str], parent: ET.Element | None = None) -> ET.Element:
         """A group; its attributes hold for everything inside."""
         return ET.SubElement(self.root if parent is None else parent, "g", attributes)
 
@@ -86,7 +86,8 @@ class Canvas:
         d = curve(*thinned(x, y, tolerance))
         if not d:
             return
-        attributes |= {"class": f"s{ink.key}", "d": d, "stroke": ink.light, "stroke-width": number(width * FINE)}
+        attributes |= {"class": f"s{ink.key}", "d": d, "stroke": ink.light}
+        attributes["stroke-width"] = number(width * FINE)
         if dash:
             attributes["stroke-dasharray"] = " ".join(number(float(part) * FINE) for part in dash.split())
         ET.SubElement(group, "path", attributes)
@@ -153,7 +154,8 @@ class Canvas:
         """A path; `fine` if its coordinates are tenths of a unit."""
         if not d:
             return
-        scale, attributes = FINE if fine else 1, {}
+        scale = FINE if fine else 1
+        attributes: dict[str, str] = {}
         classes = []
         if stroke is not None:
             classes.append(f"s{stroke.key}")
@@ -224,9 +226,7 @@ def lines(segments: Iterable[tuple[float, float, float, float]]) -> str:
 
 def rectangles(boxes: Iterable[tuple[float, float, float, float]]) -> str:
     """Path data of rectangles x, y, width, height."""
-    return "".join(
-        f"M{number(x)} {number(y)}h{number(w)}v{number(h)}h{number(-w)}z" for x, y, w, h in boxes
-    )
+    return "".join(f"M{number(x)} {number(y)}h{number(w)}v{number(h)}h{number(-w)}z" for x, y, w, h in boxes)
 
 
 def legend(

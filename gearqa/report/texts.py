@@ -35,11 +35,12 @@ def _visible(character: str) -> str:
 
 
 def clip(text: str, longest: int = LONGEST) -> str:
-    """The text, or its beginning and its length if it is longer than `longest`.
+    """The visible text, or its beginning and its length if it is longer than `longest`.
 
     >>> clip("x" * 10_000, 5)
     'xxxxx… (10 000 characters)'
     """
+    text = visible(text)
     if len(text) <= longest:
         return text
     return f"{text[:longest]}… ({len(text):,} characters)".replace(",", " ")
