@@ -103,7 +103,8 @@ def test_tolerances_say_what_is_wrong(capsys, words, message):
 # --- new ----------------------------------------------------------------------------------------
 
 PINION = (
-    "--number", "P-1", "--kind", "external", "--teeth", "23", "--module", "2.5", "--face-width", "28", "--class", "6",
+    "--number", "P-1", "--kind", "external", "--teeth", "23", "--module", "2.5", "--face-width", "28",
+    "--class", "6",
 )  # fmt: skip
 
 

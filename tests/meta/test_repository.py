@@ -26,7 +26,7 @@ FORBIDDEN = re.compile(
             r"contract" + r"\.md",
             r"evaluation" + r"\.md",
             r"statistics_" + r"rules",
-            "simple/" + "|index-url|extra-index",
+            "index" + "-url|extra" + "-index|pypi" + r"\.org/simple",
         ]
     ),
     re.IGNORECASE,

@@ -60,9 +60,14 @@ def test_standard_output_is_held_back(monkeypatch):
 @pytest.mark.parametrize("name", ["-", "out"])
 def test_two_outputs_to_one_place(tmp_path, monkeypatch, name):
     monkeypatch.chdir(tmp_path)
-    with pytest.raises(ReportError, match="two outputs"), Outputs(io.BytesIO()) as outputs:
-        outputs.open(name)
-        outputs.open(name if name == "-" else f"./{name}")
+
+    def both():
+        with Outputs(io.BytesIO()) as outputs:
+            outputs.open(name)
+            outputs.open(name if name == "-" else f"./{name}")
+
+    with pytest.raises(ReportError, match="two outputs"):
+        both()
     assert list(tmp_path.iterdir()) == []
 
 
@@ -116,7 +121,12 @@ def test_a_full_disk_is_an_error_of_ours():
 def test_an_input_is_kept(tmp_path):
     table = tmp_path / "pitch.csv"
     table.write_text("data")
-    with pytest.raises(ReportError, match="is an input"), Outputs() as outputs:
-        outputs.open(str(table))
-        outputs.keep_clear_of([tmp_path / "." / "pitch.csv"])
+
+    def overwrite():
+        with Outputs() as outputs:
+            outputs.open(str(table))
+            outputs.keep_clear_of([tmp_path / "." / "pitch.csv"])
+
+    with pytest.raises(ReportError, match="is an input"):
+        overwrite()
     assert table.read_text() == "data"
