@@ -20,6 +20,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gearqa.io.canonical import Frame, Rows, scaled, to_series
 from gearqa.io.dialect import find_header
@@ -207,6 +208,8 @@ class _Layout:
     places: dict[str, int]
     """Canonical column -> place in the file."""
     dialect: Dialect
+    serials_as_objects: list[bool] = field(default_factory=lambda: [False])
+    """Whether categories were found not to keep the serials as they stand."""
 
     @classmethod
     def of(cls, source: TableSource, names: Sequence[str]) -> _Layout:
@@ -221,23 +224,25 @@ class _Layout:
 
     def parse(self, data: bytes, source: TableSource) -> Rows | None:
         """Rows of a block, or None where anything is not as it should be."""
+        if data.isspace():
+            return None
         frame = self._frame(data)
         if frame is None or not len(frame) or not self._even(data, len(frame)):
             return None
-        serials, serial = _categories(frame[self.places["serial"]])
+        serials, serial = _distinct(frame[str(self.places["serial"])])
         trimmed = [text.strip(_BLANKS) for text in serials]
         if "" in trimmed:
             return None
         flank = None
         if "flank" in self.places:
-            words, codes = _categories(frame[self.places["flank"]])
+            words, codes = _distinct(frame[str(self.places["flank"])])
             folded = [word.strip(_BLANKS).casefold() for word in words]
             if not set(folded) <= set(FLANKS):
                 return None
             flank = np.array([FLANKS.index(word) for word in folded], dtype=np.int8)[codes]
         numbers = {
             name: scaled(
-                np.ascontiguousarray(frame[at].to_numpy(), dtype=np.float64),
+                np.ascontiguousarray(frame[str(at)].to_numpy(), dtype=np.float64),
                 source.columns[name].factor,
                 source.columns[name].offset,
             )
@@ -265,17 +270,40 @@ class _Layout:
         return bool(np.all(np.diff(separators, prepend=0) == self.width - 1))
 
     def _frame(self, data: bytes) -> Any:
+        """The block as a data frame with its texts as they stand, or None where it cannot be parsed.
+
+        Categories are quickest, but they are made numbers where all of them look like numbers (`007`),
+        and that is for the serial to be told.
+        """
+        if not self.serials_as_objects[0]:
+            frame = self._parsed(data, "category")
+            if frame is not None and _are_texts(frame[str(self.places["serial"])].cat.categories):
+                return frame
+        frame = self._parsed(data, "object")
+        if frame is not None:
+            self.serials_as_objects[0] = True
+        return frame
+
+    def _parsed(self, data: bytes, serials: str) -> Any:
         import pandas as pd  # noqa: PLC0415
 
         columns = sorted(self.places.items(), key=lambda item: item[1])
         places = [at for _, at in columns]
-        dtypes: Any = {at: _dtype(name) for name, at in columns}
+        dtypes: Any = {str(at): _dtype(name) for name, at in columns}
+        dtypes[str(self.places["serial"])] = serials
         try:
             return pd.read_csv(
-                io.BytesIO(data), sep=self.dialect.separator, decimal=self.dialect.decimal, header=None,
-                names=list(range(self.width)), usecols=None if len(places) == self.width else places,
-                dtype=dtypes, na_filter=False, index_col=False, engine="c",
-            )  # fmt: skip
+                io.BytesIO(data),
+                sep=self.dialect.separator,
+                decimal=self.dialect.decimal,
+                header=None,
+                names=[str(at) for at in range(self.width)],
+                usecols=None if len(places) == self.width else places,
+                dtype=dtypes,
+                na_filter=False,
+                index_col=False,
+                engine="c",
+            )
         except (ValueError, TypeError, OverflowError, Warning):  # ParserError is a ValueError
             return None
 
@@ -286,5 +314,13 @@ def _dtype(canonical: str) -> str:
     return "float64" if canonical in NUMBER_COLUMNS else "category"
 
 
-def _categories(column: Any) -> tuple[list[str], np.ndarray[Any, np.dtype[np.integer[Any]]]]:
-    return [str(text) for text in column.cat.categories], column.cat.codes.to_numpy()
+def _are_texts(values: Any) -> bool:
+    return all(isinstance(value, str) for value in values)
+
+
+def _distinct(column: Any) -> tuple[list[str], NDArray[np.integer[Any]]]:
+    """Distinct texts of a column, and the place of each row's in them."""
+    if column.dtype == "category":
+        return [str(text) for text in column.cat.categories], column.cat.codes.to_numpy()
+    codes, texts = column.factorize()
+    return [str(text) for text in texts], codes

@@ -59,6 +59,11 @@ class Inspection:
                 notices=self._gear_notices.get(serial, ()),
             )
 
+    @property
+    def on_disk(self) -> bool:
+        """Whether the numbers were too many for memory and lie in a temporary file."""
+        return self._store.on_disk
+
     def close(self) -> None:
         """Free memory and temporary file; the gears cannot be read any more."""
         self._store.close()

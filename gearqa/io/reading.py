@@ -97,24 +97,21 @@ def read_folder(
     PartFileError
         If only the part file or the column map is at fault.
     """
-    return _Reading(Path(folder), chunk_rows).run(part, columns, serials)
+    return _Reading(Path(folder), chunk_rows, new_store()).run(part, columns, serials)
 
 
-@dataclass(slots=True)
-class _Read:
-    """A table that was read."""
-
-    source: TableSource
-    sha256: str
+def new_store() -> SeriesStore:
+    """Where the numbers of one folder are put aside."""
+    return SeriesStore(Spool())
 
 
 @dataclass(slots=True)
 class _Reading:
     folder: Path
     chunk_rows: int
+    store: SeriesStore
     log: ProblemLog = field(default_factory=ProblemLog)
     texts: TextRows = field(default_factory=TextRows)
-    store: SeriesStore = field(default_factory=lambda: SeriesStore(Spool()))
     part: Part | None = None
     part_problems: list[Problem] = field(default_factory=list)
     ignore: tuple[str, ...] = ()

@@ -335,6 +335,11 @@ class SeriesStore:
         value.setflags(write=False)
         return self._shared.same_object(position), value
 
+    @property
+    def on_disk(self) -> bool:
+        """Whether the numbers went to a temporary file."""
+        return self._spool.on_disk
+
     def close(self) -> None:
         """Free memory and disk."""
         self._spool.close()
