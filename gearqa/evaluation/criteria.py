@@ -6,15 +6,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from types import ModuleType
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from gearqa.model.part import Part
 from gearqa.part_geometry import part_geometry
 from gearqa.standards import standard
 from gearqa.symbols import FLANKS, PARAMETERS, Flank
 
-NINTH = 9
+NINTH: Final = 9
 """Values are compared with limits after rounding to nine decimals, so that binary noise decides nothing."""
+EQUAL: Final = 0.5 * 10**-NINTH
+"""Values that differ by less are equal at nine decimals: the first place is then the worst."""
 
 
 class Verdict(NamedTuple):

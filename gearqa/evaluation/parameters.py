@@ -5,13 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from typing import NamedTuple
 
-from gearqa.evaluation.criteria import NINTH, Criteria, Criterion, Verdict, all_of
+from gearqa.evaluation.criteria import EQUAL, Criteria, Criterion, Verdict, all_of
 from gearqa.evaluation.plan import Measured, Where
 from gearqa.model.results import FlankResult, ParameterResult
 from gearqa.symbols import PARAMETERS, Flank
-
-EQUAL = 0.5 * 10**-NINTH
-"""Values that differ by less are equal at nine decimals: the first place is then the worst."""
 
 
 class Judged(NamedTuple):

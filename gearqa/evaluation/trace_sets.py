@@ -22,7 +22,7 @@ from gearqa.core.traces import (
     evaluate_traces,
 )
 from gearqa.errors import EvaluationError
-from gearqa.evaluation.criteria import NINTH
+from gearqa.evaluation.criteria import EQUAL
 from gearqa.evaluation.plan import Measured, Plan, Where
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.model.results import TraceResult
@@ -166,22 +166,24 @@ def _coverage_reason(trace: Trace, covered: Coverage, spec: TraceSpec) -> str:
 
 
 def _worst_trace(traces: Sequence[TraceResult], values: list[float], others: list[float] | None) -> Measured:
-    place = first_worst(values)
+    place = _first_worst(values)
     return Measured(
         values[place],
         min(values),
         max(values),
         math.fsum(values) / len(values),
         traces[place].tooth,
-        other_span=None if others is None else others[first_worst(others)],
+        other_span=None if others is None else others[_first_worst(others)],
     )
 
 
-def first_worst(values: Sequence[float]) -> int:
+def _first_worst(values: Sequence[float]) -> int:
     """Place of the largest magnitude, the first one of equals at nine decimals."""
-    magnitudes = [abs(v) for v in values]
-    nearly = max(magnitudes) - 0.5 * 10**-NINTH
-    return next(i for i, v in enumerate(magnitudes) if v >= nearly)
+    worst, largest = 0, abs(values[0])
+    for place, value in enumerate(values):
+        if abs(value) > largest + EQUAL:
+            worst, largest = place, abs(value)
+    return worst
 
 
 def measured_traces(results: Sequence[TraceResult], full: bool) -> dict[Where, Measured]:
