@@ -26,7 +26,7 @@ from gearqa.evaluation.criteria import EQUAL
 from gearqa.evaluation.plan import Measured, Plan, Where
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.model.results import TraceResult
-from gearqa.symbols import Flank, TraceKind
+from gearqa.symbols import FLANKS, Flank, TraceKind
 
 
 class Fault(NamedTuple):
@@ -80,6 +80,8 @@ def _evaluate_pattern(
     y = np.concatenate([trace.deviation_um for _, trace in members]).reshape(len(members), len(x))
     values = evaluate_traces(cached_trace_operator(x, spec), y)
     full = plan.part.evaluation.slope_span == "full"
+    helical = plan.geometry.H != 0
+    twist_sign = {flank: _twist_sign(flank, plan.geometry) for flank in FLANKS}
     columns = (values.total, values.form, values.slope, values.slope_full, values.crowning)
     for (number, trace), total, form, slope, slope_full, crowning, zone, departs in zip(
         members,
@@ -89,9 +91,14 @@ def _evaluate_pattern(
         strict=True,
     ):
         graded_slope = slope_full if full else slope
-        of_angle, hand = (
-            _by_helix_angle(graded_slope, trace.flank, plan.geometry) if kind == "helix" else (None, None)
-        )
+        of_angle: float | None = None
+        hand: str | None = None
+        if kind == "helix":
+            twist = twist_sign[trace.flank] * graded_slope
+            if helical:
+                of_angle = twist
+            elif twist:
+                hand = "right-hand" if twist > 0 else "left-hand"
         one = sets[number]
         one.results.append(
             TraceResult(
@@ -122,12 +129,9 @@ def _evaluate_pattern(
             one.notes[kind, "steep_departure"].append(trace)
 
 
-def _by_helix_angle(slope: float, flank: Flank, geometry: GearGeometry) -> tuple[float | None, str | None]:
-    """Helix slope signed by helix angle, for a spur gear the hand of the deviation instead."""
-    twist = helix_slope_by_angle(slope, geometry.s, 1 if flank == "right" else -1, geometry.H or 1)
-    if geometry.H:
-        return twist, None
-    return None, "right-hand" if twist > 0 else "left-hand" if twist < 0 else None
+def _twist_sign(flank: Flank, geometry: GearGeometry) -> float:
+    """Sign that turns a raw helix slope into one by helix angle (spur: plus = right-hand)."""
+    return helix_slope_by_angle(1.0, geometry.s, 1 if flank == "right" else -1, geometry.H or 1)
 
 
 def spec_for(kind: TraceKind, trace: Trace, plan: Plan) -> TraceSpec:
