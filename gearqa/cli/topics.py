@@ -75,7 +75,7 @@ def classes() -> list[Block]:
         Bullets(
             (
                 f"{ISO_1328_1_2013} knows the flank tolerance classes 1 (finest) to 11. From class to class "
-                "the tolerance grows by the square root of 2. `gearqa tolerances` prints them for a gear.",
+                "the tolerance grows by the square root of 2. gearqa tolerances prints them for a gear.",
                 "A value meets a class if it is not larger than that class's rounded tolerance; slopes "
                 "count by magnitude. Beyond class 11 is said so, and counts as the worst.",
                 f"Graded unless the drawing says otherwise: {graded}. The class of a gear is the worst of "

@@ -128,14 +128,15 @@ def _labels(gear: SketchGear) -> list[tuple[str, Point]]:
     return labels
 
 
-def _window(gear: SketchGear) -> tuple[float, float, float, float]:
+def _window(gear: SketchGear, *, whole_rim: bool) -> tuple[float, float, float, float]:
     """Left, right, bottom and top of what is drawn, in modules."""
     half = 1.62 * gear.pitch_angle * gear.reference_radius
     y_tip = place(gear.tip_radius, gear.up)[1]
     y_rim = place(gear.rim_radius, gear.up)[1]
     drop = gear.reference_radius * (1 - math.cos(1.5 * gear.pitch_angle))
     if gear.kind == "external":
-        return -half, half, y_rim - 0.2 * drop, y_tip + 0.2
+        bottom = math.sqrt(gear.rim_radius**2 - half**2) if whole_rim else y_rim - 0.2 * drop
+        return -half, half, bottom, y_tip + 0.2
     return -half, half, y_rim, y_tip + 0.9 * drop
 
 
@@ -148,7 +149,7 @@ def clockwise_text(gear: SketchGear) -> str:
 def text_sketch(kind: Kind) -> str:
     """The sketch in plain ASCII characters."""
     gear = GEARS[kind]
-    left, right, bottom, top = _window(gear)
+    left, right, bottom, top = _window(gear, whole_rim=False)
     step = (right - left) / TEXT_COLUMNS
     row_step = step * CHARACTER_ASPECT
     rows = math.ceil((top - bottom) / row_step)
@@ -200,7 +201,7 @@ def svg_figure(kind: Kind) -> Figure:
     from gearqa.report.svg import Canvas, number  # noqa: PLC0415
 
     gear = GEARS[kind]
-    left, right, bottom, top = _window(gear)
+    left, right, bottom, top = _window(gear, whole_rim=True)
     width = 640.0
     scale = width / (right - left)
     head = 26.0
@@ -228,7 +229,13 @@ def svg_figure(kind: Kind) -> Figure:
         ink = {"L": FILTERED, "R": DESIGN}.get(word, TEXT)
         named = {"L": "left", "R": "right"}.get(word, word.replace("s", "space "))
         canvas.text(
-            x, y + 4, named, anchor="middle", ink=ink, size=13 if word.isdigit() else 11, bold=word.isdigit()
+            x,
+            y + 4,
+            named,
+            anchor="middle",
+            ink=ink,
+            size=13 if word.isdigit() else 11 if len(word) == 1 else 10,
+            bold=word.isdigit(),
         )
     arrow = "clockwise →" if clockwise_text(gear).endswith(">") else "← clockwise"
     canvas.text(width / 2, 17, f"{arrow}, tip up, seen onto the datum face", anchor="middle", size=12)

@@ -63,7 +63,7 @@ def _write_page(names: list[str], target: str) -> None:
         figures: list[Block] = [svg_figure(kind) for kind in GEARS] if TOPICS[name].sketches else []
         sections.append(Section(TOPICS[name].title, (*figures, *TOPICS[name].blocks()), id=name))
     page = Document(
-        title="gearqa explains" if len(names) > 1 else TOPICS[names[0]].title,
+        title="gearqa explains" if len(names) > 1 else f"gearqa explains: {names[0]}",
         head="",
         foot=f"gearqa {__version__}",
         sheets=(Sheet("", tuple(sections)),),
