@@ -1,0 +1,72 @@
+"""Progress and colour: only on a terminal, only when they help."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+
+from gearqa.cli import progress
+from gearqa.cli.console import wants_colour
+
+
+class Tty(io.StringIO):
+    def isatty(self):
+        return True
+
+
+def work(monkeypatch, stream, seconds, **options):
+    """Run 100 steps on a clock that takes so long for each."""
+    clock = iter(range(10_000))
+    monkeypatch.setattr(progress.time, "monotonic", lambda: next(clock) * seconds)
+    monkeypatch.setattr("sys.stderr", stream)
+    with progress.Progress("grading", "gears", **options) as bar:
+        assert list(bar.over(range(100))) == list(range(100))
+    assert bar.done == 100
+    return stream.getvalue()
+
+
+def test_progress_counts_on_a_terminal_and_wipes_itself_away(monkeypatch):
+    text = work(monkeypatch, Tty(), 0.1)
+    assert "grading: 12 gears" in text
+    last = text.rsplit("\r", 2)
+    assert last[-1] == ""
+    assert last[-2].strip() == ""
+
+
+def test_progress_knows_its_total(monkeypatch):
+    assert "of 100 gears" in work(monkeypatch, Tty(), 0.1, total=100)
+
+
+@pytest.mark.parametrize(
+    ("stream", "seconds", "options"),
+    [(io.StringIO, 1.0, {}), (Tty, 0.001, {}), (Tty, 1.0, {"quiet": True})],
+    ids=["no terminal", "quick work", "quiet"],
+)
+def test_progress_is_silent(monkeypatch, stream, seconds, options):
+    assert work(monkeypatch, stream(), seconds, **options) == ""
+
+
+def test_progress_follows_a_count_from_elsewhere(monkeypatch):
+    monkeypatch.setattr("sys.stderr", Tty())
+    with progress.Progress("simulating", "gears") as bar:
+        bar.at(3, 12)
+        bar.at(7, 12)
+    assert bar.done == 7
+
+
+@pytest.mark.parametrize(
+    ("stream", "environment", "wanted"),
+    [
+        (Tty, {}, True),
+        (io.StringIO, {}, False),
+        (Tty, {"NO_COLOR": "1"}, False),
+        (Tty, {"TERM": "dumb"}, False),
+    ],
+)
+def test_colour(monkeypatch, stream, environment, wanted):
+    for name in ("NO_COLOR", "TERM"):
+        monkeypatch.delenv(name, raising=False)
+    for name, value in environment.items():
+        monkeypatch.setenv(name, value)
+    assert wants_colour(stream()) is wanted
