@@ -49,8 +49,8 @@ class GaugeStudy:
     variance: VarianceComponents
     variance_unclipped: VarianceComponents
     gauge_sd: float
-    gauge_sd_interval: tuple[float, float | None]
-    """Modified large sample; the upper end is None where the study cannot bound it."""
+    gauge_sd_interval: tuple[float, float]
+    """Modified large sample."""
     percent_of_total_variation: float | None
     percent_of_tolerance: float | None
     distinct_categories: int | None
@@ -202,7 +202,7 @@ def _gauge_interval(
     freedom: tuple[int, int, int],
     size: tuple[int, int],
     tail: float,
-) -> tuple[float, float | None]:
+) -> tuple[float, float]:
     """Modified large sample interval of the gauge standard deviation, from the unpooled mean squares."""
     p, r = size
     MS, df = np.array(mean_squares), np.array(freedom, dtype=np.float64)

@@ -10,6 +10,7 @@ import pytest
 from drift_histories import Grinder, at, event_before, history
 
 from gearqa.drift import analyse_drift
+from gearqa.drift.charts import choose_reference
 from gearqa.model.drift import DriftSeries, DriftSettings, Observation, Reference
 
 KEYS_PROMISED = """
@@ -134,6 +135,35 @@ def test_new_wheel_counts_as_an_event() -> None:
     ]
     (series,) = analyse_drift(observations).series
     assert series.steps[0].event == "wheel change to W2"
+
+
+def test_six_cycles_for_an_interval_and_twelve_for_a_trend() -> None:
+    five, six = one(Grinder(cycles=5)), one(Grinder(cycles=6))
+    assert five.dress_interval_parts is None
+    assert "5 dress cycles since the last level change: at least 6" in str(five.dress_interval_reason)
+    assert six.dress_interval_parts is not None
+    assert not one(Grinder(cycles=11)).identifiable.trend
+    assert one(Grinder(cycles=12)).identifiable.trend
+
+
+@pytest.mark.parametrize(
+    ("cycles", "first", "unexplained", "expected"),
+    [
+        (60, 0, (), (0, 25)),
+        (26, 0, (), (0, 25)),
+        (25, 0, (), (0, 24)),
+        (10, 0, (), (0, 10)),
+        (9, 0, (), None),
+        (60, 30, (), (30, 55)),
+        (60, 55, (), None),
+        (60, 0, (14, 40), (0, 14)),
+        (60, 0, (6,), (0, 25)),
+    ],
+)
+def test_cycles_that_limits_come_from(
+    cycles: int, first: int, unexplained: tuple[int, ...], expected: tuple[int, int] | None
+) -> None:
+    assert choose_reference(cycles, first, unexplained) == expected
 
 
 def test_few_cycles_leave_control_open() -> None:

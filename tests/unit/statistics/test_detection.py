@@ -49,9 +49,9 @@ def test_positions() -> None:
 def test_escaped_parts_by_simulation() -> None:
     """A lasting change anywhere between two charted parts, one measured in ten, individuals chart."""
     rng = np.random.default_rng(6)
-    h, shift, n = 10, 2.0, 20_000
+    h, shift, n = 10, 2.0, 4_000_000
     start = rng.integers(0, h, n)  # parts already made since the last charted one
-    signal = np.argmax(np.abs(rng.standard_normal((n, 120)) + shift) > 3, axis=1) + 1
+    signal = rng.geometric(1 / 6.30296, n)  # mean run length at 2 sd
     made = signal * h - start
     assert abs(made.mean() - escaped_parts(shewhart_run_length(shift), h)) < 4 * made.std() / math.sqrt(n)
     bound = ewma_run_length_quantile(1.0, 3.0, shift) * h

@@ -69,6 +69,20 @@ def test_share_of_the_tolerance() -> None:
     assert gauge_study(values).percent_of_tolerance is None
 
 
+def test_distinct_categories_are_rounded_down() -> None:
+    """AIAG MSA 4th edition: 1.41 times the ratio, rounded down, at least 1 (from memory)."""
+    values = aiag()
+    items = values.mean(axis=(1, 2), keepdims=True)
+    found = []
+    for scale in np.linspace(0.0, 2.5, 60):
+        study = gauge_study(values + (scale - 1) * items)
+        ratio = math.sqrt(study.variance.item) / study.gauge_sd
+        assert study.distinct_categories == max(1, math.floor(1.41 * ratio))
+        found.append(study.distinct_categories)
+    assert found[0] == 1
+    assert found[-1] == 12
+
+
 def test_gauge_without_any_scatter() -> None:
     study = gauge_study(np.broadcast_to(np.arange(5.0)[:, None, None], (5, 2, 3)))
     assert study.gauge_sd == 0

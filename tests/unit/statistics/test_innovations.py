@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.special import ndtr, stdtrit
 
+from gearqa.statistics.control_charts import ewma
 from gearqa.statistics.dress_interval import CycleHistory
 from gearqa.statistics.innovations import cycle_prior, residual_limits, standard_innovations
 
@@ -55,3 +57,26 @@ def test_limits_of_endless_history_are_the_textbook_ones() -> None:
     assert limits[-1] == pytest.approx(2.8593 / 3, rel=1e-5)
     few = CycleHistory(12, 3, s.mean(), 12 * 421.0, 29, 1.0, 0.05, 0.19, 0.09, 23)
     assert residual_limits(cycle, s, few, 0.2, 2.8593)[-1] > 1.15 * limits[-1]
+
+
+@pytest.mark.independent
+def test_limits_hold_the_error_of_the_reference() -> None:
+    """Spread of the average over invented references of 12 cycles, against what the limit assumes."""
+    rng = np.random.default_rng(4)
+    s3 = np.array([0.0, 15.0, 29.0])
+    cycle, s = np.repeat(np.arange(20), 3), np.tile(s3, 20)
+    C, between = 12, 0.4**2 + 0.3**2 / 3
+    S_ss = C * float(np.sum((s3 - s3.mean()) ** 2))
+    last = []
+    for _ in range(4000):
+        slope = 0.05 + rng.normal(0, 0.3 / S_ss**0.5)
+        middle = 1.0 + 0.05 * s3.mean() + rng.normal(0, (between / C) ** 0.5)
+        reference = CycleHistory(
+            C, 3, s3.mean(), S_ss, 29, middle - slope * s3.mean(), slope, between, 0.09, 23
+        )
+        y = 1.0 + 0.05 * s + rng.normal(0, 0.4, 20)[cycle] + rng.normal(0, 0.3, 60)
+        last.append(float(ewma(standard_innovations(cycle, s, y, reference), 0.2, 0.0)[-1]))
+    assumed = residual_limits(cycle, s, reference, 0.2, 3.0)[-1]
+    dof = (0.16 + 0.09) ** 2 / (0.16**2 / 11 + 0.09**2 / 23)
+    spread = assumed / -float(stdtrit(dof, float(ndtr(-3.0))))
+    assert np.std(last) == pytest.approx(spread, rel=4 / np.sqrt(2 * 4000))
