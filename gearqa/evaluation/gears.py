@@ -9,17 +9,26 @@ gear is incomplete.
 
 from __future__ import annotations
 
-from typing import Final
+from collections.abc import Mapping
+from typing import Final, NamedTuple
 
+from gearqa.errors import Notice
 from gearqa.evaluation.criteria import all_of
 from gearqa.evaluation.gaps import not_assessed, warnings
 from gearqa.evaluation.parameters import judged_flanks, near_limit, parameter_result
 from gearqa.evaluation.pitch_sets import PitchSet
-from gearqa.evaluation.plan import Plan
+from gearqa.evaluation.plan import Measured, Plan, Where
 from gearqa.evaluation.sizes import size_results
 from gearqa.evaluation.trace_sets import TraceSet, measured_traces
-from gearqa.model.measurement import GearMeasurement
-from gearqa.model.results import GearResult, ParameterResult
+from gearqa.model.measurement import GearMeasurement, Production
+from gearqa.model.results import (
+    GearResult,
+    NotAssessed,
+    ParameterResult,
+    PitchResult,
+    SizeResult,
+    TraceResult,
+)
 from gearqa.symbols import PARAMETERS, Flank
 
 BEYOND: Final = 12
@@ -28,10 +37,42 @@ BEYOND: Final = 12
 
 def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, plan: Plan) -> GearResult:
     """Judge one gear from the values of its traces, pitch and runout."""
-    criteria = plan.criteria
     full = plan.part.evaluation.slope_span == "full"
-    measured = {**pitch.measured, **measured_traces(traces.results, full)}
     gaps = not_assessed(gear, traces, plan)
+    sizes, size_gaps = size_results(gear.sizes, plan.part.tolerance.size)
+    evaluated = Evaluated(
+        gear.serial,
+        {**pitch.measured, **measured_traces(traces.results, full)},
+        gaps,
+        size_gaps,
+        warnings(gear, traces, (*gaps, *size_gaps), plan),
+        tuple(traces.results),
+        tuple(pitch.pitch),
+        sizes,
+        gear.production,
+    )
+    return judged_gear(evaluated, plan)
+
+
+class Evaluated(NamedTuple):
+    """One gear, evaluated and not yet judged."""
+
+    serial: str
+    measured: Mapping[Where, Measured]
+    gaps: tuple[NotAssessed, ...]
+    """What is asked for and could not be assessed."""
+    size_gaps: tuple[NotAssessed, ...]
+    warnings: tuple[Notice, ...]
+    traces: tuple[TraceResult, ...]
+    pitch: tuple[PitchResult, ...]
+    sizes: tuple[SizeResult, ...]
+    production: Production | None
+
+
+def judged_gear(gear: Evaluated, plan: Plan) -> GearResult:
+    """Judge values against what the drawing and the job ask for."""
+    criteria = plan.criteria
+    gaps, sizes, size_gaps = gear.gaps, gear.sizes, gear.size_gaps
     uncertainty = plan.uncertainty(gear.production.instrument if gear.production else None)
     gaps_of: dict[str, list[Flank | None]] = {}
     for gap in gaps:
@@ -41,13 +82,12 @@ def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, plan: 
     near = 0
     for key in PARAMETERS:
         here = gaps_of.get(key, ())
-        judged = judged_flanks(key, measured, here, criteria)
+        judged = judged_flanks(key, gear.measured, here, criteria)
         if judged:
             stated = uncertainty.get(key)
             parameters[key] = parameter_result(key, judged, bool(here), stated)
             near += 0 if stated is None else near_limit(judged, stated)
 
-    sizes, size_gaps = size_results(gear.sizes, plan.part.tolerance.size)
     graded = {key: parameters[key] for key in criteria.required if key in parameters}
     worst = max((BEYOND if p.beyond else p.class_ or 0 for p in graded.values()), default=0)
     required_gaps = [gap for gap in gaps if gap.parameter in criteria.required]
@@ -75,10 +115,10 @@ def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, plan: 
         else tuple(key for key, verdict in master.items() if verdict is reached),
         near_limit=near if uncertainty.keys() & {*criteria.required} else None,
         not_assessed=(*gaps, *size_gaps),
-        warnings=warnings(gear, traces, (*gaps, *size_gaps), plan),
+        warnings=gear.warnings,
         parameters=parameters,
-        traces=tuple(traces.results),
-        pitch=tuple(pitch.pitch),
+        traces=gear.traces,
+        pitch=gear.pitch,
         size=sizes,
         production=gear.production,
     )

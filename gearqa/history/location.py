@@ -67,7 +67,7 @@ def _server(named: str) -> Location:
     except (ArgumentError, ValueError):  # the message would repeat the text, password and all
         raise StoreError(
             f"the store's {scheme}:// address cannot be understood",
-            hint=f"a store is {KINDS}; signs like @ : / # in a name or password are written as %40 %3A %2F %23",
+            hint=f"a store is {KINDS}; the signs @ : / # in a name or password are written %40 %3A %2F %23",
         ) from None
     url = url.set(drivername="postgresql+psycopg")
     hidden = url.update_query_dict({key: "***" for key in SECRETS if key in url.query})

@@ -1,0 +1,92 @@
+"""A graded gear judged anew from its own values: where only what the drawing asks for has changed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from gearqa.errors import Notice
+from gearqa.evaluation.criteria import Criteria
+from gearqa.evaluation.gears import Evaluated, judged_gear
+from gearqa.evaluation.plan import TRACE_KINDS, Measured, Plan, Where
+from gearqa.evaluation.sizes import SIZE, size_results
+from gearqa.evaluation.trace_sets import measured_traces
+from gearqa.model.measurement import SizeReading
+from gearqa.model.part import Part
+from gearqa.model.results import GearResult, NotAssessed
+from gearqa.symbols import PARAMETERS, Family, Flank
+
+NOT_ASSESSED = "not_assessed"
+"""Code of the notices that repeat the gaps."""
+
+
+def why_raw_data(old: Part, asked: Criteria, new: Part, wanted: Criteria) -> str | None:
+    """Why values graded by `old` cannot be judged by `new` without the measured points; None: they can."""
+    for name in ("gear", "evaluation", "design"):
+        if getattr(old, name) != getattr(new, name):
+            return f"[{name}] of the part data differs, so every trace is evaluated anew"
+    if more := {*wanted.graded_flanks} - {*asked.graded_flanks}:
+        return f"the {' and '.join(sorted(more))} flanks were not graded before"
+    if news := _families(wanted) - _families(asked):
+        return f"{' and '.join(sorted(news))} was not asked for before"
+    return None
+
+
+def judged_anew(gear: GearResult, plan: Plan) -> GearResult:
+    """Judge a gear's own values by another plan, for which `why_raw_data` found nothing."""
+    full = plan.part.evaluation.slope_span == "full"
+    gaps = tuple(_gaps(gear, plan.criteria))
+    readings = [
+        SizeReading(s.method, s.value_mm, s.pin_diameter_mm, s.teeth_spanned, s.position) for s in gear.size
+    ]
+    sizes, size_gaps = size_results(readings, plan.part.tolerance.size)
+    evaluated = Evaluated(
+        gear.serial,
+        {**dict(_pitch_and_runout(gear)), **measured_traces(gear.traces, full)},
+        gaps,
+        size_gaps,
+        _warnings(gear, (*gaps, *size_gaps)),
+        gear.traces,
+        gear.pitch,
+        sizes,
+        gear.production,
+    )
+    return judged_gear(evaluated, plan)
+
+
+def _families(criteria: Criteria) -> set[Family]:
+    return {PARAMETERS[key].family for key in criteria.asked}
+
+
+def _pitch_and_runout(gear: GearResult) -> Iterator[tuple[Where, Measured]]:
+    for key, result in gear.parameters.items():
+        if PARAMETERS[key].family in TRACE_KINDS:
+            continue
+        for flank, one in result.flanks.items():
+            place = (one.tooth or 0, one.tooth_to)
+            yield (key, flank), Measured(one.value_um, one.min_um, one.max_um, one.mean_um, *place)
+        if not result.flanks:
+            spaces, teeth = (result.space, result.space_to), (result.tooth, result.tooth_to)
+            first, second = spaces if key == "runout" else teeth
+            value = (result.value_um, result.min_um, result.max_um, result.value_um)
+            yield (key, None), Measured(*value, first or 0, second, result.method)
+
+
+def _gaps(gear: GearResult, criteria: Criteria) -> Iterator[NotAssessed]:
+    """What could not be assessed of what is asked for now: parameters of a family share their gaps."""
+    by_family: dict[Family, dict[tuple[Flank | None, str], None]] = {}
+    for gap in gear.not_assessed:
+        if gap.parameter != SIZE:
+            by_family.setdefault(PARAMETERS[gap.parameter].family, {})[gap.flank, gap.reason] = None
+    for key in criteria.asked:
+        for flank, reason in by_family.get(PARAMETERS[key].family, ()):
+            if flank is None or flank in criteria.graded_flanks:
+                yield NotAssessed(key, flank, reason)
+
+
+def _warnings(gear: GearResult, gaps: tuple[NotAssessed, ...]) -> tuple[Notice, ...]:
+    """The gear's own notices, with those about gaps as they are now, in their old place."""
+    old = [notice.code == NOT_ASSESSED for notice in gear.warnings]
+    place = old.index(True) if True in old else 0
+    others = [notice for notice in gear.warnings if notice.code != NOT_ASSESSED]
+    now = [Notice(NOT_ASSESSED, reason) for reason in dict.fromkeys(gap.reason for gap in gaps)]
+    return (*others[:place], *now, *others[place:])

@@ -1,0 +1,74 @@
+"""Grinder events: dress, wheel or dresser change, set-up, correction; each is kept once."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Any
+
+import orjson
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from gearqa.errors import StoreError
+from gearqa.history.store import Entry, HistoryStore, log, next_id, now
+from gearqa.history.tables import CURRENT, EVENT, REMOVED
+from gearqa.history.texts import identity_text, stored_text, utc_text
+from gearqa.model.measurement import GrinderEvent
+
+
+def add_events(connection: Connection, events: Sequence[GrinderEvent], *, folder: str | None = None) -> int:
+    """Add the events that are not there yet; return how many that were."""
+    if not events:
+        return 0
+    rows = {_digest(event): event for event in events}
+    known: set[str] = set()
+    digests = list(rows)
+    for start in range(0, len(digests), 500):
+        query = sa.select(EVENT.c.digest).where(
+            EVENT.c.state == CURRENT, EVENT.c.digest.in_(digests[start : start + 500])
+        )
+        known.update(connection.execute(query).scalars())
+    first, added_at = next_id(connection, EVENT), now()
+    new = [(digest, event) for digest, event in rows.items() if digest not in known]
+    if new:
+        connection.execute(
+            EVENT.insert(),
+            [
+                {"id": number, "digest": digest, "state": CURRENT, "added_at": added_at, "folder": folder}
+                | _columns(event)
+                for number, (digest, event) in enumerate(new, first)
+            ],
+        )
+    return len(new)
+
+
+def record_event(store: HistoryStore, event: GrinderEvent) -> bool:
+    """Record one event; False if the store has it already."""
+    with store.writing() as connection:
+        new = add_events(connection, [event]) == 1
+        log(connection, Entry("event", detail={**_columns(event), "known": not new}))
+    return new
+
+
+def remove_event(store: HistoryStore, number: int) -> None:
+    """Let an event count no longer; raises StoreError where there is none of that number."""
+    with store.writing() as connection:
+        done = connection.execute(
+            EVENT.update().where(EVENT.c.id == number, EVENT.c.state == CURRENT).values(state=REMOVED)
+        )
+        if done.rowcount != 1:
+            raise StoreError(
+                f"history store {store.shown} has no event {number}", hint="gearqa history list --events"
+            )
+        log(connection, Entry("remove_event", detail={"event": number}))
+
+
+def _columns(event: GrinderEvent) -> dict[str, Any]:
+    return {**asdict(event), "at": stored_text(event.at), "at_utc": utc_text(event.at)}
+
+
+def _digest(event: GrinderEvent) -> str:
+    values = {**asdict(event), "at": identity_text(event.at)}
+    return hashlib.sha256(orjson.dumps(values, option=orjson.OPT_SORT_KEYS)).hexdigest()

@@ -1,0 +1,348 @@
+"""Adds inspection folders to a store: graded first, then written in one short transaction.
+
+A gear is known by part number, serial and the time it was measured. The same values again change
+nothing; other values supersede the old row, which is kept, and only where that was asked for.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final, Self
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from gearqa.errors import InputError, StoreConflictError
+from gearqa.evaluate import LotCounter, evaluate
+from gearqa.history.drafts import Draft, DraftSpool, batches, draft_of
+from gearqa.history.events import add_events
+from gearqa.history.measured import completes, differing_kinds, measured_digests
+from gearqa.history.parts import part_by_id, part_id
+from gearqa.history.store import Entry, HistoryStore, log, next_id, now, station
+from gearqa.history.tables import CURRENT, FIGURE, GEAR, INTAKE, SUPERSEDED
+from gearqa.history.texts import dumps, loads, plain_text
+from gearqa.io.inspection import Inspection
+from gearqa.io.jsonio import input_table
+from gearqa.io.reading import read_folder
+from gearqa.model.history import IntakeReport
+from gearqa.model.measurement import GearMeasurement, GrinderEvent
+from gearqa.model.part import Part
+from gearqa.model.results import LotSummary
+from gearqa.version import __version__
+
+CONFLICTS_NAMED: Final = 20
+
+
+@dataclass(frozen=True, slots=True)
+class FolderToAdd:
+    """A folder and how it is read."""
+
+    folder: Path
+    part: Path | None = None
+    columns: Path | None = None
+    serials: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class Prepared:
+    """A folder that was read and graded; nothing of it is in the store yet."""
+
+    source: FolderToAdd
+    part: Part
+    intake: dict[str, Any]
+    events: tuple[GrinderEvent, ...]
+    lot: LotSummary
+    simulated: bool
+    drafts: DraftSpool = field(repr=False)
+
+    def close(self) -> None:
+        """Free memory and temporary file."""
+        self.drafts.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+def prepare(source: FolderToAdd, *, graded: Callable[[], None] | None = None) -> Prepared:
+    """Read and grade a folder; `graded` is called after each gear and may raise to stop."""
+    drafts = DraftSpool()
+    try:
+        with read_folder(
+            source.folder, part=source.part, columns=source.columns, serials=source.serials
+        ) as inspection:
+            lot = LotCounter()
+            for gear, digests in graded_gears(inspection, inspection.part):
+                lot.add(gear)
+                drafts.add(draft_of(gear, digests, inspection.part, simulated=inspection.simulated))
+                if graded is not None:
+                    graded()
+            return Prepared(
+                source, inspection.part, _intake_row(source, inspection), inspection.events, lot.summary(),
+                inspection.simulated, drafts,
+            )  # fmt: skip
+    except BaseException:
+        drafts.close()
+        raise
+
+
+def graded_gears(inspection: Inspection, part: Part) -> Iterator[tuple[Any, dict[str, str]]]:
+    """Graded gears, each with the digests of what was measured on it."""
+    digests: deque[dict[str, str]] = deque()
+
+    def passing() -> Iterator[GearMeasurement]:
+        for measured in inspection:
+            digests.append(measured_digests(measured))
+            yield measured
+
+    for gear in evaluate(passing(), part):
+        yield gear, digests.popleft()
+
+
+def add_folders(
+    store: HistoryStore,
+    folders: Sequence[FolderToAdd],
+    *,
+    replace: bool = False,
+    complete: bool = False,
+    graded: Callable[[], None] | None = None,
+) -> list[IntakeReport]:
+    """Add folders, all of them or none.
+
+    Parameters
+    ----------
+    store : HistoryStore
+        Opened for writing.
+    folders : sequence of FolderToAdd
+        What to add, in this order.
+    replace : bool
+        Gears that are stored with other values or part data are superseded; else StoreConflictError.
+    complete : bool
+        Gears whose stored values stand unchanged and to which tables were added are superseded.
+    graded : callable, optional
+        Called after each gear was graded.
+
+    Raises
+    ------
+    InputError
+        With the problems of all folders that cannot be read.
+    StoreConflictError
+        With all gears that are stored with other values.
+    """
+    prepared: list[Prepared] = []
+    faults: list[InputError] = []
+    try:
+        for source in folders:
+            try:
+                prepared.append(prepare(source, graded=graded))
+            except InputError as error:
+                faults.append(error)
+        if len(faults) == 1:
+            raise faults[0]
+        if faults:
+            raise InputError([problem for fault in faults for problem in fault.problems])
+        return add_prepared(store, prepared, replace=replace, complete=complete)
+    finally:
+        for one in prepared:
+            one.close()
+
+
+def add_prepared(
+    store: HistoryStore, prepared: Sequence[Prepared], *, replace: bool = False, complete: bool = False
+) -> list[IntakeReport]:
+    """Write graded folders in one transaction."""
+    with store.writing() as connection:
+        writings = [_Writing(connection, one, replace=replace, complete=complete) for one in prepared]
+        reports = [writing.run() for writing in writings]
+        conflicts = [conflict for writing in writings for conflict in writing.conflicts]
+        if conflicts:
+            raise _conflict_error(conflicts, store.shown)
+    return reports
+
+
+@dataclass(slots=True)
+class _Writing:
+    """One folder being written."""
+
+    connection: Connection
+    prepared: Prepared
+    replace: bool
+    complete: bool
+    conflicts: list[str] = field(default_factory=list)
+    entries: list[Entry] = field(default_factory=list)
+    _part_id: int = 0
+    _intake_id: int | None = None
+    _next_gear: int = 0
+    _added_at: str = ""
+
+    def run(self) -> IntakeReport:
+        prepared = self.prepared
+        self._part_id = part_id(self.connection, prepared.part)
+        self._next_gear = next_id(self.connection, GEAR)
+        self._added_at = now()
+        counts = {"added": 0, "unchanged": 0, "replaced": 0}
+        for batch in batches(prepared.drafts):
+            for word, number in self._write(batch).items():
+                counts[word] += number
+        folder = prepared.intake["folder"]
+        events = add_events(self.connection, prepared.events, folder=folder)
+        identity = prepared.part.part
+        detail = {"folder": folder, "intake": self._intake_id, "revision": identity.revision, **counts}
+        detail["events"] = events
+        log(self.connection, Entry("add", identity.number, detail=detail), *self.entries)
+        lot = prepared.lot
+        return IntakeReport(
+            folder=str(prepared.source.folder),
+            part_number=identity.number,
+            revision=identity.revision,
+            events=events,
+            conforming=lot.conforming,
+            not_conforming=lot.not_conforming,
+            undecided=lot.undecided,
+            simulated=prepared.simulated,
+            **counts,
+        )
+
+    def _write(self, batch: list[Draft]) -> dict[str, int]:
+        stored = self._stored(batch)
+        new: list[Draft] = []
+        replacing: list[tuple[int, int]] = []
+        unchanged = 0
+        for draft in batch:
+            old = stored.get((draft.serial, draft.measured_key))
+            if old is not None:
+                known = loads(old.digests)
+                if known == draft.digests and old.part_id == self._part_id:
+                    unchanged += 1
+                    continue
+                same_part = old.part_id == self._part_id
+                allowed = self.replace or (self.complete and same_part and completes(known, draft.digests))
+                if not allowed:
+                    self.conflicts.append(self._conflict(draft, known, old.part_id))
+                    continue
+                number = self._next_gear + len(new)
+                replacing.append((old.id, number))
+                self.entries.append(self._superseding(draft, known, old, number))
+            new.append(draft)
+        if new and not self.conflicts:
+            self._insert(new, replacing)
+        return {"added": len(new) - len(replacing), "unchanged": unchanged, "replaced": len(replacing)}
+
+    def _stored(self, batch: list[Draft]) -> dict[tuple[str, str], sa.Row[Any]]:
+        query = sa.select(
+            GEAR.c.id, GEAR.c.serial, GEAR.c.measured_key, GEAR.c.part_id, GEAR.c.digests
+        ).where(
+            GEAR.c.part_number == self.prepared.part.part.number,
+            GEAR.c.state == CURRENT,
+            GEAR.c.serial.in_([draft.serial for draft in batch]),
+        )
+        rows: Iterable[Any] = self.connection.execute(query)
+        return {(row.serial, row.measured_key): row for row in rows}
+
+    def _insert(self, new: list[Draft], replacing: list[tuple[int, int]]) -> None:
+        supersede(self.connection, replacing)
+        intake = self._intake()
+        rows: list[dict[str, Any]] = []
+        figures: list[dict[str, Any]] = []
+        for number, draft in enumerate(new, self._next_gear):
+            rows.append(
+                {
+                    "id": number,
+                    "part_id": self._part_id,
+                    "intake_id": intake,
+                    "state": CURRENT,
+                    "added_at": self._added_at,
+                    **draft.row,
+                }
+            )
+            figures += [{"gear_id": number, **figure} for figure in draft.figures]
+        insert_gears(self.connection, rows, figures)
+        self._next_gear += len(new)
+
+    def _intake(self) -> int:
+        """Row of this adding, made when the first gear of it is new."""
+        if self._intake_id is None:
+            self._intake_id = next_id(self.connection, INTAKE)
+            self.connection.execute(
+                INTAKE.insert().values(
+                    id=self._intake_id, part_id=self._part_id, added_at=self._added_at, **self.prepared.intake
+                )
+            )
+        return self._intake_id
+
+    def _superseding(self, draft: Draft, known: dict[str, str], old: sa.Row[Any], number: int) -> Entry:
+        changed = list(differing_kinds(known, draft.digests))
+        changed += ["part data"] if old.part_id != self._part_id else []
+        return Entry(
+            "supersede",
+            self.prepared.part.part.number,
+            draft.serial,
+            draft.measured_key,
+            number,
+            {"supersedes": old.id, "changed": changed},
+        )
+
+    def _conflict(self, draft: Draft, known: dict[str, str], old_part: int) -> str:
+        measured = f", measured {draft.measured_key}" if draft.measured_key else ""
+        what = f"another {' and '.join(kinds)}" if (kinds := differing_kinds(known, draft.digests)) else ""
+        if old_part != self._part_id:
+            old, new = part_by_id(self.connection, old_part).part.revision, self.prepared.part.part.revision
+            revisions = f" (revision {old or '-'} stored, {new or '-'} here)" if old != new else ""
+            what += f"{' and ' if what else ''}other part data{revisions}"
+        return f"{draft.serial}{measured}: {what}"
+
+
+def supersede(connection: Connection, pairs: Sequence[tuple[int, int]]) -> None:
+    """Mark gears as superseded: (old, new) row numbers."""
+    if pairs:
+        connection.execute(
+            GEAR.update()
+            .where(GEAR.c.id == sa.bindparam("old"))
+            .values(state=SUPERSEDED, superseded_by=sa.bindparam("new")),
+            [{"old": old, "new": new} for old, new in pairs],
+        )
+
+
+def insert_gears(
+    connection: Connection, rows: Sequence[dict[str, Any]], figures: Sequence[dict[str, Any]]
+) -> None:
+    """Write gears and their key figures."""
+    connection.execute(GEAR.insert(), rows)
+    if figures:
+        connection.execute(FIGURE.insert(), figures)
+
+
+def _intake_row(source: FolderToAdd, inspection: Inspection) -> dict[str, Any]:
+    def place(path: Path | None) -> str | None:
+        return None if path is None else plain_text(str(path.resolve()))
+
+    inputs = [input_table(file) for file in inspection.inputs]
+    return {
+        "folder": plain_text(str(source.folder.resolve())),
+        "part_file": place(source.part),
+        "column_map": place(source.columns),
+        "inputs": dumps([{k: v and plain_text(v) for k, v in one.items()} for one in inputs]),
+        "notices": dumps([{"code": n.code, "message": plain_text(n.message)} for n in inspection.notices]),
+        "simulated": inspection.simulated,
+        "station": station(),
+        "version": __version__,
+    }
+
+
+def _conflict_error(conflicts: Sequence[str], shown: str) -> StoreConflictError:
+    count = len(conflicts)
+    head = "1 gear is" if count == 1 else f"{count} gears are"
+    lines = [f"{head} in the history store {shown} with other values; nothing was changed:"]
+    lines += conflicts[:CONFLICTS_NAMED]
+    if count > CONFLICTS_NAMED:
+        lines.append(f"and {count - CONFLICTS_NAMED} more")
+    return StoreConflictError(
+        "\n".join(lines),
+        hint="--replace lets these supersede the stored ones, which are kept; a second measurement of a gear "
+        "is told apart by measured_at in its production table",
+    )

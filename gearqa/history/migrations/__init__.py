@@ -1,0 +1,1 @@
+"""Schema of the store, version after version."""

@@ -1,0 +1,117 @@
+"""What drift analysis needs of a store: observations, events, frozen references."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+
+import sqlalchemy as sa
+
+from gearqa.evaluation.observations import UNKNOWN_GRINDER
+from gearqa.history.queries import PORTION, Selection, select_events, select_references
+from gearqa.history.store import HistoryStore
+from gearqa.history.tables import FIGURE, GEAR, PART
+from gearqa.history.texts import stored_time
+from gearqa.model.drift import DRIFT_PARAMETERS, Observation
+from gearqa.model.history import FrozenReference
+from gearqa.model.measurement import GrinderEvent
+from gearqa.symbols import FLANKS, Flank
+
+
+def load_observations(
+    store: HistoryStore,
+    *,
+    part_number: str | None = None,
+    grinder: str | None = None,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    parameters: Sequence[str] | None = None,
+) -> Iterator[Observation]:
+    """Yield the observations of the gears that count, in the order they were measured.
+
+    Of the same gears and part data these are the ones of `observations_from_results`; times have a zone
+    (times that were given without one are local to the station that added them). Gears without
+    production data are left out, and with `since` or `until` gears without a time.
+    """
+    wanted = DRIFT_PARAMETERS if parameters is None else tuple(parameters)
+    if grinder == UNKNOWN_GRINDER:
+        which = [*Selection(part_number, since=since, until=until).conditions(), GEAR.c.grinder.is_(None)]
+    else:
+        which = [*Selection(part_number, grinder=grinder, since=since, until=until).conditions()]
+    query = (
+        sa.select(
+            GEAR.c.part_number, PART.c.revision, GEAR.c.serial, GEAR.c.grinder, GEAR.c.wheel, GEAR.c.dress,
+            GEAR.c.parts_since_dress, GEAR.c.finished_at, GEAR.c.simulated, FIGURE.c.parameter,
+            FIGURE.c.flank, FIGURE.c.mean_um, FIGURE.c.min_um, FIGURE.c.max_um, FIGURE.c.limit_low_um,
+            FIGURE.c.limit_high_um, FIGURE.c.expanded_u_um,
+        )
+        .join(PART, PART.c.id == GEAR.c.part_id)
+        .join(FIGURE, FIGURE.c.gear_id == GEAR.c.id)
+        .where(*which, GEAR.c.produced, FIGURE.c.parameter.in_(wanted))
+        .order_by(GEAR.c.measured_key, GEAR.c.id)
+    )  # fmt: skip
+    flanks: dict[str, Flank] = {flank: flank for flank in FLANKS}
+    finished: tuple[str | None, datetime | None] = (None, None)
+    with (
+        store.reading() as connection,
+        connection.execution_options(yield_per=20 * PORTION).execute(query) as rows,
+    ):
+        for (
+            part, revision, serial, made_on, wheel, dress, since_dress, finished_at, simulated, parameter,
+            flank, mean, low, high, limit_low, limit_high, expanded_u,
+        ) in rows:  # fmt: skip
+            if finished[0] != finished_at:
+                finished = (finished_at, stored_time(finished_at))
+            yield Observation(
+                part=part,
+                grinder=made_on or UNKNOWN_GRINDER,
+                wheel=wheel,
+                dress=dress,
+                parts_since_dress=since_dress,
+                finished_at=finished[1],
+                serial=serial,
+                parameter=parameter,
+                flank=flanks.get(flank),
+                mean_um=mean,
+                min_um=low,
+                max_um=high,
+                limit_low=limit_low,
+                limit_high=limit_high,
+                U=expanded_u,
+                simulated=bool(simulated),
+                revision=revision,
+            )
+
+
+def load_events(
+    store: HistoryStore,
+    *,
+    grinder: str | None = None,
+    since: datetime | None = None,
+    until: datetime | None = None,
+) -> list[GrinderEvent]:
+    """Events that count, by time."""
+    flanks: dict[str, Flank] = {flank: flank for flank in FLANKS}
+    with store.reading() as connection:
+        return [
+            GrinderEvent(
+                e.at,
+                e.event,
+                e.grinder,
+                e.wheel,
+                e.parameter,
+                flanks.get(e.flank or ""),
+                e.correction,
+                e.unit,
+                e.remark,
+            )
+            for e in select_events(connection, grinder=grinder, since=since, until=until)
+        ]
+
+
+def load_references(
+    store: HistoryStore, *, part_number: str | None = None, grinder: str | None = None
+) -> list[FrozenReference]:
+    """Frozen reference periods, one at most for a part and grinder."""
+    with store.reading() as connection:
+        return select_references(connection, part_number=part_number, grinder=grinder)

@@ -1,0 +1,189 @@
+"""Finds what stands in a store: gears by who, where and when, their results, events, references, log."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, fields
+from datetime import datetime
+from typing import Any, Final
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from gearqa.history.gear_documents import gear_from_table
+from gearqa.history.tables import AUDIT, CURRENT, EVENT, GEAR, INTAKE, PART, REFERENCE
+from gearqa.history.texts import loads, stored_time, unpacked, utc_text
+from gearqa.model.history import FrozenReference, StoredEvent, StoredGear
+from gearqa.model.results import GearResult
+
+PORTION: Final = 500
+"""Rows fetched at once."""
+
+GEAR_COLUMNS: Final = (
+    GEAR.c.id, GEAR.c.part_number, PART.c.revision, GEAR.c.serial, GEAR.c.measured_at, GEAR.c.finished_at,
+    GEAR.c.grinder, GEAR.c.wheel, GEAR.c.dress, GEAR.c.parts_since_dress, GEAR.c.instrument, GEAR.c.class_,
+    GEAR.c.class_complete, GEAR.c.beyond, GEAR.c.conforms, GEAR.c.master_quality, GEAR.c.simulated,
+    GEAR.c.state, GEAR.c.superseded_by, GEAR.c.intake_id.label("intake"), GEAR.c.added_at,
+)  # fmt: skip
+TIMES: Final = ("measured_at", "finished_at", "added_at")
+PRODUCTION_ORDER: Final = (GEAR.c.part_number, GEAR.c.finished_utc, GEAR.c.id)
+
+
+@dataclass(frozen=True, slots=True)
+class Selection:
+    """Which gears: everything where nothing is said. Times are of production, both ends included."""
+
+    part_number: str | None = None
+    serials: tuple[str, ...] = ()
+    grinder: str | None = None
+    since: datetime | None = None
+    until: datetime | None = None
+    every_state: bool = False
+    """Also superseded and removed gears."""
+    ids: tuple[int, ...] = ()
+
+    def conditions(self) -> Iterator[sa.ColumnElement[bool]]:
+        """As conditions on the gear table."""
+        if not self.every_state:
+            yield GEAR.c.state == CURRENT
+        if self.part_number is not None:
+            yield GEAR.c.part_number == self.part_number
+        if self.serials:
+            yield GEAR.c.serial.in_(self.serials)
+        if self.ids:
+            yield GEAR.c.id.in_(self.ids)
+        if self.grinder is not None:
+            yield GEAR.c.grinder == self.grinder
+        if self.since is not None:
+            yield GEAR.c.finished_utc >= utc_text(self.since)
+        if self.until is not None:
+            yield GEAR.c.finished_utc <= utc_text(self.until)
+
+
+def select_gears(
+    connection: Connection, which: Selection, *, limit: int | None = None
+) -> Iterator[StoredGear]:
+    """Gears in the order they were made; those without a time stand at an end."""
+    query = sa.select(*GEAR_COLUMNS).join(PART, PART.c.id == GEAR.c.part_id).where(*which.conditions())
+    query = query.order_by(*PRODUCTION_ORDER).limit(limit)
+    for row in _portions(connection, query):
+        yield gear_of(row)
+
+
+def count_gears(connection: Connection, which: Selection) -> int:
+    """How many there are."""
+    query = sa.select(sa.func.count()).select_from(GEAR).where(*which.conditions())
+    return int(connection.execute(query).scalar_one())
+
+
+def select_results(
+    connection: Connection, which: Selection
+) -> Iterator[tuple[StoredGear, dict[str, Any], dict[str, str]]]:
+    """Gears with their JSON result and the digests of what was measured."""
+    query = (
+        sa.select(*GEAR_COLUMNS, GEAR.c.result, GEAR.c.digests)
+        .join(PART, PART.c.id == GEAR.c.part_id)
+        .where(*which.conditions())
+        .order_by(*PRODUCTION_ORDER)
+    )
+    for row in _portions(connection, query):
+        yield gear_of(row), unpacked(row.result), loads(row.digests)
+
+
+def result_of(document: dict[str, Any]) -> GearResult:
+    """The result model of a stored JSON result."""
+    return gear_from_table(document)
+
+
+def gear_of(row: sa.Row[Any]) -> StoredGear:
+    """A gear from its row."""
+    values = {column.key: getattr(row, column.key) for column in GEAR_COLUMNS}
+    for name in TIMES:
+        values[name] = stored_time(values[name])
+    return StoredGear(**values)
+
+
+def select_events(
+    connection: Connection,
+    *,
+    grinder: str | None = None,
+    since: datetime | None = None,
+    until: datetime | None = None,
+) -> list[StoredEvent]:
+    """Events that count, by time."""
+    query = sa.select(EVENT).where(EVENT.c.state == CURRENT).order_by(EVENT.c.at_utc, EVENT.c.id)
+    if grinder is not None:
+        query = query.where(EVENT.c.grinder == grinder)
+    if since is not None:
+        query = query.where(EVENT.c.at_utc >= utc_text(since))
+    if until is not None:
+        query = query.where(EVENT.c.at_utc <= utc_text(until))
+    names = [f.name for f in fields(StoredEvent)]
+    found = (row._asdict() for row in connection.execute(query))
+    return [
+        StoredEvent(**{name: row[name] for name in names} | {"at": datetime.fromisoformat(row["at"])})
+        for row in found
+    ]
+
+
+def select_references(
+    connection: Connection, *, part_number: str | None = None, grinder: str | None = None
+) -> list[FrozenReference]:
+    """Frozen references that count."""
+    query = sa.select(REFERENCE).where(REFERENCE.c.state == CURRENT).order_by(REFERENCE.c.id)
+    if part_number is not None:
+        query = query.where(REFERENCE.c.part_number == part_number)
+    if grinder is not None:
+        query = query.where(REFERENCE.c.grinder == grinder)
+    return [
+        FrozenReference(
+            row.id,
+            row.part_number,
+            row.grinder,
+            datetime.fromisoformat(row.from_at),
+            datetime.fromisoformat(row.to_at),
+            datetime.fromisoformat(row.frozen_at),
+            row.remark,
+        )
+        for row in connection.execute(query)
+    ]
+
+
+def select_intakes(connection: Connection, numbers: Sequence[int] | None = None) -> Iterator[dict[str, Any]]:
+    """Addings of folders with their inputs, as JSON."""
+    columns = [c for c in INTAKE.c if c.name not in ("inputs", "notices", "part_id")]
+    query = sa.select(
+        *columns, INTAKE.c.inputs, INTAKE.c.notices, PART.c.number, PART.c.name, PART.c.revision
+    ).join(PART, PART.c.id == INTAKE.c.part_id)
+    if numbers is not None:
+        query = query.where(INTAKE.c.id.in_(numbers))
+    for row in _portions(connection, query.order_by(INTAKE.c.id)):
+        values = row._asdict()
+        part = {key: values.pop(key) for key in ("number", "name", "revision")}
+        values |= {"inputs": loads(row.inputs), "notices": loads(row.notices), "part": part}
+        yield values
+
+
+def select_parts(connection: Connection) -> Iterator[dict[str, Any]]:
+    """Part data of every revision, as JSON."""
+    for row in connection.execute(sa.select(PART).order_by(PART.c.id)):
+        yield {**row._asdict(), "content": loads(row.content)}
+
+
+def select_audit(
+    connection: Connection, *, serials: Sequence[str] | None = None, part_number: str | None = None
+) -> Iterator[dict[str, Any]]:
+    """What was done to the store, as JSON; of some gears, or all of it."""
+    query = sa.select(AUDIT).order_by(AUDIT.c.id)
+    if serials is not None:
+        query = query.where(AUDIT.c.serial.in_(serials))
+    if part_number is not None:
+        query = query.where(AUDIT.c.part_number == part_number)
+    for row in _portions(connection, query):
+        yield {**row._asdict(), "detail": loads(row.detail)}
+
+
+def _portions(connection: Connection, query: sa.Select[Any]) -> Iterator[sa.Row[Any]]:
+    """Rows streamed from the database, so that any number of them fits into memory."""
+    with connection.execution_options(yield_per=PORTION).execute(query) as result:
+        yield from result

@@ -1,0 +1,117 @@
+"""Freezes the period that control limits come from, until it is changed on purpose."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import sqlalchemy as sa
+
+from gearqa.errors import StoreError
+from gearqa.history.queries import select_references
+from gearqa.history.store import Entry, HistoryStore, log, next_id, now
+from gearqa.history.tables import CURRENT, GEAR, REFERENCE, REMOVED, SUPERSEDED
+from gearqa.history.texts import stored_text, utc_text
+from gearqa.model.history import FrozenReference
+
+
+def freeze_reference(
+    store: HistoryStore,
+    part_number: str,
+    grinder: str,
+    from_at: datetime,
+    to_at: datetime,
+    *,
+    remark: str | None = None,
+) -> tuple[FrozenReference, int]:
+    """Freeze a period; return it and the number of gears in it. One frozen before is superseded.
+
+    Raises StoreError if no gear of that part was made there on that grinder.
+    """
+    if utc_text(from_at) >= utc_text(to_at):
+        raise StoreError(f"a reference from {from_at.isoformat()} to {to_at.isoformat()} is empty")
+    mine = (REFERENCE.c.part_number == part_number, REFERENCE.c.grinder == grinder)
+    with store.writing() as connection:
+        of_part = (GEAR.c.state == CURRENT, GEAR.c.part_number == part_number, GEAR.c.grinder == grinder)
+        inside = (GEAR.c.finished_utc >= utc_text(from_at), GEAR.c.finished_utc <= utc_text(to_at))
+        count = sa.select(sa.func.count()).select_from(GEAR)
+        gears = int(connection.execute(count.where(*of_part, *inside)).scalar_one())
+        if not gears:
+            first, last = connection.execute(
+                sa.select(sa.func.min(GEAR.c.finished_utc), sa.func.max(GEAR.c.finished_utc)).where(*of_part)
+            ).one()
+            there = f"its gears there were made from {first} to {last}" if first else "there are none at all"
+            raise StoreError(
+                f"history store {store.shown} has no gear of part {part_number} made on grinder {grinder} in "
+                f"that time: {there}",
+                hint="look at: gearqa history list",
+            )
+        connection.execute(
+            REFERENCE.update().where(*mine, REFERENCE.c.state == CURRENT).values(state=SUPERSEDED)
+        )
+        connection.execute(
+            REFERENCE.insert().values(
+                id=next_id(connection, REFERENCE),
+                part_number=part_number,
+                grinder=grinder,
+                from_at=stored_text(from_at),
+                to_at=stored_text(to_at),
+                remark=remark,
+                state=CURRENT,
+                frozen_at=now(),
+            )
+        )
+        detail = {
+            "grinder": grinder,
+            "from": stored_text(from_at),
+            "to": stored_text(to_at),
+            "remark": remark,
+        }
+        log(connection, Entry("freeze", part_number, detail=detail))
+        (frozen,) = select_references(connection, part_number=part_number, grinder=grinder)
+    return frozen, gears
+
+
+def release_reference(store: HistoryStore, part_number: str, grinder: str) -> None:
+    """Let the reference of a part and grinder count no longer; raises StoreError where there is none."""
+    with store.writing() as connection:
+        done = connection.execute(
+            REFERENCE.update()
+            .where(
+                REFERENCE.c.part_number == part_number,
+                REFERENCE.c.grinder == grinder,
+                REFERENCE.c.state == CURRENT,
+            )
+            .values(state=REMOVED)
+        )
+        if done.rowcount != 1:
+            raise StoreError(
+                f"history store {store.shown} has no frozen reference of part {part_number} on grinder "
+                f"{grinder}"
+            )
+        log(connection, Entry("release", part_number, detail={"grinder": grinder}))
+
+
+def span_of_dresses(
+    store: HistoryStore, part_number: str, grinder: str, first: str, last: str
+) -> tuple[datetime, datetime]:
+    """Time from the first gear of one dress to the last gear of another, both by their labels."""
+    ends: list[str] = []
+    with store.reading() as connection:
+        for label, end in ((first, sa.func.min), (last, sa.func.max)):
+            query = sa.select(end(GEAR.c.finished_utc), sa.func.count(GEAR.c.wheel.distinct())).where(
+                GEAR.c.state == CURRENT,
+                GEAR.c.part_number == part_number,
+                GEAR.c.grinder == grinder,
+                GEAR.c.dress == label,
+            )
+            at, wheels = connection.execute(query).one()
+            if at is None:
+                raise StoreError(
+                    f"history store {store.shown} has no gear of part {part_number} on grinder {grinder} "
+                    f"with a time and dress '{label}'",
+                    hint="give times, or look at the labels with: gearqa history list",
+                )
+            if wheels > 1:
+                raise StoreError(f"dress '{label}' was used with {wheels} wheels", hint="give times instead")
+            ends.append(at)
+    return datetime.fromisoformat(ends[0]), datetime.fromisoformat(ends[1])
