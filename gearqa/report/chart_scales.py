@@ -45,7 +45,7 @@ def ticks(low: float, high: float, parts: int = 5) -> tuple[tuple[float, str], .
     low, high = min(low, high), max(low, high)
     if not math.isfinite(high - low) or high - low <= 1e-9 * max(1.0, abs(high)):
         return ((low, f"{low:g}"),)
-    step = nice((high - low) / parts)
+    step = nice(0.75 * (high - low) / parts)
     first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
     return tuple((k * step, step_label(k * step, step)) for k in range(first, last + 1))
 

@@ -152,6 +152,9 @@ def trace_chart(chart: TraceChart) -> str:
     columns_of: dict[Flank, float] = {
         flank: LABELS + k * (panel_width + values_width + GAP) for k, flank in enumerate(FLANKS)
     }
+    canvas.text(LABELS - 6, bottom + 11.5, chart.axis, anchor="end", size=TINY, ink=palette.MUTED)
+    if chart.second_ticks:
+        canvas.text(LABELS - 6, bottom + 27.5, chart.second_axis, anchor="end", size=TINY, ink=palette.MUTED)
     frame: list[tuple[float, float, float, float]] = []
     for flank, x in columns_of.items():
         scale = Scale(chart.span[0], chart.span[1], x, x + panel_width)
@@ -230,7 +233,6 @@ def _draw_axes(canvas: Canvas, chart: TraceChart, scale: Scale, top: float, bott
     labels = canvas.group({"text-anchor": "middle", "font-size": number(SMALL)})
     for x, label in marks:
         canvas.text(x, bottom + 11.5, label, parent=labels)
-    canvas.text(LABELS - 6, bottom + 11.5, chart.axis, anchor="end", size=TINY, ink=palette.MUTED)
     base = bottom
     if chart.second_ticks:
         base = bottom + 16
@@ -241,7 +243,6 @@ def _draw_axes(canvas: Canvas, chart: TraceChart, scale: Scale, top: float, bott
         )  # fmt: skip
         for x, label in spots:
             canvas.text(x, base + 11.5, label, parent=labels)
-        canvas.text(LABELS - 6, base + 11.5, chart.second_axis, anchor="end", size=TINY, ink=palette.MUTED)
     canvas.text(left, base + 24, f"◂ {chart.ends[0]}", size=SMALL, bold=True)
     canvas.text(right, base + 24, f"{chart.ends[1]} ▸", size=SMALL, bold=True, anchor="end")
 

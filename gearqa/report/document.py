@@ -86,6 +86,17 @@ class Facts:
     items: tuple[tuple[Text, Text], ...]
 
 
+LONG_FACT = 60
+LONG_FACT_WORD = 24
+"""Characters from which a fact, or a word of it, needs a line of its own."""
+
+
+def is_long(value: Text) -> bool:
+    """Whether a fact needs a line of its own."""
+    text = plain(value)
+    return len(text) > LONG_FACT or any(len(word) > LONG_FACT_WORD for word in text.split())
+
+
 @dataclass(frozen=True, slots=True)
 class Answer:
     """One answer of a verdict: the question, the word, what decides."""

@@ -477,7 +477,8 @@ def runout_figure(curve: RunoutCurve | None, gear: GearResult, part: Part) -> Fi
         )
     told = (
         f"First harmonic {value_text(curve.amplitude_um)} µm, "
-        f"crest at {curve.crest_deg:.0f}° clockwise from tooth 1: an eccentricity of {value_text(curve.amplitude_um)} µm would leave it."
+        f"crest at {curve.crest_deg:.0f}° clockwise from tooth 1: "
+        f"an eccentricity of {value_text(curve.amplitude_um)} µm would leave it."
     )
     title = "Runout: radial position of a ball in every tooth space"
     value = "" if one is None else f" {PARAMETERS['runout'].symbol} {shown_value('runout', one)} µm."

@@ -18,8 +18,6 @@ from gearqa.report.palette import css_classes, css_variables
 from gearqa.report.texts import right_to_left, visible
 
 ALIGN = {"left": "l", "center": "c", "right": ""}
-LONG_FACT = 60
-"""Characters from which a fact gets a line of its own."""
 
 LONG_NAME = 24
 """Characters from which the name of a row may be broken."""
@@ -174,7 +172,7 @@ def _block(block: doc.Block) -> str:  # noqa: PLR0911 - one return per kind of b
 
 
 def _fact(item: tuple[doc.Text, doc.Text]) -> str:
-    wide = ' class="wide"' if len(doc.plain(item[1])) > LONG_FACT else ""
+    wide = ' class="wide"' if doc.is_long(item[1]) else ""
     return f"<div{wide}><dt>{_inline(item[0])}</dt><dd>{_inline(item[1])}</dd></div>"
 
 

@@ -107,7 +107,8 @@ def _figure(series: dict[tuple[str, str], _Series], signed: bool, title: str) ->
         side = f" {flank}" if flank else ""
         told.append(
             f"{PARAMETERS[key].symbol}{side}: {len(values)} gears, "
-            f"median {value_text(shown[0], signed=signed)}, worst {value_text(shown[1], signed=signed)} µm, {outside} beyond the limit."
+            f"median {value_text(shown[0], signed=signed)}, "
+            f"worst {value_text(shown[1], signed=signed)} µm, {outside} beyond the limit."
         )
     chart = plot.Plot(
         title=title, description=" ".join(told), panels=tuple(panels), x=(low, float(edge)),

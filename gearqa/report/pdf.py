@@ -17,7 +17,7 @@ from typing import Any, BinaryIO, Literal
 from gearqa.errors import ReportError
 from gearqa.report import document as doc
 from gearqa.report.glyphs import font_folder, font_safe
-from gearqa.report.html import LONG_FACT, Progress
+from gearqa.report.html import Progress
 from gearqa.report.palette import INKS
 from gearqa.report.pdf_join import PdfJoiner
 from gearqa.report.texts import breakable, visible
@@ -26,6 +26,10 @@ Paper = Literal["a4", "letter"]
 PAPERS: dict[Paper, str] = {"a4": "a4", "letter": "us-letter"}
 
 FACT_COLUMNS = 4
+LONGEST_WORD = 66
+"""Characters of a word that fit a line; a digest of 64 is not broken, so that it can be copied."""
+LONGEST_NAME = 24
+"""The same for the names of table rows."""
 PORTION = 3
 """Sheets typeset at once: more need more memory, fewer repeat the fonts more often."""
 
@@ -144,15 +148,17 @@ def _document(document: doc.Document, sheets: Sequence[doc.Sheet], paper: Paper)
     }  # fmt: skip
 
 
-def _text(text: str) -> str:
-    return breakable(visible(text))
+def _text(text: str, longest_word: int = LONGEST_WORD) -> str:
+    return breakable(visible(text), longest_word)
 
 
-def _inline(text: doc.Text, ids: set[str]) -> Any:
+def _inline(text: doc.Text, ids: set[str], longest_word: int = LONGEST_WORD) -> Any:
     if isinstance(text, str):
-        return "\n".join(_text(line) for line in text.split("\n"))
+        return "\n".join(_text(line, longest_word) for line in text.split("\n"))
     return [
-        [_text(s.text), s.style, s.target] if s.target and s.target in ids else [_text(s.text), s.style]
+        [_text(s.text, longest_word), s.style, s.target]
+        if s.target and s.target in ids
+        else [_text(s.text, longest_word), s.style]
         for s in text
     ]
 
@@ -194,7 +200,7 @@ def _facts(block: doc.Facts, ids: set[str]) -> list[list[Any]]:
     items: list[list[Any]] = []
     filled = 0
     for name, value in block.items:
-        wide = len(doc.plain(value)) > LONG_FACT
+        wide = doc.is_long(value)
         if wide and filled:
             items += [["", "", 1]] * (FACT_COLUMNS - filled)
             filled = 0
@@ -205,6 +211,14 @@ def _facts(block: doc.Facts, ids: set[str]) -> list[list[Any]]:
 
 def _many(items: Sequence[doc.Text], ids: set[str]) -> list[Any]:
     return [_inline(item, ids) for item in items]
+
+
+def _cell(cell: doc.Cell | doc.Text, ids: set[str], *, first: bool) -> Any:
+    """A cell as plain text where it is no more than that, which is set fastest."""
+    longest = LONGEST_NAME if first else LONGEST_WORD
+    if isinstance(cell, doc.Cell):
+        return [_inline(cell.text, ids, longest), cell.status or ""]
+    return _text(cell, longest) if isinstance(cell, str) else [_inline(cell, ids, longest), ""]
 
 
 def _table(table: doc.Table, ids: set[str]) -> dict[str, Any]:
@@ -219,16 +233,6 @@ def _table(table: doc.Table, ids: set[str]) -> dict[str, Any]:
             {"title": _inline(column.title, ids), "align": column.align, "weight": column.weight}
             for column in table.columns
         ],
-        "rows": [
-            [
-                _text(cell)
-                if isinstance(cell, str)
-                else [_inline(cell.text, ids), cell.status or ""]
-                if isinstance(cell, doc.Cell)
-                else [_inline(cell, ids), ""]
-                for cell in row
-            ]
-            for row in table.rows
-        ],
+        "rows": [[_cell(cell, ids, first=k == 0) for k, cell in enumerate(row)] for row in table.rows],
         "notes": _many(table.notes, ids),
     }

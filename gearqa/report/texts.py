@@ -51,7 +51,7 @@ def right_to_left(text: str) -> bool:
     return not text.isascii() and any(unicodedata.bidirectional(c) in ("R", "AL", "AN") for c in text)
 
 
-def breakable(text: str, longest_word: int = 28) -> str:
+def breakable(text: str, longest_word: int) -> str:
     """The text with places to break inside words that are too long for a line."""
     if len(text) <= longest_word:
         return text
