@@ -12,7 +12,7 @@ from gearqa.cli.options import HtmlFile
 
 
 def command(
-    topic: Annotated[str | None, typer.Argument(metavar="[TOPIC]", help="What to explain.")] = None,
+    topic: Annotated[str | None, typer.Argument(metavar="TOPIC", help="What to explain.")] = None,
     html: HtmlFile = None,
 ) -> int:
     """Explain flanks, signs, classes, files and exit status.

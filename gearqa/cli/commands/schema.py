@@ -33,7 +33,7 @@ def schema_of(name: str) -> dict[str, Any]:
 
 
 def command(
-    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="Which schema.")] = None,
+    name: Annotated[str | None, typer.Argument(metavar="NAME", help="Which schema.")] = None,
 ) -> int:
     """Print the JSON Schema of an input or a result.
 
