@@ -90,3 +90,55 @@ class IntakeReport:
     def gears(self) -> int:
         """Gears of the folder."""
         return self.added + self.unchanged + self.replaced
+
+
+@dataclass(frozen=True, slots=True)
+class Regraded:
+    """One gear graded anew: what it was and what it is."""
+
+    serial: str
+    measured_at: datetime | None
+    source: Literal["stored values", "raw files"]
+    class_before: int | None
+    class_after: int | None
+    conforms_before: bool | None
+    conforms_after: bool | None
+    master_quality_before: bool | None
+    master_quality_after: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class RegradeReport:
+    """What grading anew came to."""
+
+    gears: tuple[Regraded, ...]
+    unchanged: int
+    """Gears whose part data asks for just that already."""
+    written: bool
+
+    @property
+    def conforms(self) -> bool | None:
+        """Whether all gears graded anew conform; None if some are open."""
+        verdicts = {gear.conforms_after for gear in self.gears}
+        return False if False in verdicts else None if None in verdicts else True
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something wrong with a store: stable code and sentence."""
+
+    code: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class CheckReport:
+    """A store looked through."""
+
+    gears: int
+    superseded: int
+    removed: int
+    events: int
+    intakes: int
+    files_checked: int
+    findings: tuple[Finding, ...]
