@@ -7,7 +7,7 @@ another way, the raw files are read again from where they lay, after their diges
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -21,7 +21,7 @@ from gearqa.history.drafts import BATCH, Draft, DraftSpool, batches, draft_of
 from gearqa.history.intake import graded_gears, insert_gears, supersede
 from gearqa.history.measured import measured_digests
 from gearqa.history.parts import part_by_id, part_digest, part_id, part_text
-from gearqa.history.queries import Selection, gear_of, result_of, select_results
+from gearqa.history.queries import GEAR_COLUMNS, Selection, gear_of, result_of, select_results
 from gearqa.history.raw_files import Intake, folder_faults, read_intakes
 from gearqa.history.store import Entry, HistoryStore, log, next_id, now
 from gearqa.history.tables import CURRENT, GEAR, PART
@@ -171,15 +171,14 @@ class _Progress:
 
 
 def _chosen(connection: Connection, which: Selection) -> Iterator[_Chosen]:
-    from gearqa.history.queries import GEAR_COLUMNS  # noqa: PLC0415
-
     query = (
         sa.select(*GEAR_COLUMNS, GEAR.c.part_id)
         .join(PART, PART.c.id == GEAR.c.part_id)
         .where(*which.conditions())
         .order_by(GEAR.c.id)
     )
-    for row in connection.execute(query):
+    rows: Iterable[Any] = connection.execute(query)
+    for row in rows:
         yield _Chosen(gear_of(row), row.part_id)
 
 
@@ -201,20 +200,19 @@ def _from_files(
     plans: Mapping[int, _Anew],
     intakes: Mapping[int, Intake],
 ) -> Iterator[tuple[_Chosen, GearResult, dict[str, str]]]:
-    groups: dict[int, dict[str, _Chosen]] = {}
+    groups: dict[tuple[int, int], dict[str, _Chosen]] = {}
     for gear in gears:
-        groups.setdefault(gear.stored.intake, {})[gear.stored.serial] = gear
+        groups.setdefault((gear.stored.intake, gear.part), {})[gear.stored.serial] = gear
     stored = _stored_digests(store, gears)
     faults = [
         fault
-        for number, group in groups.items()
-        for fault in _raw_faults(intakes[number], group, plans, stored)
+        for (number, part), group in groups.items()
+        for fault in _raw_faults(intakes[number], group, plans[part].old, stored)
     ]
     if faults:
         raise _raw_error(faults, plans[gears[0].part].why_raw, store.shown)
-    for number, group in groups.items():
-        intake = intakes[number]
-        anew = plans[next(iter(group.values())).part]
+    for (number, part), group in groups.items():
+        intake, anew = intakes[number], plans[part]
         with read_folder(
             intake.folder, part=anew.new, columns=intake.column_map, serials=tuple(group)
         ) as inspection:
@@ -235,7 +233,7 @@ def _stored_digests(store: HistoryStore, gears: Sequence[_Chosen]) -> dict[int, 
 def _raw_faults(
     intake: Intake,
     group: Mapping[str, _Chosen],
-    plans: Mapping[int, _Anew],
+    old: Part,
     stored: Mapping[int, dict[str, str]],
 ) -> list[str]:
     """What is wrong with the raw files of some gears of one folder; nothing if the gears are as they were."""
@@ -244,7 +242,6 @@ def _raw_faults(
         return []
     if not intake.folder.is_dir():
         return faults
-    old = plans[next(iter(group.values())).part].old
     try:  # files may have grown by other gears
         with read_folder(
             intake.folder, part=old, columns=intake.column_map, serials=tuple(group)
@@ -264,7 +261,7 @@ def _raw_faults(
 
 def _raw_error(faults: Sequence[str], why: str | None, shown: str) -> StoreError:
     head = (
-        f"the raw files are needed ({why or 'as asked'}), and some are gone or changed; nothing was changed"
+        f"the raw files are needed ({why or 'as asked'}), and some are gone or changed; nothing was regraded"
     )
     lines = [f"history store {shown}: {head}:", *faults[:FAULTS_NAMED]]
     if len(faults) > FAULTS_NAMED:
@@ -369,9 +366,12 @@ def _validation_problems(error: ValueError, settings: Mapping[str, Any]) -> list
         unknown = one["type"] == "extra_forbidden"
         problems.append(
             Problem(
-                Reason.UNKNOWN_KEY if unknown else Reason.VALUE_OUT_OF_RANGE, "--set", f"{one.get('input')!r}",
-                "a key of the part file" if unknown else str(one["msg"]), key=key,
+                Reason.UNKNOWN_KEY if unknown else Reason.VALUE_OUT_OF_RANGE,
+                "--set",
+                repr(one.get("input")),
+                "a key of the part file" if unknown else str(one["msg"]),
+                key=key,
                 hint="gearqa schema part lists the keys",
             )
-        )  # fmt: skip
+        )
     return problems
