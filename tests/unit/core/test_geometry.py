@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from oracle_file import load
 
+from gearqa.core.flank_frame import involute
 from gearqa.core.geometry import diameter_at_roll, gear_geometry, roll_length
 
 
@@ -65,3 +66,20 @@ def test_below_the_base_circle_there_is_no_roll():
 
 def test_a_spur_gear_has_no_hand():
     assert gear_geometry(20, 2.0, 0.35, 0.0, 20.0, s=1, H=1).H == 0
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize(
+    ("degrees", "printed"),
+    [
+        (14.5, "0.00554484281671"),
+        (20, "0.0149043838673"),
+        (22.5, "0.0215144806744"),
+        (25, "0.0299753451564"),
+        (30, "0.0537514935913"),
+    ],
+)
+def test_involute_function(degrees, printed):
+    """Computed values, as tables of the involute function print them."""
+    digits = len(printed) - 2
+    assert f"{involute(math.radians(degrees)):.{digits}f}" == printed
