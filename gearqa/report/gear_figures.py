@@ -415,7 +415,13 @@ def _pitch_panel(flank: Flank, teeth: Array, values: Array, gear: GearResult) ->
         layers.append(plot.Band(-room[1], room[1], name="room given by the tolerance"))
     layers += [plot.Level(0.0, width=0.6), plot.Bars(teeth, values, 0.62, name="single pitch")]
     layers += _worst_teeth(one, values)
-    return plot.Panel(flank, tuple(layers), detail="flank", values=_ends("single_pitch", one), height=58)
+    return plot.Panel(
+        flank,
+        tuple(layers),
+        detail="flank" if one is not None else "not assessed",
+        values=_ends("single_pitch", one),
+        height=58,
+    )
 
 
 def _index_panel(flank: Flank, teeth: Array, values: Array, gear: GearResult) -> plot.Panel:
@@ -439,7 +445,13 @@ def _index_panel(flank: Flank, teeth: Array, values: Array, gear: GearResult) ->
             )
         )
     layers += _worst_teeth(one, values)
-    return plot.Panel(flank, tuple(layers), detail="flank", values=_ends("cumulative_pitch", one), height=70)
+    return plot.Panel(
+        flank,
+        tuple(layers),
+        detail="flank" if one is not None else "not assessed",
+        values=_ends("cumulative_pitch", one),
+        height=70,
+    )
 
 
 def runout_figure(curve: RunoutCurve | None, gear: GearResult, part: Part) -> Figure | None:

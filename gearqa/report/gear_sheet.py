@@ -376,12 +376,12 @@ def _chart_sections(
         figures = gear_figures.trace_figures(own, result, part, aids.diameter_at_roll, aids.class_of)
         if figures:
             title = "" if sections else "Traces"
-            sections.append(doc.Section(title, (*figures,), new_page=not sections))
+            sections.append(doc.Section(title, (*figures,)))
     pitch = gear_figures.pitch_figures(measurement, result, aids.single_pitches)
     runout = gear_figures.runout_figure(aids.runout(measurement), result, part)
     round_gear = [*pitch, *([runout] if runout is not None else [])]
     if round_gear:
-        sections.append(doc.Section("Pitch and runout", (*round_gear,), new_page=True))
+        sections.append(doc.Section("Pitch and runout", (*round_gear,)))
     return sections
 
 

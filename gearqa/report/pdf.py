@@ -8,7 +8,7 @@ same bytes for the same document.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cache
 from importlib.resources import files
 from io import BytesIO
@@ -67,6 +67,33 @@ def write_pdf(
         if progress is not None:
             progress(done, total)
     joiner.finish()
+
+
+def write_sheet_folder(
+    open_file: Callable[[str], BinaryIO],
+    documents: Iterable[tuple[str, doc.Document]],
+    *,
+    paper: Paper = "a4",
+    progress: Callable[[int], None] | None = None,
+) -> None:
+    """Write one PDF per document.
+
+    Parameters
+    ----------
+    open_file : callable
+        Gives an open binary stream for a file name, such as `OT-0007.pdf`; the caller decides where
+        the file lies and sees to it that it appears whole or not at all.
+    documents : iterable of (str, Document)
+        File name without its ending, and what to print: see `sheet_model.sheet_documents`.
+    paper : {"a4", "letter"}
+        Size of the page.
+    progress : callable, optional
+        Called with the number of files done.
+    """
+    for number, (name, document) in enumerate(documents, 1):
+        write_pdf(open_file(f"{name}.pdf"), document, paper=paper)
+        if progress is not None:
+            progress(number)
 
 
 def pdf_bytes(document: doc.Document, paper: Paper = "a4") -> bytes:

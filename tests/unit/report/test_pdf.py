@@ -216,3 +216,19 @@ def test_simulated_runs_across_every_page_of_long_tables(tmp_path: Path) -> None
     pages = tool("pdftotext", pdf_bytes(document), tmp_path, "-layout").split("\f")[:-1]
     assert len(pages) >= 3
     assert all("SIMULATED" in page for page in pages)
+
+
+def test_one_file_a_document(tmp_path: Path) -> None:
+    seen: list[int] = []
+    files = {}
+
+    def open_file(name: str) -> BytesIO:
+        return files.setdefault(name, BytesIO())
+
+    pdf.write_sheet_folder(
+        open_file, [("a", small("one")), ("b", small("two"))], paper="letter", progress=seen.append
+    )
+    assert seen == [1, 2]
+    assert list(files) == ["a.pdf", "b.pdf"]
+    assert "two" in tool("pdftotext", files["b.pdf"].getvalue(), tmp_path)
+    assert "612 x 792" in tool("pdfinfo", files["b.pdf"].getvalue(), tmp_path)

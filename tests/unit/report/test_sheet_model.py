@@ -15,6 +15,7 @@ from gearqa.evaluate import LotCounter, evaluate
 from gearqa.model.measurement import GearMeasurement
 from gearqa.report import lot_sheet
 from gearqa.report.document import (
+    SIMULATED_BANNER,
     Bullets,
     Cautions,
     Cell,
@@ -27,7 +28,14 @@ from gearqa.report.document import (
     Verdict,
     plain,
 )
-from gearqa.report.model import CONFORMITY, MASTER_QUALITY, shown_value
+from gearqa.report.model import (
+    CONFORMITY,
+    MASTER_QUALITY,
+    SIMULATED,
+    gear_verdict,
+    parameter_table,
+    shown_value,
+)
 from gearqa.report.sheet_model import build_sheets, file_name, sheet_documents
 from gearqa.symbols import PARAMETERS
 
@@ -228,3 +236,15 @@ def test_one_file_a_gear_with_names_every_file_system_takes() -> None:
     found = [name for name, _ in sheet_documents(header_of(part), gears, part=part, aids=sheet_aids(part))]
     assert found == ["A_1", "a_1-2", "etc", "gear-4-CON", "gear-5", "x" * 48, "A_1-7"]
     assert file_name("nul.txt", 2) == "gear-2-nul.txt"
+
+
+def test_the_sheet_prints_what_the_terminal_prints() -> None:
+    result = next(iter(evaluate([measured(size=3.0)], part_of())))
+    terminal = {words(cell) for row in parameter_table(result, 4, wide=True).rows for cell in row}
+    sheet = document_of([measured(size=3.0)]).sheets[0]
+    table = rows(blocks(sheet, Table)[0])
+    for row in table:
+        for head in ("value µm", "class 6 allows µm", "class", "class 4 allows µm", "place", "drawing"):
+            assert row[head] in terminal, (row, head)
+    assert blocks(sheet, Verdict)[0] == gear_verdict(header_of(part_of()), result)
+    assert SIMULATED == SIMULATED_BANNER
