@@ -11,6 +11,7 @@ COMMANDS: dict[str, str] = {
     "tolerances": "Print the ISO 1328-1 tolerances of a gear.",
     "new": "Start an inspection folder: part.toml and table templates.",
     "columns": "Look at a foreign table and draft the column map to read it.",
+    "history": "Keep graded gears for years: add, list, show, regrade, events, check.",
     "simulate": "Write an inspection folder from a physical model of the flank surfaces.",
     "schema": "Print the JSON Schema of an input or a result.",
     "explain": "Explain flanks, signs, classes, files and exit status.",
