@@ -221,6 +221,10 @@ def test_a_crowned_trace_on_an_unmodified_design_shows_its_crowning():
     assert [round(found[k], 6) + 0.0 for k in ("crowning", "form", "slope")] == [4.0, 4.0, 0.0]
 
 
+def test_defaults_of_a_design_are_nothing():
+    assert Design() == Design(crowning=0.0, slope=0.0, reliefs=())
+
+
 def test_full_slope_by_hand():
     """Over 32 of 28.8 mm, and for a profile from control to tip diameter: 10.2 of 9.5 mm."""
     x = np.linspace(0.0, 32.0, 641)
@@ -362,6 +366,23 @@ def test_a_fillet_just_outside_the_range_is_noticed():
     assert found.departs.tolist() == [False, True, True, False, False]
     unfiltered = trace_operator(x, dataclasses.replace(HELIX, cutoff=None))
     assert not evaluate_traces(unfiltered, near_low[None]).departs.any()
+
+
+def test_steep_is_what_leaves_the_band_by_its_width_or_by_1_um():
+    """House rule: the filtered trace within half a cutoff outside, against the band inside it."""
+    x = np.linspace(0.0, 32.0, 321)
+    chamfer = np.where(x < 1.4, x - 1.4, 0.0)
+    filtered = np.array(plain.filtered(x.tolist(), chamfer.tolist(), 0.96))
+    case = plain.Case(1.6, 30.4, 0.0, 32.0)
+    level, rise = plain.polynomial(plain.points_between(case, x.tolist(), filtered.tolist(), 1.6, 30.4), 1)
+    residual = filtered - level - rise * np.array([plain.fraction(case, v) for v in x])
+    inside = residual[(x >= 1.6) & (x <= 30.4)]
+    depth = -(residual[(x > 1.6 - 0.48) & (x < 1.6)].min() - inside.min())
+    critical = 1.0 / depth
+    assert critical * np.ptp(inside) < 1.0
+    operator = trace_operator(x, HELIX)
+    steep = evaluate_traces(operator, np.array([0.999, 1.001])[:, None] * critical * chamfer).departs
+    assert steep.tolist() == [False, True]
 
 
 def test_operators_are_kept_by_positions_and_spec():
