@@ -6,24 +6,22 @@ the fast path gave up. Understands all of a `TableSource`.
 
 from __future__ import annotations
 
-import csv
 import io
 import re
-from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final, TextIO
+from itertools import compress
+from typing import Final
 
 from gearqa.errors import Problem, Reason
+from gearqa.io.csv_rows import BATCH_LINES, CsvFaultError, Row, Rows, body_of, csv_rows, split_off_first
 from gearqa.io.digests import HashingFile
 from gearqa.io.problem_log import ProblemLog
 from gearqa.io.recognition import ignore_hint
 from gearqa.io.sources import ColumnSource, TableSource, WidePattern
 from gearqa.io.text import CP1252, UTF8, is_utf8_file
 
-CHUNK_ROWS: Final = 50_000
-
-Row = list[str]
+CHUNK_ROWS: Final = BATCH_LINES
 
 
 @dataclass(slots=True)
@@ -46,6 +44,8 @@ class CarefulReader:
     sha256: str = ""
     rows_read: int = 0
     blank_dropped: int = 0
+    passed_over: int = 0
+    """Rows that `where` did not pick."""
 
     def chunks(self, size: int = CHUNK_ROWS) -> Iterator[RawRows]:
         """The rows of the table, in file order."""
@@ -61,95 +61,79 @@ class CarefulReader:
 
     def block(self, text: str, names: Sequence[str], lines_before: int) -> Iterator[RawRows]:
         """The rows of a block of whole lines from the body of the table."""
-        picker = _Picker.of(self.source, names)
-        rows = self._rows(io.StringIO(text, newline=""), lines_before=lines_before)
-        yield from self._picked(rows, names, picker, CHUNK_ROWS)
+        rows = csv_rows(
+            io.StringIO(text, newline=""), self.source.dialect.separator, lines_before=lines_before
+        )
+        yield from self._picked(rows, names, _Picker.of(self.source, names), CHUNK_ROWS)
 
     def _chunks(self, size: int) -> Iterator[RawRows]:
+        dialect = self.source.dialect
         raw = HashingFile(self.source.path)
         buffered = io.BufferedReader(raw, 1 << 18)
-        with io.TextIOWrapper(buffered, encoding=self.source.dialect.encoding, newline="") as text:
-            rows = self._rows(text, skip=self.source.dialect.skip_rows)
-            header = next(rows, None)
-            if header is None:
-                found = "no header, only blank lines and comments"
-                self._fault(Reason.EMPTY_TABLE, found, "a header line and rows")
-                return
-            names = [cell.strip() for cell in header[1]]
-            picker = _Picker.of(self.source, names)
-            if picker.problems:
-                for reason, found, expected, column in picker.problems:
-                    self._fault(reason, found, expected, header[0], column=column)
-                return
-            yield from self._picked(self._body(rows), names, picker, size)
+        with io.TextIOWrapper(buffered, encoding=dialect.encoding, newline="") as text:
+            try:
+                yield from self._body(csv_rows(text, dialect.separator, skip=dialect.skip_rows), size)
+            except CsvFaultError as fault:
+                self._csv_fault(fault)
             while buffered.read(1 << 18):  # what follows a fault counts for the digest too
                 pass
             self.sha256 = raw.hexdigest()
+
+    def _body(self, rows: Iterator[Rows], size: int) -> Iterator[RawRows]:
+        dialect = self.source.dialect
+        header, rest = split_off_first(rows)
+        if header is None:
+            found = "no header, only blank lines and comments"
+            self._fault(Reason.EMPTY_TABLE, found, "a header line and rows")
+            return
+        names = [cell.strip() for cell in header[1]]
+        picker = _Picker.of(self.source, names)
+        for reason, found, expected, column in picker.problems:
+            self._fault(reason, found, expected, header[0], column=column)
+        if picker.problems:
+            return
+        body = body_of(rest, dialect.skip_after_header, dialect.skip_last_rows)
+        yield from self._picked(body, names, picker, size)
         self.check_rows()
+
+    def _csv_fault(self, fault: CsvFaultError) -> None:
+        if fault.nul:
+            hint = ignore_hint(self.source.name)
+            self._fault(Reason.NOT_TEXT, fault.found, "a text file", fault.line, hint=hint)
+            return
+        hint = "a quote that opens must close" if "end of data" in fault.found else ""
+        self._fault(Reason.UNREADABLE_CSV, fault.found, "rows of cells", fault.line, hint=hint)
 
     def check_rows(self) -> None:
         """A table without rows is a fault."""
-        if self.rows_read == 0 and self.blank_dropped == 0:
-            self._fault(
-                Reason.EMPTY_TABLE, "a header without rows", "rows below the header",
-                hint=ignore_hint(self.source.name),
-            )  # fmt: skip
-
-    def _rows(self, text: TextIO, *, skip: int = 0, lines_before: int = 0) -> Iterator[tuple[int, Row]]:
-        """CSV rows with the line each begins in; comments and blank lines outside quotes left out."""
-        lines = _Lines(text, skip, lines_before)
-        reader = csv.reader(lines, delimiter=self.source.dialect.separator, strict=True)
-        while True:
-            lines.outside_quotes = True
-            try:
-                row = next(reader)
-            except StopIteration:
-                return
-            except csv.Error as error:
-                hint = "a quote that opens must close" if "end of data" in str(error) else ""
-                self._fault(Reason.UNREADABLE_CSV, str(error), "rows of cells", lines.row_line, hint=hint)
-                return
-            except NulFoundError:
-                found = "a NUL character"
-                self._fault(
-                    Reason.NOT_TEXT, found, "a text file", lines.line, hint=ignore_hint(self.source.name)
-                )
-                return
-            if row:
-                yield lines.row_line, row
-
-    def _body(self, rows: Iterator[tuple[int, Row]]) -> Iterator[tuple[int, Row]]:
-        dialect = self.source.dialect
-        for _ in range(dialect.skip_after_header):
-            next(rows, None)
-        if not dialect.skip_last_rows:
-            yield from rows
+        if self.rows_read or self.blank_dropped:
             return
-        held: deque[tuple[int, Row]] = deque()
-        for row in rows:
-            held.append(row)
-            if len(held) > dialect.skip_last_rows:
-                yield held.popleft()
+        found, expected = "a header without rows", "rows below the header"
+        if self.passed_over:
+            found, expected = "no row that fits `where`", "a row that the column map picks"
+        self._fault(Reason.EMPTY_TABLE, found, expected, hint=ignore_hint(self.source.name))
 
     def _picked(
-        self, rows: Iterator[tuple[int, Row]], names: Sequence[str], picker: _Picker, size: int
+        self, rows: Iterator[Rows], names: Sequence[str], picker: _Picker, size: int
     ) -> Iterator[RawRows]:
-        kept: list[Row] = []
-        lines: list[int] = []
         width = len(names)
-        for line, row in rows:
-            if len(row) != width:
-                self._ragged(line, row, names)
-                continue
-            if picker.where and not all(row[i].strip() == word for i, word in picker.where):
-                continue
-            kept.append(row)
-            lines.append(line)
-            if len(kept) >= size:
-                yield from self._flushed(kept, lines, picker)
-                kept, lines = [], []
-        if kept:
-            yield from self._flushed(kept, lines, picker)
+        for numbers, batch in rows:
+            kept, lines = batch, numbers
+            if picker.where or set(map(len, batch)) != {width}:
+                fits = [
+                    self._fits(line, row, names, picker) for line, row in zip(numbers, batch, strict=True)
+                ]
+                kept, lines = list(compress(batch, fits)), list(compress(numbers, fits))
+            for start in range(0, len(kept), size):
+                yield from self._flushed(kept[start : start + size], lines[start : start + size], picker)
+
+    def _fits(self, line: int, row: Row, names: Sequence[str], picker: _Picker) -> bool:
+        if len(row) != len(names):
+            self._ragged(line, row, names)
+            return False
+        fits = all(row[at].strip() == word for at, word in picker.where)
+        self.passed_over += not fits
+        return fits
 
     def _flushed(self, rows: list[Row], lines: list[int], picker: _Picker) -> Iterator[RawRows]:
         raw = picker.pick(rows, lines)
@@ -191,46 +175,11 @@ class CarefulReader:
         self.log.add(Problem(reason, self.source.name, found, expected, line, column, hint))
 
 
-class NulFoundError(Exception):
-    """A line holds a NUL character."""
-
-
 def with_encoding_settled(source: TableSource) -> TableSource:
     """The plan with the encoding that the whole file has, where only its head was looked at."""
     if source.dialect.encoding != UTF8 or is_utf8_file(source.path):
         return source
     return replace(source, dialect=replace(source.dialect, encoding=CP1252))
-
-
-class _Lines:
-    """Physical lines for the CSV reader, without the comments and blank lines between rows."""
-
-    def __init__(self, text: TextIO, skip: int, lines_before: int) -> None:
-        self._text = text
-        self._skip = skip
-        self.line = lines_before
-        self.row_line = 0
-        """Line in which the current row began."""
-        self.outside_quotes = True
-
-    def __iter__(self) -> _Lines:
-        return self
-
-    def __next__(self) -> str:
-        while True:
-            line = next(self._text)
-            self.line += 1
-            if self.line <= self._skip:
-                continue
-            if "\0" in line:
-                raise NulFoundError
-            if not self.outside_quotes:
-                return line
-            if line[0] == "#" or line.isspace():
-                continue
-            self.outside_quotes = False
-            self.row_line = self.line
-            return line
 
 
 # --- from cells of the file to canonical columns -----------------------------------------------------

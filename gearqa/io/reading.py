@@ -56,7 +56,7 @@ from gearqa.model.part import Part
 from gearqa.symbols import FLANKS
 
 PART_FILE: Final = "part.toml"
-FAST_FROM_BYTES: Final = 4 << 20
+FAST_FROM_BYTES: Final = 2_500_000
 """Below this the careful reader is done before the fast parser is loaded."""
 _LOCATED_SERIES: Final = 500
 """Series whose double points are looked up and told one by one; further ones are counted."""

@@ -101,8 +101,8 @@ class SharedPositions:
         return number
 
     def same_object(self, position: Array) -> Array:
-        """The shared array of equal content, else the array itself."""
-        number = self._numbers.get(position.tobytes(), _NOT_SHARED)
+        """The shared array of equal content, the given one from now on if there was none."""
+        number = self.number(position)
         return position if number == _NOT_SHARED else self.arrays[number]
 
 
