@@ -15,6 +15,7 @@ from sqlalchemy.engine import Connection
 
 from gearqa.history.queries import (
     PORTION,
+    PRODUCTION_ORDER,
     Selection,
     select_audit,
     select_events,
@@ -92,7 +93,7 @@ def write_history_csv(stream: BinaryIO, store: HistoryStore, which: Selection) -
         .join(PART, PART.c.id == GEAR.c.part_id)
         .join(FIGURE, FIGURE.c.gear_id == GEAR.c.id)
         .where(*which.conditions())
-        .order_by(GEAR.c.part_number, GEAR.c.finished_utc, GEAR.c.id, FIGURE.c.parameter, FIGURE.c.flank)
+        .order_by(*PRODUCTION_ORDER, FIGURE.c.parameter, FIGURE.c.flank)
     )  # fmt: skip
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\n")

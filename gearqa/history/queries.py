@@ -5,15 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
+from difflib import get_close_matches
 from typing import Any, Final
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from gearqa.history.gear_documents import gear_from_table
+from gearqa.history.parts import part_from_text
 from gearqa.history.tables import AUDIT, CURRENT, EVENT, GEAR, INTAKE, PART, REFERENCE
 from gearqa.history.texts import loads, stored_time, unpacked, utc_text
 from gearqa.model.history import FrozenReference, StoredEvent, StoredGear
+from gearqa.model.measurement import InputFile
+from gearqa.model.part import Part
 from gearqa.model.results import GearResult
 
 PORTION: Final = 500
@@ -26,7 +30,7 @@ GEAR_COLUMNS: Final = (
     GEAR.c.state, GEAR.c.superseded_by, GEAR.c.intake_id.label("intake"), GEAR.c.added_at,
 )  # fmt: skip
 TIMES: Final = ("measured_at", "finished_at", "added_at")
-PRODUCTION_ORDER: Final = (GEAR.c.part_number, GEAR.c.finished_utc, GEAR.c.id)
+PRODUCTION_ORDER: Final = (sa.nulls_first(GEAR.c.finished_utc), GEAR.c.id)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +65,33 @@ class Selection:
 
 
 def select_gears(
-    connection: Connection, which: Selection, *, limit: int | None = None
+    connection: Connection, which: Selection, *, last: int | None = None
 ) -> Iterator[StoredGear]:
-    """Gears in the order they were made; those without a time stand at an end."""
+    """Gears in the order they were made; those without a time come first. `last`: only so many."""
     query = sa.select(*GEAR_COLUMNS).join(PART, PART.c.id == GEAR.c.part_id).where(*which.conditions())
-    query = query.order_by(*PRODUCTION_ORDER).limit(limit)
+    query = query.order_by(*PRODUCTION_ORDER)
+    if last is not None:
+        query = query.offset(max(0, count_gears(connection, which) - last))
     for row in _portions(connection, query):
         yield gear_of(row)
+
+
+def nearest_serials(connection: Connection, serial: str, part_number: str | None = None) -> list[str]:
+    """Serials that are written alike."""
+    query = sa.select(GEAR.c.serial).where(*Selection(part_number).conditions()).distinct()
+    return get_close_matches(serial, list(connection.execute(query.limit(50_000)).scalars()), n=3)
+
+
+def part_of(connection: Connection, gear: int) -> Part:
+    """Part data that a gear was graded by."""
+    query = sa.select(PART.c.content).join(GEAR, GEAR.c.part_id == PART.c.id).where(GEAR.c.id == gear)
+    return part_from_text(connection.execute(query).scalar_one())
+
+
+def input_files(connection: Connection, intake: int) -> tuple[InputFile, ...]:
+    """Files that an adding read or left out."""
+    text = connection.execute(sa.select(INTAKE.c.inputs).where(INTAKE.c.id == intake)).scalar_one()
+    return tuple(InputFile(one["file"], one["sha256"], one.get("left_out")) for one in loads(text))
 
 
 def count_gears(connection: Connection, which: Selection) -> int:
@@ -158,7 +182,7 @@ def select_intakes(connection: Connection, numbers: Sequence[int] | None = None)
     if numbers is not None:
         query = query.where(INTAKE.c.id.in_(numbers))
     for row in _portions(connection, query.order_by(INTAKE.c.id)):
-        values = row._asdict()
+        values = _document(row)
         part = {key: values.pop(key) for key in ("number", "name", "revision")}
         values |= {"inputs": loads(row.inputs), "notices": loads(row.notices), "part": part}
         yield values
@@ -167,7 +191,7 @@ def select_intakes(connection: Connection, numbers: Sequence[int] | None = None)
 def select_parts(connection: Connection) -> Iterator[dict[str, Any]]:
     """Part data of every revision, as JSON."""
     for row in connection.execute(sa.select(PART).order_by(PART.c.id)):
-        yield {**row._asdict(), "content": loads(row.content)}
+        yield {**_document(row), "content": loads(row.content)}
 
 
 def select_audit(
@@ -180,10 +204,19 @@ def select_audit(
     if part_number is not None:
         query = query.where(AUDIT.c.part_number == part_number)
     for row in _portions(connection, query):
-        yield {**row._asdict(), "detail": loads(row.detail)}
+        yield {**_document(row), "detail": loads(row.detail)}
 
 
 def _portions(connection: Connection, query: sa.Select[Any]) -> Iterator[sa.Row[Any]]:
     """Rows streamed from the database, so that any number of them fits into memory."""
-    with connection.execution_options(yield_per=PORTION).execute(query) as result:
+    result = connection.execution_options(yield_per=PORTION).execute(query)
+    try:
         yield from result
+    finally:
+        if not connection.closed:  # else an error has ended the transaction before this generator
+            result.close()
+
+
+def _document(row: sa.Row[Any]) -> dict[str, Any]:
+    """A row as a table; SQLAlchemy's keys are a kind of text of its own."""
+    return {str(key): value for key, value in row._asdict().items()}

@@ -44,6 +44,8 @@ class HistoryStore:
     def __init__(self, location: Location, engine: Engine, *, exists: bool) -> None:
         self.location = location
         self.exists = exists
+        """Whether it was there before it was opened."""
+        self.created = False
         self._engine = engine
 
     @classmethod
@@ -65,7 +67,8 @@ class HistoryStore:
             engine, exists = _engine(location, writing=writing, lock_seconds=lock_seconds)
             store = cls(location, engine, exists=exists)
             try:
-                store._bring_up_to_date(writing or not exists)
+                store._bring_up_to_date(may_write=writing or not exists)
+                store.created = writing and not exists
             except BaseException:
                 store.close()
                 raise
@@ -109,7 +112,7 @@ class HistoryStore:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def _bring_up_to_date(self, may_write: bool) -> None:
+    def _bring_up_to_date(self, *, may_write: bool) -> None:
         with self.reading() as connection:
             found = self._version(connection)
         if found == HEAD:
@@ -125,7 +128,7 @@ class HistoryStore:
             from gearqa.history.migrations.run import upgrade  # noqa: PLC0415
 
             upgrade(connection, found, self.shown)
-            if self.exists:
+            if found is not None:
                 log(connection, Entry("schema", detail={"from": found, "to": HEAD}))
 
     def _upgrade_needed(self, found: str) -> None:

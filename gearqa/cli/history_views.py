@@ -1,0 +1,69 @@
+"""Stored gears in full, and the JSON of what `history check` and `history regrade` found."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from gearqa.history.queries import Selection
+    from gearqa.history.store import HistoryStore
+    from gearqa.model.history import CheckReport, RegradeReport, StoredGear
+    from gearqa.report.document import Block
+
+
+def shown_blocks(history: HistoryStore, which: Selection, *, wide: bool) -> list[Block]:
+    """Every gear that counts in full, then its former results."""
+    from gearqa.evaluate import grade_header  # noqa: PLC0415
+    from gearqa.history.queries import input_files, part_of, result_of, select_results  # noqa: PLC0415
+    from gearqa.report.document import Paragraph  # noqa: PLC0415
+    from gearqa.report.history_tables import former_lines, time_text  # noqa: PLC0415
+    from gearqa.report.model import gear_blocks  # noqa: PLC0415
+
+    blocks: list[Block] = []
+    former: list[StoredGear] = []
+    with history.reading() as connection:
+        found = list(select_results(connection, which))
+        for stored, document, _ in found:
+            if stored.state != "current":
+                former.append(stored)
+                continue
+            part = part_of(connection, stored.id)
+            header = grade_header(part, input_files(connection, stored.intake), stored.simulated)
+            blocks.append(Paragraph(f"added {time_text(stored.added_at)}, intake {stored.intake}", "note"))
+            blocks += gear_blocks(header, result_of(document), part.evaluation.slope_span, wide=wide)
+    if former:
+        blocks.append(former_lines(former))
+    return blocks
+
+
+def check_document(history: HistoryStore, report: CheckReport) -> dict[str, Any]:
+    """JSON of a store looked through."""
+    return {**_head(history, "check"), "sound": not report.findings, **asdict(report)}
+
+
+def regrade_document(history: HistoryStore, report: RegradeReport) -> dict[str, Any]:
+    """JSON of gears graded anew."""
+    return {**_head(history, "regrade"), "conforms": report.conforms, **asdict(report)}
+
+
+def write_document(target: str | None, document: Mapping[str, Any]) -> None:
+    """Write a document where an output was asked for."""
+    from gearqa.io.atomic import write_whole  # noqa: PLC0415
+    from gearqa.io.jsonio import dumps  # noqa: PLC0415
+
+    if target is not None:
+        write_whole(target, dumps(document))
+
+
+def _head(history: HistoryStore, report: str) -> dict[str, Any]:
+    from gearqa.io.jsonio import software_table  # noqa: PLC0415
+    from gearqa.model.history import HISTORY_SCHEMA  # noqa: PLC0415
+
+    return {
+        "schema": HISTORY_SCHEMA,
+        "software": software_table(),
+        "report": report,
+        "store": {"location": history.shown},
+    }
