@@ -1,12 +1,9 @@
-"""Fixtures shared by all tests; no logic."""
+"""Settings and fixtures shared by all tests; no logic."""
 
-import pytest
+import os
 
-KINDS = ("published", "independent", "regression")
+from hypothesis import settings
 
-
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """Print how many checks of each kind passed."""
-    passed = terminalreporter.stats.get("passed", [])
-    counts = (f"{sum(kind in report.keywords for report in passed)} {kind}" for kind in KINDS)
-    terminalreporter.write_line(f"checks against sources passed: {', '.join(counts)}")
+# A deadline would make the machine's load decide; in CI the same examples run every time.
+settings.register_profile("gearqa", deadline=None, derandomize=bool(os.environ.get("CI")))
+settings.load_profile("gearqa")
