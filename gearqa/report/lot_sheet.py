@@ -39,6 +39,8 @@ from gearqa.symbols import PARAMETERS
 
 WORST_ROWS = 10
 """Gears in the table of the worst."""
+MOST_ALL = 100
+"""Gears of a lot that all get a sheet with the choice "auto"; of more only the worst do."""
 MOST_ROWS = 1000
 """Gears that the table of a lot lists."""
 LOT_ID = "lot"
@@ -51,7 +53,7 @@ class LotSheets:
     job: SheetJob
     choice: SheetChoice
     most: int
-    """Gears that get a sheet with `choice="worst"`."""
+    """Gears that get a sheet where only the worst do."""
     words: LotCollector = field(default_factory=LotCollector)
     rows: list[GearRow] = field(default_factory=list)
     values: list[dict[str, tuple[str, bool]]] = field(default_factory=list)
@@ -76,9 +78,11 @@ class LotSheets:
             }
         )
         self.spread.add(result)
-        if self.choice == "all":
+        if self.choice == "all" or (self.choice == "auto" and number <= MOST_ALL):
             self.sheets[number] = self._sheet(gear, number)
-        elif self.choice == "worst" and self.most > 0:
+        elif self.choice == "auto" and number == MOST_ALL + 1:
+            self.sheets.clear()
+        if self.choice in ("auto", "worst") and self.most > 0:
             heapq.heappush(self._heap, (row.badness, number, gear))
             if len(self._heap) > self.most:
                 heapq.heappop(self._heap)
@@ -90,7 +94,8 @@ class LotSheets:
     def document(self, lot: LotSummary) -> doc.Document:
         """The lot's page and the sheets, in the order of the input."""
         for _, number, gear in self._heap:
-            self.sheets[number] = self._sheet(gear, number)
+            if number not in self.sheets and (self.choice == "worst" or len(self.rows) > MOST_ALL):
+                self.sheets[number] = self._sheet(gear, number)
         self._heap.clear()
         ranked = sorted(self.rows, key=lambda row: row.badness, reverse=True)
         sheets = []
@@ -155,8 +160,8 @@ class LotSheets:
                 )  # fmt: skip
             body.append((self._serial(row), row.grade, *cells, *self._words(row)))
         notes = ["Each with the value that uses up most of what is allowed."]
-        if self.choice == "worst" and len(self.sheets) < len(self.rows):
-            notes.append("Only these gears have a sheet with charts in this file.")
+        if 0 < len(self.sheets) < len(self.rows):
+            notes.append("Only gears with a link have a sheet with charts in this file.")
         return doc.Table("", columns, tuple(body), notes=tuple(notes))
 
     @staticmethod

@@ -15,7 +15,7 @@ from gearqa.model.results import GearResult, GradeHeader, TraceCurves
 from gearqa.report.gear_figures import RunoutCurve
 
 Array = NDArray[np.float64]
-SheetChoice = Literal["all", "worst", "none"]
+SheetChoice = Literal["auto", "all", "worst", "none"]
 GearInput = tuple[GearMeasurement, GearResult, tuple[TraceCurves, ...]]
 
 

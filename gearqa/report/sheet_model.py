@@ -30,7 +30,7 @@ __all__ = [
 Progress = Callable[[int], None]
 """Called with the number of gears done."""
 WORST_SHEETS = 10
-"""Gears that get their charts with `sheets="worst"`."""
+"""Gears that get their charts where only the worst do."""
 
 
 def gear_document(
@@ -71,7 +71,7 @@ def build_sheets(
     *,
     part: Part,
     aids: SheetAids,
-    sheets: SheetChoice = "all",
+    sheets: SheetChoice = "auto",
     worst: int = WORST_SHEETS,
     progress: Progress | None = None,
 ) -> doc.Document:
@@ -92,10 +92,11 @@ def build_sheets(
         The drawing.
     aids : SheetAids
         Numeric helpers.
-    sheets : {"all", "worst", "none"}
-        Which gears of a lot get a sheet with charts. One gear alone always gets it, but for "none".
+    sheets : {"auto", "all", "worst", "none"}
+        Which gears of a lot get a sheet with charts; "auto": all of up to 100 gears, of more the worst.
+        One gear alone always gets it, but for "none".
     worst : int
-        Number of gears with `sheets="worst"`.
+        Number of gears where only the worst get a sheet.
     progress : callable, optional
         Called with the number of gears done.
 

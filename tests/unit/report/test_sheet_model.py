@@ -196,6 +196,17 @@ def test_which_gears_get_their_charts(sheets: str, with_charts: list[int]) -> No
     assert linked == {f"gear-{k}" for k in with_charts}
 
 
+@pytest.mark.parametrize(("most", "with_charts"), [(4, [1, 2, 3, 4]), (3, [2, 4])])
+def test_all_gears_of_a_small_lot_and_the_worst_of_a_large_one(
+    most: int, with_charts: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(lot_sheet, "MOST_ALL", most)
+    document = document_of(lot_of([1, 4, 1, 2]), worst=2)
+    assert [sheet.id for sheet in document.sheets[1:]] == [f"gear-{k}" for k in with_charts]
+    notes = [plain(note) for note in blocks(document.sheets[0], Table)[0].notes]
+    assert ("Only gears with a link have a sheet with charts in this file." in notes) == (most == 3)
+
+
 def test_very_large_lots_list_the_worst_gears(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(lot_sheet, "MOST_ROWS", 3)
     lot = document_of(lot_of([1, 4, 1, 2, 3]), sheets="none").sheets[0]
