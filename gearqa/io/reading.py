@@ -7,7 +7,7 @@ by the chunk, the spool's bound and a small index, not by the folder. The second
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
@@ -97,7 +97,8 @@ def read_folder(
     PartFileError
         If only the part file or the column map is at fault.
     """
-    return _Reading(Path(folder), chunk_rows, new_store()).run(part, columns, serials)
+    wanted = (serials,) if isinstance(serials, str) else serials
+    return _Reading(Path(folder), chunk_rows, new_store()).run(part, columns, wanted)
 
 
 def new_store() -> SeriesStore:
@@ -313,8 +314,8 @@ class _Reading:
 
     def _check_pitch(self) -> None:
         """Index and single pitch both for one serial and flank."""
-        keys = set(self.store.keys().tolist())
         names = list(self.store.serials)
+        keys = set(self.store.keys(INDEX, SINGLE_PITCH).tolist())
         for key in sorted(keys):
             gear, series = key >> SERIES_BITS, key & ((1 << SERIES_BITS) - 1)
             sort, flank, _ = split_series_key(series)
@@ -362,13 +363,15 @@ class _Reading:
     def _check_serials(self, wanted: Sequence[str]) -> tuple[tuple[str, ...], dict[str, list[Notice]]]:
         kinds_of = self._kinds_of()
         graded = [serial for serial, kinds in kinds_of.items() if kinds]
+        texts: dict[TableKind, Collection[str]] = {
+            "size": self.texts.sizes,
+            "production": self.texts.production,
+        }
         elsewhere = {
-            serial: [
-                kind for kind, table in self._text_tables().items() if serial in table
-            ]
+            serial: [kind for kind, table in texts.items() if serial in table]
             for serial, kinds in kinds_of.items()
             if not kinds
-        }  # fmt: skip
+        }
         hints = twins(kinds_of)
         if not graded and not self.log.problems and not self.map_failed:
             self.log.add(_nothing_to_grade(self.folder, self.sources))
@@ -382,9 +385,6 @@ class _Reading:
             self.log.notices += known_elsewhere_notices(list(elsewhere), elsewhere, hints)
         present = [kind for kind in GRADED_KINDS if any(kind in kinds for kinds in kinds_of.values())]
         return tuple(graded), missing_table_notices(graded, kinds_of, present, hints)
-
-    def _text_tables(self) -> dict[TableKind, dict[str, object]]:
-        return {"size": {**self.texts.sizes}, "production": {**self.texts.production}}
 
     def _kinds_of(self) -> dict[str, frozenset[TableKind]]:
         names = list(self.store.serials)

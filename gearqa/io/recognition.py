@@ -24,6 +24,7 @@ from gearqa.io.tables import (
     QUANTITIES,
     TABLES,
     split_unit,
+    table_name,
 )
 from gearqa.io.text import HEAD_BYTES, NotTextError, decode_head, guess_encoding, read_head
 
@@ -167,12 +168,6 @@ class _Header:
             self.problem(Reason.DUPLICATE_COLUMN, f"column '{column}' twice", "each column once", column)
         return ColumnSource(column, factor=factor)
 
-    def drop(self, canonical: str, message: str) -> None:
-        """Leave a known column unread, and say so."""
-        source = self.take(canonical)
-        if source is not None:
-            self.notice("column_not_read", f"column '{source.column}' is not read: {message}")
-
     def unknown(self) -> list[str]:
         """Columns nobody asked for, in file order."""
         return [name for name in self.names if name.casefold() not in self._consumed]
@@ -273,7 +268,7 @@ def _missing(header: _Header, kind: TableKind, alternatives: Sequence[str]) -> N
     hint = f"column '{near}' looks like it: rename it or write a column map" if near else ""
     header.problem(
         Reason.MISSING_COLUMN,
-        f"a {kind} table without column {wanted}",
+        f"{table_name(kind)} without column {wanted}",
         f"columns {_wanted(kind)}",
         hint=hint,
     )
@@ -289,7 +284,7 @@ def _tell_unknown(header: _Header, kind: TableKind, unknown: Sequence[str]) -> N
         )
         near = difflib.get_close_matches(name.casefold(), columns, n=1, cutoff=0.75) if name else []
         hint = f" (did you mean '{near[0]}'?)" if near else ""
-        header.notice("unknown_column", f"{shown} is not known in a {kind} table and is ignored{hint}")
+        header.notice("unknown_column", f"{shown} is not known in {table_name(kind)} and is ignored{hint}")
 
 
 def _quantity(canonical: str) -> str:
@@ -320,7 +315,7 @@ def _unrecognised(name: str, row: HeaderRow, dialect: Dialect) -> Problem:
     """Say which table the header comes nearest to, and what it lacks."""
     header = ", ".join(f"'{cell}'" for cell in row.names[:12]) + (", ..." if len(row.names) > 12 else "")
     kind, lacking = _nearest_table(row.names)
-    hint = f"nearest is {'an' if kind == 'events' else 'a'} {kind} table, which lacks {', '.join(lacking)}"
+    hint = f"nearest is {table_name(kind)}, which lacks {', '.join(lacking)}"
     likely = _likely_names(row.names, lacking)
     if likely:
         hint += "; " + ", ".join(f"'{found}' may be '{wanted}'" for wanted, found in likely.items())

@@ -210,9 +210,9 @@ class SeriesStore:
         index = self._index
         return set(np.unique(index["gear"][index["series"] >> 17 == series]).tolist())
 
-    def keys(self) -> NDArray[np.int64]:
-        """All distinct (gear, series key) as one number: gear << 20 | series key."""
-        index = self._index
+    def keys(self, *sorts: int) -> NDArray[np.int64]:
+        """Distinct (gear, series key) of some sorts of series, as one number: gear << 20 | series key."""
+        index = self._index[np.isin(self._index["series"] >> 17, sorts)]
         return np.unique((index["gear"].astype(np.int64) << SERIES_BITS) | index["series"])
 
     def files_with(self, gear: int, series: int) -> list[int]:

@@ -85,6 +85,9 @@ class Spool:
         if self._file is not None:
             self._file.close()
 
+    def __del__(self) -> None:
+        self.close()
+
     def _move_to_disk(self) -> None:
         # unbuffered: what is written can be read back at once
         self._file = tempfile.TemporaryFile(prefix="gearqa-", buffering=0)  # noqa: SIM115 - lives on

@@ -117,6 +117,11 @@ TIME_COLUMNS: Final = frozenset({"finished_at", "measured_at", "calibration_due"
 SIZE_METHODS: Final = ("balls", "span")
 
 
+def table_name(kind: TableKind) -> str:
+    """A kind of table as a sentence calls it."""
+    return f"{'an' if kind == 'events' else 'a'} {kind} table"
+
+
 def split_unit(header: str) -> tuple[str, str | None]:
     """Quantity and unit of a column name; the unit is None where the name is no measured quantity.
 

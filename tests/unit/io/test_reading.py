@@ -261,6 +261,12 @@ def test_only_the_serials_asked_for(tmp_path: Path) -> None:
         assert [gear.serial for gear in inspection] == ["C", "B"]
 
 
+def test_one_serial_may_be_given_as_a_text(tmp_path: Path) -> None:
+    lines = [f"{s},left,1,1,0" for s in ("AB", "A", "B")]
+    with read(tmp_path, {"p.csv": rows(PROFILE, lines)}, serials="AB") as inspection:
+        assert inspection.serials == ("AB",)
+
+
 def test_a_serial_in_one_table_only_gets_a_notice_with_the_leading_zeros(tmp_path: Path) -> None:
     files = {"p.csv": rows(PROFILE, ["007,left,1,1,0"]), "h.csv": rows(HELIX, ["7,left,1,1,0"])}
     found = gears(read(tmp_path, files))
@@ -463,12 +469,45 @@ face_position_mm = "z"
 header = 'T(?P<tooth>\d+)(?P<flank>[LR])'
 values = { L = "left", R = "right" }
 """
-    files = {"wide.csv": "z,T01L,T02R\n1,0.5,1\n2,0.25,2\n", "map.toml": columns}
+    files = {"wide.csv": "z,T01L,T02R,other\n1,0.5,1,9\n2,0.25,2,9\n", "map.toml": columns}
     traces = gears(read(tmp_path, files, columns=tmp_path / "map.toml"))["A"].traces
     assert [(t.flank, t.tooth, t.deviation_um.tolist()) for t in traces] == [
         ("left", 1, [0.5, 0.25]),
         ("right", 2, [1.0, 2.0]),
     ]
+
+
+def test_a_wide_runout_table_counted_from_zero(tmp_path: Path) -> None:
+    columns = r"""
+[runout]
+file = "wide.csv"
+[runout.columns]
+serial = "S"
+[[runout.wide]]
+header = 'gap (?P<space>\d+)'
+value = "radial_mm"
+tooth_offset = 1
+"""
+    files = {"wide.csv": "S;gap 0;gap 1\nA;0,001;0,002\nB;0,003;-0,004\n", "map.toml": columns}
+    found = gears(read(tmp_path, files, columns=tmp_path / "map.toml"))
+    readings = {serial: gear.runout for serial, gear in found.items()}
+    assert {s: None if r is None else r.radial_um[:2].tolist() for s, r in readings.items()} == {
+        "A": [1.0, 2.0],
+        "B": [3.0, -4.0],
+    }
+
+
+def test_a_where_that_picks_nothing(tmp_path: Path) -> None:
+    columns = """
+[runout]
+file = "r.csv"
+where = { No = "2" }
+columns = { serial = "S", space = "gap", radial_um = "r" }
+"""
+    files = {"r.csv": "S,gap,r,No\nA,1,0,1\n", "map.toml": columns, "i.csv": GOOD_PITCH}
+    (problem,) = problems(tmp_path, files, columns=tmp_path / "map.toml")
+    assert (problem.reason, problem.file) == (Reason.EMPTY_TABLE, "r.csv")
+    assert problem.found == "no row that fits `where`"
 
 
 def test_rows_picked_by_where_units_row_and_footer(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import subprocess
 import sys
 from pathlib import Path
@@ -173,6 +174,27 @@ def test_numbers_on_disk_are_the_numbers_in_memory(tmp_path: Path, monkeypatch: 
             assert spooled.on_disk
             same(kept, spooled)
             same(kept, spooled)
+
+
+def test_an_inspection_that_is_not_closed_leaves_nothing_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spools = [Spool(memory_bytes=100)]
+    monkeypatch.setattr(reading, "new_store", lambda: SeriesStore(spools.pop()))
+    inspection = read_folder(write(tmp_path, lot(2, 50)))
+    file = inspection._store._spool._file
+    assert file is not None
+    del inspection
+    gc.collect()
+    assert file.closed
+
+
+def test_traces_of_shuffled_rows_share_their_positions(tmp_path: Path) -> None:
+    lines = [f"{s},left,{t},{p / 4},0" for p in range(4, 60) for s in "AB" for t in (1, 2)]
+    with read(tmp_path, {"p.csv": rows(PROFILE, lines)}, chunk_rows=30) as inspection:
+        arrays = [trace.position_mm for gear in inspection for trace in gear.traces]
+    assert len(arrays) == 4
+    assert all(array is arrays[0] for array in arrays)
 
 
 def test_a_small_folder_does_not_load_the_fast_parser(tmp_path: Path) -> None:
