@@ -266,6 +266,13 @@ def test_in_the_tip_zone_plus_counts_and_minus_does_not(spec, at):
         assert plus[key] == without[key]
 
 
+@pytest.mark.parametrize("spec", [EXTERNAL, INTERNAL], ids=["external", "internal"])
+def test_a_flat_trace_counts_nothing_in_its_tip_zone(spec):
+    x = np.linspace(9.0, 21.0, 2401)
+    assert not evaluated(spec, x, np.zeros(2401))["tip_zone_counted"]
+    assert not evaluated(dataclasses.replace(spec, cutoff=0.3), x, np.full(2401, 7.0))["tip_zone_counted"]
+
+
 def test_behind_the_tip_zone_nothing_counts():
     assert not with_bump(EXTERNAL, 30.0, 20.1)["tip_zone_counted"]
     assert not with_bump(INTERNAL, 30.0, 9.9)["tip_zone_counted"]
@@ -383,6 +390,16 @@ def test_steep_is_what_leaves_the_band_by_its_width_or_by_1_um():
     operator = trace_operator(x, HELIX)
     steep = evaluate_traces(operator, np.array([0.999, 1.001])[:, None] * critical * chamfer).departs
     assert steep.tolist() == [False, True]
+
+
+def test_steep_is_measured_by_the_band_of_a_wavy_trace():
+    """A band 8 um wide, all above its middle line, lets the trace leave it by 8 um below as well."""
+    x = np.linspace(0.0, 32.0, 961)
+    wave = 4.0 * np.cos(2 * np.pi * (x - 1.6) / 14.4) + 100.0
+    operator = trace_operator(x, HELIX)
+    deep = np.array([[5.0], [80.0]]) * np.where(x < 1.5, x - 1.5, 0.0)
+    assert evaluate_traces(operator, wave + deep).departs.tolist() == [False, True]
+    assert evaluate_traces(operator, deep).departs.tolist() == [True, True]
 
 
 def test_operators_are_kept_by_positions_and_spec():
