@@ -141,3 +141,13 @@ def test_size_counts_with_the_gear(fits: bool | None, want: str) -> None:
     size = SizeResult("balls", 155.8, 3.0, None, "", 155.78, 155.84, fits)
     gear = replace(make_gear("G1", part), size=(size,))
     assert judge_gear(gear, part, criteria_of(part), DecisionTable()).state == want
+
+
+def test_the_trace_nearer_to_its_limit_decides_not_the_larger_one() -> None:
+    part = make_part(limits_um={"profile_slope": [-6.0, 4.0]})
+    value = next(
+        v for v in judge({"profile_slope": (-5.0, 3.9)}, part=part).values if v.parameter == "profile_slope"
+    )
+    assert value.value_um == -5.0
+    assert value.state == "not proven"
+    assert value.probability_of_conformity == pytest.approx(float(stats.norm.cdf(0.1 / 0.35)), abs=1e-9)

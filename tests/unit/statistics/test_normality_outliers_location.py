@@ -92,10 +92,16 @@ def test_prepackage_factor() -> None:
 
 
 @pytest.mark.independent
-def test_runs_by_enumeration() -> None:
-    values = [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0]
-    got = location.runs_test(values)
-
+@pytest.mark.parametrize(
+    "values",
+    [
+        [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0],
+        [1.0, 7.0, 2.0, 4.0, 6.0, 3.0, 5.0],
+        [7.0, 1.0, 6.0, 5.0, 2.0, 4.0, 3.0],
+        [1.0, 5.0, 2.0, 6.0, 3.0, 7.0, 4.0],
+    ],
+)
+def test_runs_by_enumeration(values: list[float]) -> None:
     def runs(order: tuple[float, ...]) -> int:
         above = [v > 4 for v in order if v != 4]
         return 1 + sum(a != b for a, b in pairwise(above))
@@ -104,7 +110,7 @@ def test_runs_by_enumeration() -> None:
     seen = runs(tuple(values))
     few = sum(c <= seen for c in counts) / len(counts)
     many = sum(c >= seen for c in counts) / len(counts)
-    assert got == pytest.approx(min(1.0, 2 * min(few, many)))
+    assert location.runs_test(values) == pytest.approx(min(1.0, 2 * min(few, many)))
 
 
 def test_runs_without_two_kinds() -> None:
