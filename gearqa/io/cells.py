@@ -5,9 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, tzinfo
 from typing import Final, Literal
-from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
@@ -212,7 +211,11 @@ class Cells:
             def parse(text: str) -> datetime:
                 return datetime.strptime(text, form)
 
-        zone = ZoneInfo(source.timezone) if source.timezone else None
+        zone: tzinfo | None = None
+        if source.timezone:
+            from zoneinfo import ZoneInfo  # noqa: PLC0415
+
+            zone = ZoneInfo(source.timezone)
         result: list[datetime | None] = []
         for row, cell in enumerate(self.raw.columns[canonical]):
             text = cell.strip(_BLANKS)

@@ -26,7 +26,7 @@ from gearqa.io.canonical import Frame, Rows, scaled, to_series
 from gearqa.io.dialect import find_header
 from gearqa.io.pieces import Pieces, cut
 from gearqa.io.sources import Dialect, TableSource
-from gearqa.io.tables import GRADED_KINDS, NUMBER_COLUMNS, WHOLE_NUMBER_COLUMNS
+from gearqa.io.tables import NUMBER_COLUMNS, WHOLE_NUMBER_COLUMNS
 from gearqa.io.text import CP1252, HEAD_BYTES, UTF8
 from gearqa.symbols import FLANKS
 
@@ -56,17 +56,6 @@ class Block:
     """Place of the first byte in the file."""
     pieces: Pieces | None = None
     rows: int = 0
-
-
-def is_plain(source: TableSource) -> bool:
-    """Whether the fast reader understands a plan at all."""
-    dialect = source.dialect
-    tricks = (
-        dialect.skip_rows or dialect.skip_after_header or dialect.skip_last_rows or dialect.drop_blank
-        or source.where or source.wide or dialect.encoding not in {UTF8, CP1252}
-    )  # fmt: skip
-    columns = all(c.column and not (c.words or c.columns) for c in source.columns.values())
-    return source.kind in GRADED_KINDS and columns and not tricks
 
 
 @dataclass(slots=True)

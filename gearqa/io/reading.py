@@ -27,13 +27,6 @@ from gearqa.io.canonical import (
 from gearqa.io.careful_reader import CHUNK_ROWS, CarefulReader, with_encoding_settled
 from gearqa.io.careful_rows import careful_series
 from gearqa.io.digests import sha256_of
-from gearqa.io.fast_reader import (
-    BYTES_PER_ROW,
-    FastReader,
-    NotPlainError,
-    OtherEncodingError,
-    is_plain,
-)
 from gearqa.io.inspection import Inspection
 from gearqa.io.listing import IGNORED, Listing, list_folder
 from gearqa.io.locate import locate
@@ -50,6 +43,7 @@ from gearqa.io.series_store import SeriesStore
 from gearqa.io.sources import Convention, TableKind, TableSource
 from gearqa.io.spool import Spool
 from gearqa.io.tables import GRADED_KINDS
+from gearqa.io.text import CP1252, UTF8
 from gearqa.io.text_rows import TextRows
 from gearqa.model.measurement import InputFile
 from gearqa.model.part import Part
@@ -222,7 +216,7 @@ class _Reading:
     def _read_tables(self) -> None:
         frame = Frame.of(self.part)
         digests: dict[str, str] = {}
-        plain = [source for source in self.sources if is_plain(source)]
+        plain = [source for source in self.sources if _is_plain(source)]
         fast = sum(_size(source.path) for source in plain) >= FAST_FROM_BYTES
         for number, source in enumerate(self.sources):
             read = self._read_fast if fast and source in plain else self._read_carefully
@@ -231,6 +225,13 @@ class _Reading:
         self.store.finish()
 
     def _read_fast(self, number: int, frame: Frame) -> str:
+        from gearqa.io.fast_reader import (  # noqa: PLC0415 - a small folder has no use for it
+            BYTES_PER_ROW,
+            FastReader,
+            NotPlainError,
+            OtherEncodingError,
+        )
+
         source = self.sources[number]
         reader = FastReader(source, frame, max(1, self.chunk_rows * BYTES_PER_ROW))
         careful = CarefulReader(source, self.log)
@@ -393,6 +394,17 @@ class _Reading:
             for gear in self.store.gears_with(series):
                 kinds[gear].add(kind)
         return {name: frozenset(own) for name, own in zip(names, kinds, strict=True)}
+
+
+def _is_plain(source: TableSource) -> bool:
+    """Whether the fast reader understands a plan."""
+    dialect = source.dialect
+    tricks = (
+        dialect.skip_rows or dialect.skip_after_header or dialect.skip_last_rows or dialect.drop_blank
+        or source.where or source.wide or dialect.encoding not in {UTF8, CP1252}
+    )  # fmt: skip
+    columns = all(c.column and not (c.words or c.columns) for c in source.columns.values())
+    return source.kind in GRADED_KINDS and columns and not tricks
 
 
 def _size(path: Path) -> int:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import bisect
 import os
-import tempfile
 import threading
 from typing import IO, Final
 
@@ -89,6 +88,8 @@ class Spool:
         self.close()
 
     def _move_to_disk(self) -> None:
+        import tempfile  # noqa: PLC0415
+
         # unbuffered: what is written can be read back at once
         self._file = tempfile.TemporaryFile(prefix="gearqa-", buffering=0)  # noqa: SIM115 - lives on
         for array in self._arrays:
