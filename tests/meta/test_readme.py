@@ -110,10 +110,11 @@ def test_the_parameters_are_those_of_the_table_of_symbols():
 def test_every_command_and_option_is_in_the_readme(name):
     assert f"gearqa {name} " in README
     command = app._Commands(name="gearqa").get_command(None, name)
-    for param in command.params:
-        for option in param.opts:
-            if option.startswith("--"):
-                assert re.search(rf"{option}\b", README), f"{name} {option}"
+    parts = {name: command, **{f"{name} {sub}": c for sub, c in getattr(command, "commands", {}).items()}}
+    for words, part in parts.items():
+        assert f"gearqa {words} " in README
+        for option in (option for param in part.params for option in param.opts if option.startswith("--")):
+            assert re.search(rf"{option}\b", README), f"{words} {option}"
 
 
 def test_topics_and_schemas_are_in_the_readme():
