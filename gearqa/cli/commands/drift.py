@@ -1,0 +1,255 @@
+"""`gearqa drift`: what the grinder does over parts and dress cycles."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from gearqa.cli.exit_status import ExitStatus
+from gearqa.cli.options import ColumnMap, CsvFile, HtmlFile, JsonFile, PartFile, Quiet, Serials
+from gearqa.cli.stores import Grinder, PartNumber, Store, Until, moment
+
+if TYPE_CHECKING:
+    from gearqa.cli.drift_gears import Gears
+    from gearqa.io.atomic import Outputs
+    from gearqa.model.drift import DriftHeader, DriftResult, DriftSettings
+
+
+def command(
+    folders: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="[FOLDER]...",
+            help="Inspection folders; without any the history store is analysed.",
+            show_default=False,
+        ),
+    ] = None,
+    store: Store = None,
+    part_number: PartNumber = None,
+    grinder: Grinder = None,
+    parameter: Annotated[
+        list[str] | None,
+        typer.Option("--parameter", metavar="KEY", help="Only this parameter; give it again for each one."),
+    ] = None,
+    since: Annotated[
+        str | None,
+        typer.Option(
+            "--since",
+            metavar="T",
+            help="Signals from then on count for the exit status, not only those of the current cycle.",
+        ),
+    ] = None,
+    until: Until = None,
+    last_cycles: Annotated[
+        int | None, typer.Option("--last-cycles", metavar="N", help="Only the last N dress cycles.")
+    ] = None,
+    reference: Annotated[
+        str | None,
+        typer.Option(
+            "--reference",
+            metavar="FROM..TO",
+            help="Cycles that the control limits come from: numbers, dress "
+            "labels or times. Else the frozen ones of the store, else the first that fit.",
+        ),
+    ] = None,
+    risk: Annotated[
+        float,
+        typer.Option("--risk", metavar="P", help="Risk of a part beyond the limit at the end of a cycle."),
+    ] = 0.01,
+    cycle_time: Annotated[
+        float | None,
+        typer.Option(
+            "--cycle-time",
+            metavar="S",
+            help="Seconds per gear on the grinder; estimates parts since dress "
+            "where they are missing, marked as estimate.",
+        ),
+    ] = None,
+    measuring_time: Annotated[
+        float | None,
+        typer.Option(
+            "--measuring-time",
+            metavar="S",
+            help="Seconds to measure one gear; with --cycle-time the "
+            "sampling advice keeps to what the gauge can do.",
+        ),
+    ] = None,
+    escaped_parts: Annotated[
+        int | None,
+        typer.Option(
+            "--escaped-parts",
+            metavar="K",
+            help="Parts that may be made before a change is seen; default: one dress cycle.",
+        ),
+    ] = None,
+    part: PartFile = None,
+    columns: ColumnMap = None,
+    serial: Serials = None,
+    json: JsonFile = None,
+    csv: CsvFile = None,
+    csv_style: Annotated[
+        Literal["comma", "semicolon"],
+        typer.Option("--csv-style", help="semicolon: decimal comma and BOM, for spreadsheets."),
+    ] = "comma",
+    html: HtmlFile = None,
+    pdf: Annotated[str | None, typer.Option("--pdf", metavar="FILE", help="Write the report as PDF.")] = None,
+    paper: Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Size of the PDF page.")] = "a4",
+    quiet: Quiet = False,
+) -> int:
+    """Tell how a grinder drifts, when it leaves the limits, and how often to dress.
+
+    Per grinder, part and parameter: wear between dresses, level after each dress, level changes, control
+    charts, forecast to the limit, dress interval for a chosen risk, and which parts to measure. What the
+    words mean: gearqa explain drift
+
+    Exit status: 0 no signal that counts and no limit ahead, 1 a signal in the current dress cycle (or since
+    --since) or a limit that is reached within the usual dress interval, 2 bad input or usage.
+    """  # fmt: skip
+    from gearqa.cli.console import tell_notices, terminal  # noqa: PLC0415
+    from gearqa.cli.drift_gears import from_folders, from_store, references_for  # noqa: PLC0415
+    from gearqa.drift import analyse_drift  # noqa: PLC0415
+    from gearqa.io.atomic import Outputs  # noqa: PLC0415
+    from gearqa.report.drift_terminal import drift_blocks  # noqa: PLC0415
+    from gearqa.report.model import WIDE  # noqa: PLC0415
+
+    settings = _settings(
+        risk=risk, parameters=parameter, since=since, until=until, last_cycles=last_cycles,
+        cycle_time_s=cycle_time, measuring_time_s=measuring_time, escaped_parts=escaped_parts,
+    )  # fmt: skip
+    keys = settings.parameters
+    with Outputs() as outputs:
+        if folders:
+            _not_with_folders(store)
+            gears = from_folders(
+                folders, part=part, columns=columns, serials=serial, part_number=part_number,
+                grinder=grinder, parameters=keys, quiet=quiet,
+            )  # fmt: skip
+        else:
+            _only_with_folders(part, columns, serial)
+            gears = from_store(store, part_number=part_number, grinder=grinder, parameters=keys)
+        settings, header = references_for(gears, settings, reference)
+        result = analyse_drift(gears.observations, gears.events, settings)
+        _require_series(result, gears)
+        if not quiet:
+            tell_notices(header.warnings)
+        _write(outputs, result, header, (json, csv, html, pdf), csv_style, paper)
+        outputs.keep_clear_of(gears.input_paths)
+    if not quiet and "-" not in (json, csv, html, pdf):
+        screen = terminal()
+        screen.blocks(drift_blocks(result, header, wide=screen.width >= WIDE))
+    return ExitStatus.DOES_NOT_CONFORM if result.alarm else ExitStatus.CONFORMS
+
+
+def _settings(
+    *,
+    risk: float,
+    parameters: list[str] | None,
+    since: str | None,
+    until: str | None,
+    last_cycles: int | None,
+    cycle_time_s: float | None,
+    measuring_time_s: float | None,
+    escaped_parts: int | None,
+) -> DriftSettings:
+    """Options as settings; bad values are usage errors."""
+    from gearqa.model.drift import DriftSettings  # noqa: PLC0415
+
+    if not 0 < risk < 0.5:
+        raise typer.BadParameter(
+            f"found {risk:g}, expected more than 0 and less than 0.5", param_hint="--risk"
+        )
+    for value, option in ((cycle_time_s, "--cycle-time"), (measuring_time_s, "--measuring-time")):
+        if value is not None and not (value > 0 and math.isfinite(value)):
+            raise typer.BadParameter(f"found {value:g}, expected more than 0 seconds", param_hint=option)
+    for count, option in ((last_cycles, "--last-cycles"), (escaped_parts, "--escaped-parts")):
+        if count is not None and count < 1:
+            raise typer.BadParameter(f"found {count}, expected at least 1", param_hint=option)
+    return DriftSettings(
+        risk=risk,
+        parameters=_parameters(parameters),
+        since=moment(since, "--since"),
+        until=moment(until, "--until", end_of_day=True),
+        last_cycles=last_cycles,
+        cycle_time_s=cycle_time_s,
+        measuring_time_s=measuring_time_s,
+        escaped_parts=escaped_parts,
+    )
+
+
+def _parameters(keys: list[str] | None) -> tuple[str, ...] | None:
+    from difflib import get_close_matches  # noqa: PLC0415
+
+    from gearqa.model.drift import SIZE  # noqa: PLC0415
+    from gearqa.symbols import PARAMETERS  # noqa: PLC0415
+
+    known = (*PARAMETERS, SIZE)
+    for key in keys or ():
+        if key not in known:
+            near = get_close_matches(key, known, n=1)
+            nearest = f"; nearest: {near[0]}" if near else ""
+            raise typer.BadParameter(
+                f"'{key}' is no parameter{nearest}. Parameters: {', '.join(known)}", param_hint="--parameter"
+            )
+    return tuple(dict.fromkeys(keys)) if keys else None
+
+
+def _not_with_folders(store: str | None) -> None:
+    if store is not None:
+        raise typer.BadParameter(
+            "give folders, or a store: folders are analysed by themselves. To keep them: gearqa history add",
+            param_hint="--store",
+        )
+
+
+def _only_with_folders(part: Path | None, columns: Path | None, serials: list[str] | None) -> None:
+    for value, option in ((part, "--part"), (columns, "--columns"), (serials, "--serial")):
+        if value:
+            raise typer.BadParameter(
+                "says how a folder is read; name the folder, or leave it out for the history store",
+                param_hint=option,
+            )
+
+
+def _require_series(result: DriftResult, gears: Gears) -> None:
+    """Nothing to analyse is no result."""
+    if result.series:
+        return
+    from gearqa.errors import EvaluationError  # noqa: PLC0415
+
+    raise EvaluationError(*gears.nothing())
+
+
+def _write(
+    outputs: Outputs,
+    result: DriftResult,
+    header: DriftHeader,
+    targets: tuple[str | None, str | None, str | None, str | None],
+    csv_style: Literal["comma", "semicolon"],
+    paper: Literal["a4", "letter"],
+) -> None:
+    json, csv, html, pdf = targets
+    if json is not None:
+        from gearqa.io.drift_json import drift_table  # noqa: PLC0415
+        from gearqa.io.jsonio import dumps  # noqa: PLC0415
+
+        outputs.open(json).write(dumps(drift_table(result, header)))
+    if csv is not None:
+        from gearqa.io.drift_json import drift_csv  # noqa: PLC0415
+
+        outputs.open(csv).write(drift_csv(result, style=csv_style))
+    if html is None and pdf is None:
+        return
+    from gearqa.report.drift_document import build_drift_document  # noqa: PLC0415
+
+    document = build_drift_document(result, header)
+    if html is not None:
+        from gearqa.report.html import write_html  # noqa: PLC0415
+
+        write_html(outputs.open(html), document)
+    if pdf is not None:
+        from gearqa.report.pdf import write_pdf  # noqa: PLC0415
+
+        write_pdf(outputs.open(pdf), document, paper=paper)
