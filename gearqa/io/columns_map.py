@@ -23,6 +23,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 from gearqa.errors import MeasurementFileError, PartFileError, Problem, Reason
 from gearqa.io.dialect import decimal_mark, guess_dialect
 from gearqa.io.part_file import with_units
+from gearqa.io.sheet_formats import SHEETS, canonical_column
 from gearqa.io.sources import ColumnSource, Convention, Dialect, TableKind, TableSource, WidePattern
 from gearqa.io.tables import QUANTITIES, SIZE_METHODS, TABLES, TIME_COLUMNS, split_unit
 from gearqa.io.text import NotTextError, decode_head, guess_encoding, read_head
@@ -216,6 +217,8 @@ class ColumnsMap(Table):
     size: Tables = _tables("size")
     production: Tables = _tables("production")
     events: Tables = _tables("events")
+    reported: Tables = about("tables of reported values, for gearqa incoming", default=(), strict=False)
+    study: Tables = about("tables of a gauge study, for gearqa gauge", default=(), strict=False)
 
     @property
     def unmapped_convention(self) -> Convention:
@@ -276,7 +279,7 @@ def columns_json_schema() -> dict[str, Any]:
     for owner in ("TableMap", "WideTable"):
         definitions[owner]["properties"]["columns"]["additionalProperties"] = {"anyOf": either}
     one_or_more = [(definitions["TableMap"]["properties"], "wide")]
-    one_or_more += [(schema["properties"], kind) for kind in KINDS]
+    one_or_more += [(schema["properties"], kind) for kind in (*KINDS, *SHEETS)]
     for properties, key in one_or_more:
         array = properties[key]
         kept = {k: array.pop(k) for k in ("description", "default", "title") if k in array}
@@ -341,6 +344,36 @@ def _cross_checks(file: TomlFile[ColumnsMap]) -> Iterator[Problem]:
             if table is None:
                 continue  # its own faults come first
             yield from _table_checks(file, kind, table, where)
+    yield from _sheet_checks(file)
+
+
+def _sheet_checks(file: TomlFile[ColumnsMap]) -> Iterator[Problem]:
+    """Columns of tables of reported values and of gauge studies."""
+    for kind, sheet in SHEETS.items():
+        tables = file.document.get(kind, [])
+        single = isinstance(tables, Mapping)
+        for number, raw in enumerate([tables] if single else tables if isinstance(tables, list) else []):
+            where = kind if single else f"{kind}.{number}"
+            table = table_as_far_as_known(raw, TableMap)
+            if table is None:
+                continue
+            present = {canonical_column(key)[0] for key in table.columns}
+            for key, spec in table.columns.items():
+                here, name = f"{where}.columns.{key}", canonical_column(key)[0]
+                if name not in sheet.columns:
+                    near = difflib.get_close_matches(name, sheet.columns, n=1, cutoff=0.5)
+                    expected = f"'{near[0]}'" if near else f"one of {', '.join(sheet.columns)}"
+                    yield file.problem(
+                        here, f"the unknown column '{key}'", expected, reason=Reason.UNKNOWN_KEY
+                    )
+                yield from _flank_words(file, name, spec.values, f"{here}.values")
+            for name in sheet.required:
+                if name not in present:
+                    yield file.problem(
+                        f"{where}.columns", f"no column for {name}", f"one in {sheet.title}",
+                        reason=Reason.MISSING_KEY,
+                        hint=f'add {name} = "..." with the header as it stands in the file',
+                    )  # fmt: skip
 
 
 def _table_checks(
@@ -505,6 +538,35 @@ def _plans(  # noqa: PLR0917
         )
         columns = {**base.columns, **_columns(wide.columns, name, problems)}
         yield replace(base, columns=columns, wide=pattern)
+
+
+def sheet_source(path: Path, name: str, table: TableMap, problems: list[Problem]) -> TableSource | None:
+    """The plan for a table of reported values or a gauge study; None where the file cannot be read."""
+    try:
+        dialect, first = _dialect(path, table)
+    except NotTextError as error:
+        problems.append(Problem(Reason.NOT_TEXT, name, error.found, "a text table", error.line))
+        return None
+    except OSError as error:
+        found = error.strerror or "an unreadable file"
+        problems.append(Problem(Reason.FILE_NOT_FOUND, name, found, "a readable file"))
+        return None
+    columns = {}
+    for key, spec in table.columns.items():
+        canonical, unit = canonical_column(key)
+        factor, offset = spec.factor * unit, spec.offset * unit
+        if spec.constant is not None or spec.path is not None:
+            text = _constant(canonical, spec, factor, offset, name, problems)
+            columns[canonical] = ColumnSource(constant=text)
+        else:
+            columns[canonical] = ColumnSource(
+                spec.column, None, factor, offset, spec.values, spec.columns or ()
+            )
+    return TableSource(
+        path, name, "production", dialect, columns,
+        where={column: _as_text(value) for column, value in table.where.items()},
+        simulated=first.startswith(SIMULATED), mapped=True,
+    )  # fmt: skip
 
 
 def _dialect(path: Path, table: TableMap) -> tuple[Dialect, str]:

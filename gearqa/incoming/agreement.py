@@ -1,0 +1,101 @@
+"""Agreement of reported with found values, parameter by parameter and flank by flank."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+import numpy as np
+
+from gearqa.evaluation.criteria import Criteria
+from gearqa.incoming.claims import drawing_limits
+from gearqa.model.incoming import Agreement, PlaceKey, Row, place_key
+from gearqa.statistics.agreement import correlation, limits_of_agreement, order_trend
+from gearqa.statistics.deming import deming
+from gearqa.statistics.outliers import grubbs_critical, grubbs_statistic, sidak
+from gearqa.symbols import PARAMETERS, Flank
+
+PAIRS_FOR_A_LINE: Final = 10
+PAIRS_FOR_OUTLIERS: Final = 7
+OUTLIER_SIGNIFICANCE: Final = 0.01
+"""Over all series together."""
+
+
+def agreements(rows: Sequence[Row], criteria: Criteria) -> dict[str, dict[PlaceKey, Agreement]]:
+    """Agreement of every parameter and flank of which at least one value was found; one pair a gear."""
+    series: dict[tuple[str, Flank | None], dict[str, list[Row]]] = {}
+    for row in rows:
+        if row.difference_um is not None:
+            series.setdefault((row.parameter, row.flank), {}).setdefault(row.serial, []).append(row)
+    count = sum(len(gears) >= PAIRS_FOR_OUTLIERS for gears in series.values())
+    significance = sidak(OUTLIER_SIGNIFICANCE, max(count, 1))
+    found: dict[str, dict[PlaceKey, Agreement]] = {}
+    order = list(PARAMETERS)
+    for (key, flank), gears in sorted(series.items(), key=lambda s: (order.index(s[0][0]), s[0][1] or "")):
+        found.setdefault(key, {})[place_key(flank)] = _agreement(
+            gears, significance, _width(criteria, key, flank)
+        )
+    return found
+
+
+def _agreement(gears: Mapping[str, Sequence[Row]], significance: float, allowed: float | None) -> Agreement:
+    serials = tuple(gears)
+    reported, ours = (
+        np.array([np.mean([value(row) for row in rows]) for rows in gears.values()])
+        for value in (_reported, _found)
+    )
+    difference = reported - ours
+    n = len(serials)
+    limits = limits_of_agreement(difference) if n > 1 else None
+    line = deming(ours, reported) if n >= PAIRS_FOR_A_LINE else None
+    trend = order_trend(difference)
+    related = correlation(ours, reported)
+    return Agreement(
+        n=n,
+        bias_um=float(difference.mean()),
+        bias_interval_um=limits.bias_interval if limits else None,
+        sd_um=limits.sd if limits else None,
+        limits_of_agreement_um=limits.limits if limits else None,
+        limits_interval_um=(limits.lower_interval, limits.upper_interval) if limits else None,
+        share_of_tolerance=(limits.limits[1] - limits.limits[0]) / allowed if limits and allowed else None,
+        slope=line.slope if line else None,
+        slope_interval=line.slope_interval if line else None,
+        intercept_um=line.intercept if line else None,
+        intercept_interval_um=line.intercept_interval if line else None,
+        correlation=related.r if related else None,
+        trend_um_per_gear=trend.slope if trend else None,
+        trend_p=trend.p if trend else None,
+        outliers=_outliers(serials, difference, significance),
+        equal=sum(all(row.equal for row in rows) for rows in gears.values()),
+        serials=serials,
+        differences_um=tuple(difference.tolist()),
+    )
+
+
+def _reported(row: Row) -> float:
+    return abs(row.reported_um) if row.by_magnitude else row.reported_um
+
+
+def _found(row: Row) -> float:
+    assert row.found_um is not None
+    return abs(row.found_um) if row.by_magnitude else row.found_um
+
+
+def _outliers(serials: Sequence[str], difference: np.ndarray, significance: float) -> tuple[str, ...]:
+    """The one gear whose difference stands apart, if there is one."""
+    n = len(serials)
+    if n < PAIRS_FOR_OUTLIERS or np.ptp(difference) == 0:
+        return ()
+    g, place = grubbs_statistic(difference)
+    return (serials[place],) if g > grubbs_critical(n, significance) else ()
+
+
+def _width(criteria: Criteria, key: str, flank: Flank | None) -> float | None:
+    """Width of what the drawing allows, the narrowest of the flanks. [um]"""
+    widths = []
+    for side, criterion in criteria.places[key]:
+        if criterion.required and flank in (None, side):
+            lower, upper = drawing_limits(criterion)
+            if upper is not None:
+                widths.append(upper - (lower or 0.0))
+    return min(widths, default=None)

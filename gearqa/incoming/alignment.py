@@ -1,0 +1,301 @@
+"""Lays the raw data of two sides over each other, and says whether they are of the same gear.
+
+Pitch curves identify a gear by what changes from tooth to tooth. Their low orders belong to mounting,
+jaws and machine, which gears of one lot share, and are taken out first. Every way to name flanks, to
+count teeth and to start counting is tried.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from gearqa.model.incoming import CurvePair, GearAlignment
+from gearqa.model.measurement import GearMeasurement, Trace
+from gearqa.symbols import FLANKS, Flank, TraceKind
+
+Array = NDArray[np.float64]
+
+SAME_CORRELATION: Final = 0.7
+"""From here on two pitch curves without low orders are of one gear (house rule)."""
+CHANCE: Final = 1e-3
+"""How rarely the best alignment of unlike gears may reach what counts as chance."""
+IDENTICAL_UM: Final = 0.02
+"""Root mean square below which two curves are the same numbers, but for rounding."""
+FEWEST_TEETH: Final = 8
+TEETH_PER_ORDER: Final = 8
+CLEARLY: Final = 0.1
+"""By so much the right gear must correlate better than every other one."""
+GEARS_DRAWN: Final = 3
+TEETH_DRAWN: Final = 2
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """How their numbering becomes ours."""
+
+    swapped: bool
+    reversed: bool
+    shift: int
+    correlation: float
+    residual: float
+
+
+def align(
+    theirs: Mapping[str, GearMeasurement],
+    ours: Mapping[str, GearMeasurement],
+    partner: Mapping[str, str],
+    z: int,
+    face_width: float,
+) -> tuple[tuple[GearAlignment, ...], tuple[CurvePair, ...]]:
+    """Align every gear of theirs with the one of ours that it should be.
+
+    Parameters
+    ----------
+    theirs : mapping of str to GearMeasurement
+        By their serial.
+    ours : mapping of str to GearMeasurement
+        By our serial.
+    partner : mapping of str to str
+        Their serial -> ours.
+    z : int
+        Number of teeth. [-]
+    face_width : float
+        Face width. [mm]
+    """
+    curves = {serial: _pitch_curves(gear, z) for serial, gear in ours.items()}
+    alignments, pairs = [], []
+    for serial, our_serial in partner.items():
+        one, other = theirs[serial], ours[our_serial]
+        mine = _pitch_curves(one, z)
+        ways = {name: _best_way(mine, curve, z) for name, curve in curves.items()} if mine is not None else {}
+        way = ways.get(our_serial)
+        found = _with_traces(serial, our_serial, one, other, way, ways, z, face_width)
+        alignments.append(found)
+        if len(alignments) <= GEARS_DRAWN:
+            pairs += _curve_pairs(serial, one, other, way or _Way(False, False, 0, 0.0, 0.0), z, face_width)
+    return tuple(alignments), tuple(pairs)
+
+
+def same_gears(alignments: Sequence[GearAlignment]) -> tuple[bool | None, str]:
+    """Whether all gears are the same, and why, as a stable code."""
+    if not alignments:
+        return None, "no_raw_data"
+    found = [one.same for one in alignments]
+    if False in found:
+        swapped = any(one.best_match for one in alignments if one.same is False)
+        return False, "serials_mixed_up" if swapped else "curves_unlike"
+    if None in found:
+        no_pitch = all(one.correlation is None for one in alignments)
+        return None, "no_pitch_curves" if no_pitch else "curves_too_unlike_to_tell"
+    return True, "identical_data" if all(one.identical for one in alignments) else "curves_alike"
+
+
+# --- pitch --------------------------------------------------------------------------------------------
+
+
+def _pitch_curves(gear: GearMeasurement, z: int) -> Array | None:
+    """Index of both flanks without its low orders, shape (2, z); None if not complete. [um]"""
+    if z < FEWEST_TEETH or any(
+        flank not in gear.pitch or gear.pitch[flank].missing_teeth for flank in FLANKS
+    ):
+        return None
+    index = np.stack([gear.pitch[flank].index_um for flank in FLANKS])
+    return without_low_orders(index)
+
+
+def low_orders(z: int) -> int:
+    """Highest order round the gear that is taken out."""
+    return max(1, z // TEETH_PER_ORDER)
+
+
+def without_low_orders(index: Array) -> Array:
+    """Index deviations without constant and low orders, shape (..., z). [um]"""
+    z = index.shape[-1]
+    spectrum = np.fft.rfft(index, axis=-1)
+    spectrum[..., : low_orders(z) + 1] = 0
+    return np.asarray(np.fft.irfft(spectrum, n=z, axis=-1))
+
+
+def _best_way(theirs: Array | None, ours: Array | None, z: int) -> _Way | None:
+    """The alignment with the highest correlation over both flanks."""
+    if theirs is None or ours is None:
+        return None
+    spectrum = np.fft.rfft(ours, axis=1)
+    norm = math.sqrt(float(np.sum(theirs**2)) * float(np.sum(ours**2)))
+    if norm == 0:
+        return None
+    best: _Way | None = None
+    for swapped in (False, True):
+        for backwards in (False, True):
+            turned = turned_index(theirs[::-1] if swapped else theirs, backwards)
+            # sum over teeth of ours[i + shift] * theirs[i], for every shift at once
+            products = np.fft.irfft(spectrum * np.conj(np.fft.rfft(turned, axis=1)), n=z, axis=1).sum(axis=0)
+            shift = int(np.argmax(products))
+            correlation = float(products[shift]) / norm
+            if best is None or correlation > best.correlation + 1e-12:
+                residual = ours - np.roll(turned, shift, axis=1)
+                best = _Way(swapped, backwards, shift, correlation, float(np.sqrt(np.mean(residual**2))))
+    return best
+
+
+def turned_index(index: Array, backwards: bool) -> Array:
+    """Index counted the other way round: tooth 1 stays, every displacement changes sign."""
+    return np.asarray(-np.roll(index[..., ::-1], 1, axis=-1)) if backwards else index
+
+
+def chance_correlation(z: int) -> float:
+    """Correlation that the best alignment of unlike gears reaches once in a thousand times.
+
+    Fisher's transformation over both flanks without their low orders, for 4 z ways to align them.
+
+    >>> round(chance_correlation(87), 2), round(chance_correlation(20), 2)
+    (0.38, 0.67)
+    """
+    n = 2 * (z - 1 - 2 * low_orders(z))
+    return math.tanh(float(-ndtri(CHANCE / (4 * z))) / math.sqrt(max(n - 3, 1)))
+
+
+# --- traces -------------------------------------------------------------------------------------------
+
+
+def _with_traces(  # noqa: PLR0917
+    serial: str,
+    our_serial: str,
+    one: GearMeasurement,
+    other: GearMeasurement,
+    way: _Way | None,
+    ways: Mapping[str, _Way | None],
+    z: int,
+    face_width: float,
+) -> GearAlignment:
+    residuals, related = [], []
+    for ours, theirs in _common_traces(one, other, way, z, face_width):
+        residuals.append(float(np.sqrt(np.mean((ours - ours.mean() - theirs + theirs.mean()) ** 2))))
+        related.append(_correlation(ours, theirs))
+    residual = float(np.sqrt(np.mean(np.square(residuals)))) if residuals else None
+    known = [r for r in related if r is not None]
+    chance = chance_correlation(z)
+    same: bool | None = None
+    pitch_identical = way is not None and way.residual <= IDENTICAL_UM
+    traces_identical = residual is not None and residual <= IDENTICAL_UM
+    identical = (pitch_identical or way is None) and (traces_identical or residual is None)
+    identical = identical and (way is not None or residual is not None)
+    best_match = None
+    if way is not None:
+        same, best_match = _same(our_serial, way, ways, chance)
+    if identical:
+        same = True
+    return GearAlignment(
+        serial=serial,
+        our_serial=our_serial,
+        same=same,
+        identical=identical,
+        flanks_swapped=None if way is None else way.swapped,
+        direction_reversed=None if way is None else way.reversed,
+        tooth_shift=None if way is None else way.shift,
+        correlation=None if way is None else way.correlation,
+        chance_correlation=None if way is None else chance,
+        residual_um=None if way is None else way.residual,
+        trace_residual_um=residual,
+        trace_correlation=float(np.mean(known)) if known else None,
+        best_match=best_match,
+    )
+
+
+def _same(
+    our_serial: str, way: _Way, ways: Mapping[str, _Way | None], chance: float
+) -> tuple[bool | None, str | None]:
+    """Whether the curves are of one gear, and which of ours fits better if they are not."""
+    enough = max(SAME_CORRELATION, chance)
+    others = {name: w.correlation for name, w in ways.items() if w is not None and name != our_serial}
+    nearest = max(others, key=lambda name: others[name], default=None)
+    rival = others[nearest] if nearest is not None else 0.0
+    if way.correlation >= enough:
+        return (True if way.correlation >= rival + CLEARLY else None), None
+    if rival >= enough and rival >= way.correlation + CLEARLY:
+        return False, nearest
+    return (None if way.correlation > chance else False), None
+
+
+def _common_traces(
+    theirs: GearMeasurement, ours: GearMeasurement, way: _Way | None, z: int, face_width: float
+) -> list[tuple[Array, Array]]:
+    """Deviations of traces that both sides took of one tooth, on our positions."""
+    found = []
+    own = {(t.kind, t.flank, t.tooth): t for t in ours.traces}
+    for trace in theirs.traces:
+        flank, tooth = our_place(trace.flank, trace.tooth, way, z)
+        match = own.get((trace.kind, flank, tooth))
+        laid = None if match is None else laid_over(match, trace, way, face_width)
+        if laid is not None:
+            found.append(laid[1:])
+    return found
+
+
+def our_place(flank: Flank, tooth: int, way: _Way | None, z: int) -> tuple[Flank, int]:
+    """Our name and number of a flank of theirs."""
+    if way is None:
+        return flank, tooth
+    number = 2 - tooth if way.reversed else tooth
+    side = FLANKS[FLANKS.index(flank) ^ way.swapped]
+    return side, (number + way.shift - 1) % z + 1
+
+
+def laid_over(
+    ours: Trace, theirs: Trace, way: _Way | None, face_width: float
+) -> tuple[Array, Array, Array] | None:
+    """Positions, our deviations and theirs on them; None where they have no room in common."""
+    x, y = theirs.position_mm, theirs.deviation_um
+    if way is not None and way.reversed and way.swapped and theirs.kind == "helix":
+        x, y = (face_width - x)[::-1], y[::-1]  # seen from the other face
+    inside = (ours.position_mm >= x[0]) & (ours.position_mm <= x[-1])
+    if inside.sum() < 2:
+        return None
+    position = ours.position_mm[inside]
+    return position, ours.deviation_um[inside], np.interp(position, x, y)
+
+
+def _correlation(one: Array, other: Array) -> float | None:
+    a, b = one - one.mean(), other - other.mean()
+    norm = math.sqrt(float(a @ a) * float(b @ b))
+    return float(a @ b) / norm if norm else None
+
+
+# --- curves to draw -----------------------------------------------------------------------------------
+
+
+def _curve_pairs(  # noqa: PLR0917
+    serial: str, theirs: GearMeasurement, ours: GearMeasurement, way: _Way, z: int, face_width: float
+) -> list[CurvePair]:
+    pairs: list[CurvePair] = []
+    teeth = np.arange(1, z + 1, dtype=np.float64)
+    for flank in FLANKS:
+        source = FLANKS[FLANKS.index(flank) ^ way.swapped]
+        if flank in ours.pitch and source in theirs.pitch:
+            mine = ours.pitch[flank].index_um
+            turned = np.roll(turned_index(theirs.pitch[source].index_um, way.reversed), way.shift)
+            level = np.nanmean(mine - turned)
+            pairs.append(CurvePair("pitch", serial, flank, None, teeth, mine, turned + level))
+    own = {(t.kind, t.flank, t.tooth): t for t in ours.traces}
+    drawn: dict[tuple[TraceKind, Flank], int] = {}
+    for trace in sorted(theirs.traces, key=lambda t: (t.kind == "helix", t.flank, t.tooth)):
+        flank, tooth = our_place(trace.flank, trace.tooth, way, z)
+        match = own.get((trace.kind, flank, tooth))
+        if match is None or drawn.get((trace.kind, flank), 0) >= TEETH_DRAWN:
+            continue
+        laid = laid_over(match, trace, way, face_width)
+        if laid is None:
+            continue
+        drawn[trace.kind, flank] = drawn.get((trace.kind, flank), 0) + 1
+        position, mine, turned = laid
+        pairs.append(
+            CurvePair(trace.kind, serial, flank, tooth, position, mine, turned + (mine - turned).mean())
+        )
+    return pairs

@@ -1,0 +1,161 @@
+"""Claims of a class: judged on our value and our uncertainty against the tolerance of the claimed class."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from gearqa.evaluation.criteria import Criteria, Criterion
+from gearqa.incoming.editions import Edition, edition_named
+from gearqa.model.incoming import TRACE_KIND, Claim, ReportedValue
+from gearqa.model.lot import State
+from gearqa.model.results import GearResult, TraceResult
+from gearqa.statistics import conformity
+from gearqa.symbols import PARAMETERS, Flank
+
+COVERAGE_FACTOR: Final = 2
+_CLAIM_OF: Final[Mapping[str, Claim]] = {
+    "conforms": "confirmed",
+    "does not conform": "not confirmed",
+    "not proven": "not proven",
+}
+Limits = tuple[float | None, float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What became of a claim."""
+
+    claim: Claim
+    reason: str
+    tolerance_um: float | None = None
+    pc: float | None = None
+    class_found: int | None = None
+    beyond: bool | None = None
+    class_found_as_claimed: int | None = None
+
+
+def extremes(
+    gear: GearResult, parameter: str, flank: Flank | None, tooth: int | None, over_range: bool
+) -> tuple[float, ...]:
+    """Our values that must all meet a limit: the worst traces of a flank, or of one tooth. [um]"""
+    if parameter in TRACE_KIND:
+        values = [
+            trace_value(trace, parameter, over_range)
+            for trace in gear.traces
+            if trace.kind == TRACE_KIND[parameter]
+            and flank in (None, trace.flank)
+            and tooth in (None, trace.tooth)
+        ]
+        if not values:
+            return ()
+        if not PARAMETERS[parameter].signed:
+            return (max(values),)
+        return (min(values), max(values)) if min(values) != max(values) else (values[0],)
+    result = gear.parameters.get(parameter)
+    if result is None:
+        return ()
+    if flank is None:
+        return (result.value_um,)
+    found = result.flanks.get(flank)
+    return () if found is None else (found.value_um,)
+
+
+def trace_value(trace: TraceResult, parameter: str, over_range: bool) -> float:
+    """A trace's value of a parameter; slopes over the evaluation range where that is asked. [um]"""
+    what = parameter.partition("_")[2]
+    if what == "slope" and over_range:
+        return trace.slope_evaluation_um
+    return float(getattr(trace, f"{what}_um"))
+
+
+def judge(  # noqa: PLR0911 - one line per way in which there is no verdict
+    reported: ReportedValue, gear: GearResult | None, expanded: float | None, editions: Mapping[str, Edition]
+) -> Judgement:
+    """Judge one claim.
+
+    Parameters
+    ----------
+    reported : ReportedValue
+        The value with the class that is claimed for it.
+    gear : GearResult or None
+        What we found; None where we did not measure this gear.
+    expanded : float or None
+        Our expanded uncertainty of the parameter, k = 2. [um]
+    editions : mapping
+        Tolerances by title of the edition.
+    """
+    drawing = next(iter(editions.values()))
+    ours: tuple[float, ...] = ()
+    if gear is not None:
+        ours = extremes(gear, reported.parameter, reported.flank, reported.tooth, False)
+    found = max(ours, key=abs, default=None)
+    class_found = None if found is None else drawing.class_of(reported.parameter, found)
+    graded = reported.parameter in drawing.tolerances
+    beyond = None if found is None or not graded else class_found is None
+
+    def none(reason: str) -> Judgement:
+        return Judgement("none", reason, class_found=class_found, beyond=beyond)
+
+    if not reported.class_text:
+        return none("nothing_claimed")
+    title = edition_named(reported.standard)
+    edition = editions.get(title) if title is not None else None
+    if edition is None:
+        return none("other_system" if title is None else "outside_edition")
+    if reported.class_ is None:
+        return none("claim_in_words")
+    tolerance = edition.tolerance(reported.parameter, reported.class_)
+    if tolerance is None:
+        return none("no_such_class")
+    if gear is None:
+        return Judgement("none", "not_measured", tolerance)
+    values = extremes(gear, reported.parameter, reported.flank, reported.tooth, edition.slopes_over_range)
+    if not values:
+        return none("not_found")
+    limits: Limits = (-tolerance if PARAMETERS[reported.parameter].signed else None, tolerance)
+    u = None if expanded is None else expanded / COVERAGE_FACTOR
+    state = state_of(values, u, limits)
+    pc = None
+    if u is not None:
+        pc = min(float(conformity.probability_of_conformity(y, u, *limits)) for y in values)
+    return Judgement(
+        _CLAIM_OF[state],
+        "by_value" if u is None else "with_uncertainty",
+        tolerance,
+        pc,
+        class_found,
+        beyond,
+        edition.class_of(reported.parameter, max(values, key=abs)),
+    )
+
+
+def state_of(values: Sequence[float], u: float | None, limits: Limits) -> State:
+    """Worst state of several values against limits."""
+    states = {conformity.state(y, u, *limits) for y in values}
+    order: tuple[State, ...] = ("does not conform", "not proven")
+    return next((state for state in order if state in states), "conforms")
+
+
+def drawing_state(
+    criteria: Criteria, parameter: str, flank: Flank | None, values: Sequence[float], expanded: float | None
+) -> State | None:
+    """State against the drawing; None where the drawing asks nothing of this parameter and flank."""
+    places = criteria.places[parameter]
+    criteria_here = [one for side, one in places if (flank is None or side == flank) and one.required]
+    if not criteria_here or not values:
+        return None
+    u = None if expanded is None else expanded / COVERAGE_FACTOR
+    states = {state_of(values, u, drawing_limits(one)) for one in criteria_here}
+    order: tuple[State, ...] = ("does not conform", "not proven")
+    return next((state for state in order if state in states), "conforms")
+
+
+def drawing_limits(criterion: Criterion) -> Limits:
+    """Limits of the drawing; 0 is no limit of what cannot be negative."""
+    if criterion.limits is not None:
+        lower, upper = criterion.limits
+        return (lower if criterion.signed or lower > 0 else None, upper)
+    tolerance = criterion.tolerance
+    return (-tolerance if tolerance is not None and criterion.signed else None, tolerance)

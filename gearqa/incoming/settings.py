@@ -1,0 +1,156 @@
+"""What laboratories really set differently when they evaluate the same gear, as data.
+
+Which settings differ between laboratories is common practice (no source); the numbers behind them are
+those of the two editions of ISO 1328-1 (from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, replace
+from typing import Final, Literal
+
+from gearqa.core.traces import PROFILE_SHARE
+from gearqa.model.incoming import Change
+from gearqa.model.part import Part
+
+Span = Literal["full", "evaluation"]
+Plane = Literal["transverse", "normal", "transverse, from tables in the normal plane"]
+Axis = Literal["length of roll", "diameter"]
+ProfileSign = Literal["plus towards the tip", "plus towards the root"]
+HelixSign = Literal["plus away from the datum face", "plus towards the datum face", "by helix angle"]
+
+SHARES: Final = (0.92, PROFILE_SHARE, 1.0)
+"""Of the length of roll up to the tip form diameter: of the editions of 1995 and 2013, and all of it."""
+CUTOFF_FACTORS: Final = (None, 0.5, 2.0)
+"""Filter off, and cutoffs that differ by a factor."""
+ROUNDING_STEPS_UM: Final = (0.5, 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """How a laboratory evaluates and writes down."""
+
+    slope_span: Span = "full"
+    share: float | None = PROFILE_SHARE
+    """None where explicit limits leave no choice."""
+    cutoff: float | None = 1.0
+    """Cutoff over the one of the drawing; None: no filter."""
+    tip_zone: bool = True
+    axis: Axis = "length of roll"
+    plane: Plane = "transverse"
+    profile_sign: ProfileSign = "plus towards the tip"
+    helix_sign: HelixSign = "plus away from the datum face"
+    swapped: bool = False
+    reversed: bool = False
+    shift: int = 0
+    """Added to a tooth number (after reversing) to get ours."""
+    runout: Literal["readings", "pitch"] | None = "readings"
+    """None where there is no choice."""
+    rounding_um: float | None = None
+
+
+NAMES: Final[dict[str, str]] = {
+    "slope_span": "slope_span",
+    "share": "profile_range",
+    "cutoff": "filter",
+    "tip_zone": "tip_zone",
+    "axis": "profile_axis",
+    "plane": "plane",
+    "profile_sign": "profile_sign",
+    "helix_sign": "helix_sign",
+    "swapped": "flanks",
+    "reversed": "tooth_direction",
+    "shift": "tooth_start",
+    "runout": "runout_from",
+    "rounding_um": "rounding",
+}
+"""Field of a Setup -> name of the setting in results."""
+
+
+def value_text(field: str, value: object) -> str:  # noqa: PLR0911 - one line per setting
+    """A setting's value in words.
+
+    >>> value_text("share", 0.92), value_text("cutoff", None), value_text("swapped", True)
+    ('92 %', 'off', 'left and right swapped')
+    """
+    match field, value:
+        case "share", float(share):
+            return f"{100 * share:.0f} %"
+        case "cutoff", None:
+            return "off"
+        case "cutoff", float(factor):
+            return "as drawn" if factor == 1 else f"cutoff x {factor:g}"
+        case "tip_zone", _:
+            return "counted" if value else "not counted"
+        case "swapped", _:
+            return "left and right swapped" if value else "as given"
+        case "reversed", _:
+            return "the other way round" if value else "as given"
+        case "shift", int(shift):
+            return "as given" if shift == 0 else f"tooth 1 of theirs is tooth {shift + 1} of ours"
+        case "rounding_um", None:
+            return "none"
+        case "rounding_um", float(step):
+            return f"to {step:g} um before grading"
+        case _, None:
+            return "no choice"
+    return str(value)
+
+
+def changes(base: Setup, other: Setup) -> tuple[Change, ...]:
+    """What differs between two setups."""
+    return tuple(
+        Change(NAMES[f.name], value_text(f.name, before), value_text(f.name, after))
+        for f in fields(Setup)
+        if (before := getattr(base, f.name)) != (after := getattr(other, f.name))
+    )
+
+
+def base_setup(part: Part, *, readings: bool) -> Setup:
+    """How our side evaluates: as the drawing says."""
+    evaluation = part.evaluation
+    limits = evaluation.profile
+    by_rule = not limits.explicit and limits.control_diameter_mm and limits.tip_form_diameter_mm
+    return Setup(
+        slope_span=evaluation.slope_span,
+        share=PROFILE_SHARE if by_rule else None,
+        cutoff=1.0 if evaluation.filter.enabled else None,
+        tip_zone=bool(by_rule),
+        runout="readings" if readings else None,
+    )
+
+
+def alternatives(base: Setup, part: Part, *, tooth_shifts: tuple[int, ...] = ()) -> Iterator[Setup]:
+    """Every single change that can make a difference on this part."""
+    yield replace(base, slope_span="evaluation" if base.slope_span == "full" else "full")
+    if base.share is not None:
+        yield from (replace(base, share=share) for share in SHARES if share != base.share)
+    if base.tip_zone:
+        yield replace(base, tip_zone=False)
+    for factor in CUTOFF_FACTORS if base.cutoff is not None else ():
+        yield replace(base, cutoff=factor)
+    if base.cutoff is None:
+        yield replace(base, cutoff=1.0)
+    yield replace(base, axis="diameter")
+    if part.gear.helix_angle_deg > 0:
+        yield replace(base, plane="normal")
+        if part.evaluation.deviation_plane == "transverse":
+            yield replace(base, plane="transverse, from tables in the normal plane")
+    yield replace(base, profile_sign="plus towards the root")
+    yield replace(base, helix_sign="plus towards the datum face")
+    yield replace(base, helix_sign="by helix angle")
+    yield replace(base, swapped=True)
+    yield replace(base, reversed=True)
+    yield from (replace(base, shift=shift) for shift in tooth_shifts)
+    if base.runout == "readings":
+        yield replace(base, runout="pitch")
+    yield from (replace(base, rounding_um=step) for step in ROUNDING_STEPS_UM)
+
+
+def combined(base: Setup, one: Setup, other: Setup) -> Setup | None:
+    """Both changes at once; None where they change the same setting."""
+    mine = {f.name for f in fields(Setup) if getattr(one, f.name) != getattr(base, f.name)}
+    theirs = {f.name: getattr(other, f.name) for f in fields(Setup)}
+    more = {name: value for name, value in theirs.items() if value != getattr(base, name)}
+    return None if mine & set(more) else replace(one, **more)

@@ -1,0 +1,181 @@
+"""What came of a study of a measuring instrument. Field names are the JSON keys."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from gearqa.errors import Notice
+from gearqa.model.measurement import Array, InputFile
+from gearqa.symbols import Flank
+
+StudyKind = Literal["crossed", "reference"]
+
+GOOD_PERCENT: Final = 10.0
+ACCEPTABLE_PERCENT: Final = 30.0
+"""Gauge spread in per cent of the tolerance: common practice (AIAG Measurement Systems Analysis, from
+memory)."""
+WANTED_INDEX: Final = 1.33
+"""Wanted Cg and Cgk: common practice, no source."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class CrossedSeries:
+    """Values of one parameter (and flank) of a complete crossed study."""
+
+    parameter: str
+    flank: Flank | None
+    items: tuple[str, ...]
+    operators: tuple[str, ...]
+    values_um: Array
+    """[um], shape (items, operators, trials)"""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ReferenceSeries:
+    """Repeated values of one parameter (and flank) of a gear with a calibrated value."""
+
+    parameter: str
+    flank: Flank | None
+    item: str
+    values_um: Array
+    """[um], shape (n,)"""
+    reference_um: float
+    reference_uncertainty_um: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class StudyTable:
+    """A table of study values that was read."""
+
+    file: InputFile
+    kind: StudyKind
+    crossed: tuple[CrossedSeries, ...]
+    references: tuple[ReferenceSeries, ...]
+    notices: tuple[Notice, ...]
+    simulated: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SquareSums:
+    """Sums of squares of the analysis of variance. [um^2]"""
+
+    item: float
+    operator: float
+    interaction: float
+    repeatability: float
+    total: float
+
+
+@dataclass(frozen=True, slots=True)
+class Variances:
+    """Variance components. [um^2]"""
+
+    repeatability: float
+    operator: float
+    interaction: float
+    item: float
+    gauge: float
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class CrossedResult:
+    """A crossed study of one parameter."""
+
+    symbol: str
+    flank: Flank | None
+    items: int
+    operators: int
+    trials: int
+    sum_of_squares: SquareSums
+    interaction_p: float | None
+    interaction_pooled: bool
+    variance: Variances
+    """Negative components are set to 0; `variance_unclipped` keeps what came out."""
+    variance_unclipped: Variances
+    gauge_sd_um: float
+    gauge_sd_interval_um: tuple[float, float | None]
+    percent_of_total_variation: float | None
+    percent_of_tolerance: float | None
+    limits_um: tuple[float | None, float] | None
+    distinct_categories: int | None
+    U_um: float | None
+    """None: without a calibrated reference the bias is not known, so there is no uncertainty."""
+    suitable: bool | None
+    """At most 30 % of the tolerance; None without limits."""
+    series: CrossedSeries
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ReferenceResult:
+    """Repeated measurement of one calibrated gear."""
+
+    symbol: str
+    flank: Flank | None
+    item: str
+    n: int
+    reference_um: float
+    reference_uncertainty_um: float | None
+    mean_um: float
+    bias_um: float
+    bias_interval_um: tuple[float, float]
+    bias_significant: bool
+    sd_um: float
+    cg: float | None
+    cgk: float | None
+    limits_um: tuple[float | None, float] | None
+    U_um: float | None
+    stated_um: float | None
+    """U that the part file states for the instrument."""
+    en: float | None
+    """Bias against the certificate and the stated U."""
+    agrees: bool | None
+    spread_within: bool | None
+    few: bool
+    """Fewer than 25 values."""
+    suitable: bool | None
+    series: ReferenceSeries
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class GaugeResult:
+    """A gauge study: every parameter, and the uncertainties that follow."""
+
+    kind: StudyKind
+    part: Mapping[str, str] | None
+    inputs: tuple[InputFile, ...]
+    simulated: bool
+    factor: str
+    """What the operators of a crossed study are: operators, set-ups, days."""
+    pool_above: float
+    crossed: Mapping[str, tuple[CrossedResult, ...]]
+    references: Mapping[str, tuple[ReferenceResult, ...]]
+    uncertainty_um: Mapping[str, float]
+    """U by parameter, for part.toml; the largest over flanks and reference gears."""
+    cautions: tuple[Notice, ...]
+    warnings: tuple[Notice, ...] = ()
+
+    @property
+    def suitable(self) -> bool | None:
+        """False if any parameter is not suitable, None if none could be judged, else True."""
+        found = [one.suitable for some in self.crossed.values() for one in some]
+        found += [one.suitable for some in self.references.values() for one in some]
+        if False in found:
+            return False
+        return None if all(one is None for one in found) else True
+
+
+def uncertainty_block(result: GaugeResult) -> tuple[str, ...]:
+    """Lines of an `[uncertainty_um]` table, ready for part.toml; what has no U stands as a comment."""
+    lines = ["[uncertainty_um]  # expanded uncertainty U, k = 2"]
+    for key in dict.fromkeys((*result.crossed, *result.references)):
+        U = result.uncertainty_um.get(key)  # noqa: N806
+        if U is not None:
+            lines.append(f"{key} = {U:.2f}")
+        elif key in result.crossed:
+            spread = max(one.gauge_sd_um for one in result.crossed[key])
+            lines.append(f"# {key} = ?  # spread alone, 2 s = {2 * spread:.2f}; the bias is not known")
+        else:
+            lines.append(f"# {key} = ?  # the uncertainty of the reference is not known")
+    return tuple(lines)

@@ -1,0 +1,318 @@
+"""What came of comparing a supplier's report with our measurement. Field names are the JSON keys.
+
+A trailing underscore (`class_`) avoids a Python keyword and is dropped in JSON. Reported value, found
+value, claim and verdict stay separate fields. Differences are reported less found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final, Literal, get_args
+
+from gearqa.errors import Notice
+from gearqa.model.lot import LotDecision, LotResult, State
+from gearqa.model.measurement import Array, InputFile
+from gearqa.symbols import Flank, TraceKind
+
+Claim = Literal["confirmed", "not confirmed", "not proven", "none"]
+"""A claim of a class, judged on our value; `none` where nothing was claimed or nothing can be judged."""
+Basis = Literal["worst", "mean"]
+Side = Literal["ours", "theirs"]
+DecideOn = Literal["ours", "theirs", "both"]
+Comparison = Literal["same data", "re-measured"]
+PlaceKey = Literal["left", "right", "both"]
+"""Flank of a series; `both` for what has no flank or was reported without one."""
+
+SAME_UM: Final = 0.05
+"""Micrometres below which two figures are the same, and two explanations predict the same."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReportedValue:
+    """One row of a table of reported values."""
+
+    serial: str
+    parameter: str
+    value_um: float
+    flank: Flank | None
+    tooth: int | None
+    basis: Basis | None
+    class_: int | None
+    """Class claimed; None where none was, or where it is no class of a known standard."""
+    class_text: str
+    """The claim as it was written."""
+    standard: str | None
+    """As written; None where the table does not say."""
+    uncertainty_um: float | None
+    our_serial: str | None
+    decimals: int
+    """Decimals of the value as typed, in micrometres; negative for whole tens and so on."""
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class ReportedTable:
+    """A table of reported values that was read."""
+
+    file: InputFile
+    values: tuple[ReportedValue, ...]
+    notices: tuple[Notice, ...]
+    simulated: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One reported value beside what was found."""
+
+    serial: str
+    our_serial: str | None
+    """Serial of our measurement; None where this gear was not measured."""
+    parameter: str
+    flank: Flank | None
+    tooth: int | None
+    basis: Basis | None
+    """What the found value is: worst or mean over the traces; None where there is only one trace, or none."""
+    reported_um: float
+    half_digit_um: float
+    """Half of the last digit that was reported: inside it a difference is none."""
+    by_magnitude: bool
+    """Slopes reported without sign are compared by magnitude."""
+    found_um: float | None
+    difference_um: float | None
+    explained_um: float | None
+    """What the best explanation predicts to be reported."""
+    equal: bool | None
+    """The difference lies within half a digit."""
+    u_reported_um: float | None
+    u_found_um: float | None
+    en: float | None
+    en_explained: float | None
+    """En number of what the best explanation leaves."""
+    class_claimed: int | None
+    class_text: str
+    standard_claimed: str | None
+    class_reported: int | None
+    """Class of the reported value by the claimed standard."""
+    class_found: int | None
+    """Class of our worst value by the drawing's standard."""
+    beyond: bool | None
+    class_found_as_claimed: int | None
+    """Class of our worst value by the claimed standard; None where that standard is not known here."""
+    tolerance_claimed_um: float | None
+    pc: float | None
+    """Probability that the true value meets the claimed class."""
+    claim: Claim
+    claim_flank: Flank | None
+    """Flank of ours on which the claim was judged: the other one where the explanation swaps them."""
+    claim_reason: str
+    """Why the claim was judged so, as a stable code."""
+    reported_state: State | None
+    """The reported value against the drawing."""
+    found_state: State | None
+    """Our value against the drawing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """Agreement of one parameter on one flank over the gears, one pair per gear."""
+
+    n: int
+    bias_um: float
+    bias_interval_um: tuple[float, float] | None
+    sd_um: float | None
+    limits_of_agreement_um: tuple[float, float] | None
+    limits_interval_um: tuple[tuple[float, float], tuple[float, float]] | None
+    """Interval of the lower limit and of the upper limit."""
+    share_of_tolerance: float | None
+    """Width of the limits of agreement over the width of what the drawing allows."""
+    slope: float | None
+    slope_interval: tuple[float, float] | None
+    intercept_um: float | None
+    intercept_interval_um: tuple[float, float] | None
+    correlation: float | None
+    trend_um_per_gear: float | None
+    trend_p: float | None
+    outliers: tuple[str, ...]
+    equal: int
+    """Pairs that agree within half a digit."""
+    serials: tuple[str, ...]
+    differences_um: tuple[float, ...]
+    """In the order of the report."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One setting that a laboratory may have had otherwise."""
+
+    setting: str
+    from_: str
+    to: str
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """One or two changes of settings, and how well they reproduce what was reported."""
+
+    changes: tuple[Change, ...]
+    rms_before_um: float
+    rms_after_um: float
+    equivalent: bool
+    """Predicts within 0.05 um what the best explanation predicts."""
+    same_predictions: bool
+    """Predicts exactly what the best explanation predicts: no figures of this report can tell them apart."""
+    sentence: str
+    """The changes in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class ExplanationResult:
+    """What reproduces the reported values, and whether that is a cause to name."""
+
+    explained: bool | None
+    """None: there is nothing to explain, or nothing to explain it with."""
+    reason: str
+    """Why, as a stable code."""
+    data: Side | None
+    """Whose traces were evaluated again."""
+    n: int
+    """Values compared."""
+    rms_before_um: float | None
+    explanations: tuple[Explanation, ...]
+    """Best first."""
+    few_values: bool
+    """So few values that chance alone may reproduce them."""
+    tried: int
+    """Changes and pairs of changes that were tried and make a difference to these values."""
+
+
+@dataclass(frozen=True, slots=True)
+class GearAlignment:
+    """How the raw data of one gear lie over each other."""
+
+    serial: str
+    our_serial: str
+    same: bool | None
+    identical: bool
+    """The very same numbers, once turned and shifted."""
+    flanks_swapped: bool | None
+    direction_reversed: bool | None
+    tooth_shift: int | None
+    """Added to their tooth number (after reversing) to get ours."""
+    correlation: float | None
+    """Of the pitch curves without first harmonic."""
+    chance_correlation: float | None
+    """What the best of so many alignments of unlike gears reaches once in a thousand times."""
+    residual_um: float | None
+    """Root mean square difference of the aligned pitch curves."""
+    trace_residual_um: float | None
+    """The same of the traces on common teeth."""
+    trace_correlation: float | None
+    best_match: str | None
+    """Serial of ours that their curves fit better than the one named, if there is one."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class CurvePair:
+    """One curve of theirs laid over ours."""
+
+    kind: Literal["pitch", "profile", "helix"]
+    serial: str
+    flank: Flank
+    tooth: int | None
+    """None for pitch."""
+    position: Array
+    ours_um: Array
+    theirs_um: Array
+
+
+@dataclass(frozen=True, slots=True)
+class IncomingReason:
+    """Why the whole comparison came out as it did: a stable code and a sentence."""
+
+    code: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unmatched:
+    """A reported serial that was not found among ours."""
+
+    serial: str
+    nearest: str | None
+    hint: str
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class IncomingResult:
+    """A supplier's report, compared, explained and decided."""
+
+    supplier: str
+    part: Mapping[str, str]
+    standard: str
+    inputs: tuple[InputFile, ...]
+    simulated: bool
+    measured: bool
+    """Whether we measured any gear; else everything rests on reported values."""
+    comparison: Comparison | None
+    comparison_reason: str
+    """As a stable code."""
+    rows: tuple[Row, ...]
+    agreement: Mapping[str, Mapping[PlaceKey, Agreement]]
+    agreement_explained: Mapping[str, Mapping[PlaceKey, Agreement]]
+    """The same against what the best explanation predicts; empty where there is none."""
+    explanation: ExplanationResult
+    same_gears: bool | None
+    same_gears_reason: str
+    alignments: tuple[GearAlignment, ...]
+    curves: tuple[CurvePair, ...]
+    decision: LotDecision
+    decided_on: DecideOn
+    lots: Mapping[Side, LotResult]
+    reasons: tuple[IncomingReason, ...]
+    unmatched: tuple[Unmatched, ...]
+    not_reported: tuple[str, ...]
+    """Serials of ours that the report does not name."""
+    cautions: tuple[Notice, ...]
+    warnings: tuple[Notice, ...] = ()
+
+    @property
+    def claims(self) -> Mapping[Claim, int]:
+        """How many claims came out how."""
+        counts: dict[Claim, int] = {"confirmed": 0, "not confirmed": 0, "not proven": 0, "none": 0}
+        for row in self.rows:
+            counts[row.claim] += 1
+        return counts
+
+    @property
+    def en_exceeded(self) -> tuple[Row, ...]:
+        """Rows whose difference is more than both uncertainties allow, settings allowed for."""
+        known = [(row, row.en if row.en_explained is None else row.en_explained) for row in self.rows]
+        return tuple(row for row, en in known if en is not None and abs(en) > 1)
+
+    @property
+    def agrees(self) -> bool:
+        """Nothing in this comparison is refused or open: what exit status 0 stands for."""
+        claims = self.claims
+        judged = all(row.claim != "none" or not row.class_text for row in self.rows if row.our_serial)
+        return (
+            self.decision == "release"
+            and not claims["not confirmed"]
+            and not claims["not proven"]
+            and judged
+            and self.explanation.explained is not False
+            and self.same_gears is not False
+            and not self.unmatched
+            and not self.en_exceeded
+        )
+
+
+def place_key(flank: Flank | None) -> PlaceKey:
+    """Key of a flank in the agreement; `both` for what has none."""
+    return "both" if flank is None else flank
+
+
+TRACE_KIND: Final[Mapping[str, TraceKind]] = {
+    f"{kind}_{what}": kind for kind in get_args(TraceKind) for what in ("total", "form", "slope", "crowning")
+}
+"""Parameters that come from traces, and from which kind."""
