@@ -138,6 +138,8 @@ def test_the_circle_is_closed():
     assert (pitch.f_u(index).value, pitch.f_u(index).tooth) == (20.0, 2)
     sector = pitch.F_pk(np.array([0.0, 0.0, 0.0, -3.0, 0.0]), 2)
     assert (sector.value, sector.tooth, sector.tooth_to) == (3.0, 2, 4)
+    sector = pitch.F_pk(np.array([0.0, 0.0, 0.0, 0.5, 0.0]), 2)
+    assert (sector.value, sector.tooth, sector.tooth_to) == (0.5, 4, 2)
 
 
 def test_sector_is_exactly_k_pitches():
