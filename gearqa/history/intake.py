@@ -205,6 +205,7 @@ class _Writing:
             not_conforming=lot.not_conforming,
             undecided=lot.undecided,
             simulated=prepared.simulated,
+            intake=self._intake_id,
             **counts,
         )
 

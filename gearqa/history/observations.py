@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 
@@ -10,11 +11,11 @@ import sqlalchemy as sa
 from gearqa.evaluation.observations import UNKNOWN_GRINDER
 from gearqa.history.queries import PORTION, Selection, select_events, select_references
 from gearqa.history.store import HistoryStore
-from gearqa.history.tables import FIGURE, GEAR, PART
-from gearqa.history.texts import stored_time
+from gearqa.history.tables import FIGURE, GEAR, INTAKE, PART
+from gearqa.history.texts import loads, stored_time
 from gearqa.model.drift import DRIFT_PARAMETERS, Observation
 from gearqa.model.history import FrozenReference
-from gearqa.model.measurement import GrinderEvent
+from gearqa.model.measurement import GrinderEvent, InputFile
 from gearqa.symbols import FLANKS, Flank
 
 
@@ -26,18 +27,23 @@ def load_observations(
     since: datetime | None = None,
     until: datetime | None = None,
     parameters: Sequence[str] | None = None,
+    last_gears: int | None = None,
 ) -> Iterator[Observation]:
     """Yield the observations of the gears that count, in the order they were measured.
 
     Of the same gears and part data these are the ones of `observations_from_results`; times have a zone
     (times that were given without one are local to the station that added them). Gears without
-    production data are left out, and with `since` or `until` gears without a time.
+    production data are left out, and with `since` or `until` gears without a time. `last_gears`: only so
+    many, the last ones made.
     """
     wanted = DRIFT_PARAMETERS if parameters is None else tuple(parameters)
-    if grinder == UNKNOWN_GRINDER:
-        which = [*Selection(part_number, since=since, until=until).conditions(), GEAR.c.grinder.is_(None)]
-    else:
-        which = [*Selection(part_number, grinder=grinder, since=since, until=until).conditions()]
+    which = _conditions(part_number, grinder, since, until)
+    if last_gears is not None:
+        newest = sa.select(GEAR.c.id).where(*which, GEAR.c.produced)
+        newest = newest.order_by(sa.nulls_last(GEAR.c.finished_utc.desc()), GEAR.c.id.desc()).limit(
+            last_gears
+        )
+        which.append(GEAR.c.id.in_(newest))
     query = (
         sa.select(
             GEAR.c.part_number, PART.c.revision, GEAR.c.serial, GEAR.c.grinder, GEAR.c.wheel, GEAR.c.dress,
@@ -47,7 +53,7 @@ def load_observations(
         )
         .join(PART, PART.c.id == GEAR.c.part_id)
         .join(FIGURE, FIGURE.c.gear_id == GEAR.c.id)
-        .where(*which, GEAR.c.produced, FIGURE.c.parameter.in_(wanted))
+        .where(*which, FIGURE.c.parameter.in_(wanted))
         .order_by(GEAR.c.measured_key, GEAR.c.id)
     )  # fmt: skip
     flanks: dict[str, Flank] = {flank: flank for flank in FLANKS}
@@ -81,6 +87,30 @@ def load_observations(
                 simulated=bool(simulated),
                 revision=revision,
             )
+
+
+def _conditions(
+    part_number: str | None, grinder: str | None, since: datetime | None, until: datetime | None
+) -> list[sa.ColumnElement[bool]]:
+    """Gears with production data; `UNKNOWN_GRINDER` are those that name no grinder."""
+    named = None if grinder == UNKNOWN_GRINDER else grinder
+    which = [*Selection(part_number, grinder=named, since=since, until=until).conditions(), GEAR.c.produced]
+    return [*which, GEAR.c.grinder.is_(None)] if grinder == UNKNOWN_GRINDER else which
+
+
+def load_inputs(
+    store: HistoryStore, *, part_number: str | None = None, grinder: str | None = None
+) -> tuple[InputFile, ...]:
+    """Files that the gears of `load_observations` were read from, with the name of their folder."""
+    adding = sa.select(GEAR.c.intake_id).where(*_conditions(part_number, grinder, None, None))
+    query = sa.select(INTAKE.c.folder, INTAKE.c.inputs).where(INTAKE.c.id.in_(adding)).order_by(INTAKE.c.id)
+    files: dict[InputFile, None] = {}
+    with store.reading() as connection:
+        for folder, inputs in connection.execute(query):
+            name = re.split(r"[/\\]", folder)[-1]
+            for one in loads(inputs):
+                files.setdefault(InputFile(f"{name}/{one['file']}", one["sha256"], one.get("left_out")))
+    return tuple(files)
 
 
 def load_events(

@@ -45,6 +45,8 @@ class Selection:
     every_state: bool = False
     """Also superseded and removed gears."""
     ids: tuple[int, ...] = ()
+    intake: int | None = None
+    conforms: bool | None = None
 
     def conditions(self) -> Iterator[sa.ColumnElement[bool]]:
         """As conditions on the gear table."""
@@ -58,6 +60,10 @@ class Selection:
             yield GEAR.c.id.in_(self.ids)
         if self.grinder is not None:
             yield GEAR.c.grinder == self.grinder
+        if self.intake is not None:
+            yield GEAR.c.intake_id == self.intake
+        if self.conforms is not None:
+            yield GEAR.c.conforms.is_(self.conforms)
         if self.since is not None:
             yield GEAR.c.finished_utc >= utc_text(self.since)
         if self.until is not None:
@@ -186,6 +192,12 @@ def select_intakes(connection: Connection, numbers: Sequence[int] | None = None)
         part = {key: values.pop(key) for key in ("number", "name", "revision")}
         values |= {"inputs": loads(row.inputs), "notices": loads(row.notices), "part": part}
         yield values
+
+
+def part_numbers(connection: Connection) -> list[str]:
+    """Part numbers of the gears that count."""
+    query = sa.select(GEAR.c.part_number).where(GEAR.c.state == CURRENT).distinct()
+    return sorted(connection.execute(query).scalars())
 
 
 def select_parts(connection: Connection) -> Iterator[dict[str, Any]]:

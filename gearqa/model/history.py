@@ -85,6 +85,8 @@ class IntakeReport:
     not_conforming: int
     undecided: int
     simulated: bool
+    intake: int | None
+    """Number of this adding in the store; None if nothing was new."""
 
     @property
     def gears(self) -> int:
@@ -142,3 +144,56 @@ class CheckReport:
     intakes: int
     files_checked: int
     findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WatchedIntake:
+    """A folder that was taken in while watching."""
+
+    at: datetime
+    report: IntakeReport
+
+
+@dataclass(frozen=True, slots=True)
+class WatchedProblem:
+    """A folder that could not be taken in, and why."""
+
+    at: datetime
+    folder: str
+    message: str
+    again: bool
+    """Tried again by itself; else when its files change."""
+
+
+@dataclass(frozen=True, slots=True)
+class WatchSignal:
+    """Something that a person must look at."""
+
+    key: str
+    """Tells signals apart, so that each is reported once."""
+    part_number: str
+    grinder: str | None
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class WatchStatus:
+    """Where a watch stands."""
+
+    folder: str
+    store: str
+    started_at: datetime
+    at: datetime
+    running: bool
+    gears_in_store: int
+    gears_added: int
+    """Since the watch began."""
+    waiting: tuple[str, ...]
+    """Folders whose files are still being written."""
+    intakes: tuple[WatchedIntake, ...]
+    """The last ones, newest first."""
+    problems: tuple[WatchedProblem, ...]
+    """Those that stand."""
+    signals: tuple[WatchSignal, ...]
+    """The last ones, newest first."""
+    simulated: bool

@@ -12,6 +12,8 @@ COMMANDS: dict[str, str] = {
     "new": "Start an inspection folder: part.toml and table templates.",
     "columns": "Look at a foreign table and draft the column map to read it.",
     "history": "Keep graded gears for years: add, list, show, regrade, events, check.",
+    "watch": "Grade, keep and chart gears as their folders or tables arrive.",
+    "drift": "Tell how a grinder drifts, when it leaves the limits, how often to dress.",
     "simulate": "Write an inspection folder from a physical model of the flank surfaces.",
     "schema": "Print the JSON Schema of an input or a result.",
     "explain": "Explain flanks, signs, classes, files and exit status.",

@@ -1,0 +1,241 @@
+"""Takes in inspection folders as they arrive: waits for whole files, grades, adds, tells."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Final
+
+from gearqa.errors import GearqaError, InputError, StoreConflictError, StoreError
+from gearqa.history.folder_scan import Settling, inspection_folders
+from gearqa.history.intake import FolderToAdd, add_prepared, prepare
+from gearqa.history.store import HistoryStore
+from gearqa.model.history import IntakeReport, WatchedIntake, WatchedProblem, WatchSignal, WatchStatus
+
+LISTED: Final = 30
+FULL_SCAN_S: Final = 30.0
+"""Changes that no event told of are found at the latest after this time."""
+TRY_AGAIN_S: Final = 10.0
+"""Before a folder is tried again after the store could not be used."""
+EVENT_WAIT_S: Final = 0.5
+
+
+class StoppedError(Exception):
+    """The watch was told to stop in the middle of a folder, of which nothing was added."""
+
+
+Detect = Callable[[HistoryStore, IntakeReport], list[WatchSignal]]
+
+
+@dataclass(frozen=True, slots=True)
+class WatchOptions:
+    """How a folder is watched."""
+
+    folder: Path
+    part: Path | None = None
+    columns: Path | None = None
+    replace: bool = False
+    settle_s: float = 2.0
+    polling: bool = False
+    """Look at the files at intervals instead of waiting for events: network folders."""
+    poll_s: float = 1.0
+    once: bool = False
+    """End when everything that is there was dealt with."""
+    leave_out: tuple[Path, ...] = ()
+    """Outputs that lie in the watched folder."""
+
+
+@dataclass(slots=True)
+class FolderWatch:
+    """One watch. `told` is called after everything that changes its status."""
+
+    store: HistoryStore
+    options: WatchOptions
+    told: Callable[[WatchStatus], None]
+    detect: Detect | None = None
+    on_signal: Callable[[WatchSignal], None] | None = None
+    exit_on_signal: bool = False
+    stop: threading.Event = field(default_factory=threading.Event)
+    known_signals: set[str] = field(default_factory=set)
+    """Keys of signals that are not reported any more."""
+    _settling: Settling = field(init=False)
+    _started_at: datetime = field(init=False)
+    _intakes: deque[WatchedIntake] = field(default_factory=lambda: deque(maxlen=LISTED))
+    _signals: deque[WatchSignal] = field(default_factory=lambda: deque(maxlen=LISTED))
+    _problems: dict[Path, WatchedProblem] = field(default_factory=dict)
+    _not_before: dict[Path, float] = field(default_factory=dict)
+    _added: int = 0
+    _stored: int = 0
+    _simulated: bool = False
+    _gone: bool = False
+    signalled: bool = False
+    """Whether a signal came up since the watch began."""
+
+    def __post_init__(self) -> None:
+        self._settling = Settling(self.options.settle_s)
+        self._started_at = _now()
+
+    def run(self) -> None:
+        """Watch until told to stop (or, with `once`, until nothing is left to do)."""
+        self._stored = self.store.gear_count()
+        self._tell()
+        next_scan = 0.0
+        waiting: tuple[Path, ...] = ()
+        for changed in self._changes():
+            if self.stop.is_set():
+                break
+            now = time.monotonic()
+            if not (changed or self._settling.waiting or now >= next_scan):
+                continue
+            next_scan = now + FULL_SCAN_S
+            self._scan()
+            if self.stop.is_set() or (self.options.once and self._nothing_left()):
+                break
+            if waiting != self._settling.waiting:
+                waiting = self._settling.waiting
+                self._tell()
+        self._tell(running=False)
+
+    def _nothing_left(self) -> bool:
+        """Whether every folder was dealt with, or cannot be now."""
+        now = time.monotonic()
+        return all(self._not_before.get(folder, 0.0) > now for folder in self._settling.waiting)
+
+    def status(self, *, running: bool = True) -> WatchStatus:
+        """Where the watch stands."""
+        return WatchStatus(
+            folder=str(self.options.folder),
+            store=self.store.shown,
+            started_at=self._started_at,
+            at=_now(),
+            running=running,
+            gears_in_store=self._stored,
+            gears_added=self._added,
+            waiting=tuple(str(folder) for folder in self._settling.waiting),
+            intakes=tuple(self._intakes),
+            problems=tuple(self._problems.values()),
+            signals=tuple(self._signals),
+            simulated=self._simulated,
+        )
+
+    def _tell(self, *, running: bool = True) -> None:
+        self.told(self.status(running=running))
+
+    def _changes(self) -> Iterator[bool]:
+        """Whether files may have changed, again and again until the watch is stopped."""
+        yield True  # everything that is there already
+        if not self.options.once:
+            with suppress(OSError, RuntimeError):  # no events here (too many watches, no inotify): look
+                yield from self._events()
+        while not self.stop.wait(min(self.options.poll_s, max(0.05, self.options.settle_s / 4))):
+            yield True
+
+    def _events(self) -> Iterator[bool]:
+        from watchfiles import watch  # noqa: PLC0415
+
+        for changes in watch(
+            self.options.folder,
+            watch_filter=None,
+            debounce=200,
+            rust_timeout=int(1000 * EVENT_WAIT_S),
+            yield_on_timeout=True,
+            stop_event=self.stop,
+            raise_interrupt=False,
+            force_polling=self.options.polling or None,
+            poll_delay_ms=int(1000 * self.options.poll_s),
+            ignore_permission_denied=True,
+        ):
+            yield bool(changes)
+
+    def _scan(self) -> None:
+        options = self.options
+        if not options.folder.is_dir():
+            self._gone = True
+            self._problem(options.folder, "the watched folder is not there", again=True)
+            return
+        if self._gone:
+            self._gone = False
+            self._problems.pop(options.folder, None)
+        found = inspection_folders(
+            options.folder, own_part=options.part is not None, leave_out=options.leave_out
+        )
+        now = time.monotonic()
+        for folder in self._settling.look(found, now):
+            if self.stop.is_set():
+                return
+            if self._not_before.get(folder, 0.0) <= now:
+                self._take_in(folder)
+
+    def _take_in(self, folder: Path) -> None:
+        options = self.options
+        signature = self._settling.signature(folder)
+        try:
+            source = FolderToAdd(folder, options.part, options.columns)
+            with prepare(source, graded=self._raise_if_stopped) as prepared:
+                again = dict(
+                    inspection_folders(folder, own_part=options.part is not None, leave_out=options.leave_out)
+                )
+                if again.get(folder) != signature:  # written to while it was read
+                    self._settling.wait_again(folder, time.monotonic())
+                    return
+                (report,) = add_prepared(self.store, [prepared], replace=options.replace, complete=True)
+        except StoppedError:
+            return
+        except (InputError, StoreConflictError) as error:
+            self._settling.finish(folder)
+            self._problem(folder, str(error), again=False)
+        except StoreError as error:
+            self._not_before[folder] = time.monotonic() + TRY_AGAIN_S
+            self._problem(folder, f"{error}; {error.hint}" if error.hint else str(error), again=True)
+        except GearqaError as error:
+            self._settling.finish(folder)
+            self._problem(folder, str(error), again=False)
+        except OSError as error:  # moved away or not readable just now
+            self._not_before[folder] = time.monotonic() + TRY_AGAIN_S
+            self._problem(folder, f"cannot be read: {error.strerror or error}", again=True)
+        else:
+            self._settling.finish(folder)
+            self._problems.pop(folder, None)
+            self._taken_in(report)
+
+    def _taken_in(self, report: IntakeReport) -> None:
+        self._simulated = self._simulated or report.simulated
+        self._added += report.added + report.replaced
+        self._stored = self.store.gear_count()
+        if report.added or report.replaced or report.events:
+            self._intakes.appendleft(WatchedIntake(_now(), report))
+            if self.detect is not None:
+                for signal in self.detect(self.store, report):
+                    self._signal(signal)
+        self._tell()
+        if self.signalled and self.exit_on_signal:
+            self.stop.set()
+
+    def _signal(self, signal: WatchSignal) -> None:
+        if signal.key in self.known_signals:
+            return
+        self.known_signals.add(signal.key)
+        self.signalled = True
+        self._signals.appendleft(signal)
+        if self.on_signal is not None:
+            self.on_signal(signal)
+
+    def _problem(self, folder: Path, message: str, *, again: bool) -> None:
+        known = self._problems.get(folder)
+        if known is None or known.message != message:
+            self._problems[folder] = WatchedProblem(_now(), str(folder), message, again)
+            self._tell()
+
+    def _raise_if_stopped(self) -> None:
+        if self.stop.is_set():
+            raise StoppedError
+
+
+def _now() -> datetime:
+    return datetime.now().astimezone().replace(microsecond=0)
