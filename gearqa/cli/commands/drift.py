@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, BinaryIO, Literal
 
 import typer
 
@@ -14,7 +15,6 @@ from gearqa.cli.stores import Grinder, PartNumber, Store, Until, moment
 
 if TYPE_CHECKING:
     from gearqa.cli.drift_gears import Gears
-    from gearqa.io.atomic import Outputs
     from gearqa.model.drift import DriftHeader, DriftResult, DriftSettings
 
 
@@ -120,7 +120,9 @@ def command(
         cycle_time_s=cycle_time, measuring_time_s=measuring_time, escaped_parts=escaped_parts,
     )  # fmt: skip
     keys = settings.parameters
+    targets = {"json": json, "csv": csv, "html": html, "pdf": pdf}
     with Outputs() as outputs:
+        streams = {kind: outputs.open(file) for kind, file in targets.items() if file is not None}
         if folders:
             _not_with_folders(store)
             gears = from_folders(
@@ -135,9 +137,9 @@ def command(
         _require_series(result, gears)
         if not quiet:
             tell_notices(header.warnings)
-        _write(outputs, result, header, (json, csv, html, pdf), csv_style, paper)
         outputs.keep_clear_of(gears.input_paths)
-    if not quiet and "-" not in (json, csv, html, pdf):
+        _write(streams, result, header, csv_style, paper)
+    if not quiet and "-" not in targets.values():
         screen = terminal()
         screen.blocks(drift_blocks(result, header, wide=screen.width >= WIDE))
     return ExitStatus.DOES_NOT_CONFORM if result.alarm else ExitStatus.CONFORMS
@@ -215,41 +217,39 @@ def _only_with_folders(part: Path | None, columns: Path | None, serials: list[st
 
 def _require_series(result: DriftResult, gears: Gears) -> None:
     """Nothing to analyse is no result."""
-    if result.series:
-        return
-    from gearqa.errors import EvaluationError  # noqa: PLC0415
+    if not result.series:
+        from gearqa.errors import EvaluationError  # noqa: PLC0415
 
-    raise EvaluationError(*gears.nothing())
+        message, hint = gears.nothing()
+        raise EvaluationError(message, hint=hint)
 
 
 def _write(
-    outputs: Outputs,
+    streams: Mapping[str, BinaryIO],
     result: DriftResult,
     header: DriftHeader,
-    targets: tuple[str | None, str | None, str | None, str | None],
     csv_style: Literal["comma", "semicolon"],
     paper: Literal["a4", "letter"],
 ) -> None:
-    json, csv, html, pdf = targets
-    if json is not None:
+    if "json" in streams:
         from gearqa.io.drift_json import drift_table  # noqa: PLC0415
         from gearqa.io.jsonio import dumps  # noqa: PLC0415
 
-        outputs.open(json).write(dumps(drift_table(result, header)))
-    if csv is not None:
+        streams["json"].write(dumps(drift_table(result, header)))
+    if "csv" in streams:
         from gearqa.io.drift_json import drift_csv  # noqa: PLC0415
 
-        outputs.open(csv).write(drift_csv(result, style=csv_style))
-    if html is None and pdf is None:
+        streams["csv"].write(drift_csv(result, style=csv_style))
+    if "html" not in streams and "pdf" not in streams:
         return
     from gearqa.report.drift_document import build_drift_document  # noqa: PLC0415
 
     document = build_drift_document(result, header)
-    if html is not None:
+    if "html" in streams:
         from gearqa.report.html import write_html  # noqa: PLC0415
 
-        write_html(outputs.open(html), document)
-    if pdf is not None:
+        write_html(streams["html"], document)
+    if "pdf" in streams:
         from gearqa.report.pdf import write_pdf  # noqa: PLC0415
 
-        write_pdf(outputs.open(pdf), document, paper=paper)
+        write_pdf(streams["pdf"], document, paper=paper)

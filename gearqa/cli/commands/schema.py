@@ -15,6 +15,7 @@ SCHEMAS: dict[str, tuple[str, str]] = {
     "scenario": ("gearqa.simulate.scenario:Scenario", "scenario files of gearqa simulate"),
     "result": ("gearqa.io.schemas:result_json_schema", "gearqa grade --json"),
     "tolerances": ("gearqa.io.schemas:tolerances_json_schema", "gearqa tolerances --json"),
+    "drift": ("gearqa.io.drift_json:drift_json_schema", "gearqa drift --json"),
 }
 """Name -> what makes the schema (a function, or a model), and what it describes."""
 
