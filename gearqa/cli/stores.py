@@ -49,6 +49,7 @@ def announce(store: HistoryStore) -> None:
     gears = "1 gear" if count == 1 else f"{count} gears"
     state = "" if store.exists else " (new)" if store.created else " (not there yet)"
     tell(f"history store: {store.shown}, {gears}{state}")
+    store.exists = store.exists or store.created
 
 
 def moment(text: str | None, option: str, *, end_of_day: bool = False) -> datetime | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -210,21 +210,22 @@ class FolderWatch:
         self._stored = self.store.gear_count()
         if report.added or report.replaced or report.events:
             self._intakes.appendleft(WatchedIntake(_now(), report))
+            self._tell()
             if self.detect is not None:
-                for signal in self.detect(self.store, report):
-                    self._signal(signal)
+                self._signal_new(self.detect(self.store, report))
         self._tell()
         if self.signalled and self.exit_on_signal:
             self.stop.set()
 
-    def _signal(self, signal: WatchSignal) -> None:
-        if signal.key in self.known_signals:
-            return
-        self.known_signals.add(signal.key)
-        self.signalled = True
-        self._signals.appendleft(signal)
-        if self.on_signal is not None:
-            self.on_signal(signal)
+    def _signal_new(self, found: Sequence[WatchSignal]) -> None:
+        """Report what is new; several signals of one sentence once."""
+        new = {one.sentence: one for one in found if one.key not in self.known_signals}
+        self.known_signals |= {one.key for one in found}
+        for signal in new.values():
+            self.signalled = True
+            self._signals.appendleft(signal)
+            if self.on_signal is not None:
+                self.on_signal(signal)
 
     def _problem(self, folder: Path, message: str, *, again: bool) -> None:
         known = self._problems.get(folder)

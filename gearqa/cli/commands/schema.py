@@ -14,6 +14,7 @@ SCHEMAS: dict[str, tuple[str, str]] = {
     "columns": ("gearqa.io.columns_map:columns_json_schema", "column maps for tables of another layout"),
     "scenario": ("gearqa.simulate.scenario:Scenario", "scenario files of gearqa simulate"),
     "result": ("gearqa.io.schemas:result_json_schema", "gearqa grade --json"),
+    "history": ("gearqa.history.schemas:history_json_schema", "gearqa history ... --json"),
     "tolerances": ("gearqa.io.schemas:tolerances_json_schema", "gearqa tolerances --json"),
     "drift": ("gearqa.io.drift_json:drift_json_schema", "gearqa drift --json"),
 }
