@@ -232,7 +232,7 @@ def test_labels_within_a_tenth_of_a_millimetre_belong_together(tmp_path: Path) -
         assert [trace.label_mm for trace in gear.traces] == pytest.approx([4.015, 10.045])
 
 
-@pytest.mark.parametrize(("other", "traces"), [("10.09", 1), ("10.11", 2), ("9.91", 1), ("9.89", 2)])
+@pytest.mark.parametrize(("other", "traces"), [("10.099", 1), ("10.101", 2), ("9.901", 1), ("9.899", 2)])
 def test_where_a_label_becomes_another(tmp_path: Path, other: str, traces: int) -> None:
     lines = [f"A,left,1,{label},{p},0" for p, label in enumerate(["10.0", other] * 4, 1)]
     gear = gears(read(tmp_path, {"p.csv": rows(LABELLED, lines)}))["A"]

@@ -22,7 +22,8 @@ def path_of_reading(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPa
 
 
 def check(tmp_path: Path, content: bytes) -> None:
-    gear = gears(read(tmp_path, {"p.csv": content}))["Grün 7µ"]
+    ((serial, gear),) = gears(read(tmp_path, {"p.csv": content})).items()
+    assert serial == "Grün 7µ"
     assert gear.traces[0].position_mm.tolist() == [1.0, 2.0, 3.0]
     assert gear.traces[0].deviation_um.tolist() == [0.5, -0.25, 0.15]
 
@@ -43,6 +44,19 @@ def test_blank_lines_comments_and_no_newline_at_the_end(tmp_path: Path) -> None:
     text = "\n".join(["# made up", "", "  ", header, "", "# between, with, five, whole, cells", lines[0],
                       " \t ", lines[1], "#", "", lines[2]])  # fmt: skip
     check(tmp_path, text.encode())
+
+
+def test_a_row_that_is_commented_out(tmp_path: Path) -> None:
+    header, *lines = TEXT.splitlines()
+    check(tmp_path, "\n".join([header, lines[0], "#" + lines[1], *lines[1:]]).encode())
+    check(tmp_path, "\n".join([header, "#" + lines[0], *lines]).encode())
+
+
+@pytest.mark.parametrize("blank", ["", " ", "\t \t"])
+def test_blank_lines_alone(tmp_path: Path, blank: str) -> None:
+    header, *lines = TEXT.splitlines()
+    check(tmp_path, "\n".join([header, blank, *lines, blank, ""]).encode())
+    check(tmp_path, "\n".join([header, blank, *lines, blank, ""]).replace(",", "\t").encode())
 
 
 def test_columns_in_any_order_and_names_without_case_and_blanks(tmp_path: Path) -> None:

@@ -176,6 +176,22 @@ def test_numbers_on_disk_are_the_numbers_in_memory(tmp_path: Path, monkeypatch: 
             same(kept, spooled)
 
 
+@pytest.mark.parametrize("memory_bytes", [0, 100, 1 << 20])
+def test_the_spool_gives_back_what_was_put_aside(memory_bytes: int) -> None:
+    spool = Spool(memory_bytes)
+    starts = []
+    for number in range(5):
+        starts.append(spool.append(np.arange(number * 10, number * 10 + number, dtype=np.float64)))
+        assert spool.read(starts[-1], number).tolist() == list(range(number * 10, number * 11))
+        assert spool.read(0, min(number, 1)).tolist() == [10][:number]
+    assert starts == [0, 0, 1, 3, 6]
+    assert len(spool) == 10
+    assert spool.read(1, 8).tolist() == [20, 21, 30, 31, 32, 40, 41, 42]
+    spool.close()
+    with pytest.raises(ValueError, match="closed"):
+        spool.read(0, 1)
+
+
 def test_an_inspection_that_is_not_closed_leaves_nothing_behind(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
