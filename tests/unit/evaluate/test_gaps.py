@@ -92,6 +92,12 @@ def test_a_space_missing_in_the_runout_table_is_not_replaced_by_pitch():
     assert "tooth_thickness_variation" in result.parameters
 
 
+def test_six_missing_teeth_are_all_listed():
+    missing = {f"t{i}": math.nan for i in range(1, 7)}
+    result = graded(make.gear(left=make.index(**missing), runout=np.zeros(50)))
+    assert result.not_assessed[0].reason.endswith("lacks teeth 1, 2, 3, 4, 5, 6")
+
+
 def test_many_missing_teeth_are_not_all_listed():
     missing = {f"t{i}": math.nan for i in range(1, 11)}
     result = graded(make.gear(left=make.index(**missing), runout=np.zeros(50)))
@@ -231,7 +237,11 @@ def test_span_over_the_teeth_of_the_drawing():
     result = graded(make.gear(sizes=(good, other)), tolerance={"size": asked})
     assert [s.conforms for s in result.size] == [True, None]
     assert result.conforms is True
+    missing = graded(make.gear(sizes=(other,)), tolerance={"size": asked})
+    assert "limits the size by span over 6 teeth, and there is none" in missing.not_assessed[0].reason
     del asked["teeth_spanned"]
+    missing = graded(make.gear(), tolerance={"size": asked})
+    assert "limits the size by span, and there is none; add" in missing.not_assessed[0].reason
     assert graded(make.gear(sizes=(other,)), tolerance={"size": asked}).conforms is False
 
 
@@ -264,10 +274,20 @@ def test_notices_of_the_reader_come_first():
         (tuple(range(1, 51)), 50, True),
         ((1, 26, 27), 50, False),
         ((3, 45, 66), 87, True),
+        ((1, 7, 25), 36, True),  # gaps 6, 18, 12: just half and one and a half of 12
+        ((1, 6, 24), 36, False),
     ],
 )
 def test_about_evenly_spaced(teeth, z, even):
     assert evenly_spaced(teeth, z) is even
+
+
+def test_teeth_are_counted_for_each_kind_of_trace():
+    profiles = [t for t in make.all_traces(teeth=(1, 26)) if t.kind == "profile"]
+    helices = [t for t in make.all_traces() if t.kind == "helix"]
+    result = graded(make.gear([*profiles, *helices]))
+    assert codes(result) == ["few_teeth"] * 2
+    assert all(w.message.startswith("profile, ") for w in result.warnings)
 
 
 def test_unevenly_spaced_teeth_are_told():

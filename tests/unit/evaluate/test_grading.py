@@ -216,6 +216,14 @@ def test_both_slopes_are_given(span):
     assert graded(make.gear()).parameters["helix_total"].slope_other_span_um is None
 
 
+@pytest.mark.parametrize("worse", ["left", "right"])
+def test_the_other_span_is_the_worst_over_both_flanks(worse):
+    slopes = {"left": 2.0, "right": 2.0, worse: -5.0}
+    traces = make.with_trace(*(make.helix(flank, 13, slope=v) for flank, v in slopes.items()))
+    slope = graded(make.gear(traces)).parameters["helix_slope"]
+    assert (slope.flank, slope.slope_other_span_um) == (worse, pytest.approx(-5.0 * 20 / 18, abs=1e-9))
+
+
 # classes and conformity
 
 
@@ -422,6 +430,27 @@ def test_values_near_a_limit_are_counted_only_where_an_uncertainty_is_stated():
     assert graded(make.gear(left=make.index(t9=5.4), instrument="coarse gauge"), **tables).near_limit == 1
     assert graded(make.gear(left=make.index(t9=6.4)), **tables).near_limit == 1
     assert graded(make.gear(left=make.index(t9=5.9))).near_limit is None
+
+
+def test_exactly_u_from_a_limit_is_near():
+    tables = {"uncertainty_um": {"single_pitch": 0.5}}
+    assert graded(make.gear(left=make.index(t9=5.5)), **tables).near_limit == 1
+    limits = {"tolerance": {"limits_um": {"single_pitch": [1.0, 8.0]}}}
+    flanks = {"left": make.index(t9=7.5), "right": make.index(t9=3.0)}
+    assert graded(make.gear(**flanks), **tables, **limits).near_limit == 1
+    flanks["right"] = make.index(t9=1.5)
+    assert graded(make.gear(**flanks), **tables, **limits).near_limit == 2
+
+
+@pytest.mark.parametrize(("slope", "near"), [(3.4, 0), (3.6, 1), (4.4, 1), (-5.6, 1), (-5.4, 0), (-4.0, 0)])
+def test_near_either_drawing_limit_of_a_slope(slope, near):
+    """Limits -6 and 4, U 0.5; the other flank's slopes are 0."""
+    tables = {
+        "uncertainty_um": {"helix_slope": 0.5},
+        "tolerance": {"limits_um": {"helix_slope": [-6.0, 4.0]}},
+    }
+    gear = make.gear(make.with_trace(make.helix("right", 13, slope=slope)))
+    assert graded(gear, **tables).near_limit == near
 
 
 def test_the_lower_limit_zero_of_a_magnitude_is_no_limit():
