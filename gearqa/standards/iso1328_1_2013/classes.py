@@ -210,7 +210,7 @@ def class_of(value: float | Array, tolerances: tuple[float, ...]) -> int | NDArr
     if isinstance(value, np.ndarray):
         places = np.searchsorted(np.asarray(tolerances), value_as_compared(np.abs(value)), side="left") + 1
         return np.where(places > len(tolerances), 0, places).astype(np.int64)
-    place = bisect_left(tolerances, value_as_compared(abs(value))) + 1
+    place = bisect_left(tolerances, round(abs(value), DECIMALS_COMPARED)) + 1
     met = place <= len(tolerances) and not math.isnan(value)
     return place if met else None
 
@@ -245,4 +245,4 @@ def class_exact(value: float | Array, T_5: float) -> float | Array | None:
     if isinstance(value, np.ndarray):
         magnitude = np.where(value_as_compared(value) == 0, np.nan, np.abs(value))
         return np.asarray(5 + 2 * np.log2(magnitude / T_5))
-    return 5 + 2 * math.log2(abs(value) / T_5) if value_as_compared(value) else None
+    return 5 + 2 * math.log2(abs(value) / T_5) if round(value, DECIMALS_COMPARED) else None
