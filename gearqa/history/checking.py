@@ -58,7 +58,7 @@ def _database(connection: Connection) -> Iterator[Finding]:
 def _results(connection: Connection, step: Callable[[int, int], None] | None) -> Iterator[Finding]:
     total = int(connection.execute(_count(GEAR)).scalar_one())
     query = sa.select(GEAR.c.id, GEAR.c.serial, GEAR.c.result).order_by(GEAR.c.id)
-    with connection.execution_options(yield_per=PORTION).execute(query) as rows:
+    with connection.execute(query.execution_options(yield_per=PORTION)) as rows:
         for number, row in enumerate(rows, 1):
             try:
                 same = unpacked(row.result)["serial"] == row.serial

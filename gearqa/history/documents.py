@@ -102,7 +102,7 @@ def write_history_csv(stream: BinaryIO, store: HistoryStore, which: Selection) -
         mark = RESULT_MARK + (SIMULATED_MARK if _any_simulated(connection, which) else "")
         text.write(f"{mark}\n")
         writer.writerow(CSV_COLUMNS)
-        with connection.execution_options(yield_per=20 * PORTION).execute(query) as rows:
+        with connection.execute(query.execution_options(yield_per=20 * PORTION)) as rows:
             for number, *values in rows:
                 gears += number != last
                 last = number

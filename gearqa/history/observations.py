@@ -60,7 +60,7 @@ def load_observations(
     finished: tuple[str | None, datetime | None] = (None, None)
     with (
         store.reading() as connection,
-        connection.execution_options(yield_per=20 * PORTION).execute(query) as rows,
+        connection.execute(query.execution_options(yield_per=20 * PORTION)) as rows,
     ):
         for (
             part, revision, serial, made_on, wheel, dress, since_dress, finished_at, simulated, parameter,

@@ -221,7 +221,7 @@ def select_audit(
 
 def _portions(connection: Connection, query: sa.Select[Any]) -> Iterator[sa.Row[Any]]:
     """Rows streamed from the database, so that any number of them fits into memory."""
-    result = connection.execution_options(yield_per=PORTION).execute(query)
+    result = connection.execute(query.execution_options(yield_per=PORTION))
     try:
         yield from result
     finally:

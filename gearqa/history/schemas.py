@@ -119,7 +119,8 @@ def _intake() -> Schema:
 def _part() -> Schema:
     return table(
         {
-            "id": of_type(int), "number": TEXT, "name": TEXT, "revision": TEXT, "digest": TEXT, "content": ANY,
+            "id": of_type(int), "number": TEXT, "name": TEXT, "revision": TEXT, "digest": TEXT,
+            "content": ANY,
             "added_at": TIME,
         }
     )  # fmt: skip
