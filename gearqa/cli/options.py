@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -33,4 +33,8 @@ HtmlFile = Annotated[
     str | None,
     typer.Option("--html", metavar="FILE", help="Write a self-contained page; - is standard output."),
 ]
+PdfFile = Annotated[
+    str | None, typer.Option("--pdf", metavar="FILE", help="Write a PDF to print; - is standard output.")
+]
+PaperSize = Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Size of the pages of a PDF.")]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No result on the terminal, no progress.")]

@@ -42,7 +42,11 @@ class Outputs:
 
     def __init__(self, standard_output: BinaryIO | None = None) -> None:
         self._standard_output = standard_output
-        self._files: list[tuple[Path, Path, IO[bytes]]] = []
+        self._files: dict[Path, tuple[Path, IO[bytes]]] = {}
+        """Place -> temporary file beside it, and its stream."""
+        self._made: list[Path] = []
+        """Folders that were made for outputs."""
+        self._inputs: set[Path] = set()
         self._direct: list[IO[bytes]] = []
         self._held: IO[bytes] | None = None
 
@@ -54,8 +58,9 @@ class Outputs:
             self._held = tempfile.SpooledTemporaryFile(max_size=HELD_IN_MEMORY)  # noqa: SIM115
             return cast(BinaryIO, self._held)
         path = Path(os.path.realpath(target))
-        if any(path == place for place, _, _ in self._files):
+        if path in self._files:
             raise ReportError(f"two outputs to {target}", hint="give each output a file name of its own")
+        self._refuse_input(path)
         try:
             return self._open_file(path)
         except OSError as error:
@@ -74,15 +79,35 @@ class Outputs:
             raise PermissionError(0, "is write-protected")
         descriptor, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
         stream = os.fdopen(descriptor, "wb")
-        self._files.append((path, Path(name), stream))
+        self._files[path] = Path(name), stream
         return cast(BinaryIO, stream)
 
+    def folder(self, target: str) -> Path:
+        """Return a folder for many outputs; one that does not exist is made, and goes with a failure."""
+        path = Path(os.path.realpath(target))
+        if not path.is_dir():
+            try:
+                path.mkdir()
+            except OSError as error:
+                raise ReportError(f"cannot make the folder {target}: {error.strerror or error}") from error
+            self._made.append(path)
+        return path
+
+    def close(self, stream: BinaryIO) -> None:
+        """Close a finished output of many, so that no more files are open than needed."""
+        stream.flush()
+        os.fsync(stream.fileno())
+        stream.close()
+
     def keep_clear_of(self, inputs: Iterable[Path]) -> None:
-        """Raise if an output would take the place of an input."""
-        taken = {Path(os.path.realpath(path)) for path in inputs}
-        for place, _, _ in self._files:
-            if place in taken:
-                raise ReportError(f"{place} is an input and is not overwritten", hint="name another output")
+        """Raise if an output, opened before or after, would take the place of an input."""
+        self._inputs |= {Path(os.path.realpath(path)) for path in inputs}
+        for place in self._files:
+            self._refuse_input(place)
+
+    def _refuse_input(self, place: Path) -> None:
+        if place in self._inputs:
+            raise ReportError(f"{place} is an input and is not overwritten", hint="name another output")
 
     def __enter__(self) -> Self:
         return self
@@ -102,18 +127,18 @@ class Outputs:
     def _commit(self) -> None:
         path = None
         try:
-            for path, temporary, stream in self._files:
-                stream.flush()
-                os.fsync(stream.fileno())
-                stream.close()
+            for path, (temporary, stream) in self._files.items():
+                if not stream.closed:
+                    self.close(cast(BinaryIO, stream))
                 os.chmod(temporary, _mode(path))
             for stream in self._direct:
                 stream.close()
-            for path, temporary, _ in self._files:
+            for path, (temporary, _) in self._files.items():
                 os.replace(temporary, path)
         except OSError as error:
             raise ReportError(f"cannot write {path}: {error.strerror or error}") from error
         self._files.clear()
+        self._made.clear()
         if self._held is not None:
             self._held.seek(0)
             target = self._standard_output or sys.stdout.buffer
@@ -121,10 +146,13 @@ class Outputs:
             target.flush()
 
     def _discard(self) -> None:
-        for _, temporary, stream in self._files:
+        for temporary, stream in self._files.values():
             with contextlib.suppress(OSError):  # a full disk fails again on closing; the file goes anyway
                 stream.close()
             temporary.unlink(missing_ok=True)
+        for folder in self._made:
+            with contextlib.suppress(OSError):  # somebody else put something in
+                folder.rmdir()
         for stream in self._direct:
             stream.close()
         if self._held is not None:

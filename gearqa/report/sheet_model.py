@@ -7,7 +7,6 @@ beside charts, in the order in which an inspector reads a sheet.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from itertools import chain
 
 from gearqa.model.part import Part
 from gearqa.model.results import GradeHeader, LotSummary
@@ -20,6 +19,7 @@ from gearqa.report.texts import clip
 __all__ = [
     "GearInput",
     "SheetAids",
+    "SheetBuilder",
     "SheetChoice",
     "build_sheets",
     "file_name",
@@ -105,34 +105,98 @@ def build_sheets(
     Document
         For `write_html` and `write_pdf`.
     """
-    stream = iter(gears)
-    first = next(stream, None)
-    second = next(stream, None)
-    if first is not None and second is None and sheets != "none":
-        document = gear_document(header, first, part=part, aids=aids)
-        if progress is not None:
-            progress(1)
-        return document
-    seen = LotSheets(SheetJob(header, part, aids), sheets, worst)
-    begun = [gear for gear in (first, second) if gear is not None]
-    for number, gear in enumerate(chain(begun, stream), 1):
-        seen.add(number, gear)
+    seen = SheetBuilder(header, part=part, aids=aids, sheets=sheets, worst=worst)
+    for number, gear in enumerate(gears, 1):
+        seen.add(gear)
         if progress is not None:
             progress(number)
     return seen.document(lot() if callable(lot) else lot)
+
+
+class SheetBuilder:
+    """Builds the report of `build_sheets` while gears come in one after another.
+
+    Parameters
+    ----------
+    header : GradeHeader
+        What is true of the whole inspection.
+    part : Part
+        The drawing.
+    aids : SheetAids
+        Numeric helpers.
+    sheets : {"auto", "all", "worst", "none"}
+        Which gears get a sheet with charts.
+    worst : int
+        Number of gears where only the worst get a sheet.
+    """
+
+    def __init__(
+        self,
+        header: GradeHeader,
+        *,
+        part: Part,
+        aids: SheetAids,
+        sheets: SheetChoice = "auto",
+        worst: int = WORST_SHEETS,
+    ) -> None:
+        self._job = SheetJob(header, part, aids)
+        self._choice: SheetChoice = sheets
+        self._lot = LotSheets(self._job, sheets, worst)
+        self._first: GearInput | None = None
+        """The only gear so far: its sheet differs if it stays alone."""
+        self._count = 0
+
+    def add(self, gear: GearInput) -> None:
+        """Take in one gear."""
+        self._count += 1
+        if self._count == 1:
+            self._first = gear
+            return
+        if self._first is not None:
+            self._lot.add(1, self._first)
+            self._first = None
+        self._lot.add(self._count, gear)
+
+    def document(self, lot: LotSummary) -> doc.Document:
+        """The report of all gears taken in."""
+        if self._first is None:
+            return self._lot.document(lot)
+        if self._choice != "none":
+            job = self._job
+            return gear_document(job.header, self._first, part=job.part, aids=job.aids)
+        self._lot.add(1, self._first)
+        return self._lot.document(lot)
 
 
 def sheet_documents(
     header: GradeHeader, gears: Iterable[GearInput], *, part: Part, aids: SheetAids
 ) -> Iterator[tuple[str, doc.Document]]:
     """One document per gear with a file name (without ending) made from its serial, for a folder."""
-    used: set[str] = set()
-    for number, gear in enumerate(gears, 1):
-        name = file_name(gear[1].serial, number)
-        while name.lower() in used:
-            name = f"{name}-{number}"
-        used.add(name.lower())
-        yield name, gear_document(header, gear, part=part, aids=aids)
+    names = FileNames()
+    for gear in gears:
+        yield names.next(gear[1].serial), gear_document(header, gear, part=part, aids=aids)
+
+
+class FileNames:
+    """File names for gears, one after another: safe, and no two alike on any file system.
+
+    >>> names = FileNames()
+    >>> names.next("a/b"), names.next("A_B"), names.next("..")
+    ('a_b', 'A_B-2', 'gear-3')
+    """
+
+    def __init__(self) -> None:
+        self._used: set[str] = set()
+        self._count = 0
+
+    def next(self, serial: str) -> str:
+        """The name for the next gear."""
+        self._count += 1
+        name = file_name(serial, self._count)
+        while name.lower() in self._used:
+            name = f"{name}-{self._count}"
+        self._used.add(name.lower())
+        return name
 
 
 def file_name(serial: str, number: int) -> str:

@@ -2,30 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING, Annotated, Literal, Protocol
+from itertools import tee
+from typing import Annotated
 
 import typer
 
 from gearqa.cli.exit_status import status_of
-from gearqa.cli.options import ColumnMap, CsvFile, Folder, JsonFile, PartFile, Quiet, Serials
-
-if TYPE_CHECKING:
-    from gearqa.io.atomic import Outputs
-    from gearqa.model.results import GearResult, GradeHeader, LotSummary
-
-
-class Sink(Protocol):
-    """Something that takes in a grading result while it is being made."""
-
-    def begin(self, header: GradeHeader) -> None:
-        """Before the first gear."""
-
-    def gear(self, gear: GearResult) -> None:
-        """One gear."""
-
-    def end(self, lot: LotSummary) -> None:
-        """After the last gear."""
+from gearqa.cli.grade_outputs import CsvRows, CsvStyle, SheetChoice, Wanted, open_sinks
+from gearqa.cli.options import (
+    ColumnMap,
+    CsvFile,
+    Folder,
+    HtmlFile,
+    JsonFile,
+    PaperSize,
+    PartFile,
+    PdfFile,
+    Quiet,
+    Serials,
+)
 
 
 def command(
@@ -36,13 +31,25 @@ def command(
     json: JsonFile = None,
     csv: CsvFile = None,
     csv_rows: Annotated[
-        Literal["gear", "flank", "trace"],
-        typer.Option("--csv-rows", help="One CSV row a gear and parameter, or finer."),
+        CsvRows, typer.Option("--csv-rows", help="One CSV row a gear and parameter, or finer.")
     ] = "gear",
     csv_style: Annotated[
-        Literal["comma", "semicolon"],
-        typer.Option("--csv-style", help="semicolon: decimal comma and BOM, for spreadsheets."),
+        CsvStyle, typer.Option("--csv-style", help="semicolon: decimal comma and BOM, for spreadsheets.")
     ] = "comma",
+    html: HtmlFile = None,
+    pdf: PdfFile = None,
+    paper: PaperSize = "a4",
+    sheets: Annotated[
+        SheetChoice,
+        typer.Option(
+            "--sheets",
+            help="Gears of a lot whose charts the report holds; auto: all of up to 100, else the worst 10.",
+        ),
+    ] = "auto",
+    sheet_folder: Annotated[
+        str | None,
+        typer.Option("--sheet-folder", metavar="DIR", help="Write one PDF a gear into this folder."),
+    ] = None,
     quiet: Quiet = False,
 ) -> int:
     """Grade an inspection folder: classes, conformity, master quality.
@@ -60,24 +67,28 @@ def command(
     from gearqa.io.atomic import Outputs  # noqa: PLC0415
     from gearqa.report.model import WIDE, LotCollector, lot_blocks  # noqa: PLC0415
 
-    shown = not quiet and "-" not in (json, csv)
+    wanted = Wanted(json, csv, csv_rows, csv_style, html, pdf, paper, sheets, sheet_folder)
+    wanted.check()
+    shown = not quiet and not wanted.standard_output
     require_folder(folder)
     with Outputs() as outputs:
-        sinks = _sinks(outputs, json, csv, csv_rows, csv_style)
+        sinks = open_sinks(outputs, wanted, quiet=quiet)
         with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:
             drawing = inspection.part
             header = grade_header(drawing, inspection.inputs, inspection.simulated, inspection.notices)
             outputs.keep_clear_of(folder / file.file for file in header.inputs)
             counter, seen = LotCounter(), LotCollector()
             for sink in sinks:
-                sink.begin(header)
+                sink.begin(header, drawing)
+            source, gears = tee(inspection)
             with Progress("grading", "gears", quiet=quiet) as progress:
-                for gear in progress.over(evaluate(inspection, drawing)):
-                    counter.add(gear)
+                results = zip(evaluate(source, drawing), gears, strict=True)
+                for result, measured in progress.over(results):
+                    counter.add(result)
                     if shown:
-                        seen.add(gear)
+                        seen.add(result)
                     for sink in sinks:
-                        sink.gear(gear)
+                        sink.gear(result, measured)
         lot = counter.summary()
         for sink in sinks:
             sink.end(lot)
@@ -88,22 +99,3 @@ def command(
         span = drawing.evaluation.slope_span
         screen.blocks(lot_blocks(header, lot, seen, span, wide=screen.width >= WIDE))
     return status_of(lot.conforms)
-
-
-def _sinks(
-    outputs: Outputs,
-    json: str | None,
-    csv: str | None,
-    rows: Literal["gear", "flank", "trace"],
-    style: Literal["comma", "semicolon"],
-) -> Iterable[Sink]:
-    sinks: list[Sink] = []
-    if json is not None:
-        from gearqa.io.jsonio import GradeJsonWriter  # noqa: PLC0415
-
-        sinks.append(GradeJsonWriter(outputs.open(json)))
-    if csv is not None:
-        from gearqa.io.csvio import GradeCsvWriter  # noqa: PLC0415
-
-        sinks.append(GradeCsvWriter(outputs.open(csv), rows=rows, style=style))
-    return sinks

@@ -1,0 +1,196 @@
+"""What `gearqa grade` writes: JSON, CSV, report and sheets, each fed gear by gear.
+
+Libraries of an output are imported only where it was asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, Protocol
+
+import typer
+
+if TYPE_CHECKING:
+    from gearqa.io.atomic import Outputs
+    from gearqa.model.measurement import GearMeasurement
+    from gearqa.model.part import Part
+    from gearqa.model.results import GearResult, GradeHeader, LotSummary
+    from gearqa.report.sheet_job import GearInput, SheetAids
+
+    Drawer = Callable[[GearMeasurement, GearResult], GearInput]
+
+CsvRows = Literal["gear", "flank", "trace"]
+CsvStyle = Literal["comma", "semicolon"]
+SheetChoice = Literal["auto", "all", "worst", "none"]
+Paper = Literal["a4", "letter"]
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """The outputs that were asked for."""
+
+    json: str | None
+    csv: str | None
+    csv_rows: CsvRows
+    csv_style: CsvStyle
+    html: str | None
+    pdf: str | None
+    paper: Paper
+    sheets: SheetChoice
+    sheet_folder: str | None
+
+    @property
+    def standard_output(self) -> bool:
+        """Whether one of them goes to standard output, where nothing else may stand then."""
+        return "-" in (self.json, self.csv, self.html, self.pdf)
+
+    def check(self) -> None:
+        """Raise a usage error for options that would have no effect."""
+        if self.sheets != "auto" and self.html is None and self.pdf is None:
+            message = f"--sheets {self.sheets} chooses what a report shows: add --html FILE or --pdf FILE"
+            raise typer.BadParameter(message, param_hint="--sheets")
+        if self.paper != "a4" and self.pdf is None and self.sheet_folder is None:
+            message = "there is nothing to print: add --pdf FILE or --sheet-folder DIR"
+            raise typer.BadParameter(message, param_hint="--paper")
+
+
+class Sink(Protocol):
+    """Something that takes in a grading result while it is being made."""
+
+    def begin(self, header: GradeHeader, part: Part) -> None:
+        """Before the first gear."""
+
+    def gear(self, result: GearResult, measured: GearMeasurement) -> None:
+        """One gear."""
+
+    def end(self, lot: LotSummary) -> None:
+        """After the last gear."""
+
+
+class _Writer(Protocol):
+    """A writer of results that needs nothing of the drawing and the traces."""
+
+    def begin(self, header: GradeHeader) -> None: ...
+
+    def gear(self, gear: GearResult) -> None: ...
+
+    def end(self, lot: LotSummary) -> None: ...
+
+
+class _Results:
+    """JSON or CSV."""
+
+    def __init__(self, writer: _Writer) -> None:
+        self._writer = writer
+
+    def begin(self, header: GradeHeader, part: Part) -> None:
+        del part
+        self._writer.begin(header)
+
+    def gear(self, result: GearResult, measured: GearMeasurement) -> None:
+        del measured
+        self._writer.gear(result)
+
+    def end(self, lot: LotSummary) -> None:
+        self._writer.end(lot)
+
+
+class _Report:
+    """One report of all gears, as a page, as a PDF, or both."""
+
+    def __init__(self, outputs: Outputs, wanted: Wanted, drawn: _Drawn, *, quiet: bool) -> None:
+        self._wanted, self._drawn, self._quiet = wanted, drawn, quiet
+        self._html = outputs.open(wanted.html) if wanted.html is not None else None
+        self._pdf = outputs.open(wanted.pdf) if wanted.pdf is not None else None
+
+    def begin(self, header: GradeHeader, part: Part) -> None:
+        from gearqa.report.sheet_model import SheetBuilder  # noqa: PLC0415
+
+        self._drawn.begin(part)
+        self._builder = SheetBuilder(header, part=part, aids=self._drawn.aids, sheets=self._wanted.sheets)
+
+    def gear(self, result: GearResult, measured: GearMeasurement) -> None:
+        self._builder.add(self._drawn.gear(result, measured))
+
+    def end(self, lot: LotSummary) -> None:
+        from gearqa.cli.progress import Progress  # noqa: PLC0415
+
+        document = self._builder.document(lot)
+        if self._html is not None:
+            from gearqa.report.html import write_html  # noqa: PLC0415
+
+            with Progress("writing the page", "sheets", quiet=self._quiet) as progress:
+                write_html(self._html, document, progress=progress.at)
+        if self._pdf is not None:
+            from gearqa.report.pdf import write_pdf  # noqa: PLC0415
+
+            with Progress("setting the PDF", "sheets", quiet=self._quiet) as progress:
+                write_pdf(self._pdf, document, paper=self._wanted.paper, progress=progress.at)
+
+
+class _SheetFolder:
+    """One PDF a gear in a folder."""
+
+    def __init__(self, outputs: Outputs, folder: str, paper: Paper, drawn: _Drawn) -> None:
+        self._outputs, self._paper, self._drawn = outputs, paper, drawn
+        self._folder = outputs.folder(folder)
+
+    def begin(self, header: GradeHeader, part: Part) -> None:
+        from gearqa.report.sheet_model import FileNames  # noqa: PLC0415
+
+        self._header, self._part, self._names = header, part, FileNames()
+        self._drawn.begin(part)
+
+    def gear(self, result: GearResult, measured: GearMeasurement) -> None:
+        from gearqa.report.pdf import write_pdf  # noqa: PLC0415
+        from gearqa.report.sheet_model import gear_document  # noqa: PLC0415
+
+        drawn = self._drawn.gear(result, measured)
+        document = gear_document(self._header, drawn, part=self._part, aids=self._drawn.aids)
+        stream = self._outputs.open(str(self._folder / f"{self._names.next(result.serial)}.pdf"))
+        write_pdf(stream, document, paper=self._paper)
+        self._outputs.close(stream)
+
+    def end(self, lot: LotSummary) -> None:
+        del lot
+
+
+class _Drawn:
+    """Gears ready to draw: the curves of one are made once for all reports."""
+
+    def __init__(self) -> None:
+        self._last: GearInput | None = None
+
+    def begin(self, part: Part) -> None:
+        from gearqa.cli.sheet_aids import sheet_aids  # noqa: PLC0415
+
+        self._part = part
+        self.aids: SheetAids = sheet_aids(part)
+
+    def gear(self, result: GearResult, measured: GearMeasurement) -> GearInput:
+        from gearqa.evaluate import trace_curves  # noqa: PLC0415
+
+        if self._last is None or self._last[1] is not result:
+            self._last = measured, result, trace_curves(measured, self._part)
+        return self._last
+
+
+def open_sinks(outputs: Outputs, wanted: Wanted, *, quiet: bool) -> list[Sink]:
+    """Open the outputs that were asked for."""
+    sinks: list[Sink] = []
+    if wanted.json is not None:
+        from gearqa.io.jsonio import GradeJsonWriter  # noqa: PLC0415
+
+        sinks.append(_Results(GradeJsonWriter(outputs.open(wanted.json))))
+    if wanted.csv is not None:
+        from gearqa.io.csvio import GradeCsvWriter  # noqa: PLC0415
+
+        writer = GradeCsvWriter(outputs.open(wanted.csv), rows=wanted.csv_rows, style=wanted.csv_style)
+        sinks.append(_Results(writer))
+    drawn = _Drawn()
+    if wanted.html is not None or wanted.pdf is not None:
+        sinks.append(_Report(outputs, wanted, drawn, quiet=quiet))
+    if wanted.sheet_folder is not None:
+        sinks.append(_SheetFolder(outputs, wanted.sheet_folder, wanted.paper, drawn))
+    return sinks
