@@ -25,9 +25,7 @@ def crossed_text(seed: int = 91) -> str:
             for o, name in enumerate(SETUPS):
                 for trial in range(1, TRIALS + 1):
                     value = item[i] + setup[o] + rng.normal(0.0, repeats)
-                    lines.append(
-                        f"R-{i + 1:02d},{name},{trial},{key},{max(value, 0.0) if key == 'runout' else value:.2f}"
-                    )
+                    lines.append(f"R-{i + 1:02d},{name},{trial},{key},{value:.2f}")
     return "\n".join(lines) + "\n"
 
 

@@ -319,6 +319,7 @@ class _Check:
             claim=judged.claim,
             claim_flank=meant.flank,
             claim_reason=judged.reason,
+            judged_um=max(ours, key=abs, default=None),
             reported_state=claims.drawing_state(
                 self.criteria, value.parameter, value.flank, theirs, value.uncertainty_um
             ),

@@ -107,6 +107,8 @@ class Row:
     """Flank of ours on which the claim was judged: the other one where the explanation swaps them."""
     claim_reason: str
     """Why the claim was judged so, as a stable code."""
+    judged_um: float | None
+    """Our worst value on the flank that was meant: what claim and class found go by."""
     reported_state: State | None
     """The reported value against the drawing."""
     found_state: State | None

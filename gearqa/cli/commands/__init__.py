@@ -14,6 +14,8 @@ COMMANDS: dict[str, str] = {
     "history": "Keep graded gears for years: add, list, show, regrade, events, check.",
     "watch": "Grade, keep and chart gears as their folders or tables arrive.",
     "drift": "Tell how a grinder drifts, when it leaves the limits, how often to dress.",
+    "incoming": "Check a supplier's report against our measurement and explain the difference.",
+    "gauge": "Study the measuring instrument: spread, bias, uncertainty.",
     "simulate": "Write an inspection folder from a physical model of the flank surfaces.",
     "schema": "Print the JSON Schema of an input or a result.",
     "explain": "Explain flanks, signs, classes, files and exit status.",
