@@ -254,6 +254,14 @@ def _cautions(result: GaugeResult) -> Iterator[tuple[str, str]]:
             "bias",
             f"the bias is not chance: {named}; it is not corrected but added to U in full",
         )
+    larger = [
+        one
+        for one in references
+        if one.U_um is not None and one.stated_um is not None and one.U_um > one.stated_um
+    ]
+    if larger:
+        named = ", ".join(f"{one.symbol} {one.flank or ''}".strip() for one in larger)
+        yield "stated_too_small", f"U found is larger than the part file states: {named}"
     if references:
         yield (
             "product_differs",

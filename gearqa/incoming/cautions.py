@@ -110,8 +110,8 @@ def _cautions(
     if turned is not None:
         yield (
             "claims_on_the_other_flank",
-            f"claims are judged on the flank that was meant: {turned.flank} of theirs is {turned.claim_flank} "
-            "of ours",
+            f"claims are judged on the flank that was meant: {turned.flank} of theirs is "
+            f"{turned.claim_flank} of ours",
         )
     if any(row.basis == "mean" and row.claim not in ("none",) for row in result.rows):
         yield "claims_judged_by_worst", "claims are judged by our worst trace, also where a mean was reported"

@@ -151,7 +151,8 @@ def reference_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
     """Bias and spread on calibrated gears."""
     columns = [
         doc.Column("parameter", "left"), doc.Column("flank", "left"), doc.Column("n"),
-        doc.Column("reference"), doc.Column("bias"), doc.Column("95 % interval"), doc.Column("s"), doc.Column("U"),
+        doc.Column("reference"), doc.Column("bias"), doc.Column("95 % interval"), doc.Column("s"),
+        doc.Column("U"),
     ]  # fmt: skip
     if wide:
         columns += [
@@ -182,8 +183,8 @@ def reference_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
             lines.append(tuple(cells))
     notes = (
         "Values in µm. U = 2 times the root of spread and reference uncertainty, plus the bias (in the "
-        "manner of ISO 18653, from memory). Cg and Cgk by a tenth of the tolerance either side; none for one-sided "
-        "limits.",
+        "manner of ISO 18653, from memory). Cg and Cgk by a tenth of the tolerance either side; none for "
+        "one-sided limits.",
     )
     return doc.Table(
         "Bias and spread against the certificate", tuple(columns), tuple(lines), notes, dense=wide
@@ -247,7 +248,7 @@ def gauge_document(result: GaugeResult) -> doc.Document:
         )
     )
     name = title(result)
-    sheet = doc.Sheet(name, tuple(sections), id="gauge", head=name)
+    sheet = doc.Sheet(name, tuple(sections), id="gauge")
     return doc.Document(
         name, name, f"gearqa {__version__}", (sheet,), simulated=result.simulated, keywords=("gauge study",)
     )

@@ -397,7 +397,7 @@ def incoming_document(result: IncomingResult) -> doc.Document:
         sections.append(doc.Section("Where the difference comes from", tuple(explanation), id="explanation"))
     agreement = agreement_table(result, full=True)
     if agreement is not None:
-        sections.append(doc.Section("Agreement of both sides", (agreement,), id="agreement", new_page=True))
+        sections.append(doc.Section("Agreement of both sides", (agreement,), id="agreement"))
     overlays = overlay_figures(result.curves)
     if overlays:
         sections.append(
@@ -417,7 +417,7 @@ def incoming_document(result: IncomingResult) -> doc.Document:
     )  # fmt: skip
     sections.append(doc.Section("", last))
     head = title(result) + ("" if result.measured else f", {NOT_MEASURED}")
-    sheet = doc.Sheet(title(result), tuple(sections), id="incoming", head=head)
+    sheet = doc.Sheet(title(result), tuple(sections), id="incoming")
     return doc.Document(
         title(result), head, f"gearqa {__version__}", (sheet,), simulated=result.simulated,
         keywords=("incoming inspection", result.part["number"]),

@@ -73,12 +73,13 @@ def _differences(result: IncomingResult) -> Figure:
         panels=tuple(panels),
         x=(-edge, edge),
         x_name="difference in µm",
-        heads=("bias", "explained") if explained else ("bias",),
+        heads=("bias", "after") if explained else ("bias",),
     )
     caption = "One dot a gear; one row per parameter and flank, flanks as the report names them."
     if explained:
         caption += (
-            " Hollow: against our evaluation. Filled: against what the explanation predicts. Bias in µm."
+            " Hollow: against our evaluation. Filled: against what the explanation predicts. Bias before "
+            "and after, in µm."
         )
     return Figure(plot.draw(chart), title, chart.description, caption)
 
@@ -106,7 +107,7 @@ def _order(result: IncomingResult, most: int) -> Figure:
         title=title + after,
         description=f"{title}{after}. " + " ".join(told),
         panels=tuple(panels),
-        x=(0.4, most + 0.6),
+        x=(1 - 0.07 * (most + 4), most + 0.6),
         x_name="gear, in the order of the report",
         x_ticks=tuple((float(k), str(k)) for k in range(1, most + 1) if most <= 20 or k % 5 == 0),
     )

@@ -16,6 +16,8 @@ SCHEMAS: dict[str, tuple[str, str]] = {
     "result": ("gearqa.io.schemas:result_json_schema", "gearqa grade --json"),
     "history": ("gearqa.history.schemas:history_json_schema", "gearqa history ... --json"),
     "tolerances": ("gearqa.io.schemas:tolerances_json_schema", "gearqa tolerances --json"),
+    "incoming": ("gearqa.incoming.schema:incoming_json_schema", "gearqa incoming --json"),
+    "gauge": ("gearqa.gauge.schema:gauge_json_schema", "gearqa gauge --json"),
     "drift": ("gearqa.io.drift_json:drift_json_schema", "gearqa drift --json"),
 }
 """Name -> what makes the schema (a function, or a model), and what it describes."""
