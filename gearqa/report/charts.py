@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from gearqa.report import palette
 from gearqa.report.chart_scales import Scale, micrometre_bar, ticks
 from gearqa.report.document import STATUS_MARKS, Status, Text
-from gearqa.report.svg import SMALL, Canvas, curve, legend, lines, number, rectangles, thinned
+from gearqa.report.svg import SIZE, SMALL, Canvas, curve, legend, lines, number, rectangles, thinned
 from gearqa.symbols import FLANKS, Flank
 
 Array = NDArray[np.float64]
@@ -25,8 +25,10 @@ WIDTH = 720.0
 TINY = 7.2
 LABELS = 50.0
 """Width of the column with the names of the rows."""
-VALUE = 36.0
+VALUE = 38.0
 """Width of one column of values."""
+MOST_CHARACTERS = 6
+"""Characters of a value in full size; a longer one is set smaller to stay within its column."""
 GAP = 8.0
 DASH_DESIGN = "5 2.5"
 DASH_MEAN = "9 2 1.5 2"
@@ -320,7 +322,9 @@ def draw_values(canvas: Canvas, group: ET.Element, x: float, y: float, values: S
         bad = value.status == "bad"
         mark = STATUS_MARKS["bad"] if bad else ""
         alone = not value.class_ and value.share is None
-        canvas.text(middle, y + (3 if alone else -2), value.value + mark, bold=bad, parent=numbers)
+        words = value.value + mark
+        size = SIZE if len(words) <= MOST_CHARACTERS else SMALL if len(words) == MOST_CHARACTERS + 1 else TINY
+        canvas.text(middle, y + (3 if alone else -2), words, bold=bad, size=size, parent=numbers)
         if value.class_:
             canvas.text(middle, y + 8, f"class {value.class_}", size=TINY, ink=palette.MUTED, parent=numbers)
         if value.share is not None:

@@ -43,6 +43,8 @@ MOST_ALL = 100
 """Gears of a lot that all get a sheet with the choice "auto"; of more only the worst do."""
 MOST_ROWS = 1000
 """Gears that the table of a lot lists."""
+LONG_SERIAL = 16
+"""Characters of a serial from which its column may be broken."""
 LOT_ID = "lot"
 
 
@@ -142,9 +144,14 @@ class LotSheets:
         target = gear_id(row.place) if row.place in self.sheets else ""
         return (doc.Span(clip(row.serial, SHORT), target=target),)
 
+    def _gear_column(self) -> doc.Column:
+        """Serials; long ones take what room there is, short ones no more than they need."""
+        longest = max((len(row.serial) for row in self.rows), default=0)
+        return doc.Column("gear", "left", weight=1 if longest > LONG_SERIAL else 0)
+
     def _worst_table(self, rows: Sequence[GearRow]) -> doc.Table:
         columns = (
-            doc.Column("gear", "left", weight=1), doc.Column("class"), doc.Column("parameter", "left"),
+            self._gear_column(), doc.Column("class"), doc.Column("parameter", "left"),
             doc.Column("value\nµm"), doc.Column("allowed\nµm"), doc.Column("used"),
             doc.Column("place", "left"), doc.Column("drawing", "left"), doc.Column("master quality", "left"),
         )  # fmt: skip
@@ -172,7 +179,7 @@ class LotSheets:
         """Every gear in the order of the input; of a very large lot the worst, worst first."""
         rows = self.rows if len(self.rows) <= MOST_ROWS else ranked[:MOST_ROWS]
         columns = (
-            doc.Column("gear", "left", weight=1), doc.Column("class"), doc.Column("drawing", "left"),
+            self._gear_column(), doc.Column("class"), doc.Column("drawing", "left"),
             doc.Column("master\nquality", "left"), *(doc.Column(doc.symbol(key)) for key in keys),
         )  # fmt: skip
         body = []

@@ -358,7 +358,10 @@ def _master_detail(header: GradeHeader, gear: GearResult) -> str:
     for key in gear.master_deciding:
         one = gear.parameters.get(key)
         shown = "" if one is None else _class_suffix(one.class_, one.beyond)
-        deciding.append(f"{PARAMETERS[key].symbol}{shown or ' (not assessed)'}")
+        if gear.master_quality is None or not shown:
+            missing = [m.flank for m in gear.not_assessed if m.parameter == key and m.flank]
+            shown = f" ({' and '.join(missing)} not assessed)" if missing else " (not assessed)"
+        deciding.append(f"{PARAMETERS[key].symbol}{shown}")
     verb = "decided by" if gear.master_quality is False else "left open by"
     return f"{verb} {', '.join(deciding)}; {criterion}"
 

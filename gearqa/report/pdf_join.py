@@ -186,7 +186,7 @@ class PdfJoiner:
         keep = re.sub(rb"/Names<</Dests<<.*?>>>>", b"", catalog, flags=re.DOTALL)
         for key in (b"Pages", b"StructTreeRoot", b"Outlines", b"Metadata"):
             keep = re.sub(rb"/%s \d+ 0 R" % key, b"", keep)
-        self._catalog = keep
+        self._catalog = keep.replace(b"/Suspects false", b"")  # the default, which some readers stumble over
 
     def finish(self) -> None:
         """Write what holds the portions together; nothing may be added after it."""
