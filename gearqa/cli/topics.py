@@ -192,11 +192,70 @@ def exit_status() -> list[Block]:
     ]
 
 
+def drift() -> list[Block]:
+    """The drift of a grinder."""
+    from gearqa.drift.charts import MINIMUM_REFERENCE, USUAL_REFERENCE  # noqa: PLC0415
+    from gearqa.drift.forecasting import CYCLES_FOR_INTERVAL  # noqa: PLC0415
+    from gearqa.model.drift import DriftSettings  # noqa: PLC0415
+    from gearqa.statistics.dress_interval import CAP  # noqa: PLC0415
+    from gearqa.statistics.steps import MINIMUM_CYCLES, MINIMUM_SEGMENT  # noqa: PLC0415
+
+    usual = DriftSettings()
+    return [
+        Paragraph(
+            "A grinding wheel wears from part to part and is dressed; a dresser wears slowly; somebody "
+            "changes the set-up. gearqa drift tells these apart, by part, grinder, parameter and flank. What "
+            "it needs: a production table with dress and parts_since_dress, and at least two measured gears "
+            "of each dress cycle, made at different places of it."
+        ),
+        Bullets(
+            (
+                "Model: value = level after the dress of its cycle + wear per part x parts since dress + "
+                "scatter. Charted is the mean over the traces of a flank, in the order of production.",
+                f"Wear: the slope inside the cycles, all cycles together. Its {100 * usual.confidence:g} % "
+                "interval comes from leaving out one cycle after the other, so it is wide where the wear "
+                "differs from cycle to cycle. Without parts_since_dress no wear is claimed; --cycle-time "
+                "estimates them from times, and says so.",
+                f"Level change: from {MINIMUM_CYCLES} cycles on the levels are searched for places where "
+                f"they move and stay, at least {MINIMUM_SEGMENT} cycles long. One is reported if chance "
+                f"would show it in no more than {100 * usual.step_alpha:g} % of series, and a slow trend "
+                "does not explain it as well. A cause is named only where an event is recorded within one "
+                "cycle. "
+                "A level that wanders looks like several level changes.",
+                "Forecast: parts of the running cycle until the worst trace reaches the limit, with an "
+                "interval, from the cycles since the last level change. The limit is that of the drawing or "
+                "class in the part data of the newest gear, less the guard where the uncertainty U is known. "
+                "Where no wear is proven, no crossing is shown.",
+                "Dress interval: the most parts for which the last one lies beyond the limit with no more "
+                f"than the chosen risk (--risk, {100 * usual.risk:g} % else), over histories like this one: "
+                "wear, its uncertainty, scatter of levels and parts are inside. From "
+                f"{CYCLES_FOR_INTERVAL} cycles on, never beyond {CAP:g} times the parts measured after a "
+                'dress: then it says "at least". The offset that centres the cycle is what the level would '
+                "have to move by.",
+                "Control charts: the levels, their changes from cycle to cycle, and smoothed residuals of "
+                f"the model. Limits come from at least {MINIMUM_REFERENCE} cycles (the first "
+                f"{USUAL_REFERENCE} since a recorded change, or --reference, or gearqa history freeze), "
+                "wider where these are few, and stay. All series together give a false alarm in "
+                f"{100 * usual.family_false_alarm:g} % of dress cycles. The one rule is: a point beyond a "
+                "limit. Control limits are no tolerance limits: a signal says that the process has changed, "
+                "not that a gear is bad.",
+                "On a signal: hold what was made since the last gear measured good, and measure it.",
+                "Which parts to measure: the fewest places of each cycle at which a lasting change is seen "
+                "before more than one cycle (--escaped-parts) is made, in 95 of 100 cases.",
+                "A qualified setter checks every correction and every new dress interval before it is used.",
+            )
+        ),
+        Paragraph("Exit status: 1 on a signal of the current cycle (or since --since), or where the limit is "
+                  "reached within the usual dress interval; older signals are listed only."),
+    ]  # fmt: skip
+
+
 TOPICS: dict[str, Topic] = {
     "flanks": Topic("Which flank is left and which is right", flanks, sketches=True),
     "signs": Topic("Signs of deviations", signs),
     "classes": Topic("Flank tolerance classes and parameters", classes),
     "master-quality": Topic("Master quality", master_quality),
     "files": Topic("The inspection folder and its tables", files),
+    "drift": Topic("Drift of a grinder: wear, level changes, dress interval, control limits", drift),
     "exit-status": Topic("Exit status", exit_status),
 }

@@ -122,15 +122,16 @@ def _levels(series: DriftSeries) -> list[Sentence]:
     where = f"{series.part} on {series.grinder}, {_name(series)}"
     found = []
     for step in series.steps:
+        wide = step.cycle_low < step.cycle_high
+        place = f" ({step.cycle_low} to {step.cycle_high})" if wide else ""
         cause = f"recorded within one cycle: {step.event}" if step.event else "no event is recorded near it"
         found.append(
             Sentence(
                 "level_change",
-                f"{where}: level change of {step.size_um:+.1f} um at cycle {step.cycle} "
-                f"({step.cycle_low} to {step.cycle_high}); {cause}",
+                f"{where}: level change of {step.size_um:+.1f} um at cycle {step.cycle}{place}; {cause}",
             )
         )
-    if series.level_trend_um_per_cycle is not None and series.trend_interval is not None and _matters(series):
+    if series.trend_matters and series.level_trend_um_per_cycle is not None and series.trend_interval:
         low, high = series.trend_interval
         found.append(
             Sentence(
@@ -141,11 +142,6 @@ def _levels(series: DriftSeries) -> list[Sentence]:
             )
         )
     return found
-
-
-def _matters(series: DriftSeries) -> bool:
-    """Whether the trend moved the level by more than twice the standard deviation of a part."""
-    return abs(series.level_trend_um_per_cycle or 0.0) * series.cycles > 2 * (series.sd_um or 0.0)
 
 
 def _sampling(where: str, members: Sequence[AnalysedSeries], settings: DriftSettings) -> list[Sentence]:
@@ -194,7 +190,7 @@ def _sampling(where: str, members: Sequence[AnalysedSeries], settings: DriftSett
         Sentence(
             "sampling_plan",
             f"{where}: measure parts {places} of every cycle of {cycle}; {outcome}, for a lasting change of "
-            f"{_name(series)} by {words.micrometres(shift)} ({meaning}){clock}",
+            f"{_name(series)} by {words.micrometres(shift, 1 if shift >= 1 else 2)} ({meaning}){clock}",
         )
     ]
 

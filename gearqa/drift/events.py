@@ -36,7 +36,7 @@ def place_events(
             other = event.parameter not in (None, "", parameter) or event.flank not in (None, flank)
             if is_dress(event) or other:
                 continue
-            after = int(np.searchsorted(gears, seconds(event.at), side="left"))
+            after = int(np.searchsorted(gears, seconds(event.at), side="right"))
             if after < len(gears):
                 placed.append(
                     PlacedEvent(

@@ -33,6 +33,8 @@ GUARD = 1.644854
 CYCLES_FOR_INTERVAL = 6
 FARTHEST = 100_000
 """A forecast beyond so many parts is none."""
+BAND_REACH = 4.0
+"""The band for the chart goes on to the limit, up to so many times its usual horizon."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +109,8 @@ def forecast_cycle(
     parts = PartsToLimit(
         expected=_parts(found.expected), low=_parts(found.low), high=min(FARTHEST, _parts(found.high))
     )
-    return parts, None, band
+    reach = min(max(horizon, 1.05 * parts.high), BAND_REACH * horizon)
+    return parts, None, _band(state, confidence, reach)
 
 
 def _parts(s: float) -> int:

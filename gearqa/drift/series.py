@@ -192,8 +192,8 @@ def analyse_series(
         level_trend_um_per_cycle=trend.slope if trend.significant else None,
         trend_interval=(trend.low, trend.high) if trend.significant else None,
         cycle_levels_um=tuple(
-            CycleLevel(order.number(c), order.dress[c], float(level), float(se) if math.isfinite(se) else 0.0)
-            for c, (level, se) in enumerate(zip(fit.levels, fit.levels_se, strict=True))
+            CycleLevel(order.number(c), order.dress[c], float(x), float(se) if math.isfinite(se) else None)
+            for c, (x, se) in enumerate(zip(fit.levels, fit.levels_se, strict=True))
             if order.known
         ),
         steps=_level_changes(order, steps, trend, matched),

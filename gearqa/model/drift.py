@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearqa.errors import Notice
-from gearqa.model.measurement import Array
+from gearqa.model.measurement import Array, InputFile
 from gearqa.symbols import Flank
 
 DRIFT_SCHEMA: Final = "gearqa.drift/1"
@@ -119,7 +119,8 @@ class CycleLevel:
     cycle: int
     dress: str | None
     level_um: float
-    se_um: float
+    se_um: float | None
+    """None: too few gears to tell the scatter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,9 +308,40 @@ class DriftSeries:
         return self.parts_to_limit.expected < self.current_dress_interval_parts
 
     @property
+    def trend_matters(self) -> bool:
+        """Whether a proven trend moved the level by more than twice the standard deviation of a part."""
+        return abs(self.level_trend_um_per_cycle or 0.0) * self.cycles > 2 * (self.sd_um or 0.0)
+
+    @property
+    def quiet(self) -> bool:
+        """Whether there is nothing to tell: no signal, level change, trend that matters or proven wear."""
+        return not (
+            self.signals
+            or self.steps
+            or self.wear_significant
+            or self.trend_matters
+            or self.in_control is False
+        )
+
+    @property
     def alarm(self) -> bool:
         """Whether this series sets the exit status: a signal that counts, or the limit ahead."""
         return any(signal.current for signal in self.signals) or self.limit_within_interval
+
+
+@dataclass(frozen=True, slots=True)
+class DriftHeader:
+    """Where the gears of an analysis come from."""
+
+    source: str
+    """Folders or the history store, in words."""
+    inputs: tuple[InputFile, ...] = ()
+    warnings: tuple[Notice, ...] = ()
+    """What was noticed on reading."""
+
+
+ALARM_CODES = ("quarantine", "limit_ahead")
+"""Advice that is the reason of an alarm."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -328,13 +360,30 @@ class DriftResult:
         return any(one.alarm for one in self.series)
 
     @property
+    def reasons(self) -> tuple[Sentence, ...]:
+        """Why there is an alarm, or why there is none."""
+        if self.alarm:
+            return tuple(one for one in self.advice if one.code in ALARM_CODES)
+        silent = sum(one.in_control is None for one in self.series)
+        text = "no signal that counts, and no forecast reaches its limit within the current dress interval"
+        found = [Sentence("no_alarm", text)]
+        if silent:
+            text = f"{silent} of {len(self.series)} series are too short for a statement about control"
+            found.append(Sentence("control_unknown", text))
+        return tuple(found)
+
+    @property
     def headline(self) -> str | None:
         """Sentence of the most urgent series: alarms first, then the shortest way to the limit."""
-        if not self.series:
-            return None
+        ranked = self.ranked()
+        return ranked[0].sentence if ranked else None
 
-        def urgency(one: DriftSeries) -> tuple[bool, float]:
+    def ranked(self) -> tuple[DriftSeries, ...]:
+        """The series, the most urgent first; those with nothing to tell last."""
+
+        def urgency(one: DriftSeries) -> tuple[bool, float, bool, bool, bool]:
             ahead = one.parts_to_limit.expected if one.parts_to_limit else float("inf")
-            return (not one.alarm, ahead)
+            told = one.in_control is not False and not one.steps
+            return (not one.alarm, ahead, told, not one.wear_significant, one.quiet)
 
-        return min(self.series, key=urgency).sentence
+        return tuple(sorted(self.series, key=urgency))

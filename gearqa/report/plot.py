@@ -86,7 +86,7 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """A horizontal line, with words at its right end."""
+    """A horizontal line, with words at one end."""
 
     y: float
     ink: Ink = palette.LIMIT
@@ -94,6 +94,7 @@ class Level:
     dash: str = ""
     name: str = ""
     words: str = ""
+    words_at: Literal["left", "right"] = "right"
 
 
 @dataclass(frozen=True, slots=True)
@@ -372,7 +373,11 @@ def _draw(canvas: Canvas, group: ET.Element, layer: Layer, scales: _Scales, unit
                     dash=layer.dash, parent=group,
                 )  # fmt: skip
                 if layer.words:
-                    canvas.text(right - 3, y_at - 2.5, layer.words, size=TINY, anchor="end", parent=group)
+                    at_left = layer.words_at == "left"
+                    canvas.text(
+                        left + 3 if at_left else right - 3, y_at - 2.5, layer.words, size=TINY,
+                        anchor="start" if at_left else "end", parent=group,
+                    )  # fmt: skip
         case Mark():
             x_at = across.at(layer.x)
             canvas.path(

@@ -141,7 +141,7 @@ def command(
         _write(streams, result, header, csv_style, paper)
     if not quiet and "-" not in targets.values():
         screen = terminal()
-        screen.blocks(drift_blocks(result, header, wide=screen.width >= WIDE))
+        screen.blocks(drift_blocks(result, wide=screen.width >= WIDE))
     return ExitStatus.DOES_NOT_CONFORM if result.alarm else ExitStatus.CONFORMS
 
 
