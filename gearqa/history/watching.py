@@ -19,7 +19,7 @@ from gearqa.history.store import HistoryStore
 from gearqa.model.history import IntakeReport, WatchedIntake, WatchedProblem, WatchSignal, WatchStatus
 
 LISTED: Final = 30
-FULL_SCAN_S: Final = 30.0
+FULL_SCAN_S: Final = 15.0
 """Changes that no event told of are found at the latest after this time."""
 TRY_AGAIN_S: Final = 10.0
 """Before a folder is tried again after the store could not be used."""
@@ -130,7 +130,7 @@ class FolderWatch:
     def _changes(self) -> Iterator[bool]:
         """Whether files may have changed, again and again until the watch is stopped."""
         yield True  # everything that is there already
-        if not self.options.once:
+        if not (self.options.once or self.options.polling):
             with suppress(OSError, RuntimeError):  # no events here (too many watches, no inotify): look
                 yield from self._events()
         while not self.stop.wait(min(self.options.poll_s, max(0.05, self.options.settle_s / 4))):
@@ -147,8 +147,6 @@ class FolderWatch:
             yield_on_timeout=True,
             stop_event=self.stop,
             raise_interrupt=False,
-            force_polling=self.options.polling or None,
-            poll_delay_ms=int(1000 * self.options.poll_s),
             ignore_permission_denied=True,
         ):
             yield bool(changes)

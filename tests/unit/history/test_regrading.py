@@ -1,0 +1,213 @@
+"""Grading anew: from stored values or raw files it is what grading the folder anew gives."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from history_folders import made_folder
+from inspection_folder import PART
+
+from gearqa.errors import EvaluationError, PartFileError, StoreConflictError, StoreError
+from gearqa.evaluate import evaluate
+from gearqa.evaluation.criteria import criteria_of
+from gearqa.evaluation.plan import plan_of
+from gearqa.evaluation.rejudge import judged_anew, why_raw_data
+from gearqa.history.intake import FolderToAdd, add_folders
+from gearqa.history.queries import Selection, result_of, select_audit, select_gears, select_results
+from gearqa.history.regrading import Change, changed_part, regrade
+from gearqa.io.reading import read_folder
+from gearqa.model.part import Part
+
+SAMPLES = Path(__file__).parents[3] / "sample_measurements"
+RING = SAMPLES / "ring_faults"
+
+
+def add(store, *folders, **options):
+    return add_folders(store, [FolderToAdd(Path(folder)) for folder in folders], **options)
+
+
+def results(store, **chosen):
+    with store.reading() as connection:
+        found = select_results(connection, Selection(**chosen))
+        return {gear.serial: result_of(document) for gear, document, _ in found}
+
+
+def graded(folder, part):
+    with read_folder(folder, part=part) as inspection:
+        return {gear.serial: gear for gear in evaluate(inspection, part)}
+
+
+def part_with(part, /, **tables):
+    document = json.loads(part.model_dump_json(by_alias=True, exclude_unset=True))
+    for name, keys in tables.items():
+        document[name] = {**document.get(name, {}), **keys}
+    return Part.model_validate_json(json.dumps(document))
+
+
+@pytest.fixture(scope="module")
+def ring():
+    with read_folder(RING) as inspection:
+        return inspection.part, list(evaluate(inspection, inspection.part))
+
+
+@pytest.mark.parametrize(
+    "tables",
+    [
+        {"tolerance": {"class": 4}},
+        {"tolerance": {"class": 9, "limits_um": {}}},
+        {"tolerance": {"class": 6, "parameters": ["single_pitch", "profile_slope"]}},
+        {"tolerance": {"class": 6, "classes": {"sector_pitch": 3, "adjacent_pitch": 7}}},
+        {"tolerance": {"class": 6, "flanks": ["right"]}},
+        {"tolerance": {"class": 6, "limits_um": {"helix_slope": [-1.0, 2.0]}}},
+        {"master_quality": {"class": 2, "parameters": ["runout"]}},
+        {"uncertainty_um": {"profile_slope": 3.0}},
+    ],
+)
+def test_stored_values_judged_anew_are_what_the_raw_files_give(ring, tables):
+    part, gears = ring
+    new = part_with(part, **tables)
+    assert why_raw_data(part, criteria_of(part), new, criteria_of(new)) is None
+    plan = plan_of(new)
+    fresh = graded(RING, new)
+    assert {gear.serial: judged_anew(gear, plan) for gear in gears} == fresh
+    assert fresh != {gear.serial: gear for gear in gears}
+
+
+def test_what_needs_the_raw_files(ring):
+    part, _ = ring
+
+    def why(old, new):
+        return why_raw_data(old, criteria_of(old), new, criteria_of(new))
+
+    assert "[evaluation]" in why(part, part_with(part, evaluation={"slope_span": "evaluation"}))
+    assert "[design]" in why(part, part_with(part, design={"profile": {"crowning_um": 1.0}}))
+    few = part_with(part, tolerance={"class": 6, "flanks": ["left"], "parameters": ["runout"]},
+                    master_quality={"parameters": ["runout"]})  # fmt: skip
+    assert "right flanks" in why(few, part)
+    one = part_with(few, tolerance={"class": 6, "flanks": ["left", "right"], "parameters": ["runout"]})
+    assert "was not asked for before" in why(one, part)
+
+
+def test_another_class_needs_no_raw_files(store, tmp_path):
+    folder = tmp_path / "ring"
+    shutil.copytree(RING, folder)
+    add(store, folder)
+    before = results(store)
+    shutil.rmtree(folder)
+    steps = []
+    report = regrade(
+        store, Selection(), Change(class_=4), step=lambda done, total: steps.append((done, total))
+    )
+    assert {gear.source for gear in report.gears} == {"stored values"}
+    assert steps[-1] == (len(before), len(before))
+    with read_folder(RING) as inspection:
+        new = changed_part(inspection.part, Change(class_=4))
+    assert new.tolerance.class_ == 4
+    assert results(store) == graded(RING, new)
+    with store.reading() as connection:
+        former = [
+            gear for gear in select_gears(connection, Selection(every_state=True)) if gear.state != "current"
+        ]
+        actions = [one["action"] for one in select_audit(connection)]
+    assert {gear.serial for gear in former} == set(before)
+    assert actions == ["add", *["supersede"] * len(before), "regrade"]
+    again = regrade(store, Selection(), Change(class_=4))
+    assert (again.gears, again.unchanged) == ((), len(before))
+
+
+def test_another_evaluation_reads_the_raw_files_again(store, tmp_path):
+    folder = tmp_path / "ring"
+    shutil.copytree(RING, folder)
+    add(store, folder)
+    change = Change(settings={"evaluation.slope_span": "evaluation"})
+    assert not regrade(store, Selection(), change, dry_run=True).written
+    with read_folder(RING) as inspection:
+        old, new = inspection.part, changed_part(inspection.part, change)
+    assert results(store) == graded(RING, old)
+    report = regrade(store, Selection(), change)
+    assert {gear.source for gear in report.gears} == {"raw files"}
+    assert results(store) == graded(RING, new)
+
+
+def test_grading_from_the_files_again_changes_nothing_by_itself(store):
+    add(store, RING)
+    before = results(store)
+    report = regrade(store, Selection(serials=(next(iter(before)),)), Change(from_files=True))
+    assert [gear.source for gear in report.gears] == ["raw files"]
+    assert results(store) == before
+
+
+def test_raw_files_that_are_gone_or_changed_are_named_and_nothing_is_regraded(store, tmp_path):
+    change = Change(settings={"evaluation.pitch.measuring_diameter_mm": 16.5})
+    gone = made_folder(tmp_path / "gone", ["A"], day=1)
+    changed = made_folder(tmp_path / "changed", ["B", "C"], day=2)
+    add(store, gone, changed)
+    before = results(store)
+    shutil.rmtree(gone)
+    text = (changed / "pitch.csv").read_text()
+    (changed / "pitch.csv").write_text(text.replace("B,left,3,3.0", "B,left,3,3.5"))
+    with pytest.raises(StoreError, match="raw files are needed") as caught:
+        regrade(store, Selection(), change)
+    message = str(caught.value)
+    assert f"{gone}: the folder is gone" in message
+    assert "pitch.csv: changed since it was added" in message
+    assert f"{changed}: other values of B" in message
+    assert "[evaluation] of the part data differs" in message
+    assert results(store) == before
+    assert len(regrade(store, Selection(serials=("C",)), change).gears) == 1
+
+
+def test_a_folder_that_has_grown_still_serves(store, tmp_path):
+    folder = made_folder(tmp_path / "a", ["A"])
+    add(store, folder)
+    made_folder(folder, ["A", "B"])
+    report = regrade(store, Selection(), Change(settings={"evaluation.pitch.measuring_diameter_mm": 16.5}))
+    assert [gear.serial for gear in report.gears] == ["A"]
+
+
+def test_a_new_revision_of_the_drawing(store, tmp_path):
+    add(store, made_folder(tmp_path / "a", {"A": 1.0, "B": 5.0}, grade=6))
+    with read_folder(tmp_path / "a") as inspection:
+        old = inspection.part
+    revised = part_with(old, part={"revision": "B"}, tolerance={"class": 9})
+    report = regrade(store, Selection(), Change(part=revised))
+    assert [(gear.conforms_before, gear.conforms_after) for gear in report.gears] == [
+        (True, True), (False, True),
+    ]  # fmt: skip
+    assert report.conforms is True
+    with store.reading() as connection:
+        assert {gear.revision for gear in select_gears(connection, Selection())} == {"B"}
+    with pytest.raises(EvaluationError, match="part number X-1"):
+        regrade(store, Selection(), Change(part=part_with(old, part={"number": "X-1"})))
+
+
+def test_settings_that_are_no_keys_or_no_values_of_a_part_file():
+    part = Part.model_validate(PART)
+    for settings, found in (
+        ({"tolerance.clas": 5}, "tolerance.clas"),
+        ({"tolerance.class": 99}, "tolerance.class"),
+        ({"part.number.x": 1}, "part.number.x"),
+        ({"evaluation.slope_span": "half"}, "evaluation.slope_span"),
+    ):
+        with pytest.raises(PartFileError) as caught:
+            changed_part(part, Change(settings=settings))
+        assert [problem.key for problem in caught.value.problems] == [found]
+
+
+def test_gears_that_another_station_changed_meanwhile(store, tmp_path, monkeypatch):
+    from gearqa.history import regrading
+    from gearqa.history.removal import remove_gears
+
+    add(store, made_folder(tmp_path / "a", ["A", "B"]))
+    write = regrading._write
+
+    def late(*arguments):
+        remove_gears(store, Selection(serials=("A",)))
+        write(*arguments)
+
+    monkeypatch.setattr(regrading, "_write", late)
+    with pytest.raises(StoreConflictError, match="meanwhile"):
+        regrade(store, Selection(), Change(class_=4))
