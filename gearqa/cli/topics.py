@@ -250,6 +250,48 @@ def drift() -> list[Block]:
     ]  # fmt: skip
 
 
+def lot() -> list[Block]:
+    """The decision table of a lot, and what goes into it."""
+    from gearqa.model.plan import REQUIREMENTS  # noqa: PLC0415
+    from gearqa.signoff.decision import TABLE as DECISION_TABLE  # noqa: PLC0415
+    from gearqa.signoff.sampling_plan import DEFAULT_CONSUMER_RISK, DEFAULT_LIMITING_QUALITY  # noqa: PLC0415
+
+    return [
+        Table(
+            "Decision table: the first row that fits decides, every row that fits is a reason",
+            (Column("row"), Column("when, and what follows", "left", weight=1), Column("outcome", "left")),
+            tuple((row.number, row.rule, row.outcome) for row in DECISION_TABLE),
+        ),
+        Bullets(
+            (
+                "One value: conforms if the probability that the true value lies within the limits is at "
+                "least the confidence of the plan, does not conform if the probability that it lies outside "
+                "is, else not proven. Without an uncertainty in part.toml the value is compared as it is.",
+                "The decision rule says only how not proven counts: guarded acceptance not as conforming, "
+                "simple acceptance by the value itself, guarded rejection as conforming.",
+                "One gear: one value that does not conform makes it not conform; else one that is missing "
+                "makes it not assessed; else one that is not proven makes it not proven; else it conforms.",
+                "The plan accepts if gears enough were measured and the gears that do not conform, with "
+                "those that are open, are no more than the acceptance number; it rejects if those that do "
+                "not conform are more. Fewer gears than asked for never accept.",
+                "Without a plan file: a plan for one lot, acceptance number 0, limiting quality "
+                f"{100 * DEFAULT_LIMITING_QUALITY:g} %, consumer's risk {100 * DEFAULT_CONSUMER_RISK:g} %: own "
+                "computed plan, not a table of a standard. Another one: gearqa new FOLDER --plan",
+                "The whole lot is master quality only if all of it was measured; from a sample the share at "
+                "master quality gets an exact lower bound, and is shown, not shown or refuted.",
+                "Outliers, normality, indices, tolerance intervals and trends are cautions and change no "
+                "decision, unless the plan requires them.",
+                "gearqa recommends; a person decides, and that disposition stands beside the recommendation.",
+            )
+        ),
+        Table(
+            "What require = [...] in a plan can ask for",
+            (Column("word", "left"), Column("means", "left", weight=1)),
+            tuple(REQUIREMENTS.items()),
+        ),
+    ]
+
+
 TOPICS: dict[str, Topic] = {
     "flanks": Topic("Which flank is left and which is right", flanks, sketches=True),
     "signs": Topic("Signs of deviations", signs),
@@ -257,5 +299,6 @@ TOPICS: dict[str, Topic] = {
     "master-quality": Topic("Master quality", master_quality),
     "files": Topic("The inspection folder and its tables", files),
     "drift": Topic("Drift of a grinder: wear, level changes, dress interval, control limits", drift),
+    "lot": Topic("How a lot is decided: release, hold or reject", lot),
     "exit-status": Topic("Exit status", exit_status),
 }

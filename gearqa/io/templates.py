@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import re
 import tempfile
+import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +26,7 @@ from gearqa.model.part import Part
 from gearqa.symbols import PARAMETERS
 
 PART_FILE: Final = "part.toml"
+PLAN_FILE: Final = "plan.toml"
 TEMPLATES: Final = "templates"
 SCHEMA: Final = "gearqa.part/1"
 
@@ -48,6 +50,7 @@ _EXAMPLES: Final[Mapping[str, Sequence[str]]] = {
     "tolerance.left.limits_um": ("profile_slope = [-6.0, 4.0]",),
     "tolerance.right.classes": ("profile_slope = 7",),
     "tolerance.right.limits_um": ("profile_slope = [-6.0, 4.0]",),
+    "uncertainty_source": ('profile_slope = { source = "calibration certificate", date = "2025-01-10" }',),
     "uncertainty_um": ("profile_slope = 0.7", "helix_slope = 0.8"),
 }
 _UNITS: Final = {"_mm": "mm", "_deg": "degrees", "_um": "micrometres"}
@@ -115,6 +118,35 @@ def write_new_folder(folder: Path | str, answers: Mapping[str, Any]) -> list[Pat
     except OSError as error:
         raise ReportError(f"cannot write {error.filename or folder}: {error.strerror}") from error
     return written
+
+
+def write_new_plan(folder: Path | str) -> Path:
+    """Write `plan.toml` with every key explained and commented out; never overwrites."""
+    target = Path(folder) / PLAN_FILE
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        return _write_new(target, plan_file_text())
+    except FileExistsError:
+        raise ReportError(f"{target} is there already and is never overwritten") from None
+    except OSError as error:
+        raise ReportError(f"cannot write {target}: {error.strerror}") from error
+
+
+def plan_file_text() -> str:
+    """Text of a plan file that changes nothing: all keys as comments, with their defaults."""
+    from gearqa.model.plan import Plan  # noqa: PLC0415
+
+    head = [
+        "# How a lot is decided: sampling plan, decision rule, confidence, coverage.",
+        "# A line that starts with # is a comment; take the # away to use the key behind it.",
+        "# How a lot is decided with these keys: gearqa explain lot",
+        "",
+    ]
+    given = {"schema": Plan.model_fields["schema_"].default}
+    lines = [*head, *_table_lines("", Plan, given, optional=False)]
+    wrapped = (textwrap.wrap(line, _LINE_WIDTH, subsequent_indent="#   ") if len(line) > _LINE_WIDTH else [line]
+               for line in lines)  # fmt: skip
+    return "\n".join(part for pieces in wrapped for part in pieces or [""]).rstrip() + "\n"
 
 
 def write_reported_sheet(path: Path | str, part: Part) -> Path:

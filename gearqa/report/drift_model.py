@@ -16,6 +16,8 @@ CHART_NAMES = {
     "levels_moving_range": "change of the level from cycle to cycle",
     "residual_ewma": "smoothed residuals",
 }
+SIGNALS_SHOWN = 20
+"""Signals of one chart that are listed with their serials: the last ones."""
 RULE_NAMES = {"beyond_limit": "beyond the control limit"}
 ALWAYS_SAID = ("setter", "geometry_only")
 """Advice that stands among the cautions of every report."""
@@ -234,7 +236,9 @@ def signal_lines(signals: Sequence[Signal]) -> list[str]:
         place = f"{one.serial} (cycle {one.cycle}{', counts' if one.current else ''})"
         by_chart.setdefault((one.chart, one.rule), []).append(place)
     return [
-        f"{CHART_NAMES[chart]}, {RULE_NAMES.get(rule, rule)}: {', '.join(places)}"
+        f"{CHART_NAMES[chart]}, {RULE_NAMES.get(rule, rule)}: "
+        + (f"{len(places) - SIGNALS_SHOWN} earlier and " if len(places) > SIGNALS_SHOWN else "")
+        + ", ".join(places[-SIGNALS_SHOWN:])
         for (chart, rule), places in by_chart.items()
     ]
 

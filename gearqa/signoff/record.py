@@ -145,10 +145,19 @@ def load_record(path: Path) -> dict[str, Any]:
 
 def write_record(record: Mapping[str, Any], path: Path, *, replace: bool = False) -> None:
     """Write a record file, whole or not at all; an existing file only with `replace`."""
+    keep_existing(path, replace=replace)
+    write_whole(str(path), record_bytes(record))
+
+
+def keep_existing(path: Path, *, replace: bool) -> None:
+    """Raise if a record file is there already and is not to be replaced."""
     if path.exists() and not replace:
         raise RecordError(f"{path} is there already", hint="name another file, or give --replace")
-    text = json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1)
-    write_whole(str(path), text.encode("utf-8") + b"\n")
+
+
+def record_bytes(record: Mapping[str, Any]) -> bytes:
+    """A record as its file holds it."""
+    return json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1).encode("utf-8") + b"\n"
 
 
 def libraries() -> dict[str, str]:

@@ -31,6 +31,9 @@ RELATIVE: Final = 1e-9
 NEAR_ZERO: Final = 1e-12
 """Below this magnitude a difference is rounding of the computation."""
 
+FILES_NOT_READ: Final = "files_not_read"
+"""Code of the notice of the reader that lists files which are no tables."""
+
 Subject = Literal["files", "record", "chain", "signature", "values"]
 Status = Literal["consistent", "differs", "not checked"]
 SUBJECTS: Final[tuple[Subject, ...]] = ("files", "record", "chain", "signature", "values")
@@ -336,7 +339,20 @@ def recompute(record: Mapping[str, Any], again: Regraded) -> dict[str, Any]:
     for document, kept in ((table, lot), (grade, record["grade"])):
         document["software"] = kept["software"]  # told apart, see _versions
         document["inputs"] = lot["inputs"]  # checked against the files themselves, see _files
+        document["warnings"] = _without_listing(document["warnings"], kept["warnings"])
     return {"part_file": again.part.model_dump(mode="json", by_alias=True), "grade": grade, "lot": table}
+
+
+def _without_listing(found: list[dict[str, Any]], kept: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Warnings as found, but those that list files that are not read as they were kept.
+
+    The record itself may lie in the folder by now, or a certificate; neither is an input.
+    """
+    listed = {one["code"]: one for one in kept if one["code"] == FILES_NOT_READ}
+    out = [listed.get(one["code"], one) for one in found if one["code"] != FILES_NOT_READ or listed]
+    if listed and all(one["code"] != FILES_NOT_READ for one in found):
+        out.insert(kept.index(listed[FILES_NOT_READ]), listed[FILES_NOT_READ])
+    return out
 
 
 def differences(kept: Any, found: Any, where: str = "") -> Iterator[tuple[str, str]]:

@@ -89,6 +89,9 @@ def command(
         int | None,
         typer.Option("--master-class", metavar="A", help="Class that is master quality [default: 4]"),
     ] = None,
+    plan: Annotated[
+        bool, typer.Option("--plan", help="Write FOLDER/plan.toml for gearqa lot instead, all keys explained.")
+    ] = False,
 ) -> int:
     """Start an inspection folder: part.toml and table templates.
 
@@ -99,8 +102,13 @@ def command(
     Which flank is left and which is right: gearqa explain flanks
     """
     from gearqa.cli.console import tell  # noqa: PLC0415
-    from gearqa.io.templates import questions, write_new_folder  # noqa: PLC0415
+    from gearqa.io.templates import questions, write_new_folder, write_new_plan  # noqa: PLC0415
 
+    if plan:
+        path = write_new_plan(folder)
+        tell(f"written: {path}")
+        tell(f"then: gearqa lot {folder} --plan {path} (how a lot is decided: gearqa explain lot)")
+        return ExitStatus.CONFORMS
     values = (
         number, name, revision, kind, teeth, module, pressure_angle, helix_angle, helix_hand, face_width,
         profile_shift, tip_diameter, root_diameter, control_diameter, tip_form_diameter, grade, master_class,

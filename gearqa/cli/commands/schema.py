@@ -12,8 +12,12 @@ from gearqa.cli.exit_status import ExitStatus
 SCHEMAS: dict[str, tuple[str, str]] = {
     "part": ("gearqa.io.part_file:part_json_schema", "part.toml, the drawing of one part number"),
     "columns": ("gearqa.io.columns_map:columns_json_schema", "column maps for tables of another layout"),
+    "plan": ("gearqa.model.plan:Plan", "plan files of gearqa lot"),
     "scenario": ("gearqa.simulate.scenario:Scenario", "scenario files of gearqa simulate"),
     "result": ("gearqa.io.schemas:result_json_schema", "gearqa grade --json"),
+    "lot": ("gearqa.signoff.lot_schema:lot_json_schema", "gearqa lot --json"),
+    "record": ("gearqa.signoff.lot_schema:record_json_schema", "gearqa lot --record"),
+    "verify": ("gearqa.signoff.lot_schema:verify_json_schema", "gearqa verify --json"),
     "history": ("gearqa.history.schemas:history_json_schema", "gearqa history ... --json"),
     "tolerances": ("gearqa.io.schemas:tolerances_json_schema", "gearqa tolerances --json"),
     "incoming": ("gearqa.incoming.schema:incoming_json_schema", "gearqa incoming --json"),
