@@ -9,15 +9,21 @@ from typing import Any
 import numpy as np
 import orjson
 
+from gearqa.errors import StoreError
 from gearqa.io.jsonio import production_table
 from gearqa.model.measurement import Array, GearMeasurement, Trace
 
+LARGEST_NUMBER = 2**63 - 1
+"""Of the whole numbers of databases."""
 LENGTH = 32
 """Hexadecimal digits kept: 128 bits."""
 
 
 def measured_digests(gear: GearMeasurement) -> dict[str, str]:
-    """Kind of table -> digest of its values; only kinds that were measured."""
+    """Kind of table -> digest of its values; only kinds that were measured.
+
+    Raises StoreError for a number that no store can hold.
+    """
     digests: dict[str, str] = {}
     for kind in ("profile", "helix"):
         traces = sorted((t for t in gear.traces if t.kind == kind), key=_place)
@@ -36,6 +42,12 @@ def measured_digests(gear: GearMeasurement) -> dict[str, str]:
             _text([s.method, s.value_mm, s.pin_diameter_mm, s.teeth_spanned, s.position]) for s in gear.sizes
         )
     if gear.production is not None:
+        count = gear.production.parts_since_dress
+        if count is not None and count > LARGEST_NUMBER:
+            raise StoreError(
+                f"gear '{gear.serial}': parts_since_dress is {count:g}, more than a history store holds",
+                hint="correct the production table; nothing was changed",
+            )
         digests["production"] = _digest([_text(production_table(gear.production))])
     return digests
 

@@ -36,12 +36,25 @@ def unpacked(data: bytes) -> dict[str, Any]:
 
 def aware(moment: datetime) -> datetime:
     """The moment with a time zone; without one it is local."""
-    return moment if moment.tzinfo is not None else moment.astimezone()
+    if moment.tzinfo is not None:
+        return moment
+    try:
+        return moment.astimezone()
+    except (OverflowError, ValueError, OSError):  # at the ends of the calendar
+        return moment.replace(tzinfo=UTC)
+
+
+def in_utc(moment: datetime) -> datetime:
+    """The moment on the clock of UTC."""
+    try:
+        return aware(moment).astimezone(UTC)
+    except OverflowError:  # at the ends of the calendar
+        return moment.replace(tzinfo=UTC)
 
 
 def utc_text(moment: datetime) -> str:
     """Text that sorts by time."""
-    return aware(moment).astimezone(UTC).isoformat(timespec="microseconds")
+    return in_utc(moment).isoformat(timespec="microseconds")
 
 
 def identity_text(moment: datetime | None) -> str:
@@ -50,7 +63,7 @@ def identity_text(moment: datetime | None) -> str:
         return ""
     if moment.tzinfo is None:
         return moment.isoformat()
-    return moment.astimezone(UTC).isoformat()
+    return in_utc(moment).isoformat()
 
 
 def stored_text(moment: datetime | None) -> str | None:

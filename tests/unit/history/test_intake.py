@@ -270,6 +270,28 @@ def test_a_folder_with_a_name_that_is_no_text_can_be_added(store, tmp_path):
     assert add(store, folder)[0].added == 1
 
 
+@pytest.mark.parametrize(
+    "at", ["0001-01-01T00:00:00", "0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-12:00"]
+)
+def test_times_at_the_ends_of_the_calendar(store, tmp_path, at):
+    folder = made_folder(tmp_path / "a", ["A"])
+    rows = f"serial,finished_at,measured_at,grinder\nA,{at},{at},GR-1\n"
+    (folder / "production.csv").write_text(rows)
+    assert add(store, folder)[0].added == 1
+    assert add(store, folder)[0].unchanged == 1
+    assert len(list(load_observations(store))) > 0
+
+
+@pytest.mark.parametrize("number", ["9.3e18", "1e30"])
+def test_a_number_that_no_database_holds(store, tmp_path, number):
+    folder = made_folder(tmp_path / "a", ["A"])
+    (folder / "production.csv").write_text(f"serial,parts_since_dress\nA,{number}\n")
+    with pytest.raises(StoreError, match="'A': parts_since_dress"):
+        add(store, folder)
+    (folder / "production.csv").write_text(f"serial,parts_since_dress\nA,{2**53}\n")
+    assert add(store, folder)[0].added == 1
+
+
 def test_the_log_says_who_did_what(store, tmp_path):
     add(store, made_folder(tmp_path / "a", ["A"]))
     with store.reading() as connection:
