@@ -85,11 +85,19 @@ def verdict(result: LotResult) -> doc.Verdict:
                 "Master quality of the lot",
                 marked(master.in_lot, result),
                 IN_LOT_STATUS[master.in_lot],
-                f"{master.proven} of {count_text(result.sample_size, 'gear')} proven; at least "
-                f"{share_text(master.share_lower_bound)} of the lot with {100 * master.confidence:g} % confidence, "
-                f"{share_text(master.coverage)} asked for.",
+                _master_detail(result),
             ),
         )
+    )
+
+
+def _master_detail(result: LotResult) -> str:
+    master, n = result.master_quality, count_text(result.sample_size, "gear")
+    found = f"{master.proven} of {n} proven; at least {share_text(master.share_lower_bound)}"
+    if master.in_lot == "refuted":
+        found = f"{master.refuted} of {n} proven not to be; at most {share_text(master.share_upper_bound)}"
+    return (
+        f"{found} of the lot with {100 * master.confidence:g} % confidence, {share_text(master.coverage)} asked for."
     )
 
 

@@ -33,7 +33,9 @@ def verification_lines(table: Mapping[str, Any]) -> list[str]:
         counts[subject] += status == "differs"
         if status == "differs" and counts[subject] > MOST_DIFFERENCES:
             continue
-        lines.append(f"{NAMES[subject]}: {status}: {visible(one['sentence'])}")
+        told = visible(one["sentence"])
+        head = f"{NAMES[subject]} {status}"
+        lines.append(told if told.startswith(head) else f"{NAMES[subject]}: {status}: {told}")
     lines += [
         f"{NAMES[subject]}: and {count - MOST_DIFFERENCES} more differences"
         for subject, count in counts.items()

@@ -11,6 +11,7 @@ import json
 import platform
 from collections.abc import Mapping, Sequence
 from importlib import metadata
+from os.path import commonprefix
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -140,7 +141,41 @@ def load_record(path: Path) -> dict[str, Any]:
                if key not in record]  # fmt: skip
     if missing:
         raise RecordError(f"{path} lacks {', '.join(missing)}", hint="it is not whole; use the original file")
+    odd = _misshapen(record)
+    if odd:
+        raise RecordError(f"{path}: {odd} is not what a record holds there", hint="use the original file")
     return record
+
+
+def changed_line(record: Mapping[str, Any], path: Path) -> int | None:
+    """First line of a record file that gearqa would have written otherwise; None if there is none.
+
+    The digest covers values, not blanks and line ends: a change of those alone shows only here.
+    """
+    found, written = path.read_bytes(), record_bytes(record)
+    if found == written:
+        return None
+    common = len(commonprefix([found, written]))
+    return found[:common].count(b"\n") + 1
+
+
+def _misshapen(record: Mapping[str, Any]) -> str | None:
+    """The first place at which a record has not the shape that checking it relies on."""
+    for key in ("part_file", "plan", "settings", "grade", "lot"):
+        if not isinstance(record[key], dict):
+            return key
+    for key in ("inputs", "excluded", "warnings"):
+        rows = record["lot"].get(key)
+        if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+            return f"lot.{key}"
+    if not all(isinstance(row.get("file"), str) for row in record["lot"]["inputs"]):
+        return "lot.inputs"
+    signature, previous = record.get("signature", {}), record.get("previous")
+    if not isinstance(signature, dict):
+        return "signature"
+    if previous is not None and not (isinstance(previous, dict) and "digest" in previous):
+        return "previous"
+    return None
 
 
 def write_record(record: Mapping[str, Any], path: Path, *, replace: bool = False) -> None:

@@ -107,6 +107,8 @@ def verify(
     previous: Mapping[str, Any] | None = None,
     key: Ed25519PublicKey | None = None,
     grader: Grader = grade_folder,
+    changed_line: int | None = None,
+    previous_changed_line: int | None = None,
 ) -> Verification:
     """Check a record against its files, its chain, its signature and a new computation.
 
@@ -122,6 +124,9 @@ def verify(
         Whose signature is expected.
     grader : callable, optional
         Reads and grades the folder.
+    changed_line, previous_changed_line : int, optional
+        First line of the record's file, and of the previous one's, that is not as gearqa writes it
+        (`record.changed_line`).
 
     Returns
     -------
@@ -130,8 +135,9 @@ def verify(
     """
     findings = [
         *_files(record, folder),
-        *_record(record),
+        *_record(record, changed_line),
         *_chain(record, previous),
+        *_layout("chain", previous_changed_line),
         *_signature(record, key),
         *_values(record, folder, grader),
     ]
@@ -198,7 +204,16 @@ def _files(record: Mapping[str, Any], folder: Path | None) -> Iterator[Finding]:
 # --- record, chain, signature --------------------------------------------------------------------
 
 
-def _record(record: Mapping[str, Any]) -> Iterator[Finding]:
+def _layout(subject: Subject, line: int | None) -> Iterator[Finding]:
+    """A file whose values are as digested, but whose text is not as gearqa writes it."""
+    if line is not None:
+        yield Finding(
+            subject, "differs", f"line {line}",
+            f"the file's text was changed from line {line} on: it is not as gearqa writes it",
+        )  # fmt: skip
+
+
+def _record(record: Mapping[str, Any], changed_line: int | None) -> Iterator[Finding]:
     try:
         found = digest_of(record)
     except RecordError as error:
@@ -210,7 +225,9 @@ def _record(record: Mapping[str, Any]) -> Iterator[Finding]:
             f"the record was changed: its digest is {found}, it says {record['digest']}",
         )  # fmt: skip
         return
-    yield Finding("record", "consistent", "digest", f"digest as stated, {found}")
+    yield from _layout("record", changed_line)
+    if changed_line is None:
+        yield Finding("record", "consistent", "digest", f"digest as stated, {found}")
 
 
 def _chain(record: Mapping[str, Any], previous: Mapping[str, Any] | None) -> Iterator[Finding]:

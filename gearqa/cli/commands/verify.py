@@ -37,17 +37,18 @@ def command(
     from gearqa.cli.reading import require_folder  # noqa: PLC0415
     from gearqa.report.verification import verification_lines  # noqa: PLC0415
     from gearqa.signoff.keys import load_public_key  # noqa: PLC0415
-    from gearqa.signoff.record import load_record  # noqa: PLC0415
+    from gearqa.signoff.record import changed_line, load_record  # noqa: PLC0415
     from gearqa.signoff.verify import verification_table, verify  # noqa: PLC0415
 
     if folder is not None:
         require_folder(folder)
+    kept = load_record(record)
+    before = None if previous is None else load_record(previous)
     found = verify(
-        load_record(record),
-        folder,
-        previous=None if previous is None else load_record(previous),
-        key=None if key is None else load_public_key(key),
-    )
+        kept, folder, previous=before, key=None if key is None else load_public_key(key),
+        changed_line=changed_line(kept, record),
+        previous_changed_line=None if before is None or previous is None else changed_line(before, previous),
+    )  # fmt: skip
     table = verification_table(found)
     if json is not None:
         from gearqa.io.atomic import write_whole  # noqa: PLC0415
