@@ -14,9 +14,9 @@ from typing import Any
 from gearqa.core.geometry import GearGeometry, roll_length
 from gearqa.errors import Notice, PartFileError, Problem, Reason
 from gearqa.io.toml_file import TomlFile, read_toml, table_as_far_as_known
-from gearqa.model.part import Design, Evaluation, Gear, Part, ProfileRange, Tolerance
+from gearqa.model.part import Design, Evaluation, FlankTolerance, Gear, Part, ProfileRange, Tolerance
 from gearqa.part_geometry import drawn_geometry
-from gearqa.symbols import PARAMETERS
+from gearqa.symbols import FLANKS, PARAMETERS
 
 _SAME_MM = 1e-9
 
@@ -240,11 +240,7 @@ def _relief_problems(sheet: _Sheet, limits: ProfileRange, design: Design) -> Ite
         value = getattr(design.profile, f"{end}_relief_start_roll_length_mm")
         ends = relief_ends(limits, sheet.geometry)
         if ends is None:
-            yield sheet.problem(
-                key, value, "profile limits beside it (control_diameter_mm and tip_form_diameter_mm)",
-                reason=Reason.NO_EVALUATION_LIMITS,
-            )  # fmt: skip
-            continue
+            continue  # the reader asks for limits where there are profile traces, and says what was measured
         here, there = ends if end == "tip" else ends[::-1]
         if not math.isfinite(here + there):
             continue  # a limit below the base circle is told already
@@ -335,6 +331,13 @@ def _cutoff_notices(part: Part, geometry: GearGeometry) -> Iterator[Notice]:
 
 def _limit_notices(tolerance: Tolerance) -> Iterator[Notice]:
     tables = {"tolerance": tolerance, "tolerance.left": tolerance.left, "tolerance.right": tolerance.right}
+    for flank in FLANKS:
+        own = tolerance.for_flank(flank)
+        if flank not in tolerance.flanks and own != FlankTolerance():
+            yield Notice(
+                "flank_table_without_effect",
+                f"tolerance.{flank} has no effect: the {flank} flank is not graded (tolerance.flanks)",
+            )
     for where, table in tables.items():
         for key, (low, _) in table.limits_um.items():
             if low < 0 and not PARAMETERS[key].signed:

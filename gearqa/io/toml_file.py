@@ -104,7 +104,8 @@ def _text(path: Path, shown: str) -> str:
         problem = Problem(Reason.FILE_NOT_FOUND, shown, "no such file", "a TOML file", hint=_neighbours(path))
         raise PartFileError([problem]) from None
     except IsADirectoryError:
-        problem = Problem(Reason.FILE_NOT_FOUND, shown, "a folder", "a TOML file")
+        named = path.name if shown == "." else shown
+        problem = Problem(Reason.FILE_NOT_FOUND, named, "a folder", "a TOML file")
         raise PartFileError([problem]) from None
     except OSError as error:
         problem = Problem(Reason.FILE_NOT_FOUND, shown, error.strerror or "unreadable", "a readable file")
@@ -126,7 +127,9 @@ def _neighbours(path: Path) -> str:
     near = difflib.get_close_matches(path.name, names, n=1, cutoff=0.6)
     if near:
         return f"did you mean {near[0]}?"
-    return f"the folder holds {', '.join(names[:5])}" if names else ""
+    if names:
+        return f"the folder holds {', '.join(names[:5])}"
+    return "`gearqa new` writes one" if path.name == "part.toml" else ""
 
 
 def _parse(
@@ -283,7 +286,7 @@ class _Fault:
     concerns: tuple[tuple[str | int, ...], ...] = ()
     """Other keys that a table's check speaks of."""
     branch: bool = False
-    """Whether this is what one branch of a union had to say."""
+    """Whether this says nothing new beside a fault further inside: one branch of a union, a count."""
 
     @classmethod
     def of(cls, error: Mapping[str, Any], document: Mapping[str, Any], model: type[BaseModel]) -> _Fault:
@@ -322,7 +325,9 @@ class _Fault:
             hint = f"did you mean '{near[0]}'?" if near else ""
             return cls(Reason.UNKNOWN_WORD, path, found, expected, hint)
         if kind in _RANGE_ERRORS:
-            return cls(Reason.VALUE_OUT_OF_RANGE, path, found, expected)
+            # entries at fault are left out of the count: a list is only too short where all are good
+            counted = kind == "too_short" and bool(value)
+            return cls(Reason.VALUE_OUT_OF_RANGE, path, found, expected, branch=counted)
         return cls(Reason.WRONG_TYPE, path, found, expected, _type_hint(value, slot), branch=branch)
 
     @classmethod

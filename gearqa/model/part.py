@@ -321,6 +321,20 @@ class Tolerance(FlankTolerance):
         _each_once(self.parameters, "parameters")
         return self
 
+    @model_validator(mode="after")
+    def _flank_tables(self) -> Self:
+        for flank in FLANKS:
+            own: FlankTolerance = getattr(self, flank)
+            for table, keys in (("classes", own.classes), ("limits_um", own.limits_um)):
+                for key in keys:
+                    if not PARAMETERS[key].per_flank:
+                        raise fault(
+                            f"{flank}.{table}.{key}", f"'{key}' for the {flank} flank alone",
+                            "parameters that each flank has of its own",
+                            hint=f"put it under [tolerance.{table}]",
+                        )  # fmt: skip
+        return self
+
     def for_flank(self, flank: Flank | None) -> FlankTolerance:
         """The flank's own table; an empty one for what has no flank (runout)."""
         return {"left": self.left, "right": self.right}.get(flank or "", FlankTolerance())

@@ -288,7 +288,8 @@ UNKNOWN_WORDS = [
     ("schema", '"gearqa.part/2"'), ("gear.kind", '"inner"'), ("gear.helix_hand", '"rigth"'),
     ("evaluation.deviation_plane", '"normale"'), ("evaluation.slope_span", '"whole"'),
     ("tolerance.standard", '"ISO 1328-1:1995"'), ("tolerance.size.method", '"pins"'),
-    ("tolerance.flanks[2]", '["left", "both"]'), ("tolerance.parameters[1]", '["profile_slop"]'),
+    ("tolerance.flanks[2]", '["left", "both"]'), ("tolerance.flanks[1]", '["links"]'),
+    ("tolerance.parameters[1]", '["profile_slop"]'),
     ("tolerance.parameters[1]", '["helix_crowning"]'), ("master_quality.parameters[2]", '["runout", "fp"]'),
 ]  # fmt: skip
 
@@ -381,7 +382,6 @@ CROSS: list[tuple[str, dict[str, str], list[tuple[Reason, str]]]] = [
     ("relief that starts where it ends", {"P " + START: "5.0", "P " + END: "15.0", "P " + FORM: "",
         "P " + CONTROL: "", "P design.profile.tip_relief_um": "3.0", "P " + RELIEF: "15.0"}, [
         (RANGE, RELIEF)]),
-    ("relief without limits", {"R " + FORM: "", "R " + CONTROL: ""}, [(Reason.NO_EVALUATION_LIMITS, RELIEF)]),
     ("helix limits swapped", {
         "R evaluation.helix.start_face_position_mm": "30", "R evaluation.helix.end_face_position_mm": "2"}, [
         (CONTRADICTION, "evaluation.helix.end_face_position_mm")]),
@@ -394,6 +394,10 @@ CROSS: list[tuple[str, dict[str, str], list[tuple[Reason, str]]]] = [
         (CONTRADICTION, "tolerance.size.lower_mm")]),
     ("limits swapped", {"R tolerance.limits_um.profile_slope": "[4.0, -6.0]"}, [
         (CONTRADICTION, "tolerance.limits_um.profile_slope")]),
+    ("a class for runout on one flank", {"R tolerance.left.classes.runout": "3"}, [
+        (CONTRADICTION, "tolerance.left.classes.runout")]),
+    ("a limit for runout on one flank", {"R tolerance.right.limits_um.runout": "9.0"}, [
+        (CONTRADICTION, "tolerance.right.limits_um.runout")]),
     ("a parameter twice", {"R tolerance.parameters": '["runout", "runout"]'}, [
         (CONTRADICTION, "tolerance.parameters[2]")]),
     ("teeth out of scope", {"P gear.teeth": "4", "P gear.normal_module_mm": "15"}, [
@@ -458,6 +462,7 @@ NOTICES = [
     ("R", {"evaluation.filter.profile_cutoff_mm": "4.0"}, "long_cutoff"),
     ("R", {"evaluation.filter.helix_cutoff_mm": "12.0"}, "long_cutoff"),
     ("R", {"tolerance.limits_um.runout": "[-20.0, 20.0]"}, "lower_limit_without_effect"),
+    ("R", {"tolerance.flanks": '["right"]'}, "flank_table_without_effect"),
     ("R", {"tolerance.size.upper_mm": "158.5"}, "size_limits_wide"),
     ("R", {"tolerance.size.pin_diameter_mm": "1.0"}, "pin_diameter_unusual"),
     ("R", {"tolerance.size.lower_mm": "176.1", "tolerance.size.upper_mm": "176.2"}, "size_far_from_nominal"),
