@@ -17,6 +17,7 @@ from gearqa.io.careful_reader import RawRows
 from gearqa.io.numbers import parse_column
 from gearqa.io.problem_log import ProblemLog
 from gearqa.io.sources import ColumnSource, TableSource
+from gearqa.io.tables import EVENT_COLUMNS, PRODUCTION_COLUMNS
 
 Array = NDArray[np.float64]
 
@@ -138,12 +139,13 @@ class Cells:
 
     def _no_number(self, row: int, canonical: str, cell: str, decimal: Literal[".", ","]) -> None:
         text = cell.strip(_BLANKS)
+        hint = "leave the row out if the point was not measured"
+        if canonical in {*PRODUCTION_COLUMNS, *EVENT_COLUMNS}:
+            hint = "leave the cell empty if it is not known"
         if not text:
-            hint = "leave the row out if the point was not measured"
             self.fault(row, Reason.EMPTY_CELL, canonical, "a number", hint)
             return
         reason = Reason.NOT_FINITE if _INFINITE.fullmatch(cell) else Reason.NOT_A_NUMBER
-        hint = "leave the row out if the point was not measured"
         if decimal == "," and "." in text and "," not in text:
             hint = "the decimal mark of this file is the comma"
         elif decimal == "." and "," in text and "." not in text and self.source.dialect.separator != ",":

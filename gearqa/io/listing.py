@@ -29,7 +29,9 @@ def list_folder(
     """
     tables: list[Path] = []
     left_out: list[InputFile] = []
-    for path in sorted((p for p in folder.iterdir() if p.is_file()), key=lambda p: os.fsencode(p.name)):
+    # a link to nowhere is listed too: who reads it says that it cannot be read
+    files = (p for p in folder.iterdir() if p.is_file() or (p.is_symlink() and not p.exists()))
+    for path in sorted(files, key=lambda p: os.fsencode(p.name)):
         name = path.name
         if name in known or name in mapped:
             continue

@@ -35,6 +35,7 @@ from gearqa.io.problem_log import ProblemLog
 from gearqa.io.recognition import recognise
 from gearqa.io.serial_checks import (
     known_elsewhere_notices,
+    listed,
     missing_table_notices,
     twins,
     unknown_serial,
@@ -424,9 +425,10 @@ def _no_folder(folder: Path) -> Problem:
 
 
 def _nothing_to_grade(folder: Path, sources: Sequence[TableSource]) -> Problem:
-    found = "only " + ", ".join(sorted({s.kind for s in sources})) + " tables" if sources else "no table"
+    kinds = sorted({source.kind for source in sources})
+    found = f"only tables of {listed(kinds)}, which cannot be graded" if kinds else "no table at all"
     return Problem(
-        Reason.NOTHING_TO_GRADE, folder.name or str(folder), f"{found} that can be graded",
+        Reason.NOTHING_TO_GRADE, folder.name or str(folder), found,
         "a CSV table of profile, helix, pitch or runout", hint="`gearqa new` writes templates",
     )  # fmt: skip
 

@@ -12,6 +12,15 @@ from gearqa.io.sources import TableKind
 _NUMERIC = re.compile(r"0*(\d+)(?:\.0+)?")
 
 
+def listed(words: Sequence[str]) -> str:
+    """Words as a sentence lists them.
+
+    >>> listed(["size"]), listed(["profile", "helix", "pitch"])
+    ('size', 'profile, helix and pitch')
+    """
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
 def twins(serials: Iterable[str]) -> dict[str, str]:
     """Serials that differ from another one only in how it is written, and what to say about it.
 
@@ -54,8 +63,8 @@ def missing_table_notices(
         lacking = [kind for kind in present if kind not in kinds_of[serial]]
         if lacking:
             hint = f"; there is {hints[serial]}" if serial in hints else ""
-            tables = " and ".join(f"{kind} table" for kind in lacking)
-            message = f"serial '{serial}' has no rows in a {tables}, other serials have{hint}"
+            tables = f"the {listed(lacking)} table{'s' if len(lacking) > 1 else ''}"
+            message = f"serial '{serial}' has no rows in {tables}, other serials have{hint}"
             found[serial] = [Notice("serial_without_table", message)]
     return found
 
@@ -73,7 +82,7 @@ def known_elsewhere_notices(
             f"'{name}'" + (f" (there is {hints[name]})" if name in hints else "") for name in names[:20]
         ) + (f" and {len(names) - 20} more" if len(names) > 20 else "")
         word = "serial" if len(names) == 1 else "serials"
-        message = f"{word} {shown} known only from {' and '.join(kinds)}: nothing to grade, no gear"
+        message = f"{word} {shown} known only from {listed(kinds)}: nothing to grade, no gear"
         notices.append(Notice("serial_without_measurement", message))
     return notices
 
@@ -83,11 +92,13 @@ def unknown_serial(
 ) -> Problem:
     """A serial that was asked for and is not there."""
     if wanted in elsewhere:
-        found = f"serial '{wanted}' only in the {' and '.join(elsewhere[wanted])} table"
+        kinds = elsewhere[wanted]
+        found = f"serial '{wanted}' only in the {listed(kinds)} table{'s' if len(kinds) > 1 else ''}"
         return Problem(Reason.UNKNOWN_SERIAL, folder, found, "a serial with something to grade")
     twin = twins([*serials, wanted]).get(wanted)
     near = difflib.get_close_matches(wanted, serials, n=1, cutoff=0.4)
     hint = f"there is {twin}" if twin else f"the nearest is '{near[0]}'" if near else ""
     shown = ", ".join(f"'{s}'" for s in serials[:5]) + (", ..." if len(serials) > 5 else "")
-    expected = f"one of {len(serials)} serials: {shown}" if serials else "a serial of the folder"
+    expected = f"one of {len(serials)} serials: {shown}" if len(serials) > 1 else f"the only serial {shown}"
+    expected = expected if serials else "a serial of the folder"
     return Problem(Reason.UNKNOWN_SERIAL, folder, f"serial '{wanted}'", expected, hint=hint)

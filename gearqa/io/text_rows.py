@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
-from datetime import datetime
+from datetime import datetime, time
 from typing import Any
 
 from gearqa.errors import Reason
@@ -161,13 +161,17 @@ class TextRows:
         """Make times comparable; returns whether some stand without a zone and are local.
 
         Where every time of the folder lacks a zone, they stay as they are; beside times with a zone they
-        take the zone of this computer.
+        take the zone of this computer. The day on which a calibration is due needs no zone.
         """
         moments = [event.at for event in self.events]
+        days: list[datetime] = []
         for production in self.production.values():
-            moments += _moments(production).values()
+            for name, moment in _moments(production).items():
+                only_day = name == "calibration_due" and moment.time() == time.min
+                (days if only_day else moments).append(moment)
         naive = [moment for moment in moments if moment.tzinfo is None]
-        if naive and len(naive) < len(moments):
+        moments += days
+        if any(moment.tzinfo is None for moment in moments) and any(moment.tzinfo for moment in moments):
             self.events = [replace(event, at=_aware(event.at)) for event in self.events]
             for serial, production in self.production.items():
                 aware: dict[str, Any] = {name: _aware(at) for name, at in _moments(production).items()}

@@ -279,9 +279,16 @@ def test_a_serial_in_one_table_only_gets_a_notice_with_the_leading_zeros(tmp_pat
     found = gears(read(tmp_path, files))
     (notice,) = found["007"].notices
     assert notice.code == "serial_without_table"
-    assert "no rows in a helix table" in notice.message
+    assert "no rows in the helix table, other serials have" in notice.message
     assert "'7' (differs by leading zeros)" in notice.message
-    assert "no rows in a profile table" in found["7"].notices[0].message
+    assert "no rows in the profile table" in found["7"].notices[0].message
+
+
+def test_several_tables_that_a_serial_lacks_are_listed(tmp_path: Path) -> None:
+    files = {"p.csv": rows(PROFILE, ["A,left,1,1,0"]), "h.csv": rows(HELIX, ["A,left,1,1,0"])}
+    files |= {"i.csv": rows(PITCH, ["A,left,1,0", "B,left,1,0"])}
+    (notice,) = gears(read(tmp_path, files))["B"].notices
+    assert notice.message == "serial 'B' has no rows in the profile and helix tables, other serials have"
 
 
 def test_a_serial_known_only_from_production_is_no_gear(tmp_path: Path) -> None:
@@ -353,6 +360,19 @@ def test_times_without_a_zone_stay_local_and_it_is_said(tmp_path: Path) -> None:
         assert [n.code for n in inspection.notices] == ["times_without_zone"]
     assert gear.production is not None
     assert gear.production.finished_at == datetime(2025, 3, 4, 6, 5)
+
+
+@pytest.mark.parametrize("measured", ["2025-03-04 06:05", "2025-03-04T06:05Z"])
+def test_the_day_on_which_a_calibration_is_due_needs_no_zone(tmp_path: Path, measured: str) -> None:
+    table = f"serial,measured_at,calibration_due\nA,{measured},2026-01-31\n"
+    with read(tmp_path, {"p.csv": rows(PROFILE, TRACE), "m.csv": table}) as inspection:
+        (gear,) = inspection
+        naive = [] if measured.endswith("Z") else ["times_without_zone"]
+        assert [n.code for n in inspection.notices] == naive
+    assert gear.production is not None
+    assert gear.production.calibration_due is not None
+    assert gear.production.measured_at is not None
+    assert gear.production.calibration_due > gear.production.measured_at
 
 
 def test_times_with_and_without_zone_can_be_compared(tmp_path: Path) -> None:

@@ -349,10 +349,31 @@ def test_text_behind_a_closing_quote(tmp_path: Path) -> None:
     assert place(problem) == (Reason.UNREADABLE_CSV, "p.csv", 5, None)
 
 
-@pytest.mark.parametrize("files", [{}, {"production.csv": "serial,grinder\nA,GR-1\n"}])
-def test_nothing_to_grade(tmp_path: Path, files: dict[str, str]) -> None:
+@pytest.mark.parametrize(
+    ("files", "found"),
+    [
+        ({}, "no table at all"),
+        ({"m.csv": "serial,grinder\nA,GR-1\n"}, "only tables of production, which cannot be graded"),
+        (
+            {
+                "m.csv": "serial,grinder\nA,GR-1\n",
+                "s.csv": "serial,method,teeth_spanned,value_mm\nA,span,2,9\n",
+            },
+            "only tables of production and size, which cannot be graded",
+        ),
+    ],
+)
+def test_nothing_to_grade(tmp_path: Path, files: dict[str, str], found: str) -> None:
     problem = only_problem(tmp_path / "lot", files)
-    assert (problem.reason, problem.file) == (Reason.NOTHING_TO_GRADE, "lot")
+    assert (problem.reason, problem.file, problem.found) == (Reason.NOTHING_TO_GRADE, "lot", found)
+
+
+def test_a_link_that_leads_nowhere_is_no_missing_table(tmp_path: Path) -> None:
+    folder = write(tmp_path, {"i.csv": GOOD_PITCH})
+    (folder / "profile.csv").symlink_to(folder / "gone.csv")
+    with pytest.raises(MeasurementFileError) as caught:
+        read_folder(folder)
+    assert [place(p) for p in caught.value.problems] == [(Reason.FILE_NOT_FOUND, "profile.csv", None, None)]
 
 
 def test_no_such_folder_and_a_file_instead(tmp_path: Path) -> None:
@@ -364,6 +385,11 @@ def test_no_such_folder_and_a_file_instead(tmp_path: Path) -> None:
 
 
 # --- serials -----------------------------------------------------------------------------------------------
+
+
+def test_an_unknown_serial_beside_a_single_one(tmp_path: Path) -> None:
+    problem = only_problem(tmp_path, {"p.csv": rows(PROFILE, TRACE)}, serials=["B9"])
+    assert problem.expected == "the only serial 'A'"
 
 
 @pytest.mark.parametrize(
@@ -451,6 +477,14 @@ def test_on_an_internal_gear_the_root_has_the_longer_roll_length(tmp_path: Path)
     assert problem.expected.startswith("tip_form_diameter_mm (tip-side limit) under")
 
 
+def test_a_relief_does_not_hide_the_measured_range(tmp_path: Path) -> None:
+    relief = "[design.profile]\ntip_relief_um = 3.0\ntip_relief_start_roll_length_mm = 2.5\n"
+    toml = PART_TOML.replace("start_roll_length_mm = 1.0\nend_roll_length_mm = 5.0\n", relief)
+    problem = only_problem(tmp_path, {"p.csv": rows(PROFILE, TRACE)}, toml=toml)
+    assert (problem.reason, problem.file) == (Reason.NO_EVALUATION_LIMITS, "p.csv")
+    assert "roll length 1.0000 mm" in problem.found
+
+
 def test_without_profile_tables_no_limits_are_needed(tmp_path: Path) -> None:
     with read(tmp_path, {"i.csv": GOOD_PITCH}, toml=NO_LIMITS) as inspection:
         assert len(inspection) == 1
@@ -530,3 +564,8 @@ def test_many_faults_are_capped_in_print_and_bounded_in_the_list(tmp_path: Path)
     printed = str(caught.value).splitlines()
     assert len(printed) == 52
     assert printed[-1] == f"p.csv: and {KEPT_PER_FILE_AND_REASON + 1 - 50} more [not_a_number]"
+
+
+def test_what_may_be_unknown_may_be_left_empty(tmp_path: Path) -> None:
+    files = {"p.csv": rows(PROFILE, TRACE), "m.csv": "serial,parts_since_dress\nA,many\n"}
+    assert only_problem(tmp_path, files).hint == "leave the cell empty if it is not known"
