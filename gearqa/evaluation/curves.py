@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
-from gearqa.core.filtering import gaussian_filter
+from gearqa.core.filtering import BandedOperator, gaussian_operator
 from gearqa.core.traces import (
     TraceSpec,
     cached_trace_operator,
@@ -43,8 +45,9 @@ def trace_curves(gear: GearMeasurement, part: Part) -> tuple[TraceCurves, ...]:
 def _curves(trace: Trace, result: TraceResult | None, plan: Plan) -> TraceCurves:
     spec = spec_for(trace.kind, trace, plan)
     x, y = trace.position_mm, trace.deviation_um
-    filterable = spec.cutoff is not None and len(x) > 1
-    filtered = gaussian_filter(x, y[None], spec.cutoff)[0] if filterable and spec.cutoff else y.copy()
+    filtered = y.copy()
+    if spec.cutoff is not None and len(x) > 1:
+        _filter(x.tobytes(), spec.cutoff).apply(y[None], filtered[None])
     level, low_end, high_end = float(np.mean(filtered)), np.nan, np.nan
     if coverage(x, spec).fault is None:
         values = evaluate_traces(cached_trace_operator(x, spec), y[None])
@@ -69,6 +72,12 @@ def _curves(trace: Trace, result: TraceResult | None, plan: Plan) -> TraceCurves
         mean_line_um=(float(low_end), float(high_end)),
         result=result,
     )
+
+
+@lru_cache(maxsize=32)
+def _filter(x: bytes, cutoff: float) -> BandedOperator:
+    """The filter over a whole trace, kept for sampling patterns met again."""
+    return gaussian_operator(np.frombuffer(x, dtype=np.float64), cutoff)
 
 
 def _extent(spec: TraceSpec) -> tuple[float, float, tuple[float, float] | None]:
