@@ -160,7 +160,7 @@ def _sampling(where: str, members: Sequence[AnalysedSeries], settings: DriftSett
     series, cycle = one.series, one.series.current_dress_interval_parts or 1
     sd_part, sd_cycle = series.sd_part_um or 0.0, series.sd_cycle_um or 0.0
     shift = one.advice.slack_um
-    if shift is None or shift <= 0:
+    if shift is None or shift < math.hypot(sd_part, sd_cycle):  # hardly any room: nothing could see it
         shift, meaning = 3 * math.hypot(sd_part, sd_cycle), "three standard deviations of a part"
     else:
         meaning = "what the usual last part has in hand at the chosen risk"

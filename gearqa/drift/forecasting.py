@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from gearqa.drift.charts import cycle_slice
+from gearqa.drift.words import cycle_count
 from gearqa.model.drift import ForecastBand, PartsToLimit
 from gearqa.statistics.dress_interval import (
     CycleHistory,
@@ -180,7 +181,7 @@ def advise_interval(
         return DressAdvice(
             None,
             False,
-            f"{count} dress cycles since the last level change: at least {CYCLES_FOR_INTERVAL} are needed",
+            f"{cycle_count(count)} since the last level change: at least {CYCLES_FOR_INTERVAL} are needed",
             None,
             None,
         )

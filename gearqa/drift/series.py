@@ -55,6 +55,8 @@ from gearqa.statistics.wear import Trend, WearFit, cycle_sd, fit_trend, fit_wear
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 CYCLES_FOR_TREND = 12
+RUNS_LISTED = 6
+"""Runs of cycles that a sentence lists."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,7 +297,7 @@ def _warn_identifiability(  # noqa: PLR0917
         warnings.append(
             Notice(
                 "no_step_search",
-                f"{order.cycles} dress cycles: level changes are searched from {MINIMUM_CYCLES}",
+                f"{words.cycle_count(order.cycles)}: level changes are searched from {MINIMUM_CYCLES}",
             )
         )
     elif order.cycles < CYCLES_FOR_TREND:
@@ -414,7 +416,7 @@ def _control(
     reasons = []
     if signals:
         cycles = sorted({signal.cycle for signal in signals})
-        text = f"beyond a control limit in {'cycle' if len(cycles) == 1 else 'cycles'} {_listed(cycles)}"
+        text = f"beyond a control limit in {_listed(cycles)}"
         reasons.append(Sentence("beyond_limit", text))
     for step, event in zip(steps, matched, strict=True):
         if event is None and step.index > span[0]:
@@ -424,14 +426,17 @@ def _control(
 
 
 def _listed(numbers: Sequence[int]) -> str:
-    """Sorted numbers in words, runs drawn together: `3, 7 to 9`."""
+    """Sorted cycles in words, runs drawn together: `cycles 3, 7 to 9`; of very many the last ones."""
     runs: list[list[int]] = []
     for number in numbers:
         if runs and number == runs[-1][-1] + 1:
             runs[-1].append(number)
         else:
             runs.append([number])
-    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
+    texts = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
+    if len(texts) > RUNS_LISTED:
+        return f"{len(numbers)} cycles, the last of them {', '.join(texts[-3:])}"
+    return f"{'cycle' if len(numbers) == 1 else 'cycles'} {', '.join(texts)}"
 
 
 def _level_changes(

@@ -61,6 +61,11 @@ def count(parts: int) -> str:
     return f"{parts} part" if parts == 1 else f"{parts} parts"
 
 
+def cycle_count(cycles: int) -> str:
+    """`1 dress cycle`, `7 dress cycles`."""
+    return f"{cycles} dress cycle" if cycles == 1 else f"{cycles} dress cycles"
+
+
 def wear_clause(name: str, parameter: str, wear: float, interval: tuple[float, float]) -> str:
     """How much a series loses or gains per part."""
     verb = "gains" if wear > 0 else "loses"

@@ -12,14 +12,17 @@ from gearqa.report.drift_model import (
     CONTROL_LIMITS_ARE_NO_TOLERANCE,
     SETTER,
     cycles_text,
+    false_alarms,
     for_people,
     groups,
     interval_text,
     leading,
     limits_text,
     long_name,
+    names_text,
     quiet_note,
     remarks,
+    rounded,
     sd_text,
     series_table,
     short_name,
@@ -110,7 +113,7 @@ def _answers(result: DriftResult) -> Iterator[doc.Answer]:
     since = "since the chosen time" if result.settings.since is not None else "in the current dress cycle"
     question = f"Signal {since}"
     if now:
-        yield doc.Answer(question, f"yes, {len(now)} of {len(result.series)} series", "bad", _names(now))
+        yield doc.Answer(question, f"yes, {len(now)} of {len(result.series)} series", "bad", names_text(now))
     elif judged:
         open_ = len(result.series) - len(judged)
         yield doc.Answer(question, "no", "good", f"{open_} of the series too short to tell" if open_ else "")
@@ -120,7 +123,7 @@ def _answers(result: DriftResult) -> Iterator[doc.Answer]:
     forecast = [one for one in result.series if one.parts_to_limit is not None]
     question = "Limit within the usual dress interval"
     if ahead:
-        yield doc.Answer(question, "yes", "bad", _names(ahead))
+        yield doc.Answer(question, "yes", "bad", names_text(ahead))
     elif forecast:
         yield doc.Answer(question, "no", "good", _nearest(forecast))
     else:
@@ -138,10 +141,6 @@ def _dress_answer(result: DriftResult) -> doc.Answer:
     usual = first.current_dress_interval_parts
     detail = doc.join(short_name(first), " decides", f"; usual now: {usual} parts" if usual else "")
     return doc.Answer(question, f"{interval_text(first)} parts", "none", detail)
-
-
-def _names(series: Sequence[DriftSeries]) -> doc.Text:
-    return doc.join(*(part for one in series for part in (", ", short_name(one))))[1:]
 
 
 def _nearest(series: Sequence[DriftSeries]) -> doc.Text:
@@ -264,7 +263,9 @@ def _series_facts(series: DriftSeries) -> Iterator[tuple[str, str]]:
             f"{series.level_trend_um_per_cycle:+.3f} ({trend[0]:+.3f} to {trend[1]:+.3f})",
         )
     if series.sd_part_um is not None:
-        yield "Standard deviation inside a cycle, µm", sd_text(series.sd_part_um)
+        where = "inside a cycle" if series.cycles else "of the values"
+        yield f"Standard deviation {where}, µm", sd_text(series.sd_part_um)
+    if series.sd_cycle_um is not None:
         yield "Standard deviation of the level, µm", sd_text(series.sd_cycle_um)
     if series.limit_kind != "none":
         kind = series.limit_kind.capitalize()
@@ -286,12 +287,7 @@ def _series_facts(series: DriftSeries) -> Iterator[tuple[str, str]]:
         yield "Control limits from cycles", f"{reference.from_} to {reference.to} ({frozen})"
         length = series.false_alarm.in_control_run_length_parts
         if length is not None:
-            yield "Parts between two false alarms", f"about {_rounded(length)}"
-
-
-def _rounded(value: float) -> str:
-    """A large number to two digits."""
-    return f"{float(f'{value:.2g}'):,.0f}".replace(",", " ")
+            yield "Parts between two false alarms", f"about {rounded(length)}"
 
 
 # --- last sheet ---------------------------------------------------------------------------------
@@ -342,12 +338,9 @@ def _assumptions(result: DriftResult) -> Iterator[str]:
         f"Level changes are searched from 8 dress cycles on with a chance of {100 * settings.step_alpha:g} % "
         "of a false one per series; a cause is named only for an event recorded within one cycle."
     )
-    count = len(result.series)
     yield (
-        f"Control limits: levels and their changes from the t distribution for as few cycles as there are, "
-        f"smoothed residuals with weight {settings.ewma_weight:g}; together the "
-        f"{count_text(count, 'series', 'series')} give a false alarm in "
-        f"{100 * settings.family_false_alarm:g} % of dress cycles."
+        "Control limits: levels and their changes from the t distribution for as few cycles as there are, "
+        f"smoothed residuals with weight {settings.ewma_weight:g}. {false_alarms(result)}"
     )
     if any(one.wear_estimated for one in result.series):
         yield "Parts since dress were estimated from times where they were not recorded."

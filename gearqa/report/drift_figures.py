@@ -35,6 +35,8 @@ LIMIT_NAMES = {
     "tolerance limit": "tolerance limit: drawing or class",
     "none": "",
 }
+NARROWEST = 0.02
+"""Height of a panel of values that are all alike. [um]"""
 FAR_LIMIT = 2.5
 """A limit farther from the values than so many times their range is told in words."""
 MARGIN = 0.08
@@ -154,7 +156,7 @@ def _axis(series: DriftSeries, charts: ChartData, first: int, cycles: int) -> _A
 
 def _stack(view: _View) -> Figure:
     series, charts = view.series, view.charts
-    panels = [_values(view), _levels(view)] if series.cycles else [_values(view)]
+    panels = [_values(view), _levels(view)] if series.cycles > 1 else [_values(view)]
     if bool(np.isfinite(charts.moving_range_upper_um).any()):
         panels.append(_moving_range(view))
     if bool(np.isfinite(charts.ewma).any()):
@@ -235,7 +237,8 @@ def _event_marks(view: _View, events: Iterable[tuple[int, str]]) -> list[plot.Ma
 
 def _room(low: float, high: float, height: float) -> tuple[float, float]:
     """Range of a panel with room below, and above for its name."""
-    span = max(high - low, 1e-3)
+    span = max(high - low, NARROWEST)
+    low, high = (low + high - span) / 2, (low + high + span) / 2
     usable = height - LABEL_ROOM - 8
     return low - 4 * span / usable, high + (LABEL_ROOM + 4) * span / usable
 

@@ -175,8 +175,9 @@ def series_table(series: Sequence[DriftSeries], caption: doc.Text, *, wide: bool
                 parts_cell(one), interval_text(one),
             )
         )  # fmt: skip
+    worn = any(one.wear_um_per_part is not None for one in series)
     notes = [
-        *([] if wide else [f"Wear with its {percent} interval."]),
+        *([f"Wear with its {percent} interval."] if worn and not wide else []),
         *(["Level change: µm, and the cycle it begins at."] if any(one.steps for one in series) else []),
         *(["est.: parts since dress were estimated from times."]
           if any(one.wear_estimated for one in series) else []),
@@ -191,13 +192,20 @@ def _trend(series: DriftSeries) -> str:
 
 def quiet_note(series: Sequence[DriftSeries]) -> doc.Text:
     """Series with nothing to tell, in one line."""
-    names = doc.join(*(part for one in series for part in (", ", short_name(one))))[1:]
+    judged = [one for one in series if one.in_control is not None]
     silent = [one for one in series if one.in_control is None]
-    control = (
-        "in control" if not silent else "no statement about control" if len(silent) == len(series)
-        else "in control where there are cycles enough to tell"
-    )  # fmt: skip
-    return doc.join("No wear proven, no level change, ", f"{control}: ", names)
+    parts: list[doc.Text] = []
+    if judged:
+        parts += ["No wear proven, no level change, in control: ", names_text(judged), ". "]
+    if silent:
+        words = "No wear proven; dress cycles too few or unknown, so level and control are not judged: "
+        parts += [words, names_text(silent), ". "]
+    return doc.join(*parts[:-1], ".")
+
+
+def names_text(series: Sequence[DriftSeries]) -> doc.Text:
+    """Short names in a row."""
+    return doc.join(*(part for one in series for part in (", ", short_name(one))))[1:]
 
 
 def to_do(result: DriftResult) -> tuple[str, ...]:
@@ -241,6 +249,30 @@ def signal_lines(signals: Sequence[Signal]) -> list[str]:
         + ", ".join(places[-SIGNALS_SHOWN:])
         for (chart, rule), places in by_chart.items()
     ]
+
+
+def false_alarms(result: DriftResult) -> str:
+    """What chance alone does to the control charts."""
+    rates = [one.false_alarm for one in result.series]
+    lengths = [
+        one.in_control_run_length_parts for one in rates if one.in_control_run_length_parts is not None
+    ]
+    count = len(rates)
+    together = f" over the {count} series together" if count > 1 else ""
+    share = f"{100 * result.settings.family_false_alarm:g} %"
+    text = f"Control charts alarm falsely in {share} of dress cycles{together}"
+    if lengths:
+        text += f", one series about once in {rounded(min(lengths))} parts"
+    return f"{text}. Control limits are no tolerance limits."
+
+
+def rounded(value: float) -> str:
+    """A large number to two digits.
+
+    >>> rounded(50165.58), rounded(940.0)
+    ('50 000', '940')
+    """
+    return f"{float(f'{value:.2g}'):,.0f}".replace(",", " ")
 
 
 def cycles_text(series: DriftSeries) -> str:

@@ -8,6 +8,7 @@ from gearqa.report.drift_model import (
     IN_SHORT,
     SETTER,
     cycles_text,
+    false_alarms,
     groups,
     leading,
     quiet_note,
@@ -41,5 +42,5 @@ def drift_blocks(result: DriftResult, *, wide: bool = False) -> list[doc.Block]:
         blocks += [doc.Paragraph("What to do", "lead"), doc.Bullets(advice)]
     if warnings:
         blocks += [doc.Paragraph("To know", "lead"), doc.Bullets(warnings, "note")]
-    blocks.append(doc.Cautions((SETTER, IN_SHORT, *CAUTIONS)))
+    blocks.append(doc.Cautions((SETTER, IN_SHORT, false_alarms(result), *CAUTIONS)))
     return blocks

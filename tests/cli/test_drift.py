@@ -1,0 +1,454 @@
+"""`gearqa drift`: the sample history against its truth, outputs, exit status, and what cannot be told."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import json
+import shutil
+import subprocess
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import jsonschema
+import pytest
+from made_folders import pitch_folder
+
+from gearqa.cli import app
+from gearqa.io.drift_json import CSV_COLUMNS, drift_json_schema
+from gearqa.report.drift_model import for_people
+
+SAMPLE = Path(__file__).parents[2] / "sample_measurements" / "drift_history"
+SERIES_KEYS = {
+    "part", "grinder", "parameter", "flank", "gears", "cycles", "in_control", "wear_um_per_part",
+    "wear_interval_um_per_part", "wear_confidence", "sd_um", "level_trend_um_per_cycle", "cycle_levels_um",
+    "steps", "signals", "limit_um", "parts_to_limit", "parts_to_limit_reason", "dress_interval_parts",
+    "dress_interval_reason", "risk", "centring_offset_um", "sd_part_um", "sd_cycle_um", "limit_kind",
+    "reference", "segment_from_cycle", "trend_interval", "false_alarm", "identifiable", "reasons",
+}  # fmt: skip
+START = datetime(2026, 3, 2, 6, tzinfo=UTC)
+PARTS = 20
+"""Parts per dress of the made folders."""
+WOBBLE = (0.013, -0.021, 0.008, -0.004, 0.017, -0.011, 0.002)
+"""Scatter of the factors, so that no two cycles are alike."""
+
+
+def no_constant(word: str) -> None:
+    raise AssertionError(f"{word} in JSON")
+
+
+def loads(text: str) -> dict:
+    return json.loads(text, parse_constant=no_constant)
+
+
+def drift(*words: object) -> int:
+    return app.run(["drift", *map(str, words)])
+
+
+def drifted(capsys: pytest.CaptureFixture[str], *words: object) -> tuple[int, dict]:
+    status = drift(*words, "--json", "-")
+    out, err = capsys.readouterr()
+    assert "Traceback" not in err
+    return status, loads(out)
+
+
+def refused(capsys: pytest.CaptureFixture[str], *words: object) -> str:
+    assert drift(*words) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    return err
+
+
+def series_of(result: dict, parameter: str = "single_pitch", flank: str | None = "left") -> dict:
+    return next(s for s in result["series"] if (s["parameter"], s["flank"]) == (parameter, flank))
+
+
+def made_history(
+    folder: Path,
+    *,
+    cycles: int = 14,
+    places: tuple[int, ...] = (1, 10, 20),
+    wear: float = 0.02,
+    shift: tuple[int, int, float] = (0, 0, 0.0),
+    columns: tuple[str, ...] = ("finished_at", "grinder", "wheel", "dress", "parts_since_dress"),
+    zone: bool = True,
+) -> Path:
+    """Gears whose single pitch is 2 um times a factor that grows by `wear` a part.
+
+    `shift`: first and last cycle, and by how much the factor is larger there.
+    """
+    factors, rows = {}, [",".join(("serial", *columns))]
+    for c in range(1, cycles + 1):
+        for place in places:
+            serial, k = f"P{(c - 1) * PARTS + place:04d}", len(factors)
+            scatter = WOBBLE[(3 * k + c) % 7] + 2 * WOBBLE[(c * c + 2) % 7]
+            moved = shift[2] if shift[0] <= c <= shift[1] else 0.0
+            factors[serial] = round(1.0 + wear * (place - 1) + scatter + moved, 6)
+            at = START + timedelta(minutes=2 * ((c - 1) * PARTS + place))
+            values = {
+                "finished_at": at.isoformat() if zone else at.replace(tzinfo=None).isoformat(),
+                "grinder": "GR-9", "wheel": "W-1", "dress": f"A{c}", "parts_since_dress": str(place),
+            }  # fmt: skip
+            rows.append(",".join((serial, *(values[column] for column in columns))))
+    pitch_folder(folder, factors)
+    (folder / "production.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def sample(tmp_path_factory: pytest.TempPathFactory) -> tuple[int, Path]:
+    out = tmp_path_factory.mktemp("drift")
+    files = [word for kind in ("json", "csv", "html", "pdf") for word in (f"--{kind}", out / f"d.{kind}")]
+    return drift(SAMPLE, *files, "--quiet"), out
+
+
+# --- the sample history -------------------------------------------------------------------------
+
+
+# The injected truth stands in the comments of sample_measurements/scenarios/drift_history.toml.
+def test_sample_history_tells_the_injected_truth(sample: tuple[int, Path]) -> None:
+    status, out = sample
+    result = loads((out / "d.json").read_text())
+    assert status == 1
+    assert result["alarm"] is True
+    assert result["simulated"] is True
+    wears = {
+        ("profile_slope", "left"): -0.100, ("profile_slope", "right"): -0.060,
+        ("profile_crowning", "left"): -0.010, ("profile_crowning", "right"): -0.010,
+    }  # fmt: skip
+    for place, wear in wears.items():
+        low, high = series_of(result, *place)["wear_interval_um_per_part"]
+        assert low <= wear <= high, place
+    (step,) = series_of(result, "profile_slope", "left")["steps"]
+    assert step["cycle"] == 25
+    assert step["event"].startswith("correction +1.5 um")
+    for flank in ("left", "right"):
+        (step,) = series_of(result, "helix_slope", flank)["steps"]
+        assert (step["cycle"], step["event"]) == (31, None)
+    low, high = series_of(result, "profile_slope", "right")["trend_interval"]
+    assert low <= -0.030 <= high
+
+
+def test_json_agrees_with_its_schema_and_holds_every_promised_key(sample: tuple[int, Path]) -> None:
+    result = loads((sample[1] / "d.json").read_text())
+    schema = drift_json_schema()
+    jsonschema.Draft202012Validator.check_schema(schema)
+    jsonschema.validate(result, schema, cls=jsonschema.Draft202012Validator)
+    assert result["schema"] == "gearqa.drift/1"
+    assert {"software", "inputs", "simulated", "reasons", "series", "advice"} <= set(result)
+    for series in result["series"]:
+        assert set(series) >= SERIES_KEYS
+        assert (series["parts_to_limit"] is None) == (series["parts_to_limit_reason"] is not None)
+        assert (series["dress_interval_parts"] is None) == (series["dress_interval_reason"] is not None)
+    digests = {one["file"]: one["sha256"] for one in result["inputs"]}
+    for name in ("part.toml", "profile.csv", "events.csv"):
+        assert digests[name] == hashlib.sha256((SAMPLE / name).read_bytes()).hexdigest()
+    assert [one["code"] for one in result["reasons"]] == ["quarantine"]
+
+
+def test_csv_has_a_row_for_every_series(sample: tuple[int, Path]) -> None:
+    result = loads((sample[1] / "d.json").read_text())
+    mark, *lines = (sample[1] / "d.csv").read_text().splitlines()
+    assert mark.startswith("# gearqa result, SIMULATED")
+    rows = list(csv.DictReader(lines))
+    assert list(rows[0]) == list(CSV_COLUMNS)
+    assert [(r["parameter"], r["flank"] or None) for r in rows] == [
+        (s["parameter"], s["flank"]) for s in result["series"]
+    ]
+    row, series = rows[5], result["series"][5]
+    assert float(row["wear_low_um_per_part"]) == series["wear_interval_um_per_part"][0]
+    assert int(row["last_step_cycle"]) == series["steps"][-1]["cycle"]
+
+
+def test_page_and_paper_begin_with_the_sentence(sample: tuple[int, Path]) -> None:
+    result = loads((sample[1] / "d.json").read_text())
+    page = (sample[1] / "d.html").read_text()
+    sentence = for_people(result["headline"])
+    assert sentence in page
+    assert page.index(sentence) < page.index("What to do") < page.index("<svg")
+    assert page.index("SIMULATED DATA") < page.index(sentence)
+    assert "A qualified setter checks every correction" in page
+    if shutil.which("pdftotext") is None:
+        pytest.skip("poppler-utils is not installed")
+    done = subprocess.run(
+        ["pdftotext", sample[1] / "d.pdf", "-"], capture_output=True, text=True, check=True
+    )  # fmt: skip
+    text = " ".join(done.stdout.split())
+    assert sentence in text
+    for words in ("SIMULATED DATA", "A qualified setter checks", "Input files", "R1405, R1423, R1440"):
+        assert words in text
+
+
+def test_store_and_folder_tell_the_same(
+    sample: tuple[int, Path], capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    store = tmp_path / "h.sqlite"
+    assert app.run(["history", "add", str(SAMPLE), "--store", str(store), "--quiet"]) == 0
+    capsys.readouterr()
+    _, stored = drifted(capsys, "--store", store)
+    of_folder = loads((sample[1] / "d.json").read_text())
+    assert stored["series"] == of_folder["series"]
+    assert stored["advice"] == of_folder["advice"]
+    assert {one["file"]: one["sha256"] for one in stored["inputs"]} == {
+        f"drift_history/{one['file']}": one["sha256"] for one in of_folder["inputs"]
+    }
+
+
+# --- exit status --------------------------------------------------------------------------------
+
+
+@pytest.mark.independent
+def test_a_calm_grinder_exits_0_and_its_wear_is_found(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    status, result = drifted(capsys, made_history(tmp_path / "lot"))
+    assert status == 0
+    series = series_of(result)
+    low, high = series["wear_interval_um_per_part"]
+    assert low <= 2 * 0.02 <= high  # fp is 2 um times the factor, which grows by 0.02 a part
+    assert (series["gears"], series["cycles"], series["in_control"]) == (42, 14, True)
+    assert series["limit_um"] == [None, 8.0]  # ISO 1328-1:2013, class 6: fpT rounds to 8.0
+    assert result["reasons"][0]["code"] == "no_alarm"
+    assert result["simulated"] is False
+
+
+def test_a_limit_within_the_dress_interval_exits_1(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    status, result = drifted(capsys, made_history(tmp_path / "lot", wear=0.2))
+    # 2 um x (1 + 0.2 s) reaches 8 um at s = 15 parts after the first, before the 20 of a cycle
+    assert status == 1
+    assert series_of(result)["parts_to_limit"]["expected"] in (15, 16, 17)
+    assert "limit_ahead" in [one["code"] for one in result["reasons"]]
+
+
+def test_old_signals_count_only_since_a_time(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    folder = made_history(tmp_path / "lot", cycles=26, shift=(13, 14, 0.3))
+    status, result = drifted(capsys, folder, "--reference", "1..12")
+    signals = series_of(result)["signals"]
+    assert {13, 14} <= {one["cycle"] for one in signals}
+    assert not any(one["current"] for one in signals)
+    assert status == 0
+    status, result = drifted(capsys, folder, "--reference", "1..12", "--since", "2026-03-02")
+    assert status == 1
+    assert series_of(result)["quarantine"]["to_serial"] == "P0520"
+
+
+# --- what cannot be told ------------------------------------------------------------------------
+
+
+def test_without_parts_since_dress_no_wear_is_claimed(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    folder = made_history(tmp_path / "lot", columns=("finished_at", "grinder", "dress"))
+    _, result = drifted(capsys, folder)
+    series = series_of(result)
+    assert series["wear_um_per_part"] is None
+    assert series["wear_interval_um_per_part"] is None
+    assert series["dress_interval_parts"] is None
+    assert series["identifiable"]["wear"] is False
+    assert series["in_control"] is not None
+    _, result = drifted(capsys, folder, "--cycle-time", 120)
+    series = series_of(result)
+    assert series["wear_estimated"] is True
+    assert series["wear_um_per_part"] == pytest.approx(0.04, abs=0.002)
+    assert "parts_estimated" in [one["code"] for one in series["warnings"]]
+    drift(folder, "--cycle-time", 120)
+    assert "est.: parts since dress were estimated from times." in capsys.readouterr().out
+
+
+def test_one_cycle_gives_no_statement_about_control(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    status, result = drifted(capsys, made_history(tmp_path / "lot", cycles=1))
+    assert status == 0
+    assert {series["in_control"] for series in result["series"]} == {None}
+    assert result["series"][0]["reasons"][0]["code"] == "few_cycles"
+    assert "control_unknown" in [one["code"] for one in result["reasons"]]
+    jsonschema.validate(result, drift_json_schema(), cls=jsonschema.Draft202012Validator)
+
+
+def test_every_cycle_measured_at_the_same_part(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    _, result = drifted(capsys, made_history(tmp_path / "lot", places=(7,)))
+    series = series_of(result)
+    assert series["wear_um_per_part"] is None
+    assert "wear_not_identifiable" in [one["code"] for one in series["warnings"]]
+    assert "cannot be told apart" in series["parts_to_limit_reason"]
+    jsonschema.validate(result, drift_json_schema(), cls=jsonschema.Draft202012Validator)
+
+
+def test_without_a_production_table(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    message = refused(capsys, pitch_folder(tmp_path / "lot"))
+    assert "no gear has production data (1 were graded)" in message
+    assert "add a production table" in message
+
+
+def test_times_without_zone_are_local(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    folder = made_history(tmp_path / "lot", zone=False)
+    _, whole = drifted(capsys, folder)
+    _, part = drifted(capsys, folder, "--until", "2026-03-02T10:00")
+    # 2 min a part: until 10:00 the parts up to 120, 6 cycles of 20
+    assert series_of(part)["cycles"] == 6
+    assert series_of(whole)["cycles"] == 14
+
+
+# --- reference ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("words", ["2..12", "A2..A12", "2026-03-02T06:41Z..2026-03-02T14:00Z"])
+def test_reference_by_number_label_or_time(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, words: str
+) -> None:
+    # cycle 2 begins with part 21 at 06:42, cycle 12 with part 221 at 13:22, cycle 13 at 14:02
+    _, result = drifted(capsys, made_history(tmp_path / "lot"), "--reference", words)
+    assert series_of(result)["reference"] == {"from": 2, "to": 12, "frozen": True}
+
+
+def test_frozen_reference_of_the_store_is_used(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    store = str(tmp_path / "h.sqlite")
+    app.run(["history", "add", str(made_history(tmp_path / "lot")), "--store", store])
+    where = ["--part-number", "T-8", "--grinder", "GR-9"]
+    assert app.run(["history", "freeze", *where, "--from", "A1", "--to", "A11", "--store", store]) == 0
+    capsys.readouterr()
+    _, result = drifted(capsys, "--store", store)
+    assert series_of(result)["reference"] == {"from": 1, "to": 11, "frozen": True}
+    _, result = drifted(capsys, "--store", store, "--reference", "3..14")
+    assert series_of(result)["reference"] == {"from": 3, "to": 14, "frozen": True}
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("1..5", "holds 5 dress cycles, at least 10 are needed"),
+        ("12..1", "holds 0 dress cycles"),
+        ("1..99", "no dress cycle '99': there are cycles 1 to 14, labelled A1 to A14"),
+        ("B1..A12", "no dress cycle 'B1'"),
+        ("1-12", "expected FROM..TO"),
+        ("..12", "expected FROM..TO"),
+        ("2030-01-01..2030-02-01", "holds 0 dress cycles"),
+    ],
+)
+def test_bad_references(capsys: pytest.CaptureFixture[str], tmp_path: Path, words: str, told: str) -> None:
+    message = refused(capsys, made_history(tmp_path / "lot"), "--reference", words)
+    assert told in message
+    assert "--reference" in message
+
+
+def test_a_reference_without_known_cycles(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    folder = made_history(tmp_path / "lot", columns=("finished_at", "grinder"))
+    assert "the dress cycles are not known" in refused(capsys, folder, "--reference", "1..12")
+
+
+# --- usage --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--parameter", "single_pich"), "nearest: single_pitch"),
+        (("--risk", "0"), "expected more than 0 and less than 0.5"),
+        (("--risk", "0.5"), "expected more than 0 and less than 0.5"),
+        (("--last-cycles", "0"), "expected at least 1"),
+        (("--escaped-parts", "0"), "expected at least 1"),
+        (("--cycle-time", "0"), "expected more than 0 seconds"),
+        (("--measuring-time", "-1"), "expected more than 0 seconds"),
+        (("--since", "monday"), "expected a time such as"),
+        (("--store", "h.sqlite"), "give folders, or a store"),
+        (("--grinder", "GR-8"), "there are gears of T-8 on GR-9"),
+        (("--part-number", "T-9"), "there are gears of T-8 on GR-9"),
+        (("--parameter", "helix_slope"), "nothing to analyse for helix_slope"),
+    ],
+)  # fmt: skip
+def test_what_is_refused(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, words: tuple[str, ...], told: str
+) -> None:
+    target = tmp_path / "d.json"
+    target.write_text("before")
+    assert told in refused(capsys, made_history(tmp_path / "lot"), *words, "--json", target)
+    assert target.read_text() == "before"
+
+
+def test_reading_options_need_a_folder(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    assert "name the folder" in refused(capsys, "--store", tmp_path / "h.sqlite", "--serial", "A")
+
+
+def test_an_empty_store(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    message = refused(capsys, "--store", tmp_path / "h.sqlite")
+    assert "there are no gears" in message
+    assert "gearqa history add FOLDER" in message
+    assert not (tmp_path / "h.sqlite").exists()
+
+
+def test_an_input_is_not_overwritten(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    folder = made_history(tmp_path / "lot")
+    before = (folder / "pitch.csv").read_bytes()
+    assert "is an input" in refused(capsys, folder, "--csv", folder / "pitch.csv")
+    assert (folder / "pitch.csv").read_bytes() == before
+
+
+def test_filters_and_several_folders(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    folder = made_history(tmp_path / "lot", cycles=12)
+    again = made_history(tmp_path / "again", cycles=14)
+    _, result = drifted(capsys, folder, again, "--parameter", "single_pitch", "--last-cycles", 5)
+    assert [one["parameter"] for one in result["series"]] == ["single_pitch", "single_pitch"]
+    series = series_of(result)
+    assert (series["gears"], series["cycles"], series["current_cycle"]) == (15, 5, 14)
+    assert {one["file"].split("/")[0] for one in result["inputs"]} == {"lot", "again"}
+    assert "repeated_serials" in [one["code"] for one in series["warnings"]]
+
+
+def test_csv_for_spreadsheets_with_decimal_comma(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    assert drift(made_history(tmp_path / "lot"), "--csv", "-", "--csv-style", "semicolon") == 0
+    text = capsys.readouterr().out
+    rows = list(csv.DictReader(text.lstrip("\ufeff").splitlines()[1:], delimiter=";"))
+    assert float(rows[0]["wear_um_per_part"].replace(",", ".")) == pytest.approx(0.04, abs=0.002)
+    assert "." not in rows[0]["wear_um_per_part"]
+
+
+# --- terminal -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("columns", [80, 120])
+def test_terminal_says_the_sentence_first_within_its_width(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, columns: int
+) -> None:
+    monkeypatch.setenv("COLUMNS", str(columns))
+    folder = made_history(tmp_path / "lot")
+    _, result = drifted(capsys, folder)
+    assert drift(folder) == 0
+    out = capsys.readouterr().out
+    assert max(map(len, out.splitlines())) <= columns
+    assert " ".join(out.split()).startswith(for_people(result["headline"]))
+    assert ("Wear with its 95 % interval." in out) == (columns == 80)
+    assert ("µm/cycle" in out) == (columns == 120)
+    assert "A qualified setter checks every correction" in out
+
+
+def test_ascii_terminal(tmp_path: Path, capsysbinary: pytest.CaptureFixture[bytes]) -> None:
+    import sys
+
+    folder = made_history(tmp_path / "lot")
+    done = subprocess.run(
+        [sys.executable, "-m", "gearqa", "drift", str(folder)], capture_output=True, check=False,
+        env={"PYTHONIOENCODING": "ascii", "COLUMNS": "80", "PATH": "", "HOME": str(tmp_path)},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    text = done.stdout.decode("ascii")
+    assert "um/part" in text
+    assert ">= " in text
+    assert "\\x" not in text
+    assert "\\u" not in text
+
+
+def test_quiet_says_nothing(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    assert drift(made_history(tmp_path / "lot"), "--quiet") == 0
+    assert capsys.readouterr() == ("", "")
+
+
+def test_schema_and_explanation(capsys: pytest.CaptureFixture[str]) -> None:
+    assert app.run(["schema", "drift"]) == 0
+    assert json.loads(capsys.readouterr().out) == json.loads(json.dumps(drift_json_schema()))
+    assert app.run(["explain", "drift"]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    for words in ("level after the dress", "Level change:", "Dress interval:", "no tolerance limits"):
+        assert words in out
