@@ -59,7 +59,9 @@ def iso_date(word: str, option: str) -> str:
     return word
 
 
-def disposition(decision: LotDecision | None, by: str, at: str, reason: str, concession: str) -> Disposition | None:
+def disposition(
+    decision: LotDecision | None, by: str, at: str, reason: str, concession: str
+) -> Disposition | None:
     """What a person decided; whoever decides is named, with the date."""
     from gearqa.model.lot import Disposition  # noqa: PLC0415
 

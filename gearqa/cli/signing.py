@@ -33,7 +33,9 @@ def ask_password(what: str, *, twice: bool = False) -> bytes:
                 f"{what} needs a password",
                 hint=f"on a terminal it is asked for; else set {PASSWORD_VARIABLE}",
             )
-        password = str(typer.prompt(f"Password of {what}", hide_input=True, confirmation_prompt=twice, err=True))
+        password = str(
+            typer.prompt(f"Password of {what}", hide_input=True, confirmation_prompt=twice, err=True)
+        )
     if not password:
         raise RecordError("the password is empty", hint="leave out --password for a key without one")
     return password.encode("utf-8")

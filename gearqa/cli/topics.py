@@ -275,8 +275,8 @@ def lot() -> list[Block]:
                 "those that are open, are no more than the acceptance number; it rejects if those that do "
                 "not conform are more. Fewer gears than asked for never accept.",
                 "Without a plan file: a plan for one lot, acceptance number 0, limiting quality "
-                f"{100 * DEFAULT_LIMITING_QUALITY:g} %, consumer's risk {100 * DEFAULT_CONSUMER_RISK:g} %: own "
-                "computed plan, not a table of a standard. Another one: gearqa new FOLDER --plan",
+                f"{100 * DEFAULT_LIMITING_QUALITY:g} %, consumer's risk {100 * DEFAULT_CONSUMER_RISK:g} %: "
+                "own computed plan, not a table of a standard. Another one: gearqa new FOLDER --plan",
                 "The whole lot is master quality only if all of it was measured; from a sample the share at "
                 "master quality gets an exact lower bound, and is shown, not shown or refuted.",
                 "Outliers, normality, indices, tolerance intervals and trends are cautions and change no "

@@ -144,9 +144,8 @@ def plan_file_text() -> str:
     ]
     given = {"schema": Plan.model_fields["schema_"].default}
     lines = [*head, *_table_lines("", Plan, given, optional=False)]
-    wrapped = (textwrap.wrap(line, _LINE_WIDTH, subsequent_indent="#   ") if len(line) > _LINE_WIDTH else [line]
-               for line in lines)  # fmt: skip
-    return "\n".join(part for pieces in wrapped for part in pieces or [""]).rstrip() + "\n"
+    short = (textwrap.wrap(line, _LINE_WIDTH, subsequent_indent="#   ") or [""] for line in lines)
+    return "\n".join(piece for pieces in short for piece in pieces).rstrip() + "\n"
 
 
 def write_reported_sheet(path: Path | str, part: Part) -> Path:

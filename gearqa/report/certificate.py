@@ -107,9 +107,7 @@ def certificate(
 # --- first page ----------------------------------------------------------------------------------
 
 
-def _decision_page(
-    result: LotResult, gear_words: str, record: RecordFacts | None
-) -> Iterator[doc.Section]:
+def _decision_page(result: LotResult, gear_words: str, record: RecordFacts | None) -> Iterator[doc.Section]:
     yield doc.Section(
         "", (words.verdict(result), doc.Bullets(words.reason_lines(result)), _facts(result, gear_words))
     )
@@ -120,6 +118,7 @@ def _decision_page(
             doc.Bullets(
                 (
                     *_sampling_lines(result),
+                    _uncertainties(result),
                     *words.risk_lines(result.sampling),
                     *words.master_lines(result.master_quality),
                 ),
@@ -131,7 +130,10 @@ def _decision_page(
     out = words.segregation_lines(result)
     yield doc.Section(
         "",
-        (_joined(words.gear_table(result, MOST_GEARS, caption="Gears of the sample")), *((doc.Bullets(out, "note"),) if out else ())),
+        (
+            _joined(words.gear_table(result, MOST_GEARS, caption="Gears of the sample")),
+            *((doc.Bullets(out, "note"),) if out else ()),
+        ),
     )
     yield doc.Section(
         "",
@@ -177,14 +179,13 @@ def _facts(result: LotResult, gear_words: str) -> doc.Facts:
         ("Drawing revision", clip(part.get("revision", "")) or "not stated"),
         ("Lot", clip(result.lot_id or "") or "not named"),
         ("Lot size", words.lot_size_text(result)),
-        ("Name", clip(part.get("name", ""))),
-        ("Gear", gear_words),
         ("Sample", count_text(result.sample_size, "gear")),
         ("Order", clip(options.order)),
         ("Customer", clip(options.customer)),
         ("Inspector", clip(options.inspector) or "not stated"),
         ("Date", options.date or "not stated"),
         *_production(result),
+        ("Name and gear", "; ".join(filter(None, (clip(part.get("name", "")), gear_words)))),
         ("Remark", clip(options.remark, 400)),
     ]
     return doc.Facts(tuple((name, value) for name, value in items if value))
@@ -194,9 +195,7 @@ def _production(result: LotResult) -> Iterator[tuple[str, str]]:
     """What the production table tells of the sample: who, with what, when, at which temperature."""
     rows = [gear.production or Production() for gear in result.gears]
     cycles = Counter(
-        " / ".join(filter(None, (row.grinder, row.wheel, row.dress)))
-        for row in rows
-        if row.dress is not None
+        " / ".join(filter(None, (row.grinder, row.wheel, row.dress))) for row in rows if row.dress is not None
     )
     several = f"{len(cycles)} dress cycles: " if len(cycles) > 1 else ""
     shown = [f"{clip(name, SHORT)} ({count_text(n, 'gear')})" for name, n in list(cycles.items())[:4]]
@@ -207,7 +206,8 @@ def _production(result: LotResult) -> Iterator[tuple[str, str]]:
     yield "Fixture", _named([row.fixture for row in rows]) or "not known"
     yield "Temperature", _temperatures([row.temperature_degC for row in rows]) or "not known"
     references = _named([row.calibration_ref for row in rows])
-    due = _named([None if row.calibration_due is None else row.calibration_due.date().isoformat() for row in rows])
+    ends = [row.calibration_due for row in rows]
+    due = _named([None if end is None else end.date().isoformat() for end in ends])
     yield "Calibration", f"{references or 'reference not known'}, due {due or 'not known'}"
     yield "Measured", _from_to([row.measured_at for row in rows]) or "time not known"
     yield "Ground on", ground or "grinder, wheel and dress not known"
@@ -296,15 +296,13 @@ def _statistics_page(result: LotResult, table: Sequence[TableRow]) -> Iterator[d
             doc.Paragraph("Order of production: not known, so it is not drawn and cannot be checked.", "note")
         )
     yield doc.Section("", tuple(blocks))
-    yield doc.Section(
-        "", (doc.Paragraph(decision_rows(table, result), "note"), *_method(result))
-    )
+    yield doc.Section("", (doc.Paragraph(decision_rows(table, result), "note"), *_method(result)))
 
 
 def _method(result: LotResult) -> Iterator[doc.Block]:
     """What is true of the method, sources of the uncertainties, editions, input files."""
     notes = [words.sentence(one.message) for one in result.notes if one.code not in {*ELSEWHERE, *FIRST_PAGE}]
-    lines = [" ".join(notes), f"{_uncertainties(result)} {_editions(result)} {_inputs(result)}"]
+    lines = [" ".join(notes), f"{_editions(result)} {_inputs(result)}"]
     for line in filter(None, lines):
         yield doc.Paragraph(line, "note")
 

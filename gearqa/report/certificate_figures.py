@@ -16,8 +16,8 @@ from gearqa.report import charts, palette, plot
 from gearqa.report import document as doc
 from gearqa.report.chart_scales import step_label, ticks
 from gearqa.report.document import Figure, plain
-from gearqa.report.lot_words import Series, all_series, count_text, series_name, share_text
-from gearqa.report.numbers import percent_text, value_text
+from gearqa.report.lot_words import Series, all_series, series_name, share_text
+from gearqa.report.numbers import count_text, percent_text, value_text
 from gearqa.symbols import PARAMETERS
 
 Array = NDArray[np.float64]
@@ -26,7 +26,7 @@ BIN = 2.5
 """Width of a bar of the distribution, in per cent of what is allowed."""
 WIDEST = 200.0
 ROW = 9.0
-TALL = 58.0
+TALL = 54.0
 FEWEST_FOR_A_PLOT = 3
 PROBABILITIES = (
     (-2.326, "1 %"), (-1.645, "5 %"), (-0.842, "20 %"), (0.0, "50 %"), (0.842, "80 %"), (1.645, "95 %"),
@@ -83,7 +83,9 @@ def limits_figure(result: LotResult) -> Figure | None:
         if guard is not None and one.u_um is not None and 0 < guard * one.u_um / 2 < width:
             proven = 100 * (1 - guard * one.u_um / 2 / width)
             layers.append(
-                plot.Mark(proven, ink=palette.MUTED, width=0.9, dash="2 2", name="conformity proven up to here")
+                plot.Mark(
+                    proven, ink=palette.MUTED, width=0.9, dash="2 2", name="conformity proven up to here"
+                )
             )
         top = float(counts.max())
         end = _interval_share(one)
@@ -162,7 +164,7 @@ def probability_figure(result: LotResult) -> Figure | None:
     low = float(min(line[0], working.min())) - 0.1 * spread
     high = float(max(line[1], working.max())) + 0.1 * spread
     layers: tuple[plot.Layer, ...] = (
-        plot.Line(line, ends, palette.DESIGN, 1.1, "5 2.5", name=f"{one.distribution}, mean and sd of the sample"),
+        plot.Line(line, ends, palette.DESIGN, 1.1, "5 2.5", f"{one.distribution}, mean and sd of the sample"),
         plot.Dots(working, quantiles, size=2.2, name="gears"),
     )
     drawing = plot.Plot(
@@ -262,12 +264,16 @@ def order_figure(result: LotResult) -> Figure | None:
         lows, highs = np.array(one.min_values_um), np.array(one.max_values_um)
         bars = np.full(3 * values.size, np.nan)
         bars[0::3], bars[1::3] = lows, highs
-        layers.append(plot.Line(np.repeat(x, 3), bars, palette.MEASURED, 0.8, name="smallest to largest trace"))
+        layers.append(
+            plot.Line(np.repeat(x, 3), bars, palette.MEASURED, 0.8, "", "smallest to largest trace")
+        )
     layers.append(plot.Dots(x, values, size=2.2, name="mean of the traces" if one.max_values_um else "gears"))
     flagged = np.array([serial in one.outliers for serial in one.serials])
     if flagged.any():
         layers.append(
-            plot.Dots(x[flagged], values[flagged], palette.DESIGN, "diamond", 4.0, "far from the rest", hollow=True)
+            plot.Dots(
+                x[flagged], values[flagged], palette.DESIGN, "diamond", 4.0, "far from the rest", hollow=True
+            )
         )
     low, high = float(lows.min()), float(highs.max())
     for limit in (one.lower_limit_um, one.upper_limit_um):
@@ -287,7 +293,8 @@ def order_figure(result: LotResult) -> Figure | None:
     )  # fmt: skip
     first, last = value_text(float(values[0])), value_text(float(values[-1]))
     return Figure(
-        plot.draw(drawing), _title("Order of production of ", chosen, ", µm: does it move?"), drawing.description,
+        plot.draw(drawing), _title("Order of production of ", chosen, ", µm: does it move?"),
+        drawing.description,
         f"The series nearest to its limit; first gear {first}, last {last} µm; upright lines: a new dress "
         f"cycle. {trend_sentence(one)}",
     )  # fmt: skip

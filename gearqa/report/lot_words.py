@@ -96,9 +96,8 @@ def _master_detail(result: LotResult) -> str:
     found = f"{master.proven} of {n} proven; at least {share_text(master.share_lower_bound)}"
     if master.in_lot == "refuted":
         found = f"{master.refuted} of {n} proven not to be; at most {share_text(master.share_upper_bound)}"
-    return (
-        f"{found} of the lot with {100 * master.confidence:g} % confidence, {share_text(master.coverage)} asked for."
-    )
+    sure, asked = f"{100 * master.confidence:g} %", share_text(master.coverage)
+    return f"{found} of the lot with {sure} confidence, {asked} asked for."
 
 
 def deciding(result: LotResult) -> LotReason:
@@ -263,8 +262,7 @@ def risk_lines(sampling: SamplingResult) -> tuple[str, ...]:
         )
     if sampling.passes_at_one_percent is not None:
         lines[-1] += (
-            " A process with 1 % nonconforming is accepted in "
-            f"{of_hundred(sampling.passes_at_one_percent)}."
+            f" A process with 1 % nonconforming is accepted in {of_hundred(sampling.passes_at_one_percent)}."
         )
     return tuple(lines)
 
@@ -287,15 +285,14 @@ def rule_text(result: LotResult) -> str:
     """How a value is judged under the measurement uncertainty."""
     rule = result.decision_rule
     if rule.guard is None:
-        return f"{rule.rule}: no measurement uncertainty is known, values are compared with the limits as read"
+        return f"{rule.rule}: no measurement uncertainty is known, values go by the limits as read"
     counts = {
         "guarded acceptance": "what is not proven does not count as conforming",
         "simple acceptance": "what is not proven counts by its value",
         "guarded rejection": "what is not proven counts as conforming",
     }[rule.rule]
-    return (
-        f"{rule.rule}, {100 * rule.confidence:g} % (guard {rule.guard:.3f} u = {rule.guard / 2:.3f} U); {counts}"
-    )
+    guard = f"guard {rule.guard:.3f} u = {rule.guard / 2:.3f} U"
+    return f"{rule.rule}, {100 * rule.confidence:g} % ({guard}); {counts}"
 
 
 # --- gears ---------------------------------------------------------------------------------------
@@ -304,8 +301,8 @@ def rule_text(result: LotResult) -> str:
 def probability_text(probability: float | None) -> str:
     """Probability of conformity of one gear in percent, rounded away from being proven either way.
 
-    >>> probability_text(0.94999), probability_text(0.999999999), probability_text(0.0), probability_text(None)
-    ('94.99', '>99.99', '<0.01', '–')
+    >>> probability_text(0.94999), probability_text(0.999999999), probability_text(0.0)
+    ('94.99', '>99.99', '<0.01')
     """
     if probability is None:
         return DASH
@@ -376,7 +373,7 @@ def _indicated(gear: LotGear, grade: str) -> str:
 
 def _gear_notes(result: LotResult, shown: Sequence[LotGear]) -> Iterator[str]:
     if any(gear.probability_of_conformity is not None for gear in shown):
-        yield "P: probability of conformity of this one gear, the smallest of its values; it is none of the lot."
+        yield "P: probability of conformity of this one gear, the smallest of its values; not of the lot."
     if len(shown) < len(result.gears):
         left = len(result.gears) - len(shown)
         rest = worst_first(result.gears)[len(shown) :]
@@ -507,7 +504,7 @@ def _statistics_row(key: str, flank: FlankKey, one: ParameterStatistics, notes: 
 
 def _worst_text(key: str, one: ParameterStatistics) -> str:
     assert one.worst_um is not None
-    limits = ()
+    limits: tuple[tuple[float, float], ...] = ()
     if one.upper_limit_um is not None:
         low = -math.inf if one.lower_limit_um is None else one.lower_limit_um
         limits = ((low, one.upper_limit_um),)
@@ -535,20 +532,20 @@ def statistics_notes(result: LotResult, *, wide: bool) -> Iterator[str]:
     confidence, coverage = 100 * series[0].confidence, 100 * series[0].coverage
     slopes = any(one.distribution == "normal" for one in series)
     yield (
-        f"One value per gear{' (slopes: mean over the traces of the flank)' if slopes else ''}; intervals and "
-        f"bounds with {confidence:g} % confidence. {_model_sentence(series[0].interval_model)}"
+        f"One value per gear{' (slopes: mean over the traces of the flank)' if slopes else ''}; intervals "
+        f"and bounds with {confidence:g} % confidence. {_model_sentence(series[0].interval_model)}"
     )
     if any(one.ppk is not None for one in series):
-        star = " * if lognormal." if any(o.distribution == "lognormal" and o.ppk is not None for o in series) else ""
+        logs = any(one.distribution == "lognormal" and one.ppk is not None for one in series)
         yield (
-            "Ppk: performance index in the sense of ISO 22514-2, of the sample as it is, smaller side; slopes "
-            f"from the largest and smallest trace.{star}"
+            "Ppk: performance index in the sense of ISO 22514-2, of the sample as it is, smaller side; "
+            f"slopes from the largest and smallest trace.{' * if lognormal.' if logs else ''}"
         )
     yield f"Cpk: not stated; {series[0].cpk_withheld_reason}."
     if any(one.tolerance_interval_um is not None for one in series):
         yield (
-            f"Tolerance interval (ISO 16269-6): with {confidence:g} % confidence at least {coverage:g} % of the "
-            "lot lie within it" + ("; class of it: the class that it meets." if wide else ".")
+            f"Tolerance interval (ISO 16269-6): with {confidence:g} % confidence at least {coverage:g} % of "
+            "the lot lie within it" + ("; class of it: the class that it meets." if wide else ".")
         )
 
 
@@ -584,8 +581,8 @@ def master_lines(master: MasterQualityOfLot) -> tuple[str, ...]:
     return (
         f"Criterion of this job: class {master.class_} or better in {symbols}; no standard defines master "
         "quality.",
-        f"In the sample: {IN_SAMPLE[master.in_sample]}; {master.proven} proven, {master.refuted} proven not to "
-        "be.",
+        f"In the sample: {IN_SAMPLE[master.in_sample]}; {master.proven} proven, {master.refuted} proven "
+        "not to be.",
         f"In the lot: {master.in_lot}; {master.sentence}.",
     )
 

@@ -21,8 +21,8 @@ MOST_DIFFERENCES: Final = 50
 def verification_lines(table: Mapping[str, Any]) -> list[str]:
     """Lines of a verification as `verify --json` lays it out.
 
-    >>> verification_lines({"lot_id": "L-7", "consistent": False, "subjects": {"files": "differs"},
-    ...     "findings": [{"subject": "files", "status": "differs", "where": "", "sentence": "a.csv: changed"}]})
+    >>> found = {"subject": "files", "status": "differs", "where": "", "sentence": "a.csv: changed"}
+    >>> verification_lines({"lot_id": "L-7", "subjects": {"files": "differs"}, "findings": [found]})
     ['files: differs: a.csv: changed', 'lot L-7: 1 difference; not checked: nothing']
     """
     lines, counts = [], dict.fromkeys(NAMES, 0)

@@ -146,15 +146,17 @@ def verify_json_schema() -> Schema:
     )
 
 
-def _described(node: Any) -> Any:
+def _described(schema: Schema) -> Schema:
     """The schema with what its keys mean."""
+    _describe(schema)
+    return schema
+
+
+def _describe(node: Any) -> None:
     if isinstance(node, dict):
         for key, entry in node.get("properties", {}).items():
             if key in DESCRIPTIONS and isinstance(entry, dict) and "$ref" not in entry:
                 entry["description"] = DESCRIPTIONS[key]
     children = node.values() if isinstance(node, dict) else node if isinstance(node, list) else ()
     for child in children:
-        _described(child)
-    return node
-
-
+        _describe(child)

@@ -11,7 +11,7 @@ import json
 import platform
 from collections.abc import Mapping, Sequence
 from importlib import metadata
-from os.path import commonprefix
+from itertools import takewhile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -155,8 +155,8 @@ def changed_line(record: Mapping[str, Any], path: Path) -> int | None:
     found, written = path.read_bytes(), record_bytes(record)
     if found == written:
         return None
-    common = len(commonprefix([found, written]))
-    return found[:common].count(b"\n") + 1
+    lines = zip(found.split(b"\n"), written.split(b"\n"), strict=False)
+    return 1 + sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], lines))
 
 
 def _misshapen(record: Mapping[str, Any]) -> str | None:

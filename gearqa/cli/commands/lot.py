@@ -37,8 +37,12 @@ def command(
         Path | None,
         typer.Option("--plan", metavar="FILE", help="Decision rule and sampling plan (gearqa new --plan)."),
     ] = None,
-    lot_id: Annotated[str | None, typer.Option("--lot-id", metavar="ID", help="What the lot is called.")] = None,
-    order: Annotated[str, typer.Option("--order", metavar="TEXT", help="Order, for certificate and record.")] = "",
+    lot_id: Annotated[
+        str | None, typer.Option("--lot-id", metavar="ID", help="What the lot is called.")
+    ] = None,
+    order: Annotated[
+        str, typer.Option("--order", metavar="TEXT", help="Order, for certificate and record.")
+    ] = "",
     customer: Annotated[str, typer.Option("--customer", metavar="TEXT", help="Customer, likewise.")] = "",
     inspector: Annotated[str, typer.Option("--inspector", metavar="NAME", help="Who signs off.")] = "",
     date: Annotated[str, typer.Option("--date", metavar="ISO", help="Date of the sign-off.")] = "",
@@ -61,16 +65,22 @@ def command(
     ] = "",
     record: Annotated[
         str | None,
-        typer.Option("--record", metavar="FILE", help="Write a record that gearqa verify checks; needs --lot-id."),
+        typer.Option(
+            "--record", metavar="FILE", help="Write a record that gearqa verify checks; needs --lot-id."
+        ),
     ] = None,
     replace_record: Annotated[bool, typer.Option("--replace", help="Replace the record file.")] = False,
     previous: Annotated[
         Path | None,
-        typer.Option("--previous", metavar="RECORD", help="Record before it, of the same part: makes a chain."),
+        typer.Option(
+            "--previous", metavar="RECORD", help="Record before it, of the same part: makes a chain."
+        ),
     ] = None,
     sign: Annotated[
         Path | None,
-        typer.Option("--sign", metavar="PRIVATE_KEY", help="Sign the record with this key file (gearqa keys)."),
+        typer.Option(
+            "--sign", metavar="PRIVATE_KEY", help="Sign the record with this key file (gearqa keys)."
+        ),
     ] = None,
     json: JsonFile = None,
     csv: CsvFile = None,
@@ -169,7 +179,12 @@ class _Recorder:
     """Makes the record; what it needs is checked and read before the work begins."""
 
     def __init__(
-        self, target: str | None, replacing: bool, previous: Path | None, sign: Path | None, lot_id: str | None
+        self,
+        target: str | None,
+        replacing: bool,
+        previous: Path | None,
+        sign: Path | None,
+        lot_id: str | None,
     ) -> None:
         self.wanted = target is not None
         self._previous = self._key = None

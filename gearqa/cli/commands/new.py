@@ -90,7 +90,7 @@ def command(
         typer.Option("--master-class", metavar="A", help="Class that is master quality [default: 4]"),
     ] = None,
     plan: Annotated[
-        bool, typer.Option("--plan", help="Write FOLDER/plan.toml for gearqa lot instead, all keys explained.")
+        bool, typer.Option("--plan", help="Write FOLDER/plan.toml for gearqa lot instead.")
     ] = False,
 ) -> int:
     """Start an inspection folder: part.toml and table templates.
