@@ -65,7 +65,7 @@ class Explained:
     before: Array
     """Found under our settings, NaN where nothing was. [um], shape (values,)"""
     after: Array
-    """Predicted by the best explanation. [um], shape (values,)"""
+    """Predicted by the explanation, NaN where there is none. [um], shape (values,)"""
     bases: dict[str, Basis]
     """By parameter, where the table does not say and the values tell."""
     setup: Setup | None = None
@@ -94,18 +94,19 @@ def explain(predictor: Predictor, base: Setup, data: Side) -> Explained:
     counted, bases = chosen(start, wanted, reported)
     n = int(compared.sum())
     digits = np.array([w.digit_um for w in wanted])[compared]
+    nowhere = np.full(len(wanted), np.nan)
     if n == 0:
-        return Explained(_nothing("no_raw_data", data, 0, None), before, before, bases)
+        return Explained(_nothing("no_raw_data", data, 0, None), before, nowhere, bases)
     differences = (reported - counted)[compared]
     rms_before = rms(differences) or 0.0
     if rms_before <= SAME_UM or bool(np.all(np.abs(differences) <= digits / 2 + 1e-9)):
-        return Explained(_nothing("no_difference", data, n, rms_before), before, before, bases)
+        return Explained(_nothing("no_difference", data, n, rms_before), before, nowhere, bases)
 
     none = _Entry(base, 0, frozenset(), counted[compared], rms_before, bases)
     tried = _tried(predictor, base, none, reported, compared)
     if not tried:
         result = ExplanationResult(False, "nothing_fits", data, n, rms_before, (), n < ENOUGH_VALUES, 0)
-        return Explained(result, before, before, bases)
+        return Explained(result, before, nowhere, bases)
     best = _best(tried, n)
     listed, explained, reason = _judged(best, tried, none, n, rms(digits / 2) or 0.0)
     result = ExplanationResult(
@@ -119,7 +120,7 @@ def explain(predictor: Predictor, base: Setup, data: Side) -> Explained:
         tried=len(tried),
     )
     if not explained:
-        return Explained(result, before, before, bases)
+        return Explained(result, before, nowhere, bases)
     after = np.full(len(wanted), np.nan)
     after[compared] = best.values
     return Explained(result, before, after, best.bases, best.setup)

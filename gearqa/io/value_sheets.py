@@ -22,6 +22,8 @@ from gearqa.io.text import HEAD_BYTES, NotTextError, decode_head, guess_encoding
 from gearqa.model.measurement import InputFile
 from gearqa.symbols import FLANKS, Flank
 
+LARGEST_UM: Final = 100_000.0
+"""No deviation is that large: the unit must be another."""
 MOST_ROWS: Final = 1_000_000
 """Such a table is typed or exported for people; more rows are another file."""
 
@@ -63,8 +65,20 @@ class Sheet:
         return found
 
     def numbers(self, column: str) -> list[float | None]:
-        """Finite numbers, None where blank or where there is no such column."""
-        return self.cells.optional_numbers(column) if self.has(column) else [None] * len(self)
+        """Numbers that a deviation can have, None where blank or where there is no such column."""
+        if not self.has(column):
+            return [None] * len(self)
+        values = self.cells.optional_numbers(column)
+        for row, value in enumerate(values):
+            if value is not None and abs(value) > LARGEST_UM:
+                self.cells.fault(
+                    row,
+                    Reason.OUT_OF_RANGE,
+                    column,
+                    f"at most {LARGEST_UM:g} um in magnitude",
+                    "is the unit right?",
+                )
+        return values
 
     def required_numbers(self, column: str) -> list[float | None]:
         """Finite numbers; a blank cell is a fault."""

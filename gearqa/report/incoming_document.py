@@ -354,12 +354,10 @@ def subject(result: IncomingResult) -> str:
     reported = f"{count_text(len(result.rows), 'reported value')} of {count_text(len(serials), 'gear')}"
     if not result.measured and not found:
         return f"{reported}; {NOT_MEASURED}: checked against drawing and claims by the reported values alone."
-    words = {
-        "same data": "the same raw data evaluated again",
-        "re-measured": "measured again",
-        None: "compared",
-    }
-    ours = f"; {count_text(len(found), 'gear')} {words[result.comparison]}"
+    if result.comparison == "same data":
+        ours = f"; for {count_text(len(found), 'gear')} the same raw data evaluated again"
+    else:
+        ours = f"; {count_text(len(found), 'gear')} measured again by us"
     extra = (
         f"; {count_text(len(result.not_reported), 'gear')} of ours not in the report"
         if result.not_reported

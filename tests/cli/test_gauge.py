@@ -1,0 +1,101 @@
+"""`gearqa gauge`: outputs, exit status, usage, studies from folders."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from gearqa.cli import app
+from gearqa.gauge.schema import gauge_json_schema
+
+SAMPLES = Path(__file__).parents[2] / "sample_measurements"
+CROSSED, REFERENCE = (SAMPLES / "gauge_study" / name for name in ("crossed.csv", "reference_gear.csv"))
+FOLDER = SAMPLES / "ring_conforming"
+PART = FOLDER / "part.toml"
+
+
+def run(capsys, *words):
+    status = app.run(["gauge", *map(str, words)])
+    out, err = capsys.readouterr()
+    assert "Traceback" not in err
+    return status, out, err
+
+
+@pytest.mark.parametrize("table", [CROSSED, REFERENCE])
+@pytest.mark.parametrize("drawing", [(), ("--part", PART)])
+def test_json_agrees_with_its_schema(capsys, table, drawing):
+    status, out, _ = run(capsys, table, *drawing, "--json", "-")
+    result = json.loads(out)
+    jsonschema.validate(result, gauge_json_schema())
+    assert status == 0
+    assert result["suitable"] is (True if drawing else None)
+
+
+def test_words_on_a_narrow_terminal(capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    status, out, _ = run(capsys, CROSSED, "--part", PART, "--factor", "set-ups")
+    assert status == 0
+    assert max(map(len, out.splitlines())) <= 80
+    words = " ".join(out.split())
+    for text in ("SIMULATED", "Good enough for the tolerance: yes", "3 set-ups", "p = ", "[uncertainty_um]"):
+        assert text in words
+    assert out.index("How far the instrument spreads") < out.index("[uncertainty_um]")
+
+
+def test_the_uncertainty_block_of_a_reference_study(capsys):
+    _, out, _ = run(capsys, REFERENCE)
+    assert "profile_slope = 0.72" in out
+    assert "helix_slope = 1.13" in out
+
+
+def test_page_and_pdf(capsys, tmp_path):
+    status, out, _ = run(capsys, CROSSED, "-q", "--html", tmp_path / "g.html", "--pdf", tmp_path / "g.pdf")
+    assert (status, out) == (0, "")
+    assert (tmp_path / "g.html").read_text(encoding="utf-8").count("<svg") == 1
+    assert (tmp_path / "g.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_a_study_from_measured_gears(capsys, tmp_path):
+    table = tmp_path / "which.csv"
+    rows = [f"OT-02{k + 1:02d},{k // 4},{'AB'[k // 2 % 2]},{k % 2}" for k in range(12)]
+    table.write_text("serial,item,operator,trial\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    status, out, _ = run(
+        capsys, FOLDER, "--study", table, "--parameter", "fHα", "--parameter", "runout", "--json", "-"
+    )
+    result = json.loads(out)
+    jsonschema.validate(result, gauge_json_schema())
+    assert status in {0, 1}
+    assert set(result["parameters"]) == {"profile_slope", "runout"}
+    assert result["simulated"] is True
+    assert {"which.csv", "profile.csv", "part.toml"} <= {file["file"] for file in result["inputs"]}
+
+
+def test_exit_1_where_the_gauge_is_not_good_enough(capsys, tmp_path):
+    drawing = tmp_path / "part.toml"
+    text = PART.read_text(encoding="utf-8").replace("class = 6", "class = 1", 1)
+    drawing.write_text(text, encoding="utf-8")
+    status, out, _ = run(capsys, CROSSED, "--part", drawing)
+    assert status == 1
+    assert "not for" in out
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("nowhere.csv",), "no such file"),
+        ((FOLDER,), "needs --study"),
+        ((CROSSED, "--study", CROSSED), "is no folder"),
+        ((CROSSED, "--pool-above", "2"), "expected 0 to 1"),
+        ((CROSSED, "--parameter", "width"), "is no parameter"),
+        ((CROSSED, "--parameter", "Fα"), "none of these is in the study"),
+        ((CROSSED, "--part", CROSSED), "crossed.csv"),
+        ((FOLDER, "--study", CROSSED), "without column 'serial'"),
+    ],
+)
+def test_usage_and_inputs_at_fault(capsys, words, told):
+    status, out, err = run(capsys, *words)
+    assert (status, out) == (2, "")
+    assert told in err
