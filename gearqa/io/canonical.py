@@ -47,10 +47,10 @@ class Frame:
     """Of pitch: measuring circle to reference circle."""
 
     @classmethod
-    def of(cls, part: Part | None) -> Frame:
-        """The frame of a part; an empty one where the part file could not be read."""
+    def of(cls, part: Part | None, teeth: int | None = None) -> Frame:
+        """The frame of a part; of one that could not be read no more than its number of teeth, if known."""
         if part is None:
-            return cls(None)
+            return cls(None) if teeth is None else cls(None, teeth)
         geometry = part_geometry(part)
         measured = part.evaluation.pitch.measuring_diameter_mm
         normal = part.evaluation.deviation_plane == "normal"
@@ -181,7 +181,7 @@ def _number_faults(rows: Rows, frame: Frame) -> list[Fault]:
             faults.append(Fault(Reason.NOT_A_WHOLE_NUMBER, np.flatnonzero(broken), column, "a whole number"))
         outside = finite & ~broken & ((values < 1) | (values > frame.teeth))
         if outside.any():
-            expected = f"1 to {frame.teeth}" if frame.part is not None else "1 to the number of teeth"
+            expected = f"1 to {frame.teeth}" if frame.teeth < MAX_TEETH else "1 to the number of teeth"
             hint = "a column map can add an offset" if (values[outside] == 0).any() else ""
             faults.append(Fault(Reason.OUT_OF_RANGE, np.flatnonzero(outside), column, expected, hint))
     return [fault for fault in faults if len(fault.rows)]

@@ -17,6 +17,7 @@ from gearqa.errors import InputError, MeasurementFileError, Notice, PartFileErro
 from gearqa.io.canonical import (
     INDEX,
     KIND_OF_SERIES,
+    MAX_TEETH,
     PROFILE,
     SERIES_BITS,
     SINGLE_PITCH,
@@ -111,6 +112,8 @@ class _Reading:
     part: Part | None = None
     part_problems: list[Problem] = field(default_factory=list)
     ignore: tuple[str, ...] = ()
+    teeth: int | None = None
+    """Number of teeth that a part file gives which is at fault elsewhere."""
     files: list[InputFile] = field(default_factory=list)
     sources: list[TableSource] = field(default_factory=list)
     map_failed: bool = False
@@ -144,7 +147,7 @@ class _Reading:
                 self.part = read_part(path, name=name)
             except PartFileError as error:
                 self.part_problems += error.problems
-                self.ignore = _ignore_of(path)
+                self.ignore, self.teeth = _known_of(path)
             if path.is_file():
                 self.files.append(InputFile(name, sha256_of(path)))
         if self.part is not None:
@@ -215,7 +218,7 @@ class _Reading:
     # --- first pass ----------------------------------------------------------------------------------
 
     def _read_tables(self) -> None:
-        frame = Frame.of(self.part)
+        frame = Frame.of(self.part, self.teeth)
         digests: dict[str, str] = {}
         plain = [source for source in self.sources if _is_plain(source)]
         fast = sum(_size(source.path) for source in plain) >= FAST_FROM_BYTES
@@ -433,15 +436,19 @@ def _nothing_to_grade(folder: Path, sources: Sequence[TableSource]) -> Problem:
     )  # fmt: skip
 
 
-def _ignore_of(path: Path) -> tuple[str, ...]:
-    """The `ignore` line of a part file that is at fault elsewhere."""
+def _known_of(path: Path) -> tuple[tuple[str, ...], int | None]:
+    """The `ignore` line and the number of teeth of a part file that is at fault elsewhere."""
     import tomllib  # noqa: PLC0415
 
     try:
-        value = tomllib.loads(path.read_text(encoding="utf-8-sig")).get("ignore", [])
+        document = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (OSError, ValueError):
-        return ()
-    return tuple(pattern for pattern in value if isinstance(pattern, str)) if isinstance(value, list) else ()
+        return (), None
+    ignore, gear = document.get("ignore"), document.get("gear")
+    patterns = [one for one in ignore if isinstance(one, str)] if isinstance(ignore, list) else []
+    teeth = gear.get("teeth") if isinstance(gear, dict) else None
+    sane = isinstance(teeth, int) and not isinstance(teeth, bool) and 0 < teeth <= MAX_TEETH
+    return tuple(patterns), teeth if sane else None
 
 
 def _error(part_problems: Sequence[Problem], problems: Sequence[Problem]) -> InputError:

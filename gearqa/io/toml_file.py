@@ -334,9 +334,7 @@ class _Fault:
     def _unknown(cls, path: tuple[str | int, ...], table: _Slot, model: type[BaseModel]) -> _Fault:
         key = str(path[-1])
         known = table.keys
-        folded = {k.lower().replace("-", "_"): k for k in known}
-        near = difflib.get_close_matches(key.lower().replace("-", "_"), list(folded), n=1, cutoff=0.55)
-        nearest = folded[near[0]] if near else ""
+        nearest = nearest_key(key, known)
         expected = f"'{nearest}'" if nearest else "one of " + ", ".join(known)
         hint = "did you mean that key?" if nearest else _elsewhere(model, key)
         return cls(Reason.UNKNOWN_KEY, path, f"the unknown key '{key}'", expected, hint, nearest)
@@ -458,6 +456,57 @@ def _is_model(annotation: Any) -> bool:
 def model_keys(model: type[BaseModel]) -> dict[str, FieldInfo]:
     """Keys of a table as they stand in TOML, with their fields."""
     return {info.alias or name: info for name, info in model.model_fields.items()}
+
+
+def nearest_key(key: str, known: Sequence[str]) -> str:
+    """The known key that an unknown one most likely stands for; empty where none is near.
+
+    >>> known = ["teeth", "normal_module_mm", "face_width_mm", "helix_angle_deg", "tip_diameter_mm"]
+    >>> [nearest_key(key, known) for key in ("face_with_mm", "modul", "Tip-Dia", "number_of_teeth", "colour")]
+    ['face_width_mm', 'normal_module_mm', 'tip_diameter_mm', 'teeth', '']
+    """
+    folded = {k.lower().replace("-", "_"): k for k in known}
+    meant = key.lower().replace("-", "_")
+    near = difflib.get_close_matches(meant, list(folded), n=1, cutoff=0.55)
+    if near:
+        return folded[near[0]]
+    shares = {name: _shared_words(meant, name) for name in folded}
+    best = max(shares, key=lambda name: shares[name], default="")
+    return folded[best] if best and max(shares[best]) >= _SHARED else ""
+
+
+_SHARED = 0.6
+"""Share of the words of a key that must be found in the other one."""
+_ALIKE = 0.75
+"""Similarity from which two words count as the same."""
+_SHORTEST_WORD = 3
+
+
+def _shared_words(one: str, other: str) -> tuple[float, float]:
+    """Shares of the words of each key that the other one has too, the larger first; no units."""
+    mine, theirs = (
+        [word for word in name.split("_") if len(word) >= _SHORTEST_WORD and word not in _UNIT_WORDS]
+        for name in (one, other)
+    )
+    if not mine or not theirs:
+        return 0.0, 0.0
+    shares = (
+        sum(any(_same_word(word, its) for its in words) for word in own) / len(own)
+        for own, words in ((mine, theirs), (theirs, mine))
+    )
+    large, small = sorted(shares, reverse=True)
+    return large, small
+
+
+_UNIT_WORDS = {"deg", "mm", "um"}
+
+
+def _same_word(one: str, other: str) -> bool:
+    return (
+        one.startswith(other)
+        or other.startswith(one)
+        or difflib.SequenceMatcher(None, one, other).ratio() >= _ALIKE
+    )
 
 
 def _elsewhere(model: type[BaseModel], key: str) -> str:

@@ -242,6 +242,26 @@ def test_a_misspelt_key_names_the_nearest(tmp_path: Path, key: str) -> None:
     assert told[0].expected == f"'{name}'"
 
 
+@pytest.mark.parametrize(
+    ("wrong", "right"),
+    [
+        ("modul", "normal_module_mm"), ("module", "normal_module_mm"), ("width", "face_width_mm"),
+        ("pressure_angle", "normal_pressure_angle_deg"), ("number_of_teeth", "teeth"),
+        ("Tip-Dia", "tip_diameter_mm"), ("hand", "helix_hand"),
+    ],
+)  # fmt: skip
+def test_a_key_that_shares_words_with_a_known_one_names_it(tmp_path: Path, wrong: str, right: str) -> None:
+    told = [p for p in problems(tmp_path, set_key(RING, f"gear.{wrong}", "1")) if p.key == f"gear.{wrong}"]
+    assert [p.reason for p in told] == [Reason.UNKNOWN_KEY]
+    assert told[0].expected == f"'{right}'"
+
+
+@pytest.mark.parametrize("wrong", ["colour", "mm", "x"])
+def test_a_key_that_is_like_none_lists_them_all(tmp_path: Path, wrong: str) -> None:
+    told = [p for p in problems(tmp_path, set_key(RING, f"gear.{wrong}", "1")) if p.key == f"gear.{wrong}"]
+    assert told[0].expected.startswith("one of kind, teeth, normal_module_mm")
+
+
 NUMBERS = [
     (key, info) for key, info in KEYS if {int, float} & set(allowed_types(info)) and key != "schema"
 ]  # fmt: skip

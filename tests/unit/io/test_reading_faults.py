@@ -569,3 +569,26 @@ def test_many_faults_are_capped_in_print_and_bounded_in_the_list(tmp_path: Path)
 def test_what_may_be_unknown_may_be_left_empty(tmp_path: Path) -> None:
     files = {"p.csv": rows(PROFILE, TRACE), "m.csv": "serial,parts_since_dress\nA,many\n"}
     assert only_problem(tmp_path, files).hint == "leave the cell empty if it is not known"
+
+
+@pytest.mark.parametrize(
+    ("teeth", "expected"),
+    [("5", "1 to 5"), ("true", "1 to the number of teeth"), ("-5", "1 to the number of teeth")],
+)
+def test_a_faulty_part_file_still_says_how_many_teeth_there_are(
+    tmp_path: Path, teeth: str, expected: str
+) -> None:
+    toml = PART_TOML.replace("teeth = 5", f"teeth = {teeth}").replace("helix_angle_deg", "helix_angel_deg")
+    with pytest.raises(MeasurementFileError) as caught:
+        read(tmp_path, {"r.csv": rows(RUNOUT, ["A,1,0", "A,99999,0"])}, toml=toml)
+    assert Reason.UNKNOWN_KEY in {problem.reason for problem in caught.value.problems}
+    (told,) = (problem for problem in caught.value.problems if problem.file == "r.csv")
+    assert (told.reason, told.line, told.expected) == (Reason.OUT_OF_RANGE, 3, expected)
+
+
+def test_every_problem_at_once_with_a_faulty_part_file(tmp_path: Path) -> None:
+    toml = PART_TOML.replace("face_width_mm", "face_with_mm")
+    with pytest.raises(MeasurementFileError) as caught:
+        read(tmp_path, {"r.csv": rows(RUNOUT, ["A,1,0", "A,99,0"])}, toml=toml)
+    found = [(problem.file, problem.reason) for problem in caught.value.problems]
+    assert found == [("part.toml", Reason.UNKNOWN_KEY), ("r.csv", Reason.OUT_OF_RANGE)]
