@@ -39,6 +39,8 @@ def order_of(observations):
         (("D3", "14"), 3, 14),
         # from the very first gear of cycle 3 to the very last one of cycle 14
         ((at(3, 1, GRINDER), at(14, 30, GRINDER)), 3, 14),
+        # the last time is the start of cycle 14, which belongs to it
+        ((at(3, 1, GRINDER), at(14, 1, GRINDER)), 3, 14),
         # a cycle that began before the first time, or after the last, stays out
         ((at(3, 1, GRINDER) + timedelta(seconds=1), at(15, 1, GRINDER) - timedelta(seconds=1)), 4, 14),
     ],

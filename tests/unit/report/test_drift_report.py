@@ -245,9 +245,11 @@ def test_one_stack_on_one_axis_with_every_panel() -> None:
     assert ET.fromstring(figure.svg).findtext(f"{NS}desc") == figure.description
 
 
-def test_the_crossing_stands_at_the_limit_where_the_forecast_says() -> None:
-    series = only(analysed())
+@pytest.mark.parametrize("wear", [-0.12, -0.07])
+def test_the_crossing_stands_at_the_limit_where_the_forecast_says(wear: float) -> None:
+    series = only(analysed(replace(WORN, wear=wear)))
     parts, band = series.parts_to_limit, series.charts.forecast
+    assert "limit reached" in words(series_figures(series)[0])
     assert parts is not None
     assert band is not None
     assert band.parts[-1] >= parts.expected
