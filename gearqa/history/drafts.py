@@ -95,11 +95,21 @@ def figures_of(gear: GearResult, part: Part) -> Iterator[dict[str, Any]]:
         }
 
 
-class DraftSpool:
-    """Drafts in their order, in memory or a temporary file: any number of them in bounded memory."""
+def spool_file() -> IO[bytes]:
+    """A file for drafts that lies in memory while it is small."""
+    return tempfile.SpooledTemporaryFile(max_size=IN_MEMORY)
 
-    def __init__(self) -> None:
-        self._file: IO[bytes] = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115
+
+class DraftSpool:
+    """Drafts in their order, in memory or a temporary file: any number of them in bounded memory.
+
+    Several spools may share a file, one filled after the other.
+    """
+
+    def __init__(self, file: IO[bytes] | None = None) -> None:
+        self._own = file is None
+        self._file = file if file is not None else spool_file()
+        self._start = self._file.seek(0, os.SEEK_END)
         self.count = 0
 
     def add(self, draft: Draft) -> None:
@@ -108,15 +118,16 @@ class DraftSpool:
         self.count += 1
 
     def __iter__(self) -> Iterator[Draft]:
-        self._file.seek(0)
+        self._file.seek(self._start)
         for _ in range(self.count):
             draft: Draft = pickle.load(self._file)
             yield draft
         self._file.seek(0, os.SEEK_END)
 
     def close(self) -> None:
-        """Forget them."""
-        self._file.close()
+        """Forget them; a shared file stays."""
+        if self._own:
+            self._file.close()
 
     def __enter__(self) -> Self:
         return self

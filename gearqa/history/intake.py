@@ -10,14 +10,14 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final, Self
+from typing import IO, Any, Final, Self
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from gearqa.errors import InputError, StoreConflictError
 from gearqa.evaluate import LotCounter, evaluate
-from gearqa.history.drafts import Draft, DraftSpool, batches, draft_of
+from gearqa.history.drafts import Draft, DraftSpool, batches, draft_of, spool_file
 from gearqa.history.events import add_events
 from gearqa.history.measured import completes, differing_kinds, measured_digests
 from gearqa.history.parts import part_by_id, part_id
@@ -69,9 +69,14 @@ class Prepared:
         self.close()
 
 
-def prepare(source: FolderToAdd, *, graded: Callable[[], None] | None = None) -> Prepared:
-    """Read and grade a folder; `graded` is called after each gear and may raise to stop."""
-    drafts = DraftSpool()
+def prepare(
+    source: FolderToAdd, *, graded: Callable[[], None] | None = None, file: IO[bytes] | None = None
+) -> Prepared:
+    """Read and grade a folder; `graded` is called after each gear and may raise to stop.
+
+    `file` is a spool file to share with other folders, which are prepared one after the other.
+    """
+    drafts = DraftSpool(file)
     try:
         with read_folder(
             source.folder, part=source.part, columns=source.columns, serials=source.serials
@@ -136,10 +141,10 @@ def add_folders(
     """
     prepared: list[Prepared] = []
     faults: list[InputError] = []
-    try:
+    with spool_file() as file:
         for source in folders:
             try:
-                prepared.append(prepare(source, graded=graded))
+                prepared.append(prepare(source, graded=graded, file=file))
             except InputError as error:
                 faults.append(error)
         if len(faults) == 1:
@@ -147,9 +152,6 @@ def add_folders(
         if faults:
             raise InputError([problem for fault in faults for problem in fault.problems])
         return add_prepared(store, prepared, replace=replace, complete=complete)
-    finally:
-        for one in prepared:
-            one.close()
 
 
 def add_prepared(

@@ -68,6 +68,7 @@ def add(
     from gearqa.cli.reading import require_folder  # noqa: PLC0415
     from gearqa.history.intake import FolderToAdd, add_folders  # noqa: PLC0415
     from gearqa.report.history_tables import intake_sentence  # noqa: PLC0415
+    from gearqa.report.numbers import count_text  # noqa: PLC0415
 
     for folder in folders:
         require_folder(folder)
@@ -78,7 +79,7 @@ def add(
         if not quiet:
             for report in reports:
                 print(intake_sentence(report))
-        tell(f"now {history.gear_count()} gears")
+        tell(f"now {count_text(history.gear_count(), 'gear')}")
     return ExitStatus.CONFORMS
 
 
@@ -206,6 +207,7 @@ def export(
     from gearqa.cli.console import tell  # noqa: PLC0415
     from gearqa.history.documents import write_history_csv, write_history_json  # noqa: PLC0415
     from gearqa.io.atomic import Outputs  # noqa: PLC0415
+    from gearqa.report.numbers import count_text  # noqa: PLC0415
 
     if json is None and csv is None:
         raise typer.BadParameter("name an output: --json FILE or --csv FILE", param_hint="--json")
@@ -218,7 +220,7 @@ def export(
             count = write_history_json(streams[0][0], history, "export", which)
         if streams[1] is not None:
             count = write_history_csv(streams[1][0], history, which)
-    tell(f"exported: {count} gears")
+    tell(f"exported: {count_text(count, 'gear')}")
     return ExitStatus.CONFORMS
 
 
@@ -318,6 +320,7 @@ def freeze(
     It stays until another one is frozen or it is released. Times are of production.
     """
     from gearqa.history.references import freeze_reference, release_reference  # noqa: PLC0415
+    from gearqa.report.numbers import count_text  # noqa: PLC0415
 
     if not release and (from_ is None or to is None):
         raise typer.BadParameter("give --from and --to, or --release", param_hint="--from")
@@ -332,7 +335,7 @@ def freeze(
         frozen, gears = freeze_reference(history, part_number, grinder, first, last, remark=remark)
     print(
         f"frozen: part {part_number} on grinder {grinder}, {frozen.from_at.isoformat()} to "
-        f"{frozen.to_at.isoformat()}, {gears} gears"
+        f"{frozen.to_at.isoformat()}, {count_text(gears, 'gear')}"
     )
     return ExitStatus.CONFORMS
 

@@ -191,6 +191,15 @@ def test_all_folders_or_none(store, tmp_path):
     assert [gear.serial for gear in gears_of(store)] == ["A"]
 
 
+def test_many_folders_at_once_share_their_temporary_file(store, tmp_path, monkeypatch):
+    monkeypatch.setattr("gearqa.history.drafts.IN_MEMORY", 1)
+    names = {day: [f"{letter}{day}" for letter in "AB"] for day in range(1, 11)}
+    reports = add(store, *(made_folder(tmp_path / str(day), own, day=day) for day, own in names.items()))
+    assert [report.added for report in reports] == [2] * 10
+    kept = {gear.serial: gear.finished_at.day for gear in gears_of(store)}
+    assert kept == {name: day for day, own in names.items() for name in own}
+
+
 def test_events_of_a_folder_are_kept_once(store, tmp_path):
     events = ["2025-06-01T05:59:00+02:00,GR-1,dress,W-1", "2025-06-01T05:30:00+02:00,GR-1,wheel change,W-1"]
     folder = made_folder(tmp_path / "a", ["A"], events=events)
