@@ -20,11 +20,11 @@ EQUAL: Final = 0.5 * 10**-NINTH
 
 
 class Verdict(NamedTuple):
-    """Class and verdicts of one value; None where the drawing asks nothing."""
+    """Class and verdicts of one value; None, and not beyond, where the drawing asks nothing."""
 
     class_: int | None
     class_exact: float | None
-    beyond: bool | None
+    beyond: bool
     conforms: bool | None
     master_quality: bool | None
 
@@ -33,7 +33,7 @@ class Verdict(NamedTuple):
         return self._replace(conforms=self.conforms and None, master_quality=self.master_quality and None)
 
 
-NOT_GRADED = Verdict(None, None, None, None, None)
+NOT_GRADED = Verdict(None, None, beyond=False, conforms=None, master_quality=None)
 
 
 @dataclass(frozen=True)

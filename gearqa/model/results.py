@@ -70,7 +70,7 @@ class FlankResult:
     tooth_to: int | None
     class_: int | None
     class_exact: float | None
-    beyond: bool | None
+    beyond: bool
     required_class: int | None
     tolerance_um: float | None
     limits_um: tuple[float, float] | None
@@ -95,7 +95,7 @@ class ParameterResult:
     """Runout: 'readings' or 'pitch'."""
     class_: int | None
     class_exact: float | None
-    beyond: bool | None
+    beyond: bool
     required_class: int | None
     tolerance_um: float | None
     limits_um: tuple[float, float] | None
