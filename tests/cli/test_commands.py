@@ -128,6 +128,27 @@ def test_new_never_overwrites(capsys, tmp_path):
     assert "never overwritten" in capsys.readouterr().err
 
 
+def test_an_empty_sheet_for_reported_values(capsys, tmp_path):
+    folder = pitch_folder(tmp_path / "lot")
+    assert run("new", folder, "--reported") == 0
+    sheet = folder / "reported.csv"
+    text = sheet.read_text(encoding="utf-8")
+    assert text.startswith(
+        "serial,parameter,value_um,flank,tooth,basis,class,standard,uncertainty_um,our_serial"
+    )
+    assert "part T-8" in text
+    assert [line.split()[1] for line in text.splitlines() if line.startswith("#   ")] == [
+        "single_pitch", "cumulative_pitch",
+    ]  # fmt: skip
+    assert f"gearqa incoming {sheet} {folder}" in capsys.readouterr().err
+    sheet.write_text(text + "G-1,single_pitch,2.0,left,,,,,,\n", encoding="utf-8")
+    assert run("incoming", sheet, folder, "--quiet") in (0, 1)
+    assert run("new", folder, "--reported") == 2
+    assert run("new", tmp_path / "none", "--reported") == 2
+    assert "First: gearqa new" in capsys.readouterr().err
+    assert not (tmp_path / "none").exists()
+
+
 def test_new_without_a_terminal_names_what_is_missing(capsys, tmp_path, monkeypatch):
     monkeypatch.setattr("sys.stdin", io.StringIO())
     assert run("new", tmp_path / "lot", "--number", "P-1") == 2

@@ -92,6 +92,12 @@ def command(
     plan: Annotated[
         bool, typer.Option("--plan", help="Write FOLDER/plan.toml for gearqa lot instead.")
     ] = False,
+    reported: Annotated[
+        bool,
+        typer.Option(
+            "--reported", help="Write FOLDER/reported.csv, an empty sheet for gearqa incoming, instead."
+        ),
+    ] = False,
 ) -> int:
     """Start an inspection folder: part.toml and table templates.
 
@@ -104,10 +110,15 @@ def command(
     from gearqa.cli.console import tell  # noqa: PLC0415
     from gearqa.io.templates import questions, write_new_folder, write_new_plan  # noqa: PLC0415
 
-    if plan:
-        path = write_new_plan(folder)
-        tell(f"written: {path}")
-        tell(f"then: gearqa lot {folder} --plan {path} (how a lot is decided: gearqa explain lot)")
+    if plan or reported:
+        if plan:
+            path = write_new_plan(folder)
+            tell(f"written: {path}")
+            tell(f"then: gearqa lot {folder} --plan {path} (how a lot is decided: gearqa explain lot)")
+        if reported:
+            path = _reported_sheet(folder)
+            tell(f"written: {path}")
+            tell(f"then: gearqa incoming {path} {folder}")
         return ExitStatus.CONFORMS
     values = (
         number, name, revision, kind, teeth, module, pressure_angle, helix_angle, helix_hand, face_width,
@@ -132,6 +143,20 @@ def command(
     tell(f"tables of another layout: gearqa columns {folder}; which flank is left: gearqa explain flanks")
     tell(f"then: gearqa grade {folder}")
     return ExitStatus.CONFORMS
+
+
+def _reported_sheet(folder: Path) -> Path:
+    """Write the empty sheet for the part of a folder that exists."""
+    from gearqa.io.part_file import read_part  # noqa: PLC0415
+    from gearqa.io.templates import write_reported_sheet  # noqa: PLC0415
+
+    part = folder / "part.toml"
+    if not part.is_file():
+        raise GearqaError(
+            f"{part} does not exist: the sheet lists the parameters of its part",
+            hint=f"First: gearqa new {folder}",
+        )
+    return write_reported_sheet(folder / "reported.csv", read_part(part))
 
 
 def ask(asked: Sequence[Question], answers: dict[str, Any], answer_to: Callable[[Question], Any]) -> None:
