@@ -22,7 +22,7 @@ def command(
     folders: Annotated[
         list[Path] | None,
         typer.Argument(
-            metavar="[FOLDER]...",
+            metavar="FOLDER...",
             help="Inspection folders; without any the history store is analysed.",
             show_default=False,
         ),
