@@ -206,3 +206,17 @@ def test_unmatched_serials_are_told(capsys, tmp_path):
     assert status == 1
     assert "OT-201 is not among ours; nearest is OT-0201" in out
     assert "nearest is OT-0202 (differs by leading zeros or case)" in " ".join(out.split())
+
+
+def test_an_empty_sheet_for_a_supplier(capsys, tmp_path):
+    folder = tmp_path / "lot"
+    folder.mkdir()
+    (folder / "part.toml").write_bytes(PART.read_bytes())
+    assert app.run(["new", str(folder), "--reported"]) == 0
+    capsys.readouterr()
+    sheet = folder / "reported.csv"
+    text = sheet.read_text(encoding="utf-8")
+    sheet.write_text(text + "OT-0201,Fr,20.0,,,,6,ISO 1328-1:2013,1.5,\n", encoding="utf-8")
+    status, out, _ = run(capsys, sheet, FOLDER, "--json", "-")
+    assert status == 1
+    assert [row["claim"] for row in json.loads(out)["rows"]] == ["confirmed"]

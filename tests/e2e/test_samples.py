@@ -47,7 +47,8 @@ def gearqa(*words, **options):
 
 
 def test_every_sample_has_its_verdict_here():
-    assert {path.name for path in SAMPLES.iterdir()} - {"scenarios", "plans"} == set(VERDICTS)
+    folders = {path.name for path in SAMPLES.iterdir() if (path / "part.toml").is_file()}
+    assert folders == set(VERDICTS)
 
 
 @pytest.mark.parametrize("name", VERDICTS)
