@@ -46,6 +46,11 @@ from gearqa.symbols import PARAMETERS
 
 DIGIT_OF_REPEATS_UM: Final = 0.1
 """Only values typed at least so finely can tell the same data from a second measurement."""
+FOLLOWS_FROM_THEIRS: Final = Notice(
+    "report_follows_from_their_traces",
+    "the report follows from the supplier's own traces, evaluated as the drawing says: what differs is the "
+    "measurement, or how flanks and teeth are named",
+)
 _STRICTER: Final[Mapping[LotDecision, int]] = {"release": 0, "hold": 1, "reject": 2}
 
 Decide = Callable[[GradeHeader, Part, Sequence[GearResult]], LotResult]
@@ -167,7 +172,10 @@ class _Check:
             cautions=(),
             warnings=self._warnings(),
         )  # fmt: skip
-        result = replace(result, cautions=cautions_of(result, self.values, bases, self.editions))
+        cautions = cautions_of(result, self.values, bases, self.editions)
+        if self.follows_from_theirs and self.ours is not None:
+            cautions = (FOLLOWS_FROM_THEIRS, *cautions)
+        result = replace(result, cautions=cautions)
         return replace(result, reasons=reasons_of(result))
 
     # --- found values and explanation -----------------------------------------------------------------
@@ -177,30 +185,38 @@ class _Check:
     ) -> tuple[frozenset[str], Explained, np.ndarray, dict[str, Basis]]:
         """Parameters reported unsigned, the explanation, our values, and the basis of each parameter."""
         nothing = np.full(len(self.values), np.nan)
+        self.follows_from_theirs = False
         if found is None or not self.partner:
             none = ExplanationResult(None, "no_raw_data", None, 0, None, (), True, 0)
             return frozenset(), Explained(none, nothing, nothing, {}), nothing, {}
         base = base_setup(self.part, readings=any(gear.runout is not None for gear in found.gears))
         plain, rows = self._predictor(found, frozenset(), {}, ours=self.ours is not None)
         unsigned = _unsigned(plain, plain.predict(base).worst)
-        side: Side = "ours"
-        data, data_ours = found, self.ours is not None
-        if self.theirs is not None and any(v.serial in self.theirs.places() for v in self.values):
-            side, data, data_ours = "theirs", self.theirs, False
-        predictor, data_rows = self._predictor(data, unsigned, {}, ours=data_ours)
-        base_of_data = base_setup(self.part, readings=any(gear.runout is not None for gear in data.gears))
-        outcome = explain(predictor, base_of_data, side)
-        spread = Explained(
-            outcome.result,
-            _spread(outcome.before, data_rows, len(self.values)),
-            _spread(outcome.after, data_rows, len(self.values)),
-            outcome.bases,
-            outcome.setup,
-        )
+        outcome = self._outcome(unsigned)
         settled, rows = self._predictor(found, unsigned, outcome.bases, ours=self.ours is not None)
         reported = np.array([w.reported_um for w in settled.wanted])
         values, _ = chosen(settled.predict(base), settled.wanted, reported)
-        return unsigned, spread, _spread(values, rows, len(self.values)), outcome.bases
+        return unsigned, outcome, _spread(values, rows, len(self.values)), outcome.bases
+
+    def _outcome(self, unsigned: frozenset[str]) -> Explained:
+        """The explanation from the supplier's raw data where they give one, else from ours."""
+        outcomes: list[Explained] = []
+        named = {value.serial for value in self.values}
+        if self.theirs is not None and named & set(self.theirs.places()):
+            outcomes.append(self._explain(self.theirs, unsigned, "theirs"))
+            self.follows_from_theirs = outcomes[0].result.reason == "no_difference"
+        if self.ours is not None and not (outcomes and outcomes[0].result.explained):
+            outcomes.append(self._explain(self.ours, unsigned, "ours"))
+        return outcomes[-1]
+
+    def _explain(self, data: MeasuredGears, unsigned: frozenset[str], side: Side) -> Explained:
+        """The explanation from one side's raw data, spread over all values."""
+        predictor, rows = self._predictor(data, unsigned, {}, ours=side == "ours")
+        base = base_setup(self.part, readings=any(gear.runout is not None for gear in data.gears))
+        outcome = explain(predictor, base, side)
+        count = len(self.values)
+        before, after = (_spread(values, rows, count) for values in (outcome.before, outcome.after))
+        return Explained(outcome.result, before, after, outcome.bases, outcome.setup)
 
     def _predictor(
         self, data: MeasuredGears, unsigned: frozenset[str], bases: Mapping[str, Basis], *, ours: bool

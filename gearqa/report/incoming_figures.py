@@ -146,7 +146,8 @@ def _overlay(serial: str, kind: str, curves: Sequence[CurvePair]) -> Figure:
         name = flank if curve.tooth is None else f"tooth {curve.tooth} {flank}"
         panels.append(
             plot.Panel(
-                label=name,
+                label=flank if curve.tooth is None else f"tooth {curve.tooth}",
+                detail="" if curve.tooth is None else flank,
                 layers=(
                     plot.Line(curve.position, curve.ours_um, ink=palette.FILTERED, width=1.4, name="ours"),
                     plot.Line(

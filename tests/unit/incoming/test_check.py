@@ -246,7 +246,8 @@ def test_raw_data_of_both_sides_tell_the_same_gears():
     result = check(report(RING, Lab()), theirs=theirs)
     assert (result.same_gears, result.same_gears_reason) == (True, "identical_data")
     assert (result.comparison, result.comparison_reason) == ("same data", "identical_curves")
-    assert result.explanation.data == "theirs"
+    assert result.explanation.reason == "no_difference"
+    assert "report_follows_from_their_traces" in {notice.code for notice in result.cautions}
     assert {curve.kind for curve in result.curves} == {"pitch", "profile", "helix"}
     mixed = MeasuredGears(
         tuple(replace(g, serial=s.serial) for g, s in zip(gears, gears[1:] + gears[:1], strict=True)),
@@ -256,6 +257,33 @@ def test_raw_data_of_both_sides_tell_the_same_gears():
     assert (other.same_gears, other.same_gears_reason) == (False, "serials_mixed_up")
     assert [one.best_match for one in other.alignments] == ["OT-0203", "OT-0201", "OT-0202"]
     assert "not_the_same_gears" in {r.code for r in other.reasons}
+
+
+def test_their_raw_data_explain_first():
+    result = check(report(RING, Lab(span="evaluation")), theirs=measured(RING, 3))
+    assert (result.explanation.explained, result.explanation.data) == (True, "theirs")
+
+
+def test_where_their_raw_data_explain_nothing_ours_do():
+    """Raw data and report name the flanks alike, and both otherwise than we do."""
+    _, gears = sample(RING, 3)
+    other = {"left": "right", "right": "left"}
+    turned = tuple(
+        replace(
+            g,
+            traces=tuple(replace(t, flank=other[t.flank]) for t in g.traces),
+            pitch={other[f]: replace(p, flank=other[f]) for f, p in g.pitch.items()},
+        )
+        for g in gears
+    )
+    part, _ = sample(RING, 3)
+    theirs = MeasuredGears(turned, tuple(evaluate(turned, part)))
+    result = check(report(RING, Lab(swapped=True)), theirs=theirs)
+    assert (result.explanation.explained, result.explanation.data) == (True, "ours")
+    assert [c.setting for c in result.explanation.explanations[0].changes] == ["flanks"]
+    assert result.same_gears is True
+    assert all(one.flanks_swapped for one in result.alignments)
+    assert "report_follows_from_their_traces" in {notice.code for notice in result.cautions}
 
 
 def test_without_raw_data_of_both_sides_it_is_open():
