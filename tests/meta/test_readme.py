@@ -19,7 +19,10 @@ from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.topics import EXIT_MEANINGS, TOPICS
 from gearqa.io.columns_map import read_columns_map
 from gearqa.io.part_file import read_part
+from gearqa.io.sheet_formats import MEASURED_STUDY, REPORTED, STUDY
 from gearqa.io.tables import TABLES
+from gearqa.io.toml_file import load_toml
+from gearqa.model.plan import Plan
 from gearqa.report.model import GEOMETRY_ONLY, WHO_DECIDES
 from gearqa.symbols import PARAMETERS
 
@@ -59,13 +62,19 @@ def test_python_examples_run(monkeypatch):
 
 
 @pytest.mark.parametrize("block", blocks("console"))
-def test_terminal_examples_are_what_the_program_prints(monkeypatch, capsys, block):
-    monkeypatch.chdir(ROOT)
+def test_terminal_examples_are_what_the_program_prints(monkeypatch, capsys, tmp_path, block):
+    """Commands of a block one after the other, in an empty folder with the samples; ... stands for lines."""
+    (tmp_path / "sample_measurements").symlink_to(ROOT / "sample_measurements")
+    monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("COLUMNS", "80")
-    command, _, shown = block.partition("\n")
-    assert command.startswith("$ gearqa ")
-    app.run(shlex.split(command)[2:])
-    assert capsys.readouterr().out == shown
+    assert block.startswith("$ gearqa ")
+    for example in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]:
+        command, _, shown = example.partition("\n")
+        app.run(shlex.split(command)[1:])
+        pieces = re.split(r"^\.\.\.\n", shown, flags=re.MULTILINE)
+        pattern = r"(?:.*\n)*?".join(map(re.escape, pieces))
+        printed = capsys.readouterr().out
+        assert re.fullmatch(pattern, printed), printed
 
 
 def test_the_part_file_is_valid_and_names_every_key(tmp_path):
@@ -87,6 +96,30 @@ def test_the_column_map_is_valid(tmp_path):
     path.write_text(text, encoding="utf-8")
     read_columns_map(path)
     assert tomllib.loads(text)["convention"]["seen_from"] == "opposite_face"
+
+
+def test_the_plan_file_is_valid_and_names_every_key(tmp_path):
+    (text,) = (block for block in blocks("toml") if "gearqa.plan/1" in block)
+    path = tmp_path / "plan.toml"
+    path.write_text(text, encoding="utf-8")
+    assert load_toml(path, Plan).require == ("uncertainty", "trend")
+    schema = Plan.model_json_schema(by_alias=True)
+    tables = [schema, *schema["$defs"].values()]
+    missing = {key for table in tables for key in table.get("properties", {}) if key not in text}
+    assert not missing
+
+
+def test_the_columns_of_reported_values_and_studies_are_named():
+    for sheet in (REPORTED, STUDY, MEASURED_STUDY):
+        assert all(f"`{column}`" in README for column in sheet.columns)
+
+
+def test_links_lead_to_headings():
+    headings = re.findall(r"^#+ (.*)$", README, re.MULTILINE)
+    anchors = {re.sub(r"[^\w -]", "", heading).lower().replace(" ", "-") for heading in headings}
+    links = re.findall(r"\]\(#([^)]*)\)", README)
+    assert len(links) > 5
+    assert set(links) <= anchors
 
 
 def test_the_tables_are_those_of_the_reader():
