@@ -20,6 +20,7 @@ from gearqa.io.problem_log import ProblemLog
 from gearqa.io.recognition import ignore_hint
 from gearqa.io.sources import ColumnSource, TableSource, WidePattern
 from gearqa.io.text import CP1252, UTF8, is_utf8_file
+from gearqa.symbols import FLANKS
 
 CHUNK_ROWS: Final = BATCH_LINES
 
@@ -62,7 +63,10 @@ class CarefulReader:
     def block(self, text: str, names: Sequence[str], lines_before: int) -> Iterator[RawRows]:
         """The rows of a block of whole lines from the body of the table."""
         rows = csv_rows(
-            io.StringIO(text, newline=""), self.source.dialect.separator, lines_before=lines_before
+            io.StringIO(text, newline=""),
+            self.source.dialect.separator,
+            lines_before=lines_before,
+            comment=self.source.dialect.comment,
         )
         yield from self._picked(rows, names, _Picker.of(self.source, names), CHUNK_ROWS)
 
@@ -72,7 +76,8 @@ class CarefulReader:
         buffered = io.BufferedReader(raw, 1 << 18)
         with io.TextIOWrapper(buffered, encoding=dialect.encoding, newline="") as text:
             try:
-                yield from self._body(csv_rows(text, dialect.separator, skip=dialect.skip_rows), size)
+                rows = csv_rows(text, dialect.separator, skip=dialect.skip_rows, comment=dialect.comment)
+                yield from self._body(rows, size)
             except CsvFaultError as fault:
                 self._csv_fault(fault)
             while buffered.read(1 << 18):  # what follows a fault counts for the digest too
@@ -218,6 +223,7 @@ class _Picker:
         picker.where = tuple((i, word) for i, word in where if i is not None)
         if source.wide is not None:
             picker.wide, picker.wide_value = _wide_columns(source.wide, names), source.wide.value
+            picker.problems += _wide_faults(source.wide, picker.wide, names)
             if not picker.wide:
                 found = f"no header matches '{source.wide.pattern}'; the header has {header}"
                 picker.problems.append((Reason.MISSING_COLUMN, found, "at least one", source.wide.pattern))
@@ -265,6 +271,38 @@ def _taker(
     if at is None:
         return None
     return lambda cells, _: list(cells[at])
+
+
+def _wide_faults(
+    wide: WidePattern, columns: Sequence[tuple[int, dict[str, str]]], names: Sequence[str]
+) -> Iterator[tuple[Reason, str, str, str]]:
+    """Headers that a pattern misreads, each told once and not for every cell below it."""
+    pattern = re.compile(wide.pattern)
+    flanks = (*FLANKS, *wide.words)
+    known = {word.strip().casefold() for word in flanks}
+    earlier: dict[tuple[tuple[str, str], ...], str] = {}
+    for at, groups in columns:
+        name = names[at]
+        match = pattern.search(name)
+        assert match is not None
+        for number in ("tooth", "space"):
+            if number in groups and _cut_short(name, *match.span(number)):
+                found = f"{number} {match[number]} by '{wide.pattern}', which cuts the number"
+                yield Reason.NOT_A_WHOLE_NUMBER, found, "a pattern that takes the whole number", name
+        if "flank" in groups and groups["flank"].casefold() not in known:
+            allowed = " or ".join(f"'{word}'" for word in flanks)
+            yield Reason.UNKNOWN_WORD, f"the flank '{groups['flank']}'", f"{allowed} (see `values`)", name
+        same = earlier.setdefault(tuple(sorted(groups.items())), name)
+        if same != name:
+            place = ", ".join(f"{group} {word}" for group, word in groups.items())
+            found = f"{place} by '{wide.pattern}', as in column '{same}'"
+            yield Reason.DUPLICATE_COLUMN, found, "each place in one column", name
+
+
+def _cut_short(name: str, start: int, end: int) -> bool:
+    """Whether digits go on beside the number found in a header."""
+    number, before, after = name[start:end], name[:start], name[end:]
+    return (number[:1].isdigit() and before[-1:].isdigit()) or (number[-1:].isdigit() and after[:1].isdigit())
 
 
 def _wide_columns(wide: WidePattern, names: Sequence[str]) -> tuple[tuple[int, dict[str, str]], ...]:

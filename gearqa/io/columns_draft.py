@@ -309,6 +309,8 @@ class _Draft:
         yield f"decimal = {toml_value(dialect.decimal)}"
         if dialect.encoding != "utf-8-sig":
             yield f"encoding = {toml_value(dialect.encoding)}"
+        if not dialect.comment:
+            yield 'comment = ""'
         for key in ("skip_rows", "skip_after_header", "skip_last_rows"):
             if getattr(dialect, key):
                 yield f"{key} = {getattr(dialect, key)}"

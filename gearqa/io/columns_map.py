@@ -92,7 +92,8 @@ class WideTable(Table):
     """`[[profile.wide]]`: every header that the pattern matches holds one trace (or one gear's teeth)."""
 
     header: _Name = about(
-        "regular expression searched in every header, with named groups such as (?P<tooth>\\d+) and "
+        "regular expression searched in every header (^ and $ bind it to the ends), with named groups such "
+        "as (?P<tooth>\\d+) and "
         "(?P<flank>[LR]); also serial, and space in a runout table"
     )
     value: _Name = about("canonical column that the cells hold", default="deviation_um")
@@ -156,6 +157,9 @@ class TableMap(Table):
     )
     decimal: Literal[".", ","] | None = about("decimal mark; found out where absent", default=None)
     encoding: _Name | None = about("encoding of the text; found out where absent", default=None)
+    comment: str = about(
+        'what begins a line that is passed over; "" where the header itself begins with #', default="#"
+    )
     skip_rows: int = about("lines before the header", default=0, ge=0)
     skip_after_header: int = about("rows after the header, such as a row of units", default=0, ge=0)
     skip_last_rows: int = about("rows at the end, such as a footer", default=0, ge=0)
@@ -576,7 +580,7 @@ def _dialect(path: Path, table: TableMap) -> tuple[Dialect, str]:
     if codecs.lookup(encoding).name == "utf-8":
         encoding = "utf-8-sig"
     text = decode_head(head, encoding, whole=whole)
-    dialect = guess_dialect(text, encoding, table.skip_rows)
+    dialect = guess_dialect(text, encoding, table.skip_rows, table.comment)
     if table.separator is not None and table.separator != dialect.separator:
         dialect = replace(dialect, separator=table.separator, decimal=".")
         if table.separator != ",":

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Iterator
 from itertools import chain, compress, islice
 from typing import Final, TextIO
 
+from gearqa.io.dialect import is_skipped
+
 Row = list[str]
 Rows = tuple[list[int], list[Row]]
 """Lines (from 1) and as many rows."""
@@ -23,8 +25,10 @@ class CsvFaultError(Exception):
         self.found, self.line, self.nul = found, line, nul
 
 
-def csv_rows(text: TextIO, separator: str, *, skip: int = 0, lines_before: int = 0) -> Iterator[Rows]:
-    """Batches of rows; blank lines and lines that start with # outside quotes are left out.
+def csv_rows(
+    text: TextIO, separator: str, *, skip: int = 0, lines_before: int = 0, comment: str = "#"
+) -> Iterator[Rows]:
+    """Batches of rows; blank lines and lines that start with a comment mark outside quotes are left out.
 
     Parameters
     ----------
@@ -36,6 +40,8 @@ def csv_rows(text: TextIO, separator: str, *, skip: int = 0, lines_before: int =
         Physical lines to leave out at the start.
     lines_before : int
         Lines of the file that come before `text`.
+    comment : str
+        What begins a line that is left out; empty: nothing does.
 
     Raises
     ------
@@ -47,23 +53,23 @@ def csv_rows(text: TextIO, separator: str, *, skip: int = 0, lines_before: int =
         joined = "".join(batch)
         if '"' in joined or "\0" in joined:
             # a quoted cell may reach into later lines: from here on row by row
-            yield from _one_by_one(chain(batch, text), separator, line)
+            yield from _one_by_one(chain(batch, text), separator, line, comment)
             return
         try:
             rows = list(csv.reader(batch, delimiter=separator, strict=True))
         except csv.Error:  # a cell longer than the limit: find its line
-            yield from _one_by_one(chain(batch, text), separator, line)
+            yield from _one_by_one(chain(batch, text), separator, line, comment)
             return
         numbers = list(range(line + 1, line + len(batch) + 1))
         line += len(batch)
-        if "#" in joined or separator == "\t" or min(map(len, rows)) < 2:
-            good = [not (text.startswith("#") or text.isspace()) for text in batch]
+        if comment in joined or separator == "\t" or min(map(len, rows)) < 2:
+            good = [not is_skipped(text, comment) for text in batch]
             numbers, rows = list(compress(numbers, good)), list(compress(rows, good))
         yield numbers, rows
 
 
-def _one_by_one(text: Iterable[str], separator: str, lines_before: int) -> Iterator[Rows]:
-    lines = _Lines(text, lines_before)
+def _one_by_one(text: Iterable[str], separator: str, lines_before: int, comment: str) -> Iterator[Rows]:
+    lines = _Lines(text, lines_before, comment)
     reader = csv.reader(lines, delimiter=separator, strict=True)
     numbers: list[int] = []
     rows: list[Row] = []
@@ -94,8 +100,9 @@ def _one_by_one(text: Iterable[str], separator: str, lines_before: int) -> Itera
 class _Lines:
     """Physical lines for the CSV reader, without the comments and blank lines between rows."""
 
-    def __init__(self, text: Iterable[str], lines_before: int) -> None:
+    def __init__(self, text: Iterable[str], lines_before: int, comment: str) -> None:
         self._text = iter(text)
+        self._comment = comment
         self.line = lines_before
         self.row_line = 0
         """Line in which the current row began."""
@@ -112,7 +119,7 @@ class _Lines:
                 raise CsvFaultError("a NUL character", self.line, nul=True)
             if not self.outside_quotes:
                 return line
-            if line.startswith("#") or line.isspace():
+            if is_skipped(line, self._comment):
                 continue
             self.outside_quotes = False
             self.row_line = self.line

@@ -41,9 +41,9 @@ def physical_lines(text: str) -> Iterator[str]:
         start = match.end()
 
 
-def is_skipped(line: str) -> bool:
+def is_skipped(line: str, comment: str = "#") -> bool:
     """Whether a line outside quotes is blank or a comment."""
-    return line.startswith("#") or not line.strip()
+    return not line.strip() or bool(comment and line.startswith(comment))
 
 
 def split_line(line: str, separator: str) -> list[str]:
@@ -56,21 +56,21 @@ def find_header(text: str, dialect: Dialect) -> HeaderRow | None:
     end = 0
     for number, line in enumerate(physical_lines(text), 1):
         end += len(line)
-        if number > dialect.skip_rows and not is_skipped(line):
+        if number > dialect.skip_rows and not is_skipped(line, dialect.comment):
             names = tuple(split_line(line.rstrip("\r\n"), dialect.separator))
             return HeaderRow(number, names, end)
     return None
 
 
-def guess_dialect(text: str, encoding: str, skip_rows: int = 0) -> Dialect:
+def guess_dialect(text: str, encoding: str, skip_rows: int = 0, comment: str = "#") -> Dialect:
     """Separator by the header, decimal mark by the first rows.
 
     >>> guess_dialect("serial;flank;tooth;index_um\\nA;left;1;0,5\\n", "utf-8-sig").decimal
     ','
     """
-    dialect = Dialect(encoding=encoding, skip_rows=skip_rows)
+    dialect = Dialect(encoding=encoding, skip_rows=skip_rows, comment=comment)
     for number, line in enumerate(physical_lines(text), 1):
-        if number > skip_rows and not is_skipped(line):
+        if number > skip_rows and not is_skipped(line, comment):
             dialect = replace(dialect, separator=guess_separator(line))
             break
     if dialect.separator != "," and decimal_mark(text, dialect) == ",":

@@ -405,7 +405,7 @@ def _is_plain(source: TableSource) -> bool:
     dialect = source.dialect
     tricks = (
         dialect.skip_rows or dialect.skip_after_header or dialect.skip_last_rows or dialect.drop_blank
-        or source.where or source.wide or dialect.encoding not in {UTF8, CP1252}
+        or source.where or source.wide or dialect.comment != "#" or dialect.encoding not in {UTF8, CP1252}
     )  # fmt: skip
     columns = all(c.column and not (c.words or c.columns) for c in source.columns.values())
     return source.kind in GRADED_KINDS and columns and not tricks

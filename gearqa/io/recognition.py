@@ -17,6 +17,8 @@ from gearqa.io.dialect import (
     first_decimal_mark,
     guess_dialect,
     measured_columns,
+    physical_lines,
+    split_line,
 )
 from gearqa.io.sources import ColumnSource, Dialect, TableKind, TableSource
 from gearqa.io.tables import (
@@ -64,7 +66,7 @@ def recognise(path: Path, name: str) -> Recognised:
         expected = "a header line and rows"
         problem = Problem(Reason.EMPTY_TABLE, name, found, expected, hint=ignore_hint(name))
         return Recognised(problems=(problem,))
-    return _by_header(path, name, look.dialect, look.header, look.text.startswith(SIMULATED_MARK))
+    return _by_header(path, name, look.text, look.dialect, look.header)
 
 
 def ignore_hint(name: str) -> str:
@@ -206,16 +208,17 @@ def is_reported_values(header: _Header) -> bool:
     return header.has("parameter", "value", unitless=True)
 
 
-def _by_header(path: Path, name: str, dialect: Dialect, row: HeaderRow, simulated: bool) -> Recognised:
+def _by_header(path: Path, name: str, text: str, dialect: Dialect, row: HeaderRow) -> Recognised:
     header = _Header(name, row)
     kind = kind_of(header)
     if kind is None and is_reported_values(header):
         return Recognised(left_out="a table of reported values or a gauge study")
     if kind is None:
-        return Recognised(problems=(_unrecognised(name, row, dialect),))
+        return Recognised(problems=(_unrecognised(name, row, _commented_header(text, row, dialect)),))
     columns = _columns(header, kind)
     if header.problems:
         return Recognised(problems=tuple(header.problems))
+    simulated = text.startswith(SIMULATED_MARK)
     source = TableSource(path, name, kind, dialect, columns, simulated=simulated)
     return Recognised(source, notices=tuple(header.notices))
 
@@ -311,7 +314,18 @@ def _nearest(names: Sequence[str], wanted: Sequence[str]) -> str | None:
     return None
 
 
-def _unrecognised(name: str, row: HeaderRow, dialect: Dialect) -> Problem:
+def _commented_header(text: str, row: HeaderRow, dialect: Dialect) -> int | None:
+    """A line before the first row that would be a header as wide as it, were there no # before it."""
+    for number, line in enumerate(physical_lines(text), 1):
+        if number >= row.line:
+            break
+        cells = split_line(line.lstrip("# ").rstrip("\r\n"), dialect.separator)
+        if line.startswith("#") and len(cells) == len(row.names) > 1:
+            return number
+    return None
+
+
+def _unrecognised(name: str, row: HeaderRow, commented: int | None) -> Problem:
     """Say which table the header comes nearest to, and what it lacks."""
     header = ", ".join(f"'{cell}'" for cell in row.names[:12]) + (", ..." if len(row.names) > 12 else "")
     kind, lacking = _nearest_table(row.names)
@@ -319,6 +333,8 @@ def _unrecognised(name: str, row: HeaderRow, dialect: Dialect) -> Problem:
     likely = _likely_names(row.names, lacking)
     if likely:
         hint += "; " + ", ".join(f"'{found}' may be '{wanted}'" for wanted, found in likely.items())
+    if commented is not None:
+        hint = f"line {commented} begins with # and is passed over: if it is the header, take the # away"
     hint += f"; a foreign table is read with a column map (`gearqa columns`); {ignore_hint(name)}"
     found = f"the header {header}" if len(header) < 200 else f"the header {header[:200]}..."
     return Problem(Reason.UNRECOGNISED_TABLE, name, found, _EXPECTED_TABLE, row.line, hint=hint)

@@ -27,6 +27,8 @@ class Dialect:
     """Rows after the header (a units row)."""
     skip_last_rows: int = 0
     """Rows at the end (a footer)."""
+    comment: str = "#"
+    """What begins a line that is passed over; empty: nothing does."""
     drop_blank: bool = False
     """Leave out rows whose needed cells are blank (counted) instead of calling them an error."""
 

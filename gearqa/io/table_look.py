@@ -70,18 +70,21 @@ def look_at_table(path: Path) -> TableLook | None:
     lines = [line.rstrip("\r\n") for line in physical_lines(decode_head(head, encoding, whole=whole))]
     if not whole:
         lines = lines[:-1]
-    candidates = [_Layout.of(lines, separator) for separator in _SEPARATORS]
-    best = max((c for c in candidates if c is not None), key=lambda c: c.weight, default=None)
+    best = _best_layout(lines, "#")
+    if (best is None or best.without_header) and any(line.startswith("#") for line in lines):
+        whole_lines = _best_layout(lines, "")
+        best = whole_lines if whole_lines and lines[whole_lines.header_at].startswith("#") else best
     if best is None:
         return None
     footer = best.footer if whole else _footer_of_tail(path, encoding, best)
     decimal: Literal[".", ","] = "." if best.separator == "," else best.decimal
-    skipped = tuple(line for line in lines[: best.header_at] if not is_skipped(line))
+    skipped = tuple(line for line in lines[: best.header_at] if not is_skipped(line, best.comment))
     dialect = Dialect(
         encoding, best.separator, decimal,
         skip_rows=best.header_at if skipped else 0,
         skip_after_header=1 if best.units else 0,
         skip_last_rows=len(footer),
+        comment=best.comment,
     )  # fmt: skip
     return TableLook(
         dialect, skipped, best.header_at + 1, best.header, best.units, tuple(best.rows[:_LOOKED_AT]),
@@ -89,9 +92,15 @@ def look_at_table(path: Path) -> TableLook | None:
     )  # fmt: skip
 
 
+def _best_layout(lines: Sequence[str], comment: str) -> _Layout | None:
+    candidates = [_Layout.of(lines, separator, comment) for separator in _SEPARATORS]
+    return max((c for c in candidates if c is not None), key=lambda c: c.weight, default=None)
+
+
 @dataclass(frozen=True, slots=True)
 class _Layout:
     separator: str
+    comment: str
     header_at: int
     header: tuple[str, ...]
     units: tuple[str, ...]
@@ -110,10 +119,17 @@ class _Layout:
         )  # fmt: skip
         return "," if marks[","] > marks["."] else "."
 
+    @property
+    def without_header(self) -> bool:
+        """Whether what would be the header is a row of readings too."""
+        return bool(self.numeric) and all(is_number(self.header[at]) for at in self.numeric)
+
     @classmethod
-    def of(cls, lines: Sequence[str], separator: str) -> _Layout | None:
+    def of(cls, lines: Sequence[str], separator: str, comment: str) -> _Layout | None:
         table = [
-            (at, tuple(split_line(line, separator))) for at, line in enumerate(lines) if not is_skipped(line)
+            (at, tuple(split_line(line, separator)))
+            for at, line in enumerate(lines)
+            if not is_skipped(line, comment)
         ]
         widths = Counter(len(cells) for _, cells in table if len(cells) > 1)
         if not widths:
@@ -139,7 +155,7 @@ class _Layout:
             return None
         footer = [lines[table[p][0]] for p in range(readings[-1] + 1, len(table))]
         return cls(
-            separator, table[header_place][0], table[header_place][1], units,
+            separator, comment, table[header_place][0], table[header_place][1], units,
             [table[p][1] for p in readings], footer, numeric,
         )  # fmt: skip
 
@@ -176,7 +192,7 @@ def _footer_of_tail(path: Path, encoding: str, layout: _Layout) -> list[str]:
     with path.open("rb") as file:
         file.seek(-_TAIL_BYTES, 2)
         tail = file.read().decode(encoding, errors="replace")
-    lines = [line for line in tail.splitlines()[1:] if not is_skipped(line)]
+    lines = [line for line in tail.splitlines()[1:] if not is_skipped(line, layout.comment)]
     footer: list[str] = []
     for line in reversed(lines):
         cells = split_line(line, layout.separator)

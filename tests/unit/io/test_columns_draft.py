@@ -122,6 +122,14 @@ def test_one_file_per_trace_from_mid_face(tmp_path: Path) -> None:
     ]
 
 
+def test_a_header_behind_a_comment_mark_is_found(tmp_path: Path) -> None:
+    rows = [f"A7;left;3;{x};{wave(x, 1)}" for x in X]
+    header = ["# gear report", "# Serial;Flank;Tooth;Roll length [mm];Deviation [um]"]
+    (tmp_path / "p.txt").write_text("\n".join([*header, *rows]))
+    assert 'comment = ""' in draft_columns(tmp_path).toml
+    assert read_drafted(tmp_path) == [("A7", "profile", "left", 3, X[0], wave(X[0], 1), wave(X[-1], 1))]
+
+
 def test_from_mid_face_without_a_part_file_is_a_gap(tmp_path: Path) -> None:
     rows = [f"A,L,1,{z},{wave(z, 1)}" for z in Z]
     (tmp_path / "h.csv").write_text("\n".join(["Serial no,Side,Tooth,Face width pos (mm),Error (um)", *rows]))

@@ -279,6 +279,53 @@ def test_wide_table(tmp_path: Path, offset: int) -> None:
     assert content(gear) == content(neutral(tmp_path / "n", "helix", HELIX))
 
 
+def wide_problem(folder: Path, header: str, pattern: str) -> list[tuple[Reason, str | None, str]]:
+    write_part(folder)
+    rows = [f"OT1,{x},{x / 2},{x / 4}" for x in range(1, 30)]
+    (folder / "w.csv").write_text("\n".join([f"sn,s,{header}", *rows]))
+    text = f"""
+        [profile]
+        file = "w.csv"
+        columns = {{ serial = "sn", roll_length_mm = "s" }}
+        wide = {{ header = '{pattern}', values = {{ L = "left" }} }}
+        """
+    with pytest.raises(InputError) as caught:
+        read(folder, text)
+    return [(p.reason, p.column, p.found) for p in caught.value.problems]
+
+
+def test_a_pattern_that_cuts_a_tooth_number(tmp_path: Path) -> None:
+    (told,) = wide_problem(tmp_path, "L1,L12", r"(?P<flank>L)(?P<tooth>[2-9]|\d)")[:1]
+    assert told[:2] == (Reason.NOT_A_WHOLE_NUMBER, "L12")
+    assert told[2].startswith("tooth 1 by ")
+
+
+def test_a_flank_word_of_a_header_is_told_once(tmp_path: Path) -> None:
+    told = wide_problem(tmp_path, "L1,R12", r"(?P<flank>[LR])(?P<tooth>\d+)")
+    assert told == [(Reason.UNKNOWN_WORD, "R12", "the flank 'R'")]
+
+
+def test_two_headers_of_one_trace_are_told_once(tmp_path: Path) -> None:
+    told = wide_problem(tmp_path, "L5 a,L05 b", r"(?P<flank>L)(?P<tooth>\d+)")
+    assert [(reason, column) for reason, column, _ in told] == [(Reason.DUPLICATE_COLUMN, "L05 b")]
+    assert "as in column 'L5 a'" in told[0][2]
+
+
+def test_a_header_that_begins_with_a_comment_mark(tmp_path: Path) -> None:
+    write_part(tmp_path)
+    rows = [f"OT1;left;1;{x};{x / 2}" for x in range(1, 11)]
+    (tmp_path / "p.csv").write_text("\n".join(["# made by hand", "#sn;fl;t;s;e", *rows]))
+    text = """
+        [profile]
+        file = "p.csv"
+        comment = ""
+        skip_rows = 1
+        columns = { serial = "#sn", flank = "fl", tooth = "t", roll_length_mm = "s", deviation_um = "e" }
+        """
+    (trace,) = only(read(tmp_path, text)).traces
+    assert len(trace.position_mm) == 10
+
+
 def test_wide_traces_of_unequal_length_drop_their_blank_cells(tmp_path: Path) -> None:
     write_part(tmp_path)
     rows = [f"OT1,{x},{x * 2},{'' if x > 6 else x * 3}" for x in range(1, 11)]
