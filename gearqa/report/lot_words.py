@@ -307,11 +307,12 @@ def probability_text(probability: float | None) -> str:
     if probability is None:
         return DASH
     exact = round(100 * probability, 9)
-    if exact >= 50:
-        shown = math.floor(round(exact * 100, 6)) / 100
-        return ">99.99" if shown >= 100 else f"{shown:.2f}"
-    shown = math.ceil(round(exact * 100, 6)) / 100
-    return "<0.01" if shown <= 0.01 else f"{shown:.2f}"
+    if exact > 99.99:
+        return ">99.99"
+    if exact < 0.01:
+        return "<0.01"
+    hundredths = round(exact * 100, 6)
+    return f"{(math.floor(hundredths) if exact >= 50 else math.ceil(hundredths)) / 100:.2f}"
 
 
 def series_name(key: str, flank: FlankKey | None) -> doc.Text:
