@@ -479,12 +479,14 @@ def _statistics_row(key: str, flank: FlankKey, one: ParameterStatistics, notes: 
     spread = notes.mark(few if one.sd_um is None else no_interval)
     if one.sd_interval_um is not None:
         spread = range_text(one.sd_interval_um)
-    interval = notes.mark(one.tolerance_interval_withheld_reason or "not stated")
+    bound, index = _index_text(one, one.ppk_lower_bound, notes), _index_text(one, one.ppk, notes)
     meets = DASH
     if one.tolerance_interval_um is not None:
         low, high = one.tolerance_interval_um
         interval = f"≤ {high:.2f}" if low is None else f"{low:+.2f} to {high:+.2f}"
         meets = ">11" if one.tolerance_interval_class is None else str(one.tolerance_interval_class)
+    else:
+        interval = notes.mark(one.tolerance_interval_withheld_reason or "not stated")
     return (
         PARAMETERS[key].symbol,
         "" if flank == "both" else flank,
@@ -496,8 +498,8 @@ def _statistics_row(key: str, flank: FlankKey, one: ParameterStatistics, notes: 
         allowed(key, one),
         DASH if one.worst_um is None else _worst_text(key, one),
         DASH if one.u_um is None else number_text(one.u_um),
-        _index_text(one, one.ppk_lower_bound, notes),
-        _index_text(one, one.ppk, notes),
+        bound,
+        index,
         interval,
         meets,
     )
