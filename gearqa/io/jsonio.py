@@ -95,7 +95,7 @@ _flank = {key: _table(flank_fields(key)) for key in PARAMETERS}
 _trace_fields = tuple(f for f in TRACE_FIELDS if f not in {"slope_by_helix_angle_um", "hand"})
 _profile_trace = _table(_trace_fields)
 _helix_trace = _table(tuple(f for f in TRACE_FIELDS if f != "hand"))
-_spur_helix_trace = _table(tuple(f for f in TRACE_FIELDS if f != "slope_by_helix_angle_um"))
+_spur_helix_trace = _table(TRACE_FIELDS)
 _pitch = _whole(PitchResult)
 _not_assessed = _whole(NotAssessed)
 _notice = _whole(Notice)

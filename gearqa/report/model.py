@@ -228,7 +228,7 @@ def other_span_matters(one: ParameterResult) -> bool:
 
 
 def slope_lines(gear: GearResult, slope_span: str) -> list[str]:
-    """Both slopes of each family: the graded one and the one other instruments print."""
+    """Both slopes of each family, the graded one and the one other instruments print; helix angles."""
     lines = []
     for key, (full, over_length) in SPANS.items():
         one = gear.parameters.get(key)
@@ -245,7 +245,30 @@ def slope_lines(gear: GearResult, slope_span: str) -> list[str]:
         if other_span_matters(one):
             text += " – another class: say which span is meant when comparing"
         lines.append(f"{text}.")
-    return lines
+    return [*lines, *helix_angle_lines(gear)]
+
+
+def helix_angle_lines(gear: GearResult) -> list[str]:
+    """The worst helix slope of each flank as ISO 1328-1 signs it: by helix angle; of a spur gear by hand."""
+    one = gear.parameters.get("helix_slope")
+    sides = []
+    spur = False
+    for flank, worst in one.flanks.items() if one else ():
+        for trace in gear.traces:
+            if (trace.kind, trace.flank, trace.tooth) != ("helix", flank, worst.tooth):
+                continue
+            if trace.slope_um != worst.value_um:
+                continue
+            if trace.slope_by_helix_angle_um is not None:
+                sides.append(f"{flank} {value_text(trace.slope_by_helix_angle_um, signed=True)} µm")
+            elif trace.hand is not None:
+                spur = True
+                sides.append(f"{flank} {value_text(abs(trace.slope_um))} µm {trace.hand}")
+            break
+    if not sides:
+        return []
+    meaning = "towards which hand the flank leans" if spur else "plus: larger helix angle"
+    return [f"{PARAMETERS['helix_slope'].symbol} by helix angle ({meaning}): {', '.join(sides)}."]
 
 
 def _class_suffix(grade: int | None, beyond: bool | None) -> str:

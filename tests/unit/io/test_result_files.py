@@ -106,6 +106,10 @@ def test_places_stand_only_where_they_apply(faults):
     traces = {trace["kind"]: trace for trace in gear["traces"]}
     assert "slope_by_helix_angle_um" in traces["helix"]
     assert "slope_by_helix_angle_um" not in traces["profile"]
+    assert "hand" not in traces["helix"]
+    spur = replace(faults.gears[0].traces[-1], hand="left-hand", slope_by_helix_angle_um=None)
+    table = jsonio.trace_table(spur)
+    assert (table["slope_by_helix_angle_um"], table["hand"]) == (None, "left-hand")
     assert {"first_harmonic_um", "closure_um"} <= set(traces["pitch"])
 
 

@@ -20,6 +20,7 @@ from gearqa.report.model import (
     WORST_ROWS,
     LotCollector,
     gear_blocks,
+    helix_angle_lines,
     lot_blocks,
     slope_lines,
     worst_of,
@@ -144,7 +145,8 @@ def test_every_value_of_the_table_is_that_of_the_result(faults):
 def test_both_slopes_are_shown_with_a_note_where_the_class_differs(pinions):
     noted = 0
     for gear in pinions.gears:
-        lines = slope_lines(gear, "full")
+        *lines, by_angle = slope_lines(gear, "full")
+        assert [by_angle] == helix_angle_lines(gear)
         assert len(lines) == 2
         for line, key in zip(lines, ("profile_slope", "helix_slope"), strict=True):
             one = gear.parameters[key]
@@ -154,6 +156,27 @@ def test_both_slopes_are_shown_with_a_note_where_the_class_differs(pinions):
             assert ("another class" in line) == (one.class_ != one.slope_other_span_class)
             noted += "another class" in line
     assert noted > 0
+
+
+def test_helix_slopes_are_shown_by_helix_angle(faults):
+    # an internal right-hand gear: by helix angle the right flank's sign is turned (ISO 1328-1, from memory)
+    gear = gear_of(faults, "OT-0308")
+    (line,) = helix_angle_lines(gear)
+    found = re.search(r"plus: larger helix angle\): left ([+-]\S+) µm, right ([+-]\S+) µm", line)
+    assert found
+    flanks = gear.parameters["helix_slope"].flanks
+    assert float(found[1]) == pytest.approx(flanks["left"].value_um, abs=0.006)
+    assert float(found[2]) == pytest.approx(-flanks["right"].value_um, abs=0.006)
+    assert line in " ".join(shown(gear_blocks(faults.header, gear, "full")).split())
+
+
+def test_helix_slopes_of_a_spur_gear_are_shown_by_hand(pinions):
+    # external: material gained away from the datum face is left-hand on the left flank, else right-hand
+    for gear in pinions.gears:
+        (line,) = helix_angle_lines(gear)
+        for flank, one in gear.parameters["helix_slope"].flanks.items():
+            hand = "right-hand" if (one.value_um > 0) == (flank == "right") else "left-hand"
+            assert re.search(rf"{flank} [0-9.]+ µm {hand}", line)
 
 
 def test_limits_of_the_drawing_are_shown_instead_of_a_class(pinions):
