@@ -61,12 +61,14 @@ def sound(where):
         return check_store(store).findings == ()
 
 
-def test_a_writer_killed_at_any_moment_loses_nothing_it_acknowledged(where, tmp_path):
+def test_a_writer_killed_at_any_moment_loses_nothing_it_acknowledged(where, tmp_path, request):
     names = [[f"F{folder}-{gear:02d}" for gear in range(GEARS)] for folder in range(FOLDERS)]
     prepared = [
         prepare(FolderToAdd(made_folder(tmp_path / str(day), own, day=day)))
         for day, own in enumerate(names, start=1)
     ]
+    for one in prepared:
+        request.addfinalizer(one.close)
     HistoryStore.open(where, writing=True).close()
 
     def empty():
@@ -74,39 +76,37 @@ def test_a_writer_killed_at_any_moment_loses_nothing_it_acknowledged(where, tmp_
             for table in reversed(METADATA.sorted_tables):
                 connection.execute(table.delete())
 
-    def run(after):
-        """Kill a writer of all folders after some seconds; return how many it acknowledged."""
+    def run(kill_after=None, delay=0.0):
+        """Kill a writer of all folders some time after it acknowledged so many; return how many it did."""
         reading, writing = os.pipe()
 
         def work():
             with HistoryStore.open(where, writing=True) as store:
-                os.write(writing, b"s")
                 for one in prepared:
                     add_prepared(store, [one])
                     os.write(writing, b"a")
 
         child = in_child(work)
         os.close(writing)
-        assert os.read(reading, 1) == b"s"
-        started = time.monotonic()
-        if after is not None:
-            time.sleep(after)
+        acknowledged = 0
+        while acknowledged != kill_after and os.read(reading, 1):
+            acknowledged += 1
+        if kill_after is not None:
+            time.sleep(delay)
             os.kill(child, signal.SIGKILL)
         os.waitpid(child, 0)
-        taken = time.monotonic() - started
-        acknowledged = b""
-        while more := os.read(reading, 100):
-            acknowledged += more
+        acknowledged += len(b"".join(iter(lambda: os.read(reading, 100), b"")))
         os.close(reading)
-        return len(acknowledged), taken
+        return acknowledged
 
-    acknowledged, whole = run(None)
-    assert acknowledged == FOLDERS
+    started = time.monotonic()
+    assert run() == FOLDERS
+    one_folder = min(0.5, (time.monotonic() - started) / FOLDERS)
     chance = random.Random(20250607)
     in_the_middle = 0
     for _ in range(KILLS):
         empty()
-        acknowledged, _ = run(chance.uniform(0.0, whole))
+        acknowledged = run(chance.randrange(FOLDERS), chance.uniform(0.0, one_folder))
         there = serials(where)
         for number, own in enumerate(names):
             kept = sum(name in there for name in own)
@@ -119,8 +119,6 @@ def test_a_writer_killed_at_any_moment_loses_nothing_it_acknowledged(where, tmp_
     with HistoryStore.open(where, writing=True) as store:
         add_prepared(store, prepared)
     assert len(serials(where)) == FOLDERS * GEARS
-    for one in prepared:
-        one.close()
 
 
 def test_two_writers_at_once(where, tmp_path):
