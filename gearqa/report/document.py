@@ -86,7 +86,7 @@ class Facts:
     items: tuple[tuple[Text, Text], ...]
 
 
-LONG_FACT = 48
+LONG_FACT = 60
 LONG_FACT_WORD = 24
 """Characters from which a fact, or a word of it, needs a line of its own."""
 

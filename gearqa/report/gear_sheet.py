@@ -46,6 +46,8 @@ Array = NDArray[np.float64]
 ROLES = ("Inspected by", "Approved by")
 SHORT = 48
 """Characters of a serial in titles, page heads, tables and file names."""
+NO_BREAK = "\u00a0"
+"""A blank at which no line ends: between a symbol and its value."""
 RUNOUT_ANNEX = "Fr is graded by an informative annex of the standard: agree on it before it decides."
 MORE_CAUTIONS = ("Correct a grinder only after a qualified setter has checked the correction.",)
 
@@ -204,7 +206,7 @@ def gear_words(part: Part) -> str:
         f"αn {number_text(gear.normal_pressure_angle_deg)}°", helix,
         f"b {number_text(gear.face_width_mm)} mm", f"x {number_text(shift, signed=True)}" if shift else "",
     ]  # fmt: skip
-    return ", ".join(filter(None, words))
+    return ", ".join(word.replace(" ", NO_BREAK) for word in words if word)
 
 
 def evaluation_words(part: Part, curves: Sequence[TraceCurves], aids: SheetAids) -> str:

@@ -72,7 +72,7 @@ def test_the_head_says_what_was_measured_where_and_how() -> None:
         "Parts since dress": "3", "Measured": "2025-03-04 07:30:05 (local time)", "Instrument": "GM-1",
         "Operator": "Inspector B", "Temperature": "20.2 °C", "Calibration": "CAL-7", "shift": "early",
         "Remark": "first part", "Standard": "ISO 1328-1:2013",
-        "Gear": "internal, z 31, mn 2 mm, αn 20°, β 15° right, b 20 mm",
+        "Gear": "internal, z_31, mn_2_mm, αn_20°, β_15°_right, b_20_mm".replace("_", "\u00a0"),
         "Evaluation": facts["Evaluation"],
     }  # fmt: skip
     # Ranges by hand: d_b = 62 / cos 15 * cos(atan(tan 20 / cos 15)) = 60.0738; L = sqrt(d^2 - d_b^2) / 2;
