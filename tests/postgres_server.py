@@ -11,6 +11,7 @@ import pwd
 import shutil
 import subprocess
 import tempfile
+import time
 from pathlib import Path
 
 import pytest
@@ -23,6 +24,19 @@ def programs() -> Path | None:
     """Folder of the newest server's programs."""
     found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda p: int(p.parts[-3]))
     return found[-1].parent if found else None
+
+
+START_SECONDS = 60
+RUN = """
+"$0" -D "$1" -k "$2" -c listen_addresses= -c fsync=off -c shared_buffers=32MB -c max_connections=30 \\
+    >"$2/log" 2>&1 &
+server=$!
+cat >/dev/null
+kill -QUIT $server
+wait $server
+rm -rf "$2"/*
+"""
+"""Runs the server until standard input ends: so it ends with the tests, however they end."""
 
 
 class Server:
@@ -40,13 +54,22 @@ class Server:
     def start(self) -> None:
         data = self.folder / "data"
         self._run("initdb", "-D", data, "-A", "trust", "-U", "postgres", "-E", "UTF8", "--locale=C", "-N")
-        settings = "-c listen_addresses='' -c fsync=off -c shared_buffers=32MB -c max_connections=30"
-        log = self.folder / "log"
-        self._run("pg_ctl", "-D", data, "-w", "-l", log, "-o", f"-k {self.folder} {settings}", "start")
+        self._process = subprocess.Popen(
+            ["sh", "-c", RUN, self._bin / "postgres", data, self.folder], stdin=subprocess.PIPE,
+            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, user=self._user, cwd=self.folder,
+        )  # fmt: skip
+        end = time.monotonic() + START_SECONDS
+        while subprocess.run(
+            [self._bin / "pg_isready", "-h", self.folder], capture_output=True, check=False
+        ).returncode:
+            assert time.monotonic() < end, (self.folder / "log").read_text(encoding="utf-8")
+            time.sleep(0.05)
 
     def stop(self) -> None:
-        self._run("pg_ctl", "-D", self.folder / "data", "-m", "immediate", "-w", "stop")
-        shutil.rmtree(self.folder)
+        assert self._process.stdin is not None
+        self._process.stdin.close()
+        self._process.wait()
+        shutil.rmtree(self.folder, ignore_errors=True)
 
     def database(self) -> str:
         self._count += 1
