@@ -26,6 +26,9 @@ HELIX_MARGIN_SHARE: Final = 0.05
 CUTOFFS_PER_RANGE: Final = 30
 SMALLEST_DEFAULT_CUTOFF_MM: Final = 0.05
 MISSING_STEPS_ALLOWED: Final = 2
+HOLE_STEPS: Final = 10
+HOLE_SHARE: Final = 0.1
+"""A gap of more than so many median steps and of more than so much of the range is a hole in the trace."""
 FEWEST_POINTS: Final = 20
 WANTED_POINTS: Final = 150
 WANTED_POINTS_PER_CUTOFF: Final = 3
@@ -282,19 +285,22 @@ class Coverage:
     """Samples in the range."""
     measured_low: float
     measured_high: float
-    fault: Literal["range_not_covered", "too_few_points"] | None
+    fault: Literal["range_not_covered", "hole", "too_few_points"] | None
     """Why traces so sampled cannot be evaluated."""
     few_points: bool
     """Fewer than the 150 points wanted."""
     sparse: bool
     """Fewer than 3 points within a cutoff somewhere in the range: the filter does little there."""
+    hole: tuple[float, float] | None = None
+    """Where samples are missing inside the range."""
 
 
 def coverage(x: Array, spec: TraceSpec) -> Coverage:
     """How far sampled positions cover the evaluation range.
 
     ISO 1328-1:2013, annex on filtering (from memory) for the number of points wanted; the rest is
-    a house rule: at most two median steps may be missing at an end, 20 points are needed.
+    a house rule: at most two median steps may be missing at an end, no gap inside may be longer than
+    ten median steps and a tenth of the range, 20 points are needed.
 
     Parameters
     ----------
@@ -320,18 +326,30 @@ def coverage(x: Array, spec: TraceSpec) -> Coverage:
         return Coverage(0, np.nan, np.nan, "too_few_points", few_points=True, sparse=True)
     low, high = spec.low - SAME_POSITION_MM, spec.high + SAME_POSITION_MM
     inside = x[(x >= low) & (x <= high)]
-    allowed = MISSING_STEPS_ALLOWED * float(np.median(np.diff(x))) if len(x) > 1 else 0.0
+    step = float(np.median(np.diff(x))) if len(x) > 1 else 0.0
     missing = max(x[0] - spec.low, spec.high - x[-1])
-    fault: Literal["range_not_covered", "too_few_points"] | None = None
-    if missing > allowed + SAME_POSITION_MM:
+    hole = _hole(np.clip(x, spec.low, spec.high), max(HOLE_STEPS * step, HOLE_SHARE * spec.length))
+    fault: Literal["range_not_covered", "hole", "too_few_points"] | None = None
+    if missing > MISSING_STEPS_ALLOWED * step + SAME_POSITION_MM:
         fault = "range_not_covered"
+    elif hole is not None:
+        fault = "hole"
     elif len(inside) < FEWEST_POINTS:
         fault = "too_few_points"
     n = WANTED_POINTS_PER_CUTOFF
     sparse = (
         spec.cutoff is not None and len(inside) > n and bool(np.any(inside[n:] - inside[:-n] > spec.cutoff))
     )
-    return Coverage(len(inside), float(x[0]), float(x[-1]), fault, len(inside) < WANTED_POINTS, sparse)
+    return Coverage(len(inside), float(x[0]), float(x[-1]), fault, len(inside) < WANTED_POINTS, sparse, hole)
+
+
+def _hole(x: Array, longest: float) -> tuple[float, float] | None:
+    """The longest gap between positions where it is longer than allowed."""
+    gaps = np.diff(x)
+    if not len(gaps) or gaps.max() <= longest + SAME_POSITION_MM:
+        return None
+    at = int(gaps.argmax())
+    return float(x[at]), float(x[at + 1])
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -163,6 +163,11 @@ def _coverage_reason(trace: Trace, covered: Coverage, spec: TraceSpec) -> str:
             f"{_trace_name(trace)} does not cover its evaluation range ({measured}; "
             f"at most {MISSING_STEPS_ALLOWED} steps may be missing at an end)"
         )
+    if covered.hole is not None:
+        return (
+            f"{_trace_name(trace)} does not cover its evaluation range: no points from {covered.hole[0]:.4f} "
+            f"to {covered.hole[1]:.4f} mm ({measured})"
+        )
     return (
         f"{_trace_name(trace)} has {covered.points} points in its evaluation range, "
         f"at least {FEWEST_POINTS} are needed ({measured})"

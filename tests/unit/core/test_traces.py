@@ -326,6 +326,27 @@ def test_the_last_sample_stands_for_a_missing_end():
     assert found["slope"] == pytest.approx(28.8, abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("step", "first", "last", "fault"),
+    [
+        (0.1, 12.0, 14.8, None),  # 28 steps, a little less than a tenth of 28.8 mm
+        (0.1, 12.0, 14.9, "hole"),
+        (0.1, 1.7, 5.0, "hole"),
+        (1.2, 13.6, 17.2, None),  # more than a tenth, but three steps only
+    ],
+)
+def test_no_hole_may_be_inside(step, first, last, fault):
+    """No samples between `first` and `last`."""
+    x = positions(1.6, 30.4, step)
+    assert coverage(x[(x < first + step / 2) | (x > last - step / 2)], HELIX).fault == fault
+
+
+def test_a_gap_that_reaches_out_of_the_range_counts_within_it_only():
+    """No samples from 0.0 to 3.0, of which 1.4 are inside: less than a tenth of the range."""
+    x = np.concatenate(([-0.1, 0.0], positions(3.0, 32.0, 0.1)))
+    assert coverage(x, HELIX).fault is None
+
+
 @pytest.mark.parametrize(("n", "fault"), [(20, None), (19, "too_few_points")])
 def test_twenty_points_are_needed(n, fault):
     x = np.linspace(1.6, 30.4, n)

@@ -31,7 +31,7 @@ def codes(result: GearResult) -> list[str]:
     return [w.code for w in result.warnings]
 
 
-def short(trace: Trace, keep: slice) -> Trace:
+def short(trace: Trace, keep: slice | np.ndarray) -> Trace:
     return Trace(trace.kind, trace.flank, trace.tooth, trace.position_mm[keep], trace.deviation_um[keep])
 
 
@@ -139,6 +139,15 @@ def test_a_trace_that_does_not_cover_its_range_opens_its_flank():
     assert (slope.flanks["left"].conforms, slope.flanks["right"].conforms) == (None, True)
     assert (slope.master_quality, result.master_quality) == (None, None)
     assert len(result.traces) == 15
+
+
+def test_a_trace_with_a_hole_proves_nothing():
+    whole = make.helix("left", 13)
+    keep = (whole.position_mm < 5.0) | (whole.position_mm > 11.0)
+    result = graded(make.gear(make.with_trace(short(whole, keep))))
+    assert gaps(result) == {(key, "left") for key in HELIX}
+    assert result.conforms is None
+    assert "does not cover its evaluation range: no points from 4.9" in result.not_assessed[0].reason
 
 
 def test_what_was_evaluated_can_fail_although_a_trace_is_missing():
