@@ -380,13 +380,12 @@ class _Draft:
     def _flank(self) -> Iterator[tuple[str, str]]:
         header = self.found.get("flank")
         if header is not None:
-            words = list(dict.fromkeys(self.look.column(header)))
-            self.flank_words = tuple(words)
-            meaning = {word: flank_of(word) or "" for word in words if word}
+            self.flank_words = self.look.words(header)
+            meaning = {word: flank_of(word) or "" for word in self.flank_words}
             if all(word.casefold() in {"left", "right"} for word in meaning):
                 yield "flank", toml_value(header)
             elif all(meaning.values()):
-                for word in list(meaning):  # the first rows may show one flank only
+                for word in list(meaning):  # the file may hold one flank only
                     other = other_flank_word(word)
                     if other is not None:
                         meaning.setdefault(other, flank_of(other) or "")

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import csv
 import re
 from collections import Counter
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Final, Literal
 
@@ -18,12 +21,14 @@ _SEPARATORS: Final = (";", "\t", ",", "|")
 _NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?")
 _TAIL_BYTES: Final = 8192
 _LOOKED_AT: Final = 400
+_LINES_SEARCHED: Final = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
 class TableLook:
     """The layout of one table file."""
 
+    path: Path
     dialect: Dialect
     preamble: tuple[str, ...]
     """Lines before the header that are no comments."""
@@ -40,6 +45,18 @@ class TableLook:
         """Cells of a column in the first rows."""
         at = self.header.index(name)
         return [row[at] for row in self.rows]
+
+    def words(self, name: str) -> tuple[str, ...]:
+        """Distinct cells of a column of words in the whole file, the footer's left out, as first met."""
+        at, width = self.header.index(name), len(self.header)
+        found = dict.fromkeys(self.column(name))
+        with self.path.open(encoding=self.dialect.encoding, errors="replace", newline="") as text:
+            lines = islice(text, self.header_line, _LINES_SEARCHED)
+            with suppress(csv.Error):  # then what was found so far must do
+                for row in csv.reader(lines, delimiter=self.dialect.separator):
+                    if len(row) == width:
+                        found.setdefault(row[at].strip())
+        return tuple(word for word in found if word and word not in self.units)
 
     def numbers(self, name: str) -> list[float]:
         """The numbers of a column in the first rows; empty where a cell is neither number nor blank."""
@@ -87,7 +104,7 @@ def look_at_table(path: Path) -> TableLook | None:
         comment=best.comment,
     )  # fmt: skip
     return TableLook(
-        dialect, skipped, best.header_at + 1, best.header, best.units, tuple(best.rows[:_LOOKED_AT]),
+        path, dialect, skipped, best.header_at + 1, best.header, best.units, tuple(best.rows[:_LOOKED_AT]),
         tuple(footer),
     )  # fmt: skip
 

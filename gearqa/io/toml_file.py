@@ -583,8 +583,10 @@ def _described(annotation: Any, metadata: Sequence[Any]) -> str:
     name = names.get(annotation, getattr(annotation, "__name__", str(annotation)))
     if annotation in {int, float}:
         return name + _range(metadata)
-    if annotation is str and any(getattr(m, "min_length", 0) for m in metadata):
-        return "a text in quotes that is not empty"
+    if annotation is str and any(getattr(m, "max_length", None) == 1 for m in metadata):
+        name = "a single character in quotes"
+    elif annotation is str and any(getattr(m, "min_length", 0) for m in metadata):
+        name += " that is not empty"
     return name
 
 

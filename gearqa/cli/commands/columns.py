@@ -52,7 +52,9 @@ def command(
         write_whole(str(write), draft.toml.encode())
         tell(f"written: {write}")
     if gaps:
-        tell(f"{gaps} {'gap is' if gaps == 1 else 'gaps are'} marked with '{GAP}': fill in what they ask for")
+        what = "gap is marked with '{}': fill in what it asks for"
+        what = what if gaps == 1 else "gaps are marked with '{}': fill in what they ask for"
+        tell(f"{gaps} {what.format(GAP)}")
     tell(f"then: gearqa grade {draft.folder} --columns {write or 'map.toml'}")
     return ExitStatus.CONFORMS
 

@@ -196,6 +196,14 @@ def test_flank_words_that_say_nothing_are_a_gap_and_the_map_is_not_taken(tmp_pat
     assert [(p.reason, p.key) for p in caught.value.problems] == [(Reason.MISSING_KEY, "profile.columns")]
 
 
+def test_flank_words_are_sought_in_the_whole_file(tmp_path: Path) -> None:
+    rows = [f"A7;{side};{tooth};{x};0.1" for side in ("F1", "F2") for tooth in range(1, 20) for x in X]
+    header = "Serial;Flank;Tooth;Roll length [mm];Deviation [um]"
+    (tmp_path / "p.txt").write_text("\n".join([header, *rows, "end of report"]))
+    (table,) = draft_columns(tmp_path).tables
+    assert table.flank_words == ("F1", "F2")
+
+
 def test_an_unsaid_unit_of_deviations_is_a_gap(tmp_path: Path) -> None:
     rows = [f"1,L,1,{x},{wave(x, 1)}" for x in X]
     (tmp_path / "t.csv").write_text("\n".join(["Serial,Side,Tooth,Roll [mm],Deviation", *rows]))
