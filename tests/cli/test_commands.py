@@ -62,6 +62,21 @@ def test_tolerances_of_all_classes_and_with_teeth(capsys):
     jsonschema.validate(result, tolerances_json_schema(), cls=jsonschema.Draft202012Validator)
 
 
+@pytest.mark.parametrize(
+    ("words", "doubtful"),
+    [
+        (("--teeth", 87, "--helix-angle", 18, "--diameter", 160), False),  # 160.085, rounded
+        (("--teeth", 87, "--helix-angle", 18, "--diameter", 100), True),
+        (("--teeth", 87, "--diameter", 160), False),  # a helix angle that is not told
+        (("--teeth", 87, "--diameter", 150), True),  # less than z m
+        (("--diameter", 100), False),
+    ],
+)
+def test_a_diameter_that_the_teeth_contradict_is_told(capsys, words, doubtful):
+    assert run("tolerances", "--module", 1.75, "--face-width", 32, *words, "--json", "-") == 0
+    assert ("for the reference diameter" in capsys.readouterr().err) is doubtful
+
+
 def test_tolerances_from_a_part_file(capsys, tmp_path):
     folder = pitch_folder(tmp_path / "lot")
     for path in (folder, folder / "part.toml"):

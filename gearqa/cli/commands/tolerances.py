@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import asdict, astuple, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from gearqa.report.document import Table
 
 DEFAULT_STANDARD = "ISO 1328-1:2013"
+DIAMETER_SHARE: Final = 0.01
+"""A reference diameter may be rounded so much."""
+LARGEST_HELIX_DEG: Final = 45
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +87,10 @@ def command(
             "outside the range of application: " + "; ".join(map(str, outside)),
             hint="The formulas are not extended beyond the range that the standard states.",
         )
+    if part is None and (doubt := _doubt(gear, helix_angle)):
+        from gearqa.cli.console import tell  # noqa: PLC0415
+
+        tell(f"warning: {doubt}")
     table = edition.tolerance_table(*astuple(gear))
     classes = {A: table[A] for A in edition.CLASSES if grade in (None, A)}
     if json is not None:
@@ -138,6 +145,23 @@ def _from_options(
             f"missing: {', '.join(missing)}", hint="Or give --part FILE. Help: gearqa tolerances --help"
         )
     return ToleranceGear(teeth, module, diameter, face_width, beta)
+
+
+def _doubt(gear: ToleranceGear, helix_angle: float | None) -> str:
+    """What is odd about a reference diameter that does not follow from teeth, module and helix angle."""
+    if gear.teeth is None:
+        return ""
+    spur = gear.teeth * gear.normal_module_mm
+    low, high = spur, spur / math.cos(math.radians(LARGEST_HELIX_DEG))
+    if helix_angle is not None:
+        low = high = spur / math.cos(math.radians(helix_angle))
+    if low * (1 - DIAMETER_SHARE) <= gear.reference_diameter_mm <= high * (1 + DIAMETER_SHARE):
+        return ""
+    follows = f"{low:.4g}" if low == high else f"{low:.4g} to {high:.4g}"
+    return (
+        f"the tolerances are for the reference diameter {gear.reference_diameter_mm:g} mm as given; teeth, "
+        f"module and helix angle make it {follows} mm"
+    )
 
 
 def _gear_text(gear: ToleranceGear) -> str:
