@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from gearqa.cautions import CAUTIONS, SETTER
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.io.tables import QUANTITIES, TABLES
 from gearqa.model.part import DEFAULT_MASTER_CLASS, ISO_1328_1_2013
 from gearqa.report.document import Block, Bullets, Column, Paragraph, Table
-from gearqa.report.model import CAUTIONS
 from gearqa.symbols import DEFAULT_GRADED, PARAMETERS
 
 
@@ -242,7 +242,7 @@ def drift() -> list[Block]:
                 "On a signal: hold what was made since the last gear measured good, and measure it.",
                 "Which parts to measure: the fewest places of each cycle at which a lasting change is seen "
                 "before more than one cycle (--escaped-parts) is made, in 95 of 100 cases.",
-                "A qualified setter checks every correction and every new dress interval before it is used.",
+                SETTER,
             )
         ),
         Paragraph("Exit status: 1 on a signal of the current cycle (or since --since), or where the limit is "

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from gearqa.cautions import GEOMETRY_ONLY, SETTER, WHO_DECIDES
 from gearqa.drift import words
 from gearqa.drift.series import AnalysedSeries
 from gearqa.model.drift import DriftSeries, DriftSettings, Sentence
@@ -30,9 +31,9 @@ def advise(analysed: Sequence[AnalysedSeries], settings: DriftSettings) -> tuple
         rest += _sampling(where, members, settings)
     found = urgent + rest
     if any(s.code in ("centre_cycle", "level_change", "level_trend") for s in found):
-        found.append(Sentence("setter", words.SETTER))
+        found.append(Sentence("setter", SETTER))
     if found:
-        found.append(Sentence("geometry_only", words.GEOMETRY))
+        found += [Sentence("geometry_only", GEOMETRY_ONLY), Sentence("who_decides", WHO_DECIDES)]
     return tuple(found)
 
 

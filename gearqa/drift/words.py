@@ -21,10 +21,6 @@ TOWARDS: dict[str, tuple[str, str]] = {
     ),
     SIZE: ("a larger dimension", "a smaller dimension"),
 }
-SETTER = "A qualified setter checks every correction of the grinder before it is used."
-GEOMETRY = (
-    "This is about geometry alone: it says nothing about grinding burn, hardness, cracks or load capacity."
-)
 
 
 def parameter_name(parameter: str) -> str:

@@ -7,13 +7,14 @@ import io
 from collections.abc import Iterable, Iterator
 from typing import Any, BinaryIO, Literal
 
+from gearqa.cautions import NOT_MEASURED
 from gearqa.io.recognition import RESULT_MARK
 from gearqa.model.results import FlankResult, GearResult, GradeHeader, LotSummary, ParameterResult
 
 RowKind = Literal["gear", "flank", "trace"]
 Style = Literal["comma", "semicolon"]
 
-SIMULATED_MARK = ", SIMULATED: made by gearqa simulate, not measured on a gear"
+SIMULATED_MARK = f", SIMULATED: {NOT_MEASURED}"
 """What follows in that line when the result rests on simulated data."""
 
 GEAR_COLUMNS = (

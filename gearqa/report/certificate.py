@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from gearqa.cautions import CAUTIONS, SETTER
 from gearqa.model.lot import LotResult
 from gearqa.model.measurement import Production
 from gearqa.report import certificate_figures as figures
@@ -27,11 +28,8 @@ DIGITS = 12
 """Of a file's SHA-256 on paper; the record holds all of them."""
 ELSEWHERE = ("one_percent",)
 """Notes whose content stands with the sampling plan."""
-FIRST_PAGE = ("geometry_only",)
-"""Notes that are cautions."""
 TO_TICK = "☐ release  ☐ hold  ☐ reject; reason, concession:"
 """For a person to fill in by hand."""
-SETTER = "Correct a grinder only after a qualified setter has checked the correction."
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +139,7 @@ def _decision_page(result: LotResult, gear_words: str, record: RecordFacts | Non
             doc.Cautions(
                 (
                     *words.caution_lines(result),
-                    *(words.sentence(one.message) for one in result.notes if one.code in FIRST_PAGE),
+                    *CAUTIONS,
                     SETTER,
                 )
             ),
@@ -301,8 +299,7 @@ def _statistics_page(result: LotResult, table: Sequence[TableRow]) -> Iterator[d
 
 def _method(result: LotResult) -> Iterator[doc.Block]:
     """What is true of the method, sources of the uncertainties, editions, input files."""
-    notes = [words.sentence(one.message) for one in result.notes if one.code not in {*ELSEWHERE, *FIRST_PAGE}]
-    lines = [" ".join(notes), f"{_editions(result)} {_inputs(result)}"]
+    lines = [" ".join(words.note_lines(result, without=ELSEWHERE)), f"{_editions(result)} {_inputs(result)}"]
     for line in filter(None, lines):
         yield doc.Paragraph(line, "note")
 

@@ -20,7 +20,6 @@ Status = Literal["good", "bad", "open", "none"]
 
 CAUTIONS_TITLE = "Cautions"
 DATE = "Date"
-SIMULATED_BANNER = "SIMULATED DATA: made by gearqa simulate, not measured on a gear"
 
 STATUS_MARKS: dict[Status, str] = {"good": "✓", "bad": "✗", "open": "?", "none": "–"}
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 
+from gearqa.cautions import CAUTIONS, SETTER
 from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries
 from gearqa.report import document as doc
 from gearqa.report.drift_figures import series_figures
 from gearqa.report.drift_model import (
     CONTROL_LIMITS_ARE_NO_TOLERANCE,
-    SETTER,
     cycles_text,
     false_alarms,
     for_people,
@@ -30,7 +30,6 @@ from gearqa.report.drift_model import (
     to_do,
     wear_texts,
 )
-from gearqa.report.model import CAUTIONS
 from gearqa.report.numbers import DASH, count_text
 from gearqa.report.texts import clip
 from gearqa.version import __version__

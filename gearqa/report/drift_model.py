@@ -19,9 +19,8 @@ CHART_NAMES = {
 SIGNALS_SHOWN = 20
 """Signals of one chart that are listed with their serials: the last ones."""
 RULE_NAMES = {"beyond_limit": "beyond the control limit"}
-ALWAYS_SAID = ("setter", "geometry_only")
+ALWAYS_SAID = ("setter", "geometry_only", "who_decides")
 """Advice that stands among the cautions of every report."""
-SETTER = "A qualified setter checks every correction of the grinder and every new dress interval before use."
 IN_SHORT = (
     "The numbers rest on wear in a straight line within each cycle and on a future like this history; "
     "more: gearqa explain drift."

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from gearqa.cautions import CAUTIONS, SETTER, SIMULATED_BANNER
 from gearqa.model.drift import DriftResult
 from gearqa.report import document as doc
 from gearqa.report.drift_model import (
     IN_SHORT,
-    SETTER,
     cycles_text,
     false_alarms,
     groups,
@@ -16,14 +16,13 @@ from gearqa.report.drift_model import (
     series_table,
     to_do,
 )
-from gearqa.report.model import CAUTIONS, SIMULATED
 
 
 def drift_blocks(result: DriftResult, *, wide: bool = False) -> list[doc.Block]:
     """What `gearqa drift` prints."""
     blocks: list[doc.Block] = []
     if result.simulated:
-        blocks.append(doc.Paragraph(SIMULATED, "lead"))
+        blocks.append(doc.Paragraph(SIMULATED_BANNER, "lead"))
     first, *more = leading(result)
     blocks.append(doc.Paragraph(first, "lead"))
     blocks += map(doc.Paragraph, more)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from gearqa.cautions import CAUTIONS, SIMULATED_BANNER
 from gearqa.model.gauge import (
     ACCEPTABLE_PERCENT,
     WANTED_INDEX,
@@ -16,7 +17,6 @@ from gearqa.model.gauge import (
 )
 from gearqa.report import document as doc
 from gearqa.report import palette, plot
-from gearqa.report.model import CAUTIONS, SIMULATED
 from gearqa.report.numbers import DASH, count_text, value_text
 from gearqa.report.texts import clip
 from gearqa.symbols import PARAMETERS
@@ -196,7 +196,7 @@ def reference_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
 
 def gauge_blocks(result: GaugeResult, *, wide: bool) -> list[doc.Block]:
     """What the terminal shows."""
-    blocks: list[doc.Block] = [doc.Paragraph(SIMULATED, "lead")] if result.simulated else []
+    blocks: list[doc.Block] = [doc.Paragraph(SIMULATED_BANNER, "lead")] if result.simulated else []
     blocks += [doc.Paragraph(title(result), "lead"), verdict(result)]
     if result.crossed:
         blocks.append(variance_table(result, wide=wide))

@@ -10,6 +10,7 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
+from gearqa.cautions import CAUTIONS, SETTER
 from gearqa.errors import Notice
 from gearqa.model.measurement import GearMeasurement, Production
 from gearqa.model.part import Part
@@ -23,7 +24,6 @@ from gearqa.model.results import (
 from gearqa.report import document as doc
 from gearqa.report import gear_figures
 from gearqa.report.model import (
-    CAUTIONS,
     CONFORMITY,
     MASTER_QUALITY,
     STATUS,
@@ -49,7 +49,6 @@ SHORT = 48
 NO_BREAK = "\u00a0"
 """A blank at which no line ends: between a symbol and its value."""
 RUNOUT_ANNEX = "Fr is graded by an informative annex of the standard: agree on it before it decides."
-MORE_CAUTIONS = ("Correct a grinder only after a qualified setter has checked the correction.",)
 
 
 def document_of(header: GradeHeader, title: str, sheets: tuple[doc.Sheet, ...]) -> doc.Document:
@@ -148,7 +147,7 @@ def gear_id(number: int) -> str:
 def cautions(graded: Iterable[str]) -> doc.Cautions:
     """What nobody may read out of a sheet."""
     annex = (RUNOUT_ANNEX,) if "runout" in graded else ()
-    return doc.Cautions((*CAUTIONS, *annex, *MORE_CAUTIONS))
+    return doc.Cautions((*CAUTIONS, *annex, SETTER))
 
 
 def head_facts(

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
+from gearqa.cautions import SIMULATED_BANNER
 from gearqa.model.history import (
     CheckReport,
     FrozenReference,
@@ -15,7 +16,7 @@ from gearqa.model.history import (
     StoredGear,
 )
 from gearqa.report.document import Block, Bullets, Cell, Column, Paragraph, Table
-from gearqa.report.model import CONFORMITY, MASTER_QUALITY, SIMULATED, STATUS
+from gearqa.report.model import CONFORMITY, MASTER_QUALITY, STATUS
 from gearqa.report.numbers import DASH, class_text, count_text
 
 ROWS_SHOWN = 40
@@ -79,7 +80,7 @@ def gear_list_blocks(
     """What `history list` shows."""
     blocks: list[Block] = []
     if any(gear.simulated for gear in gears):
-        blocks.append(Paragraph(SIMULATED, "lead"))
+        blocks.append(Paragraph(SIMULATED_BANNER, "lead"))
     blocks.append(gears_table(gears, total, wide=wide) if gears else Paragraph("no gears"))
     if events is not None:
         blocks.append(events_table(events) if events else Paragraph("no events"))

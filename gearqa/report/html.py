@@ -13,6 +13,7 @@ from html import escape
 from importlib.resources import files
 from typing import BinaryIO
 
+from gearqa.cautions import SIMULATED_BANNER
 from gearqa.report import document as doc
 from gearqa.report.palette import css_classes, css_variables
 from gearqa.report.texts import right_to_left, visible
@@ -110,7 +111,7 @@ def _bar(document: doc.Document) -> str:
 
 
 def _sheet(document: doc.Document, sheet: doc.Sheet, *, lazy: bool) -> Iterator[str]:
-    mark = f'<div class="sim">{_escaped(doc.SIMULATED_BANNER)}</div>' if document.simulated else ""
+    mark = f'<div class="sim">{_escaped(SIMULATED_BANNER)}</div>' if document.simulated else ""
     anchor = f' id="{escape(sheet.id)}"' if sheet.id else ""
     if sheet.folded:
         status = f"{_mark(sheet.status)} " if sheet.status else ""

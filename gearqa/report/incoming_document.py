@@ -6,10 +6,10 @@ import math
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 
+from gearqa.cautions import CAUTIONS, SIMULATED_BANNER
 from gearqa.model.incoming import Agreement, Claim, IncomingResult, Row
 from gearqa.report import document as doc
 from gearqa.report.incoming_figures import incoming_figures, overlay_figures
-from gearqa.report.model import CAUTIONS, SIMULATED
 from gearqa.report.numbers import DASH, count_text, percent_text, value_text
 from gearqa.report.texts import clip
 from gearqa.symbols import PARAMETERS
@@ -319,7 +319,7 @@ def incoming_blocks(result: IncomingResult, *, wide: bool) -> list[doc.Block]:
     """What the terminal shows."""
     blocks: list[doc.Block] = []
     if result.simulated:
-        blocks.append(doc.Paragraph(SIMULATED, "lead"))
+        blocks.append(doc.Paragraph(SIMULATED_BANNER, "lead"))
     blocks += [doc.Paragraph(title(result), "lead"), doc.Paragraph(subject(result)), verdict(result)]
     rows = open_rows(result)
     if rows:
@@ -490,7 +490,7 @@ def incoming_text(result: IncomingResult) -> str:
     """Plain text of less than forty lines, suitable for a mail to the supplier."""
     lines: list[str] = []
     if result.simulated:
-        lines += ["SIMULATED DATA: made up, not measured on gears.", ""]
+        lines += [f"{SIMULATED_BANNER}.", ""]
     part = result.part
     name = f" ({part['name']})" if part["name"] else ""
     revision = f", revision {part['revision']}" if part["revision"] else ""
@@ -507,10 +507,7 @@ def incoming_text(result: IncomingResult) -> str:
             lines += _wrapped(_mail_row(row), "  ")[:2]
         if len(rows) > MAIL_VALUES:
             lines.append(f"  and {len(rows) - MAIL_VALUES} more values")
-    closing = [
-        "", "All values in micrometres. Drawing and contract decide; nothing here is",
-        "about material, hardness, grinding burn or load capacity.",
-    ]  # fmt: skip
+    closing = ["", *_wrapped(" ".join(("All values in micrometres.", *CAUTIONS)))]
     room = MAIL_LINES - len(lines) - len(closing)
     notes: list[str] = []
     for notice in result.cautions:

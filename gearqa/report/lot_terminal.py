@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from gearqa.cautions import CAUTIONS, SIMULATED_BANNER
 from gearqa.model.lot import LotResult
 from gearqa.report import document as doc
 from gearqa.report import lot_words as words
@@ -28,7 +29,7 @@ def lot_blocks(result: LotResult, *, wide: bool = False) -> list[doc.Block]:
     """
     blocks: list[doc.Block] = []
     if result.simulated:
-        blocks.append(doc.Paragraph(doc.SIMULATED_BANNER, "lead"))
+        blocks.append(doc.Paragraph(SIMULATED_BANNER, "lead"))
     blocks += [
         words.verdict(result),
         doc.Bullets(words.reason_lines(result)),
@@ -43,18 +44,18 @@ def lot_blocks(result: LotResult, *, wide: bool = False) -> list[doc.Block]:
         words.gear_table(result, MOST_GEARS, caption="Gears of the sample"),
         _statistics(result, wide=wide),
     ]
-    free = words.free_statement(result)
+    free, cautions = words.free_statement(result), words.caution_lines(result)
     if free is not None:
         blocks.append(doc.Paragraph(free))
     blocks += [
         doc.Paragraph("Master quality", "lead"),
         doc.Bullets(words.master_lines(result.master_quality)),
-        doc.Paragraph(doc.CAUTIONS_TITLE, "lead"),
-        doc.Bullets(words.caution_lines(result)),
+        *([doc.Paragraph(doc.CAUTIONS_TITLE, "lead"), doc.Bullets(cautions)] if cautions else []),
         doc.Paragraph("How this was decided", "lead"),
         doc.Bullets(words.note_lines(result)),
         doc.Facts((("Recommendation", words.marked(result.decision, result)),
                    ("Disposition", words.disposition_text(result)))),
+        doc.Cautions(CAUTIONS),
     ]  # fmt: skip
     return blocks
 

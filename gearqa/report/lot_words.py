@@ -43,6 +43,8 @@ MASTER_WORDS: Mapping[State, str] = {
 IN_LOT_STATUS: Mapping[InLot, Status] = {"shown": "good", "not shown": "open", "refuted": "bad"}
 IN_SAMPLE: Mapping[bool | None, str] = {True: "reached", False: "not reached", None: "not decidable"}
 NO_DISPOSITION = "none recorded: the tool recommends, a person decides on the lot"
+CAUTION_CODES = ("geometry_only", "who_decides")
+"""Notes that every output prints among its cautions."""
 FEW_GEARS = 50
 """Below so many gears the lower bound of an index stands before the index."""
 
@@ -595,9 +597,10 @@ def caution_lines(result: LotResult) -> tuple[str, ...]:
     return tuple(sentence(one.message) for one in result.cautions)
 
 
-def note_lines(result: LotResult) -> tuple[str, ...]:
-    """What is true of the method, as sentences."""
-    return tuple(sentence(one.message) for one in result.notes)
+def note_lines(result: LotResult, *, without: Sequence[str] = ()) -> tuple[str, ...]:
+    """What is true of the method, as sentences; what every output says stands among the cautions."""
+    left_out = {*CAUTION_CODES, *without}
+    return tuple(sentence(one.message) for one in result.notes if one.code not in left_out)
 
 
 def sentence(text: str) -> str:

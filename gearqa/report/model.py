@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from gearqa.cautions import CAUTIONS, SIMULATED_BANNER
 from gearqa.model.results import (
     FlankResult,
     GearResult,
@@ -57,12 +58,6 @@ MASTER_QUALITY: Mapping[bool | None, str] = {
 }
 STATUS: Mapping[bool | None, Status] = {True: "good", False: "bad", None: "open"}
 
-SIMULATED = "SIMULATED DATA: made by gearqa simulate, not measured on a gear"
-GEOMETRY_ONLY = (
-    "Geometry only: nothing here tells about grinding burn, hardness, cracks, material or load capacity."
-)
-WHO_DECIDES = "Drawing, contract, local codes and the licensed or authorised person decide."
-CAUTIONS = (GEOMETRY_ONLY, WHO_DECIDES)
 
 ALL_ROWS_UP_TO = 40
 """Gears of a lot that are all listed; of a larger lot only the worst are."""
@@ -425,7 +420,7 @@ def gear_blocks(header: GradeHeader, gear: GearResult, slope_span: str, *, wide:
 
 
 def _simulated(header: GradeHeader) -> list[Block]:
-    return [Paragraph(SIMULATED, "lead")] if header.simulated else []
+    return [Paragraph(SIMULATED_BANNER, "lead")] if header.simulated else []
 
 
 # --- a lot --------------------------------------------------------------------------------------

@@ -14,6 +14,7 @@ from importlib.resources import files
 from io import BytesIO
 from typing import Any, BinaryIO, Literal
 
+from gearqa.cautions import SIMULATED_BANNER
 from gearqa.errors import ReportError
 from gearqa.report import document as doc
 from gearqa.report.glyphs import font_folder, font_safe
@@ -154,7 +155,7 @@ def _document(document: doc.Document, sheets: Sequence[doc.Sheet], paper: Paper)
         "look": {ink.key: ink.light for ink in INKS},
         "marks": {status: mark for status, mark in doc.STATUS_MARKS.items() if status != "none"},
         "words": {
-            "cautions": doc.CAUTIONS_TITLE, "date": doc.DATE, "simulated": doc.SIMULATED_BANNER,
+            "cautions": doc.CAUTIONS_TITLE, "date": doc.DATE, "simulated": SIMULATED_BANNER,
         },
         "sheets": [
             {

@@ -8,6 +8,7 @@ from typing import BinaryIO, Final
 
 import numpy as np
 
+from gearqa.cautions import CAUTIONS, SETTER
 from gearqa.model.drift import SIZE, Observation
 from gearqa.model.history import WatchStatus
 from gearqa.report import palette, plot
@@ -29,7 +30,6 @@ from gearqa.report.document import (
 )
 from gearqa.report.history_tables import time_text
 from gearqa.report.html import write_html
-from gearqa.report.model import CAUTIONS
 from gearqa.report.numbers import count_text, value_text
 from gearqa.symbols import PARAMETERS, Flank
 from gearqa.version import __version__
@@ -42,10 +42,7 @@ SIDES: Final[tuple[tuple[Flank | None, palette.Ink, plot.Shape], ...]] = (
     ("right", palette.DESIGN, "square"),
     (None, palette.FILTERED, "diamond"),
 )
-SETTER: Final = (
-    "A signal says that the process has changed, not that a gear is bad; corrections of the grinder are "
-    "checked by a qualified setter before use."
-)
+SIGNALS_ARE_NO_VERDICTS: Final = "A signal says that the process has changed, not that a gear is bad."
 CHARSET: Final = b'<meta charset="utf-8">\n'
 
 
@@ -59,7 +56,7 @@ def watch_document(status: WatchStatus, observations: Sequence[Observation]) -> 
             for part, grinder, figure in _figures(observations)
         ),
         *_lists(status),
-        Section("", (Cautions((*CAUTIONS, SETTER)),)),
+        Section("", (Cautions((*CAUTIONS, SETTER, SIGNALS_ARE_NO_VERDICTS)),)),
     ]
     return Document(
         title=title,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
 
+from gearqa.cautions import GEOMETRY_ONLY, WHO_DECIDES
 from gearqa.errors import LotError, Notice
 from gearqa.evaluation.criteria import criteria_of
 from gearqa.model.lot import AppliedDecisionRule, Disposition, Exclusion, LotGear, LotOptions, LotResult
@@ -268,11 +269,5 @@ def _notes(basis: Basis) -> tuple[Notice, ...]:
                 "one quantity alone",
             )
         )
-    notes.append(
-        Notice(
-            "geometry_only",
-            "geometry only: no statement on grinding burn, hardness, cracks, material or load capacity; the "
-            "drawing, the contract and the person authorised decide",
-        )
-    )
+    notes += [Notice("geometry_only", GEOMETRY_ONLY), Notice("who_decides", WHO_DECIDES)]
     return tuple(notes)

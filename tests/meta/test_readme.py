@@ -12,6 +12,7 @@ from sybil import Sybil
 from sybil.parsers.markdown import PythonCodeBlockParser
 
 import gearqa
+from gearqa.cautions import GEOMETRY_ONLY, WHO_DECIDES
 from gearqa.cli import app
 from gearqa.cli.commands import COMMANDS
 from gearqa.cli.commands.schema import SCHEMAS
@@ -23,7 +24,6 @@ from gearqa.io.sheet_formats import MEASURED_STUDY, REPORTED, STUDY
 from gearqa.io.tables import TABLES
 from gearqa.io.toml_file import load_toml
 from gearqa.model.plan import Plan
-from gearqa.report.model import GEOMETRY_ONLY, WHO_DECIDES
 from gearqa.symbols import PARAMETERS
 
 ROOT = Path(__file__).parents[2]

@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from made_folders import pitch_folder
 
 import gearqa
+from gearqa.cautions import CAUTIONS
 from gearqa.report.document import Bullets, Cautions, Table, Verdict, plain
 from gearqa.report.model import (
     ALL_ROWS_UP_TO,
-    CAUTIONS,
     WORST_ROWS,
     LotCollector,
     gear_blocks,

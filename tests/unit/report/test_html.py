@@ -146,7 +146,7 @@ def test_same_bytes_twice() -> None:
 def test_simulated_is_said_in_words_and_across_the_page() -> None:
     text = html_of(document_of(simulated=True))
     assert '<div class="wm" aria-hidden="true">SIMULATED</div>' in text
-    assert "SIMULATED DATA: made by gearqa simulate" in text
+    assert "SIMULATED DATA: simulated or made up, not measured on a gear" in text
     assert "SIMULATED" not in html_of(document_of())
 
 

@@ -15,7 +15,6 @@ from gearqa.evaluate import LotCounter, evaluate
 from gearqa.model.measurement import GearMeasurement
 from gearqa.report import lot_sheet
 from gearqa.report.document import (
-    SIMULATED_BANNER,
     Bullets,
     Cautions,
     Cell,
@@ -31,7 +30,6 @@ from gearqa.report.document import (
 from gearqa.report.model import (
     CONFORMITY,
     MASTER_QUALITY,
-    SIMULATED,
     gear_verdict,
     parameter_table,
     shown_value,
@@ -258,4 +256,3 @@ def test_the_sheet_prints_what_the_terminal_prints() -> None:
         for head in ("value µm", "class 6 allows µm", "class", "class 4 allows µm", "place", "drawing"):
             assert row[head] in terminal, (row, head)
     assert blocks(sheet, Verdict)[0] == gear_verdict(header_of(part_of()), result)
-    assert SIMULATED == SIMULATED_BANNER
