@@ -19,6 +19,7 @@ from gearqa.io.digests import HashingFile
 from gearqa.io.problem_log import ProblemLog
 from gearqa.io.recognition import ignore_hint
 from gearqa.io.sources import ColumnSource, TableSource, WidePattern
+from gearqa.io.tables import LABEL_COLUMNS
 from gearqa.io.text import CP1252, UTF8, is_utf8_file
 from gearqa.symbols import FLANKS
 
@@ -248,9 +249,8 @@ class _Picker:
 
 def needed_columns(source: TableSource) -> tuple[str, ...]:
     """Columns whose blank cells make a row blank."""
-    skipped = {"face_position_mm"} if source.kind == "profile" else {"diameter_mm"}
     names = (*source.columns, *((source.wide.value,) if source.wide else ()))
-    return tuple(name for name in names if name not in skipped)
+    return tuple(name for name in names if name != LABEL_COLUMNS.get(source.kind))
 
 
 def _taker(

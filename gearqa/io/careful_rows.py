@@ -11,7 +11,7 @@ from gearqa.io.careful_reader import RawRows
 from gearqa.io.cells import Cells
 from gearqa.io.problem_log import ProblemLog
 from gearqa.io.sources import TableSource
-from gearqa.io.tables import NUMBER_COLUMNS
+from gearqa.io.tables import LABEL_COLUMNS, NUMBER_COLUMNS
 from gearqa.symbols import FLANKS
 
 FLANK_HINT: Final = (
@@ -26,7 +26,10 @@ def careful_series(
     cells = Cells.of(source, raw, log)
     serials, serial = cells.serials()
     flank = cells.words("flank", FLANKS, FLANK_HINT) if "flank" in raw.columns else None
-    numbers = {name: cells.numbers(name) for name in raw.columns if name in NUMBER_COLUMNS}
+    label = LABEL_COLUMNS.get(source.kind)
+    numbers = {
+        name: cells.numbers(name, blank=name == label) for name in raw.columns if name in NUMBER_COLUMNS
+    }
     with np.errstate(over="ignore"):
         rows, faults = to_series(Rows(source.kind, serials, serial, flank, numbers), frame, source.convention)
     cells.faults(faults)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -17,6 +17,10 @@ SAME_POSITION_MM: Final = 1e-6
 """Two points of a trace that lie closer are one point measured twice."""
 SAME_LABEL_MM: Final = 0.1
 """Labels (face position of a profile, diameter of a helix) that differ by less belong together."""
+
+
+_NO_LABEL: Final = 1e300
+"""Stands for a missing label while rows are cut: far from every other one."""
 
 
 @dataclass(slots=True)
@@ -55,8 +59,10 @@ def cut(rows: SeriesRows) -> Pieces:
             rows, key = rows.take(order), key[order]
             starts = _starts(key[1:] != key[:-1], len(key))
     else:
-        with np.errstate(invalid="ignore"):
-            jump = np.abs(np.diff(rows.label)) >= SAME_LABEL_MM
+        # rows without label are a trace of their own beside those with one
+        rows = replace(rows, label=np.where(np.isnan(rows.label), _NO_LABEL, rows.label))
+        assert rows.label is not None
+        jump = np.abs(np.diff(rows.label)) >= SAME_LABEL_MM
         starts = _starts((key[1:] != key[:-1]) | jump, len(key))
         met = key[starts] >> SERIES_BITS
         low, high = _label_range(rows.label, starts)
@@ -84,7 +90,9 @@ def _label_range(label: Array | None, starts: NDArray[np.int64]) -> tuple[Array,
     if label is None or not len(starts):
         nothing = np.full(len(starts), np.nan)
         return nothing, nothing
-    return np.minimum.reduceat(label, starts), np.maximum.reduceat(label, starts)
+    low, high = np.minimum.reduceat(label, starts), np.maximum.reduceat(label, starts)
+    unlabelled = low == _NO_LABEL
+    return np.where(unlabelled, np.nan, low), np.where(unlabelled, np.nan, high)
 
 
 def _labels_repeat(key: NDArray[np.int64], low: Array, high: Array) -> bool:

@@ -105,6 +105,9 @@ TABLES: Final[Mapping[TableKind, TableFormat]] = {
     )
 }
 
+LABEL_COLUMNS: Final[Mapping[TableKind, str]] = {"profile": "face_position_mm", "helix": "diameter_mm"}
+"""Where on the flank a trace lies; may be left empty."""
+
 GRADED_KINDS: Final[tuple[TableKind, ...]] = ("profile", "helix", "pitch", "runout")
 """Tables that can be graded."""
 

@@ -239,6 +239,22 @@ def test_where_a_label_becomes_another(tmp_path: Path, other: str, traces: int) 
     assert len(gear.traces) == traces
 
 
+def test_a_label_may_be_left_empty(tmp_path: Path) -> None:
+    header = "serial,flank,tooth,roll_length_mm,deviation_um,face_position_mm\n"
+    lines = [
+        f"A,left,{tooth},{p},{p / 8},{face}" for tooth in (1, 2) for p in (1, 2, 3) for face in ("", 5.0)
+    ]
+    lines += [f"A,right,1,{p},0, " for p in (3, 1, 2)]
+    gear = gears(read(tmp_path, {"p.csv": rows(header, lines)}))["A"]
+    traces = [(t.flank, t.tooth, t.label_mm, len(t.position_mm)) for t in gear.traces]
+    assert sorted(traces, key=str) == sorted(
+        [(flank, tooth, label, 3) for flank, tooth, label in (
+            ("left", 1, 5.0), ("left", 1, None), ("left", 2, 5.0), ("left", 2, None), ("right", 1, None),
+        )],
+        key=str,
+    )  # fmt: skip
+
+
 def test_diameters_make_several_helix_traces(tmp_path: Path) -> None:
     header = "serial,flank,tooth,face_position_mm,diameter_mm,deviation_um\n"
     lines = [f"A,left,1,{p},{d},{p}" for p in (1, 2, 3) for d in (22, 23)]
