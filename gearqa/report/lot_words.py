@@ -531,7 +531,7 @@ def range_text(pair: tuple[float, float], *, signed: bool = False) -> str:
 
 def statistics_notes(result: LotResult, *, wide: bool) -> Iterator[str]:
     """How the table is to be read."""
-    series = [one for *_, one in all_series(result)]
+    series = [one for *_, one in all_series(result) if one.n]
     if not series:
         return
     confidence, coverage = 100 * series[0].confidence, 100 * series[0].coverage

@@ -165,7 +165,11 @@ def _uncertainty(basis: Basis) -> Iterator[Notice]:
                     f"{upper - floor:g} um",
                 )
     sources = basis.plan.uncertainty_source
-    without = sorted({k for k, f in basis.statistics.items() if any(o.u_um for o in f.values())} - {*sources})
+    without = [
+        key
+        for key, flanks in basis.statistics.items()
+        if key not in sources and any(one.u_um for one in flanks.values())
+    ]
     if without:
         yield Notice(
             "uncertainty_source_unknown",

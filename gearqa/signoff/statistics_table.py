@@ -240,6 +240,8 @@ def _model_in_words(model: Model, cycles: NDArray[np.int64] | None) -> str:
     if model == "independent":
         return "assumes independent gears" if cycles is None else "independent gears of one dress cycle"
     assert cycles is not None
+    if cycles.size == 0:
+        return "none: no gear has a value"
     if model == "one cycle of several":
         return "none: one dress cycle tells nothing of the spread between cycles"
     counts = np.unique(cycles, return_counts=True)[1]
