@@ -1,6 +1,6 @@
 """Measures gearqa against general tools in one run, and prints ratios.
 
-    python tests/benchmarks/bench.py [--rows 10000000] [--repeat 3]
+    python tests/benchmarks/bench.py [--rows 10000000] [--repeat 3] [--gears 100 500] [--stored 10000]
 
 Seconds depend on the machine; the ratios are what counts. Nothing here is a test: see the README for
 a measured table. Compared are
@@ -10,6 +10,8 @@ a measured table. Compared are
 - evaluation proper (filter, range, mean line, total, form, slope, crowning) on one core with nothing but
   scipy.ndimage's convolution of the same array with the same kernel (Gaussian, kept to one cutoff),
 - peak memory at two sizes,
+- reports of lots with the charts of every gear, page and PDF, and the PDF of one gear,
+- adding many gears to a history store and analysing their drift,
 - start-up of small commands with `python -c "import typer"`.
 """
 
@@ -17,12 +19,15 @@ from __future__ import annotations
 
 import argparse
 import os
+import re
+import shutil
 import statistics
 import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
@@ -30,6 +35,7 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 
 import numpy as np  # noqa: E402
 
+PROGRAM = str(Path(sys.executable).parent / "gearqa")
 POINTS = 480
 TEETH = (1, 23, 45, 66)
 TRACES_PER_GEAR = 2 * 2 * len(TEETH)
@@ -220,6 +226,97 @@ def bench_evaluation(repeat: int) -> None:
     print(f"    speed ratio                      {theirs / ours:7.2f}")
 
 
+SCENARIOS = Path(__file__).parents[2] / "sample_measurements" / "scenarios"
+POINTS_LINE = re.compile(r"^(profile|helix)_points = .*\n", re.MULTILINE)
+
+
+def simulated_lot(place: Path, gears: int) -> Path:
+    """A lot of rings with profile, helix, pitch, runout and size, 480 points a trace."""
+    text = (SCENARIOS / "ring_conforming.toml").read_text(encoding="utf-8")
+    text = POINTS_LINE.sub("", text).replace("parts = 12\n", f"parts = {gears}\n")
+    (place / "lot.toml").write_text(text, encoding="utf-8")
+    shutil.copy(SCENARIOS / "ring.toml", place)
+    folder = place / "lot"
+    child(PROGRAM, "simulate", str(folder), "--scenario", str(place / "lot.toml"), "--quiet")
+    return folder
+
+
+def bench_reports(sizes: list[int], repeat: int) -> None:
+    """Reports of a lot with all charts; the PDF of one gear against nothing but start-up."""
+    print(f"\nReports, every gear with its charts, {POINTS} points a trace, 16 traces a gear")
+    for gears in sizes:
+        with tempfile.TemporaryDirectory() as place:
+            folder = simulated_lot(Path(place), gears)
+            line = [PROGRAM, "grade", str(folder), "--quiet", "--sheets", "all"]
+            for kind in ("html", "pdf"):
+                out = f"{place}/out.{kind}"
+                seconds, memory = min(child(*line, f"--{kind}", out) for _ in range(repeat))
+                size = os.path.getsize(out) / 1e6
+                name = f"{gears} gears, --{kind}"
+                print(f"    {name:32} {seconds:7.2f} s  peak {memory:5.0f} MB  file {size:.1f} MB")
+            sheets = [PROGRAM, "grade", str(folder), "--quiet", "--sheet-folder", f"{place}/sheets"]
+            many, _ = min(child(*sheets) for _ in range(repeat))
+            one, _ = min(child(*sheets, "--serial", "OT-0201") for _ in range(max(repeat, 3)))
+            name = f"{gears} gears, --sheet-folder"
+            print(f"    {name:32} {many:7.2f} s  a further gear {1000 * (many - one) / (gears - 1):.0f} ms")
+
+
+HISTORY_PART = """schema = "gearqa.part/1"
+[part]
+number = "BENCH-H"
+[gear]
+kind = "external"
+teeth = 19
+normal_module_mm = 2.0
+normal_pressure_angle_deg = 20.0
+helix_angle_deg = 0.0
+face_width_mm = 20.0
+[tolerance]
+class = 6
+parameters = ["single_pitch", "cumulative_pitch", "runout"]
+"""
+
+
+def write_history(folder: Path, gears: int) -> None:
+    """Gears with pitch and runout, three measured of each dress cycle of thirty."""
+    folder.mkdir()
+    (folder / "part.toml").write_text(HISTORY_PART, encoding="utf-8")
+    rng = np.random.default_rng(3)
+    begin = datetime(2025, 1, 1, tzinfo=UTC)
+    with (
+        (folder / "pitch.csv").open("w", encoding="ascii") as pitch,
+        (folder / "runout.csv").open("w", encoding="ascii") as runout,
+        (folder / "production.csv").open("w", encoding="ascii") as production,
+    ):
+        pitch.write("serial,flank,tooth,index_um\n")
+        runout.write("serial,space,radial_um\n")
+        production.write("serial,finished_at,grinder,wheel,dress,parts_since_dress,measured_at\n")
+        for gear in range(gears):
+            serial, cycle, part = f"H-{gear:06d}", gear // 3, (1, 15, 30)[gear % 3]
+            made = begin + timedelta(minutes=60 * cycle + 2 * part)
+            production.write(f"{serial},{made.isoformat()},GR-1,W-1,D{cycle:05d},{part},{made.isoformat()}\n")
+            for flank in ("left", "right"):
+                index = np.round(rng.normal(0, 2 + 0.02 * part, 19), 2).tolist()
+                pitch.writelines(f"{serial},{flank},{k},{x}\n" for k, x in enumerate(index, 1))
+            radial = np.round(rng.normal(0, 3, 19), 2).tolist()
+            runout.writelines(f"{serial},{k},{x}\n" for k, x in enumerate(radial, 1))
+
+
+def bench_history(gears: int) -> None:
+    """Adding gears to a new store, and charting them all."""
+    print(f"\nHistory, {gears} gears with pitch and runout in {gears // 3} dress cycles")
+    with tempfile.TemporaryDirectory() as place:
+        folder, store = Path(place) / "folder", f"{place}/store.sqlite"
+        write_history(folder, gears)
+        for name, words in (
+            ("grade --json", ["grade", str(folder), "--json", f"{place}/out.json", "--quiet"]),
+            ("history add", ["history", "add", str(folder), "--store", store, "--quiet"]),
+            ("drift --html", ["drift", "--store", store, "--html", f"{place}/out.html", "--quiet"]),
+        ):
+            seconds, memory = child(PROGRAM, *words)
+            print(f"    {name:32} {seconds:7.2f} s  peak {memory:5.0f} MB")
+
+
 def bench_start(repeat: int) -> None:
     """Start-up of small commands."""
     base = median_seconds([sys.executable, "-c", "import typer"], repeat)
@@ -227,14 +324,13 @@ def bench_start(repeat: int) -> None:
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "folder"
         write_folder(folder, POINTS * TRACES_PER_GEAR)
-        program = str(Path(sys.executable).parent / "gearqa")
         sizes = ["--module", "1.75", "--diameter", "160", "--face-width", "32"]
         for name, words in (
             ("gearqa --help", ["--help"]),
             ("gearqa tolerances", ["tolerances", *sizes]),
             ("gearqa grade, one gear", ["grade", str(folder)]),
         ):
-            seconds = median_seconds([program, *words], repeat)
+            seconds = median_seconds([PROGRAM, *words], repeat)
             print(f"    {name:32} {seconds * 1000:7.0f} ms  ratio {seconds / base:.2f}")
 
 
@@ -243,11 +339,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--rows", type=int, default=1_000_000, help="rows of the larger folder")
     parser.add_argument("--repeat", type=int, default=3, help="runs of which the best counts")
+    parser.add_argument("--gears", type=int, nargs="*", default=[100], help="gears of the lots reported on")
+    parser.add_argument("--stored", type=int, default=3000, help="gears put into a history store; 0: none")
     options = parser.parse_args()
     print(f"Python {sys.version.split()[0]}, {os.cpu_count()} cores")
     bench_start(max(options.repeat, 7))
     bench_evaluation(max(options.repeat, 5))
     bench_grade(options.rows, options.repeat)
+    bench_reports(options.gears, options.repeat)
+    if options.stored:
+        bench_history(options.stored)
 
 
 if __name__ == "__main__":
