@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,7 +13,7 @@ from numpy.typing import NDArray
 
 from gearqa.errors import Notice
 from gearqa.model.drift import Observation
-from gearqa.model.measurement import GrinderEvent
+from gearqa.model.measurement import GrinderEvent, label_order
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -140,7 +139,7 @@ def _cycles(
         members = [sorted(group, key=_within_cycle) for group in groups.values()]
         if all(_first_time(group) is not None for group in members):
             return sorted(members, key=lambda group: seconds(_first_time(group) or datetime.min))
-        return sorted(members, key=lambda group: (_natural(group[0].wheel), _natural(group[0].dress)))
+        return sorted(members, key=lambda group: (label_order(group[0].wheel), label_order(group[0].dress)))
     if not timed_all:
         return None
     ordered = sorted(observations, key=_time_key)
@@ -171,12 +170,6 @@ def _within_cycle(o: Observation) -> tuple[float, float]:
 def _first_time(group: list[Observation]) -> datetime | None:
     times = [o.finished_at for o in group if o.finished_at is not None]
     return min(times, key=seconds) if times else None
-
-
-def _natural(label: str | None) -> tuple[tuple[int, int, str], ...]:
-    """Sort key in which D2 stands before D10."""
-    words = re.split(r"(\d+)", label or "")
-    return tuple((1, int(word), "") if word.isdigit() else (0, 0, word.lower()) for word in words if word)
 
 
 def _estimate(groups: list[list[Observation]], s: Array, cycle_time_s: float, dresses: list[float]) -> bool:

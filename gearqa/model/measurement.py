@@ -6,6 +6,7 @@ clockwise and plus pitch or index = displaced clockwise. Readers turn everything
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -117,6 +118,12 @@ class Production:
     remark: str | None = None
     labels: Mapping[str, str] = field(default_factory=dict)
     """Extra columns, kept as text."""
+
+
+def label_order(label: str | None) -> tuple[tuple[int, int, str], ...]:
+    """Sort key of wheel and dress labels, in which D2 stands before D10."""
+    words = re.split(r"(\d+)", label or "")
+    return tuple((1, int(word), "") if word.isdecimal() else (0, 0, word.lower()) for word in words if word)
 
 
 @dataclass(frozen=True, slots=True)

@@ -216,6 +216,12 @@ def _cycles(basis: Basis) -> Iterator[Notice]:
     facts = basis.facts
     if facts.order is None:
         yield Notice("order_unknown", "the order of production is not known: randomness cannot be checked")
+    elif facts.order_by_label:
+        yield Notice(
+            "order_by_label",
+            "no times of finishing for all gears: the order of production is taken from dress labels and "
+            "parts since dress",
+        )
     if facts.cycles is None:
         yield Notice(
             "cycles_unknown",

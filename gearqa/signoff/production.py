@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import time
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gearqa.model.measurement import Production
+from gearqa.model.measurement import Production, label_order
 from gearqa.model.results import GearResult
 
 
@@ -27,6 +27,8 @@ class ProductionFacts:
     """Most parts since dress seen, counted from 1."""
     overdue: tuple[str, ...]
     """Serials measured after the calibration was due."""
+    order_by_label: bool = False
+    """Whether `order` rests on dress labels and parts since dress, for want of times."""
 
     @property
     def cycle_count(self) -> int | None:
@@ -41,12 +43,15 @@ def production_facts(gears: Sequence[GearResult], others: Sequence[Production] =
     since = [row.parts_since_dress for row in rows]
     known = [s for s in since if s is not None]
     more = [row.parts_since_dress for row in others if row.parts_since_dress is not None]
+    by_time = _order_by_time(rows)
+    order = _order_by_label(rows) if by_time is None else by_time
     return ProductionFacts(
-        order=_order(rows, cycles),
+        order=order,
         cycles=cycles,
         positions=np.asarray([s - 1 for s in known], dtype=np.float64) if len(known) == len(rows) else None,
         cycle_length=float(max([*known, *more])) if known else None,
         overdue=tuple(gear.serial for gear, row in zip(gears, rows, strict=True) if _overdue(row)),
+        order_by_label=by_time is None and order is not None,
     )
 
 
@@ -92,25 +97,35 @@ def _cycles(rows: Sequence[Production]) -> tuple[int, ...] | None:
     return tuple(number[key] for key in keys)
 
 
-def _order(rows: Sequence[Production], cycles: tuple[int, ...] | None) -> tuple[int, ...] | None:
-    """By time of finishing; by part since dress only within one cycle, whose labels tell no order."""
-    times = [row.finished_at for row in rows]
-    known = [t for t in times if t is not None]
-    if rows and len(known) == len(rows):
-        zones = {t.tzinfo is None for t in known}
-        if len(zones) == 1:
-            return tuple(sorted(range(len(rows)), key=lambda i: known[i]))
-    since = [row.parts_since_dress for row in rows]
-    if cycles is not None and len(set(cycles)) == 1 and None not in since:
-        return tuple(sorted(range(len(rows)), key=lambda i: since[i] or 0))
-    return None
+def _order_by_time(rows: Sequence[Production]) -> tuple[int, ...] | None:
+    """By time of finishing, where it is known for all; with and without zone do not compare."""
+    known = [row.finished_at for row in rows if row.finished_at is not None]
+    if not rows or len(known) < len(rows) or len({t.tzinfo is None for t in known}) > 1:
+        return None
+    return tuple(sorted(range(len(rows)), key=lambda i: known[i]))
+
+
+def _order_by_label(rows: Sequence[Production]) -> tuple[int, ...] | None:
+    """By wheel, dress label and part since dress; not over several grinders, which work side by side."""
+    if not rows or any(row.parts_since_dress is None for row in rows):
+        return None
+    if len({row.grinder for row in rows}) > 1 or len({row.wheel is None for row in rows}) > 1:
+        return None
+    if any(row.dress is None for row in rows):
+        return None
+
+    def place(i: int) -> tuple[object, object, int]:
+        row = rows[i]
+        return label_order(row.wheel), label_order(row.dress), row.parts_since_dress or 0
+
+    return tuple(sorted(range(len(rows)), key=place))
 
 
 def _overdue(row: Production) -> bool:
-    if row.measured_at is None or row.calibration_due is None:
+    """Due on a day: until its end. Due at a time: until then, where both times compare."""
+    measured, due = row.measured_at, row.calibration_due
+    if measured is None or due is None:
         return False
-    return _day(row.measured_at) > _day(row.calibration_due)
-
-
-def _day(moment: datetime) -> str:
-    return moment.date().isoformat()
+    if due.time() != time.min and (measured.tzinfo is None) == (due.tzinfo is None):
+        return measured > due
+    return measured.date() > due.date()

@@ -166,12 +166,15 @@ def test_parameter_missing_from_all_gears_holds() -> None:
 
 def test_parameter_missing_from_all_gears_of_known_dress_cycles_holds() -> None:
     lost = [("helix_slope", "left"), ("helix_slope", "right"), ("runout", None)]
-    gears = [make_gear(f"G{i}", PART, missing=lost, production=make_production(i, per_cycle=4)) for i in range(43)]
+    gears = [
+        make_gear(f"G{i}", PART, missing=lost, production=make_production(i, per_cycle=4)) for i in range(43)
+    ]
     lot = decide(gears, lot_size=400)
     assert (lot.decision, lot.not_assessed) == ("hold", 43)
     assert "parameter_missing" in {r.code for r in lot.reasons}
     for one in (lot.parameters["helix_slope"]["left"], lot.parameters["runout"]["both"]):
-        assert (one.n, one.n_cycles, one.mean_um, one.ppk, one.tolerance_interval_um) == (0, 0, None, None, None)
+        assert (one.n, one.n_cycles, one.mean_um, one.ppk) == (0, 0, None, None)
+        assert one.tolerance_interval_um is None
         assert one.interval_model == "none: no gear has a value"
     json.dumps(lot_table(lot), allow_nan=False)
 

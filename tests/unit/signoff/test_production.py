@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta, timezone
 
 from lot_factory import make_gear, make_part, make_production
 
@@ -29,15 +29,28 @@ def test_order_is_by_finishing_time() -> None:
     assert production_facts([gear(5), gear(1), gear(3)]).order == (1, 2, 0)
 
 
-def test_times_with_and_without_zone_give_no_order() -> None:
+def test_times_with_and_without_zone_do_not_compare() -> None:
     zoned = replace(gear(12), production=make_production(12, finished_at=datetime(2025, 3, 4, tzinfo=UTC)))
-    assert production_facts([gear(0), zoned]).order is None
+    assert production_facts([gear(0, dress=None), zoned]).order is None
 
 
-def test_without_times_order_holds_within_one_cycle_only() -> None:
-    within = [gear(3, finished_at=None), gear(1, finished_at=None)]
-    assert production_facts(within).order == (1, 0)
-    assert production_facts([*within, gear(12, finished_at=None)]).order is None
+def test_without_times_order_is_by_dress_and_parts_since_dress() -> None:
+    late, early, next_cycle, tenth = (gear(n, finished_at=None) for n in (3, 1, 12, 105))
+    facts = production_facts([tenth, next_cycle, late, early])
+    assert (facts.order, facts.order_by_label) == ((3, 2, 1, 0), True)
+    assert not production_facts([gear(0), gear(1)]).order_by_label
+
+
+def test_dress_labels_are_ordered_by_their_numbers() -> None:
+    rows = [gear(0, finished_at=None, dress=label) for label in ("D10", "D9", "d2")]
+    assert production_facts(rows).order == (2, 1, 0)
+
+
+def test_labels_give_no_order_where_one_is_missing_or_grinders_work_side_by_side() -> None:
+    one = gear(0, finished_at=None)
+    for other in ({"dress": None}, {"parts_since_dress": None}, {"grinder": "GR-2"}, {"wheel": None}):
+        facts = production_facts([one, gear(1, finished_at=None, **other)])
+        assert (facts.order, facts.order_by_label) == (None, False)
 
 
 def test_labels_of_a_dress_are_unique_within_grinder_and_wheel_only() -> None:
@@ -71,3 +84,21 @@ def test_spread_over_the_cycle() -> None:
     assert spread_over_cycles(production_facts([gear(3), gear(6)]), 10.0)
     assert not spread_over_cycles(production_facts([gear(3), gear(5)]), 10.0)
     assert spread_over_cycles(production_facts([make_gear("G", PART, production=Production())]), None)
+
+
+def test_calibration_that_is_due_on_a_day_holds_until_its_end_and_at_a_time_until_then() -> None:
+    def late(measured: datetime, due: datetime) -> bool:
+        return bool(production_facts([gear(0, measured_at=measured, calibration_due=due)]).overdue)
+
+    day = datetime(2025, 3, 4)
+    assert not late(datetime(2025, 3, 4, 23, 59), day)
+    assert late(datetime(2025, 3, 5, 0, 1), day)
+    assert not late(datetime(2025, 3, 4, 12, 0), datetime(2025, 3, 4, 12, 0))
+    assert late(datetime(2025, 3, 4, 12, 1), datetime(2025, 3, 4, 12, 0))
+    # 00:30 in the east is still the evening before, in the zone of the certificate
+    east, west = timezone(timedelta(hours=2)), timezone(timedelta(hours=1))
+    due = datetime(2025, 3, 4, 23, 59, 59, tzinfo=west)
+    assert not late(datetime(2025, 3, 5, 0, 30, tzinfo=east), due)
+    assert late(datetime(2025, 3, 5, 1, 30, tzinfo=east), due)
+    # one with a zone, one without: by the day
+    assert not late(datetime(2025, 3, 4, 23, 0, tzinfo=east), datetime(2025, 3, 4, 12, 0))
