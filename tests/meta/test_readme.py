@@ -15,7 +15,7 @@ import gearqa
 from gearqa.cautions import GEOMETRY_ONLY, WHO_DECIDES
 from gearqa.cli import app
 from gearqa.cli.commands import COMMANDS
-from gearqa.cli.commands.schema import SCHEMAS
+from gearqa.cli.commands.schema import SCHEMAS, schema_of
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.topics import EXIT_MEANINGS, TOPICS
 from gearqa.io.columns_map import read_columns_map
@@ -96,6 +96,22 @@ def test_the_column_map_is_valid(tmp_path):
     path.write_text(text, encoding="utf-8")
     read_columns_map(path)
     assert tomllib.loads(text)["convention"]["seen_from"] == "opposite_face"
+    schema = schema_of("columns")
+    tables = [schema, *schema["$defs"].values()]
+    missing = {key for table in tables for key in table.get("properties", {}) if key not in README}
+    assert not missing
+
+
+def test_the_keys_of_the_result_are_named():
+    tables = [one for one in walked(schema_of("result")) if isinstance(one, dict)]
+    missing = {key for table in tables for key in table.get("properties", {}) if f"`{key}`" not in README}
+    assert not missing
+
+
+def walked(value):
+    yield value
+    for one in value.values() if isinstance(value, dict) else value if isinstance(value, list) else ():
+        yield from walked(one)
 
 
 def test_the_plan_file_is_valid_and_names_every_key(tmp_path):
