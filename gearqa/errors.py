@@ -127,10 +127,15 @@ class PartFileError(InputError):
 
 
 class OutOfScopeError(GearqaError, ValueError):
-    """A value outside the range of application of a standard; never extrapolated."""
+    """A value outside the range of application of a standard; never extrapolated.
 
-    def __init__(self, symbol: str, value: float, low: float, high: float, clause: str) -> None:
-        super().__init__(f"{symbol} = {value:g} is outside {low:g} to {high:g} ({clause})")
+    `what` says it in other words where the value lies between `low` and `high`.
+    """
+
+    def __init__(  # noqa: PLR0917
+        self, symbol: str, value: float, low: float, high: float, clause: str, what: str | None = None
+    ) -> None:
+        super().__init__(f"{symbol} = {value:g} {what or f'is outside {low:g} to {high:g}'} ({clause})")
         self.symbol, self.value, self.low, self.high, self.clause = symbol, value, low, high, clause
 
 

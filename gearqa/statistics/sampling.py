@@ -133,8 +133,8 @@ def normal_single_plan(letter: str, aql_percent: float) -> AttributesPlan:
     step = next((i for i, a in enumerate(AQL_PERCENT) if math.isclose(a, aql_percent, rel_tol=1e-9)), None)
     if step is None:
         raise OutOfScopeError(
-            "AQL (%)", aql_percent, AQL_PERCENT[0], AQL_PERCENT[-1],
-            "ISO 2859-1, preferred values " + ", ".join(f"{a:g}" for a in AQL_PERCENT),
+            "AQL (%)", aql_percent, AQL_PERCENT[0], AQL_PERCENT[-1], "ISO 2859-1",
+            "is none of the preferred values " + ", ".join(f"{a:g}" for a in AQL_PERCENT),
         )  # fmt: skip
     index = CODE_LETTERS.index(letter)
     if letter == "A" and step == 15:
@@ -142,8 +142,8 @@ def normal_single_plan(letter: str, aql_percent: float) -> AttributesPlan:
     while True:
         if not 0 <= index < len(CODE_LETTERS):
             raise OutOfScopeError(
-                "AQL (%)", aql_percent, AQL_PERCENT[0], AQL_PERCENT[-1],
-                f"ISO 2859-1, table 2-A: the arrow from letter {letter} leads out of the table",
+                "AQL (%)", aql_percent, AQL_PERCENT[0], AQL_PERCENT[-1], "ISO 2859-1, table 2-A",
+                f"has no plan: the arrow from letter {letter} leads out of the table",
             )  # fmt: skip
         diagonal = index + step
         if diagonal == 14:
