@@ -64,12 +64,16 @@ def test_every_cell_is_a_plan_of_the_table_or_an_error() -> None:
 
 
 def test_unknown_aql_names_the_preferred_values() -> None:
-    with pytest.raises(OutOfScopeError, match=r"AQL \(%\) = 0\.9 is none of the preferred values .*0\.65, 1, 1\.5"):
+    with pytest.raises(
+        OutOfScopeError, match=r"AQL \(%\) = 0\.9 is none of the preferred values .*0\.65, 1, 1\.5"
+    ):
         sp.normal_single_plan("J", 0.9)
 
 
 def test_arrow_out_of_the_table() -> None:
-    with pytest.raises(OutOfScopeError, match=r"= 0\.015 has no plan: the arrow from letter R leads out of the table"):
+    with pytest.raises(
+        OutOfScopeError, match=r"= 0\.015 has no plan: the arrow from letter R leads out of the table"
+    ):
         sp.normal_single_plan("R", 0.015)
 
 
