@@ -27,9 +27,8 @@ from gearqa.history.queries import (
 )
 from gearqa.history.store import HistoryStore
 from gearqa.history.tables import FIGURE, GEAR, HEAD, INTAKE, PART
-from gearqa.io.csvio import SIMULATED_MARK
+from gearqa.io.csvio import cell, result_mark
 from gearqa.io.jsonio import OPTIONS, key_of, software_table
-from gearqa.io.recognition import RESULT_MARK
 from gearqa.model.history import HISTORY_SCHEMA, StoredGear
 
 Report = Literal["list", "show", "export"]
@@ -99,14 +98,13 @@ def write_history_csv(stream: BinaryIO, store: HistoryStore, which: Selection) -
     writer = csv.writer(text, lineterminator="\n")
     gears, last = 0, None
     with store.reading() as connection:
-        mark = RESULT_MARK + (SIMULATED_MARK if _any_simulated(connection, which) else "")
-        text.write(f"{mark}\n")
+        text.write(f"{result_mark(_any_simulated(connection, which))}\n")
         writer.writerow(CSV_COLUMNS)
         with connection.execute(query.execution_options(yield_per=20 * PORTION)) as rows:
             for number, *values in rows:
                 gears += number != last
                 last = number
-                writer.writerow(map(_cell, values))
+                writer.writerow(map(cell, values))
                 if text.tell() > 1 << 20:
                     stream.write(text.getvalue().encode())
                     text.seek(0)
@@ -146,14 +144,6 @@ def _any_simulated(connection: Connection, which: Selection) -> bool:
     if which != Selection(every_state=which.every_state):
         return False
     return connection.execute(sa.select(INTAKE.c.id).where(INTAKE.c.simulated).limit(1)).first() is not None
-
-
-def _cell(value: Any) -> Any:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return repr(value) if isinstance(value, float) else value
 
 
 class _Writer:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import fields
 from typing import Any, Final
 
+from gearqa.io.csvio import Style, csv_table
 from gearqa.io.jsonio import input_table, key_of, software_table
 from gearqa.io.plain_tables import plain
 from gearqa.model.incoming import IncomingResult, Row
@@ -16,7 +17,6 @@ LOT_FIELDS: Final = (
     "segregate", "remeasure", "reasons", "cautions",
 )  # fmt: skip
 """What of each side's lot decision stands in the result; `gearqa lot --json` has all of it."""
-CSV_MARK: Final = "# gearqa result"
 
 
 def incoming_table(result: IncomingResult) -> dict[str, Any]:
@@ -68,23 +68,8 @@ def _lot(lot: LotResult) -> dict[str, Any]:
     }
 
 
-def rows_csv(result: IncomingResult, *, separator: str = ",", decimal: str = ".") -> str:
-    """One line per reported value; the first line says that gearqa wrote it."""
+def incoming_csv(result: IncomingResult, style: Style = "comma") -> bytes:
+    """One row a reported value."""
     names = [f.name for f in fields(Row)]
-    lines = [CSV_MARK, separator.join(key_of(name) for name in names)]
-    lines += [
-        separator.join(_cell(getattr(row, name), separator, decimal) for name in names) for row in result.rows
-    ]
-    return "\n".join(lines) + "\n"
-
-
-def _cell(value: Any, separator: str, decimal: str) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, float):
-        return repr(value).replace(".", decimal)
-    text = str(value)
-    quoted = any(sign in text for sign in (separator, '"', "\n", "\r"))
-    return '"' + text.replace('"', '""') + '"' if quoted else text
+    rows = ([getattr(row, name) for name in names] for row in result.rows)
+    return csv_table(map(key_of, names), rows, simulated=result.simulated, style=style)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from collections.abc import Iterable, Iterator
 from typing import Any, BinaryIO, Literal
 
@@ -13,9 +14,6 @@ from gearqa.model.results import FlankResult, GearResult, GradeHeader, LotSummar
 
 RowKind = Literal["gear", "flank", "trace"]
 Style = Literal["comma", "semicolon"]
-
-SIMULATED_MARK = f", SIMULATED: {NOT_MEASURED}"
-"""What follows in that line when the result rests on simulated data."""
 
 GEAR_COLUMNS = (
     "serial", "parameter", "value_um", "flank", "tooth", "class", "class_exact", "beyond", "required_class",
@@ -32,6 +30,38 @@ COLUMNS: dict[RowKind, tuple[str, ...]] = {
     "flank": FLANK_COLUMNS,
     "trace": TRACE_COLUMNS,
 }
+
+
+def result_mark(simulated: bool) -> str:
+    """First line of every result as CSV, by which such a table is never read as a measurement."""
+    return f"{RESULT_MARK}, SIMULATED: {NOT_MEASURED}" if simulated else RESULT_MARK
+
+
+def cell(value: Any, decimal_comma: bool = False) -> Any:
+    """What stands in a cell: numbers exact, nothing for what is unknown.
+
+    >>> [cell(value, True) for value in (0.1, None, False, float("nan"), "a.b")]
+    ['0,1', '', 'false', '', 'a.b']
+    """
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        text = repr(float(value)) if math.isfinite(value) else ""
+        return text.replace(".", ",") if decimal_comma else text
+    return "" if value is None else value
+
+
+def csv_table(
+    columns: Iterable[str], rows: Iterable[Iterable[Any]], *, simulated: bool, style: Style = "comma"
+) -> bytes:
+    """A small result as CSV; `semicolon` is for spreadsheets of countries with a decimal comma."""
+    comma = style == "semicolon"
+    text = io.StringIO(newline="")
+    text.write(f"{result_mark(simulated)}\n")
+    writer = csv.writer(text, delimiter=";" if comma else ",", lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows([cell(value, comma) for value in row] for row in rows)
+    return text.getvalue().encode("utf-8-sig" if comma else "utf-8")
 
 
 def _graded(serial: str, key: str, flank: str | None, one: ParameterResult | FlankResult) -> list[Any]:
@@ -94,13 +124,12 @@ class GradeCsvWriter:
         """Write the mark and the column names."""
         if self._comma:
             self._stream.write(b"\xef\xbb\xbf")
-        mark = RESULT_MARK + (SIMULATED_MARK if header.simulated else "")
-        self._stream.write(f"{mark}\n".encode())
+        self._stream.write(f"{result_mark(header.simulated)}\n".encode())
         self._write([self._columns])
 
     def gear(self, gear: GearResult) -> None:
         """Write the rows of one gear."""
-        self._write([self._cell(value) for value in row] for row in self._rows(gear))
+        self._write([cell(value, self._comma) for value in row] for row in self._rows(gear))
 
     def end(self, lot: LotSummary) -> None:
         """Nothing stands below the rows."""
@@ -110,13 +139,3 @@ class GradeCsvWriter:
         self._stream.write(self._text.getvalue().encode())
         self._text.seek(0)
         self._text.truncate()
-
-    def _cell(self, value: Any) -> Any:
-        if value is None:
-            return ""
-        if isinstance(value, bool):
-            return "true" if value else "false"
-        if isinstance(value, float):
-            text = repr(float(value))
-            return text.replace(".", ",") if self._comma else text
-        return value

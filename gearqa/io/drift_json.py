@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import math
 from collections.abc import Iterator
-from dataclasses import fields, is_dataclass
-from typing import Any, Literal
+from dataclasses import fields
+from typing import Any
 
 from gearqa.errors import Notice
 from gearqa.io import schemas
-from gearqa.io.csvio import SIMULATED_MARK
-from gearqa.io.jsonio import input_table, key_of, software_table
-from gearqa.io.recognition import RESULT_MARK
+from gearqa.io.csvio import Style, csv_table
+from gearqa.io.jsonio import input_table, software_table
+from gearqa.io.plain_tables import plain
 from gearqa.model.drift import (
     DRIFT_SCHEMA,
     DriftHeader,
@@ -48,29 +45,18 @@ def drift_table(result: DriftResult, header: DriftHeader) -> dict[str, Any]:
         "inputs": [input_table(file) for file in header.inputs],
         "simulated": result.simulated,
         "alarm": result.alarm,
-        "reasons": _plain(result.reasons),
+        "reasons": plain(result.reasons),
         "headline": result.headline,
-        "settings": {name: _plain(getattr(result.settings, name)) for name in SETTINGS_FIELDS},
+        "settings": {name: plain(getattr(result.settings, name)) for name in SETTINGS_FIELDS},
         "series": [_series(one) for one in result.series],
-        "advice": _plain(result.advice),
-        "warnings": _plain((*header.warnings, *result.warnings)),
+        "advice": plain(result.advice),
+        "warnings": plain((*header.warnings, *result.warnings)),
     }
 
 
 def _series(series: DriftSeries) -> dict[str, Any]:
-    table = {name: _plain(getattr(series, name)) for name in SERIES_FIELDS}
+    table = {name: plain(getattr(series, name)) for name in SERIES_FIELDS}
     return {**table, "alarm": series.alarm}
-
-
-def _plain(value: Any) -> Any:
-    """Dataclasses as tables, NaN and infinity as null."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return {key_of(f.name): _plain(getattr(value, f.name)) for f in fields(value)}
-    if isinstance(value, tuple | list):
-        return [_plain(one) for one in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
 
 
 def drift_json_schema() -> schemas.Schema:
@@ -129,16 +115,9 @@ DESCRIPTIONS = {
 }
 
 
-def drift_csv(result: DriftResult, *, style: Literal["comma", "semicolon"] = "comma") -> bytes:
+def drift_csv(result: DriftResult, *, style: Style = "comma") -> bytes:
     """One row a series, with the mark of a result above."""
-    comma = style == "semicolon"
-    text = io.StringIO(newline="")
-    text.write(RESULT_MARK + (SIMULATED_MARK if result.simulated else "") + "\n")
-    writer = csv.writer(text, delimiter=";" if comma else ",", lineterminator="\n")
-    writer.writerow(CSV_COLUMNS)
-    for series in result.series:
-        writer.writerow(_cell(value, comma) for value in _row(series))
-    return (b"\xef\xbb\xbf" if comma else b"") + text.getvalue().encode()
+    return csv_table(CSV_COLUMNS, map(_row, result.series), simulated=result.simulated, style=style)
 
 
 def _row(series: DriftSeries) -> Iterator[Any]:
@@ -163,14 +142,3 @@ def _row(series: DriftSeries) -> Iterator[Any]:
     }
     for column in CSV_COLUMNS:
         yield special[column] if column in special else getattr(series, column)
-
-
-def _cell(value: Any, comma: bool) -> Any:
-    if value is None or (isinstance(value, float) and not math.isfinite(value)):
-        return ""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, float):
-        text = repr(float(value))
-        return text.replace(".", ",") if comma else text
-    return value

@@ -50,7 +50,10 @@ def lot_blocks(result: LotResult, *, wide: bool = False) -> list[doc.Block]:
     blocks += [
         doc.Paragraph("Master quality", "lead"),
         doc.Bullets(words.master_lines(result.master_quality)),
-        *([doc.Paragraph(doc.CAUTIONS_TITLE, "lead"), doc.Bullets(cautions)] if cautions else []),
+    ]
+    if cautions:
+        blocks += [doc.Paragraph(doc.CAUTIONS_TITLE, "lead"), doc.Bullets(cautions)]
+    blocks += [
         doc.Paragraph("How this was decided", "lead"),
         doc.Bullets(words.note_lines(result)),
         doc.Facts((("Recommendation", words.marked(result.decision, result)),

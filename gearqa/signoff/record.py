@@ -18,12 +18,13 @@ from typing import TYPE_CHECKING, Any, Final
 from gearqa.errors import RecordError
 from gearqa.io.atomic import write_whole
 from gearqa.io.jsonio import gear_table, header_table, software_table
+from gearqa.io.plain_tables import plain
 from gearqa.model.lot import LotResult
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
 from gearqa.signoff.keys import sign
-from gearqa.signoff.lot_json import lot_table, plain
+from gearqa.signoff.lot_json import lot_table
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey

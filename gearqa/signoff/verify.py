@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 from gearqa.errors import GearqaError, RecordError
 from gearqa.io.digests import sha256_of
 from gearqa.io.jsonio import gear_table, header_table
+from gearqa.io.plain_tables import plain
 from gearqa.model.lot import Disposition, Exclusion, LotOptions
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
@@ -18,7 +19,7 @@ from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
 from gearqa.signoff.keys import check_signature, fingerprint
 from gearqa.signoff.lot import sign_off
-from gearqa.signoff.lot_json import lot_table, plain
+from gearqa.signoff.lot_json import lot_table
 from gearqa.signoff.record import canonical, digest_of, libraries
 from gearqa.version import __version__
 

@@ -259,11 +259,9 @@ def _write(
 
         outputs.open(json).write(dumps(incoming_table(result), pretty=True))
     if csv is not None:
-        from gearqa.incoming.json_tables import rows_csv  # noqa: PLC0415
+        from gearqa.incoming.json_tables import incoming_csv  # noqa: PLC0415
 
-        spreadsheet = style == "semicolon"
-        lines = rows_csv(result, separator=";", decimal=",") if spreadsheet else rows_csv(result)
-        outputs.open(csv).write(lines.encode("utf-8-sig" if spreadsheet else "utf-8"))
+        outputs.open(csv).write(incoming_csv(result, style))
     if text is not None:
         from gearqa.report.incoming_document import incoming_text  # noqa: PLC0415
 

@@ -13,7 +13,7 @@ from unit.incoming.laboratory import Lab, report, sample
 
 from gearqa.evaluate import evaluate
 from gearqa.incoming.check import MeasuredGears, check_report
-from gearqa.incoming.json_tables import incoming_table, rows_csv
+from gearqa.incoming.json_tables import incoming_csv, incoming_table
 from gearqa.io.reported import read_reported
 from gearqa.model.incoming import ReportedTable
 from gearqa.report.incoming_document import incoming_blocks, incoming_document, incoming_text
@@ -343,7 +343,8 @@ def test_json_and_csv():
     }  # fmt: skip
     pairs = document["agreement"]["helix_slope"]["left"]["limits_interval_um"]
     assert [len(pair) for pair in pairs] == [2, 2]
-    lines = rows_csv(result).splitlines()
-    assert lines[0] == "# gearqa result"
+    lines = incoming_csv(result).decode().splitlines()
+    assert lines[0] == "# gearqa result, SIMULATED: simulated or made up, not measured on a gear"
+    assert incoming_csv(replace(result, simulated=False)).startswith(b"# gearqa result\n")
     assert len(lines) == 2 + len(result.rows)
-    assert rows_csv(result, separator=";", decimal=",").splitlines()[2].split(";")[6] == "3,1"
+    assert incoming_csv(result, "semicolon").decode("utf-8-sig").splitlines()[2].split(";")[6] == "3,1"
