@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
@@ -21,6 +20,7 @@ from gearqa.model.gauge import (
     SquareSums,
     StudyTable,
     Variances,
+    rounded_up,
 )
 from gearqa.model.measurement import InputFile
 from gearqa.model.part import Part
@@ -34,7 +34,6 @@ from gearqa.symbols import PARAMETERS, Flank
 
 FEW_OPERATORS: Final = 5
 """Fewer operators (set-ups, days) than this leave the interval of the gauge spread wide."""
-U_STEP_UM: Final = 0.01
 Limits = tuple[float | None, float]
 
 
@@ -198,7 +197,7 @@ def _uncertainties(references: Mapping[str, Sequence[ReferenceResult]]) -> dict[
     for key, some in references.items():
         known = [one.U_um for one in some if one.U_um is not None]
         if known and len(known) == len(some):
-            found[key] = round(math.ceil(max(known) / U_STEP_UM - 1e-9) * U_STEP_UM, 9)
+            found[key] = rounded_up(max(known))
     return found
 
 

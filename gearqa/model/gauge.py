@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
@@ -16,6 +17,7 @@ GOOD_PERCENT: Final = 10.0
 ACCEPTABLE_PERCENT: Final = 30.0
 """Gauge spread in per cent of the tolerance: common practice (AIAG Measurement Systems Analysis, from
 memory)."""
+U_STEP_UM: Final = 0.01
 WANTED_INDEX: Final = 1.33
 """Wanted Cg and Cgk: common practice, no source."""
 
@@ -164,6 +166,15 @@ class GaugeResult:
         if False in found:
             return False
         return None if all(one is None for one in found) else True
+
+
+def rounded_up(U: float) -> float:  # noqa: N803
+    """An uncertainty as it is stated: rounded up to a hundredth of a micrometre. [um]
+
+    >>> rounded_up(1.1203), rounded_up(1.12)
+    (1.13, 1.12)
+    """
+    return round(math.ceil(U / U_STEP_UM - 1e-9) * U_STEP_UM, 9)
 
 
 def uncertainty_block(result: GaugeResult) -> tuple[str, ...]:

@@ -13,6 +13,7 @@ from gearqa.model.gauge import (
     CrossedResult,
     GaugeResult,
     ReferenceResult,
+    rounded_up,
     uncertainty_block,
 )
 from gearqa.report import document as doc
@@ -170,7 +171,7 @@ def reference_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
                 doc.symbol(key), one.flank or DASH, str(one.n), value_text(one.reference_um, signed=True),
                 value_text(one.bias_um, signed=True),
                 f"{value_text(low, signed=True)} to {value_text(high, signed=True)}",
-                value_text(one.sd_um), DASH if one.U_um is None else value_text(one.U_um),
+                value_text(one.sd_um), DASH if one.U_um is None else f"{rounded_up(one.U_um):.2f}",
             ]  # fmt: skip
             if wide:
                 cells += [DASH if v is None else f"{v:.2f}" for v in (one.cg, one.cgk)]

@@ -49,6 +49,8 @@ def test_the_uncertainty_block_of_a_reference_study(capsys):
     _, out, _ = run(capsys, REFERENCE)
     assert "profile_slope = 0.72" in out
     assert "helix_slope = 1.13" in out
+    row = next(line for line in out.splitlines() if line.startswith("fHβ"))
+    assert row.split()[-1] == "1.13"  # 1.12 rounded as usual: less than the study found
 
 
 def test_page_and_pdf(capsys, tmp_path):
