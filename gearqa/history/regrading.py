@@ -129,7 +129,12 @@ def regrade(
             keep(gear, result, digests, "raw files")
         if not dry_run and order:
             _write(store, order, spool, plans, change)
-    return RegradeReport(tuple(regraded), unchanged=len(gears) - len(wanted), written=not dry_run)
+    return RegradeReport(
+        tuple(regraded),
+        unchanged=len(gears) - len(wanted),
+        written=not dry_run,
+        simulated=any(gear.stored.simulated for gear in gears),
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,7 +44,7 @@ def history_json_schema() -> Schema:
         ),
         _report("check", simulated=None, sound=of_type(bool), **_check()),
         _report(
-            "regrade", simulated=None, conforms=of_type(bool | None), gears=array(of_fields(Regraded)),
+            "regrade", conforms=of_type(bool | None), gears=array(of_fields(Regraded)),
             unchanged=of_type(int), written=of_type(bool),
         ),
     ]  # fmt: skip

@@ -117,6 +117,7 @@ class RegradeReport:
     unchanged: int
     """Gears whose part data asks for just that already."""
     written: bool
+    simulated: bool
 
     @property
     def conforms(self) -> bool | None:

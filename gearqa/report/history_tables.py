@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
-from gearqa.cautions import SIMULATED_BANNER
+from gearqa.cautions import CAUTIONS, SIMULATED_BANNER
 from gearqa.model.history import (
     CheckReport,
     FrozenReference,
@@ -15,7 +15,7 @@ from gearqa.model.history import (
     StoredEvent,
     StoredGear,
 )
-from gearqa.report.document import Block, Bullets, Cell, Column, Paragraph, Table
+from gearqa.report.document import Block, Bullets, Cautions, Cell, Column, Paragraph, Table
 from gearqa.report.model import CONFORMITY, MASTER_QUALITY, STATUS
 from gearqa.report.numbers import DASH, class_text, count_text
 
@@ -86,6 +86,8 @@ def gear_list_blocks(
         blocks.append(events_table(events) if events else Paragraph("no events"))
     if references:
         blocks.append(references_table(references))
+    if gears:
+        blocks.append(Cautions(CAUTIONS))
     return blocks
 
 
@@ -165,7 +167,8 @@ def regrade_blocks(report: RegradeReport) -> list[Block]:
         lines.append(
             f"{count_text(report.unchanged, 'gear')} left: their part data asks for just that already"
         )
-    blocks: list[Block] = [Bullets(tuple(lines))]
+    blocks: list[Block] = [Paragraph(SIMULATED_BANNER, "lead")] if report.simulated else []
+    blocks.append(Bullets(tuple(lines)))
     if changed:
         columns = (
             Column("gear", "left"), Column("class was"), Column("is"), Column("drawing was", "left"),
@@ -186,7 +189,7 @@ def regrade_blocks(report: RegradeReport) -> list[Block]:
     kept = (
         "The former results are kept as superseded." if report.written else "Nothing was written (dry run)."
     )
-    blocks.append(Paragraph(kept, "note"))
+    blocks += [Paragraph(kept, "note"), Cautions(CAUTIONS)]
     return blocks
 
 

@@ -14,8 +14,11 @@ import jsonschema
 import pytest
 from history_folders import made_folder
 
+from gearqa.cautions import WHO_DECIDES
 from gearqa.cli import app
 from gearqa.history.schemas import history_json_schema
+
+SAMPLES = Path(__file__).parents[2] / "sample_measurements"
 
 
 @pytest.fixture
@@ -198,6 +201,14 @@ def test_freeze_by_times_or_dresses(capsys, where, tmp_path):
     assert history(capsys, "freeze", *place)[0] == 2
     assert history(capsys, "freeze", *place, "--release")[0] == 0
     assert document(capsys, "list")[1]["references"] == []
+
+
+def test_regrading_simulated_gears_says_so(capsys, where):
+    history(capsys, "add", SAMPLES / "pinion")
+    _, out, _ = history(capsys, "regrade", "--class", "5", "--dry-run")
+    assert out.startswith("SIMULATED DATA: simulated or made up, not measured on a gear\n")
+    assert out.endswith(f"\n{WHO_DECIDES}\n")
+    assert document(capsys, "regrade", "--class", "5", "--dry-run")[1]["simulated"] is True
 
 
 def test_regrade_returns_the_verdict(capsys, where, tmp_path):
