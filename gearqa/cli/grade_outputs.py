@@ -13,6 +13,7 @@ import typer
 
 if TYPE_CHECKING:
     from gearqa.io.atomic import Outputs
+    from gearqa.io.csvio import Style
     from gearqa.model.measurement import GearMeasurement
     from gearqa.model.part import Part
     from gearqa.model.results import GearResult, GradeHeader, LotSummary
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     Drawer = Callable[[GearMeasurement, GearResult], GearInput]
 
 CsvRows = Literal["gear", "flank", "trace"]
-CsvStyle = Literal["comma", "semicolon"]
 SheetChoice = Literal["auto", "all", "worst", "none"]
 Paper = Literal["a4", "letter"]
 
@@ -33,7 +33,7 @@ class Wanted:
     json: str | None
     csv: str | None
     csv_rows: CsvRows
-    csv_style: CsvStyle
+    csv_style: Style
     html: str | None
     pdf: str | None
     paper: Paper

@@ -37,4 +37,17 @@ PdfFile = Annotated[
     str | None, typer.Option("--pdf", metavar="FILE", help="Write a PDF to print; - is standard output.")
 ]
 PaperSize = Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Size of the pages of a PDF.")]
+CsvStyle = Annotated[
+    Literal["comma", "semicolon"],
+    typer.Option("--csv-style", help="semicolon: decimal comma and BOM, for spreadsheets."),
+]
+Parameters = Annotated[
+    list[str] | None,
+    typer.Option("--parameter", metavar="KEY", help="Only this parameter; give it again for each one."),
+]
+LotSize = Annotated[int | None, typer.Option("--lot-size", metavar="N", help="Gears in the lot.")]
+PlanFile = Annotated[
+    Path | None,
+    typer.Option("--plan", metavar="FILE", help="Decision rule and sampling plan (gearqa new --plan)."),
+]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No result on the terminal, no progress.")]

@@ -10,7 +10,19 @@ from typing import TYPE_CHECKING, Annotated, BinaryIO, Literal
 import typer
 
 from gearqa.cli.exit_status import ExitStatus
-from gearqa.cli.options import ColumnMap, CsvFile, HtmlFile, JsonFile, PartFile, Quiet, Serials
+from gearqa.cli.options import (
+    ColumnMap,
+    CsvFile,
+    CsvStyle,
+    HtmlFile,
+    JsonFile,
+    PaperSize,
+    Parameters,
+    PartFile,
+    PdfFile,
+    Quiet,
+    Serials,
+)
 from gearqa.cli.stores import Grinder, PartNumber, Store, Until, moment
 
 if TYPE_CHECKING:
@@ -22,7 +34,7 @@ def command(
     folders: Annotated[
         list[Path] | None,
         typer.Argument(
-            metavar="FOLDER...",
+            metavar="FOLDER",
             help="Inspection folders; without any the history store is analysed.",
             show_default=False,
         ),
@@ -30,10 +42,7 @@ def command(
     store: Store = None,
     part_number: PartNumber = None,
     grinder: Grinder = None,
-    parameter: Annotated[
-        list[str] | None,
-        typer.Option("--parameter", metavar="KEY", help="Only this parameter; give it again for each one."),
-    ] = None,
+    parameter: Parameters = None,
     since: Annotated[
         str | None,
         typer.Option(
@@ -90,13 +99,10 @@ def command(
     serial: Serials = None,
     json: JsonFile = None,
     csv: CsvFile = None,
-    csv_style: Annotated[
-        Literal["comma", "semicolon"],
-        typer.Option("--csv-style", help="semicolon: decimal comma and BOM, for spreadsheets."),
-    ] = "comma",
+    csv_style: CsvStyle = "comma",
     html: HtmlFile = None,
-    pdf: Annotated[str | None, typer.Option("--pdf", metavar="FILE", help="Write the report as PDF.")] = None,
-    paper: Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Size of the PDF page.")] = "a4",
+    pdf: PdfFile = None,
+    paper: PaperSize = "a4",
     quiet: Quiet = False,
 ) -> int:
     """Tell how a grinder drifts, when it leaves the limits, and how often to dress.
@@ -105,8 +111,8 @@ def command(
     charts, forecast to the limit, dress interval for a chosen risk, and which parts to measure. What the
     words mean: gearqa explain drift
 
-    Exit status: 0 no signal that counts and no limit ahead, 1 a signal in the current dress cycle (or since
-    --since) or a limit that is reached within the usual dress interval, 2 bad input or usage.
+    Exit status: 0 no signal that counts and no limit ahead; 1 a signal in the current dress cycle (or since
+    --since) or a limit that is reached within the usual dress interval; 2 bad input or usage.
     """  # fmt: skip
     from gearqa.cli.console import tell_notices, terminal  # noqa: PLC0415
     from gearqa.cli.drift_gears import from_folders, from_store, references_for  # noqa: PLC0415

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from gearqa.cli.exit_status import ExitStatus
-from gearqa.cli.options import ColumnMap, HtmlFile, JsonFile, PartFile, Quiet
+from gearqa.cli.options import ColumnMap, HtmlFile, JsonFile, PaperSize, Parameters, PartFile, PdfFile, Quiet
 
 if TYPE_CHECKING:
     from gearqa.model.gauge import GaugeResult, StudyTable
@@ -35,10 +35,7 @@ def command(
     ] = None,
     part: PartFile = None,
     columns: ColumnMap = None,
-    parameter: Annotated[
-        list[str] | None,
-        typer.Option("--parameter", metavar="KEY", help="Only this parameter; give it again for each one."),
-    ] = None,
+    parameter: Parameters = None,
     factor: Annotated[
         str,
         typer.Option("--factor", metavar="WORD", help="What the operators are: set-ups, days, instruments."),
@@ -51,10 +48,8 @@ def command(
     ] = ROUNDED_POOLING,
     json: JsonFile = None,
     html: HtmlFile = None,
-    pdf: Annotated[
-        str | None, typer.Option("--pdf", metavar="FILE", help="Write a PDF; - is standard output.")
-    ] = None,
-    paper: Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Paper of the PDF.")] = "a4",
+    pdf: PdfFile = None,
+    paper: PaperSize = "a4",
     quiet: Quiet = False,
 ) -> int:
     """Study a gear measuring instrument: spread, bias, uncertainty.

@@ -8,10 +8,11 @@ from typing import Annotated
 import typer
 
 from gearqa.cli.exit_status import status_of
-from gearqa.cli.grade_outputs import CsvRows, CsvStyle, SheetChoice, Wanted, open_sinks
+from gearqa.cli.grade_outputs import CsvRows, SheetChoice, Wanted, open_sinks
 from gearqa.cli.options import (
     ColumnMap,
     CsvFile,
+    CsvStyle,
     Folder,
     HtmlFile,
     JsonFile,
@@ -33,9 +34,7 @@ def command(
     csv_rows: Annotated[
         CsvRows, typer.Option("--csv-rows", help="One CSV row a gear and parameter, or finer.")
     ] = "gear",
-    csv_style: Annotated[
-        CsvStyle, typer.Option("--csv-style", help="semicolon: decimal comma and BOM, for spreadsheets.")
-    ] = "comma",
+    csv_style: CsvStyle = "comma",
     html: HtmlFile = None,
     pdf: PdfFile = None,
     paper: PaperSize = "a4",
@@ -58,7 +57,7 @@ def command(
     ISO 1328-1, and says whether each gear conforms to the drawing and whether it, and the job, reached
     master quality.
 
-    Exit status: 0 every gear conforms, 1 some gear does not or cannot be decided, 2 bad input or usage.
+    Exit status: 0 every gear conforms; 1 some gear does not or cannot be decided; 2 bad input or usage.
     """
     from gearqa.cli.console import tell_notices, terminal  # noqa: PLC0415
     from gearqa.cli.progress import Progress  # noqa: PLC0415

@@ -46,7 +46,7 @@ app = typer.Typer(
 @app.command("add", cls=Command)
 def add(
     folders: Annotated[
-        list[Path], typer.Argument(metavar="FOLDER...", help="Inspection folders.", show_default=False)
+        list[Path], typer.Argument(metavar="FOLDER", help="Inspection folders.", show_default=False)
     ],
     part: PartFile = None,
     columns: ColumnMap = None,
@@ -129,7 +129,7 @@ def list_(
 
 @app.command("show", cls=Command)
 def show(
-    serials: Annotated[list[str], typer.Argument(metavar="SERIAL...", help="Serials of the gears.")],
+    serials: Annotated[list[str], typer.Argument(metavar="SERIAL", help="Serials of the gears.")],
     part_number: PartNumber = None,
     store: Store = None,
     json: JsonFile = None,
@@ -155,7 +155,7 @@ def show(
 @app.command("remove", cls=Command)
 def remove(
     serials: Annotated[
-        list[str] | None, typer.Argument(metavar="[SERIAL...]", help="Serials of the gears.")
+        list[str] | None, typer.Argument(metavar="SERIAL", help="Serials of the gears.")
     ] = None,
     part_number: PartNumber = None,
     measured_at: Annotated[
@@ -382,7 +382,7 @@ def regrade_(
     Where only what is asked for changes, the stored values are judged again; else the raw files are read
     again, which must lie where they lay and be unchanged. The former results are kept as superseded.
 
-    Exit status: 0 all gears graded anew conform, 1 some do not or cannot be decided, 2 not done.
+    Exit status: 0 all gears graded anew conform; 1 some do not or cannot be decided; 2 not done.
     """
     from gearqa.cli.console import terminal  # noqa: PLC0415
     from gearqa.cli.history_views import regrade_document, write_document  # noqa: PLC0415

@@ -9,7 +9,20 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from gearqa.cli.exit_status import status_of
-from gearqa.cli.options import ColumnMap, CsvFile, HtmlFile, JsonFile, PartFile, Quiet, Serials
+from gearqa.cli.options import (
+    ColumnMap,
+    CsvFile,
+    CsvStyle,
+    HtmlFile,
+    JsonFile,
+    LotSize,
+    PaperSize,
+    PartFile,
+    PdfFile,
+    PlanFile,
+    Quiet,
+    Serials,
+)
 
 if TYPE_CHECKING:
     from gearqa.incoming.check import MeasuredGears
@@ -46,11 +59,8 @@ def command(
         Path | None, typer.Option("--their-columns", metavar="MAP", help="Column map for their tables.")
     ] = None,
     supplier: Annotated[str, typer.Option("--supplier", metavar="NAME", help="Who made the report.")] = "",
-    plan: Annotated[
-        Path | None,
-        typer.Option("--plan", metavar="FILE", help="Decision rule and sampling plan of the lot."),
-    ] = None,
-    lot_size: Annotated[int | None, typer.Option("--lot-size", metavar="N", help="Gears in the lot.")] = None,
+    plan: PlanFile = None,
+    lot_size: LotSize = None,
     decide_on: Annotated[
         Literal["ours", "theirs", "both"] | None,
         typer.Option("--decide-on", help="Whose values decide the lot [default: ours, if measured]"),
@@ -61,15 +71,10 @@ def command(
     ] = None,
     json: JsonFile = None,
     csv: CsvFile = None,
-    csv_style: Annotated[
-        Literal["comma", "semicolon"],
-        typer.Option("--csv-style", help="semicolon: decimal comma and BOM, for spreadsheets."),
-    ] = "comma",
+    csv_style: CsvStyle = "comma",
     html: HtmlFile = None,
-    pdf: Annotated[
-        str | None, typer.Option("--pdf", metavar="FILE", help="Write a PDF; - is standard output.")
-    ] = None,
-    paper: Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Paper of the PDF.")] = "a4",
+    pdf: PdfFile = None,
+    paper: PaperSize = "a4",
     quiet: Quiet = False,
 ) -> int:
     """Check a supplier's report against our measurement, and explain the difference.

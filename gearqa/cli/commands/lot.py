@@ -11,12 +11,15 @@ from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.options import (
     ColumnMap,
     CsvFile,
+    CsvStyle,
     Folder,
     HtmlFile,
     JsonFile,
+    LotSize,
     PaperSize,
     PartFile,
     PdfFile,
+    PlanFile,
     Quiet,
     Serials,
 )
@@ -32,11 +35,8 @@ def command(
     part: PartFile = None,
     columns: ColumnMap = None,
     serial: Serials = None,
-    lot_size: Annotated[int | None, typer.Option("--lot-size", metavar="N", help="Gears in the lot.")] = None,
-    plan: Annotated[
-        Path | None,
-        typer.Option("--plan", metavar="FILE", help="Decision rule and sampling plan (gearqa new --plan)."),
-    ] = None,
+    lot_size: LotSize = None,
+    plan: PlanFile = None,
     lot_id: Annotated[
         str | None, typer.Option("--lot-id", metavar="ID", help="What the lot is called.")
     ] = None,
@@ -84,10 +84,7 @@ def command(
     ] = None,
     json: JsonFile = None,
     csv: CsvFile = None,
-    csv_style: Annotated[
-        Literal["comma", "semicolon"],
-        typer.Option("--csv-style", help="semicolon: decimal comma and BOM, for spreadsheets."),
-    ] = "comma",
+    csv_style: CsvStyle = "comma",
     html: HtmlFile = None,
     pdf: PdfFile = None,
     paper: PaperSize = "a4",

@@ -16,7 +16,7 @@ def command(
         Path, typer.Argument(metavar="RECORD", help="Record of a lot sign-off.", show_default=False)
     ],
     folder: Annotated[
-        Path | None, typer.Argument(metavar="[FOLDER]", help="Inspection folder with its input files.")
+        Path | None, typer.Argument(metavar="FOLDER", help="Inspection folder with its input files.")
     ] = None,
     previous: Annotated[
         Path | None, typer.Option("--previous", metavar="RECORD", help="The record before it in the chain.")
