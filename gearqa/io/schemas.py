@@ -63,7 +63,7 @@ DESCRIPTIONS: dict[str, str] = {
     "slope_by_helix_angle_um": "Helix slope, plus = larger helix angle.",
     "hand": "Helix slope of a spur gear: towards a right-hand or a left-hand helix.",
     "decision_rule": "How measurement uncertainty enters the verdict.",
-    "simulated": "Whether any input was made by gearqa simulate.",
+    "simulated": "Whether any input is simulated or made up.",
 }
 
 

@@ -13,10 +13,11 @@ from pathlib import Path
 import pytest
 from made_folders import pitch_folder
 
+from gearqa.cautions import SIMULATED_BANNER
 from gearqa.cli import app
 from gearqa.errors import ReportError
 from gearqa.report import pdf
-from gearqa.report.model import CONFORMITY, MASTER_QUALITY, SIMULATED
+from gearqa.report.model import CONFORMITY, MASTER_QUALITY
 
 SAMPLES = Path(__file__).parents[2] / "sample_measurements"
 HOSTILE = [
@@ -121,7 +122,7 @@ def test_papers_and_simulated_on_every_page(tmp_path, paper, size):
         assert info.stderr == b""
         text = pages(path)
         assert all("SIMULATED" in page for page in text)
-        assert SIMULATED in text[0]
+        assert SIMULATED_BANNER in text[0]
 
 
 @pytest.mark.parametrize(
