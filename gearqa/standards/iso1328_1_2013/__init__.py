@@ -15,7 +15,6 @@ from gearqa.standards.iso1328_1_2013.classes import (
     class_of,
     rounded_tolerances,
     tolerance_table,
-    value_as_compared,
 )
 from gearqa.standards.iso1328_1_2013.rounding import round_tolerance
 from gearqa.standards.iso1328_1_2013.scope import RANGES, check, violations
@@ -36,6 +35,5 @@ __all__ = [
     "rounded_tolerances",
     "sector_span",
     "tolerance_table",
-    "value_as_compared",
     "violations",
 ]

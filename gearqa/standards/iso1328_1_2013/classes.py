@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from typing import Final, overload
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import Final
 
 from gearqa.standards.iso1328_1_2013 import scope
 from gearqa.standards.iso1328_1_2013.rounding import round_tolerance
@@ -27,10 +24,9 @@ from gearqa.standards.iso1328_1_2013.tolerances import (
     step_factor,
 )
 
-Array = NDArray[np.float64]
-
 CLASSES: Final = range(1, 12)
 DECIMALS_COMPARED: Final = 9
+"""Values are compared with limits after rounding, so that binary noise decides no class."""
 
 
 def class_5_tolerances(z: int | None, m_n: float, d: float, b: float, beta_deg: float) -> dict[str, float]:
@@ -147,55 +143,22 @@ def tolerance_table(
     return {A: {key: row[A - 1] for key, row in rows.items()} for A in CLASSES}
 
 
-@overload
-def value_as_compared(value: float) -> float: ...
-@overload
-def value_as_compared(value: Array) -> Array: ...
-def value_as_compared(value: float | Array) -> float | Array:
-    """Put a measured value on the grid of nine decimals on which it is compared with a limit.
-
-    House rule beside ISO 1328-1:2013: binary noise must not decide a class.
-
-    Parameters
-    ----------
-    value : float or ndarray
-        Measured value. [um]
-
-    Returns
-    -------
-    float or ndarray
-        The value rounded to nine decimals. [um]
-
-    Examples
-    --------
-    >>> value_as_compared(0.1 + 0.2)
-    0.3
-    """
-    if isinstance(value, np.ndarray):
-        return np.round(value, DECIMALS_COMPARED)
-    return round(value, DECIMALS_COMPARED)
-
-
-@overload
-def class_of(value: float, tolerances: tuple[float, ...]) -> int | None: ...
-@overload
-def class_of(value: Array, tolerances: tuple[float, ...]) -> NDArray[np.int64]: ...
-def class_of(value: float | Array, tolerances: tuple[float, ...]) -> int | NDArray[np.int64] | None:
+def class_of(value: float, tolerances: tuple[float, ...]) -> int | None:
     """Smallest class whose rounded tolerance the magnitude of a value does not exceed.
 
     ISO 1328-1:2013, clause 5 (from memory).
 
     Parameters
     ----------
-    value : float or ndarray
+    value : float
         Measured value; slopes count by magnitude. [um]
     tolerances : tuple of float
         Rounded tolerances of the classes 1 to 11, see `rounded_tolerances`. [um]
 
     Returns
     -------
-    int or None, or ndarray of int
-        Class; beyond class 11, and for NaN, None for one value and 0 in an array. [-]
+    int or None
+        Class; None beyond class 11 and for NaN. [-]
 
     Examples
     --------
@@ -204,22 +167,13 @@ def class_of(value: float | Array, tolerances: tuple[float, ...]) -> int | NDArr
     >>> row = rounded_tolerances(5.92)
     >>> class_of(4.19, row), class_of(-4.21, row), class_of(48.0, row)
     (4, 5, None)
-    >>> class_of(np.array([0.0, 4.2, 6.1, 48.0]), row).tolist()
-    [1, 4, 6, 0]
     """
-    if isinstance(value, np.ndarray):
-        places = np.searchsorted(np.asarray(tolerances), value_as_compared(np.abs(value)), side="left") + 1
-        return np.where(places > len(tolerances), 0, places).astype(np.int64)
     place = bisect_left(tolerances, round(abs(value), DECIMALS_COMPARED)) + 1
     met = place <= len(tolerances) and not math.isnan(value)
     return place if met else None
 
 
-@overload
-def class_exact(value: float, T_5: float) -> float | None: ...
-@overload
-def class_exact(value: Array, T_5: float) -> Array: ...
-def class_exact(value: float | Array, T_5: float) -> float | Array | None:
+def class_exact(value: float, T_5: float) -> float | None:
     r"""Real-valued class of a value from the unrounded formula, not clamped.
 
     ISO 1328-1:2013, clause 5 (from memory), solved for the class:
@@ -227,22 +181,19 @@ def class_exact(value: float | Array, T_5: float) -> float | Array | None:
 
     Parameters
     ----------
-    value : float or ndarray
+    value : float
         Measured value; slopes count by magnitude. [um]
     T_5 : float
         Tolerance of class 5 before rounding. [um]
 
     Returns
     -------
-    float or None, or ndarray
-        Class; for a value that is 0 at nine decimals None, in an array NaN. [-]
+    float or None
+        Class; None for a value that is 0 at nine decimals. [-]
 
     Examples
     --------
     >>> class_exact(-11.8, 5.9), class_exact(2.95, 5.9), class_exact(0.0, 5.9)
     (7.0, 3.0, None)
     """
-    if isinstance(value, np.ndarray):
-        magnitude = np.where(value_as_compared(value) == 0, np.nan, np.abs(value))
-        return np.asarray(5 + 2 * np.log2(magnitude / T_5))
     return 5 + 2 * math.log2(abs(value) / T_5) if round(value, DECIMALS_COMPARED) else None
