@@ -113,18 +113,24 @@ def variance_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
             cells.append(DASH if one.distinct_categories is None else str(one.distinct_categories))
         lines.append(tuple(cells))
     first = some[0][1]
-    notes = (
-        f"Standard deviations in µm; {count_text(first.items, 'item')}, {first.operators} {result.factor}, "
-        f"{count_text(first.trials, 'trial')}. Interval: modified large sample, mean squares before pooling.",
-        f"Interaction pooled with the repeats where the p of its F test is above {result.pool_above:g}: "
-        + ", ".join(
-            f"{_name(one)} p = {DASH if one.interaction_p is None else f'{one.interaction_p:.3f}'}"
-            f"{' (pooled)' if one.interaction_pooled else ''}"
-            for _, one in some
+    factor = result.factor.removesuffix("s") if first.operators == 1 else result.factor
+    notes = [
+        f"Standard deviations in µm; {count_text(first.items, 'item')}, {first.operators} {factor}, "
+        f"{count_text(first.trials, 'trial')}. Interval: modified large sample, mean squares before pooling."
+    ]
+    tested = [one for _, one in some if one.interaction_p is not None]
+    if tested:
+        notes.append(
+            f"Interaction pooled with the repeats where the p of its F test is above {result.pool_above:g}: "
+            + ", ".join(
+                f"{_name(one)} p = {one.interaction_p:.3f}{' (pooled)' if one.interaction_pooled else ''}"
+                for one in tested
+            )
+            + "."
         )
-        + ".",
-    )
-    return doc.Table("How far the instrument spreads", tuple(columns), tuple(lines), notes, dense=wide)
+    elif first.trials == 1:
+        notes.append("One trial each: interaction and repeats cannot be told apart and are taken together.")
+    return doc.Table("How far the instrument spreads", tuple(columns), tuple(lines), tuple(notes), dense=wide)
 
 
 def squares_table(result: GaugeResult) -> doc.Table:
@@ -153,12 +159,10 @@ def reference_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
     columns = [
         doc.Column("parameter", "left"), doc.Column("flank", "left"), doc.Column("n"),
         doc.Column("reference"), doc.Column("bias"), doc.Column("95 % interval"), doc.Column("s"),
-        doc.Column("U"),
+        doc.Column("U"), doc.Column("Cg"), doc.Column("Cgk"),
     ]  # fmt: skip
     if wide:
         columns += [
-            doc.Column("Cg"),
-            doc.Column("Cgk"),
             doc.Column("stated U"),
             doc.Column("En"),
             doc.Column("verdict", "left"),
@@ -172,9 +176,9 @@ def reference_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
                 value_text(one.bias_um, signed=True),
                 f"{value_text(low, signed=True)} to {value_text(high, signed=True)}",
                 value_text(one.sd_um), DASH if one.U_um is None else f"{rounded_up(one.U_um):.2f}",
+                *(DASH if v is None else f"{v:.2f}" for v in (one.cg, one.cgk)),
             ]  # fmt: skip
             if wide:
-                cells += [DASH if v is None else f"{v:.2f}" for v in (one.cg, one.cgk)]
                 cells += [
                     DASH if one.stated_um is None else f"{one.stated_um:g}",
                     DASH if one.en is None else f"{one.en:+.2f}",

@@ -50,7 +50,39 @@ def test_the_uncertainty_block_of_a_reference_study(capsys):
     assert "profile_slope = 0.72" in out
     assert "helix_slope = 1.13" in out
     row = next(line for line in out.splitlines() if line.startswith("fHβ"))
-    assert row.split()[-1] == "1.13"  # 1.12 rounded as usual: less than the study found
+    assert row.split()[-3:] == ["1.13", "–", "–"]  # 1.12 rounded as usual: less than the study found
+
+
+def test_the_indices_that_the_verdict_goes_by_are_shown_on_a_narrow_terminal(capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    _, out, _ = run(capsys, REFERENCE, "--part", PART)
+    assert max(map(len, out.splitlines())) <= 80
+    row = next(line for line in out.splitlines() if line.startswith("fHα"))
+    found = json.loads(run(capsys, REFERENCE, "--part", PART, "--json", "-")[1])["parameters"][
+        "profile_slope"
+    ]
+    assert row.split()[-2:] == [f"{found['cg']:.2f}", f"{found['cgk']:.2f}"]
+
+
+@pytest.mark.parametrize(
+    ("keep", "told", "silent"),
+    [
+        (lambda row: row[1] == "A", "1 operator, 3 trials", "Interaction"),
+        (lambda row: row[2] == "1", "interaction and repeats cannot be told apart", "Interaction pooled"),
+    ],
+)
+def test_a_study_without_interaction_does_not_speak_of_its_test(capsys, tmp_path, keep, told, silent):
+    rows = [line.split(",") for line in CROSSED.read_text(encoding="utf-8").splitlines()[1:]]
+    table = tmp_path / "study.csv"
+    table.write_text(
+        "\n".join(",".join(row) for row in rows if row[0] == "item" or keep(row)) + "\n", encoding="utf-8"
+    )
+    status, out, _ = run(capsys, table)
+    words = " ".join(out.split())
+    assert status == 0
+    assert told in words
+    assert silent not in words
+    assert "p = –" not in words
 
 
 def test_page_and_pdf(capsys, tmp_path):
