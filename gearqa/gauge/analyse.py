@@ -159,9 +159,16 @@ def _reference(series: ReferenceSeries, limits: Limits | None, stated: float | N
         agrees=certificate.agrees,
         spread_within=certificate.spread_within,
         few=study.few,
-        suitable=all(verdicts) if verdicts else None,
+        suitable=_suitable(verdicts, bias_judged=study.Cgk is not None or certificate.agrees is not None),
         series=series,
     )
+
+
+def _suitable(verdicts: Sequence[bool], *, bias_judged: bool) -> bool | None:
+    """A spread that fits makes no instrument good enough whose bias was not judged."""
+    if not all(verdicts):
+        return False
+    return True if bias_judged else None
 
 
 class _limits:  # noqa: N801 - called like a function

@@ -65,6 +65,10 @@ def _why(result: GaugeResult) -> str:
     refused += [_name(one) for some in result.references.values() for one in some if one.suitable is False]
     if refused:
         return f"not for {', '.join(refused)}"
+    if result.suitable is None and result.kind == "reference":
+        return "no two-sided limits for Cgk, and no uncertainties of reference and instrument for En"
+    if result.suitable is None:
+        return "the drawing has no limits for what was studied"
     if result.kind == "reference":
         return f"Cg and Cgk of at least {WANTED_INDEX:g} wanted, and agreement with the stated U"
     return f"gauge spread of at most {ACCEPTABLE_PERCENT:g} % of the tolerance (6 s over its width)"

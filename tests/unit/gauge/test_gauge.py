@@ -177,6 +177,19 @@ def test_one_sided_limits_have_no_cg(tmp_path):
     assert one.cg is one.cgk is None
 
 
+def test_a_bias_that_nothing_judges_leaves_the_instrument_unjudged(tmp_path):
+    text = "trial,parameter,value_um,reference_um\n1,Fr,9.0,12.1\n2,Fr,9.2,12.1\n"
+    drawing = part(uncertainty_um={"runout": 1.4})
+    result = study(tmp_path, text, part=drawing)
+    (one,) = result.references["runout"]
+    assert (one.spread_within, one.agrees, one.suitable, result.suitable) == (True, None, None, None)
+    wide = study(tmp_path, text.replace("9.2", "19.2"), part=drawing)
+    assert wide.suitable is False
+    with_certificate = text.replace("reference_um\n", "reference_um,reference_uncertainty_um\n")
+    with_certificate = with_certificate.replace("12.1\n", "9.1,0.4\n")
+    assert study(tmp_path, with_certificate, part=drawing).suitable is True
+
+
 @pytest.mark.parametrize("name", gauge_samples.FILES)
 def test_samples_are_what_their_script_makes(name):
     path = gauge_samples.FOLDER / name
