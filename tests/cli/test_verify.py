@@ -12,6 +12,7 @@ import pytest
 from lot_samples import PLANS, SAMPLES
 from made_folders import pitch_folder
 
+from gearqa.cautions import CAUTIONS
 from gearqa.cli import app
 from gearqa.cli.commands.schema import schema_of
 from gearqa.signoff.record import digest_of, record_bytes
@@ -76,7 +77,9 @@ def kept(original, tmp_path) -> Kept:
 def verify(capsys, *line) -> tuple[int, list[str]]:
     capsys.readouterr()
     status = run("verify", *line)
-    return status, capsys.readouterr().out.splitlines()
+    lines = capsys.readouterr().out.splitlines()
+    assert tuple(lines[-len(CAUTIONS) :]) == (CAUTIONS if status < 2 else ())
+    return status, lines[: -len(CAUTIONS)]
 
 
 def test_everything_in_order_a_line_each(original, capsys):

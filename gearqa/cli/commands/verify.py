@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from gearqa.cautions import CAUTIONS
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.options import JsonFile
 
@@ -56,6 +57,6 @@ def command(
 
         write_whole(json, dumps(table, pretty=True))
     if json != "-":
-        for line in verification_lines(table):
+        for line in (*verification_lines(table), *CAUTIONS):
             print(line)
     return ExitStatus.CONFORMS if found.consistent else ExitStatus.DOES_NOT_CONFORM
