@@ -8,6 +8,7 @@ same bytes for the same document.
 from __future__ import annotations
 
 import json
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cache
 from importlib.resources import files
@@ -31,6 +32,8 @@ LONGEST_WORD = 66
 """Characters of a word that fit a line; a digest of 64 is not broken, so that it can be copied."""
 LONGEST_NAME = 24
 """The same for the names of table rows."""
+AT_ONCE = 2
+"""Portions typeset side by side: the library computes without holding the interpreter."""
 PORTION = 3
 """Sheets typeset at once: more need more memory, fewer repeat the fonts more often."""
 
@@ -62,9 +65,9 @@ def write_pdf(
     """
     total = len(document.sheets)
     joiner, done = PdfJoiner(stream), 0
-    for sheets in _portions(document.sheets):
-        joiner.add(_typeset(document, sheets, paper))
-        done += len(sheets)
+    for sheets, typeset in _typeset_all(document, paper):
+        joiner.add(typeset)
+        done += sheets
         if progress is not None:
             progress(done, total)
     joiner.finish()
@@ -108,6 +111,29 @@ def _portions(sheets: Sequence[doc.Sheet]) -> Iterator[tuple[doc.Sheet, ...]]:
     """Sheets that are typeset together."""
     for start in range(0, len(sheets), PORTION):
         yield tuple(sheets[start : start + PORTION])
+
+
+def _typeset_all(document: doc.Document, paper: Paper) -> Iterator[tuple[int, bytes]]:
+    """All portions in order, some at once: number of sheets, and their PDF."""
+    portions = list(_portions(document.sheets))
+    if len(portions) == 1:
+        yield len(portions[0]), _typeset(document, portions[0], paper)
+        return
+    from concurrent.futures import Future, ThreadPoolExecutor  # noqa: PLC0415
+
+    _fonts()
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        waiting: deque[tuple[int, Future[bytes]]] = deque()
+        try:
+            for sheets in portions:
+                waiting.append((len(sheets), pool.submit(_typeset, document, sheets, paper)))
+                if len(waiting) > AT_ONCE:
+                    count, typeset = waiting.popleft()
+                    yield count, typeset.result()
+            for count, typeset in waiting:
+                yield count, typeset.result()
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _typeset(document: doc.Document, sheets: Sequence[doc.Sheet], paper: Paper) -> bytes:
