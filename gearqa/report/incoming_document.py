@@ -507,7 +507,7 @@ def incoming_text(result: IncomingResult) -> str:
             lines += _wrapped(_mail_row(row), "  ")[:2]
         if len(rows) > MAIL_VALUES:
             lines.append(f"  and {len(rows) - MAIL_VALUES} more values")
-    closing = ["", *_wrapped(" ".join(("All values in micrometres.", *CAUTIONS)))]
+    closing = ["", *textwrap.wrap(" ".join(("All values in micrometres.", *CAUTIONS)), MAIL_WIDTH)]
     room = MAIL_LINES - len(lines) - len(closing)
     notes: list[str] = []
     for notice in result.cautions:
