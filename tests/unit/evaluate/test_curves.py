@@ -65,6 +65,13 @@ def test_design_and_mean_line_of_an_internal_profile():
     assert curve.design_um[middle] == pytest.approx(values["level"] - 4.0 * (2 * t) ** 2, abs=1e-9)
 
 
+def test_the_design_reaches_both_ends_of_the_range():
+    """Samples lie on both ends, and on the next ones outside."""
+    curve = next(c for c in trace_curves(make.gear(), make.part()) if c.kind == "profile")
+    at = curve.position_mm[np.isfinite(curve.design_um)]
+    assert (at[0], at[-1]) == (make.START, make.END)
+
+
 def test_a_trace_that_cannot_be_evaluated_is_still_drawn_and_stands_last():
     cut = Trace("profile", "left", 1, make.ROLL[200:], np.full(401, 3.0))
     gear = make.gear([cut, make.helix("left", 1), make.helix("right", 1)])

@@ -126,6 +126,14 @@ def test_a_flank_without_traces_is_open_unless_it_is_not_graded():
     assert (left_only.not_assessed, left_only.conforms, codes(left_only)) == ((), True, [])
 
 
+def test_a_gear_measured_only_on_the_flank_that_is_not_graded_has_no_class():
+    traces = make.all_traces(flanks=("right",))
+    result = graded(make.gear(traces, without=("left",)), tolerance={"flanks": ["left"]})
+    assert result.parameters["single_pitch"].flank == "right"
+    assert (result.class_, result.governing, result.beyond) == (None, (), False)
+    assert (result.conforms, result.master_quality, result.class_complete) == (None, None, False)
+
+
 def test_a_trace_that_does_not_cover_its_range_opens_its_flank():
     """The three traces left are valued and classed; the flank and the gear are open."""
     cut = short(make.helix("left", 13), slice(30, None))

@@ -125,6 +125,13 @@ def test_pitch_result_carries_the_first_harmonic():
     assert right.first_harmonic_share is None
 
 
+def test_share_of_the_first_harmonic_below_a_micrometre():
+    """A wave of whole turns is its own first harmonic: crest to crest it is the whole of F_p."""
+    theta = 2 * np.pi * np.arange(50) / 50
+    left, _ = graded(make.gear(left=0.25 * np.cos(theta))).pitch
+    assert left.first_harmonic_share == pytest.approx(1.0, abs=1e-12)
+
+
 def test_runout_from_pitch_and_from_readings():
     """Readings win; from pitch a space wider by 1 um lets the ball 1 um cos 20 / 2 sin 21.8 in."""
     pitch_only = graded(make.gear(left=make.index(t8=1.0)))

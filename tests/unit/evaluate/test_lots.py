@@ -9,17 +9,18 @@ from unit.evaluate import make
 
 from gearqa.errors import Notice
 from gearqa.evaluate import LotCounter, evaluate, grade, grade_header
-from gearqa.model.measurement import InputFile
+from gearqa.model.measurement import GearMeasurement, InputFile
 from gearqa.model.results import LotSummary
 
 
 def gears():
-    """Perfect; conforming but no master quality; failing; open; beyond class 11."""
+    """Perfect; conforming but no master quality; failing; open; nothing measured; beyond class 11."""
     return [
         make.gear(serial="perfect"),
         make.gear(left=make.index(t9=5.0), serial="good"),
         make.gear(left=make.index(t9=8.0), serial="bad"),
         make.gear([], serial="open"),
+        GearMeasurement("empty"),
         make.gear(left=make.index(t9=60.0), serial="beyond"),
     ]
 
@@ -36,6 +37,8 @@ def test_counts():
         gears=5, conforming=2, not_conforming=2, undecided=1, master_quality=1, master_quality_undecided=1,
         class_=None, beyond=1, conforms=False, reached_master_quality=False,
     )  # fmt: skip
+    found = summary("perfect", "bad", "open", "empty", "beyond")
+    assert (found.conforming, found.not_conforming, found.undecided) == (1, 2, 2)
 
 
 @pytest.mark.parametrize(
@@ -46,6 +49,7 @@ def test_counts():
         (("perfect", "open"), None, None, 1),
         (("perfect", "open", "bad"), False, False, 6),
         (("good", "open"), None, False, 5),
+        (("empty",), None, None, None),
         ((), None, None, None),
     ],
 )
@@ -66,8 +70,8 @@ class Folder:
 
 def test_grade_keeps_every_gear_and_says_what_is_true_of_all():
     result = grade(Folder())
-    assert [g.serial for g in result.gears] == ["perfect", "good", "bad", "open", "beyond"]
-    assert result.lot.gears == 5
+    assert [g.serial for g in result.gears] == ["perfect", "good", "bad", "open", "empty", "beyond"]
+    assert result.lot.gears == 6
     header = result.header
     assert (header.standard, header.decision_rule, header.simulated) == (
         "ISO 1328-1:2013",

@@ -65,6 +65,13 @@ def test_no_limits_no_spec():
     assert trace_spec(part, "helix") == helix_spec(part)
 
 
+@pytest.mark.parametrize("diameter", ["control_diameter_mm", "tip_form_diameter_mm"])
+def test_one_diameter_makes_no_range(diameter):
+    tables = make.merged(make.PINION, {})
+    tables["evaluation"] = {"profile": {diameter: 98.0}}
+    assert profile_spec(make.part(tables)) is None
+
+
 def test_reliefs_end_at_form_and_control_diameter():
     design = {
         "crowning_um": 3.0, "slope_um": -2.0, "tip_relief_um": 5.0, "tip_relief_start_roll_length_mm": 26.0,
