@@ -1,9 +1,23 @@
-"""Settings and fixtures shared by all tests; no logic."""
+"""Settings and fixtures shared by all tests, and the count of what was checked against the outside."""
+
+from __future__ import annotations
 
 import os
+from typing import Any
 
 from hypothesis import settings
 
 # A deadline would make the machine's load decide; in CI the same examples run every time.
 settings.register_profile("gearqa", deadline=None, derandomize=bool(os.environ.get("CI")))
 settings.load_profile("gearqa")
+
+KINDS = ("published", "independent", "regression")
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    """Print how many checks of each kind passed."""
+    passed = terminalreporter.stats.get("passed", ())
+    counts = {kind: sum(kind in report.keywords for report in passed) for kind in KINDS}
+    if any(counts.values()):
+        words = ", ".join(f"{count} {kind}" for kind, count in counts.items())
+        terminalreporter.write_line(f"passed, by what they were checked against: {words}")
