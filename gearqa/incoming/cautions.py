@@ -46,6 +46,12 @@ def _reasons(result: IncomingResult) -> Iterator[tuple[str, str]]:
             f"{_count(len(unproven), 'claimed class', 'claimed classes')} not proven: our uncertainty leaves "
             "them open",
         )
+    if result.contradicted:
+        yield (
+            "claims_contradicted",
+            f"{_count(len(result.contradicted), 'claimed class', 'claimed classes')} better than the "
+            f"reported value itself meets: {_places(result.contradicted)}",
+        )
     if result.explanation.explained is not None:
         code = "difference_explained" if result.explanation.explained else "difference_not_explained"
         yield code, explanation_sentence(result.explanation)
@@ -182,7 +188,7 @@ def _own_values(result: IncomingResult, editions: Mapping[str, Edition]) -> Iter
         if row.class_claimed is not None and (edition := editions.get(row.standard_claimed or ""))
         and row.parameter in edition.tolerances
     ]  # fmt: skip
-    optimistic = [row for row in rows if (row.class_reported or 99) > (row.class_claimed or 0)]
+    optimistic = [row for row in rows if row.contradicts_itself]
     if optimistic:
         yield (
             "claim_beyond_own_value",

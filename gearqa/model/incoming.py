@@ -114,6 +114,13 @@ class Row:
     found_state: State | None
     """Our value against the drawing."""
 
+    @property
+    def contradicts_itself(self) -> bool:
+        """Whether the claimed class is better than the reported value itself meets."""
+        if self.class_claimed is None or self.tolerance_claimed_um is None:
+            return False
+        return self.class_reported is None or self.class_reported > self.class_claimed
+
 
 @dataclass(frozen=True, slots=True)
 class Agreement:
@@ -287,6 +294,11 @@ class IncomingResult:
         return counts
 
     @property
+    def contradicted(self) -> tuple[Row, ...]:
+        """Claims that we cannot judge by a measurement, but that their own values refuse."""
+        return tuple(row for row in self.rows if row.claim == "none" and row.contradicts_itself)
+
+    @property
     def en_exceeded(self) -> tuple[Row, ...]:
         """Rows whose difference is more than both uncertainties allow, settings allowed for."""
         known = [(row, row.en if row.en_explained is None else row.en_explained) for row in self.rows]
@@ -301,6 +313,7 @@ class IncomingResult:
             self.decision == "release"
             and not claims["not confirmed"]
             and not claims["not proven"]
+            and not self.contradicted
             and judged
             and self.explanation.explained is not False
             and self.same_gears is not False

@@ -71,7 +71,17 @@ def _claims_answer(result: IncomingResult) -> doc.Answer:
     if not made:
         return doc.Answer(question, "none claimed", "none")
     if not result.measured and not any(row.our_serial for row in result.rows):
-        return doc.Answer(question, "not judged", "open", f"{count_text(made, 'claim')}, {NOT_MEASURED}")
+        told = f"{count_text(made, 'claim')}, {NOT_MEASURED}"
+        if result.contradicted:
+            return doc.Answer(
+                question, "not judged", "bad", f"{told}; {_reason(result, 'claims_contradicted')}"
+            )
+        compared = sum(None not in (row.class_claimed, row.class_reported) for row in result.rows)
+        if compared == made:
+            told += "; all follow from the reported values"
+        elif compared:
+            told += f"; {compared} follow from the reported values, the others could not be compared"
+        return doc.Answer(question, "not judged", "open", told)
     text = f"{claims['confirmed']} of {made} confirmed"
     parts = [f"{claims[word]} {word}" for word in ("not confirmed", "not proven") if claims[word]]
     unjudged = made - sum(claims[word] for word in ("confirmed", "not confirmed", "not proven"))

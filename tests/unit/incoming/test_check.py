@@ -171,6 +171,25 @@ def test_without_our_measurement_nothing_is_confirmed():
     assert "not measured by us" in incoming_text(result)
 
 
+def test_without_our_measurement_a_claim_that_its_own_value_refuses_is_not_let_pass():
+    def found(grade):
+        table = with_values(report(RING, Lab(), gears=1), class_=6, class_text="6")
+        first = next(v for v in table.values if v.parameter == "profile_form")
+        rest = (replace(first, class_=grade, class_text=str(grade)), *(v for v in table.values if v != first))
+        part, _ = sample(RING, 1)
+        return check_report(
+            replace(table, values=rest), part, decide=lambda h, p, g: sign_off(h, p, g, lot_size=1)
+        )
+
+    well, ill = found(6), found(1)
+    assert (well.decision, well.contradicted, well.agrees) == ("release", (), True)
+    assert "all follow from the reported values" in " ".join(incoming_text(well).split())
+    assert (ill.decision, len(ill.contradicted), ill.agrees) == ("release", 1, False)
+    assert "claims_contradicted" in {reason.code for reason in ill.reasons}
+    assert {row.claim for row in ill.rows} == {"none"}
+    assert "better than the reported value itself meets" in " ".join(incoming_text(ill).split())
+
+
 def test_classes_of_another_system_never_stand_beside_ours():
     table = with_values(report(RING, Lab()), class_=3, class_text="3", standard="DIN 3962")
     result = check(table)
