@@ -37,12 +37,11 @@ BEYOND: Final = 12
 
 def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, plan: Plan) -> GearResult:
     """Judge one gear from the values of its traces, pitch and runout."""
-    full = plan.part.evaluation.slope_span == "full"
     gaps = not_assessed(gear, traces, plan)
     sizes, size_gaps = size_results(gear.sizes, plan.part.tolerance.size)
     evaluated = Evaluated(
         gear.serial,
-        {**pitch.measured, **measured_traces(traces.results, full)},
+        {**pitch.measured, **measured_traces(traces.results, plan)},
         gaps,
         size_gaps,
         warnings(gear, traces, (*gaps, *size_gaps), plan),

@@ -110,4 +110,7 @@ def _flank_result(judged: Judged) -> FlankResult:
         limits_um=criterion.limits,
         conforms=verdict.conforms,
         master_quality=verdict.master_quality,
+        pressure_angle_deviation_arcmin=value.angles.pressure_angle_arcmin,
+        base_radius_deviation_um=value.angles.base_radius_um,
+        helix_angle_deviation_arcmin=value.angles.helix_angle_arcmin,
     )

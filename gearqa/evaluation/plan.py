@@ -11,6 +11,7 @@ from gearqa.core.geometry import GearGeometry
 from gearqa.core.traces import TraceSpec
 from gearqa.errors import EvaluationError, Notice
 from gearqa.evaluation.criteria import Criteria, criteria_of
+from gearqa.evaluation.slope_angles import SlopeAngles
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.part_geometry import part_geometry
@@ -34,6 +35,8 @@ class Measured(NamedTuple):
     """Runout: from readings or from pitch."""
     other_span: float | None = None
     """Slopes: the worst value over the span that is not graded."""
+    angles: SlopeAngles = SlopeAngles()
+    """Slopes: what the mean over the evaluation length amounts to."""
 
 
 Where = tuple[str, Flank | None]

@@ -33,7 +33,6 @@ def why_raw_data(old: Part, asked: Criteria, new: Part, wanted: Criteria) -> str
 
 def judged_anew(gear: GearResult, plan: Plan) -> GearResult:
     """Judge a gear's own values by another plan, for which `why_raw_data` found nothing."""
-    full = plan.part.evaluation.slope_span == "full"
     gaps = tuple(_gaps(gear, plan.criteria))
     readings = [
         SizeReading(s.method, s.value_mm, s.pin_diameter_mm, s.teeth_spanned, s.position) for s in gear.size
@@ -41,7 +40,7 @@ def judged_anew(gear: GearResult, plan: Plan) -> GearResult:
     sizes, size_gaps = size_results(readings, plan.part.tolerance.size)
     evaluated = Evaluated(
         gear.serial,
-        {**dict(_pitch_and_runout(gear)), **measured_traces(gear.traces, full)},
+        {**dict(_pitch_and_runout(gear)), **measured_traces(gear.traces, plan)},
         gaps,
         size_gaps,
         _warnings(gear, (*gaps, *size_gaps)),

@@ -10,8 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gearqa.core.geometry import GearGeometry, diameter_at_roll
-from gearqa.core.slopes import helix_slope_by_angle
+from gearqa.core.geometry import diameter_at_roll
 from gearqa.core.traces import (
     FEWEST_POINTS,
     MISSING_STEPS_ALLOWED,
@@ -24,6 +23,7 @@ from gearqa.core.traces import (
 from gearqa.errors import EvaluationError
 from gearqa.evaluation.criteria import EQUAL
 from gearqa.evaluation.plan import Measured, Plan, Where
+from gearqa.evaluation.slope_angles import slope_angles, twist_sign
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.model.results import TraceResult
 from gearqa.symbols import FLANKS, Flank, TraceKind
@@ -81,7 +81,7 @@ def _evaluate_pattern(
     values = evaluate_traces(cached_trace_operator(x, spec), y)
     full = plan.part.evaluation.slope_span == "full"
     helical = plan.geometry.H != 0
-    twist_sign = {flank: _twist_sign(flank, plan.geometry) for flank in FLANKS}
+    sign_of = {flank: twist_sign(flank, plan.geometry) for flank in FLANKS}
     columns = (values.total, values.form, values.slope, values.slope_full, values.crowning)
     for (number, trace), total, form, slope, slope_full, crowning, zone, departs in zip(
         members,
@@ -94,7 +94,7 @@ def _evaluate_pattern(
         of_angle: float | None = None
         hand: str | None = None
         if kind == "helix":
-            twist = twist_sign[trace.flank] * graded_slope
+            twist = sign_of[trace.flank] * graded_slope
             if helical:
                 of_angle = twist
             elif twist:
@@ -127,11 +127,6 @@ def _evaluate_pattern(
             one.notes[kind, "few_points_per_cutoff"].append(trace)
         if departs:
             one.notes[kind, "steep_departure"].append(trace)
-
-
-def _twist_sign(flank: Flank, geometry: GearGeometry) -> float:
-    """Sign that turns a raw helix slope into one by helix angle (spur: plus = right-hand)."""
-    return helix_slope_by_angle(1.0, geometry.s, 1 if flank == "right" else -1, geometry.H or 1)
 
 
 def spec_for(kind: TraceKind, trace: Trace, plan: Plan) -> TraceSpec:
@@ -195,8 +190,9 @@ def _first_worst(values: Sequence[float]) -> int:
     return worst
 
 
-def measured_traces(results: Sequence[TraceResult], full: bool) -> dict[Where, Measured]:
+def measured_traces(results: Sequence[TraceResult], plan: Plan) -> dict[Where, Measured]:
     """Worst value, spread and place of every trace parameter and flank of one gear."""
+    full = plan.part.evaluation.slope_span == "full"
     measured: dict[Where, Measured] = {}
     groups: dict[tuple[TraceKind, Flank], list[TraceResult]] = defaultdict(list)
     for result in results:
@@ -205,6 +201,10 @@ def measured_traces(results: Sequence[TraceResult], full: bool) -> dict[Where, M
         others = [t.slope_evaluation_um if full else t.slope_full_um for t in traces]
         measured[f"{kind}_total", flank] = _worst_trace(traces, [t.total_um for t in traces], None)
         measured[f"{kind}_form", flank] = _worst_trace(traces, [t.form_um for t in traces], None)
-        measured[f"{kind}_slope", flank] = _worst_trace(traces, [t.slope_um for t in traces], others)
+        slope = _worst_trace(traces, [t.slope_um for t in traces], others)
+        mean = math.fsum(t.slope_evaluation_um for t in traces) / len(traces)
+        length = abs(traces[0].end_mm - traces[0].start_mm)
+        angles = slope_angles(kind, flank, mean, length, plan.geometry)
+        measured[f"{kind}_slope", flank] = slope._replace(angles=angles)
         measured[f"{kind}_crowning", flank] = _worst_trace(traces, [t.crowning_um for t in traces], None)
     return measured

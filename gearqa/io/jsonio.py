@@ -41,6 +41,10 @@ GEAR_FIELDS = (
 )  # fmt: skip
 PLACE_FIELDS = ("tooth", "tooth_to", "space", "space_to", "method")
 SLOPE_FIELDS = ("slope_other_span_um", "slope_other_span_class")
+ANGLE_FIELDS = {
+    "profile_slope": ("pressure_angle_deviation_arcmin", "base_radius_deviation_um"),
+    "helix_slope": ("helix_angle_deviation_arcmin",),
+}
 TRACE_FIELDS = (
     "kind", "flank", "tooth", "total_um", "form_um", "slope_um", "slope_evaluation_um", "slope_full_um",
     "slope_by_helix_angle_um", "hand", "crowning_um", "points", "start_mm", "end_mm", "tip_zone_counted",
@@ -74,6 +78,7 @@ def parameter_fields(parameter: str) -> tuple[str, ...]:
 def flank_fields(parameter: str) -> tuple[str, ...]:
     """Fields of a FlankResult that are printed for this parameter."""
     left_out = set(PLACE_FIELDS) - set(place_fields(parameter))
+    left_out |= {name for key, names in ANGLE_FIELDS.items() if key != parameter for name in names}
     return tuple(f.name for f in fields(FlankResult) if f.name not in left_out)
 
 

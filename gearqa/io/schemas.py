@@ -28,7 +28,9 @@ Schema = dict[str, Any]
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 TOLERANCES_SCHEMA = "gearqa.tolerances/1"
-UNITS = {"_mm": "mm", "_deg": "degree", "_um": "micrometre", "_degC": "degree Celsius"}
+UNITS = {
+    "_mm": "mm", "_deg": "degree", "_um": "micrometre", "_arcmin": "minute of arc", "_degC": "degree Celsius",
+}  # fmt: skip
 SHA256 = "^[0-9a-f]{64}$"
 
 SIMPLE: dict[Any, Schema] = {
@@ -62,6 +64,12 @@ DESCRIPTIONS: dict[str, str] = {
     "slope_full_um": "Rise over control to tip diameter (profile) or the whole face width (helix).",
     "slope_by_helix_angle_um": "Helix slope, plus = larger helix angle.",
     "hand": "Helix slope of a spur gear: towards a right-hand or a left-hand helix.",
+    "pressure_angle_deviation_arcmin": "Transverse pressure angle: what the flank's mean slope over the "
+    "evaluation length amounts to; plus = too large. Not graded.",
+    "base_radius_deviation_um": "Base radius: what the flank's mean slope over the evaluation length amounts "
+    "to; plus = too large. Not graded.",
+    "helix_angle_deviation_arcmin": "Helix angle: what the flank's mean slope over the evaluation length "
+    "amounts to; plus = too large, of a spur gear towards a right-hand helix. Not graded.",
     "decision_rule": "How measurement uncertainty enters the verdict.",
     "simulated": "Whether any input is simulated or made up.",
 }

@@ -76,6 +76,12 @@ class FlankResult:
     limits_um: tuple[float, float] | None
     conforms: bool | None
     master_quality: bool | None
+    pressure_angle_deviation_arcmin: float | None = None
+    """Profile slope: transverse pressure angle that the mean over the evaluation length amounts to."""
+    base_radius_deviation_um: float | None = None
+    """Profile slope: base radius that the mean over the evaluation length amounts to."""
+    helix_angle_deviation_arcmin: float | None = None
+    """Helix slope, mean over the evaluation length: plus = larger helix angle; spur: plus = right-hand."""
 
 
 @dataclass(frozen=True, slots=True)

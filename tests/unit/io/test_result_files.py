@@ -80,6 +80,15 @@ def test_the_schema_refuses_what_is_wrong(faults):
     assert not validator.is_valid(document)
 
 
+def test_angles_of_slopes_stand_only_with_their_slope(faults):
+    gear = jsonio.gear_table(faults.gears[0])
+    for key, table in gear["parameters"].items():
+        for one in table["flanks"].values():
+            angles = {name for name in one if "_deviation_" in name}
+            assert angles == set(jsonio.ANGLE_FIELDS.get(key, ()))
+            assert all(math.isfinite(one[name]) for name in angles)
+
+
 def test_one_gear_a_line(faults):
     lines = json_text(faults).splitlines()
     assert len(lines) == len(faults.gears) + 2
