@@ -40,11 +40,12 @@ from gearqa.report.numbers import (
     count_text,
     number_text,
     percent_text,
+    signed_text,
     tolerance_limits,
     use_of_tolerance,
     value_text,
 )
-from gearqa.symbols import PARAMETERS, Flank
+from gearqa.symbols import PARAMETERS, Flank, TraceKind
 
 CONFORMITY: Mapping[bool | None, str] = {
     True: "conforms",
@@ -216,6 +217,9 @@ SPANS = {
 """Full span and evaluation length of each slope, in words."""
 
 
+TRACE_KINDS: tuple[TraceKind, TraceKind] = ("profile", "helix")
+
+
 def other_span_matters(one: ParameterResult) -> bool:
     """Whether a slope over the span that does not count would have another class."""
     graded = one.class_ is not None or bool(one.beyond)
@@ -223,7 +227,7 @@ def other_span_matters(one: ParameterResult) -> bool:
 
 
 def slope_lines(gear: GearResult, slope_span: str) -> list[str]:
-    """Both slopes of each family, the graded one and the one other instruments print; helix angles."""
+    """Both slopes of each family, the graded one and the one other instruments print; as angles."""
     lines = []
     for key, (full, over_length) in SPANS.items():
         one = gear.parameters.get(key)
@@ -240,7 +244,7 @@ def slope_lines(gear: GearResult, slope_span: str) -> list[str]:
         if other_span_matters(one):
             text += " – another class: say which span is meant when comparing"
         lines.append(f"{text}.")
-    return [*lines, *helix_angle_lines(gear)]
+    return [*lines, *helix_angle_lines(gear), *mean_slope_lines(gear)]
 
 
 def helix_angle_lines(gear: GearResult) -> list[str]:
@@ -264,6 +268,40 @@ def helix_angle_lines(gear: GearResult) -> list[str]:
         return []
     meaning = "towards which hand the flank leans" if spur else "plus: larger helix angle"
     return [f"{PARAMETERS['helix_slope'].symbol} by helix angle ({meaning}): {', '.join(sides)}."]
+
+
+def mean_slope_lines(gear: GearResult) -> list[str]:
+    """What the mean slopes of each flank amount to: pressure angle, base radius, helix angle."""
+    by_flank: dict[Flank, list[str]] = {}
+    for kind in TRACE_KINDS:
+        key = f"{kind}_slope"
+        parameter = gear.parameters.get(key)
+        for flank, one in parameter.flanks.items() if parameter else ():
+            traces = [trace for trace in gear.traces if (trace.kind, trace.flank) == (kind, flank)]
+            meaning = _slope_meaning(one, spur=all(t.slope_by_helix_angle_um is None for t in traces))
+            if traces and meaning:
+                mean = sum(trace.slope_evaluation_um for trace in traces) / len(traces)
+                text = f"{PARAMETERS[key].symbol} {value_text(mean, signed=True)} µm ({meaning})"
+                by_flank.setdefault(flank, []).append(text)
+    return [
+        f"Mean slopes {flank} over the evaluation length: {', '.join(texts)}."
+        for flank, texts in by_flank.items()
+    ]
+
+
+def _slope_meaning(one: FlankResult, *, spur: bool) -> str:
+    if one.pressure_angle_deviation_arcmin is not None and one.base_radius_deviation_um is not None:
+        return (
+            f"transverse pressure angle {signed_text(one.pressure_angle_deviation_arcmin, 1)}′, "
+            f"base radius {signed_text(one.base_radius_deviation_um, 0)} µm"
+        )
+    twist = one.helix_angle_deviation_arcmin
+    if twist is None:
+        return ""
+    text = signed_text(twist, 2)
+    if spur and text[0] in "+-":
+        return f"helix angle {text[1:]}′ {'right-hand' if twist > 0 else 'left-hand'}"
+    return f"helix angle {text}′"
 
 
 def _class_suffix(grade: int | None, beyond: bool | None) -> str:

@@ -60,6 +60,16 @@ def number_text(value: float, *, signed: bool = False) -> str:
     return text if text not in {"-0", ""} else "0"
 
 
+def signed_text(value: float, decimals: int) -> str:
+    """A number with its sign and so many decimals; zero has none.
+
+    >>> signed_text(6.384, 1), signed_text(-42.8, 0), signed_text(-0.04, 1)
+    ('+6.4', '-43', '0.0')
+    """
+    shown = round(value, decimals)
+    return f"{shown:+.{decimals}f}" if shown else f"{0:.{decimals}f}"
+
+
 def tolerance_limits(key: str, tolerance: float | None) -> Limits | None:
     """Limits that a tolerance means: slopes by magnitude, the rest from zero."""
     if tolerance is None:

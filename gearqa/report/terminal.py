@@ -28,7 +28,7 @@ ASCII_LINE_BELOW_HEAD = Box(_LINE, ascii=True)
 WRITTEN_OUT: dict[str, str] = {
     **{p.symbol: p.ascii_symbol for p in sorted(PARAMETERS.values(), key=lambda p: -len(p.symbol))},
     "α": "alpha", "β": "beta", "µ": "u", "±": "+/-", "–": "-", "°": " deg", "…": "...", "⟨": "<", "⟩": ">",
-    "✓": "+", "✗": "x", "×": "x", "≤": "<=", "≥": ">=", "─": "-",
+    "✓": "+", "✗": "x", "×": "x", "≤": "<=", "≥": ">=", "─": "-", "′": "'",
 }  # fmt: skip
 """What stands for a sign that the console lacks."""
 

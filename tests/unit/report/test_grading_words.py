@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -11,9 +12,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from made_folders import pitch_folder
+from sheet_factory import header_of
+from unit.simulate import make
 
 import gearqa
 from gearqa.cautions import CAUTIONS
+from gearqa.evaluate import evaluate
 from gearqa.report.document import Bullets, Cautions, Table, Verdict, plain
 from gearqa.report.model import (
     ALL_ROWS_UP_TO,
@@ -22,6 +26,7 @@ from gearqa.report.model import (
     gear_blocks,
     helix_angle_lines,
     lot_blocks,
+    mean_slope_lines,
     slope_lines,
     worst_of,
 )
@@ -29,6 +34,7 @@ from gearqa.report.numbers import percent_text, tolerance_text, value_text
 from gearqa.report.terminal import Terminal
 from gearqa.standards.iso1328_1_2013 import rounded_tolerances
 from gearqa.symbols import PARAMETERS
+from gearqa.trace_specs import trace_spec
 
 SAMPLES = Path(__file__).parents[3] / "sample_measurements"
 
@@ -145,8 +151,9 @@ def test_every_value_of_the_table_is_that_of_the_result(faults):
 def test_both_slopes_are_shown_with_a_note_where_the_class_differs(pinions):
     noted = 0
     for gear in pinions.gears:
-        *lines, by_angle = slope_lines(gear, "full")
+        *lines, by_angle, left, right = slope_lines(gear, "full")
         assert [by_angle] == helix_angle_lines(gear)
+        assert [left, right] == mean_slope_lines(gear)
         assert len(lines) == 2
         for line, key in zip(lines, ("profile_slope", "helix_slope"), strict=True):
             one = gear.parameters[key]
@@ -177,6 +184,78 @@ def test_helix_slopes_of_a_spur_gear_are_shown_by_hand(pinions):
         for flank, one in gear.parameters["helix_slope"].flanks.items():
             hand = "right-hand" if (one.value_um > 0) == (flank == "right") else "left-hand"
             assert re.search(rf"{flank} [0-9.]+ µm {hand}", line)
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("span", ["full", "evaluation"])
+@pytest.mark.parametrize(
+    ("kind", "hand"), [("internal", "right"), ("internal", "left"), ("external", "left")]
+)
+def test_mean_slopes_are_shown_as_angles(kind, hand, span):
+    """m_n 1.5, z 80, beta 20, b 30: 5 um are 6.38' of alpha_t, 42.8 um of r_b, 36.2'' of beta (computed).
+
+    Plus is material towards the tip: pressure angle too small, base radius too large, for rings too.
+    An external right-hand gear with too large a helix angle gains material away from the datum face
+    on its right flank; another hand, flank or a ring turns that sign (ISO 1328-1, from memory).
+    """
+    drawing = make.part(kind=kind, hand=hand, evaluation={"slope_span": span})
+    helix, profile = (trace_spec(drawing, one) for one in ("helix", "profile"))
+    assert (f"{helix.length:.1f}", f"{profile.length:.3f}") == ("27.0", "6.954")
+    shape = {
+        f"{family}_slope_um": 5.0 * (abs(s.full_end - s.full_start) / s.length if span == "full" else 1.0)
+        for family, s in (("profile", profile), ("helix", helix))
+    }
+    gear = make.gear(drawing, shape={"left": shape, "right": shape})
+    (result,) = evaluate([gear], drawing)
+    left, right = mean_slope_lines(result)
+    turn = (1 if kind == "external" else -1) * (1 if hand == "right" else -1)
+    for line, flank, f in ((left, "left", -1), (right, "right", 1)):
+        sign = "+" if turn * f > 0 else "-"
+        assert line == (
+            f"Mean slopes {flank} over the evaluation length: fHα +5.00 µm (transverse pressure angle -6.4′, "
+            f"base radius +43 µm), fHβ +5.00 µm (helix angle {sign}0.60′)."
+        )
+        assert line in " ".join(shown(gear_blocks(header_of(drawing), result, span)).split())
+        flanks = {key: result.parameters[key].flanks[flank] for key in ("profile_slope", "helix_slope")}
+        assert f"{flanks['profile_slope'].pressure_angle_deviation_arcmin:.2f}" == "-6.38"
+        assert f"{flanks['profile_slope'].base_radius_deviation_um:.1f}" == "42.8"
+        assert f"{flanks['helix_slope'].helix_angle_deviation_arcmin * 60:+.1f}" == f"{sign}36.2"
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("kind", ["external", "internal"])
+def test_the_mean_helix_slope_of_a_spur_gear_is_shown_by_hand(kind):
+    """5 um over 27 mm at alpha_t 20 degrees are 0.68' (computed); external, right flank: right-hand."""
+    drawing = make.part(kind=kind, beta=0.0, evaluation={"slope_span": "evaluation"})
+    gear = make.gear(drawing, shape={"left": {"helix_slope_um": 5.0}, "right": {"helix_slope_um": 5.0}})
+    (result,) = evaluate([gear], drawing)
+    for line, flank in zip(mean_slope_lines(result), ("left", "right"), strict=True):
+        hand = "right-hand" if (flank == "right") == (kind == "external") else "left-hand"
+        assert line == (
+            f"Mean slopes {flank} over the evaluation length: fHα 0.00 µm (transverse pressure angle 0.0′, "
+            f"base radius 0 µm), fHβ +5.00 µm (helix angle 0.68′ {hand})."
+        )
+        by_hand = result.parameters["helix_slope"].flanks[flank].helix_angle_deviation_arcmin
+        assert (by_hand > 0) == (hand == "right-hand")
+
+
+def test_angles_come_from_the_mean_over_the_traces_and_are_not_graded(pinions):
+    for gear in pinions.gears:
+        for key, parameter in gear.parameters.items():
+            for flank, one in parameter.flanks.items():
+                own = [
+                    t.slope_evaluation_um for t in gear.traces if (f"{t.kind}_slope", t.flank) == (key, flank)
+                ]
+                if key == "profile_slope":
+                    length = abs(gear.traces[0].end_mm - gear.traces[0].start_mm)
+                    # spur, 20 degrees: base radius and pressure angle of one and the same mean slope
+                    angle = -sum(own) / len(own) / length / 1000 / math.tan(math.radians(20)) * 60
+                    assert one.pressure_angle_deviation_arcmin == pytest.approx(math.degrees(angle))
+                    assert one.helix_angle_deviation_arcmin is None
+                elif key != "helix_slope":
+                    assert one.pressure_angle_deviation_arcmin is None
+                    assert one.base_radius_deviation_um is None
+                    assert one.helix_angle_deviation_arcmin is None
 
 
 def test_limits_of_the_drawing_are_shown_instead_of_a_class(pinions):
