@@ -14,8 +14,10 @@ from gearqa.model.incoming import Basis, ReportedTable, ReportedValue
 from gearqa.symbols import PARAMETERS, Flank
 
 _CLASS: Final = re.compile(
-    r"(?:class|grade|quality|kl(?:asse)?\.?|cl\.?|a|q)?\s*(\d{1,2})(?:\.0*)?", re.IGNORECASE
+    r"(?P<word>class|grade|quality|kl(?:asse)?\.?|cl\.?|a|q)?\s*(?P<number>\d{1,2})(?:\.0*)?", re.IGNORECASE
 )
+_LETTERS: Final = frozenset({"a", "q"})
+"""Other systems write them before their numbers, and one of them counts the other way round."""
 _BASES: Final[tuple[Basis, ...]] = get_args(Basis)
 _WORST_CLASS: Final = 12
 """The last class of the older edition."""
@@ -143,11 +145,13 @@ def _bases(sheet: Sheet) -> list[Basis | None]:
 
 
 def _classes(sheet: Sheet) -> list[int | None]:
-    """Classes claimed; a claim in other words stays words."""
+    """Classes claimed; a claim in other words stays words, so does one with a letter and no standard."""
     found: list[int | None] = []
-    for row, word in enumerate(sheet.texts("class")):
+    for row, (word, title) in enumerate(zip(sheet.texts("class"), sheet.texts("standard"), strict=True)):
         match = _CLASS.fullmatch(word) if word else None
-        number = int(match.group(1)) if match else None
+        if match and title is None and (match["word"] or "").casefold() in _LETTERS:
+            match = None
+        number = int(match["number"]) if match else None
         if number is not None and number > _WORST_CLASS:
             sheet.cells.fault(row, Reason.OUT_OF_RANGE, "class", f"0 to {_WORST_CLASS}, or an empty cell")
         found.append(number)

@@ -135,8 +135,9 @@ def test_one_serial_of_ours_for_one_of_theirs(tmp_path):
     [
         ("5", 5),
         ("class 6", 6),
-        ("A4", 4),
-        ("Q 7", 7),
+        ("A4", None),
+        ("Q 7", None),
+        ("Q13", None),
         ("5.0", 5),
         ("Grade 8", 8),
         ("AGMA A5", None),
@@ -145,6 +146,14 @@ def test_one_serial_of_ours_for_one_of_theirs(tmp_path):
 )
 def test_words_of_classes(tmp_path, word, number):
     text = f"serial,parameter,value_um,class\nA,Fp,1,{word}\n"
+    (value,) = read_reported(table(tmp_path, text)).values
+    assert (value.class_, value.class_text) == (number, word)
+
+
+@pytest.mark.parametrize(("word", "number"), [("A4", 4), ("Q 7", 7), ("class 6", 6)])
+def test_a_letter_before_a_class_needs_a_standard_to_be_a_number(tmp_path, word, number):
+    """Other systems write A5 and Q7, and Q counts the other way round (common practice, no source)."""
+    text = f"serial,parameter,value_um,class,standard\nA,Fp,1,{word},ISO 1328-1:2013\n"
     (value,) = read_reported(table(tmp_path, text)).values
     assert (value.class_, value.class_text) == (number, word)
 
