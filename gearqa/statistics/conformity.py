@@ -261,8 +261,6 @@ def global_risks(process_mean: float, process_sd: float, u: float, tolerance: tu
     low, high = tolerance
 
     def integral(a: float, b: float, accepted: bool) -> float:
-        if b <= a:
-            return 0.0
         x = (a + b) / 2 + (b - a) / 2 * nodes
         p = probability_of_conformity(x, u, *acceptance)
         density = np.exp(-(((x - process_mean) / process_sd) ** 2) / 2) / (process_sd * math.sqrt(2 * np.pi))
@@ -270,12 +268,10 @@ def global_risks(process_mean: float, process_sd: float, u: float, tolerance: tu
 
     reach = 9 * process_sd
     start, end = process_mean - reach, process_mean + reach
-    # beyond the limits acceptance fades within a few u; the panels keep the nodes there
-    consumer = sum(
-        integral(max(start, a), min(end, b), True)
-        for a, b in ((high, high + 9 * u), (high + 9 * u, end), (low - 9 * u, low), (start, low - 9 * u))
-    )
-    inner = (c for c in (low + 9 * u, high - 9 * u) if low < c < high)
-    cuts = sorted({max(start, low), min(end, high), *inner})
-    producer = sum(integral(a, b, False) for a, b in pairwise(cuts))
+    # about its limits acceptance fades within a few u; the panels keep the nodes there
+    fading = (limit + side * 9 * u for limit in acceptance for side in (-1, 0, 1))
+    cuts = sorted({start, end, *(c for c in (low, high, *fading) if start < c < end)})
+    panels = [(a, b, low <= (a + b) / 2 <= high) for a, b in pairwise(cuts)]
+    consumer = sum(integral(a, b, True) for a, b, good in panels if not good)
+    producer = sum(integral(a, b, False) for a, b, good in panels if good)
     return consumer, producer

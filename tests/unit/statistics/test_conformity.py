@@ -35,6 +35,8 @@ def test_small_probabilities_below_the_lower_limit_keep_their_digits() -> None:
     above = cf.probability_of_conformity(15.0, 1.0, 0.0, 5.0)
     assert below == pytest.approx(above, rel=1e-9)
     assert below == pytest.approx(float(stats.norm.sf(10)), rel=1e-9)
+    both = cf.probability_of_conformity(np.array([-10.0, 15.0]), 1.0, 0.0, 5.0)
+    assert both == pytest.approx(np.full(2, stats.norm.sf(10)), rel=1e-9)
 
 
 @pytest.mark.published
@@ -98,6 +100,31 @@ def test_global_risks() -> None:
     # computed, not published: quadrature equal to another program (suncal 1.7.1) to 1e-11
     risk = cf.global_risks(1500.0, 0.12, 0.04, (1499.8, 1500.2), (1499.8, 1500.2))
     assert risk == pytest.approx((0.0189422067, 0.0372078002), abs=5e-11)
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("u", [0.01, 0.2, 1.5])
+def test_global_risks_against_the_general_quadrature(u: float) -> None:
+    """Both risks by scipy's adaptive quadrature, which is told of the places where acceptance fades."""
+
+    def accepted(t: float) -> float:
+        return float(stats.norm.cdf((7 - t) / u) - stats.norm.cdf((-6 - t) / u))
+
+    def part(a: float, b: float, good: bool) -> float:
+        edges = [e for limit in (-6.0, 7.0) for e in (limit - 8 * u, limit, limit + 8 * u) if a < e < b]
+        value, _ = integrate.quad(
+            lambda t: stats.norm.pdf(t, 1.0, 4.0) * (1 - accepted(t) if good else accepted(t)),
+            a, b, points=edges or None, epsabs=1e-13, limit=200,
+        )  # fmt: skip
+        return float(value)
+
+    consumer, producer = cf.global_risks(1.0, 4.0, u, (-8.0, 8.0), (-6.0, 7.0))
+    assert consumer == pytest.approx(part(8, 37, False) + part(-35, -8, False), abs=1e-10)
+    assert producer == pytest.approx(part(-8, 8, True), abs=1e-10)
+
+
+def test_a_process_far_inside_its_limits_has_no_risk() -> None:
+    assert cf.global_risks(0.0, 1.0, 0.1, (-20.0, 20.0), (-20.0, 20.0)) == pytest.approx((0, 0), abs=1e-15)
 
 
 @pytest.mark.published
