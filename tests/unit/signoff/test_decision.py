@@ -94,3 +94,18 @@ def test_every_combination_gets_a_decision() -> None:
 def test_the_table_is_numbered_once_and_every_row_is_said_in_words() -> None:
     assert len({row.number for row in TABLE}) == len({row.code for row in TABLE}) == len(TABLE)
     assert all(row.rule.endswith(f": {row.outcome}") or row.outcome in row.rule for row in TABLE)
+
+
+def test_one_gear_does_not_and_two_gears_do_not() -> None:
+    for count, said in ((1, "1 gear of 43 does not conform"), (2, "2 gears of 43 do not conform")):
+        _, reasons = decide(replace(GOOD, ac=0, accept=False, d_low=count, d_high=count))
+        assert reasons[0].sentence.startswith(said)
+
+
+@pytest.mark.parametrize(
+    ("count", "end"), [(1, ": 01;"), (12, ", 12;"), (13, ", 12 and 1 more;"), (15, ", 12 and 3 more;")]
+)
+def test_twelve_serials_are_listed_and_the_others_counted(count: int, end: str) -> None:
+    _, reasons = decide(replace(GOOD, overdue=tuple(f"{i:02}" for i in range(1, count + 1))))
+    assert reasons[0].code == "calibration_overdue"
+    assert end in reasons[0].sentence

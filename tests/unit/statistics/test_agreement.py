@@ -50,6 +50,9 @@ def test_intervals_of_the_limits() -> None:
     assert approximate.upper_interval == pytest.approx(
         (exact.limits[1] - 2.119905 * se, exact.limits[1] + 2.119905 * se), abs=1e-4
     )
+    assert approximate.lower_interval == pytest.approx(
+        (exact.limits[0] - 2.119905 * se, exact.limits[0] + 2.119905 * se), abs=1e-4
+    )
 
 
 @pytest.mark.independent
@@ -85,10 +88,17 @@ def test_correlation_and_order_by_scipy() -> None:
     reference = stats.linregress(np.arange(17), large - mini)
     assert trend is not None
     assert (trend.slope, trend.p) == pytest.approx((reference.slope, reference.pvalue), rel=1e-9)
+    half = float(stats.t.ppf(0.975, 15)) * reference.stderr
+    assert trend.interval == pytest.approx((reference.slope - half, reference.slope + half), rel=1e-9)
+    four = correlation(large[:4], mini[:4])
+    interval = stats.pearsonr(large[:4], mini[:4]).confidence_interval()
+    assert four is not None
+    assert four.interval == pytest.approx((interval.low, interval.high), rel=1e-9)
 
 
 def test_too_little_to_say() -> None:
     assert correlation(np.ones(9), np.arange(9.0)) is None
+    assert correlation(np.array([1.0, 2.0, 4.0]), np.array([1.0, 3.0, 2.0])) is None
     assert order_trend(np.zeros(5)) is None
     with pytest.raises(ValueError, match="at least two"):
         limits_of_agreement(np.array([1.0]))

@@ -76,6 +76,43 @@ def test_endless_history_gives_the_closed_form(risk: float, place: str) -> None:
     assert f"{found.s:.4f}" == place
 
 
+@pytest.mark.independent
+def test_variance_of_a_part_where_the_wear_differs_from_cycle_to_cycle() -> None:
+    """By hand: 0.25 (1 + 1/10) + 0.09 (3/4 + 25^2/5000) + 0.0004 (1 + 1/10) 40^2, freedom 9, 29, 9."""
+    known = CycleHistory(10, 4, 15.0, 5000.0, 100.0, 0.0, 0.05, 0.25, 0.09, 29, 0.0004)
+    variance, dof = part_variance_at(known, 40.0)
+    parts = (0.275, 0.07875, 0.704)
+    assert variance == pytest.approx(sum(parts), rel=1e-12)
+    assert dof == pytest.approx(
+        sum(parts) ** 2 / (parts[0] ** 2 / 9 + parts[1] ** 2 / 29 + parts[2] ** 2 / 9)
+    )
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("cycles", [4, 9])
+def test_level_ahead_of_a_trend(cycles: int) -> None:
+    """statsmodels OLS through the levels of cycles measured at the same places: forecast of the next one."""
+    import statsmodels.api as sm
+
+    rng = np.random.default_rng(cycles)
+    cycle, s = np.repeat(np.arange(cycles), 3), np.tile([0.0, 12.0, 27.0], cycles)
+    y = (0.3 * np.arange(cycles) + rng.normal(0, 0.4, cycles))[cycle] + 0.05 * s
+    fit = fit_wear(cycle, s, y + rng.normal(0, 0.2, 3 * cycles))
+    found = cycle_history(fit, trend=True)
+    line = sm.OLS(fit.levels, sm.add_constant(np.arange(float(cycles)))).fit()
+    ahead = line.get_prediction([[1.0, cycles]])
+    assert found.level == pytest.approx(float(ahead.predicted_mean[0]), rel=1e-9)
+    assert found.between == pytest.approx(line.mse_resid, rel=1e-9)
+    assert found.between * found.level_leverage == pytest.approx(float(ahead.se_mean[0]) ** 2, rel=1e-9)
+    assert found.level_dof == line.df_resid
+
+
+def test_three_cycles_are_too_few_for_a_trend() -> None:
+    y = np.array([0.1, 0.4, 1.1, 0.5, 1.1, 1.5, 1.3, 1.7, 2.2])
+    fit = fit_wear(np.repeat(np.arange(3), 3), np.tile([0.0, 10.0, 20.0], 3), y)
+    assert cycle_history(fit, trend=True) == cycle_history(fit)
+
+
 def test_never_beyond_what_was_seen() -> None:
     found = dress_interval(history(20, [0.0, 9.0, 18.0, 27.0], 0.055, 0.3717, 0.25, s_max=27.0), 5.0, 0.01)
     assert found is not None

@@ -56,7 +56,9 @@ def test_aiag_not_pooled_and_interval() -> None:
         "0.313217",
         "1.043395",
     ]
-    assert study.variance_unclipped.interaction < 0
+    raw = study.variance_unclipped
+    assert raw.interaction < 0
+    assert raw.gauge == pytest.approx(v.repeatability + v.operator + raw.interaction, rel=1e-12)
     low, high = study.gauge_sd_interval
     assert (f"{low:.5f}", f"{high:.5f}") == ("0.22343", "1.45661")
 
@@ -87,6 +89,19 @@ def test_gauge_without_any_scatter() -> None:
     study = gauge_study(np.broadcast_to(np.arange(5.0)[:, None, None], (5, 2, 3)))
     assert study.gauge_sd == 0
     assert study.distinct_categories is None
+    assert (study.interaction_p, study.interaction_pooled) == (1.0, True)
+
+
+def test_interaction_without_scatter_of_the_trials_is_certain() -> None:
+    cells = np.array([[0.0, 1.0], [3.0, 3.0], [5.0, 4.0]])
+    study = gauge_study(np.repeat(cells[:, :, None], 2, axis=2))
+    assert (study.interaction_p, study.interaction_pooled) == (0.0, False)
+
+
+@pytest.mark.parametrize("shape", [(1, 2, 3), (5, 1, 1)])
+def test_one_item_or_one_value_of_each_is_no_study(shape: tuple[int, int, int]) -> None:
+    with pytest.raises(ValueError, match="at least two items and two values of each"):
+        gauge_study(np.arange(float(np.prod(shape))).reshape(shape))
 
 
 def test_one_operator_gives_repeatability_only() -> None:
@@ -149,3 +164,10 @@ def test_certificate() -> None:
     assert found.spread_within is False
     unknown = certificate_comparison(study, None, None)
     assert (unknown.en, unknown.agrees, unknown.spread_within) == (None, None, None)
+
+
+def test_spread_that_just_fits_the_stated_uncertainty() -> None:
+    study = reference_gear_study(np.array([1.0, 2.0, 3.0]), 2.0)
+    assert study.sd == 1.0
+    fits = [certificate_comparison(study, None, U).spread_within for U in (2.0, 1.999)]
+    assert fits == [True, False]

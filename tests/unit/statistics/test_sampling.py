@@ -42,6 +42,23 @@ def test_normal_single_plan(row: dict[str, str]) -> None:
     assert (plan.n, plan.ac, plan.re) == (int(row["n"]), int(row["ac"]), int(row["ac"]) + 1)
 
 
+@pytest.mark.published
+def test_zero_acceptance_stands_on_one_diagonal_of_the_master_table() -> None:
+    """ISO 2859-1:1999, table 2-A (from memory): every letter with its sample size, every preferred AQL."""
+    zero = {
+        "A": (2, 6.5), "B": (3, 4.0), "C": (5, 2.5), "D": (8, 1.5), "E": (13, 1.0), "F": (20, 0.65),
+        "G": (32, 0.40), "H": (50, 0.25), "J": (80, 0.15), "K": (125, 0.10), "L": (200, 0.065),
+        "M": (315, 0.040), "N": (500, 0.025), "P": (800, 0.015), "Q": (1250, 0.010),
+    }  # fmt: skip
+    for letter, (n, aql) in zero.items():
+        plan = sp.normal_single_plan(letter, aql)
+        assert (plan.letter, plan.n, plan.ac) == (letter, n, 0)
+    last = sp.normal_single_plan("R", 0.025)
+    assert (last.letter, last.n, last.ac) == ("R", 2000, 1)
+    row_K = [sp.normal_single_plan("K", aql).ac for aql in (0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10.0)]
+    assert row_K == [1, 2, 3, 5, 7, 10, 14, 21]
+
+
 def test_arrows_lead_to_the_plan_that_is_used() -> None:
     plan = sp.normal_single_plan("J", 0.25)
     assert (plan.start_letter, plan.letter, plan.n, plan.ac) == ("J", "H", 50, 0)

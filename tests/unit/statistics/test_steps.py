@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from oracle_file import load
+from scipy import stats
 
 from gearqa.statistics.steps import find_steps, scan_steps
 
@@ -41,6 +42,29 @@ def test_sums_of_squares_by_least_squares() -> None:
                 design = np.column_stack(columns)
                 residual = x[i] - design @ np.linalg.lstsq(design, x[i], rcond=None)[0]
                 assert rss[i, j] == pytest.approx(residual @ residual, rel=1e-9)
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("trend", [0.0, 0.15])
+def test_p_values_and_rule_with_another_distribution_function(trend: float) -> None:
+    """scipy.stats.f: largest F over the places times their number; 9 is C ln(RSS_trend/RSS_step)."""
+    rng = np.random.default_rng(6)
+    x = rng.standard_normal((8000, 14)) + trend * np.arange(14)
+    x[:, 7:] += rng.uniform(0, 4, (8000, 1))
+    scan = scan_steps(x)
+    best_step, best_both = scan.rss_step.min(axis=1), scan.rss_both.min(axis=1)
+    p_a = 9 * stats.f.sf((scan.rss_constant / best_step - 1) * 12, 1, 12)
+    p_b = 9 * stats.f.sf((scan.rss_trend / best_both - 1) * 11, 1, 11)
+    assert scan.p_a == pytest.approx(np.minimum(1, p_a), rel=1e-9)
+    assert scan.p_b == pytest.approx(np.minimum(1, p_b), rel=1e-9)
+    gained = 14 * np.log(scan.rss_trend / best_step)
+    assert ((p_b > 0.01) & (p_a <= 0.01) & (abs(gained - 9) < 0.04)).any()
+    assert scan.found.tolist() == ((p_b <= 0.01) | (p_a <= 0.01) & (gained >= 9)).tolist()
+
+
+def test_differences_in_the_eleventh_digit_are_no_step() -> None:
+    assert find_steps(10_000 + np.repeat([0.0, 1e-7], 10)) == ()
+    assert [step.index for step in find_steps(10_000 + np.repeat([0.0, 1e-3], 10))] == [10]
 
 
 def test_places_keep_three_cycles_on_either_side() -> None:

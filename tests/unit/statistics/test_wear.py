@@ -50,6 +50,43 @@ def test_jackknife_and_slope_variance_by_brute_force() -> None:
     assert f"{math.sqrt(fit.slope_variance):.3f}" == "5.922"
 
 
+@pytest.mark.independent
+@pytest.mark.parametrize(("seed", "kind"), [(3, "pooled"), (1, "jackknife")])
+def test_errors_of_the_levels(seed: int, kind: str) -> None:
+    """statsmodels OLS, one intercept per cycle; a wider jackknife error of the wear stands for its own."""
+    import statsmodels.api as sm
+
+    rng = np.random.default_rng(seed)
+    cycle = np.repeat(np.arange(5), [2, 3, 4, 3, 2])
+    s = rng.integers(0, 30, 14).astype(float)
+    y = 0.05 * s + rng.normal(0, 0.8, 5)[cycle] + rng.normal(0, 0.3, 14)
+    fit = fit_wear(cycle, s, y)
+    assert (fit.se_jackknife > fit.se_pooled) is (kind == "jackknife")
+    design = np.column_stack([(cycle[:, None] == np.arange(5)).astype(float), s])
+    reference = sm.OLS(y, design).fit()
+    assert fit.levels == pytest.approx(reference.params[:5], rel=1e-9)
+    mean_s = np.array([s[cycle == c].mean() for c in range(5)])
+    wider = max(fit.se_jackknife**2 - reference.bse[5] ** 2, 0.0)
+    assert fit.levels_se == pytest.approx(np.sqrt(reference.bse[:5] ** 2 + wider * mean_s**2), rel=1e-9)
+
+
+def test_errors_of_the_levels_without_wear() -> None:
+    """All at one position: the standard error of a mean, from the pooled deviation within cycles."""
+    y = np.array([1.0, 3.0, 2.0, 2.0, 5.0, 5.0])
+    fit = fit_wear(np.array([0, 0, 1, 1, 1, 1]), np.full(6, 4.0), y)
+    # (1 + 1) + (2.25 + 2.25 + 2.25 + 2.25) over 4 degrees of freedom
+    assert fit.sd**2 == pytest.approx(2.75)
+    assert fit.levels_se**2 == pytest.approx([2.75 / 2, 2.75 / 4])
+
+
+def test_slopes_of_three_cycles_have_a_variance_however_short_the_cycles() -> None:
+    s = np.tile([0.0, 1.0, 1.0], 3)
+    y = np.array([0.0, 1.0, 1.0, 0.0, 2.0, 2.0, 0.0, 3.0, 3.0])
+    fit = fit_wear(np.repeat(np.arange(3), 3), s, y)
+    assert fit.slope_variance_identifiable
+    assert fit.slope_variance == pytest.approx(1.0)  # of the slopes 1, 2, 3, with no scatter about them
+
+
 def test_wear_needs_two_positions_in_a_cycle() -> None:
     fit = fit_wear(np.arange(5), np.array([0.0, 3, 5, 7, 9]), np.arange(5.0))
     assert not fit.identifiable
@@ -111,3 +148,22 @@ def test_no_trend_leaves_it_out_of_the_step_size() -> None:
     trend = fit_trend(x, (10,))
     assert not trend.significant
     assert trend.step_sizes[0] == pytest.approx(3.0)
+
+
+@pytest.mark.parametrize(("p", "significant"), [(0.00998, True), (0.01002, False)])
+def test_a_trend_counts_up_to_one_percent(p: float, significant: bool) -> None:
+    """A trend in a given scatter, steepened until its p is the one wanted."""
+    from scipy.optimize import brentq
+
+    scatter = np.random.default_rng(3).normal(0, 0.4, 16)
+    at = brentq(lambda slope: fit_trend(scatter + slope * np.arange(16), ()).p - p, 0.03, 0.5, xtol=1e-14)
+    trend = fit_trend(scatter + at * np.arange(16), ())
+    assert trend.p == pytest.approx(p, rel=1e-6)
+    assert trend.significant is significant
+
+
+def test_two_levels_have_no_trend() -> None:
+    trend = fit_trend(np.array([1.0, 4.0]), ())
+    assert math.isnan(trend.slope)
+    assert (trend.p, trend.significant, trend.dof) == (1.0, False, 1)
+    assert trend.sd == pytest.approx(math.sqrt(4.5))
