@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from lot_factory import make_gear, make_part
+from lot_factory import UNCERTAINTY, make_gear, make_part
 from scipy import stats
 
 from gearqa.evaluation.criteria import criteria_of
@@ -117,6 +117,25 @@ def test_class_proven_is_never_better_than_indicated() -> None:
     value = next(v for v in gear.values if (v.parameter, v.flank) == ("helix_form", "left"))
     # guard 0.658 beyond the class 4 tolerance needs class 5
     assert (value.class_indicated, value.class_proven) == (4, 5)
+
+
+def test_class_proven_of_a_gear_is_that_of_its_worst_value() -> None:
+    gear = judge({})
+    assert gear.class_proven == max(v.class_proven or 99 for v in gear.values)
+    better = judge({"helix_form": criteria_of(make_part()).of["helix_form", "left"].tolerances[5] - 0.7})
+    assert better.class_proven == 6
+
+
+def test_no_class_is_proven_when_one_value_has_no_uncertainty() -> None:
+    known = {key: value for key, value in UNCERTAINTY.items() if key != "runout"}
+    gear = judge({}, part=make_part(uncertainty=known))
+    assert gear.class_proven is None
+    assert [v.parameter for v in gear.values if v.class_proven is None] == ["runout"]
+
+
+def test_a_value_that_cannot_conform_is_the_least_probable_one() -> None:
+    gear = judge({"helix_form": limit_of("helix_form") + 1.2, "profile_form": limit_of("profile_form") + 20})
+    assert (gear.probability_of_conformity, gear.probability_parameter) == (0.0, "profile_form")
 
 
 @pytest.mark.parametrize(
