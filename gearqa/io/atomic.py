@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import secrets
 import shutil
 import stat
 import sys
@@ -44,6 +45,8 @@ class Outputs:
         self._standard_output = standard_output
         self._files: dict[Path, tuple[Path, IO[bytes]]] = {}
         """Place -> temporary file beside it, and its stream."""
+        self._temporary: list[Path] = []
+        """Names of temporary files, noted before the files exist: an interrupt in between loses none."""
         self._made: list[Path] = []
         """Folders that were made for outputs."""
         self._inputs: set[Path] = set()
@@ -77,9 +80,10 @@ class Outputs:
             return cast(BinaryIO, stream)
         if path.exists() and not os.access(path, os.W_OK):
             raise PermissionError(0, "is write-protected")
-        descriptor, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
-        stream = os.fdopen(descriptor, "wb")
-        self._files[path] = Path(name), stream
+        temporary = path.with_name(f".{path.name[:40]}.{secrets.token_hex(8)}.part")
+        self._temporary.append(temporary)
+        stream = open(temporary, "xb", opener=_private)  # noqa: SIM115
+        self._files[path] = temporary, stream
         return cast(BinaryIO, stream)
 
     def folder(self, target: str) -> Path:
@@ -138,6 +142,7 @@ class Outputs:
         except OSError as error:
             raise ReportError(f"cannot write {path}: {error.strerror or error}") from error
         self._files.clear()
+        self._temporary.clear()
         self._made.clear()
         if self._held is not None:
             self._held.seek(0)
@@ -146,9 +151,10 @@ class Outputs:
             target.flush()
 
     def _discard(self) -> None:
-        for temporary, stream in self._files.values():
+        for _, stream in self._files.values():
             with contextlib.suppress(OSError):  # a full disk fails again on closing; the file goes anyway
                 stream.close()
+        for temporary in self._temporary:
             temporary.unlink(missing_ok=True)
         for folder in self._made:
             with contextlib.suppress(OSError):  # somebody else put something in
@@ -157,6 +163,11 @@ class Outputs:
             stream.close()
         if self._held is not None:
             self._held.close()
+
+
+def _private(path: str, flags: int) -> int:
+    """Open a file that nobody else may read before it stands in its place."""
+    return os.open(path, flags, 0o600)
 
 
 def _mode(path: Path) -> int:

@@ -130,3 +130,16 @@ def test_an_input_is_kept(tmp_path):
     with pytest.raises(ReportError, match="is an input"):
         overwrite()
     assert table.read_text() == "data"
+
+
+def test_an_interrupt_right_after_the_file_was_made_leaves_nothing(tmp_path, monkeypatch):
+    made = atomic._private
+
+    def interrupted(path, flags):
+        os.close(made(path, flags))
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(atomic, "_private", interrupted)
+    with pytest.raises(KeyboardInterrupt), Outputs() as outputs:
+        outputs.open(str(tmp_path / "result.json"))
+    assert list(tmp_path.iterdir()) == []
