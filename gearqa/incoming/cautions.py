@@ -161,17 +161,19 @@ def _standards(result: IncomingResult, values: Sequence[ReportedValue]) -> Itera
             "standard_not_stated",
             f"{_count(len(silent), 'claim')} without an edition of the standard: judged by {result.standard}",
         )
-    others = sorted(
-        {
-            row.standard_claimed or row.class_text
-            for row in result.rows
-            if row.claim_reason in {"other_system", "claim_in_words"}
-        }
-    )
+    others = sorted({row.standard_claimed or "" for row in result.rows if row.claim_reason == "other_system"})
     if others:
         yield (
             "other_system",
             f"classes of another system ({', '.join(others)}) are not compared with {result.standard}",
+        )
+    words = sorted({row.class_text for row in result.rows if row.claim_reason == "claim_in_words"})
+    if words:
+        more = f" and {len(words) - SERIALS_TOLD} more" if len(words) > SERIALS_TOLD else ""
+        yield (
+            "claim_in_words",
+            f"classes whose system is not known ({', '.join(words[:SERIALS_TOLD])}{more}) are not compared "
+            f"with {result.standard}: name it in the column standard",
         )
     if any(row.standard_claimed == ISO_1328_1_1995 and row.class_text for row in result.rows):
         yield (

@@ -325,7 +325,7 @@ class _Check:
             en_explained=after,
             class_claimed=value.class_,
             class_text=value.class_text,
-            standard_claimed=title if value.class_text and title is not None else value.standard,
+            standard_claimed=_standard_claimed(value, title),
             class_reported=edition.class_of(value.parameter, value.value_um) if edition else None,
             class_found=judged.class_found,
             beyond=judged.beyond,
@@ -443,6 +443,13 @@ def _meant(
         return replace(value, flank=flank, tooth=tooth)
 
     return meant
+
+
+def _standard_claimed(value: ReportedValue, title: str | None) -> str | None:
+    """Edition of a claim; a number without one is taken as the drawing's, words are not."""
+    if value.class_text and title is not None and (value.class_ is not None or value.standard is not None):
+        return title
+    return value.standard
 
 
 def _digits(values: Sequence[ReportedValue]) -> dict[str, float]:

@@ -199,6 +199,15 @@ def test_classes_of_another_system_never_stand_beside_ours():
     assert not result.agrees
 
 
+def test_classes_with_a_letter_of_another_system_and_no_standard_are_told_as_they_stand():
+    result = check(with_values(report(RING, Lab()), class_=None, class_text="Q5"))
+    assert {(row.claim_reason, row.standard_claimed) for row in result.rows} == {("claim_in_words", None)}
+    (told,) = [notice.message for notice in result.cautions if notice.code == "claim_in_words"]
+    assert "(Q5)" in told
+    assert "other_system" not in {notice.code for notice in result.cautions}
+    assert not result.agrees
+
+
 def test_classes_of_the_older_edition_are_noticed():
     """Claims that follow from ISO 1328-1:1995 although 2013 is claimed."""
     from gearqa.incoming.editions import ISO_1328_1_1995, editions_of
