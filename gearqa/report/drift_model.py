@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 
 from gearqa.model.drift import SIZE, DriftResult, DriftSeries, Signal
 from gearqa.report import document as doc
-from gearqa.report.numbers import DASH, count_text, number_text
+from gearqa.report.numbers import DASH, MOST_DECIMALS, count_text, number_text
 from gearqa.symbols import PARAMETERS
 
 CHART_NAMES = {
@@ -91,6 +91,10 @@ def wear_texts(series: DriftSeries) -> tuple[str, str, str]:
         return DASH, "", DASH
     half = (interval[1] - interval[0]) / 2
     digits = decimals_of(half)
+    while (
+        interval[0] * interval[1] > 0 and digits < MOST_DECIMALS and 0 in {round(v, digits) for v in interval}
+    ):
+        digits += 1  # an interval that leaves out 0 does not seem to reach it
     mark = " est." if series.wear_estimated else ""
     return (
         f"{wear:+.{digits}f}{mark}", f"±{half:.{digits}f}",
