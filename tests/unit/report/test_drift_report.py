@@ -87,7 +87,7 @@ def test_wear_has_the_digits_of_its_interval() -> None:
     small = replace(series, wear_um_per_part=0.00995, wear_interval_um_per_part=(0.0096, 0.0103))
     assert wear_texts(small) == ("+0.0100", "±0.0004", "+0.0096 to +0.0103")
     proven = replace(series, wear_um_per_part=-0.0204, wear_interval_um_per_part=(-0.0402, -0.0006))
-    assert wear_texts(proven) == ("-0.0204", "±0.0198", "-0.0402 to -0.0006")  # not "-0.04 to -0.00"
+    assert wear_texts(proven) == ("-0.020", "±0.020", "-0.040 to -0.001")  # not "-0.04 to -0.00"
     open_ = replace(series, wear_um_per_part=-0.02, wear_interval_um_per_part=(-0.041, 0.001))
     assert wear_texts(open_) == ("-0.02", "±0.02", "-0.04 to +0.00")
     estimated = replace(exact, wear_estimated=True)
