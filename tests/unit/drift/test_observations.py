@@ -109,6 +109,12 @@ def test_size_counts_from_the_middle_of_its_limits() -> None:
     assert (o.mean_um, o.limit_low, o.limit_high) == pytest.approx((10.0, -30.0, 30.0))
 
 
+def test_size_without_limits_counts_as_it_is() -> None:
+    size = SizeResult("balls", 150.14, 3.0, None, "", None, None, None)
+    (o,) = observations_from_results([gear({}, MADE, size=(size,))], part())
+    assert (o.mean_um, o.limit_low, o.limit_high) == (150140.0, None, None)
+
+
 def test_only_what_was_made_somewhere_and_only_what_is_followed() -> None:
     assert list(observations_from_results([gear({"profile_slope": slope()}, None)], part())) == []
     gears = [gear({"profile_slope": slope()}, MADE)]

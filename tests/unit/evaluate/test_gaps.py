@@ -11,6 +11,8 @@ from unit.evaluate import make
 from gearqa.errors import Notice
 from gearqa.evaluate import evaluate
 from gearqa.evaluation.gaps import evenly_spaced
+from gearqa.evaluation.plan import plan_of
+from gearqa.evaluation.rejudge import judged_anew
 from gearqa.model.measurement import GearMeasurement, SizeReading, Trace
 from gearqa.model.results import GearResult
 
@@ -278,6 +280,16 @@ def test_notices_of_the_reader_come_first():
     assert result.warnings[0] == notice
     assert codes(result)[1:] == ["few_teeth"] * 4
     assert "teeth 1, 13 measured" in result.warnings[1].message
+
+
+def test_notices_stay_in_their_order_when_a_gear_is_judged_anew():
+    """By another class, from its own values: what evaluating it with that class gives."""
+    gear = make.gear(make.all_traces(teeth=(1, 13)), without=("right",))
+    gear = GearMeasurement(gear.serial, gear.traces, gear.pitch, notices=(Notice("reader", "of this gear"),))
+    fresh = graded(gear, tolerance={"class": 7})
+    anew = judged_anew(graded(gear), plan_of(make.part(tolerance={"class": 7})))
+    assert codes(fresh) == ["reader", *["not_assessed"] * 2, *["few_teeth"] * 4]
+    assert anew == fresh
 
 
 @pytest.mark.parametrize(
