@@ -290,6 +290,8 @@ def test_notices_stay_in_their_order_when_a_gear_is_judged_anew():
     anew = judged_anew(graded(gear), plan_of(make.part(tolerance={"class": 7})))
     assert codes(fresh) == ["reader", *["not_assessed"] * 2, *["few_teeth"] * 4]
     assert anew == fresh
+    whole = graded(GearMeasurement("whole", gear.traces, make.gear().pitch, notices=gear.notices))
+    assert codes(judged_anew(whole, plan_of(make.part()))) == ["reader", *["few_teeth"] * 4]
 
 
 @pytest.mark.parametrize(

@@ -39,6 +39,15 @@ def test_coverage_shown_by_gears_that_are_all_proven(proven: int, want: str) -> 
     """0.95^59 = 0.0485 is the first power below 5 %."""
     found = judged(proven, 0, 0, None)
     assert (found.in_sample, found.in_lot) == (True, want)
+    assert found.sentence.startswith("with 95 % confidence at least 95 % of the lot") is (want == "shown")
+    assert found.sentence.startswith("the sample does not show that 95 %") is (want == "not shown")
+
+
+def test_refuted_by_the_upper_bound() -> None:
+    found = judged(2, 0, 8, 400)
+    assert (found.in_sample, found.in_lot) == (False, "refuted")
+    assert found.sentence.startswith("with 95 % confidence fewer than 95 % of the lot")
+    assert "8 of 10 gears are proven not to be" in found.sentence
 
 
 @pytest.mark.parametrize(
