@@ -24,8 +24,8 @@ def not_assessed(gear: GearMeasurement, traces: TraceSet, plan: Plan) -> tuple[N
     by_family: dict[Family, tuple[tuple[Flank | None, str], ...]] = {
         "pitch": tuple(_pitch_gaps(gear, plan)),
         "runout": tuple(_runout_gaps(gear)),
-        "profile": tuple(_trace_gaps("profile", gear, traces, plan)),
-        "helix": tuple(_trace_gaps("helix", gear, traces, plan)),
+        "profile": tuple(_trace_gaps("profile", traces, plan)),
+        "helix": tuple(_trace_gaps("helix", traces, plan)),
     }
     if not any(by_family.values()):
         return ()
@@ -67,15 +67,12 @@ def _runout_gaps(gear: GearMeasurement) -> Iterator[tuple[Flank | None, str]]:
         )
 
 
-def _trace_gaps(
-    kind: TraceKind, gear: GearMeasurement, traces: TraceSet, plan: Plan
-) -> Iterator[tuple[Flank | None, str]]:
-    measured = {trace.flank for trace in gear.traces if trace.kind == kind}
-    if not measured:
+def _trace_gaps(kind: TraceKind, traces: TraceSet, plan: Plan) -> Iterator[tuple[Flank | None, str]]:
+    if not any((kind, flank) in traces.teeth for flank in FLANKS):
         yield None, f"there are no {kind} traces of this gear; add its rows to a {kind} table, {OR_LEAVE_OUT}"
         return
     for flank in plan.criteria.graded_flanks:
-        if flank not in measured:
+        if (kind, flank) not in traces.teeth:
             yield flank, f"there is no {kind} trace of the {flank} flank; add its rows to the {kind} table"
             continue
         faults = [f for f in traces.faults if f.trace.kind == kind and f.trace.flank == flank]
@@ -103,7 +100,7 @@ def warnings(
         *gear.notices,
         *(Notice("not_assessed", reason) for reason in reasons),
         *_trace_notes(traces),
-        *_tooth_notes(gear, plan),
+        *_tooth_notes(traces, plan),
         *plan.plausibility(gear, plan.part),
     )
 
@@ -131,19 +128,15 @@ def _trace_notes(traces: TraceSet) -> Iterator[Notice]:
         yield Notice(code, text)
 
 
-def _tooth_notes(gear: GearMeasurement, plan: Plan) -> Iterator[Notice]:
+def _tooth_notes(traces: TraceSet, plan: Plan) -> Iterator[Notice]:
     for kind in TRACE_KINDS:
-        teeth: dict[Flank, set[int]] = {}
-        for trace in gear.traces:
-            if trace.kind == kind:
-                teeth.setdefault(trace.flank, set()).add(trace.tooth)
-        if not teeth:
+        if not any((kind, flank) in traces.teeth for flank in FLANKS):
             continue
         for flank in plan.criteria.graded_flanks:
-            if flank not in teeth:
+            if (kind, flank) not in traces.teeth:
                 yield Notice("one_flank_only", f"{kind} traces of the {flank} flank are missing")
                 continue
-            measured = tuple(sorted(teeth[flank]))
+            measured = tuple(sorted(traces.teeth[kind, flank]))
             if len(measured) < FEWEST_TEETH:
                 yield Notice(
                     "few_teeth",

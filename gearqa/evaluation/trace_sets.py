@@ -42,6 +42,8 @@ class TraceSet:
 
     results: list[TraceResult] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
+    teeth: dict[tuple[TraceKind, Flank], set[int]] = field(default_factory=dict)
+    """Teeth with a trace, whether it could be evaluated or not."""
     notes: dict[tuple[TraceKind, str], list[Trace]] = field(default_factory=lambda: defaultdict(list))
     """(kind, code) -> traces it is about."""
     fewest_points: dict[TraceKind, int] = field(default_factory=dict)
@@ -53,7 +55,9 @@ def evaluate_trace_sets(gears: Sequence[GearMeasurement], plan: Plan) -> list[Tr
     pattern_of_array: dict[tuple[TraceKind, int], list[tuple[int, Trace]]] = {}
     patterns: dict[tuple[TraceKind, bytes], list[tuple[int, Trace]]] = {}
     for number, gear in enumerate(gears):
+        teeth = sets[number].teeth
         for trace in gear.traces:
+            teeth.setdefault((trace.kind, trace.flank), set()).add(trace.tooth)
             key = (trace.kind, id(trace.position_mm))
             members = pattern_of_array.get(key)
             if members is None:

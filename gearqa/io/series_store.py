@@ -51,8 +51,7 @@ class _Piece(NamedTuple):
     label_high: float
 
 
-@dataclass(frozen=True, slots=True)
-class Series:
+class Series(NamedTuple):
     """One series put together: positions rise."""
 
     series: int

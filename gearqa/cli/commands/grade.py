@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import tee
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -22,6 +22,9 @@ from gearqa.cli.options import (
     Quiet,
     Serials,
 )
+
+if TYPE_CHECKING:
+    from gearqa.report.model import LotCollector
 
 
 def command(
@@ -64,11 +67,15 @@ def command(
     from gearqa.cli.reading import open_folder, require_folder  # noqa: PLC0415
     from gearqa.evaluate import LotCounter, evaluate, grade_header  # noqa: PLC0415
     from gearqa.io.atomic import Outputs  # noqa: PLC0415
-    from gearqa.report.model import WIDE, LotCollector, lot_blocks  # noqa: PLC0415
 
     wanted = Wanted(json, csv, csv_rows, csv_style, html, pdf, paper, sheets, sheet_folder)
     wanted.check()
     shown = not quiet and not wanted.standard_output
+    seen: LotCollector | None = None
+    if shown:
+        from gearqa.report.model import LotCollector  # noqa: PLC0415
+
+        seen = LotCollector()
     require_folder(folder)
     with Outputs() as outputs:
         sinks = open_sinks(outputs, wanted, quiet=quiet)
@@ -76,7 +83,7 @@ def command(
             drawing = inspection.part
             header = grade_header(drawing, inspection.inputs, inspection.simulated, inspection.notices)
             outputs.keep_clear_of(folder / file.file for file in header.inputs)
-            counter, seen = LotCounter(), LotCollector()
+            counter = LotCounter()
             for sink in sinks:
                 sink.begin(header, drawing)
             source, gears = tee(inspection)
@@ -84,7 +91,7 @@ def command(
                 results = zip(evaluate(source, drawing), gears, strict=True)
                 for result, measured in progress.over(results):
                     counter.add(result)
-                    if shown:
+                    if seen is not None:
                         seen.add(result)
                     for sink in sinks:
                         sink.gear(result, measured)
@@ -93,7 +100,9 @@ def command(
             sink.end(lot)
     if not quiet:
         tell_notices(header.warnings)
-    if shown:
+    if seen is not None:
+        from gearqa.report.model import WIDE, lot_blocks  # noqa: PLC0415
+
         screen = terminal()
         span = drawing.evaluation.slope_span
         screen.blocks(lot_blocks(header, lot, seen, span, wide=screen.width >= WIDE))
