@@ -24,16 +24,16 @@ if TYPE_CHECKING:
     from gearqa import frames, simulate
     from gearqa.errors import GearqaError, InputError, Notice, Problem
     from gearqa.evaluate import evaluate, grade, trace_curves
-    from gearqa.io.part_file import read_part
-    from gearqa.io.reading import read_folder
+    from gearqa.io.folder.reading import read_folder
+    from gearqa.io.settings.part_file import read_part
     from gearqa.model.measurement import GearMeasurement, Trace
     from gearqa.model.part import Part
     from gearqa.model.results import GearResult, GradeResult, LotSummary, ParameterResult
     from gearqa.standards.iso1328_1_2013 import tolerance_table
 
 _PLACES = {
-    "read_folder": "gearqa.io.reading",
-    "read_part": "gearqa.io.part_file",
+    "read_folder": "gearqa.io.folder.reading",
+    "read_part": "gearqa.io.settings.part_file",
     "grade": "gearqa.evaluate",
     "evaluate": "gearqa.evaluate",
     "trace_curves": "gearqa.evaluate",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from gearqa.io.jsonio import GEAR_FIELDS, TRACE_FIELDS, key_of
+from gearqa.io.results.jsonio import GEAR_FIELDS, TRACE_FIELDS, key_of
 from gearqa.model.results import FlankResult, GearResult, GradeResult, ParameterResult
 from gearqa.symbols import PARAMETERS
 

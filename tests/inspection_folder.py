@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from gearqa.errors import InputError, Problem
-from gearqa.io.inspection import Inspection
-from gearqa.io.reading import read_folder
+from gearqa.io.folder.inspection import Inspection
+from gearqa.io.folder.reading import read_folder
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 

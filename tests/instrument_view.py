@@ -16,7 +16,7 @@ import math
 
 import numpy as np
 
-from gearqa.io.sources import Convention
+from gearqa.io.folder.sources import Convention
 from gearqa.model.part import Part
 from gearqa.part_geometry import part_geometry
 

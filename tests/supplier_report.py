@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from gearqa.evaluate import evaluate
-from gearqa.io.reading import read_folder
+from gearqa.io.folder.reading import read_folder
 from gearqa.model.part import Part
 from gearqa.standards.iso1328_1_2013 import tolerance_table
 from gearqa.symbols import FLANKS

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Literal, Protocol
 import typer
 
 if TYPE_CHECKING:
-    from gearqa.io.atomic import Outputs
-    from gearqa.io.csvio import Style
+    from gearqa.io.results.atomic import Outputs
+    from gearqa.io.results.csvio import Style
     from gearqa.model.measurement import GearMeasurement
     from gearqa.model.part import Part
     from gearqa.model.results import GearResult, GradeHeader, LotSummary
@@ -180,11 +180,11 @@ def open_sinks(outputs: Outputs, wanted: Wanted, *, quiet: bool) -> list[Sink]:
     """Open the outputs that were asked for."""
     sinks: list[Sink] = []
     if wanted.json is not None:
-        from gearqa.io.jsonio import GradeJsonWriter  # noqa: PLC0415
+        from gearqa.io.results.jsonio import GradeJsonWriter  # noqa: PLC0415
 
         sinks.append(_Results(GradeJsonWriter(outputs.open(wanted.json))))
     if wanted.csv is not None:
-        from gearqa.io.csvio import GradeCsvWriter  # noqa: PLC0415
+        from gearqa.io.results.csvio import GradeCsvWriter  # noqa: PLC0415
 
         writer = GradeCsvWriter(outputs.open(wanted.csv), rows=wanted.csv_rows, style=wanted.csv_style)
         sinks.append(_Results(writer))

@@ -50,15 +50,15 @@ def regrade_document(history: HistoryStore, report: RegradeReport) -> dict[str, 
 
 def write_document(target: str | None, document: Mapping[str, Any]) -> None:
     """Write a document where an output was asked for."""
-    from gearqa.io.atomic import write_whole  # noqa: PLC0415
-    from gearqa.io.jsonio import dumps  # noqa: PLC0415
+    from gearqa.io.results.atomic import write_whole  # noqa: PLC0415
+    from gearqa.io.results.jsonio import dumps  # noqa: PLC0415
 
     if target is not None:
         write_whole(target, dumps(document))
 
 
 def _head(history: HistoryStore, report: str) -> dict[str, Any]:
-    from gearqa.io.jsonio import software_table  # noqa: PLC0415
+    from gearqa.io.results.jsonio import software_table  # noqa: PLC0415
     from gearqa.model.history import HISTORY_SCHEMA  # noqa: PLC0415
 
     return {

@@ -84,7 +84,7 @@ def load_plan(path: Path | None) -> Plan:
 
     if path is None:
         return Plan()
-    from gearqa.io.toml_file import load_toml  # noqa: PLC0415
+    from gearqa.io.settings.toml_file import load_toml  # noqa: PLC0415
 
     return load_toml(path, Plan)
 
@@ -105,7 +105,7 @@ def input_files(
     """Input files named from the folder, the plan with them."""
     from dataclasses import replace  # noqa: PLC0415
 
-    from gearqa.io.digests import sha256_of  # noqa: PLC0415
+    from gearqa.io.rows.digests import sha256_of  # noqa: PLC0415
     from gearqa.model.measurement import InputFile  # noqa: PLC0415
 
     names = {str(path): beside(path, folder) for path in outside if path is not None}

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from gearqa.cautions import CAUTIONS, SETTER
 from gearqa.cli.exit_status import ExitStatus
-from gearqa.io.tables import QUANTITIES, TABLES
+from gearqa.io.folder.tables import QUANTITIES, TABLES
 from gearqa.model.part import DEFAULT_MASTER_CLASS, ISO_1328_1_2013
 from gearqa.report.document import Block, Bullets, Column, Paragraph, Table
 from gearqa.symbols import DEFAULT_GRADED, PARAMETERS

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final
 
-from gearqa.io.jsonio import input_table, software_table
-from gearqa.io.plain_tables import plain
+from gearqa.io.results.jsonio import input_table, software_table
+from gearqa.io.results.plain_tables import plain
 from gearqa.model.gauge import CrossedResult, GaugeResult, ReferenceResult
 
 GAUGE_SCHEMA: Final = "gearqa.gauge/1"

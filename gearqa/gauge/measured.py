@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from gearqa.errors import MeasurementFileError, Problem, Reason
-from gearqa.io.study import MeasuredStudy, Place, crossed_series
+from gearqa.io.values.study import MeasuredStudy, Place, crossed_series
 from gearqa.model.gauge import StudyTable
 from gearqa.model.results import GearResult
 from gearqa.symbols import PARAMETERS, Flank

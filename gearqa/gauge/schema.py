@@ -6,7 +6,7 @@ from dataclasses import fields
 
 from gearqa.errors import Notice
 from gearqa.gauge.json_tables import GAUGE_SCHEMA
-from gearqa.io.schemas import Schema, array, document, input_file, of_fields, reference
+from gearqa.io.results.schemas import Schema, array, document, input_file, of_fields, reference
 from gearqa.model.gauge import CrossedResult, ReferenceResult
 
 TEXT: Schema = {"type": "string"}

@@ -27,8 +27,8 @@ from gearqa.history.queries import (
 )
 from gearqa.history.store import HistoryStore
 from gearqa.history.tables import FIGURE, GEAR, HEAD, INTAKE, PART
-from gearqa.io.csvio import cell, result_mark
-from gearqa.io.jsonio import OPTIONS, key_of, software_table
+from gearqa.io.results.csvio import cell, result_mark
+from gearqa.io.results.jsonio import OPTIONS, key_of, software_table
 from gearqa.model.history import HISTORY_SCHEMA, StoredGear
 
 Report = Literal["list", "show", "export"]

@@ -12,7 +12,7 @@ from typing import IO, Any, Final, Self
 
 from gearqa.evaluation.observations import observations_from_results
 from gearqa.history.texts import dumps, identity_text, packed, stored_text, utc_text
-from gearqa.io.jsonio import gear_table
+from gearqa.io.results.jsonio import gear_table
 from gearqa.model.drift import SIZE
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part

@@ -1,4 +1,4 @@
-"""A gear's JSON result back into the model: the inverse of `gearqa.io.jsonio`."""
+"""A gear's JSON result back into the model: the inverse of `gearqa.io.results.jsonio`."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from gearqa.errors import Notice
-from gearqa.io.jsonio import LABEL_KEYS, key_of
+from gearqa.io.results.jsonio import LABEL_KEYS, key_of
 from gearqa.model.measurement import Production
 from gearqa.model.results import (
     FlankResult,

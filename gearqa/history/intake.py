@@ -24,9 +24,9 @@ from gearqa.history.parts import part_by_id, part_id
 from gearqa.history.store import Entry, HistoryStore, log, next_id, now, station
 from gearqa.history.tables import CURRENT, FIGURE, GEAR, INTAKE, SUPERSEDED
 from gearqa.history.texts import dumps, loads, plain_text
-from gearqa.io.inspection import Inspection
-from gearqa.io.jsonio import input_table
-from gearqa.io.reading import read_folder
+from gearqa.io.folder.inspection import Inspection
+from gearqa.io.folder.reading import read_folder
+from gearqa.io.results.jsonio import input_table
 from gearqa.model.history import IntakeReport
 from gearqa.model.measurement import GearMeasurement, GrinderEvent
 from gearqa.model.part import Part

@@ -10,7 +10,7 @@ import numpy as np
 import orjson
 
 from gearqa.errors import StoreError
-from gearqa.io.jsonio import production_table
+from gearqa.io.results.jsonio import production_table
 from gearqa.model.measurement import Array, GearMeasurement, Trace
 
 LARGEST_NUMBER = 2**63 - 1

@@ -11,8 +11,8 @@ from sqlalchemy.engine import Connection
 
 from gearqa.history.tables import INTAKE
 from gearqa.history.texts import loads
-from gearqa.io.digests import sha256_of
-from gearqa.io.reading import PART_FILE
+from gearqa.io.folder.reading import PART_FILE
+from gearqa.io.rows.digests import sha256_of
 
 
 @dataclass(frozen=True, slots=True)

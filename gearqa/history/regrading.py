@@ -25,7 +25,7 @@ from gearqa.history.queries import GEAR_COLUMNS, Selection, gear_of, result_of, 
 from gearqa.history.raw_files import Intake, folder_faults, read_intakes
 from gearqa.history.store import Entry, HistoryStore, log, next_id, now
 from gearqa.history.tables import CURRENT, GEAR, PART
-from gearqa.io.reading import read_folder
+from gearqa.io.folder.reading import read_folder
 from gearqa.model.history import Regraded, RegradeReport, StoredGear
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult

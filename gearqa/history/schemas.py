@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from gearqa.io import schemas
-from gearqa.io.schemas import Schema, array, of_fields, of_type, reference, table
+from gearqa.io.results import schemas
+from gearqa.io.results.schemas import Schema, array, of_fields, of_type, reference, table
 from gearqa.model.history import (
     HISTORY_SCHEMA,
     CheckReport,

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import fields
 from typing import Any, Final
 
-from gearqa.io.csvio import Style, csv_table
-from gearqa.io.jsonio import input_table, key_of, software_table
-from gearqa.io.plain_tables import plain
+from gearqa.io.results.csvio import Style, csv_table
+from gearqa.io.results.jsonio import input_table, key_of, software_table
+from gearqa.io.results.plain_tables import plain
 from gearqa.model.incoming import IncomingResult, Row
 from gearqa.model.lot import LotResult
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gearqa.errors import Notice
 from gearqa.incoming.json_tables import INCOMING_SCHEMA, LOT_FIELDS
-from gearqa.io.schemas import Schema, array, document, input_file, of_fields, of_type
+from gearqa.io.results.schemas import Schema, array, document, input_file, of_fields, of_type
 from gearqa.model.incoming import (
     Agreement,
     ExplanationResult,

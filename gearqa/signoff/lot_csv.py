@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from gearqa.io.csvio import Style, csv_table
+from gearqa.io.results.csvio import Style, csv_table
 from gearqa.model.lot import LotResult
 
 COLUMNS = (

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import fields
 from typing import Any
 
-from gearqa.io.jsonio import input_table, key_of, software_table
-from gearqa.io.plain_tables import plain
+from gearqa.io.results.jsonio import input_table, key_of, software_table
+from gearqa.io.results.plain_tables import plain
 from gearqa.model.lot import LotResult
 
 LOT_SCHEMA = "gearqa.lot/1"

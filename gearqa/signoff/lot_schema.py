@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import fields
 from typing import Any, get_args
 
-from gearqa.io import schemas
-from gearqa.io.schemas import Schema, array, of_fields, reference, table
+from gearqa.io.results import schemas
+from gearqa.io.results.schemas import Schema, array, of_fields, reference, table
 from gearqa.model.lot import FlankKey, LotGear, LotResult, ParameterStatistics
 from gearqa.model.measurement import Production
 from gearqa.signoff.lot_json import LOT_SCHEMA

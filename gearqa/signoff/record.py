@@ -16,9 +16,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from gearqa.errors import RecordError
-from gearqa.io.atomic import write_whole
-from gearqa.io.jsonio import gear_table, header_table, software_table
-from gearqa.io.plain_tables import plain
+from gearqa.io.results.atomic import write_whole
+from gearqa.io.results.jsonio import gear_table, header_table, software_table
+from gearqa.io.results.plain_tables import plain
 from gearqa.model.lot import LotResult
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from gearqa.errors import GearqaError, RecordError
-from gearqa.io.digests import sha256_of
-from gearqa.io.jsonio import gear_table, header_table
-from gearqa.io.plain_tables import plain
+from gearqa.io.results.jsonio import gear_table, header_table
+from gearqa.io.results.plain_tables import plain
+from gearqa.io.rows.digests import sha256_of
 from gearqa.model.lot import Disposition, Exclusion, LotOptions
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
@@ -86,7 +86,7 @@ Grader = Callable[[Path, Mapping[str, Any]], Regraded]
 def grade_folder(folder: Path, settings: Mapping[str, Any]) -> Regraded:
     """Read and grade a folder as a record's settings say."""
     from gearqa.evaluate import grade  # noqa: PLC0415
-    from gearqa.io.reading import read_folder  # noqa: PLC0415
+    from gearqa.io.folder.reading import read_folder  # noqa: PLC0415
 
     def beside(name: Any) -> Path | None:
         return folder / str(name) if name else None

@@ -11,7 +11,7 @@ from contextlib import ExitStack
 from pathlib import Path
 
 from gearqa.errors import PartFileError, Problem, Reason, ReportError
-from gearqa.io.toml_file import load_toml
+from gearqa.io.settings.toml_file import load_toml
 from gearqa.model.part import Part
 from gearqa.part_geometry import part_geometry
 from gearqa.simulate.gears import measured_count, simulate_events, simulate_gears

@@ -193,7 +193,7 @@ def bench_evaluation(repeat: int) -> None:
 
     from gearqa.evaluation.plan import plan_of
     from gearqa.evaluation.trace_sets import evaluate_trace_sets
-    from gearqa.io.part_file import read_part
+    from gearqa.io.settings.part_file import read_part
     from gearqa.model.measurement import GearMeasurement, Trace
 
     with tempfile.TemporaryDirectory() as place:

@@ -16,7 +16,7 @@ from sheet_factory import document_of, graded, header_of, html_of, made, measure
 
 from gearqa.cli.sheet_aids import sheet_aids
 from gearqa.evaluate import LotCounter, evaluate
-from gearqa.io.jsonio import GradeJsonWriter
+from gearqa.io.results.jsonio import GradeJsonWriter
 from gearqa.report.html import LAZY_FROM
 from gearqa.report.sheet_model import build_sheets
 

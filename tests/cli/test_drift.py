@@ -15,7 +15,7 @@ import pytest
 from made_folders import pitch_folder
 
 from gearqa.cli import app
-from gearqa.io.drift_json import CSV_COLUMNS, drift_json_schema
+from gearqa.io.results.drift_json import CSV_COLUMNS, drift_json_schema
 from gearqa.report.drift_model import for_people
 
 SAMPLE = Path(__file__).parents[2] / "sample_measurements" / "drift_history"

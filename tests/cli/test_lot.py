@@ -18,7 +18,7 @@ from made_folders import pitch_folder
 
 from gearqa.cli import app
 from gearqa.cli.commands.schema import schema_of
-from gearqa.io.toml_file import load_toml
+from gearqa.io.settings.toml_file import load_toml
 from gearqa.model.plan import Plan
 
 KEYS = {
@@ -478,7 +478,7 @@ def test_a_new_plan_changes_nothing_and_is_never_overwritten(tmp_path, capsys):
 
 def test_every_line_of_a_new_plan_can_be_used(tmp_path):
     """Each key with its default, the comment mark taken away, one at a time."""
-    from gearqa.io.templates import plan_file_text
+    from gearqa.io.settings.templates import plan_file_text
 
     lines = plan_file_text().splitlines()
     usable = [k for k, line in enumerate(lines) if re.match(r"# \w+ = [^\s#]", line)]

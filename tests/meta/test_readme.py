@@ -18,11 +18,11 @@ from gearqa.cli.commands import COMMANDS
 from gearqa.cli.commands.schema import SCHEMAS, schema_of
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.topics import EXIT_MEANINGS, TOPICS
-from gearqa.io.columns_map import read_columns_map
-from gearqa.io.part_file import read_part
-from gearqa.io.sheet_formats import MEASURED_STUDY, REPORTED, STUDY
-from gearqa.io.tables import TABLES
-from gearqa.io.toml_file import load_toml
+from gearqa.io.folder.tables import TABLES
+from gearqa.io.maps.columns_map import read_columns_map
+from gearqa.io.settings.part_file import read_part
+from gearqa.io.settings.toml_file import load_toml
+from gearqa.io.values.sheet_formats import MEASURED_STUDY, REPORTED, STUDY
 from gearqa.model.plan import Plan
 from gearqa.symbols import PARAMETERS
 

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from inspection_folder import TEETH, write
 
 from gearqa.errors import InputError
-from gearqa.io import reading
-from gearqa.io.reading import read_folder
+from gearqa.io.folder import reading
+from gearqa.io.folder.reading import read_folder
 from gearqa.model.measurement import GearMeasurement
 
 NEVER_FAST = 1 << 60

@@ -12,7 +12,7 @@ import typer
 from gearqa.cli.exit_status import ExitStatus
 
 if TYPE_CHECKING:
-    from gearqa.io.columns_draft import ColumnsDraft, TableDraft
+    from gearqa.io.maps.columns_draft import ColumnsDraft, TableDraft
     from gearqa.report.document import Block
 
 COLUMNS_SHOWN = 6
@@ -33,7 +33,7 @@ def command(
     """
     from gearqa.cli.console import tell, terminal  # noqa: PLC0415
     from gearqa.errors import ReportError  # noqa: PLC0415
-    from gearqa.io.columns_draft import GAP, draft_columns  # noqa: PLC0415
+    from gearqa.io.maps.columns_draft import GAP, draft_columns  # noqa: PLC0415
 
     if write is not None and write.exists():
         raise ReportError(f"{write} is there already and is not overwritten", hint="name another file")
@@ -47,7 +47,7 @@ def command(
         sys.stdout.write(f"\n{draft.toml}")
         tell(f"to keep the map: gearqa columns {path} --write map.toml")
     else:
-        from gearqa.io.atomic import write_whole  # noqa: PLC0415
+        from gearqa.io.results.atomic import write_whole  # noqa: PLC0415
 
         write_whole(str(write), draft.toml.encode())
         tell(f"written: {write}")

@@ -117,7 +117,7 @@ def command(
     from gearqa.cli.console import tell_notices, terminal  # noqa: PLC0415
     from gearqa.cli.drift_gears import from_folders, from_store, references_for  # noqa: PLC0415
     from gearqa.drift import analyse_drift  # noqa: PLC0415
-    from gearqa.io.atomic import Outputs  # noqa: PLC0415
+    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
     from gearqa.report.drift_terminal import drift_blocks  # noqa: PLC0415
     from gearqa.report.model import WIDE  # noqa: PLC0415
 
@@ -238,12 +238,12 @@ def _write(
     paper: Literal["a4", "letter"],
 ) -> None:
     if "json" in streams:
-        from gearqa.io.drift_json import drift_table  # noqa: PLC0415
-        from gearqa.io.jsonio import dumps  # noqa: PLC0415
+        from gearqa.io.results.drift_json import drift_table  # noqa: PLC0415
+        from gearqa.io.results.jsonio import dumps  # noqa: PLC0415
 
         streams["json"].write(dumps(drift_table(result, header)))
     if "csv" in streams:
-        from gearqa.io.drift_json import drift_csv  # noqa: PLC0415
+        from gearqa.io.results.drift_json import drift_csv  # noqa: PLC0415
 
         streams["csv"].write(drift_csv(result, style=csv_style))
     if "html" not in streams and "pdf" not in streams:

@@ -52,7 +52,7 @@ def _print(name: str) -> None:
 
 def _write_page(names: list[str], target: str) -> None:
     from gearqa.cli.topics import TOPICS  # noqa: PLC0415
-    from gearqa.io.atomic import Outputs  # noqa: PLC0415
+    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
     from gearqa.report.document import Block, Document, Section, Sheet  # noqa: PLC0415
     from gearqa.report.flank_sketch import GEARS, svg_figure  # noqa: PLC0415
     from gearqa.report.html import write_html  # noqa: PLC0415

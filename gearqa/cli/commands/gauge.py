@@ -63,7 +63,7 @@ def command(
     """
     from gearqa.cli.console import tell_notices, terminal  # noqa: PLC0415
     from gearqa.gauge.analyse import analyse  # noqa: PLC0415
-    from gearqa.io.atomic import Outputs  # noqa: PLC0415
+    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
     from gearqa.report.gauge_document import gauge_blocks  # noqa: PLC0415
     from gearqa.report.model import WIDE  # noqa: PLC0415
 
@@ -90,9 +90,9 @@ def _values(
     """The values of the study, the drawing, and further files read."""
     from dataclasses import replace  # noqa: PLC0415
 
-    from gearqa.io.digests import sha256_of  # noqa: PLC0415
-    from gearqa.io.part_file import read_part  # noqa: PLC0415
-    from gearqa.io.study import read_study  # noqa: PLC0415
+    from gearqa.io.rows.digests import sha256_of  # noqa: PLC0415
+    from gearqa.io.settings.part_file import read_part  # noqa: PLC0415
+    from gearqa.io.values.study import read_study  # noqa: PLC0415
     from gearqa.model.measurement import InputFile  # noqa: PLC0415
 
     wanted = _parameters(parameters)
@@ -120,7 +120,7 @@ def _values(
 
 def _parameters(words: list[str] | None) -> tuple[str, ...]:
     """Keys of the parameters that were named."""
-    from gearqa.io.parameter_names import nearest_parameter, parameter_key  # noqa: PLC0415
+    from gearqa.io.values.parameter_names import nearest_parameter, parameter_key  # noqa: PLC0415
 
     keys = []
     for word in words or ():
@@ -137,8 +137,8 @@ def _measured(
 ) -> tuple[StudyTable, Part, tuple[InputFile, ...], tuple[Any, ...]]:
     from gearqa.evaluate import evaluate  # noqa: PLC0415
     from gearqa.gauge.measured import study_from_gears  # noqa: PLC0415
-    from gearqa.io.reading import read_folder  # noqa: PLC0415
-    from gearqa.io.study import read_measured_study  # noqa: PLC0415
+    from gearqa.io.folder.reading import read_folder  # noqa: PLC0415
+    from gearqa.io.values.study import read_measured_study  # noqa: PLC0415
 
     with read_folder(folder, part=part, columns=columns) as inspection:
         which = read_measured_study(table, inspection.serials, name=table.name)
@@ -159,7 +159,7 @@ def _write(
 ) -> None:
     if json is not None:
         from gearqa.gauge.json_tables import gauge_table  # noqa: PLC0415
-        from gearqa.io.jsonio import dumps  # noqa: PLC0415
+        from gearqa.io.results.jsonio import dumps  # noqa: PLC0415
 
         outputs.open(json).write(dumps(gauge_table(result), pretty=True))
     if html is None and pdf is None:

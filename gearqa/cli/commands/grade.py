@@ -66,7 +66,7 @@ def command(
     from gearqa.cli.progress import Progress  # noqa: PLC0415
     from gearqa.cli.reading import open_folder, require_folder  # noqa: PLC0415
     from gearqa.evaluate import LotCounter, evaluate, grade_header  # noqa: PLC0415
-    from gearqa.io.atomic import Outputs  # noqa: PLC0415
+    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
 
     wanted = Wanted(json, csv, csv_rows, csv_style, html, pdf, paper, sheets, sheet_folder)
     wanted.check()

@@ -206,7 +206,7 @@ def export(
     """Write gears, results, events, references, part data and the log as JSON, or key figures as CSV."""
     from gearqa.cli.console import tell  # noqa: PLC0415
     from gearqa.history.documents import write_history_csv, write_history_json  # noqa: PLC0415
-    from gearqa.io.atomic import Outputs  # noqa: PLC0415
+    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
     from gearqa.report.numbers import count_text  # noqa: PLC0415
 
     if json is None and csv is None:
@@ -522,7 +522,7 @@ def _change(
         values[key.strip()] = _toml_value(text.strip())
     drawing = None
     if part is not None:
-        from gearqa.io.part_file import read_part  # noqa: PLC0415
+        from gearqa.io.settings.part_file import read_part  # noqa: PLC0415
 
         drawing = read_part(part)
     return Change(class_, drawing, values, from_files)
@@ -542,7 +542,7 @@ def _write_json(
     history: HistoryStore, report: Literal["list", "show"], which: Selection, target: str
 ) -> None:
     from gearqa.history.documents import write_history_json  # noqa: PLC0415
-    from gearqa.io.atomic import Outputs  # noqa: PLC0415
+    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
 
     with Outputs() as outputs:
         stream = outputs.open(target)

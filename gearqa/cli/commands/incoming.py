@@ -26,7 +26,7 @@ from gearqa.cli.options import (
 
 if TYPE_CHECKING:
     from gearqa.incoming.check import MeasuredGears
-    from gearqa.io.atomic import Outputs
+    from gearqa.io.results.atomic import Outputs
     from gearqa.model.incoming import IncomingResult
     from gearqa.model.lot import LotResult
     from gearqa.model.measurement import InputFile
@@ -89,8 +89,8 @@ def command(
     """
     from gearqa.cli.console import tell_notices, terminal  # noqa: PLC0415
     from gearqa.incoming.check import check_report  # noqa: PLC0415
-    from gearqa.io.atomic import Outputs  # noqa: PLC0415
-    from gearqa.io.reported import read_reported  # noqa: PLC0415
+    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
+    from gearqa.io.values.reported import read_reported  # noqa: PLC0415
     from gearqa.report.model import WIDE  # noqa: PLC0415
 
     reported, folder = _report_and_folder(paths)
@@ -181,8 +181,8 @@ def _sides(
     quiet: bool,
 ) -> tuple[Part, MeasuredGears | None, MeasuredGears | None, tuple[InputFile, ...]]:
     """The drawing, both sides' gears, and part files read by themselves."""
-    from gearqa.io.digests import sha256_of  # noqa: PLC0415
-    from gearqa.io.part_file import read_part  # noqa: PLC0415
+    from gearqa.io.rows.digests import sha256_of  # noqa: PLC0415
+    from gearqa.io.settings.part_file import read_part  # noqa: PLC0415
     from gearqa.model.measurement import InputFile  # noqa: PLC0415
 
     drawing: Part | None = None
@@ -215,7 +215,7 @@ def _measured(
     from gearqa.cli.progress import Progress  # noqa: PLC0415
     from gearqa.evaluate import evaluate  # noqa: PLC0415
     from gearqa.incoming.check import MeasuredGears  # noqa: PLC0415
-    from gearqa.io.reading import read_folder  # noqa: PLC0415
+    from gearqa.io.folder.reading import read_folder  # noqa: PLC0415
 
     with read_folder(folder, part=part, columns=columns, serials=tuple(serial or ())) as inspection:
         wanted = drawing or inspection.part
@@ -230,8 +230,8 @@ def _decision(
     plan: Path | None, lot_size: int | None, reported: Path
 ) -> tuple[Callable[[GradeHeader, Part, Sequence[GearResult]], LotResult], tuple[InputFile, ...]]:
     """How a lot is decided, and the plan file as an input."""
-    from gearqa.io.digests import sha256_of  # noqa: PLC0415
-    from gearqa.io.toml_file import load_toml  # noqa: PLC0415
+    from gearqa.io.rows.digests import sha256_of  # noqa: PLC0415
+    from gearqa.io.settings.toml_file import load_toml  # noqa: PLC0415
     from gearqa.model.measurement import InputFile  # noqa: PLC0415
     from gearqa.model.plan import Plan  # noqa: PLC0415
     from gearqa.signoff.lot import sign_off  # noqa: PLC0415
@@ -260,7 +260,7 @@ def _write(
     document: Any = None
     if json is not None:
         from gearqa.incoming.json_tables import incoming_table  # noqa: PLC0415
-        from gearqa.io.jsonio import dumps  # noqa: PLC0415
+        from gearqa.io.results.jsonio import dumps  # noqa: PLC0415
 
         outputs.open(json).write(dumps(incoming_table(result), pretty=True))
     if csv is not None:

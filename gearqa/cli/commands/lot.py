@@ -25,7 +25,7 @@ from gearqa.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from gearqa.io.atomic import Outputs
+    from gearqa.io.results.atomic import Outputs
     from gearqa.model.lot import LotResult
     from gearqa.report.document import Document
 
@@ -104,7 +104,7 @@ def command(
     from gearqa.cli.progress import Progress  # noqa: PLC0415
     from gearqa.cli.reading import open_folder, require_folder  # noqa: PLC0415
     from gearqa.evaluate import evaluate, grade_header  # noqa: PLC0415
-    from gearqa.io.atomic import Outputs  # noqa: PLC0415
+    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
     from gearqa.model.lot import LotOptions  # noqa: PLC0415
     from gearqa.report.model import WIDE  # noqa: PLC0415
     from gearqa.signoff.lot import sign_off  # noqa: PLC0415
@@ -148,7 +148,7 @@ def command(
 
             outputs.open(record).write(record_bytes(made))
         if json is not None:
-            from gearqa.io.jsonio import dumps  # noqa: PLC0415
+            from gearqa.io.results.jsonio import dumps  # noqa: PLC0415
             from gearqa.signoff.lot_json import lot_table  # noqa: PLC0415
 
             outputs.open(json).write(dumps(lot_table(result), pretty=True))

@@ -94,9 +94,9 @@ def command(
     table = edition.tolerance_table(*astuple(gear))
     classes = {A: table[A] for A in edition.CLASSES if grade in (None, A)}
     if json is not None:
-        from gearqa.io.atomic import write_whole  # noqa: PLC0415
-        from gearqa.io.jsonio import dumps, software_table  # noqa: PLC0415
-        from gearqa.io.schemas import TOLERANCES_SCHEMA  # noqa: PLC0415
+        from gearqa.io.results.atomic import write_whole  # noqa: PLC0415
+        from gearqa.io.results.jsonio import dumps, software_table  # noqa: PLC0415
+        from gearqa.io.results.schemas import TOLERANCES_SCHEMA  # noqa: PLC0415
 
         document = {
             "schema": TOLERANCES_SCHEMA,
@@ -117,7 +117,7 @@ def command(
 def _from_part(path: Path, sizes: tuple[float | None, ...]) -> ToleranceGear:
     if any(size is not None for size in sizes):
         raise typer.BadParameter("give either --part or the sizes of the gear", param_hint="--part")
-    from gearqa.io.part_file import read_part  # noqa: PLC0415
+    from gearqa.io.settings.part_file import read_part  # noqa: PLC0415
     from gearqa.part_geometry import part_geometry  # noqa: PLC0415
 
     if path.is_dir():

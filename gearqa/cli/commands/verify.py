@@ -52,8 +52,8 @@ def command(
     )  # fmt: skip
     table = verification_table(found)
     if json is not None:
-        from gearqa.io.atomic import write_whole  # noqa: PLC0415
-        from gearqa.io.jsonio import dumps  # noqa: PLC0415
+        from gearqa.io.results.atomic import write_whole  # noqa: PLC0415
+        from gearqa.io.results.jsonio import dumps  # noqa: PLC0415
 
         write_whole(json, dumps(table, pretty=True))
     if json != "-":

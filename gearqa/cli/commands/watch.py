@@ -148,7 +148,7 @@ class _Page:
         from gearqa.cli.console import tell  # noqa: PLC0415
         from gearqa.errors import ReportError, StoreError  # noqa: PLC0415
         from gearqa.history.observations import load_observations  # noqa: PLC0415
-        from gearqa.io.atomic import Outputs  # noqa: PLC0415
+        from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
         from gearqa.report.watch_page import (  # noqa: PLC0415
             DRAWN,
             GEARS_DRAWN,

@@ -8,7 +8,7 @@ import pytest
 
 from gearqa.drift import analyse_drift, observations_from_results
 from gearqa.evaluate import evaluate
-from gearqa.io.reading import read_folder
+from gearqa.io.folder.reading import read_folder
 from gearqa.model.drift import DriftResult, DriftSeries
 
 FOLDER = Path(__file__).parents[3] / "sample_measurements" / "drift_history"

@@ -12,8 +12,8 @@ from gearqa.evaluate import evaluate
 from gearqa.gauge.analyse import analyse
 from gearqa.gauge.json_tables import gauge_table
 from gearqa.gauge.measured import study_from_gears
-from gearqa.io.part_file import read_part
-from gearqa.io.study import read_measured_study, read_study
+from gearqa.io.settings.part_file import read_part
+from gearqa.io.values.study import read_measured_study, read_study
 from gearqa.model.gauge import uncertainty_block
 from gearqa.report.document import Figure
 from gearqa.report.gauge_document import gauge_blocks, gauge_document, interaction_plot

@@ -28,7 +28,7 @@ from gearqa.history.queries import (
 )
 from gearqa.history.removal import remove_gears
 from gearqa.history.tables import FIGURE
-from gearqa.io.reading import read_folder
+from gearqa.io.folder.reading import read_folder
 from gearqa.model.measurement import GrinderEvent
 
 SAMPLES = Path(__file__).parents[3] / "sample_measurements"

@@ -18,7 +18,7 @@ from gearqa.evaluation.rejudge import judged_anew, why_raw_data
 from gearqa.history.intake import FolderToAdd, add_folders
 from gearqa.history.queries import Selection, result_of, select_audit, select_gears, select_results
 from gearqa.history.regrading import Change, changed_part, regrade
-from gearqa.io.reading import read_folder
+from gearqa.io.folder.reading import read_folder
 from gearqa.model.part import Part
 
 SAMPLES = Path(__file__).parents[3] / "sample_measurements"

@@ -16,7 +16,7 @@ from pathlib import Path
 from unit.core import plain_evaluation as plain
 
 from gearqa.evaluate import evaluate
-from gearqa.io.reading import read_folder
+from gearqa.io.folder.reading import read_folder
 from gearqa.model.incoming import ReportedTable, ReportedValue
 from gearqa.model.measurement import GearMeasurement, InputFile
 from gearqa.model.part import Part

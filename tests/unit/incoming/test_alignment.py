@@ -9,8 +9,8 @@ import pytest
 from unit.incoming.laboratory import sample
 
 from gearqa.incoming.alignment import align, chance_correlation, same_gears, turned_index, without_low_orders
-from gearqa.io.convention import turn_columns
-from gearqa.io.sources import Convention
+from gearqa.io.folder.convention import turn_columns
+from gearqa.io.folder.sources import Convention
 from gearqa.model.measurement import PitchReadings, Trace
 from gearqa.symbols import FLANKS
 

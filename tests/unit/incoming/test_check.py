@@ -14,7 +14,7 @@ from unit.incoming.laboratory import Lab, report, sample
 from gearqa.evaluate import evaluate
 from gearqa.incoming.check import MeasuredGears, check_report
 from gearqa.incoming.json_tables import incoming_csv, incoming_table
-from gearqa.io.reported import read_reported
+from gearqa.io.values.reported import read_reported
 from gearqa.model.incoming import ReportedTable
 from gearqa.report.incoming_document import incoming_blocks, incoming_document, incoming_text
 from gearqa.signoff.lot import sign_off

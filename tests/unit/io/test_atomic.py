@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from gearqa.errors import ReportError
-from gearqa.io import atomic
-from gearqa.io.atomic import Outputs, write_whole
+from gearqa.io.results import atomic
+from gearqa.io.results.atomic import Outputs, write_whole
 
 
 def test_a_failure_leaves_every_old_file_and_nothing_else(tmp_path):

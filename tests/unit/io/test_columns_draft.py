@@ -11,11 +11,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from gearqa.errors import MeasurementFileError, PartFileError, Reason
-from gearqa.io.columns_draft import GAP, ColumnsDraft, draft_columns
-from gearqa.io.columns_map import read_columns_map
-from gearqa.io.reading import read_folder
-from gearqa.io.table_look import look_at_table
-from gearqa.io.trade_words import read_header
+from gearqa.io.folder.reading import read_folder
+from gearqa.io.maps.columns_draft import GAP, ColumnsDraft, draft_columns
+from gearqa.io.maps.columns_map import read_columns_map
+from gearqa.io.maps.table_look import look_at_table
+from gearqa.io.maps.trade_words import read_header
 
 PART = """\
 schema = "gearqa.part/1"

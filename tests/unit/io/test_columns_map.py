@@ -10,8 +10,8 @@ import jsonschema
 import pytest
 
 from gearqa.errors import MeasurementFileError, PartFileError, Problem, Reason
-from gearqa.io.columns_map import ColumnsMap, columns_json_schema, matches_any, read_columns_map
-from gearqa.io.sources import ColumnSource, Convention, TableKind, TableSource
+from gearqa.io.folder.sources import ColumnSource, Convention, TableKind, TableSource
+from gearqa.io.maps.columns_map import ColumnsMap, columns_json_schema, matches_any, read_columns_map
 
 PROFILE = """\
 [profile]

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 from instrument_view import ECCENTRICITY_UM, PHI, WAYS, View, part
 
-from gearqa.io.convention import turn_columns
-from gearqa.io.sources import Convention
+from gearqa.io.folder.convention import turn_columns
+from gearqa.io.folder.sources import Convention
 from gearqa.part_geometry import part_geometry
 
 

@@ -13,9 +13,9 @@ from instrument_view import WAYS, View, part
 
 import gearqa
 from gearqa.errors import InputError, Reason
-from gearqa.io.inspection import Inspection
-from gearqa.io.reading import read_folder
-from gearqa.io.sources import Convention
+from gearqa.io.folder.inspection import Inspection
+from gearqa.io.folder.reading import read_folder
+from gearqa.io.folder.sources import Convention
 from gearqa.model.measurement import GearMeasurement
 from gearqa.symbols import FLANKS
 

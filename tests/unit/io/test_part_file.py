@@ -11,8 +11,8 @@ import jsonschema
 import pytest
 
 from gearqa.errors import PartFileError, Problem, Reason
-from gearqa.io.part_file import part_json_schema, part_notices, read_part
-from gearqa.io.toml_file import allowed_types, model_keys
+from gearqa.io.settings.part_file import part_json_schema, part_notices, read_part
+from gearqa.io.settings.toml_file import allowed_types, model_keys
 from gearqa.model.part import Part
 from gearqa.symbols import DEFAULT_GRADED
 

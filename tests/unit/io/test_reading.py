@@ -26,7 +26,7 @@ from inspection_folder import (
 )
 
 from gearqa.errors import Reason
-from gearqa.io.reading import read_folder
+from gearqa.io.folder.reading import read_folder
 
 TRACE = ["A,left,1,1.0,0.5", "A,left,1,2.0,-0.25", "A,left,1,3.0,1.5"]
 

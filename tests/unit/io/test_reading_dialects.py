@@ -8,7 +8,7 @@ import pytest
 from inspection_folder import GOOD_PITCH, PROFILE, gears, only_problem, problems, read, rows
 
 from gearqa.errors import Reason
-from gearqa.io import reading
+from gearqa.io.folder import reading
 
 LINES = ["Grün 7µ,left,1,1.0,0.5", "Grün 7µ,left,1,2.0,-0.25", "Grün 7µ,left,1,3.0,1.5e-1"]
 TEXT = rows(PROFILE, LINES)

@@ -20,9 +20,9 @@ from inspection_folder import (
 )
 
 from gearqa.errors import MeasurementFileError, PartFileError, Problem, Reason
-from gearqa.io import reading
-from gearqa.io.problem_log import KEPT_PER_FILE_AND_REASON
-from gearqa.io.reading import read_folder
+from gearqa.io.folder import reading
+from gearqa.io.folder.reading import read_folder
+from gearqa.io.rows.problem_log import KEPT_PER_FILE_AND_REASON
 
 TRACE = ["A,left,1,1.0,0.5", "A,left,1,2.0,-0.25", "A,left,1,3.0,1.5"]
 

@@ -13,12 +13,12 @@ import pytest
 from inspection_folder import GOOD_PITCH, HELIX, PROFILE, RUNOUT, gears, problems, read, rows, write
 
 from gearqa.errors import Reason
-from gearqa.io import reading
-from gearqa.io.careful_reader import CarefulReader
-from gearqa.io.fast_reader import FastReader
-from gearqa.io.reading import read_folder
-from gearqa.io.series_store import SeriesStore
-from gearqa.io.spool import Spool
+from gearqa.io.folder import reading
+from gearqa.io.folder.careful_reader import CarefulReader
+from gearqa.io.folder.fast_reader import FastReader
+from gearqa.io.folder.reading import read_folder
+from gearqa.io.folder.series_store import SeriesStore
+from gearqa.io.folder.spool import Spool
 
 
 @pytest.fixture
@@ -216,7 +216,7 @@ def test_traces_of_shuffled_rows_share_their_positions(tmp_path: Path) -> None:
 def test_a_small_folder_does_not_load_the_fast_parser(tmp_path: Path) -> None:
     folder = write(tmp_path, {"pitch.csv": GOOD_PITCH})
     code = (
-        "import sys; from gearqa.io.reading import read_folder; "
+        "import sys; from gearqa.io.folder.reading import read_folder; "
         f"print(len(read_folder({str(folder)!r})), 'pandas' in sys.modules)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from gearqa.errors import Reason
-from gearqa.io.recognition import recognise
+from gearqa.io.folder.recognition import recognise
 
 ID = "serial,flank,tooth,"
 LABEL = "face_position_mm"

@@ -13,8 +13,8 @@ import jsonschema
 import pytest
 
 import gearqa
-from gearqa.io import jsonio, schemas
-from gearqa.io.csvio import COLUMNS, GradeCsvWriter
+from gearqa.io.results import jsonio, schemas
+from gearqa.io.results.csvio import COLUMNS, GradeCsvWriter
 from gearqa.model import results
 
 SAMPLES = Path(__file__).parents[3] / "sample_measurements"

@@ -12,10 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gearqa.errors import PartFileError, Reason, ReportError
-from gearqa.io.part_file import read_part
-from gearqa.io.recognition import recognise
-from gearqa.io.tables import TABLES
-from gearqa.io.templates import (
+from gearqa.io.folder.recognition import recognise
+from gearqa.io.folder.tables import TABLES
+from gearqa.io.settings.part_file import read_part
+from gearqa.io.settings.templates import (
     part_file_text,
     questions,
     reported_sheet,
@@ -24,7 +24,7 @@ from gearqa.io.templates import (
     write_new_folder,
     write_reported_sheet,
 )
-from gearqa.io.toml_file import allowed_types, model_keys
+from gearqa.io.settings.toml_file import allowed_types, model_keys
 from gearqa.model.part import Part
 
 RING: dict[str, Any] = {

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from pydantic import Field
 
 from gearqa.errors import PartFileError, Problem, Reason
-from gearqa.io.toml_file import load_toml, read_toml
-from gearqa.io.toml_lines import scan_toml
+from gearqa.io.settings.toml_file import load_toml, read_toml
+from gearqa.io.settings.toml_lines import scan_toml
 from gearqa.model.table import Table, fault
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from gearqa.errors import PartFileError
-from gearqa.io.toml_file import load_toml
+from gearqa.io.settings.toml_file import load_toml
 from gearqa.model.plan import Plan
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from gearqa.evaluate import grade
-from gearqa.io.reading import read_folder
+from gearqa.io.folder.reading import read_folder
 from gearqa.model.lot import LotResult
 from gearqa.model.plan import Plan
 from gearqa.signoff.lot import sign_off

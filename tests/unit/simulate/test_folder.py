@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from unit.simulate import make
 
 from gearqa.errors import PartFileError, Reason, ReportError
-from gearqa.io.reading import read_folder
+from gearqa.io.folder.reading import read_folder
 from gearqa.simulate import load_scenario, simulate_gears, write_folder
 from gearqa.simulate.tables import fixed_point
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from gearqa.evaluate import grade
-from gearqa.io.reading import read_folder
+from gearqa.io.folder.reading import read_folder
 from gearqa.model.results import GradeResult
 from gearqa.simulate import write_folder
 

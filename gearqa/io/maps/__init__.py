@@ -1,0 +1,1 @@
+"""Column maps: foreign tables made neutral, and drafts of such maps."""

@@ -1,0 +1,1 @@
+"""Results going out: JSON, CSV, their schemas, and files that appear whole or not at all."""

@@ -1,0 +1,1 @@
+"""From bytes to cells: encodings, dialects, rows with their lines, numbers, problems."""

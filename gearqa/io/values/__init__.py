@@ -1,0 +1,1 @@
+"""Tables of values instead of readings: what a supplier reports, gauge studies."""
