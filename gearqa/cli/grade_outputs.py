@@ -5,13 +5,16 @@ Libraries of an output are imported only where it was asked for.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal, Protocol
+from typing import TYPE_CHECKING, BinaryIO, Literal, Protocol
 
 import typer
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future
+
     from gearqa.io.results.atomic import Outputs
     from gearqa.io.results.csvio import Style
     from gearqa.model.measurement import GearMeasurement
@@ -21,6 +24,8 @@ if TYPE_CHECKING:
 
     Drawer = Callable[[GearMeasurement, GearResult], GearInput]
 
+SET_AT_ONCE = 2
+"""PDF files of gears that are set at the same time."""
 CsvRows = Literal["gear", "flank", "trace"]
 SheetChoice = Literal["auto", "all", "worst", "none"]
 Paper = Literal["a4", "letter"]
@@ -130,11 +135,15 @@ class _Report:
 
 
 class _SheetFolder:
-    """One PDF a gear in a folder."""
+    """One PDF a gear in a folder; the PDF of one gear is set while the charts of the next are drawn."""
 
     def __init__(self, outputs: Outputs, folder: str, paper: Paper, drawn: _Drawn) -> None:
+        from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415
+
         self._outputs, self._paper, self._drawn = outputs, paper, drawn
         self._folder = outputs.folder(folder)
+        self._pool = ThreadPoolExecutor(SET_AT_ONCE)
+        self._setting: deque[tuple[BinaryIO, Future[None]]] = deque()
 
     def begin(self, header: GradeHeader, part: Part) -> None:
         from gearqa.report.sheet_model import FileNames  # noqa: PLC0415
@@ -149,11 +158,20 @@ class _SheetFolder:
         drawn = self._drawn.gear(result, measured)
         document = gear_document(self._header, drawn, part=self._part, aids=self._drawn.aids)
         stream = self._outputs.open(str(self._folder / f"{self._names.next(result.serial)}.pdf"))
-        write_pdf(stream, document, paper=self._paper)
+        self._setting.append((stream, self._pool.submit(write_pdf, stream, document, paper=self._paper)))
+        while len(self._setting) > SET_AT_ONCE:
+            self._finish_one()
+
+    def _finish_one(self) -> None:
+        stream, done = self._setting.popleft()
+        done.result()
         self._outputs.close(stream)
 
     def end(self, lot: LotSummary) -> None:
         del lot
+        while self._setting:
+            self._finish_one()
+        self._pool.shutdown()
 
 
 class _Drawn:
