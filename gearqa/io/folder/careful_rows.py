@@ -8,9 +8,9 @@ import numpy as np
 
 from gearqa.io.folder.canonical import Frame, Rows, SeriesRows, to_series
 from gearqa.io.folder.careful_reader import RawRows
+from gearqa.io.folder.cells import Cells
 from gearqa.io.folder.sources import TableSource
 from gearqa.io.folder.tables import LABEL_COLUMNS, NUMBER_COLUMNS
-from gearqa.io.rows.cells import Cells
 from gearqa.io.rows.problem_log import ProblemLog
 from gearqa.symbols import FLANKS
 

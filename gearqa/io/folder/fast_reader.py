@@ -23,10 +23,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearqa.io.folder.canonical import Frame, Rows, scaled, to_series
+from gearqa.io.folder.dialect import find_header
 from gearqa.io.folder.pieces import Pieces, cut
 from gearqa.io.folder.sources import Dialect, TableSource
 from gearqa.io.folder.tables import NUMBER_COLUMNS, WHOLE_NUMBER_COLUMNS
-from gearqa.io.rows.dialect import find_header
 from gearqa.io.rows.text import CP1252, HEAD_BYTES, UTF8
 from gearqa.symbols import FLANKS
 

@@ -10,15 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from gearqa.errors import Notice, Problem, Reason
-from gearqa.io.folder.sources import ColumnSource, Dialect, TableKind, TableSource
-from gearqa.io.folder.tables import (
-    PRODUCTION_COLUMNS,
-    QUANTITIES,
-    TABLES,
-    split_unit,
-    table_name,
-)
-from gearqa.io.rows.dialect import (
+from gearqa.io.folder.dialect import (
     HeaderRow,
     decimal_mark,
     find_header,
@@ -27,6 +19,14 @@ from gearqa.io.rows.dialect import (
     measured_columns,
     physical_lines,
     split_line,
+)
+from gearqa.io.folder.sources import ColumnSource, Dialect, TableKind, TableSource
+from gearqa.io.folder.tables import (
+    PRODUCTION_COLUMNS,
+    QUANTITIES,
+    TABLES,
+    split_unit,
+    table_name,
 )
 from gearqa.io.rows.text import HEAD_BYTES, NotTextError, decode_head, guess_encoding, read_head
 

@@ -9,9 +9,9 @@ from typing import Any
 
 from gearqa.errors import Reason
 from gearqa.io.folder.careful_reader import RawRows
+from gearqa.io.folder.cells import Cells
 from gearqa.io.folder.sources import TableSource
 from gearqa.io.folder.tables import PRODUCTION_COLUMNS, SIZE_METHODS, TIME_COLUMNS
-from gearqa.io.rows.cells import Cells
 from gearqa.io.rows.problem_log import ProblemLog
 from gearqa.model.measurement import GrinderEvent, Production, SizeReading
 from gearqa.symbols import FLANKS

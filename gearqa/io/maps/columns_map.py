@@ -21,9 +21,9 @@ from typing import Annotated, Any, Final, Literal, Self, get_args
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from gearqa.errors import MeasurementFileError, PartFileError, Problem, Reason
+from gearqa.io.folder.dialect import decimal_mark, guess_dialect
 from gearqa.io.folder.sources import ColumnSource, Convention, Dialect, TableKind, TableSource, WidePattern
 from gearqa.io.folder.tables import QUANTITIES, SIZE_METHODS, TABLES, TIME_COLUMNS, split_unit
-from gearqa.io.rows.dialect import decimal_mark, guess_dialect
 from gearqa.io.rows.text import NotTextError, decode_head, guess_encoding, read_head
 from gearqa.io.settings.part_file import with_units
 from gearqa.io.settings.toml_file import TomlFile, read_toml, shown_value, table_as_far_as_known

@@ -12,9 +12,10 @@ from itertools import islice
 from pathlib import Path
 from typing import Final, Literal
 
+from gearqa.io.folder.dialect import physical_lines, split_line
 from gearqa.io.folder.sources import Dialect
 from gearqa.io.maps.trade_words import unit_of
-from gearqa.io.rows.dialect import is_skipped, physical_lines, split_line
+from gearqa.io.rows.csv_rows import is_skipped
 from gearqa.io.rows.text import decode_head, guess_encoding, read_head
 
 _SEPARATORS: Final = (";", "\t", ",", "|")

@@ -1,1 +1,1 @@
-"""From bytes to cells: encodings, dialects, rows with their lines, numbers, problems."""
+"""From bytes to rows: encodings, rows with their lines, numbers, problems."""

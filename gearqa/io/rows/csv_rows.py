@@ -8,13 +8,16 @@ from collections.abc import Iterable, Iterator
 from itertools import chain, compress, islice
 from typing import Final, TextIO
 
-from gearqa.io.rows.dialect import is_skipped
-
 Row = list[str]
 Rows = tuple[list[int], list[Row]]
 """Lines (from 1) and as many rows."""
 
 BATCH_LINES: Final = 2048
+
+
+def is_skipped(line: str, comment: str = "#") -> bool:
+    """Whether a line outside quotes is blank or a comment."""
+    return not line.strip() or bool(comment and line.startswith(comment))
 
 
 class CsvFaultError(Exception):

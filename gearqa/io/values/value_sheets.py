@@ -10,11 +10,11 @@ from typing import Final
 
 from gearqa.errors import MeasurementFileError, Notice, Problem, Reason
 from gearqa.io.folder.careful_reader import CarefulReader, with_encoding_settled
+from gearqa.io.folder.cells import Cells
+from gearqa.io.folder.dialect import HeaderRow, find_header, guess_dialect
 from gearqa.io.folder.recognition import RESULT_MARK, SIMULATED_MARK
 from gearqa.io.folder.sources import ColumnSource, TableSource
 from gearqa.io.maps.columns_map import matches_any, read_columns_map, sheet_source
-from gearqa.io.rows.cells import Cells
-from gearqa.io.rows.dialect import HeaderRow, find_header, guess_dialect
 from gearqa.io.rows.digests import sha256_of
 from gearqa.io.rows.problem_log import ProblemLog
 from gearqa.io.rows.text import HEAD_BYTES, NotTextError, decode_head, guess_encoding, read_head

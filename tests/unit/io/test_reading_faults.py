@@ -434,6 +434,7 @@ SIZE = "serial,method,pin_diameter_mm,value_mm\n"
         ("m", "serial,finished_at\nA,04.03.2025\n", (Reason.BAD_TIME, 2, "finished_at")),
         ("m", "serial,parts_since_dress\nA,0\n", (Reason.OUT_OF_RANGE, 2, "parts_since_dress")),
         ("m", "serial,parts_since_dress\nA,1.5\n", (Reason.NOT_A_WHOLE_NUMBER, 2, "parts_since_dress")),
+        ("m", "serial,parts_since_dress\nA,1e23\n", (Reason.OUT_OF_RANGE, 2, "parts_since_dress")),
         ("m", "serial,temperature_degC\nA,warm\n", (Reason.NOT_A_NUMBER, 2, "temperature_degC")),
         ("m", "serial,grinder\n,GR-1\n", (Reason.EMPTY_SERIAL, 2, "serial")),
         ("m", "serial,grinder\nA,GR-1\nA,GR-2\n", (Reason.DUPLICATE_ROW, 3, "grinder")),

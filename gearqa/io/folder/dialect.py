@@ -10,6 +10,7 @@ from typing import Final, Literal
 
 from gearqa.io.folder.sources import Dialect
 from gearqa.io.folder.tables import TABLES, split_unit
+from gearqa.io.rows.csv_rows import is_skipped
 
 SEPARATORS: Final = (",", ";", "\t")
 
@@ -39,11 +40,6 @@ def physical_lines(text: str) -> Iterator[str]:
         assert match is not None
         yield match.group()
         start = match.end()
-
-
-def is_skipped(line: str, comment: str = "#") -> bool:
-    """Whether a line outside quotes is blank or a comment."""
-    return not line.strip() or bool(comment and line.startswith(comment))
 
 
 def split_line(line: str, separator: str) -> list[str]:

@@ -21,6 +21,8 @@ from gearqa.io.rows.problem_log import ProblemLog
 
 Array = NDArray[np.float64]
 
+LARGEST_COUNT: Final = 1_000_000_000
+"""No count of parts or teeth is larger; results hold counts as 64-bit whole numbers."""
 _INFINITE: Final = re.compile(r"\s*[+-]?(?:nan|inf|infinity)\s*", re.IGNORECASE)
 _THOUSANDS: Final = re.compile(r"[+-]?\d{1,3}([.,' _])\d{3}(?:\1\d{3})*(?:[.,]\d+)?")
 _BLANKS: Final = " \t\v\f\u00a0"
@@ -168,6 +170,9 @@ class Cells:
                 result.append(None)
             elif value < low:
                 self.fault(row, Reason.OUT_OF_RANGE, canonical, f"{low} or more")
+                result.append(None)
+            elif value > LARGEST_COUNT:
+                self.fault(row, Reason.OUT_OF_RANGE, canonical, f"{LARGEST_COUNT} or less")
                 result.append(None)
             else:
                 result.append(int(value))
