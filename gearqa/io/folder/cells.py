@@ -21,8 +21,8 @@ from gearqa.io.rows.problem_log import ProblemLog
 
 Array = NDArray[np.float64]
 
-LARGEST_COUNT: Final = 1_000_000_000
-"""No count of parts or teeth is larger; results hold counts as 64-bit whole numbers."""
+LARGEST_COUNT: Final = 2**53
+"""Beyond it a number that was read is no longer surely the whole number that was written."""
 _INFINITE: Final = re.compile(r"\s*[+-]?(?:nan|inf|infinity)\s*", re.IGNORECASE)
 _THOUSANDS: Final = re.compile(r"[+-]?\d{1,3}([.,' _])\d{3}(?:\1\d{3})*(?:[.,]\d+)?")
 _BLANKS: Final = " \t\v\f\u00a0"

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from history_folders import made_folder
 
 from gearqa.drift import observations_from_results
-from gearqa.errors import InputError, StoreConflictError, StoreError
+from gearqa.errors import InputError, MeasurementFileError, StoreConflictError, StoreError
 from gearqa.evaluate import evaluate
 from gearqa.history.events import record_event, remove_event
 from gearqa.history.intake import FolderToAdd, add_folders
@@ -28,6 +28,7 @@ from gearqa.history.queries import (
 )
 from gearqa.history.removal import remove_gears
 from gearqa.history.tables import FIGURE
+from gearqa.io.folder import cells
 from gearqa.io.folder.reading import read_folder
 from gearqa.model.measurement import GrinderEvent
 
@@ -292,11 +293,15 @@ def test_times_at_the_ends_of_the_calendar(store, tmp_path, at):
 
 
 @pytest.mark.parametrize("number", ["9.3e18", "1e30"])
-def test_a_number_that_no_database_holds(store, tmp_path, number):
+def test_a_number_that_no_database_holds(store, tmp_path, monkeypatch, number):
     folder = made_folder(tmp_path / "a", ["A"])
     (folder / "production.csv").write_text(f"serial,parts_since_dress\nA,{number}\n")
-    with pytest.raises(StoreError, match="'A': parts_since_dress"):
+    with pytest.raises(MeasurementFileError, match="parts_since_dress"):
         add(store, folder)
+    with monkeypatch.context() as lenient:  # a measurement that no reader has checked
+        lenient.setattr(cells, "LARGEST_COUNT", 10**40)
+        with pytest.raises(StoreError, match="'A': parts_since_dress"):
+            add(store, folder)
     (folder / "production.csv").write_text(f"serial,parts_since_dress\nA,{2**53}\n")
     assert add(store, folder)[0].added == 1
 
