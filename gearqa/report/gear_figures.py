@@ -450,7 +450,7 @@ def _index_panel(flank: Flank, teeth: Array, values: Array, gear: GearResult) ->
         tuple(layers),
         detail="flank" if one is not None else "not assessed",
         values=_ends("cumulative_pitch", one),
-        height=60,
+        height=56,
     )
 
 
@@ -496,7 +496,7 @@ def runout_figure(curve: RunoutCurve | None, gear: GearResult, part: Part) -> Fi
     value = "" if one is None else f" {PARAMETERS['runout'].symbol} {shown_value('runout', one)} µm."
     chart = plot.Plot(
         title=title, description=f"{title}, plus is away from the gear axis.{value} {told}",
-        panels=(plot.Panel("space", tuple(layers), values=_ends("runout", one), height=64),),
+        panels=(plot.Panel("space", tuple(layers), values=_ends("runout", one), height=60),),
         x=(0.25, z + 0.75), x_name="tooth space", x_ticks=tuple(plot.tooth_ticks(z)), micrometre_bar=True,
         heads=(symbol("runout"),), units="space|µm",
     )  # fmt: skip
