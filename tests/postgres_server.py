@@ -14,10 +14,7 @@ import tempfile
 import time
 from pathlib import Path
 
-import pytest
-
-REQUIRED = "GEARQA_REQUIRE_POSTGRES"
-"""Set where a missing server is a failure."""
+from outside import missing_postgres, require_postgres_driver
 
 
 def programs() -> Path | None:
@@ -86,11 +83,10 @@ class Server:
 
 def running_server() -> Server:
     """Start a server, or skip the test where there is none to start."""
+    require_postgres_driver()
     bin_folder = programs()
     if bin_folder is None:
-        if os.environ.get(REQUIRED):
-            pytest.fail("no PostgreSQL server programs under /usr/lib/postgresql")
-        pytest.skip("no PostgreSQL server programs under /usr/lib/postgresql")
+        missing_postgres("the programs of a PostgreSQL server are not installed under /usr/lib/postgresql")
     server = Server(bin_folder)
     server.start()
     return server

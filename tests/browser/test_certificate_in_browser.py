@@ -2,31 +2,24 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from lot_samples import words
+from outside import needs_chromium, running_chromium
 
 from gearqa.cli import app
 
-CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="Chromium is not installed"),
-]
+pytestmark = [pytest.mark.browser, needs_chromium]
 HOSTILE = "<script>document.title='taken'</script><img src=x onerror=\"document.title='taken'\">" + "w" * 9000
 
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    api = pytest.importorskip("playwright.sync_api")
-    with api.sync_playwright() as playwright:
-        engine = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+    with running_chromium() as engine:
         yield engine
-        engine.close()
 
 
 @pytest.fixture(scope="module")

@@ -5,13 +5,13 @@ Chromium is Debian's; set CHROMIUM to use another one.
 
 from __future__ import annotations
 
-import os
 import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from outside import needs_chromium, running_chromium
 from sheet_factory import document_of, graded, header_of, html_of, made, measured, part_of
 
 from gearqa.cli.sheet_aids import sheet_aids
@@ -20,11 +20,7 @@ from gearqa.io.results.jsonio import GradeJsonWriter
 from gearqa.report.html import LAZY_FROM
 from gearqa.report.sheet_model import build_sheets
 
-CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="Chromium is not installed"),
-]
+pytestmark = [pytest.mark.browser, needs_chromium]
 HOSTILE = (
     "<script>document.title='taken'</script>\"'><img src=x onerror=\"document.title='taken'\">\u202e../.."
 )
@@ -32,11 +28,8 @@ HOSTILE = (
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    api = pytest.importorskip("playwright.sync_api")
-    with api.sync_playwright() as playwright:
-        engine = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+    with running_chromium() as engine:
         yield engine
-        engine.close()
 
 
 class Visit:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import hashlib
 import json
-import shutil
 import subprocess
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -13,6 +12,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 from made_folders import pitch_folder
+from outside import pdf_text
 
 from gearqa.cli import app
 from gearqa.io.results.drift_json import CSV_COLUMNS, drift_json_schema
@@ -168,12 +168,7 @@ def test_page_and_paper_begin_with_the_sentence(sample: tuple[int, Path]) -> Non
     assert page.index(sentence) < page.index("What to do") < page.index("<svg")
     assert page.index("SIMULATED DATA") < page.index(sentence)
     assert "A qualified setter checks every correction" in page
-    if shutil.which("pdftotext") is None:
-        pytest.skip("poppler-utils is not installed")
-    done = subprocess.run(
-        ["pdftotext", sample[1] / "d.pdf", "-"], capture_output=True, text=True, check=True
-    )  # fmt: skip
-    text = " ".join(done.stdout.split())
+    text = " ".join(pdf_text(sample[1] / "d.pdf").split())
     assert sentence in text
     for words in ("SIMULATED DATA", "A qualified setter checks", "Input files", "R1405, R1423, R1440"):
         assert words in text

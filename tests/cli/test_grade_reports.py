@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
 import subprocess
 import sys
 from html import unescape
@@ -12,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from made_folders import pitch_folder
+from outside import needs_poppler, pdf_text
 
 from gearqa.cautions import SIMULATED_BANNER
 from gearqa.cli import app
@@ -31,7 +31,6 @@ HOSTILE = [
     "日本",
     "CON",
 ]
-needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
 
 
 def grade(*words):
@@ -39,8 +38,7 @@ def grade(*words):
 
 
 def pages(path):
-    done = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, check=True)
-    return done.stdout.decode().split("\f")[:-1]
+    return pdf_text(path, "-layout").split("\f")[:-1]
 
 
 def answers(page):

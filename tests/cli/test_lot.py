@@ -7,7 +7,6 @@ import io
 import json
 import re
 import shutil
-import subprocess
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -15,6 +14,7 @@ import jsonschema
 import pytest
 from lot_samples import FORBIDDEN, PLANS, SAMPLES, WALK, words
 from made_folders import pitch_folder
+from outside import pdf_text
 
 from gearqa.cli import app
 from gearqa.cli.commands.schema import schema_of
@@ -45,16 +45,6 @@ def run(*line):
     return app.run([str(word) for word in line])
 
 
-def pdf_text(path: Path) -> str:
-    done = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True)
-    return done.stdout
-
-
-def pdf_pages(path: Path) -> int:
-    done = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True)
-    return int(re.search(r"^Pages:\s+(\d+)$", done.stdout, re.MULTILINE)[1])
-
-
 class Signed:
     """All outputs of one sample lot."""
 
@@ -74,7 +64,10 @@ class Signed:
         self.result = json.loads((place / "lot.json").read_text(encoding="utf-8"))
         self.record = json.loads((place / "record.json").read_text(encoding="utf-8"))
         self.html = (place / "lot.html").read_text(encoding="utf-8")
-        self.pdf = pdf_text(place / "lot.pdf")
+
+    @property
+    def pdf(self) -> str:
+        return pdf_text(self.place / "lot.pdf", "-layout")
 
 
 @pytest.fixture(scope="module", params=list(WALK))
@@ -171,7 +164,7 @@ def test_the_check_for_forbidden_words_can_fail():
 
 def test_certificate_has_two_pages(signed):
     _, made = signed
-    assert pdf_pages(made.place / "lot.pdf") == 2
+    assert made.pdf.count("\f") == 2
 
 
 def test_certificate_says_who_with_what_when_and_how(signed):
@@ -240,10 +233,10 @@ def test_hostile_text_is_only_text(tmp_path, capsys):
     assert not parser.found
     assert text.count("<script>") == 1
     assert "&lt;script&gt;" in text
-    printed = pdf_text(paper)
+    printed = pdf_text(paper, "-layout")
     assert "<script>alert(1)</script>" in printed
     assert "#let x = 1 $x$" in " ".join(printed.split())
-    assert pdf_pages(paper) <= 4
+    assert printed.count("\f") <= 4
     out = capsys.readouterr().out
     assert "\x1b" not in out
     assert "\u202e" not in out
@@ -296,7 +289,7 @@ def test_without_uncertainty_every_page_says_so(tmp_path):
     folder = pitch_folder(tmp_path / "lot", [f"G-{k}" for k in range(12)])
     page, paper = tmp_path / "c.html", tmp_path / "c.pdf"
     assert run("lot", folder, "--lot-size", 12, "--html", page, "--pdf", paper, "-q") == 0
-    pages = pdf_text(paper).split("\f")[:-1]
+    pages = pdf_text(paper, "-layout").split("\f")[:-1]
     assert len(pages) == 2
     assert all("simple acceptance: no uncertainty known" in text for text in pages)
     assert "probability of conformity" not in page.read_text(encoding="utf-8").partition("Decision table")[0]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 
 import pytest
+from outside import require_postgres_driver
 
 from gearqa.errors import StoreError
 from gearqa.history.location import locate
@@ -80,6 +81,7 @@ def test_a_missing_driver_names_the_extra(monkeypatch):
 
 
 def test_a_server_that_is_not_there_is_told_without_its_password(tmp_path):
+    require_postgres_driver()
     with pytest.raises(StoreError, match="cannot be reached") as caught:
         HistoryStore.open(f"postgresql://anna:pepper@/gears?host={tmp_path}")
     assert "pepper" not in str(caught.value)

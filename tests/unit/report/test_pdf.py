@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-import shutil
 import subprocess
 from io import BytesIO
 from pathlib import Path
 
 import pytest
+from outside import needs_poppler
 from sheet_factory import document_of, html_of, made, measured, part_of
 
 from gearqa.errors import ReportError
@@ -17,7 +17,7 @@ from gearqa.report.document import Document, Paragraph, Section, Sheet, Span, pl
 from gearqa.report.glyphs import font_safe, printable
 from gearqa.report.pdf import pdf_bytes, write_pdf
 
-pytestmark = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
+pytestmark = needs_poppler
 
 
 def tool(name: str, data: bytes, folder: Path, *options: str) -> str:
