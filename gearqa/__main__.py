@@ -1,6 +1,17 @@
-"""`python -m gearqa`."""
+"""The program `gearqa`, also `python -m gearqa`; it can be stopped before its libraries are loaded."""
 
-from gearqa.cli.app import main
+from __future__ import annotations
+
+from gearqa.stopping import stoppable
+
+
+def main() -> None:
+    """Entry point of the console script."""
+    with stoppable():
+        from gearqa.cli.app import main as program  # noqa: PLC0415
+
+        program()
+
 
 if __name__ == "__main__":
     main()

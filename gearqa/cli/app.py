@@ -23,6 +23,7 @@ from gearqa.cli.commands import COMMANDS
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.values import Command, with_plain_values
 from gearqa.errors import GearqaError, InputError
+from gearqa.stopping import stop_received
 from gearqa.version import __version__
 
 REPORT_A_FAULT = (
@@ -126,6 +127,8 @@ def run(argv: Sequence[str]) -> int:
         sys.stdout.flush()
         return int(status or 0)
     except BaseException as error:
+        if stop_received():
+            raise
         if traceback and not isinstance(error, SystemExit):
             import traceback as tracebacks  # noqa: PLC0415
 
@@ -202,7 +205,7 @@ def _replace_stdout() -> None:
 
 
 def main() -> NoReturn:
-    """Entry point of the console script."""
+    """Run the command line of this process."""
     # modules and results are no cycles: searching them again and again is a sixth of a short run
     gc.set_threshold(NEW_OBJECTS)
     atexit.register(gc.freeze)

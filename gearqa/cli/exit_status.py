@@ -20,6 +20,8 @@ class ExitStatus(IntEnum):
     """Stopped by Ctrl-C; nothing was written."""
     READER_GONE = 141
     """Whoever read standard output went away (`gearqa ... | head`)."""
+    TERMINATED = 143
+    """Stopped by SIGTERM; nothing was written."""
 
 
 def status_of(conforms: bool | None) -> ExitStatus:

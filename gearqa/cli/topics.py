@@ -177,6 +177,7 @@ EXIT_MEANINGS: dict[ExitStatus, str] = {
     ExitStatus.PROGRAM_FAULT: "a fault of gearqa itself; nothing was written",
     ExitStatus.INTERRUPTED: "stopped by Ctrl-C; nothing was written",
     ExitStatus.READER_GONE: "whoever read standard output went away",
+    ExitStatus.TERMINATED: "stopped by SIGTERM; nothing was written",
 }
 
 

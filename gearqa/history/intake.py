@@ -31,6 +31,7 @@ from gearqa.model.history import IntakeReport
 from gearqa.model.measurement import GearMeasurement, GrinderEvent
 from gearqa.model.part import Part
 from gearqa.model.results import LotSummary
+from gearqa.stopping import point_of_no_return
 from gearqa.version import __version__
 
 CONFLICTS_NAMED: Final = 20
@@ -164,6 +165,7 @@ def add_prepared(
         conflicts = [conflict for writing in writings for conflict in writing.conflicts]
         if conflicts:
             raise _conflict_error(conflicts, store.shown)
+        point_of_no_return()
     return reports
 
 

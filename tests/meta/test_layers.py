@@ -15,6 +15,7 @@ LEVELS = {
     "cautions": 0, "errors": 0, "symbols": 0, "version": 0,
     "core": 1, "statistics": 1, "standards": 1, "model": 1,
     "part_geometry": 2, "plausibility": 2, "trace_specs": 2, "io": 2, "evaluate": 2, "evaluation": 2,
+    "stopping": 2,
     "frames": 3, "simulate": 3, "signoff": 3, "history": 3, "drift": 3, "gauge": 3, "incoming": 3,
     "report": 4,
     "cli": 5,

@@ -19,6 +19,7 @@ from types import TracebackType
 from typing import IO, BinaryIO, Self, cast
 
 from gearqa.errors import ReportError
+from gearqa.stopping import point_of_no_return
 
 STANDARD_OUTPUT = "-"
 HELD_IN_MEMORY = 8 * 1024 * 1024
@@ -137,6 +138,8 @@ class Outputs:
                 os.chmod(temporary, _mode(path))
             for stream in self._direct:
                 stream.close()
+            if self._files:
+                point_of_no_return()
             for path, (temporary, _) in self._files.items():
                 os.replace(temporary, path)
         except OSError as error:

@@ -1,0 +1,71 @@
+"""Ctrl-C and SIGTERM: the program ends with the signal's status and leaves nothing half written.
+
+A library that is interrupted may turn the exception into one of its own, or drop it. So what counts is
+that the signal came, not what became of it.
+"""
+
+from __future__ import annotations
+
+import signal
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from types import FrameType
+
+WORDS = {signal.SIGINT: "interrupted", signal.SIGTERM: "terminated"}
+_BEFORE = (signal.SIG_DFL, signal.default_int_handler)
+"""What Python does with a signal that nobody asked to ignore."""
+
+_received: list[int] = []
+
+
+class Stopped(KeyboardInterrupt):
+    """A signal to stop came.
+
+    Python ends by the signal, whatever the exit status, once a KeyboardInterrupt itself has passed through
+    source text that is executed, as libraries do while they load.
+    """
+
+
+@contextmanager
+def stoppable() -> Iterator[None]:
+    """End the process with status 128 + signal when a signal to stop made what is inside fail."""
+    for number in WORDS:
+        if signal.getsignal(number) in _BEFORE:
+            signal.signal(number, _stop)
+    try:
+        yield
+    except BaseException:
+        if not stop_received():
+            raise
+        _ignore()
+        print(f"gearqa: {WORDS[signal.Signals(_received[0])]}; nothing was written.", file=sys.stderr)
+        sys.exit(128 + _received[0])
+    finally:
+        _ignore()
+
+
+def stop_received() -> bool:
+    """Whether a signal to stop came that was not too late."""
+    return bool(_received)
+
+
+def point_of_no_return() -> None:
+    """Call before results are put in place: raise if a signal was dropped, ignore those to come."""
+    if _received:
+        raise Stopped
+    _ignore()
+
+
+def _ignore() -> None:
+    for number in WORDS:
+        if signal.getsignal(number) is _stop:
+            signal.signal(number, signal.SIG_IGN)
+
+
+def _stop(number: int, frame: FrameType | None) -> None:
+    _received.append(number)
+    # some libraries written in C print an exception before they turn it into another one
+    sys.excepthook = lambda *_: None
+    sys.unraisablehook = lambda _: None
+    raise Stopped

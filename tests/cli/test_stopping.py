@@ -1,0 +1,99 @@
+"""Ctrl-C and SIGTERM, whatever becomes of them on their way: exit status, message, nothing left behind."""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+from lot_samples import SAMPLES
+
+pytestmark = pytest.mark.skipif(os.name == "nt", reason="POSIX signals")
+
+STATUS = {signal.SIGINT: 130, signal.SIGTERM: 143}
+PROGRAM = """
+import os, sys
+from importlib import import_module
+from gearqa import __main__
+from gearqa.cli import reading
+from gearqa.io.results import atomic
+evaluate = import_module("gearqa.evaluate")
+
+def stop(): os.kill(os.getpid(), {number})
+
+def raised(*args, **options): stop()
+
+def raised_in_source_text(*args, **options): exec("stop()", {{"stop": stop}})
+
+def turned_into_another_error(*args, **options):
+    try: stop()
+    except BaseException: raise ImportError("numpy._core.multiarray failed to import")
+
+def swallowed(*args, counter=evaluate.LotCounter, **options):
+    try: stop()
+    except BaseException: pass
+    return counter(*args, **options)
+
+{place} = {how}
+sys.argv = ["gearqa", *{words!r}]
+__main__.main()
+"""
+"""A run of the program in which `place` is spoiled so that a signal arrives there."""
+
+
+def grade_stopped(tmp_path, number, place, how):
+    words = ["grade", str(SAMPLES / "pinion"), "--json", str(tmp_path / "r.json"), "-q"]
+    code = PROGRAM.format(number=int(number), place=place, how=how, words=words)
+    return subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+
+
+@pytest.mark.parametrize("number", STATUS)
+@pytest.mark.parametrize("how", ["raised", "raised_in_source_text", "turned_into_another_error", "swallowed"])
+def test_a_signal_to_stop_decides_the_exit_status_whatever_it_becomes(tmp_path, number, how):
+    place = "evaluate.LotCounter" if how == "swallowed" else "reading.open_folder"
+    done = grade_stopped(tmp_path, number, place, how)
+    assert (done.returncode, done.stdout) == (STATUS[number], "")
+    assert done.stderr.endswith("; nothing was written.\n")
+    assert len(done.stderr.splitlines()) == 1
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("number", STATUS)
+def test_a_signal_that_comes_when_outputs_are_put_in_place_is_too_late(tmp_path, number):
+    how = "lambda *words, replace=os.replace: (stop(), replace(*words), stop())"
+    done = grade_stopped(tmp_path, number, "atomic.os.replace", how)
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+    assert [path.name for path in tmp_path.iterdir()] == ["r.json"]
+
+
+@pytest.mark.parametrize("number", STATUS)
+def test_a_signal_at_any_moment(tmp_path, number):
+    """The whole result and its status, or nothing and the status of the signal."""
+    folder = tmp_path / "out"
+    code = "from gearqa.__main__ import main; print('ready', flush=True); main()"
+    words = [sys.executable, "-c", code, "grade", SAMPLES / "pinion", "-q"]
+    words += ["--json", folder / "r.json", "--csv", folder / "r.csv"]
+    folder.mkdir()
+    began = time.monotonic()
+    subprocess.run(words, check=True, stdout=subprocess.DEVNULL)
+    seconds = time.monotonic() - began
+    moments = random.Random(int(number))
+    for _ in range(10):
+        shutil.rmtree(folder)
+        folder.mkdir()
+        running = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        assert running.stdout is not None
+        assert running.stdout.readline() == "ready\n"
+        time.sleep(moments.uniform(0, 1.1) * seconds)
+        running.send_signal(number)
+        out, err = running.communicate(timeout=60)
+        names = sorted(path.name for path in folder.iterdir())
+        assert running.returncode == (0 if names else STATUS[number]), err
+        assert names in ([], ["r.csv", "r.json"])
+        assert out == ""
+        assert "fault of gearqa" not in err
