@@ -23,20 +23,20 @@ from gearqa.version import __version__
 if TYPE_CHECKING:
     from gearqa import frames, simulate
     from gearqa.errors import GearqaError, InputError, Notice, Problem
-    from gearqa.evaluate import evaluate, grade, trace_curves
-    from gearqa.io.folder.reading import read_folder
-    from gearqa.io.settings.part_file import read_part
+    from gearqa.evaluation.evaluate import evaluate, grade, trace_curves
     from gearqa.model.measurement import GearMeasurement, Trace
     from gearqa.model.part import Part
     from gearqa.model.results import GearResult, GradeResult, LotSummary, ParameterResult
+    from gearqa.reading.folder.passes import read_folder
+    from gearqa.reading.settings.part_file import read_part
     from gearqa.standards.iso1328_1_2013 import tolerance_table
 
 _PLACES = {
-    "read_folder": "gearqa.io.folder.reading",
-    "read_part": "gearqa.io.settings.part_file",
-    "grade": "gearqa.evaluate",
-    "evaluate": "gearqa.evaluate",
-    "trace_curves": "gearqa.evaluate",
+    "read_folder": "gearqa.reading.folder.passes",
+    "read_part": "gearqa.reading.settings.part_file",
+    "grade": "gearqa.evaluation.evaluate",
+    "evaluate": "gearqa.evaluation.evaluate",
+    "trace_curves": "gearqa.evaluation.evaluate",
     "tolerance_table": "gearqa.standards.iso1328_1_2013",
     "simulate": "gearqa.simulate:",
     "frames": "gearqa.frames:",

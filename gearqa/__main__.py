@@ -8,7 +8,7 @@ from gearqa.stopping import stoppable
 def main() -> None:
     """Entry point of the console script."""
     with stoppable():
-        from gearqa.cli.app import main as program  # noqa: PLC0415
+        from gearqa.cli.app import main as program
 
         program()
 

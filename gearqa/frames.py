@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from gearqa.io.results.jsonio import GEAR_FIELDS, TRACE_FIELDS, key_of
 from gearqa.model.results import FlankResult, GearResult, GradeResult, ParameterResult
+from gearqa.results.jsonio import GEAR_FIELDS, TRACE_FIELDS, key_of
 from gearqa.symbols import PARAMETERS
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ def _gears(result: GradeResult | Iterable[GearResult]) -> Iterable[GearResult]:
 
 
 def _frame(rows: Iterable[Mapping[str, Any]], columns: Iterable[str]) -> pd.DataFrame:
-    import pandas as pd  # noqa: PLC0415
+    import pandas as pd
 
     frame = pd.DataFrame.from_records(list(rows), columns=list(columns))
     for name in frame.columns:
@@ -47,7 +47,7 @@ def gears_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
     Parameters
     ----------
     result : GradeResult or iterable of GearResult
-        What `gearqa.grade` or `gearqa.evaluate` returned.
+        What `gearqa.grade` or `gearqa.evaluation.evaluate` returned.
     """
     rows = (
         {key_of(name): getattr(gear, name) for name in GEAR_FIELDS if key_of(name) in GEAR_COLUMNS}
@@ -62,7 +62,7 @@ def parameters_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame
     Parameters
     ----------
     result : GradeResult or iterable of GearResult
-        What `gearqa.grade` or `gearqa.evaluate` returned.
+        What `gearqa.grade` or `gearqa.evaluation.evaluate` returned.
     """
     graded = tuple(map(key_of, GRADED_FIELDS))
     columns = (
@@ -102,7 +102,7 @@ def traces_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
     Parameters
     ----------
     result : GradeResult or iterable of GearResult
-        What `gearqa.grade` or `gearqa.evaluate` returned.
+        What `gearqa.grade` or `gearqa.evaluation.evaluate` returned.
     """
     columns = ("serial", *TRACE_FIELDS, "label_mm")
     rows = (

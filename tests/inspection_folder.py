@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 
 from gearqa.errors import InputError, Problem
-from gearqa.io.folder.inspection import Inspection
-from gearqa.io.folder.reading import read_folder
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
+from gearqa.reading.folder.inspection import Inspection
+from gearqa.reading.folder.passes import read_folder
 
 TEETH = 5
 

@@ -16,9 +16,9 @@ import math
 
 import numpy as np
 
-from gearqa.io.folder.sources import Convention
+from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.part import Part
-from gearqa.part_geometry import part_geometry
+from gearqa.reading.folder.sources import Convention
 
 WAYS = [
     Convention(seen, counted)  # type: ignore[arg-type]

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from gearqa.cli.sheet_aids import sheet_aids
-from gearqa.evaluate import LotCounter, evaluate, grade_header, trace_curves
+from gearqa.evaluation.evaluate import LotCounter, evaluate, grade_header, trace_curves
 from gearqa.model.measurement import (
     GearMeasurement,
     InputFile,
@@ -21,10 +21,10 @@ from gearqa.model.measurement import (
 )
 from gearqa.model.part import Part
 from gearqa.model.results import GradeHeader
-from gearqa.report.document import Document
-from gearqa.report.html import write_html
-from gearqa.report.pdf import pdf_bytes
-from gearqa.report.sheet_model import GearInput, build_sheets
+from gearqa.report.blocks.document import Document
+from gearqa.report.grading.page import GearInput, build_sheets
+from gearqa.report.render.html import write_html
+from gearqa.report.render.pdf import pdf_bytes
 
 TEETH = 31
 MEASURED = (1, 9, 17, 25)

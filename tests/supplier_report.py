@@ -11,9 +11,9 @@ from pathlib import Path
 
 import numpy as np
 
-from gearqa.evaluate import evaluate
-from gearqa.io.folder.reading import read_folder
+from gearqa.evaluation.evaluate import evaluate
 from gearqa.model.part import Part
+from gearqa.reading.folder.passes import read_folder
 from gearqa.standards.iso1328_1_2013 import tolerance_table
 from gearqa.symbols import FLANKS
 

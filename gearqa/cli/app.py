@@ -97,7 +97,7 @@ def _root(
 
 def _no_such_command(args: Sequence[str]) -> str:
     """Say what was meant by a first word that is no command."""
-    from difflib import get_close_matches  # noqa: PLC0415
+    from difflib import get_close_matches
 
     word = args[0]
     if Path(word).exists():
@@ -130,7 +130,7 @@ def run(argv: Sequence[str]) -> int:
         if stop_received():
             raise
         if traceback and not isinstance(error, SystemExit):
-            import traceback as tracebacks  # noqa: PLC0415
+            import traceback as tracebacks
 
             tracebacks.print_exc(file=sys.stderr)
         return _status_and_message(error)

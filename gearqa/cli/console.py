@@ -8,7 +8,7 @@ from typing import IO, TYPE_CHECKING
 
 if TYPE_CHECKING:
     from gearqa.errors import Notice
-    from gearqa.report.terminal import Terminal
+    from gearqa.report.render.terminal import Terminal
 
 
 def wants_colour(stream: IO[str]) -> bool:
@@ -18,7 +18,7 @@ def wants_colour(stream: IO[str]) -> bool:
 
 def terminal() -> Terminal:
     """Where results are shown to people: standard output."""
-    from gearqa.report.terminal import Terminal  # noqa: PLC0415
+    from gearqa.report.render.terminal import Terminal
 
     return Terminal(sys.stdout, colour=wants_colour(sys.stdout))
 

@@ -71,10 +71,10 @@ def from_folders(
     quiet: bool,
 ) -> Gears:
     """Grade folders, one after the other; only observations are kept, not the gears."""
-    from gearqa.cli.progress import Progress  # noqa: PLC0415
-    from gearqa.cli.reading import open_folder, require_folder  # noqa: PLC0415
-    from gearqa.drift.observations import UNKNOWN_GRINDER, observations_from_results  # noqa: PLC0415
-    from gearqa.evaluate import evaluate  # noqa: PLC0415
+    from gearqa.cli.progress import Progress
+    from gearqa.cli.reading import open_folder, require_folder
+    from gearqa.drift.observations import UNKNOWN_GRINDER, observations_from_results
+    from gearqa.evaluation.evaluate import evaluate
 
     for folder in folders:
         require_folder(folder)
@@ -138,8 +138,8 @@ def from_store(
     parameters: tuple[str, ...] | None,
 ) -> Gears:
     """Observations, events and frozen references of the history store."""
-    from gearqa.cli.stores import open_store  # noqa: PLC0415
-    from gearqa.history.observations import (  # noqa: PLC0415
+    from gearqa.cli.stores import open_store
+    from gearqa.history.observations import (
         load_events,
         load_inputs,
         load_observations,
@@ -168,7 +168,7 @@ def references_for(
     """Settings with the reference cycles of every series: the chosen ones, else the frozen ones."""
     if chosen is None and not gears.frozen:
         return settings, gears.header
-    from gearqa.drift.reference_periods import ReferencePeriodError, place_references  # noqa: PLC0415
+    from gearqa.drift.reference_periods import ReferencePeriodError, place_references
 
     period = None if chosen is None else _period(chosen)
     kept = [o for o in gears.observations if settings.until is None or _made_by(o, settings.until)]
@@ -203,7 +203,7 @@ def _period(text: str) -> Period:
 
 
 def _end(text: str, *, closing: bool) -> str | datetime:
-    from gearqa.cli.stores import moment  # noqa: PLC0415
+    from gearqa.cli.stores import moment
 
     if "-" not in text:  # fromisoformat takes 20250407 for a date, which may be a dress label
         return text

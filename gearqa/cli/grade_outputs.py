@@ -15,12 +15,12 @@ import typer
 if TYPE_CHECKING:
     from concurrent.futures import Future
 
-    from gearqa.io.results.atomic import Outputs
-    from gearqa.io.results.csvio import Style
     from gearqa.model.measurement import GearMeasurement
     from gearqa.model.part import Part
     from gearqa.model.results import GearResult, GradeHeader, LotSummary
-    from gearqa.report.sheet_job import GearInput, SheetAids
+    from gearqa.report.grading.sheet_job import GearInput, SheetAids
+    from gearqa.results.csvio import Style
+    from gearqa.results.outputs import Outputs
 
     Drawer = Callable[[GearMeasurement, GearResult], GearInput]
 
@@ -110,7 +110,7 @@ class _Report:
         self._pdf = outputs.open(wanted.pdf) if wanted.pdf is not None else None
 
     def begin(self, header: GradeHeader, part: Part) -> None:
-        from gearqa.report.sheet_model import SheetBuilder  # noqa: PLC0415
+        from gearqa.report.grading.page import SheetBuilder
 
         self._drawn.begin(part)
         self._builder = SheetBuilder(header, part=part, aids=self._drawn.aids, sheets=self._wanted.sheets)
@@ -119,16 +119,16 @@ class _Report:
         self._builder.add(self._drawn.gear(result, measured))
 
     def end(self, lot: LotSummary) -> None:
-        from gearqa.cli.progress import Progress  # noqa: PLC0415
+        from gearqa.cli.progress import Progress
 
         document = self._builder.document(lot)
         if self._html is not None:
-            from gearqa.report.html import write_html  # noqa: PLC0415
+            from gearqa.report.render.html import write_html
 
             with Progress("writing the page", "sheets", quiet=self._quiet) as progress:
                 write_html(self._html, document, progress=progress.at)
         if self._pdf is not None:
-            from gearqa.report.pdf import write_pdf  # noqa: PLC0415
+            from gearqa.report.render.pdf import write_pdf
 
             with Progress("setting the PDF", "sheets", quiet=self._quiet) as progress:
                 write_pdf(self._pdf, document, paper=self._wanted.paper, progress=progress.at)
@@ -138,7 +138,7 @@ class _SheetFolder:
     """One PDF a gear in a folder; the PDF of one gear is set while the charts of the next are drawn."""
 
     def __init__(self, outputs: Outputs, folder: str, paper: Paper, drawn: _Drawn) -> None:
-        from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415
+        from concurrent.futures import ThreadPoolExecutor
 
         self._outputs, self._paper, self._drawn = outputs, paper, drawn
         self._folder = outputs.folder(folder)
@@ -146,14 +146,14 @@ class _SheetFolder:
         self._setting: deque[tuple[BinaryIO, Future[None]]] = deque()
 
     def begin(self, header: GradeHeader, part: Part) -> None:
-        from gearqa.report.sheet_model import FileNames  # noqa: PLC0415
+        from gearqa.report.grading.page import FileNames
 
         self._header, self._part, self._names = header, part, FileNames()
         self._drawn.begin(part)
 
     def gear(self, result: GearResult, measured: GearMeasurement) -> None:
-        from gearqa.report.pdf import write_pdf  # noqa: PLC0415
-        from gearqa.report.sheet_model import gear_document  # noqa: PLC0415
+        from gearqa.report.grading.page import gear_document
+        from gearqa.report.render.pdf import write_pdf
 
         drawn = self._drawn.gear(result, measured)
         document = gear_document(self._header, drawn, part=self._part, aids=self._drawn.aids)
@@ -181,13 +181,13 @@ class _Drawn:
         self._last: GearInput | None = None
 
     def begin(self, part: Part) -> None:
-        from gearqa.cli.sheet_aids import sheet_aids  # noqa: PLC0415
+        from gearqa.cli.sheet_aids import sheet_aids
 
         self._part = part
         self.aids: SheetAids = sheet_aids(part)
 
     def gear(self, result: GearResult, measured: GearMeasurement) -> GearInput:
-        from gearqa.evaluate import trace_curves  # noqa: PLC0415
+        from gearqa.evaluation.evaluate import trace_curves
 
         if self._last is None or self._last[1] is not result:
             self._last = measured, result, trace_curves(measured, self._part)
@@ -198,11 +198,11 @@ def open_sinks(outputs: Outputs, wanted: Wanted, *, quiet: bool) -> list[Sink]:
     """Open the outputs that were asked for."""
     sinks: list[Sink] = []
     if wanted.json is not None:
-        from gearqa.io.results.jsonio import GradeJsonWriter  # noqa: PLC0415
+        from gearqa.results.jsonio import GradeJsonWriter
 
         sinks.append(_Results(GradeJsonWriter(outputs.open(wanted.json))))
     if wanted.csv is not None:
-        from gearqa.io.results.csvio import GradeCsvWriter  # noqa: PLC0415
+        from gearqa.results.csvio import GradeCsvWriter
 
         writer = GradeCsvWriter(outputs.open(wanted.csv), rows=wanted.csv_rows, style=wanted.csv_style)
         sinks.append(_Results(writer))

@@ -10,16 +10,16 @@ if TYPE_CHECKING:
     from gearqa.history.queries import Selection
     from gearqa.history.store import HistoryStore
     from gearqa.model.history import CheckReport, RegradeReport, StoredGear
-    from gearqa.report.document import Block
+    from gearqa.report.blocks.document import Block
 
 
 def shown_blocks(history: HistoryStore, which: Selection, *, wide: bool) -> list[Block]:
     """Every gear that counts in full, then its former results."""
-    from gearqa.evaluate import grade_header  # noqa: PLC0415
-    from gearqa.history.queries import input_files, part_of, result_of, select_results  # noqa: PLC0415
-    from gearqa.report.document import Paragraph  # noqa: PLC0415
-    from gearqa.report.history_tables import former_lines, time_text  # noqa: PLC0415
-    from gearqa.report.model import gear_blocks  # noqa: PLC0415
+    from gearqa.evaluation.evaluate import grade_header
+    from gearqa.history.queries import input_files, part_of, result_of, select_results
+    from gearqa.report.blocks.document import Paragraph
+    from gearqa.report.grading.words import gear_blocks
+    from gearqa.report.history.words import former_lines, time_text
 
     blocks: list[Block] = []
     former: list[StoredGear] = []
@@ -50,16 +50,16 @@ def regrade_document(history: HistoryStore, report: RegradeReport) -> dict[str, 
 
 def write_document(target: str | None, document: Mapping[str, Any]) -> None:
     """Write a document where an output was asked for."""
-    from gearqa.io.results.atomic import write_whole  # noqa: PLC0415
-    from gearqa.io.results.jsonio import dumps  # noqa: PLC0415
+    from gearqa.results.jsonio import dumps
+    from gearqa.results.outputs import write_whole
 
     if target is not None:
         write_whole(target, dumps(document))
 
 
 def _head(history: HistoryStore, report: str) -> dict[str, Any]:
-    from gearqa.io.results.jsonio import software_table  # noqa: PLC0415
-    from gearqa.model.history import HISTORY_SCHEMA  # noqa: PLC0415
+    from gearqa.model.history import HISTORY_SCHEMA
+    from gearqa.results.jsonio import software_table
 
     return {
         "schema": HISTORY_SCHEMA,

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 def exclusions(words: Sequence[str], serials: Sequence[str]) -> tuple[Exclusion, ...]:
     """`SERIAL=REASON` of each exclusion; a serial that holds an equals sign is known by the folder."""
-    from gearqa.model.lot import Exclusion  # noqa: PLC0415
+    from gearqa.model.lot import Exclusion
 
     found: dict[str, Exclusion] = {}
     for word in words:
@@ -63,7 +63,7 @@ def disposition(
     decision: LotDecision | None, by: str, at: str, reason: str, concession: str
 ) -> Disposition | None:
     """What a person decided; whoever decides is named, with the date."""
-    from gearqa.model.lot import Disposition  # noqa: PLC0415
+    from gearqa.model.lot import Disposition
 
     if decision is None:
         given = {"--disposed-by": by, "--disposed-on": at, "--reason": reason, "--concession": concession}
@@ -80,11 +80,11 @@ def disposition(
 
 def load_plan(path: Path | None) -> Plan:
     """The plan of a file; all defaults without one."""
-    from gearqa.model.plan import Plan  # noqa: PLC0415
+    from gearqa.model.plan import Plan
 
     if path is None:
         return Plan()
-    from gearqa.io.settings.toml_file import load_toml  # noqa: PLC0415
+    from gearqa.reading.settings.toml_file import load_toml
 
     return load_toml(path, Plan)
 
@@ -103,10 +103,10 @@ def input_files(
     inputs: Sequence[InputFile], folder: Path, outside: Sequence[Path | None], plan: Path | None
 ) -> tuple[InputFile, ...]:
     """Input files named from the folder, the plan with them."""
-    from dataclasses import replace  # noqa: PLC0415
+    from dataclasses import replace
 
-    from gearqa.io.rows.digests import sha256_of  # noqa: PLC0415
-    from gearqa.model.measurement import InputFile  # noqa: PLC0415
+    from gearqa.model.measurement import InputFile
+    from gearqa.reading.rows.digests import sha256_of
 
     names = {str(path): beside(path, folder) for path in outside if path is not None}
     named = [replace(one, file=names.get(one.file) or one.file) for one in inputs]

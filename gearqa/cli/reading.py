@@ -11,14 +11,14 @@ import typer
 from gearqa.cli.app import grade_line
 
 if TYPE_CHECKING:
-    from gearqa.io.folder.inspection import Inspection
+    from gearqa.reading.folder.inspection import Inspection
 
 
 def open_folder(
     folder: Path, *, part: Path | None, columns: Path | None, serials: Sequence[str] | None
 ) -> Inspection:
     """Read a folder as a command was told to."""
-    from gearqa.io.folder.reading import read_folder  # noqa: PLC0415
+    from gearqa.reading.folder.passes import read_folder
 
     return read_folder(folder, part=part, columns=columns, serials=tuple(serials or ()))
 

@@ -7,11 +7,11 @@ import numpy as np
 from gearqa.core.geometry import diameter_at_roll
 from gearqa.core.pitch import first_harmonic, single_pitches, tooth_angles
 from gearqa.core.runout import radial_positions
+from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
-from gearqa.part_geometry import part_geometry
-from gearqa.report.gear_figures import RunoutCurve
-from gearqa.report.sheet_model import SheetAids
+from gearqa.report.grading.gear_figures import RunoutCurve
+from gearqa.report.grading.page import SheetAids
 from gearqa.standards import standard
 
 

@@ -43,7 +43,7 @@ def ask_password(what: str, *, twice: bool = False) -> bytes:
 
 def private_key(path: Path) -> Ed25519PrivateKey:
     """Read a private key, with its password where it has one."""
-    from gearqa.signoff.keys import load_private_key  # noqa: PLC0415
+    from gearqa.signoff.key_files import load_private_key
 
     try:
         encrypted = ENCRYPTED in path.read_bytes()

@@ -34,7 +34,7 @@ Until = Annotated[
 @contextmanager
 def open_store(where: str | None, *, writing: bool = False) -> Iterator[HistoryStore]:
     """Open the store and print where it lies and how many gears it holds."""
-    from gearqa.history.store import HistoryStore  # noqa: PLC0415
+    from gearqa.history.store import HistoryStore
 
     with HistoryStore.open(where, writing=writing) as store:
         announce(store)
@@ -43,7 +43,7 @@ def open_store(where: str | None, *, writing: bool = False) -> Iterator[HistoryS
 
 def announce(store: HistoryStore) -> None:
     """Print on standard error where the store lies and how many gears it holds."""
-    from gearqa.cli.console import tell  # noqa: PLC0415
+    from gearqa.cli.console import tell
 
     count = store.gear_count()
     gears = "1 gear" if count == 1 else f"{count} gears"

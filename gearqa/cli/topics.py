@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from gearqa.cautions import CAUTIONS, SETTER
 from gearqa.cli.exit_status import ExitStatus
-from gearqa.io.folder.tables import QUANTITIES, TABLES
 from gearqa.model.part import DEFAULT_MASTER_CLASS, ISO_1328_1_2013
-from gearqa.report.document import Block, Bullets, Column, Paragraph, Table
+from gearqa.reading.folder.table_kinds import QUANTITIES, TABLES
+from gearqa.report.blocks.document import Block, Bullets, Column, Paragraph, Table
 from gearqa.symbols import DEFAULT_GRADED, PARAMETERS
+from gearqa.wording.safety import CAUTIONS, SETTER
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,11 +195,11 @@ def exit_status() -> list[Block]:
 
 def drift() -> list[Block]:
     """The drift of a grinder."""
-    from gearqa.drift.charts import MINIMUM_REFERENCE, USUAL_REFERENCE  # noqa: PLC0415
-    from gearqa.drift.forecasting import CYCLES_FOR_INTERVAL  # noqa: PLC0415
-    from gearqa.model.drift import DriftSettings  # noqa: PLC0415
-    from gearqa.statistics.dress_interval import CAP  # noqa: PLC0415
-    from gearqa.statistics.steps import MINIMUM_CYCLES, MINIMUM_SEGMENT  # noqa: PLC0415
+    from gearqa.drift.control_points import MINIMUM_REFERENCE, USUAL_REFERENCE
+    from gearqa.drift.forecasting import CYCLES_FOR_INTERVAL
+    from gearqa.model.drift import DriftSettings
+    from gearqa.statistics.dress_interval import CAP
+    from gearqa.statistics.steps import MINIMUM_CYCLES, MINIMUM_SEGMENT
 
     usual = DriftSettings()
     return [
@@ -253,9 +253,9 @@ def drift() -> list[Block]:
 
 def lot() -> list[Block]:
     """The decision table of a lot, and what goes into it."""
-    from gearqa.model.plan import REQUIREMENTS  # noqa: PLC0415
-    from gearqa.signoff.decision import TABLE as DECISION_TABLE  # noqa: PLC0415
-    from gearqa.signoff.sampling_plan import DEFAULT_CONSUMER_RISK, DEFAULT_LIMITING_QUALITY  # noqa: PLC0415
+    from gearqa.model.plan import REQUIREMENTS
+    from gearqa.signoff.decision import TABLE as DECISION_TABLE
+    from gearqa.signoff.sampling_plan import DEFAULT_CONSUMER_RISK, DEFAULT_LIMITING_QUALITY
 
     return [
         Table(

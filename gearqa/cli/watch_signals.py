@@ -26,7 +26,7 @@ def signals_of(store: HistoryStore, report: IntakeReport) -> list[WatchSignal]:
 
 def standing_signals(store: HistoryStore) -> set[str]:
     """Keys of the drift signals that the store shows already."""
-    from gearqa.history.queries import part_numbers  # noqa: PLC0415
+    from gearqa.history.queries import part_numbers
 
     with store.reading() as connection:
         parts = part_numbers(connection)
@@ -35,14 +35,14 @@ def standing_signals(store: HistoryStore) -> set[str]:
 
 def drift_signals(store: HistoryStore, part_number: str) -> Iterator[WatchSignal]:
     """Series of a part with a signal in their current cycle, or with the limit ahead."""
-    from gearqa.drift import analyse_drift  # noqa: PLC0415
-    from gearqa.drift.reference_periods import ReferencePeriodError, place_references  # noqa: PLC0415
-    from gearqa.history.observations import (  # noqa: PLC0415
+    from gearqa.drift import analyse_drift
+    from gearqa.drift.reference_periods import ReferencePeriodError, place_references
+    from gearqa.history.observations import (
         load_events,
         load_observations,
         load_references,
     )
-    from gearqa.model.drift import DriftSettings  # noqa: PLC0415
+    from gearqa.model.drift import DriftSettings
 
     observations = list(load_observations(store, part_number=part_number))
     if not observations:
@@ -69,7 +69,7 @@ def drift_signals(store: HistoryStore, part_number: str) -> Iterator[WatchSignal
 
 
 def _failing(store: HistoryStore, report: IntakeReport) -> Iterator[WatchSignal]:
-    from gearqa.history.queries import Selection, select_gears  # noqa: PLC0415
+    from gearqa.history.queries import Selection, select_gears
 
     if report.intake is None or not report.not_conforming:
         return

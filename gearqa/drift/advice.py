@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from gearqa.cautions import GEOMETRY_ONLY, SETTER, WHO_DECIDES
 from gearqa.drift import words
 from gearqa.drift.series import AnalysedSeries
 from gearqa.model.drift import DriftSeries, DriftSettings, Sentence
 from gearqa.statistics.detection import PlanPower, parts_per_measurement, plan_power
+from gearqa.wording.safety import GEOMETRY_ONLY, SETTER, WHO_DECIDES
 
 MOST_PER_CYCLE = 5
 """Plans with more measured parts per cycle are not proposed."""

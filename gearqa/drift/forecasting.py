@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from gearqa.drift.charts import cycle_slice
+from gearqa.drift.control_points import cycle_slice
 from gearqa.drift.words import cycle_count
 from gearqa.model.drift import ForecastBand, PartsToLimit
 from gearqa.statistics.dress_interval import (

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from typing import Literal
 
-from gearqa.drift.charts import MINIMUM_REFERENCE
+from gearqa.drift.control_points import MINIMUM_REFERENCE
 from gearqa.drift.ordering import ProductionOrder, production_order, seconds
 from gearqa.errors import GearqaError, Notice
 from gearqa.model.drift import Observation, Reference, SeriesKey

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearqa.drift import words
-from gearqa.drift.charts import (
+from gearqa.drift.control_points import (
     MINIMUM_REFERENCE,
     SeriesCharts,
     chart_series,

@@ -1,1 +1,1 @@
-"""Parts of `gearqa.evaluate`: where core, standards and model meet."""
+"""Parts of `gearqa.evaluation.evaluate`: where core, standards and model meet."""

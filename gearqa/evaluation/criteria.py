@@ -8,8 +8,8 @@ from functools import cached_property
 from types import ModuleType
 from typing import Final, NamedTuple
 
+from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.part import Part
-from gearqa.part_geometry import part_geometry
 from gearqa.standards import standard
 from gearqa.symbols import FLANKS, PARAMETERS, Flank
 

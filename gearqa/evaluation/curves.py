@@ -15,7 +15,7 @@ from gearqa.core.traces import (
     evaluate_traces,
     range_fraction,
 )
-from gearqa.evaluation.plan import Plan, plan_of
+from gearqa.evaluation.part_setup import Plan, plan_of
 from gearqa.evaluation.trace_sets import evaluate_trace_sets, spec_for
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.model.part import Part

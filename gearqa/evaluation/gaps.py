@@ -8,7 +8,7 @@ from typing import Final
 
 from gearqa.core.traces import WANTED_POINTS, WANTED_POINTS_PER_CUTOFF
 from gearqa.errors import Notice
-from gearqa.evaluation.plan import TRACE_KINDS, Plan
+from gearqa.evaluation.part_setup import TRACE_KINDS, Plan
 from gearqa.evaluation.trace_sets import TraceSet
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.results import NotAssessed

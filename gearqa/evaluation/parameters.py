@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping
 from typing import NamedTuple
 
 from gearqa.evaluation.criteria import EQUAL, Criteria, Criterion, Verdict, all_of
-from gearqa.evaluation.plan import Measured, Where
+from gearqa.evaluation.part_setup import Measured, Where
 from gearqa.model.results import FlankResult, ParameterResult
 from gearqa.symbols import PARAMETERS, Flank
 

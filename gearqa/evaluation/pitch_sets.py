@@ -9,7 +9,7 @@ import numpy as np
 
 from gearqa.core import pitch as pitch_core
 from gearqa.core import runout as runout_core
-from gearqa.evaluation.plan import Measured, Plan, Where
+from gearqa.evaluation.part_setup import Measured, Plan, Where
 from gearqa.model.measurement import GearMeasurement, PitchReadings
 from gearqa.model.results import PitchResult
 from gearqa.symbols import FLANKS, Flank

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from gearqa.errors import Notice
 from gearqa.evaluation.criteria import Criteria
-from gearqa.evaluation.gears import Evaluated, judged_gear
-from gearqa.evaluation.plan import TRACE_KINDS, Measured, Plan, Where
+from gearqa.evaluation.gear_result import Evaluated, judged_gear
+from gearqa.evaluation.part_setup import TRACE_KINDS, Measured, Plan, Where
 from gearqa.evaluation.sizes import SIZE, size_results
 from gearqa.evaluation.trace_sets import measured_traces
 from gearqa.model.measurement import SizeReading

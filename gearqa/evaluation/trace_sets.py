@@ -22,7 +22,7 @@ from gearqa.core.traces import (
 )
 from gearqa.errors import EvaluationError
 from gearqa.evaluation.criteria import EQUAL
-from gearqa.evaluation.plan import Measured, Plan, Where
+from gearqa.evaluation.part_setup import Measured, Plan, Where
 from gearqa.evaluation.slope_angles import slope_angles, twist_sign
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.model.results import TraceResult

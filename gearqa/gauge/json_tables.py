@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final
 
-from gearqa.io.results.jsonio import input_table, software_table
-from gearqa.io.results.plain_tables import plain
 from gearqa.model.gauge import CrossedResult, GaugeResult, ReferenceResult
+from gearqa.results.jsonio import input_table, software_table
+from gearqa.results.plain_tables import plain
 
 GAUGE_SCHEMA: Final = "gearqa.gauge/1"
 _WITHOUT: Final = frozenset({"series"})

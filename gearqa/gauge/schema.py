@@ -6,8 +6,8 @@ from dataclasses import fields
 
 from gearqa.errors import Notice
 from gearqa.gauge.json_tables import GAUGE_SCHEMA
-from gearqa.io.results.schemas import Schema, array, document, input_file, of_fields, reference
 from gearqa.model.gauge import CrossedResult, ReferenceResult
+from gearqa.results.schemas import Schema, array, document, input_file, of_fields, reference
 
 TEXT: Schema = {"type": "string"}
 

@@ -11,9 +11,9 @@ from sqlalchemy.engine import Connection
 
 from gearqa.history.queries import PORTION
 from gearqa.history.raw_files import folder_faults, read_intakes
+from gearqa.history.sql_tables import CURRENT, EVENT, GEAR, INTAKE, REMOVED, SUPERSEDED
 from gearqa.history.store import HistoryStore
-from gearqa.history.tables import CURRENT, EVENT, GEAR, INTAKE, REMOVED, SUPERSEDED
-from gearqa.history.texts import unpacked
+from gearqa.history.stored_texts import unpacked
 from gearqa.model.history import CheckReport, Finding
 
 NAMED: Final = 20

@@ -25,11 +25,11 @@ from gearqa.history.queries import (
     select_references,
     select_results,
 )
+from gearqa.history.sql_tables import FIGURE, GEAR, HEAD, INTAKE, PART
 from gearqa.history.store import HistoryStore
-from gearqa.history.tables import FIGURE, GEAR, HEAD, INTAKE, PART
-from gearqa.io.results.csvio import cell, result_mark
-from gearqa.io.results.jsonio import OPTIONS, key_of, software_table
 from gearqa.model.history import HISTORY_SCHEMA, StoredGear
+from gearqa.results.csvio import cell, result_mark
+from gearqa.results.jsonio import OPTIONS, key_of, software_table
 
 Report = Literal["list", "show", "export"]
 

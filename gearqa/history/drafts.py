@@ -11,12 +11,12 @@ from itertools import islice
 from typing import IO, Any, Final, Self
 
 from gearqa.evaluation.observations import observations_from_results
-from gearqa.history.texts import dumps, identity_text, packed, stored_text, utc_text
-from gearqa.io.results.jsonio import gear_table
+from gearqa.history.stored_texts import dumps, identity_text, packed, stored_text, utc_text
 from gearqa.model.drift import SIZE
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
+from gearqa.results.jsonio import gear_table
 from gearqa.symbols import PARAMETERS
 
 BATCH: Final = 500

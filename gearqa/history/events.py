@@ -12,9 +12,9 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from gearqa.errors import StoreError
+from gearqa.history.sql_tables import CURRENT, EVENT, REMOVED
 from gearqa.history.store import Entry, HistoryStore, log, next_id, now
-from gearqa.history.tables import CURRENT, EVENT, REMOVED
-from gearqa.history.texts import identity_text, stored_text, utc_text
+from gearqa.history.stored_texts import identity_text, stored_text, utc_text
 from gearqa.model.measurement import GrinderEvent
 
 

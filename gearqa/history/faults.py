@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from sqlalchemy.exc import DBAPIError, NoSuchModuleError, SQLAlchemyError
 
 from gearqa.errors import StoreBusyError, StoreError
-from gearqa.history.location import Location
+from gearqa.history.store_location import Location
 
 NOTHING = "nothing was changed"
 SAVE_A_COPY = (

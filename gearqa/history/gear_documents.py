@@ -1,4 +1,4 @@
-"""A gear's JSON result back into the model: the inverse of `gearqa.io.results.jsonio`."""
+"""A gear's JSON result back into the model: the inverse of `gearqa.results.jsonio`."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from datetime import datetime
 from typing import Any
 
 from gearqa.errors import Notice
-from gearqa.io.results.jsonio import LABEL_KEYS, key_of
 from gearqa.model.measurement import Production
 from gearqa.model.results import (
     FlankResult,
@@ -19,6 +18,7 @@ from gearqa.model.results import (
     SizeResult,
     TraceResult,
 )
+from gearqa.results.jsonio import LABEL_KEYS, key_of
 
 TIMES = ("finished_at", "measured_at", "calibration_due")
 SPECIAL = {"not_assessed", "warnings", "parameters", "traces", "pitch", "size", "production", "governing",

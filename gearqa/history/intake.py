@@ -16,21 +16,21 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from gearqa.errors import InputError, StoreConflictError
-from gearqa.evaluate import LotCounter, evaluate
+from gearqa.evaluation.evaluate import LotCounter, evaluate
 from gearqa.history.drafts import Draft, DraftSpool, batches, draft_of, spool_file
 from gearqa.history.events import add_events
-from gearqa.history.measured import completes, differing_kinds, measured_digests
+from gearqa.history.measured_digests import completes, differing_kinds, measured_digests
 from gearqa.history.parts import part_by_id, part_id
+from gearqa.history.sql_tables import CURRENT, FIGURE, GEAR, INTAKE, SUPERSEDED
 from gearqa.history.store import Entry, HistoryStore, log, next_id, now, station
-from gearqa.history.tables import CURRENT, FIGURE, GEAR, INTAKE, SUPERSEDED
-from gearqa.history.texts import dumps, loads, plain_text
-from gearqa.io.folder.inspection import Inspection
-from gearqa.io.folder.reading import read_folder
-from gearqa.io.results.jsonio import input_table
+from gearqa.history.stored_texts import dumps, loads, plain_text
 from gearqa.model.history import IntakeReport
 from gearqa.model.measurement import GearMeasurement, GrinderEvent
 from gearqa.model.part import Part
 from gearqa.model.results import LotSummary
+from gearqa.reading.folder.inspection import Inspection
+from gearqa.reading.folder.passes import read_folder
+from gearqa.results.jsonio import input_table
 from gearqa.stopping import point_of_no_return
 from gearqa.version import __version__
 

@@ -10,9 +10,9 @@ import sqlalchemy as sa
 
 from gearqa.evaluation.observations import UNKNOWN_GRINDER
 from gearqa.history.queries import PORTION, Selection, select_events, select_references
+from gearqa.history.sql_tables import FIGURE, GEAR, INTAKE, PART
 from gearqa.history.store import HistoryStore
-from gearqa.history.tables import FIGURE, GEAR, INTAKE, PART
-from gearqa.history.texts import loads, stored_time
+from gearqa.history.stored_texts import loads, stored_time
 from gearqa.model.drift import DRIFT_PARAMETERS, Observation
 from gearqa.model.history import FrozenReference
 from gearqa.model.measurement import GrinderEvent, InputFile

@@ -8,8 +8,8 @@ from typing import Final
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from gearqa.history.sql_tables import PART
 from gearqa.history.store import next_id, now
-from gearqa.history.tables import PART
 from gearqa.model.part import Part
 
 READING_KEYS: Final = {"ignore", "columns"}

@@ -13,8 +13,8 @@ from sqlalchemy.engine import Connection
 
 from gearqa.history.gear_documents import gear_from_table
 from gearqa.history.parts import part_from_text
-from gearqa.history.tables import AUDIT, CURRENT, EVENT, GEAR, INTAKE, PART, REFERENCE
-from gearqa.history.texts import loads, stored_time, unpacked, utc_text
+from gearqa.history.sql_tables import AUDIT, CURRENT, EVENT, GEAR, INTAKE, PART, REFERENCE
+from gearqa.history.stored_texts import loads, stored_time, unpacked, utc_text
 from gearqa.model.history import FrozenReference, StoredEvent, StoredGear
 from gearqa.model.measurement import InputFile
 from gearqa.model.part import Part

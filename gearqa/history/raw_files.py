@@ -9,10 +9,10 @@ from pathlib import Path
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from gearqa.history.tables import INTAKE
-from gearqa.history.texts import loads
-from gearqa.io.folder.reading import PART_FILE
-from gearqa.io.rows.digests import sha256_of
+from gearqa.history.sql_tables import INTAKE
+from gearqa.history.stored_texts import loads
+from gearqa.reading.folder.passes import PART_FILE
+from gearqa.reading.rows.digests import sha256_of
 
 
 @dataclass(frozen=True, slots=True)

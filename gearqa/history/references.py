@@ -8,9 +8,9 @@ import sqlalchemy as sa
 
 from gearqa.errors import StoreError
 from gearqa.history.queries import select_references
+from gearqa.history.sql_tables import CURRENT, GEAR, REFERENCE, REMOVED, SUPERSEDED
 from gearqa.history.store import Entry, HistoryStore, log, next_id, now
-from gearqa.history.tables import CURRENT, GEAR, REFERENCE, REMOVED, SUPERSEDED
-from gearqa.history.texts import stored_text, utc_text
+from gearqa.history.stored_texts import stored_text, utc_text
 from gearqa.model.history import FrozenReference
 
 

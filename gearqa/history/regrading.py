@@ -15,20 +15,20 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from gearqa.errors import EvaluationError, PartFileError, Problem, Reason, StoreConflictError, StoreError
-from gearqa.evaluation.plan import Plan, plan_of
+from gearqa.evaluation.part_setup import Plan, plan_of
 from gearqa.evaluation.rejudge import judged_anew, why_raw_data
 from gearqa.history.drafts import BATCH, Draft, DraftSpool, batches, draft_of
 from gearqa.history.intake import graded_gears, insert_gears, supersede
-from gearqa.history.measured import measured_digests
+from gearqa.history.measured_digests import measured_digests
 from gearqa.history.parts import part_by_id, part_digest, part_id, part_text
 from gearqa.history.queries import GEAR_COLUMNS, Selection, gear_of, result_of, select_results
 from gearqa.history.raw_files import Intake, folder_faults, read_intakes
+from gearqa.history.sql_tables import CURRENT, GEAR, PART
 from gearqa.history.store import Entry, HistoryStore, log, next_id, now
-from gearqa.history.tables import CURRENT, GEAR, PART
-from gearqa.io.folder.reading import read_folder
 from gearqa.model.history import Regraded, RegradeReport, StoredGear
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
+from gearqa.reading.folder.passes import read_folder
 
 FAULTS_NAMED: Final = 20
 Step = Callable[[int, int], None]

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from gearqa.history.queries import Selection, select_gears
+from gearqa.history.sql_tables import GEAR, REMOVED
 from gearqa.history.store import Entry, HistoryStore, log
-from gearqa.history.tables import GEAR, REMOVED
-from gearqa.history.texts import identity_text
+from gearqa.history.stored_texts import identity_text
 from gearqa.model.history import StoredGear
 
 

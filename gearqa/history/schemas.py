@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from gearqa.io.results import schemas
-from gearqa.io.results.schemas import Schema, array, of_fields, of_type, reference, table
 from gearqa.model.history import (
     HISTORY_SCHEMA,
     CheckReport,
@@ -15,6 +13,8 @@ from gearqa.model.history import (
     StoredEvent,
     StoredGear,
 )
+from gearqa.results import schemas
+from gearqa.results.schemas import Schema, array, of_fields, of_type, reference, table
 
 TEXT: Schema = {"type": "string"}
 OPTIONAL_TEXT: Schema = {"type": ["string", "null"]}

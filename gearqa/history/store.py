@@ -24,9 +24,9 @@ from sqlalchemy.pool import NullPool, StaticPool
 
 from gearqa.errors import StoreError
 from gearqa.history.faults import told
-from gearqa.history.location import Location, locate
-from gearqa.history.tables import AUDIT, CURRENT, GEAR, HEAD, VERSION_TABLE
-from gearqa.history.texts import dumps
+from gearqa.history.sql_tables import AUDIT, CURRENT, GEAR, HEAD, VERSION_TABLE
+from gearqa.history.store_location import Location, locate
+from gearqa.history.stored_texts import dumps
 from gearqa.version import __version__
 
 LOCK_SECONDS: Final = 60.0
@@ -125,14 +125,14 @@ class HistoryStore:
             found = self._version(connection)
             if found == HEAD:
                 return
-            from gearqa.history.migrations.run import upgrade  # noqa: PLC0415
+            from gearqa.history.migrations.run import upgrade
 
             upgrade(connection, found, self.shown)
             if found is not None:
                 log(connection, Entry("schema", detail={"from": found, "to": HEAD}))
 
     def _upgrade_needed(self, found: str) -> None:
-        from gearqa.history.migrations.run import newer_schema, scripts  # noqa: PLC0415
+        from gearqa.history.migrations.run import newer_schema, scripts
 
         if found not in {script.revision for script in scripts().walk_revisions()}:
             raise newer_schema(found, self.shown)

@@ -137,7 +137,7 @@ class FolderWatch:
             yield True
 
     def _events(self) -> Iterator[bool]:
-        from watchfiles import watch  # noqa: PLC0415
+        from watchfiles import watch
 
         for changes in watch(
             self.options.folder,

@@ -10,14 +10,14 @@ from typing import Final
 import numpy as np
 
 from gearqa.errors import Notice
-from gearqa.evaluate import grade_header
 from gearqa.evaluation.criteria import Criteria, criteria_of
+from gearqa.evaluation.evaluate import grade_header
 from gearqa.incoming import claims
 from gearqa.incoming.agreement import agreements
 from gearqa.incoming.alignment import align, same_gears
 from gearqa.incoming.cautions import cautions_of, reasons_of
 from gearqa.incoming.editions import Edition, edition_named, editions_of
-from gearqa.incoming.explain import ENOUGH_VALUES, Explained, explain
+from gearqa.incoming.explanations import ENOUGH_VALUES, Explained, explain
 from gearqa.incoming.predictions import Predictor, Wanted, chosen
 from gearqa.incoming.settings import base_setup
 from gearqa.incoming.theirs import reported_gears, with_reported_uncertainty

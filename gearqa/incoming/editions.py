@@ -13,8 +13,8 @@ from typing import Final
 
 from gearqa.errors import OutOfScopeError
 from gearqa.evaluation.criteria import NINTH
+from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.part import ISO_1328_1_2013, Part
-from gearqa.part_geometry import part_geometry
 from gearqa.standards import standard
 
 ISO_1328_1_1995: Final = "ISO 1328-1:1995"

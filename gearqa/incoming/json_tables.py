@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import fields
 from typing import Any, Final
 
-from gearqa.io.results.csvio import Style, csv_table
-from gearqa.io.results.jsonio import input_table, key_of, software_table
-from gearqa.io.results.plain_tables import plain
 from gearqa.model.incoming import IncomingResult, Row
 from gearqa.model.lot import LotResult
+from gearqa.results.csvio import Style, csv_table
+from gearqa.results.jsonio import input_table, key_of, software_table
+from gearqa.results.plain_tables import plain
 
 INCOMING_SCHEMA: Final = "gearqa.incoming/1"
 LOT_FIELDS: Final = (

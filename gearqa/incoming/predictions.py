@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from gearqa.core.runout import F_r, radial_positions
 from gearqa.core.slopes import helix_slope_by_angle
+from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.incoming.reevaluation import TraceBatch, What
 from gearqa.incoming.settings import Setup
 from gearqa.model.incoming import TRACE_KIND, Basis
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
-from gearqa.part_geometry import part_geometry
 from gearqa.symbols import FLANKS, PARAMETERS, Flank
 
 Array = NDArray[np.float64]

@@ -19,12 +19,12 @@ from gearqa.core.traces import (
     evaluate_traces,
     trace_operator,
 )
+from gearqa.evaluation.part_geometry import part_geometry
+from gearqa.evaluation.trace_specs import trace_spec
 from gearqa.incoming.settings import Setup
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.model.part import Part
-from gearqa.part_geometry import part_geometry
 from gearqa.symbols import TraceKind
-from gearqa.trace_specs import trace_spec
 
 Array = NDArray[np.float64]
 What = Literal["total", "form", "slope", "slope_full", "crowning"]

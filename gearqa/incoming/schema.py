@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from gearqa.errors import Notice
 from gearqa.incoming.json_tables import INCOMING_SCHEMA, LOT_FIELDS
-from gearqa.io.results.schemas import Schema, array, document, input_file, of_fields, of_type
 from gearqa.model.incoming import (
     Agreement,
     ExplanationResult,
@@ -15,6 +14,7 @@ from gearqa.model.incoming import (
     Unmatched,
 )
 from gearqa.model.lot import LotReason, LotResult
+from gearqa.results.schemas import Schema, array, document, input_file, of_fields, of_type
 
 TEXT: Schema = {"type": "string"}
 TRUTH: Schema = {"type": "boolean"}

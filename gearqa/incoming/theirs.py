@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from gearqa.evaluation.criteria import Criteria, all_of
 from gearqa.evaluation.parameters import judged_flanks, parameter_result
-from gearqa.evaluation.plan import Measured, Where
+from gearqa.evaluation.part_setup import Measured, Where
 from gearqa.model.incoming import ReportedValue
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, NotAssessed, ParameterResult

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
 
-from gearqa.cautions import GEOMETRY_ONLY, WHO_DECIDES
 from gearqa.errors import LotError, Notice
 from gearqa.evaluation.criteria import criteria_of
 from gearqa.model.lot import AppliedDecisionRule, Disposition, Exclusion, LotGear, LotOptions, LotResult
@@ -21,6 +20,7 @@ from gearqa.signoff.production import lot_of_several_cycles, production_facts
 from gearqa.signoff.sampling_plan import apply_plan, required_plan
 from gearqa.signoff.statistics_table import Sample, lot_statistics
 from gearqa.statistics.conformity import guard_band
+from gearqa.wording.safety import GEOMETRY_ONLY, WHO_DECIDES
 
 SIMPLE = "simple acceptance"
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from gearqa.io.results.csvio import Style, csv_table
 from gearqa.model.lot import LotResult
+from gearqa.results.csvio import Style, csv_table
 
 COLUMNS = (
     "serial", "parameter", "flank", "value_um", "lower_limit_um", "upper_limit_um", "u_um",

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import fields
 from typing import Any
 
-from gearqa.io.results.jsonio import input_table, key_of, software_table
-from gearqa.io.results.plain_tables import plain
 from gearqa.model.lot import LotResult
+from gearqa.results.jsonio import input_table, key_of, software_table
+from gearqa.results.plain_tables import plain
 
 LOT_SCHEMA = "gearqa.lot/1"
 _FIRST = ("standard", "part", "inputs", "simulated")

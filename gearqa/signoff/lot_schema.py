@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import fields
 from typing import Any, get_args
 
-from gearqa.io.results import schemas
-from gearqa.io.results.schemas import Schema, array, of_fields, reference, table
 from gearqa.model.lot import FlankKey, LotGear, LotResult, ParameterStatistics
 from gearqa.model.measurement import Production
+from gearqa.results import schemas
+from gearqa.results.schemas import Schema, array, of_fields, reference, table
 from gearqa.signoff.lot_json import LOT_SCHEMA
 from gearqa.signoff.record import RECORD_SCHEMA
 from gearqa.signoff.verify import SUBJECTS, VERIFY_SCHEMA, Finding

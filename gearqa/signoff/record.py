@@ -16,14 +16,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from gearqa.errors import RecordError
-from gearqa.io.results.atomic import write_whole
-from gearqa.io.results.jsonio import gear_table, header_table, software_table
-from gearqa.io.results.plain_tables import plain
 from gearqa.model.lot import LotResult
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
-from gearqa.signoff.keys import sign
+from gearqa.results.jsonio import gear_table, header_table, software_table
+from gearqa.results.outputs import write_whole
+from gearqa.results.plain_tables import plain
+from gearqa.signoff.key_files import sign
 from gearqa.signoff.lot_json import lot_table
 
 if TYPE_CHECKING:
@@ -105,7 +105,7 @@ def make_record(
 
 def canonical(record: Mapping[str, Any]) -> bytes:
     """RFC 8785 form of a record without digest and signature: the bytes that are digested and signed."""
-    import rfc8785  # noqa: PLC0415
+    import rfc8785
 
     try:
         return rfc8785.dumps({key: value for key, value in record.items() if key not in UNSEALED})

@@ -9,15 +9,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from gearqa.errors import GearqaError, RecordError
-from gearqa.io.results.jsonio import gear_table, header_table
-from gearqa.io.results.plain_tables import plain
-from gearqa.io.rows.digests import sha256_of
 from gearqa.model.lot import Disposition, Exclusion, LotOptions
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
-from gearqa.signoff.keys import check_signature, fingerprint
+from gearqa.reading.rows.digests import sha256_of
+from gearqa.results.jsonio import gear_table, header_table
+from gearqa.results.plain_tables import plain
+from gearqa.signoff.key_files import check_signature, fingerprint
 from gearqa.signoff.lot import sign_off
 from gearqa.signoff.lot_json import lot_table
 from gearqa.signoff.record import canonical, digest_of, libraries
@@ -85,8 +85,8 @@ Grader = Callable[[Path, Mapping[str, Any]], Regraded]
 
 def grade_folder(folder: Path, settings: Mapping[str, Any]) -> Regraded:
     """Read and grade a folder as a record's settings say."""
-    from gearqa.evaluate import grade  # noqa: PLC0415
-    from gearqa.io.folder.reading import read_folder  # noqa: PLC0415
+    from gearqa.evaluation.evaluate import grade
+    from gearqa.reading.folder.passes import read_folder
 
     def beside(name: Any) -> Path | None:
         return folder / str(name) if name else None

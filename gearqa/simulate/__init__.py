@@ -1,7 +1,7 @@
 """Inspection folders from a physical model: displaced flank surfaces, a process, an instrument."""
 
 from gearqa.simulate.folder import load_scenario, write_folder
-from gearqa.simulate.gears import measured_count, simulate_events, simulate_gears
+from gearqa.simulate.made_gears import measured_count, simulate_events, simulate_gears
 from gearqa.simulate.scenario import Scenario
 
 __all__ = [

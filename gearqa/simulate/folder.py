@@ -11,12 +11,12 @@ from contextlib import ExitStack
 from pathlib import Path
 
 from gearqa.errors import PartFileError, Problem, Reason, ReportError
-from gearqa.io.settings.toml_file import load_toml
+from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.part import Part
-from gearqa.part_geometry import part_geometry
-from gearqa.simulate.gears import measured_count, simulate_events, simulate_gears
+from gearqa.reading.settings.toml_file import load_toml
+from gearqa.simulate.made_gears import measured_count, simulate_events, simulate_gears
 from gearqa.simulate.scenario import Scenario
-from gearqa.simulate.tables import gear_table, write_events
+from gearqa.simulate.table_rows import gear_table, write_events
 
 Progress = Callable[[int, int], None]
 """Called with the number of gears written and the number to write."""

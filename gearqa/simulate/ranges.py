@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearqa.core.traces import TraceSpec, design_trace, range_fraction
+from gearqa.evaluation.trace_specs import helix_spec, profile_spec
 from gearqa.model.part import Part
-from gearqa.trace_specs import helix_spec, profile_spec
 
 Array = NDArray[np.float64]
 

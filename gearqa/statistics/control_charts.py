@@ -284,7 +284,7 @@ def ewma(x: Array, weight: float, start: float) -> Array:
     >>> ewma(np.array([52.0, 47.0, 53.0]), 0.3, 50.0).round(3).tolist()
     [50.6, 49.52, 50.564]
     """
-    from scipy.signal import lfilter  # noqa: PLC0415  (heavy)
+    from scipy.signal import lfilter
 
     state = np.array([(1 - weight) * start])
     out, _ = lfilter([weight], [1.0, weight - 1.0], np.asarray(x, dtype=np.float64), zi=state)

@@ -277,7 +277,7 @@ def centred_dress_interval(
 
 
 def _longest(history: CycleHistory, excess: Callable[[float], float]) -> DressInterval | None:
-    from scipy.optimize import brentq  # noqa: PLC0415  (heavy)
+    from scipy.optimize import brentq
 
     if excess(0.0) > 0:
         return None

@@ -148,7 +148,7 @@ def ewma_factor(weight: float, run_length: float) -> float:
     >>> round(ewma_factor(0.2, 370.4), 4)
     2.8593
     """
-    from scipy.optimize import brentq  # noqa: PLC0415  (heavy)
+    from scipy.optimize import brentq
 
     return float(
         brentq(lambda factor: math.log(_ewma_integral(weight, factor) / run_length), 0.3, 6.3, xtol=1e-10)
@@ -258,7 +258,7 @@ def cusum_limit(allowance: float, run_length: float) -> float:
     >>> round(cusum_limit(0.5, 370.4), 3)
     4.775
     """
-    from scipy.optimize import brentq  # noqa: PLC0415  (heavy)
+    from scipy.optimize import brentq
 
     return float(
         brentq(lambda h: math.log(cusum_run_length(allowance, h) / run_length), 0.5, 20.0, xtol=1e-6)

@@ -191,10 +191,10 @@ def bench_evaluation(repeat: int) -> None:
     """Evaluation proper on one core against one convolution of the same array."""
     from scipy.ndimage import convolve1d
 
-    from gearqa.evaluation.plan import plan_of
+    from gearqa.evaluation.part_setup import plan_of
     from gearqa.evaluation.trace_sets import evaluate_trace_sets
-    from gearqa.io.settings.part_file import read_part
     from gearqa.model.measurement import GearMeasurement, Trace
+    from gearqa.reading.settings.part_file import read_part
 
     with tempfile.TemporaryDirectory() as place:
         path = Path(place) / "part.toml"

@@ -15,10 +15,10 @@ from outside import needs_chromium, running_chromium
 from sheet_factory import document_of, graded, header_of, html_of, made, measured, part_of
 
 from gearqa.cli.sheet_aids import sheet_aids
-from gearqa.evaluate import LotCounter, evaluate
-from gearqa.io.results.jsonio import GradeJsonWriter
-from gearqa.report.html import LAZY_FROM
-from gearqa.report.sheet_model import build_sheets
+from gearqa.evaluation.evaluate import LotCounter, evaluate
+from gearqa.report.grading.page import build_sheets
+from gearqa.report.render.html import LAZY_FROM
+from gearqa.results.jsonio import GradeJsonWriter
 
 pytestmark = [pytest.mark.browser, needs_chromium]
 HOSTILE = (

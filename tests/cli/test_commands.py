@@ -18,9 +18,9 @@ from gearqa.cli import app
 from gearqa.cli.commands import new
 from gearqa.cli.commands.schema import SCHEMAS, schema_of
 from gearqa.cli.topics import TOPICS
-from gearqa.io.results.schemas import tolerances_json_schema
-from gearqa.io.settings.part_file import read_part
-from gearqa.io.settings.templates import questions
+from gearqa.reading.settings.part_file import read_part
+from gearqa.reading.settings.templates import questions
+from gearqa.results.schemas import tolerances_json_schema
 
 ROOT = Path(__file__).parents[2]
 

@@ -15,8 +15,8 @@ from made_folders import pitch_folder
 from outside import pdf_text
 
 from gearqa.cli import app
-from gearqa.io.results.drift_json import CSV_COLUMNS, drift_json_schema
-from gearqa.report.drift_model import for_people
+from gearqa.report.drift.words import for_people
+from gearqa.results.drift_json import CSV_COLUMNS, drift_json_schema
 
 SAMPLE = Path(__file__).parents[2] / "sample_measurements" / "drift_history"
 SERIES_KEYS = {

@@ -13,11 +13,11 @@ import pytest
 from made_folders import pitch_folder
 from outside import needs_poppler, pdf_text
 
-from gearqa.cautions import SIMULATED_BANNER
 from gearqa.cli import app
 from gearqa.errors import ReportError
-from gearqa.report import pdf
-from gearqa.report.model import CONFORMITY, MASTER_QUALITY
+from gearqa.report.grading.words import CONFORMITY, MASTER_QUALITY
+from gearqa.report.render import pdf
+from gearqa.wording.safety import SIMULATED_BANNER
 
 SAMPLES = Path(__file__).parents[2] / "sample_measurements"
 HOSTILE = [
@@ -236,12 +236,12 @@ def test_libraries_of_reports_are_loaded_only_for_them(tmp_path):
     code = (
         "import sys\nfrom gearqa.cli import app\n"
         "app.run(sys.argv[1:])\n"
-        "print([m for m in ('typst', 'gearqa.report.charts', 'gearqa.report.html', 'gearqa.report.pdf')"
-        " if m in sys.modules], file=sys.stderr)"
+        "print([m for m in ('typst', 'gearqa.report.draw.charts', 'gearqa.report.render.html',"
+        " 'gearqa.report.render.pdf') if m in sys.modules], file=sys.stderr)"
     )
     for words, loaded in (
         ((), "[]"),
-        (("--html", tmp_path / "r.html"), "['gearqa.report.charts', 'gearqa.report.html']"),
+        (("--html", tmp_path / "r.html"), "['gearqa.report.draw.charts', 'gearqa.report.render.html']"),
     ):
         done = subprocess.run(
             [sys.executable, "-c", code, "grade", str(folder), "--quiet", *map(str, words)],

@@ -14,9 +14,9 @@ import jsonschema
 import pytest
 from history_folders import made_folder
 
-from gearqa.cautions import WHO_DECIDES
 from gearqa.cli import app
 from gearqa.history.schemas import history_json_schema
+from gearqa.wording.safety import WHO_DECIDES
 
 SAMPLES = Path(__file__).parents[2] / "sample_measurements"
 

@@ -18,8 +18,8 @@ from outside import pdf_text
 
 from gearqa.cli import app
 from gearqa.cli.commands.schema import schema_of
-from gearqa.io.settings.toml_file import load_toml
 from gearqa.model.plan import Plan
+from gearqa.reading.settings.toml_file import load_toml
 
 KEYS = {
     "schema", "software", "inputs", "simulated", "lot_size", "sample_size", "decision", "reasons", "class",
@@ -471,7 +471,7 @@ def test_a_new_plan_changes_nothing_and_is_never_overwritten(tmp_path, capsys):
 
 def test_every_line_of_a_new_plan_can_be_used(tmp_path):
     """Each key with its default, the comment mark taken away, one at a time."""
-    from gearqa.io.settings.templates import plan_file_text
+    from gearqa.reading.settings.templates import plan_file_text
 
     lines = plan_file_text().splitlines()
     usable = [k for k, line in enumerate(lines) if re.match(r"# \w+ = [^\s#]", line)]

@@ -12,10 +12,10 @@ import pytest
 from lot_samples import PLANS, SAMPLES
 from made_folders import pitch_folder
 
-from gearqa.cautions import CAUTIONS
 from gearqa.cli import app
 from gearqa.cli.commands.schema import schema_of
 from gearqa.signoff.record import digest_of, record_bytes
+from gearqa.wording.safety import CAUTIONS
 
 
 def run(*line):

@@ -12,19 +12,19 @@ from sybil import Sybil
 from sybil.parsers.markdown import PythonCodeBlockParser
 
 import gearqa
-from gearqa.cautions import GEOMETRY_ONLY, WHO_DECIDES
 from gearqa.cli import app
 from gearqa.cli.commands import COMMANDS
 from gearqa.cli.commands.schema import SCHEMAS, schema_of
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.topics import EXIT_MEANINGS, TOPICS
-from gearqa.io.folder.tables import TABLES
-from gearqa.io.maps.columns_map import read_columns_map
-from gearqa.io.settings.part_file import read_part
-from gearqa.io.settings.toml_file import load_toml
-from gearqa.io.values.sheet_formats import MEASURED_STUDY, REPORTED, STUDY
 from gearqa.model.plan import Plan
+from gearqa.reading.folder.table_kinds import TABLES
+from gearqa.reading.maps.columns_map import read_columns_map
+from gearqa.reading.settings.part_file import read_part
+from gearqa.reading.settings.toml_file import load_toml
+from gearqa.reading.values.sheet_formats import MEASURED_STUDY, REPORTED, STUDY
 from gearqa.symbols import PARAMETERS
+from gearqa.wording.safety import GEOMETRY_ONLY, WHO_DECIDES
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

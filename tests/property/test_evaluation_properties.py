@@ -16,7 +16,7 @@ from gearqa.core.filtering import gaussian_filter
 from gearqa.core.geometry import gear_geometry
 from gearqa.core.runout import F_r, R_s, radial_positions
 from gearqa.core.traces import TraceSpec, TraceValues, evaluate_traces, trace_operator
-from gearqa.evaluate import evaluate
+from gearqa.evaluation.evaluate import evaluate
 from gearqa.model.measurement import Trace
 
 CLOSE = 1e-8

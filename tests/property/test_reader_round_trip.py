@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from inspection_folder import TEETH, write
 
 from gearqa.errors import InputError
-from gearqa.io.folder import reading
-from gearqa.io.folder.reading import read_folder
 from gearqa.model.measurement import GearMeasurement
+from gearqa.reading.folder import passes as reading
+from gearqa.reading.folder.passes import read_folder
 
 NEVER_FAST = 1 << 60
 

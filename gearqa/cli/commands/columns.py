@@ -12,8 +12,8 @@ import typer
 from gearqa.cli.exit_status import ExitStatus
 
 if TYPE_CHECKING:
-    from gearqa.io.maps.columns_draft import ColumnsDraft, TableDraft
-    from gearqa.report.document import Block
+    from gearqa.reading.maps.columns_draft import ColumnsDraft, TableDraft
+    from gearqa.report.blocks.document import Block
 
 COLUMNS_SHOWN = 6
 """Columns of a table that are shown with their first rows."""
@@ -31,9 +31,9 @@ def command(
     neutral format, and a column map in which every gap is marked. Which flank is which is never guessed
     from numbers: gearqa explain flanks.
     """
-    from gearqa.cli.console import tell, terminal  # noqa: PLC0415
-    from gearqa.errors import ReportError  # noqa: PLC0415
-    from gearqa.io.maps.columns_draft import GAP, draft_columns  # noqa: PLC0415
+    from gearqa.cli.console import tell, terminal
+    from gearqa.errors import ReportError
+    from gearqa.reading.maps.columns_draft import GAP, draft_columns
 
     if write is not None and write.exists():
         raise ReportError(f"{write} is there already and is not overwritten", hint="name another file")
@@ -47,7 +47,7 @@ def command(
         sys.stdout.write(f"\n{draft.toml}")
         tell(f"to keep the map: gearqa columns {path} --write map.toml")
     else:
-        from gearqa.io.results.atomic import write_whole  # noqa: PLC0415
+        from gearqa.results.outputs import write_whole
 
         write_whole(str(write), draft.toml.encode())
         tell(f"written: {write}")
@@ -60,7 +60,7 @@ def command(
 
 
 def _blocks(draft: ColumnsDraft) -> Iterator[Block]:
-    from gearqa.report.document import Bullets, Paragraph  # noqa: PLC0415
+    from gearqa.report.blocks.document import Bullets, Paragraph
 
     if draft.neutral:
         yield Paragraph(f"Read without a map: {', '.join(draft.neutral)}")
@@ -71,7 +71,7 @@ def _blocks(draft: ColumnsDraft) -> Iterator[Block]:
 
 
 def _table_blocks(table: TableDraft) -> Iterator[Block]:
-    from gearqa.report.document import Bullets, Column, Facts, Table  # noqa: PLC0415
+    from gearqa.report.blocks.document import Bullets, Column, Facts, Table
 
     look = table.look
     separator = {"\t": "tab", ",": "comma", ";": "semicolon"}.get(

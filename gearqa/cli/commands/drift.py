@@ -114,12 +114,12 @@ def command(
     Exit status: 0 no signal that counts and no limit ahead; 1 a signal in the current dress cycle (or since
     --since) or a limit that is reached within the usual dress interval; 2 bad input or usage.
     """  # fmt: skip
-    from gearqa.cli.console import tell_notices, terminal  # noqa: PLC0415
-    from gearqa.cli.drift_gears import from_folders, from_store, references_for  # noqa: PLC0415
-    from gearqa.drift import analyse_drift  # noqa: PLC0415
-    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
-    from gearqa.report.drift_terminal import drift_blocks  # noqa: PLC0415
-    from gearqa.report.model import WIDE  # noqa: PLC0415
+    from gearqa.cli.console import tell_notices, terminal
+    from gearqa.cli.drift_gears import from_folders, from_store, references_for
+    from gearqa.drift import analyse_drift
+    from gearqa.report.drift.screen import drift_blocks
+    from gearqa.report.grading.words import WIDE
+    from gearqa.results.outputs import Outputs
 
     settings = _settings(
         risk=risk, parameters=parameter, since=since, until=until, last_cycles=last_cycles,
@@ -163,7 +163,7 @@ def _settings(
     escaped_parts: int | None,
 ) -> DriftSettings:
     """Options as settings; bad values are usage errors."""
-    from gearqa.model.drift import DriftSettings  # noqa: PLC0415
+    from gearqa.model.drift import DriftSettings
 
     if not 0 < risk < 0.5:
         raise typer.BadParameter(
@@ -188,10 +188,10 @@ def _settings(
 
 
 def _parameters(keys: list[str] | None) -> tuple[str, ...] | None:
-    from difflib import get_close_matches  # noqa: PLC0415
+    from difflib import get_close_matches
 
-    from gearqa.model.drift import SIZE  # noqa: PLC0415
-    from gearqa.symbols import PARAMETERS  # noqa: PLC0415
+    from gearqa.model.drift import SIZE
+    from gearqa.symbols import PARAMETERS
 
     known = (*PARAMETERS, SIZE)
     for key in keys or ():
@@ -224,7 +224,7 @@ def _only_with_folders(part: Path | None, columns: Path | None, serials: list[st
 def _require_series(result: DriftResult, gears: Gears) -> None:
     """Nothing to analyse is no result."""
     if not result.series:
-        from gearqa.errors import EvaluationError  # noqa: PLC0415
+        from gearqa.errors import EvaluationError
 
         message, hint = gears.nothing()
         raise EvaluationError(message, hint=hint)
@@ -238,24 +238,24 @@ def _write(
     paper: Literal["a4", "letter"],
 ) -> None:
     if "json" in streams:
-        from gearqa.io.results.drift_json import drift_table  # noqa: PLC0415
-        from gearqa.io.results.jsonio import dumps  # noqa: PLC0415
+        from gearqa.results.drift_json import drift_table
+        from gearqa.results.jsonio import dumps
 
         streams["json"].write(dumps(drift_table(result, header)))
     if "csv" in streams:
-        from gearqa.io.results.drift_json import drift_csv  # noqa: PLC0415
+        from gearqa.results.drift_json import drift_csv
 
         streams["csv"].write(drift_csv(result, style=csv_style))
     if "html" not in streams and "pdf" not in streams:
         return
-    from gearqa.report.drift_document import build_drift_document  # noqa: PLC0415
+    from gearqa.report.drift.page import build_drift_document
 
     document = build_drift_document(result, header)
     if "html" in streams:
-        from gearqa.report.html import write_html  # noqa: PLC0415
+        from gearqa.report.render.html import write_html
 
         write_html(streams["html"], document)
     if "pdf" in streams:
-        from gearqa.report.pdf import write_pdf  # noqa: PLC0415
+        from gearqa.report.render.pdf import write_pdf
 
         write_pdf(streams["pdf"], document, paper=paper)

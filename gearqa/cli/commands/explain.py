@@ -19,7 +19,7 @@ def command(
 
     Without TOPIC the topics are listed. First of all: gearqa explain flanks
     """
-    from gearqa.cli.topics import TOPICS  # noqa: PLC0415
+    from gearqa.cli.topics import TOPICS
 
     if topic is not None and topic not in TOPICS:
         raise typer.BadParameter(f"'{topic}'; topics: {', '.join(TOPICS)}", param_hint="TOPIC")
@@ -35,9 +35,9 @@ def command(
 
 
 def _print(name: str) -> None:
-    from gearqa.cli.console import terminal  # noqa: PLC0415
-    from gearqa.cli.topics import TOPICS  # noqa: PLC0415
-    from gearqa.report.flank_sketch import GEARS, TITLES, text_sketch  # noqa: PLC0415
+    from gearqa.cli.console import terminal
+    from gearqa.cli.topics import TOPICS
+    from gearqa.report.draw.flank_sketch import GEARS, TITLES, text_sketch
 
     topic = TOPICS[name]
     if topic.sketches:
@@ -51,12 +51,12 @@ def _print(name: str) -> None:
 
 
 def _write_page(names: list[str], target: str) -> None:
-    from gearqa.cli.topics import TOPICS  # noqa: PLC0415
-    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
-    from gearqa.report.document import Block, Document, Section, Sheet  # noqa: PLC0415
-    from gearqa.report.flank_sketch import GEARS, svg_figure  # noqa: PLC0415
-    from gearqa.report.html import write_html  # noqa: PLC0415
-    from gearqa.version import __version__  # noqa: PLC0415
+    from gearqa.cli.topics import TOPICS
+    from gearqa.report.blocks.document import Block, Document, Section, Sheet
+    from gearqa.report.draw.flank_sketch import GEARS, svg_figure
+    from gearqa.report.render.html import write_html
+    from gearqa.results.outputs import Outputs
+    from gearqa.version import __version__
 
     sections = []
     for name in names:

@@ -61,11 +61,11 @@ def command(
 
     Exit status: 0 done, and good enough where limits are known; 1 not good enough; 2 bad input or usage.
     """
-    from gearqa.cli.console import tell_notices, terminal  # noqa: PLC0415
-    from gearqa.gauge.analyse import analyse  # noqa: PLC0415
-    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
-    from gearqa.report.gauge_document import gauge_blocks  # noqa: PLC0415
-    from gearqa.report.model import WIDE  # noqa: PLC0415
+    from gearqa.cli.console import tell_notices, terminal
+    from gearqa.gauge.analyse import analyse
+    from gearqa.report.gauge.page import gauge_blocks
+    from gearqa.report.grading.words import WIDE
+    from gearqa.results.outputs import Outputs
 
     if not 0 <= pool_above <= 1:
         raise typer.BadParameter(f"{pool_above:g}; expected 0 to 1", param_hint="--pool-above")
@@ -88,12 +88,12 @@ def _values(
     study: Path, table: Path | None, part: Path | None, columns: Path | None, parameters: list[str] | None
 ) -> tuple[StudyTable, Part | None, tuple[InputFile, ...], tuple[Any, ...]]:
     """The values of the study, the drawing, and further files read."""
-    from dataclasses import replace  # noqa: PLC0415
+    from dataclasses import replace
 
-    from gearqa.io.rows.digests import sha256_of  # noqa: PLC0415
-    from gearqa.io.settings.part_file import read_part  # noqa: PLC0415
-    from gearqa.io.values.study import read_study  # noqa: PLC0415
-    from gearqa.model.measurement import InputFile  # noqa: PLC0415
+    from gearqa.model.measurement import InputFile
+    from gearqa.reading.rows.digests import sha256_of
+    from gearqa.reading.settings.part_file import read_part
+    from gearqa.reading.values.study import read_study
 
     wanted = _parameters(parameters)
     if study.is_dir():
@@ -120,7 +120,7 @@ def _values(
 
 def _parameters(words: list[str] | None) -> tuple[str, ...]:
     """Keys of the parameters that were named."""
-    from gearqa.io.values.parameter_names import nearest_parameter, parameter_key  # noqa: PLC0415
+    from gearqa.reading.values.parameter_names import nearest_parameter, parameter_key
 
     keys = []
     for word in words or ():
@@ -135,10 +135,10 @@ def _parameters(words: list[str] | None) -> tuple[str, ...]:
 def _measured(
     folder: Path, table: Path, part: Path | None, columns: Path | None, wanted: tuple[str, ...]
 ) -> tuple[StudyTable, Part, tuple[InputFile, ...], tuple[Any, ...]]:
-    from gearqa.evaluate import evaluate  # noqa: PLC0415
-    from gearqa.gauge.measured import study_from_gears  # noqa: PLC0415
-    from gearqa.io.folder.reading import read_folder  # noqa: PLC0415
-    from gearqa.io.values.study import read_measured_study  # noqa: PLC0415
+    from gearqa.evaluation.evaluate import evaluate
+    from gearqa.gauge.study_from_gears import study_from_gears
+    from gearqa.reading.folder.passes import read_folder
+    from gearqa.reading.values.study import read_measured_study
 
     with read_folder(folder, part=part, columns=columns) as inspection:
         which = read_measured_study(table, inspection.serials, name=table.name)
@@ -158,20 +158,20 @@ def _write(
     paper: Literal["a4", "letter"],
 ) -> None:
     if json is not None:
-        from gearqa.gauge.json_tables import gauge_table  # noqa: PLC0415
-        from gearqa.io.results.jsonio import dumps  # noqa: PLC0415
+        from gearqa.gauge.json_tables import gauge_table
+        from gearqa.results.jsonio import dumps
 
         outputs.open(json).write(dumps(gauge_table(result), pretty=True))
     if html is None and pdf is None:
         return
-    from gearqa.report.gauge_document import gauge_document  # noqa: PLC0415
+    from gearqa.report.gauge.page import gauge_document
 
     document = gauge_document(result)
     if html is not None:
-        from gearqa.report.html import write_html  # noqa: PLC0415
+        from gearqa.report.render.html import write_html
 
         write_html(outputs.open(html), document)
     if pdf is not None:
-        from gearqa.report.pdf import write_pdf  # noqa: PLC0415
+        from gearqa.report.render.pdf import write_pdf
 
         write_pdf(outputs.open(pdf), document, paper=paper)

@@ -24,7 +24,7 @@ from gearqa.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from gearqa.report.model import LotCollector
+    from gearqa.report.grading.words import LotCollector
 
 
 def command(
@@ -62,18 +62,18 @@ def command(
 
     Exit status: 0 every gear conforms; 1 some gear does not or cannot be decided; 2 bad input or usage.
     """
-    from gearqa.cli.console import tell_notices, terminal  # noqa: PLC0415
-    from gearqa.cli.progress import Progress  # noqa: PLC0415
-    from gearqa.cli.reading import open_folder, require_folder  # noqa: PLC0415
-    from gearqa.evaluate import LotCounter, evaluate, grade_header  # noqa: PLC0415
-    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
+    from gearqa.cli.console import tell_notices, terminal
+    from gearqa.cli.progress import Progress
+    from gearqa.cli.reading import open_folder, require_folder
+    from gearqa.evaluation.evaluate import LotCounter, evaluate, grade_header
+    from gearqa.results.outputs import Outputs
 
     wanted = Wanted(json, csv, csv_rows, csv_style, html, pdf, paper, sheets, sheet_folder)
     wanted.check()
     shown = not quiet and not wanted.standard_output
     seen: LotCollector | None = None
     if shown:
-        from gearqa.report.model import LotCollector  # noqa: PLC0415
+        from gearqa.report.grading.words import LotCollector
 
         seen = LotCollector()
     require_folder(folder)
@@ -101,7 +101,7 @@ def command(
     if not quiet:
         tell_notices(header.warnings)
     if seen is not None:
-        from gearqa.report.model import WIDE, lot_blocks  # noqa: PLC0415
+        from gearqa.report.grading.words import WIDE, lot_blocks
 
         screen = terminal()
         span = drawing.evaluation.slope_span

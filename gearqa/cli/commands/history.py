@@ -63,12 +63,12 @@ def add(
     All folders are added or none. The same gear again changes nothing; one that is stored with other
     values is an error, unless --replace is given. Exit status 0: added, whatever the gears are like.
     """
-    from gearqa.cli.console import tell  # noqa: PLC0415
-    from gearqa.cli.progress import Progress  # noqa: PLC0415
-    from gearqa.cli.reading import require_folder  # noqa: PLC0415
-    from gearqa.history.intake import FolderToAdd, add_folders  # noqa: PLC0415
-    from gearqa.report.history_tables import intake_sentence  # noqa: PLC0415
-    from gearqa.report.numbers import count_text  # noqa: PLC0415
+    from gearqa.cli.console import tell
+    from gearqa.cli.progress import Progress
+    from gearqa.cli.reading import require_folder
+    from gearqa.history.intake import FolderToAdd, add_folders
+    from gearqa.report.history.words import intake_sentence
+    from gearqa.wording.numbers import count_text
 
     for folder in folders:
         require_folder(folder)
@@ -97,15 +97,15 @@ def list_(
     quiet: Quiet = False,
 ) -> int:
     """List the gears, events and frozen references that count."""
-    from gearqa.cli.console import terminal  # noqa: PLC0415
-    from gearqa.history.queries import (  # noqa: PLC0415
+    from gearqa.cli.console import terminal
+    from gearqa.history.queries import (
         count_gears,
         select_events,
         select_gears,
         select_references,
     )
-    from gearqa.report.history_tables import ROWS_SHOWN, gear_list_blocks  # noqa: PLC0415
-    from gearqa.report.model import WIDE  # noqa: PLC0415
+    from gearqa.report.grading.words import WIDE
+    from gearqa.report.history.words import ROWS_SHOWN, gear_list_blocks
 
     which = _selection(part_number, serial, grinder, since, until)
     with open_store(store) as history:
@@ -136,9 +136,9 @@ def show(
     quiet: Quiet = False,
 ) -> int:
     """Show the stored results of gears in full, with what became of them."""
-    from gearqa.cli.console import terminal  # noqa: PLC0415
-    from gearqa.cli.history_views import shown_blocks  # noqa: PLC0415
-    from gearqa.report.model import WIDE  # noqa: PLC0415
+    from gearqa.cli.console import terminal
+    from gearqa.cli.history_views import shown_blocks
+    from gearqa.report.grading.words import WIDE
 
     which = _selection(part_number, serials, every_state=True)
     with open_store(store) as history:
@@ -168,8 +168,8 @@ def remove(
     store: Store = None,
 ) -> int:
     """Take gears or an event out of the count; they are kept as removed, and logged."""
-    from gearqa.history.events import remove_event  # noqa: PLC0415
-    from gearqa.history.removal import remove_gears  # noqa: PLC0415
+    from gearqa.history.events import remove_event
+    from gearqa.history.removal import remove_gears
 
     if bool(serials) == (event is not None):
         raise typer.BadParameter("give serials, or --event N", param_hint="SERIAL")
@@ -204,10 +204,10 @@ def export(
     ] = None,
 ) -> int:
     """Write gears, results, events, references, part data and the log as JSON, or key figures as CSV."""
-    from gearqa.cli.console import tell  # noqa: PLC0415
-    from gearqa.history.documents import write_history_csv, write_history_json  # noqa: PLC0415
-    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
-    from gearqa.report.numbers import count_text  # noqa: PLC0415
+    from gearqa.cli.console import tell
+    from gearqa.history.documents import write_history_csv, write_history_json
+    from gearqa.results.outputs import Outputs
+    from gearqa.wording.numbers import count_text
 
     if json is None and csv is None:
         raise typer.BadParameter("name an output: --json FILE or --csv FILE", param_hint="--json")
@@ -234,11 +234,11 @@ def check(
     quiet: Quiet = False,
 ) -> int:
     """Look the whole store through; exit status 1 if something is wrong."""
-    from gearqa.cli.console import terminal  # noqa: PLC0415
-    from gearqa.cli.history_views import check_document, write_document  # noqa: PLC0415
-    from gearqa.cli.progress import Progress  # noqa: PLC0415
-    from gearqa.history.checking import check_store  # noqa: PLC0415
-    from gearqa.report.history_tables import check_blocks  # noqa: PLC0415
+    from gearqa.cli.console import terminal
+    from gearqa.cli.history_views import check_document, write_document
+    from gearqa.cli.progress import Progress
+    from gearqa.history.checking import check_store
+    from gearqa.report.history.words import check_blocks
 
     with open_store(store) as history:
         with Progress("checking", "gears", quiet=quiet) as progress:
@@ -277,10 +277,10 @@ def event_(
 
     The events table of an inspection folder does the same.
     """
-    from datetime import datetime  # noqa: PLC0415
+    from datetime import datetime
 
-    from gearqa.history.events import record_event  # noqa: PLC0415
-    from gearqa.model.measurement import GrinderEvent  # noqa: PLC0415
+    from gearqa.history.events import record_event
+    from gearqa.model.measurement import GrinderEvent
 
     if kind == "correction" and correction is None:
         raise typer.BadParameter("a correction needs its amount", param_hint="--correction")
@@ -319,8 +319,8 @@ def freeze(
 
     It stays until another one is frozen or it is released. Times are of production.
     """
-    from gearqa.history.references import freeze_reference, release_reference  # noqa: PLC0415
-    from gearqa.report.numbers import count_text  # noqa: PLC0415
+    from gearqa.history.references import freeze_reference, release_reference
+    from gearqa.wording.numbers import count_text
 
     if not release and (from_ is None or to is None):
         raise typer.BadParameter("give --from and --to, or --release", param_hint="--from")
@@ -384,11 +384,11 @@ def regrade_(
 
     Exit status: 0 all gears graded anew conform; 1 some do not or cannot be decided; 2 not done.
     """
-    from gearqa.cli.console import terminal  # noqa: PLC0415
-    from gearqa.cli.history_views import regrade_document, write_document  # noqa: PLC0415
-    from gearqa.cli.progress import Progress  # noqa: PLC0415
-    from gearqa.history.regrading import regrade  # noqa: PLC0415
-    from gearqa.report.history_tables import regrade_blocks  # noqa: PLC0415
+    from gearqa.cli.console import terminal
+    from gearqa.cli.history_views import regrade_document, write_document
+    from gearqa.cli.progress import Progress
+    from gearqa.history.regrading import regrade
+    from gearqa.report.history.words import regrade_blocks
 
     which = _selection(part_number, serial, grinder, since, until)
     change = _change(class_, standard, part, settings or [], from_files=from_files)
@@ -412,7 +412,7 @@ def _selection(
     *,
     every_state: bool = False,
 ) -> Selection:
-    from gearqa.history.queries import Selection  # noqa: PLC0415
+    from gearqa.history.queries import Selection
 
     return Selection(
         part_number,
@@ -425,15 +425,15 @@ def _selection(
 
 
 def _ids(gears: list[StoredGear]) -> Selection:
-    from gearqa.history.queries import Selection  # noqa: PLC0415
+    from gearqa.history.queries import Selection
 
     return Selection(ids=tuple(gear.id for gear in gears))
 
 
 def _require_known(history: HistoryStore, serials: list[str], which: Selection) -> list[StoredGear]:
     """The chosen gears; raise for a serial that the store does not have."""
-    from gearqa.errors import StoreError  # noqa: PLC0415
-    from gearqa.history.queries import nearest_serials, select_gears  # noqa: PLC0415
+    from gearqa.errors import StoreError
+    from gearqa.history.queries import nearest_serials, select_gears
 
     with history.reading() as connection:
         gears = list(select_gears(connection, which))
@@ -449,8 +449,8 @@ def _require_known(history: HistoryStore, serials: list[str], which: Selection) 
 
 def _measured(gears: list[StoredGear], measured_at: str | None) -> list[StoredGear]:
     """The one measurement of each serial, or the one of a time."""
-    from gearqa.errors import StoreError  # noqa: PLC0415
-    from gearqa.report.history_tables import time_text  # noqa: PLC0415
+    from gearqa.errors import StoreError
+    from gearqa.report.history.words import time_text
 
     when = moment(measured_at, "--measured-at")
     if when is not None:
@@ -472,10 +472,10 @@ def _measured(gears: list[StoredGear], measured_at: str | None) -> list[StoredGe
 
 
 def _require_parameter(key: str) -> None:
-    from difflib import get_close_matches  # noqa: PLC0415
+    from difflib import get_close_matches
 
-    from gearqa.model.drift import SIZE  # noqa: PLC0415
-    from gearqa.symbols import PARAMETERS  # noqa: PLC0415
+    from gearqa.model.drift import SIZE
+    from gearqa.symbols import PARAMETERS
 
     known = (*PARAMETERS, SIZE)
     if key not in known:
@@ -486,7 +486,7 @@ def _require_parameter(key: str) -> None:
 
 def _period(history: HistoryStore, part_number: str, grinder: str, first: str, last: str) -> tuple[Any, Any]:
     """A period from two times or two labels of dresses."""
-    from gearqa.history.references import span_of_dresses  # noqa: PLC0415
+    from gearqa.history.references import span_of_dresses
 
     times = []
     for text, option in ((first, "--from"), (last, "--to")):
@@ -504,8 +504,8 @@ def _period(history: HistoryStore, part_number: str, grinder: str, first: str, l
 def _change(
     class_: int | None, standard: str | None, part: Path | None, settings: list[str], *, from_files: bool
 ) -> Change:
-    from gearqa.history.regrading import Change  # noqa: PLC0415
-    from gearqa.standards import COMPARISON, GRADING  # noqa: PLC0415
+    from gearqa.history.regrading import Change
+    from gearqa.standards import COMPARISON, GRADING
 
     values: dict[str, Any] = {}
     if standard is not None:
@@ -522,7 +522,7 @@ def _change(
         values[key.strip()] = _toml_value(text.strip())
     drawing = None
     if part is not None:
-        from gearqa.io.settings.part_file import read_part  # noqa: PLC0415
+        from gearqa.reading.settings.part_file import read_part
 
         drawing = read_part(part)
     return Change(class_, drawing, values, from_files)
@@ -530,7 +530,7 @@ def _change(
 
 def _toml_value(text: str) -> Any:
     """A value as TOML writes it; a bare word is text."""
-    import tomllib  # noqa: PLC0415
+    import tomllib
 
     try:
         return tomllib.loads(f"value = {text}")["value"]
@@ -541,8 +541,8 @@ def _toml_value(text: str) -> Any:
 def _write_json(
     history: HistoryStore, report: Literal["list", "show"], which: Selection, target: str
 ) -> None:
-    from gearqa.history.documents import write_history_json  # noqa: PLC0415
-    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
+    from gearqa.history.documents import write_history_json
+    from gearqa.results.outputs import Outputs
 
     with Outputs() as outputs:
         stream = outputs.open(target)

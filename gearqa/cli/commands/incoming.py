@@ -26,12 +26,12 @@ from gearqa.cli.options import (
 
 if TYPE_CHECKING:
     from gearqa.incoming.check import MeasuredGears
-    from gearqa.io.results.atomic import Outputs
     from gearqa.model.incoming import IncomingResult
     from gearqa.model.lot import LotResult
     from gearqa.model.measurement import InputFile
     from gearqa.model.part import Part
     from gearqa.model.results import GearResult, GradeHeader
+    from gearqa.results.outputs import Outputs
 
 
 def command(
@@ -87,11 +87,11 @@ def command(
     Exit status: 0 everything agrees, claims are confirmed and the lot is released; 1 something is not
     confirmed, not explained or not released; 2 bad input or usage.
     """
-    from gearqa.cli.console import tell_notices, terminal  # noqa: PLC0415
-    from gearqa.incoming.check import check_report  # noqa: PLC0415
-    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
-    from gearqa.io.values.reported import read_reported  # noqa: PLC0415
-    from gearqa.report.model import WIDE  # noqa: PLC0415
+    from gearqa.cli.console import tell_notices, terminal
+    from gearqa.incoming.check import check_report
+    from gearqa.reading.values.reported import read_reported
+    from gearqa.report.grading.words import WIDE
+    from gearqa.results.outputs import Outputs
 
     reported, folder = _report_and_folder(paths)
     _check_usage(folder, part, their_folder, their_part, their_columns, decide_on, lot_size)
@@ -115,7 +115,7 @@ def command(
     if not quiet:
         tell_notices(result.warnings)
     if not quiet and "-" not in (text, json, csv, html, pdf):
-        from gearqa.report.incoming_document import incoming_blocks  # noqa: PLC0415
+        from gearqa.report.incoming.page import incoming_blocks
 
         screen = terminal()
         screen.blocks(incoming_blocks(result, wide=screen.width >= WIDE))
@@ -181,9 +181,9 @@ def _sides(
     quiet: bool,
 ) -> tuple[Part, MeasuredGears | None, MeasuredGears | None, tuple[InputFile, ...]]:
     """The drawing, both sides' gears, and part files read by themselves."""
-    from gearqa.io.rows.digests import sha256_of  # noqa: PLC0415
-    from gearqa.io.settings.part_file import read_part  # noqa: PLC0415
-    from gearqa.model.measurement import InputFile  # noqa: PLC0415
+    from gearqa.model.measurement import InputFile
+    from gearqa.reading.rows.digests import sha256_of
+    from gearqa.reading.settings.part_file import read_part
 
     drawing: Part | None = None
     ours = theirs = None
@@ -212,10 +212,10 @@ def _measured(
     quiet: bool,
 ) -> tuple[Part, MeasuredGears]:
     """Read and grade a folder, by a drawing other than the one it is read with where that is given."""
-    from gearqa.cli.progress import Progress  # noqa: PLC0415
-    from gearqa.evaluate import evaluate  # noqa: PLC0415
-    from gearqa.incoming.check import MeasuredGears  # noqa: PLC0415
-    from gearqa.io.folder.reading import read_folder  # noqa: PLC0415
+    from gearqa.cli.progress import Progress
+    from gearqa.evaluation.evaluate import evaluate
+    from gearqa.incoming.check import MeasuredGears
+    from gearqa.reading.folder.passes import read_folder
 
     with read_folder(folder, part=part, columns=columns, serials=tuple(serial or ())) as inspection:
         wanted = drawing or inspection.part
@@ -230,11 +230,11 @@ def _decision(
     plan: Path | None, lot_size: int | None, reported: Path
 ) -> tuple[Callable[[GradeHeader, Part, Sequence[GearResult]], LotResult], tuple[InputFile, ...]]:
     """How a lot is decided, and the plan file as an input."""
-    from gearqa.io.rows.digests import sha256_of  # noqa: PLC0415
-    from gearqa.io.settings.toml_file import load_toml  # noqa: PLC0415
-    from gearqa.model.measurement import InputFile  # noqa: PLC0415
-    from gearqa.model.plan import Plan  # noqa: PLC0415
-    from gearqa.signoff.lot import sign_off  # noqa: PLC0415
+    from gearqa.model.measurement import InputFile
+    from gearqa.model.plan import Plan
+    from gearqa.reading.rows.digests import sha256_of
+    from gearqa.reading.settings.toml_file import load_toml
+    from gearqa.signoff.lot import sign_off
 
     loaded = None if plan is None else load_toml(plan, Plan)
     files = () if plan is None else (InputFile(plan.name, sha256_of(plan)),)
@@ -259,27 +259,27 @@ def _write(
 ) -> None:
     document: Any = None
     if json is not None:
-        from gearqa.incoming.json_tables import incoming_table  # noqa: PLC0415
-        from gearqa.io.results.jsonio import dumps  # noqa: PLC0415
+        from gearqa.incoming.json_tables import incoming_table
+        from gearqa.results.jsonio import dumps
 
         outputs.open(json).write(dumps(incoming_table(result), pretty=True))
     if csv is not None:
-        from gearqa.incoming.json_tables import incoming_csv  # noqa: PLC0415
+        from gearqa.incoming.json_tables import incoming_csv
 
         outputs.open(csv).write(incoming_csv(result, style))
     if text is not None:
-        from gearqa.report.incoming_document import incoming_text  # noqa: PLC0415
+        from gearqa.report.incoming.page import incoming_text
 
         outputs.open(text).write(incoming_text(result).encode("utf-8"))
     if html is not None or pdf is not None:
-        from gearqa.report.incoming_document import incoming_document  # noqa: PLC0415
+        from gearqa.report.incoming.page import incoming_document
 
         document = incoming_document(result)
     if html is not None:
-        from gearqa.report.html import write_html  # noqa: PLC0415
+        from gearqa.report.render.html import write_html
 
         write_html(outputs.open(html), document)
     if pdf is not None:
-        from gearqa.report.pdf import write_pdf  # noqa: PLC0415
+        from gearqa.report.render.pdf import write_pdf
 
         write_pdf(outputs.open(pdf), document, paper=paper)

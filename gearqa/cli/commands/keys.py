@@ -27,9 +27,9 @@ def command(
     NAME.key signs (gearqa lot --sign NAME.key): keep it to yourself. NAME.pub checks (gearqa verify --key
     NAME.pub): give it to whoever verifies, by a way that cannot be tampered with. Nothing is overwritten.
     """
-    from gearqa.cli.console import tell  # noqa: PLC0415
-    from gearqa.cli.signing import ask_password  # noqa: PLC0415
-    from gearqa.signoff.keys import make_keys  # noqa: PLC0415
+    from gearqa.cli.console import tell
+    from gearqa.cli.signing import ask_password
+    from gearqa.signoff.key_files import make_keys
 
     private, public = name.with_name(f"{name.name}.key"), name.with_name(f"{name.name}.pub")
     secret = ask_password(str(private), twice=True) if password else None

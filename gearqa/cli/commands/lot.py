@@ -25,9 +25,9 @@ from gearqa.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from gearqa.io.results.atomic import Outputs
     from gearqa.model.lot import LotResult
-    from gearqa.report.document import Document
+    from gearqa.report.blocks.document import Document
+    from gearqa.results.outputs import Outputs
 
 
 def command(
@@ -99,15 +99,15 @@ def command(
 
     Exit status: 0 release; 1 hold or reject; 2 bad input or usage.
     """
-    from gearqa.cli import lot_inputs  # noqa: PLC0415
-    from gearqa.cli.console import tell_notices, terminal  # noqa: PLC0415
-    from gearqa.cli.progress import Progress  # noqa: PLC0415
-    from gearqa.cli.reading import open_folder, require_folder  # noqa: PLC0415
-    from gearqa.evaluate import evaluate, grade_header  # noqa: PLC0415
-    from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
-    from gearqa.model.lot import LotOptions  # noqa: PLC0415
-    from gearqa.report.model import WIDE  # noqa: PLC0415
-    from gearqa.signoff.lot import sign_off  # noqa: PLC0415
+    from gearqa.cli import lot_inputs
+    from gearqa.cli.console import tell_notices, terminal
+    from gearqa.cli.progress import Progress
+    from gearqa.cli.reading import open_folder, require_folder
+    from gearqa.evaluation.evaluate import evaluate, grade_header
+    from gearqa.model.lot import LotOptions
+    from gearqa.report.grading.words import WIDE
+    from gearqa.results.outputs import Outputs
+    from gearqa.signoff.lot import sign_off
 
     require_folder(folder)
     if lot_size is not None and lot_size < 1:
@@ -144,16 +144,16 @@ def command(
             },
         )  # fmt: skip
         if record is not None:
-            from gearqa.signoff.record import record_bytes  # noqa: PLC0415
+            from gearqa.signoff.record import record_bytes
 
             outputs.open(record).write(record_bytes(made))
         if json is not None:
-            from gearqa.io.results.jsonio import dumps  # noqa: PLC0415
-            from gearqa.signoff.lot_json import lot_table  # noqa: PLC0415
+            from gearqa.results.jsonio import dumps
+            from gearqa.signoff.lot_json import lot_table
 
             outputs.open(json).write(dumps(lot_table(result), pretty=True))
         if csv is not None:
-            from gearqa.signoff.lot_csv import lot_csv  # noqa: PLC0415
+            from gearqa.signoff.lot_csv import lot_csv
 
             outputs.open(csv).write(lot_csv(result, csv_style))
         if html is not None or pdf is not None:
@@ -165,7 +165,7 @@ def command(
     if not quiet:
         tell_notices(header.warnings)
     if not quiet and "-" not in (json, csv, html, pdf, record):
-        from gearqa.report.lot_terminal import lot_blocks  # noqa: PLC0415
+        from gearqa.report.lot.screen import lot_blocks
 
         screen = terminal()
         screen.blocks(lot_blocks(result, wide=screen.width >= WIDE))
@@ -192,8 +192,8 @@ class _Recorder:
             return
         if not lot_id:
             raise typer.BadParameter("a record needs --lot-id ID", param_hint="--record")
-        from gearqa.cli.signing import private_key  # noqa: PLC0415
-        from gearqa.signoff.record import keep_existing, load_record  # noqa: PLC0415
+        from gearqa.cli.signing import private_key
+        from gearqa.signoff.record import keep_existing, load_record
 
         if target != "-":
             keep_existing(Path(target), replace=replacing)
@@ -204,15 +204,15 @@ class _Recorder:
         """The record; empty if none is wanted."""
         if not self.wanted:
             return {}
-        from gearqa.signoff.record import make_record  # noqa: PLC0415
+        from gearqa.signoff.record import make_record
 
         return make_record(*about, settings=settings, previous=self._previous, key=self._key)
 
 
 def _certificate(result: LotResult, drawing: Any, record: dict[str, Any]) -> Document:
-    from gearqa.report.certificate import RecordFacts, TableRow, certificate  # noqa: PLC0415
-    from gearqa.report.gear_sheet import gear_words  # noqa: PLC0415
-    from gearqa.signoff.decision import TABLE  # noqa: PLC0415
+    from gearqa.report.grading.gear_sheet import gear_words
+    from gearqa.report.lot.page import RecordFacts, TableRow, certificate
+    from gearqa.signoff.decision import TABLE
 
     facts = None
     if record:
@@ -230,10 +230,10 @@ def _write_certificate(
     outputs: Outputs, document: Document, html: str | None, pdf: str | None, paper: Literal["a4", "letter"]
 ) -> None:
     if html is not None:
-        from gearqa.report.html import write_html  # noqa: PLC0415
+        from gearqa.report.render.html import write_html
 
         write_html(outputs.open(html), document)
     if pdf is not None:
-        from gearqa.report.pdf import write_pdf  # noqa: PLC0415
+        from gearqa.report.render.pdf import write_pdf
 
         write_pdf(outputs.open(pdf), document, paper=paper)

@@ -14,7 +14,7 @@ from gearqa.cli.exit_status import ExitStatus
 from gearqa.errors import GearqaError
 
 if TYPE_CHECKING:
-    from gearqa.io.settings.templates import Question
+    from gearqa.reading.settings.templates import Question
 
 OPTIONS: dict[str, str] = {
     "part.number": "--number",
@@ -107,8 +107,8 @@ def command(
 
     Which flank is left and which is right: gearqa explain flanks
     """
-    from gearqa.cli.console import tell  # noqa: PLC0415
-    from gearqa.io.settings.templates import questions, write_new_folder, write_new_plan  # noqa: PLC0415
+    from gearqa.cli.console import tell
+    from gearqa.reading.settings.templates import questions, write_new_folder, write_new_plan
 
     if plan or reported:
         if plan:
@@ -147,8 +147,8 @@ def command(
 
 def _reported_sheet(folder: Path) -> Path:
     """Write the empty sheet for the part of a folder that exists."""
-    from gearqa.io.settings.part_file import read_part  # noqa: PLC0415
-    from gearqa.io.settings.templates import write_reported_sheet  # noqa: PLC0415
+    from gearqa.reading.settings.part_file import read_part
+    from gearqa.reading.settings.templates import write_reported_sheet
 
     part = folder / "part.toml"
     if not part.is_file():

@@ -10,19 +10,25 @@ import typer
 from gearqa.cli.exit_status import ExitStatus
 
 SCHEMAS: dict[str, tuple[str, str]] = {
-    "part": ("gearqa.io.settings.part_file:part_json_schema", "part.toml, the drawing of one part number"),
-    "columns": ("gearqa.io.maps.columns_map:columns_json_schema", "column maps for tables of another layout"),
+    "part": (
+        "gearqa.reading.settings.part_file:part_json_schema",
+        "part.toml, the drawing of one part number",
+    ),
+    "columns": (
+        "gearqa.reading.maps.columns_map:columns_json_schema",
+        "column maps for tables of another layout",
+    ),
     "plan": ("gearqa.model.plan:Plan", "plan files of gearqa lot"),
     "scenario": ("gearqa.simulate.scenario:Scenario", "scenario files of gearqa simulate"),
-    "result": ("gearqa.io.results.schemas:result_json_schema", "gearqa grade --json"),
+    "result": ("gearqa.results.schemas:result_json_schema", "gearqa grade --json"),
     "lot": ("gearqa.signoff.lot_schema:lot_json_schema", "gearqa lot --json"),
     "record": ("gearqa.signoff.lot_schema:record_json_schema", "gearqa lot --record"),
     "verify": ("gearqa.signoff.lot_schema:verify_json_schema", "gearqa verify --json"),
     "history": ("gearqa.history.schemas:history_json_schema", "gearqa history ... --json"),
-    "tolerances": ("gearqa.io.results.schemas:tolerances_json_schema", "gearqa tolerances --json"),
+    "tolerances": ("gearqa.results.schemas:tolerances_json_schema", "gearqa tolerances --json"),
     "incoming": ("gearqa.incoming.schema:incoming_json_schema", "gearqa incoming --json"),
     "gauge": ("gearqa.gauge.schema:gauge_json_schema", "gearqa gauge --json"),
-    "drift": ("gearqa.io.results.drift_json:drift_json_schema", "gearqa drift --json"),
+    "drift": ("gearqa.results.drift_json:drift_json_schema", "gearqa drift --json"),
 }
 """Name -> what makes the schema (a function, or a model), and what it describes."""
 
@@ -33,7 +39,7 @@ def schema_of(name: str) -> dict[str, Any]:
     module, _, attribute = place.partition(":")
     maker: Any = getattr(importlib.import_module(module), attribute)
     if isinstance(maker, type):
-        from gearqa.io.settings.part_file import with_units  # noqa: PLC0415
+        from gearqa.reading.settings.part_file import with_units
 
         schema: dict[str, Any] = maker.model_json_schema(by_alias=True)  # type: ignore[attr-defined]
         return with_units(schema, f"gearqa {name} file", about[:1].upper() + about[1:] + ".")
@@ -53,8 +59,8 @@ def command(
         return ExitStatus.CONFORMS
     if name not in SCHEMAS:
         raise typer.BadParameter(f"'{name}'; names: {', '.join(SCHEMAS)}", param_hint="NAME")
-    from gearqa.io.results.atomic import write_whole  # noqa: PLC0415
-    from gearqa.io.results.jsonio import dumps  # noqa: PLC0415
+    from gearqa.results.jsonio import dumps
+    from gearqa.results.outputs import write_whole
 
     write_whole("-", dumps(schema_of(name), pretty=True))
     return ExitStatus.CONFORMS

@@ -26,9 +26,9 @@ def command(
     Every table comes from the same displaced surface. The tables are marked as simulated, and so is
     everything that is made from them.
     """
-    from gearqa.cli.console import tell  # noqa: PLC0415
-    from gearqa.cli.progress import Progress  # noqa: PLC0415
-    from gearqa.simulate import write_folder  # noqa: PLC0415
+    from gearqa.cli.console import tell
+    from gearqa.cli.progress import Progress
+    from gearqa.simulate import write_folder
 
     with Progress("simulating", "gears", quiet=quiet) as progress:
         written = write_folder(folder, scenario, seed, progress.at)

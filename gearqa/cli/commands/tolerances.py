@@ -14,7 +14,7 @@ from gearqa.cli.options import JsonFile, Quiet
 from gearqa.errors import GearqaError
 
 if TYPE_CHECKING:
-    from gearqa.report.document import Table
+    from gearqa.report.blocks.document import Table
 
 DEFAULT_STANDARD = "ISO 1328-1:2013"
 DIAMETER_SHARE: Final = 0.01
@@ -67,8 +67,8 @@ def command(
 
     Example: gearqa tolerances --module 1.75 --diameter 160 --face-width 32 --class 5
     """
-    from gearqa.standards import GRADING  # noqa: PLC0415
-    from gearqa.standards import standard as edition_of  # noqa: PLC0415
+    from gearqa.standards import GRADING
+    from gearqa.standards import standard as edition_of
 
     if standard not in GRADING:
         raise typer.BadParameter(f"'{standard}'; known: {', '.join(GRADING)}", param_hint="--standard")
@@ -88,15 +88,15 @@ def command(
             hint="The formulas are not extended beyond the range that the standard states.",
         )
     if part is None and (doubt := _doubt(gear, helix_angle)):
-        from gearqa.cli.console import tell  # noqa: PLC0415
+        from gearqa.cli.console import tell
 
         tell(f"warning: {doubt}")
     table = edition.tolerance_table(*astuple(gear))
     classes = {A: table[A] for A in edition.CLASSES if grade in (None, A)}
     if json is not None:
-        from gearqa.io.results.atomic import write_whole  # noqa: PLC0415
-        from gearqa.io.results.jsonio import dumps, software_table  # noqa: PLC0415
-        from gearqa.io.results.schemas import TOLERANCES_SCHEMA  # noqa: PLC0415
+        from gearqa.results.jsonio import dumps, software_table
+        from gearqa.results.outputs import write_whole
+        from gearqa.results.schemas import TOLERANCES_SCHEMA
 
         document = {
             "schema": TOLERANCES_SCHEMA,
@@ -107,8 +107,8 @@ def command(
         }
         write_whole(json, dumps(document, pretty=True))
     if json != "-" and not quiet:
-        from gearqa.cli.console import terminal  # noqa: PLC0415
-        from gearqa.report.document import Facts  # noqa: PLC0415
+        from gearqa.cli.console import terminal
+        from gearqa.report.blocks.document import Facts
 
         terminal().blocks([Facts((("Standard", standard), ("Gear", _gear_text(gear)))), _table(classes)])
     return ExitStatus.CONFORMS
@@ -117,8 +117,8 @@ def command(
 def _from_part(path: Path, sizes: tuple[float | None, ...]) -> ToleranceGear:
     if any(size is not None for size in sizes):
         raise typer.BadParameter("give either --part or the sizes of the gear", param_hint="--part")
-    from gearqa.io.settings.part_file import read_part  # noqa: PLC0415
-    from gearqa.part_geometry import part_geometry  # noqa: PLC0415
+    from gearqa.evaluation.part_geometry import part_geometry
+    from gearqa.reading.settings.part_file import read_part
 
     if path.is_dir():
         path /= "part.toml"
@@ -165,7 +165,7 @@ def _doubt(gear: ToleranceGear, helix_angle: float | None) -> str:
 
 
 def _gear_text(gear: ToleranceGear) -> str:
-    from gearqa.report.numbers import number_text  # noqa: PLC0415
+    from gearqa.wording.numbers import number_text
 
     parts = [
         f"{gear.teeth} teeth" if gear.teeth is not None else "",
@@ -178,9 +178,9 @@ def _gear_text(gear: ToleranceGear) -> str:
 
 
 def _table(classes: dict[int, dict[str, float]]) -> Table:
-    from gearqa.report.document import Column, Table  # noqa: PLC0415
-    from gearqa.report.numbers import tolerance_text  # noqa: PLC0415
-    from gearqa.symbols import PARAMETERS  # noqa: PLC0415
+    from gearqa.report.blocks.document import Column, Table
+    from gearqa.symbols import PARAMETERS
+    from gearqa.wording.numbers import tolerance_text
 
     keys = next(iter(classes.values()))
     named = len(classes) == 1

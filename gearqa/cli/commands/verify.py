@@ -7,9 +7,9 @@ from typing import Annotated
 
 import typer
 
-from gearqa.cautions import CAUTIONS
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.options import JsonFile
+from gearqa.wording.safety import CAUTIONS
 
 
 def command(
@@ -35,11 +35,11 @@ def command(
 
     Exit status: 0 nothing that was checked differs; 1 something differs; 2 it cannot be read.
     """
-    from gearqa.cli.reading import require_folder  # noqa: PLC0415
-    from gearqa.report.verification import verification_lines  # noqa: PLC0415
-    from gearqa.signoff.keys import load_public_key  # noqa: PLC0415
-    from gearqa.signoff.record import changed_line, load_record  # noqa: PLC0415
-    from gearqa.signoff.verify import verification_table, verify  # noqa: PLC0415
+    from gearqa.cli.reading import require_folder
+    from gearqa.report.lot.verification import verification_lines
+    from gearqa.signoff.key_files import load_public_key
+    from gearqa.signoff.record import changed_line, load_record
+    from gearqa.signoff.verify import verification_table, verify
 
     if folder is not None:
         require_folder(folder)
@@ -52,8 +52,8 @@ def command(
     )  # fmt: skip
     table = verification_table(found)
     if json is not None:
-        from gearqa.io.results.atomic import write_whole  # noqa: PLC0415
-        from gearqa.io.results.jsonio import dumps  # noqa: PLC0415
+        from gearqa.results.jsonio import dumps
+        from gearqa.results.outputs import write_whole
 
         write_whole(json, dumps(table, pretty=True))
     if json != "-":

@@ -63,8 +63,8 @@ def command(
     waited for longer. Gears whose tables are completed later supersede their former result. Signals are
     gears that do not conform, and drift signals; each is told once. Stops cleanly at Ctrl-C or SIGTERM.
     """
-    from gearqa.cli.watch_signals import run_command, signals_of, standing_signals  # noqa: PLC0415
-    from gearqa.history.watching import FolderWatch, WatchOptions  # noqa: PLC0415
+    from gearqa.cli.watch_signals import run_command, signals_of, standing_signals
+    from gearqa.history.watching import FolderWatch, WatchOptions
 
     if not folder.is_dir():
         raise typer.BadParameter(f"'{folder}' is no folder", param_hint="FOLDER")
@@ -113,8 +113,8 @@ class _Talk:
         self._problems: set[tuple[str, str]] = set()
 
     def told(self, status: WatchStatus) -> None:
-        from gearqa.cli.console import tell  # noqa: PLC0415
-        from gearqa.report.history_tables import intake_sentence  # noqa: PLC0415
+        from gearqa.cli.console import tell
+        from gearqa.report.history.words import intake_sentence
 
         for one in reversed(status.intakes):
             if id(one) not in self._intakes:
@@ -129,7 +129,7 @@ class _Talk:
         self._problems = {(problem.folder, problem.message) for problem in status.problems}
 
     def signal(self, one: WatchSignal) -> None:
-        from gearqa.cli.console import tell  # noqa: PLC0415
+        from gearqa.cli.console import tell
 
         tell(f"SIGNAL: {one.sentence}")
 
@@ -145,16 +145,16 @@ class _Page:
     def write(self, status: WatchStatus) -> None:
         if self.path is None:
             return
-        from gearqa.cli.console import tell  # noqa: PLC0415
-        from gearqa.errors import ReportError, StoreError  # noqa: PLC0415
-        from gearqa.history.observations import load_observations  # noqa: PLC0415
-        from gearqa.io.results.atomic import Outputs  # noqa: PLC0415
-        from gearqa.report.watch_page import (  # noqa: PLC0415
+        from gearqa.cli.console import tell
+        from gearqa.errors import ReportError, StoreError
+        from gearqa.history.observations import load_observations
+        from gearqa.report.history.watch_page import (
             DRAWN,
             GEARS_DRAWN,
             watch_document,
             write_watch_page,
         )
+        from gearqa.results.outputs import Outputs
 
         try:
             observations = load_observations(self._store, parameters=DRAWN, last_gears=GEARS_DRAWN)

@@ -11,7 +11,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy.engine import Connection
 
 from gearqa.errors import StoreError
-from gearqa.history.tables import HEAD, VERSION_TABLE
+from gearqa.history.sql_tables import HEAD, VERSION_TABLE
 
 FOLDER = Path(__file__).parent
 

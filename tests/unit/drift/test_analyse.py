@@ -10,7 +10,7 @@ import pytest
 from drift_histories import Grinder, at, event_before, history
 
 from gearqa.drift import analyse_drift
-from gearqa.drift.charts import choose_reference
+from gearqa.drift.control_points import choose_reference
 from gearqa.model.drift import DriftSeries, DriftSettings, Observation, Reference
 
 KEYS_PROMISED = """

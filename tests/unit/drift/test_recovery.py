@@ -10,7 +10,7 @@ from drift_histories import Grinder, history
 from scipy.special import ndtr
 
 from gearqa.drift import analyse_drift
-from gearqa.drift.charts import chart_series, choose_reference
+from gearqa.drift.control_points import chart_series, choose_reference
 from gearqa.drift.forecasting import forecast_cycle
 from gearqa.model.drift import DriftSettings
 from gearqa.statistics.wear import fit_wear

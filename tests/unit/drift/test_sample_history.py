@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from gearqa.drift import analyse_drift, observations_from_results
-from gearqa.evaluate import evaluate
-from gearqa.io.folder.reading import read_folder
+from gearqa.evaluation.evaluate import evaluate
 from gearqa.model.drift import DriftResult, DriftSeries
+from gearqa.reading.folder.passes import read_folder
 
 FOLDER = Path(__file__).parents[3] / "sample_measurements" / "drift_history"
 

@@ -8,15 +8,15 @@ import pytest
 from unit.evaluate.make import gear, helix, part, with_trace
 
 from gearqa.errors import MeasurementFileError, Reason
-from gearqa.evaluate import evaluate
+from gearqa.evaluation.evaluate import evaluate
 from gearqa.gauge.analyse import analyse
 from gearqa.gauge.json_tables import gauge_table
-from gearqa.gauge.measured import study_from_gears
-from gearqa.io.settings.part_file import read_part
-from gearqa.io.values.study import read_measured_study, read_study
+from gearqa.gauge.study_from_gears import study_from_gears
 from gearqa.model.gauge import uncertainty_block
-from gearqa.report.document import Figure
-from gearqa.report.gauge_document import gauge_blocks, gauge_document, interaction_plot
+from gearqa.reading.settings.part_file import read_part
+from gearqa.reading.values.study import read_measured_study, read_study
+from gearqa.report.blocks.document import Figure
+from gearqa.report.gauge.page import gauge_blocks, gauge_document, interaction_plot
 
 # AIAG, Measurement Systems Analysis, 4th edition: 10 parts, 3 appraisers, 3 trials (data from memory)
 AIAG = {

@@ -13,7 +13,7 @@ from history_folders import made_folder
 
 from gearqa.drift import observations_from_results
 from gearqa.errors import InputError, MeasurementFileError, StoreConflictError, StoreError
-from gearqa.evaluate import evaluate
+from gearqa.evaluation.evaluate import evaluate
 from gearqa.history.events import record_event, remove_event
 from gearqa.history.intake import FolderToAdd, add_folders
 from gearqa.history.observations import load_events, load_observations
@@ -27,10 +27,10 @@ from gearqa.history.queries import (
     select_results,
 )
 from gearqa.history.removal import remove_gears
-from gearqa.history.tables import FIGURE
-from gearqa.io.folder import cells
-from gearqa.io.folder.reading import read_folder
+from gearqa.history.sql_tables import FIGURE
 from gearqa.model.measurement import GrinderEvent
+from gearqa.reading.folder import cells
+from gearqa.reading.folder.passes import read_folder
 
 SAMPLES = Path(__file__).parents[3] / "sample_measurements"
 

@@ -11,15 +11,15 @@ from history_folders import made_folder
 from inspection_folder import PART
 
 from gearqa.errors import EvaluationError, PartFileError, StoreConflictError, StoreError
-from gearqa.evaluate import evaluate
 from gearqa.evaluation.criteria import criteria_of
-from gearqa.evaluation.plan import plan_of
+from gearqa.evaluation.evaluate import evaluate
+from gearqa.evaluation.part_setup import plan_of
 from gearqa.evaluation.rejudge import judged_anew, why_raw_data
 from gearqa.history.intake import FolderToAdd, add_folders
 from gearqa.history.queries import Selection, result_of, select_audit, select_gears, select_results
 from gearqa.history.regrading import Change, changed_part, regrade
-from gearqa.io.folder.reading import read_folder
 from gearqa.model.part import Part
+from gearqa.reading.folder.passes import read_folder
 
 SAMPLES = Path(__file__).parents[3] / "sample_measurements"
 RING = SAMPLES / "ring_faults"

@@ -22,11 +22,11 @@ from gearqa.errors import StoreBusyError, StoreError
 from gearqa.history.checking import check_store
 from gearqa.history.faults import store_error
 from gearqa.history.intake import FolderToAdd, add_folders, add_prepared, prepare
-from gearqa.history.location import locate
 from gearqa.history.migrations.run import scripts
 from gearqa.history.queries import Selection, select_gears
+from gearqa.history.sql_tables import HEAD, METADATA, VERSION_TABLE
 from gearqa.history.store import ADVISORY_LOCK, HistoryStore
-from gearqa.history.tables import HEAD, METADATA, VERSION_TABLE
+from gearqa.history.store_location import locate
 
 KILLS = 12
 NOBODY = 65534

@@ -15,11 +15,11 @@ from pathlib import Path
 
 from unit.core import plain_evaluation as plain
 
-from gearqa.evaluate import evaluate
-from gearqa.io.folder.reading import read_folder
+from gearqa.evaluation.evaluate import evaluate
 from gearqa.model.incoming import ReportedTable, ReportedValue
 from gearqa.model.measurement import GearMeasurement, InputFile
 from gearqa.model.part import Part
+from gearqa.reading.folder.passes import read_folder
 from gearqa.simulate import write_folder
 
 SAMPLES = Path(__file__).parents[3] / "sample_measurements"

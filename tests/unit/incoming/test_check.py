@@ -11,12 +11,12 @@ import pytest
 import supplier_report
 from unit.incoming.laboratory import Lab, report, sample
 
-from gearqa.evaluate import evaluate
+from gearqa.evaluation.evaluate import evaluate
 from gearqa.incoming.check import MeasuredGears, check_report
 from gearqa.incoming.json_tables import incoming_csv, incoming_table
-from gearqa.io.values.reported import read_reported
 from gearqa.model.incoming import ReportedTable
-from gearqa.report.incoming_document import incoming_blocks, incoming_document, incoming_text
+from gearqa.reading.values.reported import read_reported
+from gearqa.report.incoming.page import incoming_blocks, incoming_document, incoming_text
 from gearqa.signoff.lot import sign_off
 
 SAMPLE = Path(__file__).parents[3] / "sample_measurements" / "supplier_report" / "report.csv"

@@ -7,8 +7,8 @@ import math
 import pytest
 from unit.evaluate.make import all_traces, gear, helix, part, profile, with_trace
 
-from gearqa.evaluate import evaluate
 from gearqa.evaluation.criteria import criteria_of
+from gearqa.evaluation.evaluate import evaluate
 from gearqa.incoming.claims import drawing_state, extremes, judge
 from gearqa.incoming.editions import ISO_1328_1_1995, edition_named, editions_of
 from gearqa.model.incoming import ReportedValue

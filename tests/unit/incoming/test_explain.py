@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from unit.incoming.laboratory import Lab, report, sample
 
-from gearqa.evaluate import evaluate
-from gearqa.incoming.explain import explain
+from gearqa.evaluation.evaluate import evaluate
+from gearqa.incoming.explanations import explain
 from gearqa.incoming.predictions import Predictor, Wanted, rounded
 from gearqa.incoming.settings import base_setup, value_text
 from gearqa.model.incoming import Change

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from gearqa.errors import MeasurementFileError, PartFileError, Reason
-from gearqa.io.values.parameter_names import parameter_key
-from gearqa.io.values.reported import read_reported, typed_decimals
+from gearqa.reading.values.parameter_names import parameter_key
+from gearqa.reading.values.reported import read_reported, typed_decimals
 from gearqa.symbols import PARAMETERS
 
 

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from gearqa.errors import PartFileError
-from gearqa.io.settings.toml_file import load_toml
 from gearqa.model.plan import Plan
+from gearqa.reading.settings.toml_file import load_toml
 
 
 def load(text: str, folder: Path) -> Plan:

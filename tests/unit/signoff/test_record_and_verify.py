@@ -17,7 +17,8 @@ from gearqa.errors import RecordError
 from gearqa.model.lot import Disposition, Exclusion, LotOptions
 from gearqa.model.measurement import InputFile
 from gearqa.model.plan import Plan
-from gearqa.signoff import keys, record, verify
+from gearqa.signoff import key_files as keys
+from gearqa.signoff import record, verify
 from gearqa.signoff.lot import sign_off
 
 PART = make_part()

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from gearqa.evaluate import grade
-from gearqa.io.folder.reading import read_folder
+from gearqa.evaluation.evaluate import grade
 from gearqa.model.lot import LotResult
 from gearqa.model.plan import Plan
+from gearqa.reading.folder.passes import read_folder
 from gearqa.signoff.lot import sign_off
 from gearqa.signoff.lot_json import lot_table
 from gearqa.signoff.record import load_record, make_record, write_record

@@ -21,7 +21,7 @@ from unit.simulate.exact_gear import (
     index_um,
 )
 
-from gearqa.part_geometry import part_geometry
+from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.simulate.checks import runout_ball
 from gearqa.simulate.scenario import Measuring
 

@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from unit.simulate import make
 
 from gearqa.errors import PartFileError, Reason, ReportError
-from gearqa.io.folder.reading import read_folder
+from gearqa.reading.folder.passes import read_folder
 from gearqa.simulate import load_scenario, simulate_gears, write_folder
-from gearqa.simulate.tables import fixed_point
+from gearqa.simulate.table_rows import fixed_point
 
 SAMPLES = Path(__file__).parents[3] / "sample_measurements"
 SCENARIOS = SAMPLES / "scenarios"

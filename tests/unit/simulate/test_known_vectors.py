@@ -12,7 +12,7 @@ from unit.simulate.exact_gear import Displacement, ExactGear, clockwise, index_u
 
 from gearqa.core import pitch, runout
 from gearqa.core.flank_frame import base_tangent_angle
-from gearqa.part_geometry import part_geometry
+from gearqa.evaluation.part_geometry import part_geometry
 
 PITCH_DEG = 360 / 80
 HALF = PITCH_DEG / 2

@@ -13,12 +13,12 @@ from unit.simulate.exact_gear import ExactGear
 
 from gearqa.core.geometry import diameter_at_roll
 from gearqa.core.runout import radial_positions
-from gearqa.evaluate import evaluate
+from gearqa.evaluation.evaluate import evaluate
+from gearqa.evaluation.part_geometry import part_geometry
+from gearqa.evaluation.trace_specs import profile_spec
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
-from gearqa.part_geometry import part_geometry
 from gearqa.simulate import simulate_gears
-from gearqa.trace_specs import profile_spec
 
 GEARS = [
     ("external", 0.0, "right"),

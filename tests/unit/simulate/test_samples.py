@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gearqa.evaluate import grade
-from gearqa.io.folder.reading import read_folder
+from gearqa.evaluation.evaluate import grade
 from gearqa.model.results import GradeResult
+from gearqa.reading.folder.passes import read_folder
 from gearqa.simulate import write_folder
 
 SAMPLES = Path(__file__).parents[3] / "sample_measurements"

@@ -10,7 +10,7 @@ from unit.simulate import make
 
 from gearqa.core.geometry import GearGeometry, gear_geometry
 from gearqa.simulate.ball import nominal_span, teeth_to_span
-from gearqa.simulate.gears import simulate_gears
+from gearqa.simulate.made_gears import simulate_gears
 
 
 def _sizes(

@@ -1,0 +1,72 @@
+"""From measurement to grading result: `evaluate`, `grade` and what goes with them.
+
+This and `gearqa.evaluation` are the only place where core, standards and model meet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
+from typing import Protocol
+
+from gearqa.errors import Notice
+from gearqa.evaluation.curves import trace_curves
+from gearqa.evaluation.gear_result import gear_result
+from gearqa.evaluation.lots import LotCounter, grade_header
+from gearqa.evaluation.part_setup import plan_of
+from gearqa.evaluation.pitch_sets import evaluate_pitch_sets
+from gearqa.evaluation.trace_sets import evaluate_trace_sets
+from gearqa.model.measurement import GearMeasurement, InputFile
+from gearqa.model.part import Part
+from gearqa.model.results import GearResult, GradeResult
+
+__all__ = ["Inspection", "LotCounter", "evaluate", "grade", "grade_header", "trace_curves"]
+
+
+class Inspection(Protocol):
+    """What `grade` needs of an inspection folder that was read."""
+
+    @property
+    def part(self) -> Part:
+        """The drawing."""
+
+    @property
+    def inputs(self) -> Sequence[InputFile]:
+        """Files read and files left out."""
+
+    @property
+    def simulated(self) -> bool:
+        """Whether any file says that it is simulated."""
+
+    @property
+    def notices(self) -> Sequence[Notice]:
+        """What the reader noticed about the folder."""
+
+    def __iter__(self) -> Iterator[GearMeasurement]:
+        """Measured gears, as first met in the input."""
+
+
+def evaluate(gears: Iterable[GearMeasurement], part: Part, *, batch_gears: int = 64) -> Iterator[GearResult]:
+    """Grade gears one after another, in their order; `batch_gears` of them are held at once.
+
+    Raises OutOfScopeError for a part outside the range of its tolerance standard and
+    EvaluationError for profile traces of a part that names no limits to evaluate them.
+    """
+    plan = plan_of(part)
+    source = iter(gears)
+    while batch := list(islice(source, batch_gears)):
+        traces = evaluate_trace_sets(batch, plan)
+        pitch = evaluate_pitch_sets(batch, plan)
+        for gear, of_traces, of_pitch in zip(batch, traces, pitch, strict=True):
+            yield gear_result(gear, of_traces, of_pitch, plan)
+
+
+def grade(inspection: Inspection) -> GradeResult:
+    """Grade a whole inspection folder and keep every gear's result."""
+    lot = LotCounter()
+    gears = []
+    for gear in evaluate(inspection, inspection.part):
+        lot.add(gear)
+        gears.append(gear)
+    header = grade_header(inspection.part, inspection.inputs, inspection.simulated, inspection.notices)
+    return GradeResult(header, tuple(gears), lot.summary())

@@ -1,0 +1,123 @@
+"""One gear's result from its measured values: class, conformity, master quality.
+
+How incomplete measurements are judged: a parameter is valued and classed from the traces that
+could be evaluated. A graded trace that could not be makes that parameter and flank "not assessed":
+its verdict is "does not conform" if what was evaluated fails already, and open otherwise, for
+traces that were not evaluated can excuse no failure and prove no conformity. The class of such a
+gear is incomplete.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final, NamedTuple
+
+from gearqa.errors import Notice
+from gearqa.evaluation.criteria import all_of
+from gearqa.evaluation.gaps import not_assessed, warnings
+from gearqa.evaluation.parameters import judged_flanks, near_limit, parameter_result
+from gearqa.evaluation.part_setup import Measured, Plan, Where
+from gearqa.evaluation.pitch_sets import PitchSet
+from gearqa.evaluation.sizes import size_results
+from gearqa.evaluation.trace_sets import TraceSet, measured_traces
+from gearqa.model.measurement import GearMeasurement, Production
+from gearqa.model.results import (
+    GearResult,
+    NotAssessed,
+    ParameterResult,
+    PitchResult,
+    SizeResult,
+    TraceResult,
+)
+from gearqa.symbols import PARAMETERS, Flank
+
+BEYOND: Final = 12
+"""Sorts behind every class."""
+
+
+def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, plan: Plan) -> GearResult:
+    """Judge one gear from the values of its traces, pitch and runout."""
+    gaps = not_assessed(gear, traces, plan)
+    sizes, size_gaps = size_results(gear.sizes, plan.part.tolerance.size)
+    evaluated = Evaluated(
+        gear.serial,
+        {**pitch.measured, **measured_traces(traces.results, plan)},
+        gaps,
+        size_gaps,
+        warnings(gear, traces, (*gaps, *size_gaps), plan),
+        tuple(traces.results),
+        tuple(pitch.pitch),
+        sizes,
+        gear.production,
+    )
+    return judged_gear(evaluated, plan)
+
+
+class Evaluated(NamedTuple):
+    """One gear, evaluated and not yet judged."""
+
+    serial: str
+    measured: Mapping[Where, Measured]
+    gaps: tuple[NotAssessed, ...]
+    """What is asked for and could not be assessed."""
+    size_gaps: tuple[NotAssessed, ...]
+    warnings: tuple[Notice, ...]
+    traces: tuple[TraceResult, ...]
+    pitch: tuple[PitchResult, ...]
+    sizes: tuple[SizeResult, ...]
+    production: Production | None
+
+
+def judged_gear(gear: Evaluated, plan: Plan) -> GearResult:
+    """Judge values against what the drawing and the job ask for."""
+    criteria = plan.criteria
+    gaps, sizes, size_gaps = gear.gaps, gear.sizes, gear.size_gaps
+    uncertainty = plan.uncertainty(gear.production.instrument if gear.production else None)
+    gaps_of: dict[str, list[Flank | None]] = {}
+    for gap in gaps:
+        gaps_of.setdefault(gap.parameter, []).append(gap.flank)
+
+    parameters: dict[str, ParameterResult] = {}
+    near = 0
+    for key in PARAMETERS:
+        here = gaps_of.get(key, ())
+        judged = judged_flanks(key, gear.measured, here, criteria)
+        if judged:
+            stated = uncertainty.get(key)
+            parameters[key] = parameter_result(key, judged, bool(here), stated)
+            near += 0 if stated is None else near_limit(judged, stated)
+
+    graded = {key: parameters[key] for key in criteria.required if key in parameters}
+    worst = max((BEYOND if p.beyond else p.class_ or 0 for p in graded.values()), default=0)
+    required_gaps = [gap for gap in gaps if gap.parameter in criteria.required]
+    verdicts = [
+        *(p.conforms for p in graded.values()),
+        *(size.conforms for size in sizes if size.lower_mm is not None),
+        *(None for _ in (*required_gaps, *size_gaps)),
+    ]
+    master = {
+        key: parameters[key].master_quality if key in parameters else None for key in criteria.for_master
+    }
+    reached = all_of(list(master.values()))
+    return GearResult(
+        serial=gear.serial,
+        class_=worst if 0 < worst < BEYOND else None,
+        class_complete=not required_gaps,
+        beyond=worst == BEYOND,
+        governing=tuple(
+            key for key, p in graded.items() if worst and (BEYOND if p.beyond else p.class_) == worst
+        ),
+        conforms=all_of(verdicts),
+        master_quality=reached,
+        master_deciding=()
+        if reached
+        else tuple(key for key, verdict in master.items() if verdict is reached),
+        near_limit=near if uncertainty.keys() & {*criteria.required} else None,
+        not_assessed=(*gaps, *size_gaps),
+        warnings=gear.warnings,
+        parameters=parameters,
+        traces=gear.traces,
+        pitch=gear.pitch,
+        size=sizes,
+        production=gear.production,
+    )

@@ -1,0 +1,93 @@
+"""What is the same for every gear of a part, worked out once."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+from gearqa.core.geometry import GearGeometry
+from gearqa.core.traces import TraceSpec
+from gearqa.errors import EvaluationError, Notice
+from gearqa.evaluation.criteria import Criteria, criteria_of
+from gearqa.evaluation.part_geometry import part_geometry
+from gearqa.evaluation.slope_angles import SlopeAngles
+from gearqa.evaluation.trace_specs import trace_spec
+from gearqa.model.measurement import GearMeasurement
+from gearqa.model.part import Part
+from gearqa.standards import standard
+from gearqa.symbols import PARAMETERS, Flank, TraceKind
+
+TRACE_KINDS: Final[tuple[TraceKind, TraceKind]] = ("profile", "helix")
+
+
+class Measured(NamedTuple):
+    """One parameter on one flank: the worst value, where it stands, and its spread over traces."""
+
+    value: float
+    low: float
+    high: float
+    mean: float
+    tooth: int
+    tooth_to: int | None = None
+    method: str | None = None
+    """Runout: from readings or from pitch."""
+    other_span: float | None = None
+    """Slopes: the worst value over the span that is not graded."""
+    angles: SlopeAngles = SlopeAngles()
+    """Slopes: what the mean over the evaluation length amounts to."""
+
+
+Where = tuple[str, Flank | None]
+"""Parameter key and flank; None for what has no flank."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Everything that is the same for every gear of a part."""
+
+    part: Part
+    geometry: GearGeometry
+    criteria: Criteria
+    specs: Mapping[TraceKind, TraceSpec | None]
+    sector: int
+    plausibility: Callable[[GearMeasurement, Part], tuple[Notice, ...]]
+
+    def uncertainty(self, instrument: str | None) -> dict[str, float]:
+        """Expanded uncertainty U of the parameters for which one is stated. [um]"""
+        return {
+            key: U
+            for key in (PARAMETERS if self.part.uncertainty_um else ())
+            if (U := self.part.uncertainty(key, instrument)) is not None
+        }
+
+
+def plan_of(part: Part) -> Plan:
+    """Work out the plan of a part; raises OutOfScopeError or EvaluationError when there can be none."""
+    geometry = part_geometry(part)
+    specs = {kind: trace_spec(part, kind) for kind in TRACE_KINDS}
+    for kind, spec in specs.items():
+        if spec is not None and not all(
+            math.isfinite(v) for v in (spec.start, spec.end, spec.full_start, spec.full_end)
+        ):
+            raise EvaluationError(
+                f"a diameter that limits the {kind} lies below the base circle, d_b = {geometry.d_b:.4f} mm",
+                hint="correct control, tip form or tip diameter in the part file",
+            )
+    return Plan(
+        part,
+        geometry,
+        criteria_of(part),
+        specs,
+        standard(part.tolerance.standard).sector_span(geometry.z),
+        _plausibility(),
+    )
+
+
+def _plausibility() -> Callable[[GearMeasurement, Part], tuple[Notice, ...]]:
+    try:
+        from gearqa.evaluation.plausibility import plausibility_notices
+    except ImportError:
+        return lambda gear, part: ()
+    return plausibility_notices

@@ -1,0 +1,337 @@
+"""Does a gear look as if a column carried another unit, or flanks or numbering were mixed up?
+
+Only warns: nothing is changed. A flipped sign of a trace cannot be told from the numbers and is not
+looked for. Called for every gear, so the usual case costs a few array operations; what looks odd there
+is examined closer.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.core.geometry import GearGeometry, roll_length
+from gearqa.core.pitch import single_pitches, without_first_harmonic
+from gearqa.core.runout import radial_positions
+from gearqa.errors import Notice
+from gearqa.evaluation.part_geometry import part_geometry
+from gearqa.model.measurement import GearMeasurement, PitchReadings, Trace
+from gearqa.model.part import Part
+from gearqa.standards import standard
+from gearqa.symbols import TraceKind
+
+Array = NDArray[np.float64]
+
+SMALL: Final = 1 / 20
+"""Of the class 1 tolerance: no instrument repeats that well, millimetres read as micrometres do."""
+LARGE: Final = 4.0
+"""Times the class 11 tolerance; micrometres read as millimetres are beyond even for a fine gear."""
+MIN_TEETH_SMOOTH, MIN_TEETH_ROUGH = 20, 60
+"""Fewer teeth say nothing about how an index runs round the gear."""
+MIN_SPACES: Final = 8
+SMOOTH, ROUGH = 0.3, 2.75
+"""Bounds of the von Neumann ratio: 2 for white noise, near 0 for a smooth run, 3 for its steps."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Limits:
+    """What is possible on one part: ranges of deviations and of positions."""
+
+    geometry: GearGeometry
+    deviation: dict[TraceKind, tuple[float, float]]
+    index: tuple[float, float]
+    runout: tuple[float, float]
+    roll: tuple[float, float]
+
+
+def plausibility_notices(gear: GearMeasurement, part: Part) -> tuple[Notice, ...]:
+    """Warnings about one gear whose numbers look like a mix-up of units, flanks or numbering.
+
+    Parameters
+    ----------
+    gear : GearMeasurement
+        In the convention of the model.
+    part : Part
+        Its drawing.
+
+    Returns
+    -------
+    tuple of Notice
+        Empty for a gear that looks as it should.
+    """
+    limits = _limits(part)
+    return (
+        *_trace_notices(gear, limits),
+        *_pitch_notices(gear, limits),
+        *_runout_notices(gear, limits),
+    )
+
+
+_last: list[tuple[Part, _Limits]] = []
+
+
+def _limits(part: Part) -> _Limits:
+    if _last and _last[0][0] is part:
+        return _last[0][1]
+    limits = _limits_of(part)
+    _last[:] = [(part, limits)]
+    return limits
+
+
+def _limits_of(part: Part) -> _Limits:
+    geometry = part_geometry(part)
+    class_5 = standard(part.tolerance.standard).class_5_tolerances(
+        geometry.z, geometry.m_n, geometry.d, geometry.b, part.gear.helix_angle_deg
+    )
+
+    def span(parameter: str) -> tuple[float, float]:
+        return class_5[parameter] / 4 * SMALL, class_5[parameter] * 8 * LARGE
+
+    centre = geometry.d + 2 * geometry.s * geometry.x * geometry.m_n
+    ends = [centre - 5 * geometry.m_n, centre + 5 * geometry.m_n]
+    ends += [d for d in (part.gear.tip_diameter_mm, part.gear.root_diameter_mm) if d is not None]
+    low, high = min(ends), max(ends)
+    return _Limits(
+        geometry,
+        {"profile": span("profile_total"), "helix": span("helix_total")},
+        span("cumulative_pitch"),
+        span("runout"),
+        (roll_length(low, geometry.d_b) if low > geometry.d_b else 0.0, roll_length(high, geometry.d_b)),
+    )
+
+
+# --- traces ----------------------------------------------------------------------------------------
+
+
+def _trace_notices(gear: GearMeasurement, limits: _Limits) -> Iterator[Notice]:
+    # a unit goes for a whole table: the first trace of each kind and flank stands for the others
+    seen: set[tuple[TraceKind, str]] = set()
+    positions: set[tuple[TraceKind, int]] = set()
+    told: set[str] = set()
+    for trace in gear.traces:
+        key = (trace.kind, trace.flank)
+        if key in seen or not trace.position_mm.size:
+            continue
+        seen.add(key)
+        notices = [_deviation_notice(gear, trace, limits)]
+        place = (trace.kind, id(trace.position_mm))
+        if place not in positions:
+            positions.add(place)
+            notices.append(
+                _roll_notice(trace, limits) if trace.kind == "profile" else _face_notice(trace, limits)
+            )
+        for notice in notices:
+            if notice is not None and notice.message not in told:
+                told.add(notice.message)
+                yield notice
+
+
+def _deviation_notice(gear: GearMeasurement, first: Trace, limits: _Limits) -> Notice | None:
+    low, high = limits.deviation[first.kind]
+    span = _range(first.deviation_um)
+    if low <= span <= high or span == 0:
+        return None
+    alike = [t for t in gear.traces if t.kind == first.kind and t.flank == first.flank]
+    if span < low:
+        span = max(_range(t.deviation_um) for t in alike)
+        if span >= low:
+            return None
+        return _unit_notice(
+            f"deviations of {first.flank} {first.kind} traces span {span:.2g} um at most, far below class 1",
+            "are they millimetres under a header that says um?",
+        )
+    # chamfers and fillets reach far out: the middle half of the points decides
+    quartiles = np.array([np.percentile(t.deviation_um, (25, 75)) for t in alike])
+    middle = float(np.min(quartiles[:, 1] - quartiles[:, 0]))
+    if middle <= high:
+        return None
+    return _unit_notice(
+        f"deviations of {first.flank} {first.kind} traces span {span:.0f} um, far beyond class 11",
+        "are they micrometres under a header that says mm?",
+    )
+
+
+def _roll_notice(trace: Trace, limits: _Limits) -> Notice | None:
+    first, last = float(trace.position_mm[0]), float(trace.position_mm[-1])
+    low, high = limits.roll
+    slack = 0.1 * (high - low)
+    if first >= low - slack and last <= high + slack:
+        return None
+    return Notice(
+        "position_doubtful",
+        f"roll lengths of profile traces run from {first:.4g} to {last:.4g} mm, but a tooth of this gear "
+        f"lies between {low:.4g} and {high:.4g} mm: is it a roll angle, a diameter or in another unit?",
+    )
+
+
+def _face_notice(trace: Trace, limits: _Limits) -> Notice | None:
+    first, last, width = float(trace.position_mm[0]), float(trace.position_mm[-1]), limits.geometry.b
+    outside = first < -0.2 * width - 1 or last > 1.2 * width + 1
+    if not outside and last - first >= 0.15 * width:
+        return None
+    found = f"face positions of helix traces run from {first:.4g} to {last:.4g} mm, face width {width:g} mm"
+    if not outside:
+        return Notice("position_doubtful", f"{found}: are they in another unit?")
+    if abs(first + last) < 0.1 * width:
+        hint = f"do they count from mid-face? A column map adds offset = {width / 2:g}"
+    else:
+        hint = "are they in another unit, or counted from another place than the datum face?"
+    return Notice("position_doubtful", f"{found}: {hint}")
+
+
+# --- pitch and runout --------------------------------------------------------------------------------
+
+
+def _pitch_notices(gear: GearMeasurement, limits: _Limits) -> Iterator[Notice]:
+    for readings in gear.pitch.values():
+        span = _range(readings.index_um)
+        low, high = limits.index
+        if 0 < span < low:
+            yield _unit_notice(
+                f"index of {readings.flank} flanks spans {span:.2g} um, far below class 1",
+                "are the values millimetres under a header that says um?",
+            )
+        elif span > high and not readings.closure_um:
+            yield _unit_notice(
+                f"index of {readings.flank} flanks spans {span:.0f} um, far beyond class 11",
+                "are the values micrometres under a header that says mm?",
+            )
+    yield from _index_or_pitch(gear, limits)
+
+
+def _index_or_pitch(gear: GearMeasurement, limits: _Limits) -> Iterator[Notice]:
+    """Whether index was given as pitch, or pitch as index, on every flank."""
+    readings = list(gear.pitch.values())
+    if not readings or limits.geometry.z < MIN_TEETH_SMOOTH:
+        return
+    class_9 = limits.index[1] / LARGE / 2
+    if all(_is_index_under_pitch(r, class_9) for r in readings):
+        yield Notice(
+            "index_or_pitch_doubtful",
+            "single pitch deviations run smoothly round the gear and do not add up to nothing: "
+            "are they index deviations under a header that says pitch?",
+        )
+    elif (
+        len(readings) > 1
+        and limits.geometry.z >= MIN_TEETH_ROUGH
+        and all(map(_is_pitch_under_index, readings))
+    ):
+        yield Notice(
+            "index_or_pitch_doubtful",
+            "index deviations jump from tooth to tooth like differences of an index and add up to nothing: "
+            "are they single pitch deviations under a header that says index?",
+        )
+
+
+def _is_index_under_pitch(readings: PitchReadings, class_9: float) -> bool:
+    # an eccentric gear's pitches run smoothly too, but do not add up to so much
+    if not readings.closure_um or not _range(readings.index_um) > class_9:
+        return False
+    pitch = single_pitches(readings.index_um) + readings.closure_um / len(readings.index_um)
+    return bool(
+        abs(readings.closure_um) > 0.3 * float(np.abs(pitch).sum()) and _von_neumann_ratio(pitch) < SMOOTH
+    )
+
+
+def _is_pitch_under_index(readings: PitchReadings) -> bool:
+    index = readings.index_um
+    if readings.closure_um:
+        return False
+    steps = index - np.concatenate((index[-1:], index[:-1]))
+    centred = index - index.sum() / len(index)
+    ratio = float(steps @ steps), float(centred @ centred)
+    # single pitches add up to nothing, which an index relative to some tooth does only by chance
+    closed = abs(float(index.sum())) < 0.02 * float(np.abs(index).sum())
+    return closed and ratio[0] > ROUGH * ratio[1]
+
+
+def _von_neumann_ratio(values: Array) -> float:
+    """Mean square of the steps round the gear over the variance."""
+    steps = np.diff(values, append=values[0])
+    variance = float(np.var(values))
+    return float(np.mean(steps * steps)) / variance if variance > 0 else math.nan
+
+
+def _runout_notices(gear: GearMeasurement, limits: _Limits) -> Iterator[Notice]:
+    if gear.runout is None:
+        return
+    radial = gear.runout.radial_um
+    span = _range(radial)
+    low, high = limits.runout
+    if 0 < span < low:
+        yield _unit_notice(
+            f"radial readings span {span:.2g} um, far below class 1",
+            "are they millimetres under a header that says um?",
+        )
+    elif span > high:
+        yield _unit_notice(
+            f"radial readings span {span:.0f} um, far beyond class 11",
+            "are they micrometres under a header that says mm?",
+        )
+    elif len(radial) >= MIN_SPACES and "left" in gear.pitch and "right" in gear.pitch:
+        left, right = gear.pitch["left"].index_um, gear.pitch["right"].index_um
+        notice = _orientation_notice(radial, left, right, limits.geometry)
+        if notice is not None:
+            yield notice
+
+
+def _orientation_notice(radial: Array, left: Array, right: Array, geometry: GearGeometry) -> Notice | None:
+    """Compare the readings with the ball positions that pitch gives, as named and otherwise named."""
+    readings = radial - radial.sum() / len(radial)
+    power = float(readings @ readings)
+    as_named = radial_positions(left, right, geometry)
+    misfit = _misfit(readings, as_named)
+    if not misfit > 0.3 * power:  # also where a tooth is missing: NaN
+        return None
+    swapped = radial_positions(right, left, geometry)
+    # counted the other way round from tooth 1, space i is space -i
+    mirrored = np.roll(readings[::-1], -1)
+    candidates = {
+        "left and right swapped in the pitch table (or its sign turned round)": (readings, swapped),
+        "the runout table counted the other way round": (mirrored, as_named),
+        "left and right swapped in the pitch table and the runout table counted the other way round": (
+            mirrored, swapped,
+        ),
+    }  # fmt: skip
+    what, (given, expected) = min(candidates.items(), key=lambda item: _misfit(*item[1]))
+    best = _misfit(given, expected)
+    if not (best < 0.2 * power and misfit > 4 * best):
+        return None
+    if best >= 0.05 * power:
+        # eccentricity alone fits by chance now and then: the finer run from tooth to tooth must agree too
+        gain = _fine_correlation(given, expected) - _fine_correlation(readings, as_named)
+        if gain < 4 / math.sqrt(len(radial)):
+            return None
+    z = len(radial)
+    return Notice(
+        "flanks_or_numbering_doubtful",
+        f"radial readings miss the runout from pitch by {math.sqrt(misfit / z):.2g} um (rms) as they stand, "
+        f"but only by {math.sqrt(best / z):.2g} um with {what}",
+    )
+
+
+def _misfit(readings: Array, expected: Array) -> float:
+    miss = readings - expected
+    miss = miss - miss.sum() / len(miss)
+    return float(miss @ miss)
+
+
+def _fine_correlation(readings: Array, expected: Array) -> float:
+    first, second = without_first_harmonic(readings), without_first_harmonic(expected)
+    first, second = first - first.mean(), second - second.mean()
+    power = float(first @ first) * float(second @ second)
+    return float(first @ second) / math.sqrt(power) if power > 0 else 0.0
+
+
+def _range(values: Array) -> float:
+    """Largest less smallest; NaN where a reading is missing, which no comparison takes for odd."""
+    return float(values.max() - values.min())
+
+
+def _unit_notice(found: str, question: str) -> Notice:
+    return Notice("unit_doubtful", f"{found}: {question}")

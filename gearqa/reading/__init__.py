@@ -1,0 +1,1 @@
+"""Files in: bytes to measurements, drawings, maps, plans and values."""

@@ -1,0 +1,219 @@
+"""From columns as they stand in a table to the one convention of the model.
+
+Both readers bring their numbers here, so that a file gives the same bits on either path. What is
+wrong comes back as faults by row; the reader knows lines and cells.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.core.geometry import roll_length
+from gearqa.errors import Reason
+from gearqa.evaluation.part_geometry import part_geometry
+from gearqa.model.part import Part
+from gearqa.reading.folder.convention import turn_columns
+from gearqa.reading.folder.sources import Convention, TableKind
+
+Array = NDArray[np.float64]
+Codes = NDArray[np.integer]
+Mask = NDArray[np.bool_]
+
+# what one series of readings is; traces of the model, or the readings of all teeth of a flank
+PROFILE, HELIX, INDEX, SINGLE_PITCH, RUNOUT = range(5)
+SERIES_OF_KIND: Final[Mapping[TableKind, int]] = {"profile": PROFILE, "helix": HELIX, "runout": RUNOUT}
+KIND_OF_SERIES: Final[tuple[TableKind, ...]] = ("profile", "helix", "pitch", "pitch", "runout")
+
+MAX_TEETH: Final = 65_535
+"""A tooth number must fit its place in a series key; no standard goes beyond 1000."""
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What the part file says about the numbers of the tables; without it, checks that need it rest."""
+
+    part: Part | None
+    teeth: int = MAX_TEETH
+    base_diameter_mm: float | None = None
+    flank_factor: float = 1.0
+    """Of profile and helix deviations: normal to transverse plane."""
+    pitch_factor: float = 1.0
+    """Of pitch: measuring circle to reference circle."""
+
+    @classmethod
+    def of(cls, part: Part | None, teeth: int | None = None) -> Frame:
+        """The frame of a part; of one that could not be read no more than its number of teeth, if known."""
+        if part is None:
+            return cls(None) if teeth is None else cls(None, teeth)
+        geometry = part_geometry(part)
+        measured = part.evaluation.pitch.measuring_diameter_mm
+        normal = part.evaluation.deviation_plane == "normal"
+        return cls(
+            part,
+            min(geometry.z, MAX_TEETH),
+            geometry.d_b,
+            1.0 / math.cos(geometry.beta_b) if normal else 1.0,
+            1.0 if measured is None else geometry.d / measured,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Cells of one column that cannot be used."""
+
+    reason: Reason
+    rows: NDArray[np.intp]
+    column: str
+    expected: str
+    hint: str = ""
+
+
+@dataclass(slots=True)
+class Rows:
+    """Numbers of some rows of a table that can be graded, in canonical columns."""
+
+    kind: TableKind
+    serials: Sequence[str]
+    """Distinct serials."""
+    serial: Codes
+    """Place of each row's serial in `serials`."""
+    flank: NDArray[np.int8] | None
+    """0 left, 1 right."""
+    numbers: dict[str, Array]
+    """Canonical column -> numbers, `tooth` and `space` among them."""
+
+
+@dataclass(slots=True)
+class SeriesRows:
+    """Rows ready to be cut into series: which series, where, how much."""
+
+    serials: Sequence[str]
+    serial: Codes
+    series: NDArray[np.int64]
+    """Series key within a gear, see `series_key`."""
+    position: Array
+    value: Array
+    label: Array | None
+
+    def take(self, rows: Mask | NDArray[np.intp]) -> SeriesRows:
+        """Some of the rows."""
+        label = None if self.label is None else self.label[rows]
+        return SeriesRows(
+            self.serials, self.serial[rows], self.series[rows], self.position[rows], self.value[rows], label
+        )
+
+
+def series_key(series: int, flank: int = 0, tooth: int = 0) -> int:
+    """Series, flank and tooth in one number that sorts by them."""
+    return (series << 17) | (flank << 16) | tooth
+
+
+def split_series_key(key: int) -> tuple[int, int, int]:
+    """Series, flank and tooth of a key.
+
+    >>> split_series_key(series_key(HELIX, 1, 45))
+    (1, 1, 45)
+    """
+    return key >> 17, (key >> 16) & 1, key & 0xFFFF
+
+
+SERIES_BITS: Final = 20
+
+
+def scaled(values: Array, factor: float, offset: float) -> Array:
+    """`values * factor + offset`, untouched where that changes nothing."""
+    if factor != 1.0:
+        values = values * factor
+    return values + offset if offset != 0.0 else values
+
+
+def to_series(rows: Rows, frame: Frame, convention: Convention) -> tuple[SeriesRows, list[Fault]]:
+    """Bring rows into the convention of the model, and say what is wrong with them."""
+    faults = _number_faults(rows, frame)
+    if convention != Convention() and frame.part is not None:
+        rows = _turned(rows, convention, frame.part)
+    numbers = rows.numbers
+    label: Array | None = None
+    if rows.kind == "runout":
+        key = np.full(len(rows.serial), series_key(RUNOUT), dtype=np.int64)
+        return SeriesRows(
+            rows.serials, rows.serial, key, numbers["space"], numbers["radial_um"], None
+        ), faults
+    assert rows.flank is not None
+    flank = rows.flank.astype(np.int64) << 16
+    if rows.kind == "pitch":
+        single = "pitch_um" in numbers
+        key = flank + series_key(SINGLE_PITCH if single else INDEX)
+        value = scaled(numbers["pitch_um" if single else "index_um"], frame.pitch_factor, 0.0)
+        return SeriesRows(rows.serials, rows.serial, key, numbers["tooth"], value, None), faults
+    if rows.kind == "profile":
+        position, more = _roll_lengths(numbers, frame)
+        faults += more
+        label = numbers.get("face_position_mm")
+    else:
+        position = numbers["face_position_mm"]
+        label = numbers.get("diameter_mm")
+    with np.errstate(invalid="ignore"):
+        tooth = np.nan_to_num(numbers["tooth"], nan=0.0, posinf=0.0, neginf=0.0).astype(np.int64)
+    key = flank + (np.clip(tooth, 0, MAX_TEETH) + series_key(SERIES_OF_KIND[rows.kind]))
+    value = scaled(numbers["deviation_um"], frame.flank_factor, 0.0)
+    return SeriesRows(rows.serials, rows.serial, key, position, value, label), faults
+
+
+def _number_faults(rows: Rows, frame: Frame) -> list[Fault]:
+    faults = []
+    for column, values in rows.numbers.items():
+        finite = np.isfinite(values)
+        if not finite.all():
+            # NaN stands for cells that the reader has found at fault already
+            infinite = np.flatnonzero(np.isinf(values))
+            faults.append(Fault(Reason.NOT_FINITE, infinite, column, "a finite number"))
+        if column not in ("tooth", "space"):
+            continue
+        broken = finite & (values != np.floor(values))
+        if broken.any():
+            faults.append(Fault(Reason.NOT_A_WHOLE_NUMBER, np.flatnonzero(broken), column, "a whole number"))
+        outside = finite & ~broken & ((values < 1) | (values > frame.teeth))
+        if outside.any():
+            expected = f"1 to {frame.teeth}" if frame.teeth < MAX_TEETH else "1 to the number of teeth"
+            hint = "a column map can add an offset" if (values[outside] == 0).any() else ""
+            faults.append(Fault(Reason.OUT_OF_RANGE, np.flatnonzero(outside), column, expected, hint))
+    return [fault for fault in faults if len(fault.rows)]
+
+
+def _roll_lengths(numbers: Mapping[str, Array], frame: Frame) -> tuple[Array, list[Fault]]:
+    """Lengths of roll from whichever position column the table has."""
+    base = frame.base_diameter_mm
+    if "roll_length_mm" in numbers:
+        column, roll = "roll_length_mm", numbers["roll_length_mm"]
+    elif base is None:
+        column = "roll_angle_deg" if "roll_angle_deg" in numbers else "diameter_mm"
+        return numbers[column], []
+    elif "roll_angle_deg" in numbers:
+        column = "roll_angle_deg"
+        roll = np.radians(numbers[column]) * (base / 2)
+    else:
+        column = "diameter_mm"
+        roll = roll_length(numbers[column], base)
+        below = np.flatnonzero(numbers[column] < base)
+        expected = f"at least the base diameter {base:.4f} mm of this gear"
+        hint = "check the column's unit and [gear] in part.toml"
+        return roll, [Fault(Reason.BELOW_BASE_CIRCLE, below, column, expected, hint)] if len(below) else []
+    below = np.flatnonzero(roll < 0)
+    expected = "0 at the base circle or more"
+    return roll, [Fault(Reason.BELOW_BASE_CIRCLE, below, column, expected)] if len(below) else []
+
+
+def _turned(rows: Rows, convention: Convention, part: Part) -> Rows:
+    columns: dict[str, NDArray[Any]] = dict(rows.numbers)
+    if rows.flank is not None:
+        columns["flank"] = rows.flank
+    turned = turn_columns(rows.kind, columns, convention, part)
+    flank = turned.pop("flank", None)
+    return Rows(rows.kind, rows.serials, rows.serial, flank, turned)

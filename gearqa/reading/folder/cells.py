@@ -1,0 +1,238 @@
+"""Text cells of a table to values, with a problem for every cell that cannot be used."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.errors import Problem, Reason
+from gearqa.reading.folder.canonical import Fault, scaled
+from gearqa.reading.folder.careful_reader import RawRows
+from gearqa.reading.folder.sources import ColumnSource, TableSource
+from gearqa.reading.folder.table_kinds import EVENT_COLUMNS, PRODUCTION_COLUMNS
+from gearqa.reading.rows.number_cells import parse_column
+from gearqa.reading.rows.problem_log import ProblemLog
+
+Array = NDArray[np.float64]
+
+LARGEST_COUNT: Final = 2**53
+"""Beyond it a number that was read is no longer surely the whole number that was written."""
+_INFINITE: Final = re.compile(r"\s*[+-]?(?:nan|inf|infinity)\s*", re.IGNORECASE)
+_THOUSANDS: Final = re.compile(r"[+-]?\d{1,3}([.,' _])\d{3}(?:\1\d{3})*(?:[.,]\d+)?")
+_BLANKS: Final = " \t\v\f\u00a0"
+
+
+def shown(cell: str) -> str:
+    """A cell as a message shows it."""
+    text = cell.strip(_BLANKS)
+    return repr(text if len(text) <= 40 else text[:37] + "...") if text else "an empty cell"
+
+
+@dataclass(slots=True)
+class Cells:
+    """The text of some rows of one table, read column by column; rows at fault are marked in `bad`."""
+
+    source: TableSource
+    raw: RawRows
+    log: ProblemLog
+    bad: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, source: TableSource, raw: RawRows, log: ProblemLog) -> Cells:
+        return cls(source, raw, log, np.zeros(len(raw), dtype=np.bool_))
+
+    def fault(
+        self,
+        row: int,
+        reason: Reason,
+        column: str,
+        expected: str,
+        hint: str = "",
+        *,
+        found: str | None = None,
+    ) -> None:
+        """A cell that cannot be used."""
+        self.bad[row] = True
+        cell = self.raw.columns[column][row] if column in self.raw.columns else ""
+        self.log.add(
+            Problem(
+                reason, self.source.name, found or shown(cell), expected, self.raw.lines[row],
+                self.shown_column(column), hint,
+            )
+        )  # fmt: skip
+
+    def faults(self, faults: Sequence[Fault]) -> None:
+        """Cells found at fault after conversion."""
+        for fault in faults:
+            for row in fault.rows.tolist():
+                self.fault(row, fault.reason, fault.column, fault.expected, fault.hint)
+
+    def shown_column(self, canonical: str) -> str:
+        """The column's name as it stands in the file."""
+        source = self._source(canonical)
+        return source.column or " ".join(source.columns) or canonical
+
+    def _source(self, canonical: str) -> ColumnSource:
+        source = self.source.columns.get(canonical)
+        if source is not None:
+            return source
+        wide = self.source.wide
+        if wide is not None and canonical == wide.value:
+            return ColumnSource(None, factor=wide.factor, offset=wide.offset)
+        if wide is not None and canonical == "flank":
+            return ColumnSource(None, words=wide.words)
+        return ColumnSource()
+
+    # --- serials, words ------------------------------------------------------------------------------
+
+    def serials(self) -> tuple[list[str], NDArray[np.int64]]:
+        """Distinct serials and the place of every row's in them."""
+        cells = self.raw.columns["serial"]
+        places: dict[str, int] = {}
+        trimmed = {cell: cell.strip(_BLANKS) for cell in set(cells)}
+        codes = np.array(
+            [places.setdefault(trimmed[cell], len(places)) for cell in cells], dtype=np.int64
+        )  # fmt: skip
+        if "" in places:
+            for row in np.flatnonzero(codes == places[""]).tolist():
+                self.fault(row, Reason.EMPTY_SERIAL, "serial", "the serial of the gear")
+        return list(places), codes
+
+    def words(self, canonical: str, allowed: Sequence[str], hint: str = "") -> NDArray[np.int8]:
+        """Place of each cell's word in `allowed`; -1 where it is none."""
+        source = self._source(canonical)
+        meanings = {word.strip().casefold(): meaning for word, meaning in source.words.items()}
+        places = {word: place for place, word in enumerate(allowed)}
+        codes: dict[str, int] = {}
+        cells = self.raw.columns[canonical]
+        for cell in set(cells):
+            word = cell.strip(_BLANKS)
+            if word in source.words:
+                word = source.words[word]
+            codes[cell] = places.get(meanings.get(word.casefold(), word.casefold()), -1)
+        result = np.array([codes[cell] for cell in cells], dtype=np.int8)
+        expected = " or ".join(f"'{word}'" for word in (*allowed, *source.words))
+        for row in np.flatnonzero(result < 0).tolist():
+            reason = Reason.UNKNOWN_WORD if cells[row].strip(_BLANKS) else Reason.EMPTY_CELL
+            self.fault(row, reason, canonical, expected, hint)
+        return result
+
+    # --- numbers ---------------------------------------------------------------------------------------
+
+    def numbers(self, canonical: str, *, blank: bool = False) -> Array:
+        """Numbers of a column in its canonical unit; NaN where a cell is none (or blank, if that may be)."""
+        source = self._source(canonical)
+        cells = self.raw.columns[canonical]
+        in_file = source.column is not None or (
+            self.source.wide is not None and canonical == self.source.wide.value
+        )
+        decimal = self.source.dialect.decimal if in_file else "."
+        values, failed = parse_column(cells, decimal)
+        for row in failed:
+            if not (blank and not cells[row].strip(_BLANKS)):
+                self._no_number(row, canonical, cells[row], decimal)
+        return scaled(values, source.factor, source.offset)
+
+    def _no_number(self, row: int, canonical: str, cell: str, decimal: Literal[".", ","]) -> None:
+        text = cell.strip(_BLANKS)
+        hint = "leave the row out if the point was not measured"
+        if canonical in {*PRODUCTION_COLUMNS, *EVENT_COLUMNS}:
+            hint = "leave the cell empty if it is not known"
+        if not text:
+            self.fault(row, Reason.EMPTY_CELL, canonical, "a number", hint)
+            return
+        reason = Reason.NOT_FINITE if _INFINITE.fullmatch(cell) else Reason.NOT_A_NUMBER
+        if decimal == "," and "." in text and "," not in text:
+            hint = "the decimal mark of this file is the comma"
+        elif decimal == "." and "," in text and "." not in text and self.source.dialect.separator != ",":
+            hint = "the decimal mark of this file is the point"
+        elif decimal == "." and re.fullmatch(r"[+-]?\d+,\d+", text):
+            hint = "a decimal comma needs semicolon or tab as separator"
+        elif _THOUSANDS.fullmatch(text):
+            hint = "numbers have no thousands separators"
+        self.fault(row, reason, canonical, "a number", hint)
+
+    def whole_numbers(self, canonical: str, low: int) -> list[int | None]:
+        """Whole numbers of a column, None where blank."""
+        values = self.numbers(canonical, blank=True)
+        result: list[int | None] = []
+        for row, value in enumerate(values.tolist()):
+            if value != value:  # noqa: PLR0124 - NaN
+                result.append(None)
+            elif value != value // 1 or np.isinf(value):
+                self.fault(row, Reason.NOT_A_WHOLE_NUMBER, canonical, "a whole number")
+                result.append(None)
+            elif value < low:
+                self.fault(row, Reason.OUT_OF_RANGE, canonical, f"{low} or more")
+                result.append(None)
+            elif value > LARGEST_COUNT:
+                self.fault(row, Reason.OUT_OF_RANGE, canonical, f"{LARGEST_COUNT} or less")
+                result.append(None)
+            else:
+                result.append(int(value))
+        return result
+
+    def optional_numbers(self, canonical: str) -> list[float | None]:
+        """Finite numbers of a column, None where blank."""
+        values = self.numbers(canonical, blank=True)
+        for row in np.flatnonzero(np.isinf(values)).tolist():
+            self.fault(row, Reason.NOT_FINITE, canonical, "a finite number")
+        return [None if value != value else value for value in values.tolist()]  # noqa: PLR0124
+
+    # --- texts and times -----------------------------------------------------------------------------
+
+    def texts(self, canonical: str) -> list[str | None]:
+        """Trimmed texts, None where blank."""
+        source = self._source(canonical)
+        meanings = {word.strip().casefold(): meaning for word, meaning in source.words.items()}
+
+        def text(cell: str) -> str | None:
+            bare = cell.strip(_BLANKS)
+            return source.words.get(bare, meanings.get(bare.casefold(), bare)) or None
+
+        return [text(cell) for cell in self.raw.columns[canonical]]
+
+    def required_texts(self, canonical: str) -> list[str]:
+        """Trimmed texts that must not be blank."""
+        texts = self.texts(canonical)
+        for row, text in enumerate(texts):
+            if text is None:
+                self.fault(row, Reason.EMPTY_CELL, canonical, "a text")
+        return [text or "" for text in texts]
+
+    def times(self, canonical: str) -> list[datetime | None]:
+        """Times of a column, None where blank."""
+        source = self._source(canonical)
+        expected = "a time such as 2025-03-14T06:30 (ISO 8601)"
+        parse: Callable[[str], datetime] = datetime.fromisoformat
+        if source.time_format is not None:
+            form = source.time_format
+            expected = f"a time like {form}"
+
+            def parse(text: str) -> datetime:
+                return datetime.strptime(text, form)
+
+        zone: tzinfo | None = None
+        if source.timezone:
+            from zoneinfo import ZoneInfo
+
+            zone = ZoneInfo(source.timezone)
+        result: list[datetime | None] = []
+        for row, cell in enumerate(self.raw.columns[canonical]):
+            text = cell.strip(_BLANKS)
+            moment = None
+            if text:
+                try:
+                    moment = parse(text)
+                except ValueError:
+                    self.fault(row, Reason.BAD_TIME, canonical, expected)
+            if moment is not None and zone is not None and moment.tzinfo is None:
+                moment = moment.replace(tzinfo=zone)
+            result.append(moment)
+        return result

@@ -1,0 +1,315 @@
+"""Reads large plain tables block by block in two threads; a block it cannot vouch for goes to the careful
+reader, which either finds it good or says what is wrong.
+
+A block is a run of whole lines. Everything that the fast parser would take but the published format does
+not allow is looked for in the bytes or in the numbers, so both paths accept the same files and give the
+same bits.
+"""
+
+from __future__ import annotations
+
+import codecs
+import hashlib
+import io
+import re
+import warnings
+from collections import deque
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.reading.folder.canonical import Frame, Rows, scaled, to_series
+from gearqa.reading.folder.dialect import find_header
+from gearqa.reading.folder.pieces import Pieces, cut
+from gearqa.reading.folder.sources import Dialect, TableSource
+from gearqa.reading.folder.table_kinds import NUMBER_COLUMNS, WHOLE_NUMBER_COLUMNS
+from gearqa.reading.rows.decoding import CP1252, HEAD_BYTES, UTF8
+from gearqa.symbols import FLANKS
+
+BYTES_PER_ROW: Final = 16
+"""Turns chunk_rows into the size of a block; about half of what a row takes, since two threads work."""
+_THREADS: Final = 2
+_AHEAD: Final = 3
+_WINDOW: Final = 1 << 12
+_COMMENT: Final = re.compile(rb"(?:\A|[\r\n])#")
+_BLANKS: Final = " \t\v\f\u00a0"
+
+
+class NotPlainError(Exception):
+    """The file as a whole needs the careful reader."""
+
+
+class OtherEncodingError(Exception):
+    """A file taken as UTF-8 is in Windows-1252: start again."""
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Some whole lines of a table in UTF-8, with the pieces cut from them, or None if they need care."""
+
+    data: bytes
+    start: int
+    """Place of the first byte in the file."""
+    pieces: Pieces | None = None
+    rows: int = 0
+
+
+@dataclass(slots=True)
+class FastReader:
+    """One pass over one plain table; `sha256` stands when the pass is over."""
+
+    source: TableSource
+    frame: Frame
+    block_bytes: int
+    sha256: str = ""
+    names: tuple[str, ...] = ()
+    """Header cells."""
+    _layout: _Layout = field(init=False)
+    _newline: bytes = field(default=b"\n", init=False)
+
+    def blocks(self) -> Iterator[Block]:
+        """The blocks of the body in file order.
+
+        Raises
+        ------
+        NotPlainError
+            If the file must be read by the careful reader as a whole.
+        OtherEncodingError
+            If the encoding turns out to be another one.
+        """
+        parse = self._parsed
+        with warnings.catch_warnings(), ThreadPoolExecutor(_THREADS) as pool:
+            # filters are common to all threads: set before they start, put back when they are done
+            warnings.filterwarnings("error", message="Length of header or names")
+            waiting: deque[Future[Block]] = deque()
+            try:
+                for block in self._raw_blocks():
+                    waiting.append(pool.submit(parse, block))
+                    if len(waiting) >= _AHEAD:
+                        yield waiting.popleft().result()
+                while waiting:
+                    yield waiting.popleft().result()
+            finally:
+                for future in waiting:
+                    future.cancel()
+
+    # --- blocks of whole lines -----------------------------------------------------------------------
+
+    def _raw_blocks(self) -> Iterator[Block]:
+        digest = hashlib.sha256()
+        with self.source.path.open("rb", buffering=0) as file:
+            self._newline = b"\n" if b"\n" in file.read(HEAD_BYTES) else b"\r"
+            start = 0
+            while True:
+                size = self._block_size(file, start)
+                file.seek(start)
+                data = file.read(size)
+                if not data:
+                    break
+                digest.update(data)
+                begin = self._behind_header(data) if start == 0 else 0
+                if begin < len(data):
+                    yield Block(data[begin:], start + begin)
+                start += len(data)
+        self.sha256 = digest.hexdigest()
+
+    def _block_size(self, file: io.FileIO, start: int) -> int:
+        """Bytes of the next block, up to the end of a line: so it is read in one go and never copied."""
+        size = self.block_bytes
+        file.seek(start + size - 1)
+        while window := file.read(_WINDOW):
+            end = window.find(self._newline)
+            if end >= 0:
+                return size + end
+            size += len(window)
+        return size
+
+    def _behind_header(self, data: bytes) -> int:
+        """Where the body starts in the first block; takes the header in."""
+        encoding = CP1252 if self.source.dialect.encoding == CP1252 else "utf-8"
+        mark = len(codecs.BOM_UTF8) if data.startswith(codecs.BOM_UTF8) else 0
+        text = data[mark : mark + 4 * HEAD_BYTES].decode(encoding, errors="ignore")
+        header = find_header(text, self.source.dialect)
+        if header is None:
+            raise NotPlainError
+        start = mark + len(text[: header.end].encode(encoding))
+        if data[start - 1 : start] != self._newline or _mixed_newlines(data[:start]):
+            raise NotPlainError  # no rows, a very long header, or bytes in it that are no text
+        self.names = header.names
+        self._layout = _Layout.of(self.source, header.names)
+        return start
+
+    def lines_before(self, block: Block) -> int:
+        """Lines before a block; counted only where something must be told about it."""
+        count, left = 0, block.start
+        with self.source.path.open("rb") as file:
+            while left and (data := file.read(min(left, 1 << 20))):
+                count += data.count(self._newline)
+                left -= len(data)
+        return count
+
+    # --- one block, in a thread ------------------------------------------------------------------------
+
+    def _parsed(self, block: Block) -> Block:
+        data = self._checked(block.data)
+        plain = Block(data, block.start)
+        if b"#" in data and _COMMENT.search(data):
+            return plain
+        rows = self._layout.parse(data, self.source)
+        if rows is None:
+            return plain
+        series, faults = to_series(rows, self.frame, self.source.convention)
+        if faults:
+            return plain
+        return Block(b"", block.start, cut(series), len(series.serial))
+
+    def _checked(self, data: bytes) -> bytes:
+        """The block in UTF-8, if the lines in it can be told apart at all."""
+        if b'"' in data or b"\0" in data:
+            raise NotPlainError
+        if _mixed_newlines(data):
+            raise NotPlainError
+        if data.isascii():
+            return data
+        try:
+            if self.source.dialect.encoding == CP1252:
+                return data.decode(CP1252).encode()
+            data.decode()
+        except UnicodeDecodeError:
+            raise (OtherEncodingError if self.source.dialect.encoding == UTF8 else NotPlainError) from None
+        return data
+
+
+def _mixed_newlines(data: bytes) -> bool:
+    """Whether lines end in more than one way, so that LF alone would not tell them apart."""
+    return b"\r" in data and b"\n" in data and data.count(b"\r") != data.count(b"\r\n")
+
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """Which columns of the file are read, and as what."""
+
+    width: int
+    places: dict[str, int]
+    """Canonical column -> place in the file."""
+    dialect: Dialect
+    serials_as_objects: list[bool] = field(default_factory=lambda: [False])
+    """Whether categories were found not to keep the serials as they stand."""
+
+    @classmethod
+    def of(cls, source: TableSource, names: Sequence[str]) -> _Layout:
+        place = {name.casefold(): at for at, name in reversed(list(enumerate(names)))}
+        places = {}
+        for canonical, column in source.columns.items():
+            at = place.get((column.column or "").strip().casefold())
+            if at is None:
+                raise NotPlainError
+            places[canonical] = at
+        return cls(len(names), places, source.dialect)
+
+    def parse(self, data: bytes, source: TableSource) -> Rows | None:
+        """Rows of a block, or None where anything is not as it should be."""
+        if data.isspace():
+            return None
+        frame = self._frame(data)
+        if frame is None or not len(frame) or not self._even(data, len(frame)):
+            return None
+        serials, serial = _distinct(frame[str(self.places["serial"])])
+        trimmed = [text.strip(_BLANKS) for text in serials]
+        if "" in trimmed:
+            return None
+        flank = None
+        if "flank" in self.places:
+            words, codes = _distinct(frame[str(self.places["flank"])])
+            folded = [word.strip(_BLANKS).casefold() for word in words]
+            if not set(folded) <= set(FLANKS):
+                return None
+            flank = np.array([FLANKS.index(word) for word in folded], dtype=np.int8)[codes]
+        numbers = {
+            name: scaled(
+                np.ascontiguousarray(frame[str(at)].to_numpy(), dtype=np.float64),
+                source.columns[name].factor,
+                source.columns[name].offset,
+            )
+            for name, at in self.places.items()
+            if name in NUMBER_COLUMNS
+        }
+        distinct = list(dict.fromkeys(trimmed))
+        if len(distinct) < len(serials):
+            serial = np.array([distinct.index(text) for text in trimmed])[serial]
+        return Rows(source.kind, distinct, serial, flank, numbers)
+
+    def _even(self, data: bytes, rows: int) -> bool:
+        """Whether rows are as long as the header, where the parser would not notice."""
+        separator = ord(self.dialect.separator)
+        values = np.frombuffer(data, dtype=np.uint8)
+        at_separators = values == separator
+        if len(self.places) == self.width:
+            # a short row leaves a cell empty that must not be; then a long one shows in the sum
+            return int(np.count_nonzero(at_separators)) == rows * (self.width - 1)
+        newline = ord("\n") if b"\n" in data else ord("\r")
+        ends = np.flatnonzero(values == newline)
+        if not len(ends) or ends[-1] != len(values) - 1:
+            ends = np.append(ends, len(values))
+        separators = np.searchsorted(np.flatnonzero(at_separators), ends)
+        return bool(np.all(np.diff(separators, prepend=0) == self.width - 1))
+
+    def _frame(self, data: bytes) -> Any:
+        """The block as a data frame with its texts as they stand, or None where it cannot be parsed.
+
+        Categories are quickest, but they are made numbers where all of them look like numbers (`007`),
+        and that is for the serial to be told.
+        """
+        if not self.serials_as_objects[0]:
+            frame = self._parsed(data, "category")
+            if frame is not None and _are_texts(frame[str(self.places["serial"])].cat.categories):
+                return frame
+        frame = self._parsed(data, "object")
+        if frame is not None:
+            self.serials_as_objects[0] = True
+        return frame
+
+    def _parsed(self, data: bytes, serials: str) -> Any:
+        import pandas as pd
+
+        columns = sorted(self.places.items(), key=lambda item: item[1])
+        places = [at for _, at in columns]
+        dtypes: Any = {str(at): _dtype(name) for name, at in columns}
+        dtypes[str(self.places["serial"])] = serials
+        try:
+            return pd.read_csv(
+                io.BytesIO(data),
+                sep=self.dialect.separator,
+                decimal=self.dialect.decimal,
+                header=None,
+                names=[str(at) for at in range(self.width)],
+                usecols=None if len(places) == self.width else places,
+                dtype=dtypes,
+                na_filter=False,
+                index_col=False,
+                engine="c",
+            )
+        except (ValueError, TypeError, OverflowError, Warning):  # ParserError is a ValueError
+            return None
+
+
+def _dtype(canonical: str) -> str:
+    if canonical in WHOLE_NUMBER_COLUMNS:
+        return "int64"  # takes `7.0` too, and refuses `7.5`
+    return "float64" if canonical in NUMBER_COLUMNS else "category"
+
+
+def _are_texts(values: Any) -> bool:
+    return all(isinstance(value, str) for value in values)
+
+
+def _distinct(column: Any) -> tuple[list[str], NDArray[np.integer[Any]]]:
+    """Distinct texts of a column, and the place of each row's in them."""
+    if column.dtype == "category":
+        return [str(text) for text in column.cat.categories], column.cat.codes.to_numpy()
+    codes, texts = column.factorize()
+    return [str(text) for text in texts], codes

@@ -1,0 +1,139 @@
+"""Finds the lines of series that cannot be right: points measured twice, labels that are not constant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+
+from gearqa.errors import Problem, Reason
+from gearqa.reading.folder.canonical import KIND_OF_SERIES, PROFILE, RUNOUT, Frame, split_series_key
+from gearqa.reading.folder.careful_reader import CarefulReader, with_encoding_settled
+from gearqa.reading.folder.careful_rows import careful_series
+from gearqa.reading.folder.pieces import SAME_LABEL_MM, SAME_POSITION_MM
+from gearqa.reading.folder.series_store import Suspect
+from gearqa.reading.folder.sources import TableSource
+from gearqa.reading.rows.problem_log import ProblemLog
+from gearqa.symbols import FLANKS
+
+SECOND_MEASUREMENT: Final = "a second measurement belongs into its own folder"
+_TOLD_ONE_BY_ONE: Final = 5
+
+
+@dataclass(frozen=True, slots=True)
+class _Reading:
+    source: TableSource
+    order: int
+    """Place of the file."""
+    line: int
+    position: float
+    label: float
+
+    @property
+    def place(self) -> str:
+        return f"{self.source.name}:{self.line}"
+
+
+def locate(
+    suspects: Sequence[Suspect], sources: Iterable[TableSource], frame: Frame, log: ProblemLog
+) -> None:
+    """Read the tables again for the lines of `suspects`, and log what is wrong with them."""
+    wanted = {(suspect.serial, suspect.series): suspect for suspect in suspects}
+    kinds = {KIND_OF_SERIES[split_series_key(suspect.series)[0]] for suspect in suspects}
+    found: dict[tuple[str, int], list[_Reading]] = {key: [] for key in wanted}
+    for order, source in enumerate(sources):
+        if source.kind in kinds:
+            _collect(source, order, frame, found)
+    for key, suspect in wanted.items():
+        readings = found[key]
+        if suspect.label_spread:
+            _label_problem(suspect, readings, log)
+        else:
+            _repeats(suspect, readings, log)
+
+
+def _collect(
+    source: TableSource, order: int, frame: Frame, found: dict[tuple[str, int], list[_Reading]]
+) -> None:
+    serials = {serial for serial, _ in found}
+    source = with_encoding_settled(source)
+    reader = CarefulReader(source, ProblemLog())
+    for raw in reader.chunks():
+        rows, lines = careful_series(source, raw, frame, ProblemLog())
+        places = [place for place, serial in enumerate(rows.serials) if serial in serials]
+        for at in np.flatnonzero(np.isin(rows.serial, places)).tolist():
+            key = (rows.serials[int(rows.serial[at])], int(rows.series[at]))
+            if key in found:
+                label = float("nan") if rows.label is None else float(rows.label[at])
+                found[key].append(_Reading(source, order, lines[at], float(rows.position[at]), label))
+
+
+def _label_problem(suspect: Suspect, readings: Sequence[_Reading], log: ProblemLog) -> None:
+    series, flank, tooth = split_series_key(suspect.series)
+    column, what = ("face_position_mm", "face position") if series == PROFILE else ("diameter_mm", "diameter")
+    first = readings[0]
+    other = next((r for r in readings if abs(r.label - first.label) >= SAME_LABEL_MM), readings[-1])
+    low, high = min(r.label for r in readings), max(r.label for r in readings)
+    log.add(
+        Problem(
+            Reason.LABEL_NOT_CONSTANT, other.source.name,
+            f"a {what} from {low:g} to {high:g} mm in {_trace_name(suspect.serial, flank, tooth)}",
+            f"one {what} for all points of a trace, within {SAME_LABEL_MM:g} mm", other.line, column,
+            "if it is the position along the trace, write a column map that leaves the other position out",
+        )
+    )  # fmt: skip
+
+
+def _repeats(suspect: Suspect, readings: Sequence[_Reading], log: ProblemLog) -> None:
+    series, flank, tooth = split_series_key(suspect.series)
+    by_position = sorted(readings, key=lambda r: (r.position, r.order, r.line))
+    pairs = []
+    for label in _label_groups(by_position):
+        for before, after in pairwise(label):
+            if after.position - before.position <= SAME_POSITION_MM:
+                first, second = sorted((before, after), key=lambda r: (r.order, r.line))
+                pairs.append((first, second))
+    pairs.sort(key=lambda pair: (pair[1].order, pair[1].line))
+    told = pairs if len(pairs) <= _TOLD_ONE_BY_ONE else pairs[:1]
+    for first, second in told:
+        if series == RUNOUT:
+            reason, column = Reason.DUPLICATE_SPACE, "space"
+            found = f"space {second.position:g} of '{suspect.serial}' again"
+            expected = "each space once"
+        elif KIND_OF_SERIES[series] == "pitch":
+            reason, column = Reason.DUPLICATE_TOOTH, "tooth"
+            found = f"tooth {second.position:g} of the {FLANKS[flank]} flank of '{suspect.serial}' again"
+            expected = "each tooth once"
+        else:
+            reason = Reason.DUPLICATE_POINT
+            column = "roll_length_mm" if series == PROFILE else "face_position_mm"
+            found = f"{second.position:.12g} mm in {_trace_name(suspect.serial, flank, tooth)} again"
+            expected = "each position once in a trace"
+        more = len(pairs) - len(told)
+        found += f" (first in {first.place})"
+        if more:
+            found += f", and {more} more that stand twice"
+        log.add(Problem(reason, second.source.name, found, expected, second.line, column, SECOND_MEASUREMENT))
+
+
+def _label_groups(readings: Sequence[_Reading]) -> list[list[_Reading]]:
+    """Readings whose labels hang together, each group in the given order."""
+    groups: list[list[_Reading]] = []
+    last = float("nan")
+    number: dict[int, int] = {}
+    for at in sorted(range(len(readings)), key=lambda at: readings[at].label):
+        label = readings[at].label
+        if not groups or label - last >= SAME_LABEL_MM:
+            groups.append([])
+        number[at] = len(groups) - 1
+        last = label
+    for at, reading in enumerate(readings):
+        groups[number[at]].append(reading)
+    return groups
+
+
+def _trace_name(serial: str, flank: int, tooth: int) -> str:
+    return f"the trace of '{serial}', {FLANKS[flank]} flank, tooth {tooth}"

@@ -1,0 +1,457 @@
+"""Reads an inspection folder: every problem of every file at once, or its gears one after the other.
+
+Two passes. The first reads each file once and puts its numbers aside, cut into series; so everything
+that is wrong is known before the first gear comes out, rows may come in any order, and memory is bounded
+by the chunk, the spool's bound and a small index, not by the folder. The second yields the gears.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Final
+
+from gearqa.core.geometry import diameter_at_roll
+from gearqa.errors import InputError, MeasurementFileError, Notice, PartFileError, Problem, Reason
+from gearqa.model.measurement import InputFile
+from gearqa.model.part import Part
+from gearqa.reading.folder.canonical import (
+    INDEX,
+    KIND_OF_SERIES,
+    MAX_TEETH,
+    PROFILE,
+    SERIES_BITS,
+    SINGLE_PITCH,
+    Frame,
+    series_key,
+    split_series_key,
+)
+from gearqa.reading.folder.careful_reader import CHUNK_ROWS, CarefulReader, with_encoding_settled
+from gearqa.reading.folder.careful_rows import careful_series
+from gearqa.reading.folder.inspection import Inspection
+from gearqa.reading.folder.listing import IGNORED, Listing, list_folder
+from gearqa.reading.folder.locate import locate
+from gearqa.reading.folder.pieces import cut
+from gearqa.reading.folder.recognition import recognise
+from gearqa.reading.folder.serial_checks import (
+    known_elsewhere_notices,
+    listed,
+    missing_table_notices,
+    twins,
+    unknown_serial,
+)
+from gearqa.reading.folder.series_store import SeriesStore
+from gearqa.reading.folder.sources import Convention, TableKind, TableSource
+from gearqa.reading.folder.spool import Spool
+from gearqa.reading.folder.table_kinds import GRADED_KINDS
+from gearqa.reading.folder.text_rows import TextRows
+from gearqa.reading.rows.decoding import CP1252, UTF8
+from gearqa.reading.rows.digests import sha256_of
+from gearqa.reading.rows.problem_log import ProblemLog
+from gearqa.symbols import FLANKS
+
+PART_FILE: Final = "part.toml"
+FAST_FROM_BYTES: Final = 2_500_000
+"""Below this the careful reader is done before the fast parser is loaded."""
+_LOCATED_SERIES: Final = 500
+"""Series whose double points are looked up and told one by one; further ones are counted."""
+
+
+def read_folder(
+    folder: Path | str,
+    *,
+    part: Part | Path | None = None,
+    columns: Path | None = None,
+    serials: Sequence[str] = (),
+    chunk_rows: int = 500_000,
+) -> Inspection:
+    """Read an inspection folder.
+
+    Parameters
+    ----------
+    folder : path
+        Holds `part.toml` and CSV tables.
+    part : Part or path, optional
+        The drawing, or the file that describes it; `part.toml` of the folder by default.
+    columns : path, optional
+        Column map for foreign tables; wins over the one that the part file names.
+    serials : sequence of str, optional
+        Only these gears.
+    chunk_rows : int
+        About how many rows are held in memory at once.
+
+    Returns
+    -------
+    Inspection
+        Iterate over it for the gears; close it (or use `with`) when done.
+
+    Raises
+    ------
+    MeasurementFileError
+        With all problems of all files (and of the part file, where both are at fault).
+    PartFileError
+        If only the part file or the column map is at fault.
+    """
+    wanted = (serials,) if isinstance(serials, str) else serials
+    return _Reading(Path(folder), chunk_rows, new_store()).run(part, columns, wanted)
+
+
+def new_store() -> SeriesStore:
+    """Where the numbers of one folder are put aside."""
+    return SeriesStore(Spool())
+
+
+@dataclass(slots=True)
+class _Reading:
+    folder: Path
+    chunk_rows: int
+    store: SeriesStore
+    log: ProblemLog = field(default_factory=ProblemLog)
+    texts: TextRows = field(default_factory=TextRows)
+    part: Part | None = None
+    part_problems: list[Problem] = field(default_factory=list)
+    ignore: tuple[str, ...] = ()
+    teeth: int | None = None
+    """Number of teeth that a part file gives which is at fault elsewhere."""
+    files: list[InputFile] = field(default_factory=list)
+    sources: list[TableSource] = field(default_factory=list)
+    map_failed: bool = False
+    convention: Convention = field(default_factory=Convention)
+
+    def run(self, part: Part | Path | None, columns: Path | None, serials: Sequence[str]) -> Inspection:
+        if not self.folder.is_dir():
+            raise MeasurementFileError([_no_folder(self.folder)])
+        try:
+            self._read_part(part)
+            mapped = self._read_map(columns)
+            listing = self._list(mapped)
+            self.sources = self._plan(listing, mapped)
+            self._read_tables()
+            return self._finish(listing, serials)
+        except BaseException:
+            self.store.close()
+            raise
+
+    # --- part file, column map, list of files ------------------------------------------------------
+
+    def _read_part(self, part: Part | Path | None) -> None:
+        from gearqa.reading.settings.part_file import part_notices, read_part
+
+        if isinstance(part, Part):
+            self.part = part
+        else:
+            path = self.folder / PART_FILE if part is None else Path(part)
+            name = self._name(path)
+            try:
+                self.part = read_part(path, name=name)
+            except PartFileError as error:
+                self.part_problems += error.problems
+                self.ignore, self.teeth = _known_of(path)
+            if path.is_file():
+                self.files.append(InputFile(name, sha256_of(path)))
+        if self.part is not None:
+            self.ignore = self.part.ignore
+            self.log.notices += part_notices(self.part)
+
+    def _read_map(self, columns: Path | None) -> list[TableSource]:
+        path = Path(columns) if columns is not None else None
+        if path is None and self.part is not None and self.part.columns is not None:
+            path = self.folder / self.part.columns
+        if path is None:
+            return []
+        from gearqa.reading.maps.columns_map import read_columns_map
+
+        name = self._name(path)
+        if path.is_file():
+            self.files.append(InputFile(name, sha256_of(path)))
+        try:
+            columns_map = read_columns_map(path, name=name)
+            self.ignore = (*self.ignore, *columns_map.ignore)
+            self.convention = columns_map.unmapped_convention
+            return list(columns_map.sources(self.folder))
+        except PartFileError as error:
+            self.part_problems += error.problems
+        except MeasurementFileError as error:
+            self.log.extend(error.problems)
+        self.map_failed = True
+        return []
+
+    def _list(self, mapped: Iterable[TableSource]) -> Listing:
+        known = {file.file for file in self.files}
+        named = {source.name for source in mapped}
+        listing = list_folder(self.folder, ignore=self.ignore, known=known, mapped=named)
+        ignored = [file.file for file in listing.left_out if file.left_out == IGNORED]
+        others = [file.file for file in listing.left_out if file.left_out != IGNORED]
+        if ignored:
+            self.log.notice("files_ignored", f"left out as `ignore` says: {', '.join(ignored)}")
+        if others:
+            self.log.notice("files_not_read", f"not read, being no CSV tables: {', '.join(others)}")
+        return listing
+
+    def _plan(self, listing: Listing, mapped: Sequence[TableSource]) -> list[TableSource]:
+        """Plans for all tables, in byte order of their names."""
+        sources = list(mapped)
+        for path in listing.tables:
+            seen = recognise(path, path.name)
+            if seen.left_out is not None:
+                self.files.append(InputFile(path.name, left_out=seen.left_out))
+                self.log.notice("table_left_out", f"{path.name} is left out: {seen.left_out}")
+            problems = seen.problems
+            if self.map_failed:  # the map may have been meant for this file
+                problems = tuple(p for p in problems if p.reason is not Reason.UNRECOGNISED_TABLE)
+            self.log.extend(problems)
+            self.log.notices += [n for n in seen.notices if n not in self.log.notices]
+            if problems:
+                self.files.append(InputFile(path.name, left_out="not readable"))
+            if seen.source is not None:
+                sources.append(replace(seen.source, convention=self.convention))
+        return sorted(sources, key=lambda source: source.name.encode("utf-8", "surrogateescape"))
+
+    def _name(self, path: Path) -> str:
+        """How messages call a file: relative to the folder where it lies inside."""
+        try:
+            return path.resolve().relative_to(self.folder.resolve()).as_posix()
+        except ValueError:
+            return str(path)
+
+    # --- first pass ----------------------------------------------------------------------------------
+
+    def _read_tables(self) -> None:
+        frame = Frame.of(self.part, self.teeth)
+        digests: dict[str, str] = {}
+        plain = [source for source in self.sources if _is_plain(source)]
+        fast = sum(_size(source.path) for source in plain) >= FAST_FROM_BYTES
+        for number, source in enumerate(self.sources):
+            read = self._read_fast if fast and source in plain else self._read_carefully
+            digests[source.name] = read(number, frame)
+        self.files += [InputFile(name, sha256) for name, sha256 in digests.items()]
+        self.store.finish()
+
+    def _read_fast(self, number: int, frame: Frame) -> str:
+        from gearqa.reading.folder.fast_reader import (
+            BYTES_PER_ROW,
+            FastReader,
+            NotPlainError,
+            OtherEncodingError,
+        )
+
+        source = self.sources[number]
+        reader = FastReader(source, frame, max(1, self.chunk_rows * BYTES_PER_ROW))
+        careful = CarefulReader(source, self.log)
+        store, log = self.store.mark(), self.log.mark()
+        try:
+            for block in reader.blocks():
+                if block.pieces is not None:
+                    careful.rows_read += block.rows
+                    self.store.add(block.pieces, number)
+                    continue
+                text = block.data.decode()
+                for raw in careful.block(text, reader.names, reader.lines_before(block)):
+                    rows, _ = careful_series(source, raw, frame, self.log)
+                    self.store.add(cut(rows), number)
+        except (NotPlainError, OtherEncodingError) as reason:
+            self.store.reset(store)
+            self.log.reset(log)
+            if isinstance(reason, NotPlainError):
+                return self._read_carefully(number, frame)
+            self.sources[number] = with_encoding_settled(source)
+            return self._read_fast(number, frame)
+        careful.check_rows()
+        return reader.sha256
+
+    def _read_carefully(self, number: int, frame: Frame) -> str:
+        source = self.sources[number] = with_encoding_settled(self.sources[number])
+        reader = CarefulReader(source, self.log)
+        for raw in reader.chunks(min(CHUNK_ROWS, self.chunk_rows)):
+            if source.kind in GRADED_KINDS:
+                rows, _ = careful_series(source, raw, frame, self.log)
+                self.store.add(cut(rows), number)
+            else:
+                for serial in self.texts.add(source, raw, self.log):
+                    self.store.meet(serial)
+        if reader.blank_dropped:
+            count = reader.blank_dropped
+            self.log.notice("blank_rows_dropped", f"{source.name}: {count} rows with blank cells left out")
+        return reader.sha256
+
+    # --- between the passes ----------------------------------------------------------------------------
+
+    def _finish(self, listing: Listing, wanted: Sequence[str]) -> Inspection:
+        frame = Frame.of(self.part)
+        self._check_repeats(frame)
+        self._check_pitch()
+        self._check_limits(frame)
+        serials, gear_notices = self._check_serials(wanted)
+        simulated = any(source.simulated for source in self.sources)
+        problems = (*self.part_problems, *self.log.problems)
+        if problems:
+            raise _error(self.part_problems, self.log.problems)
+        assert self.part is not None
+        if self.texts.settle_times():
+            self.log.notice(
+                "times_without_zone", "times without a time zone are taken as local time of the place of work"
+            )
+        if simulated:
+            self.log.notice("simulated", "SIMULATED: a table says that it was not measured but simulated")
+        return Inspection(
+            self.folder, self.part, self._inputs(listing), tuple(self.log.notices), simulated, serials,
+            tuple(self.texts.events), self.store, self.texts, gear_notices,
+        )  # fmt: skip
+
+    def _inputs(self, listing: Listing) -> tuple[InputFile, ...]:
+        read = [file for file in self.files if file.left_out is None]
+        return (*read, *(file for file in self.files if file.left_out is not None), *listing.left_out)
+
+    def _check_repeats(self, frame: Frame) -> None:
+        suspects, count = self.store.suspects(_LOCATED_SERIES)
+        if not suspects:
+            return
+        locate(suspects, self.sources, frame, self.log)
+        if count > len(suspects):
+            self.log.add(
+                Problem(
+                    Reason.DUPLICATE_POINT, self.folder.name,
+                    f"{count - len(suspects)} more traces with points that stand twice", "none",
+                    hint="is a table in the folder twice, or a second measurement?",
+                )
+            )  # fmt: skip
+
+    def _check_pitch(self) -> None:
+        """Index and single pitch both for one serial and flank."""
+        names = list(self.store.serials)
+        keys = set(self.store.keys(INDEX, SINGLE_PITCH).tolist())
+        for key in sorted(keys):
+            gear, series = key >> SERIES_BITS, key & ((1 << SERIES_BITS) - 1)
+            sort, flank, _ = split_series_key(series)
+            other = series_key(SINGLE_PITCH, flank)
+            if sort != INDEX or (gear << SERIES_BITS) | other not in keys:
+                continue
+            files = [self.sources[n].name for s in (series, other) for n in self.store.files_with(gear, s)]
+            found = f"index and single pitch of the {FLANKS[flank]} flank of '{names[gear]}'"
+            self.log.add(
+                Problem(
+                    Reason.CONTRADICTING_COLUMNS, files[0], f"{found} (see {', '.join(files[1:])} too)",
+                    "one of the two", column="index_um",
+                )
+            )  # fmt: skip
+
+    def _check_limits(self, frame: Frame) -> None:
+        """Profile tables without the limits to evaluate them."""
+        measured = self.store.position_range(PROFILE)
+        if self.part is None or frame.base_diameter_mm is None or measured is None:
+            return
+        limits = self.part.evaluation.profile
+        diameters = (limits.control_diameter_mm, limits.tip_form_diameter_mm)
+        if limits.explicit or None not in diameters:
+            return
+        shown = [
+            f"{roll:.4f} mm (diameter {diameter_at_roll(roll, frame.base_diameter_mm):.4f} mm)"
+            for roll in measured
+        ]
+        root, tip = shown if self.part.gear.kind == "external" else shown[::-1]
+        keys = ("control_diameter_mm", "tip_form_diameter_mm")
+        missing = [key for key, value in zip(keys, diameters, strict=True) if value is None]
+        sides = {keys[0]: "root-side limit", keys[1]: "tip-side limit"}
+        expected = " and ".join(f"{key} ({sides[key]})" for key in missing)
+        name = next(source.name for source in self.sources if source.kind == "profile")
+        self.log.add(
+            Problem(
+                Reason.NO_EVALUATION_LIMITS, name,
+                f"profile traces from roll length {root} on the root side to {tip} on the tip side, but no "
+                "limits to evaluate them",
+                f"{expected} under [evaluation.profile] of the part file",
+                hint="or start_roll_length_mm and end_roll_length_mm; the drawing states them",
+            )
+        )  # fmt: skip
+
+    def _check_serials(self, wanted: Sequence[str]) -> tuple[tuple[str, ...], dict[str, list[Notice]]]:
+        kinds_of = self._kinds_of()
+        graded = [serial for serial, kinds in kinds_of.items() if kinds]
+        texts: dict[TableKind, Collection[str]] = {
+            "size": self.texts.sizes,
+            "production": self.texts.production,
+        }
+        elsewhere = {
+            serial: [kind for kind, table in texts.items() if serial in table]
+            for serial, kinds in kinds_of.items()
+            if not kinds
+        }
+        hints = twins(kinds_of)
+        if not graded and not self.log.problems and not self.map_failed:
+            self.log.add(_nothing_to_grade(self.folder, self.sources))
+        for serial in dict.fromkeys(wanted):
+            if serial.strip() not in kinds_of or serial.strip() in elsewhere:
+                self.log.add(unknown_serial(serial.strip(), self.folder.name, graded, elsewhere))
+        if wanted:
+            chosen = {serial.strip() for serial in wanted}
+            graded = [serial for serial in graded if serial in chosen]
+        elif elsewhere:
+            self.log.notices += known_elsewhere_notices(list(elsewhere), elsewhere, hints)
+        present = [kind for kind in GRADED_KINDS if any(kind in kinds for kinds in kinds_of.values())]
+        return tuple(graded), missing_table_notices(graded, kinds_of, present, hints)
+
+    def _kinds_of(self) -> dict[str, frozenset[TableKind]]:
+        names = list(self.store.serials)
+        kinds: list[set[TableKind]] = [set() for _ in names]
+        for series, kind in enumerate(KIND_OF_SERIES):
+            for gear in self.store.gears_with(series):
+                kinds[gear].add(kind)
+        return {name: frozenset(own) for name, own in zip(names, kinds, strict=True)}
+
+
+def _is_plain(source: TableSource) -> bool:
+    """Whether the fast reader understands a plan."""
+    dialect = source.dialect
+    tricks = (
+        dialect.skip_rows or dialect.skip_after_header or dialect.skip_last_rows or dialect.drop_blank
+        or source.where or source.wide or dialect.comment != "#" or dialect.encoding not in {UTF8, CP1252}
+    )  # fmt: skip
+    columns = all(c.column and not (c.words or c.columns) for c in source.columns.values())
+    return source.kind in GRADED_KINDS and columns and not tricks
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
+
+
+def _no_folder(folder: Path) -> Problem:
+    if folder.exists():
+        return Problem(
+            Reason.FILE_NOT_FOUND, str(folder), "a file", "an inspection folder",
+            hint=f"name the folder it lies in: {folder.parent}",
+        )  # fmt: skip
+    return Problem(Reason.FILE_NOT_FOUND, str(folder), "no such folder", "an inspection folder")
+
+
+def _nothing_to_grade(folder: Path, sources: Sequence[TableSource]) -> Problem:
+    kinds = sorted({source.kind for source in sources})
+    found = f"only tables of {listed(kinds)}, which cannot be graded" if kinds else "no table at all"
+    return Problem(
+        Reason.NOTHING_TO_GRADE, folder.name or str(folder), found,
+        "a CSV table of profile, helix, pitch or runout", hint="`gearqa new` writes templates",
+    )  # fmt: skip
+
+
+def _known_of(path: Path) -> tuple[tuple[str, ...], int | None]:
+    """The `ignore` line and the number of teeth of a part file that is at fault elsewhere."""
+    import tomllib
+
+    try:
+        document = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except (OSError, ValueError):
+        return (), None
+    ignore, gear = document.get("ignore"), document.get("gear")
+    patterns = [one for one in ignore if isinstance(one, str)] if isinstance(ignore, list) else []
+    teeth = gear.get("teeth") if isinstance(gear, dict) else None
+    sane = isinstance(teeth, int) and not isinstance(teeth, bool) and 0 < teeth <= MAX_TEETH
+    return tuple(patterns), teeth if sane else None
+
+
+def _error(part_problems: Sequence[Problem], problems: Sequence[Problem]) -> InputError:
+    if not problems:
+        return PartFileError(part_problems)
+    return MeasurementFileError((*part_problems, *problems))

@@ -1,0 +1,131 @@
+"""Cuts rows into pieces: what one table chunk holds of one series, sorted by position."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.reading.folder.canonical import SERIES_BITS, SeriesRows
+
+Array = NDArray[np.float64]
+
+SAME_POSITION_MM: Final = 1e-6
+"""Two points of a trace that lie closer are one point measured twice."""
+SAME_LABEL_MM: Final = 0.1
+"""Labels (face position of a profile, diameter of a helix) that differ by less belong together."""
+
+
+_NO_LABEL: Final = 1e300
+"""Stands for a missing label while rows are cut: far from every other one."""
+
+
+@dataclass(slots=True)
+class Pieces:
+    """Pieces of series; the rows of a piece are contiguous and rise in position."""
+
+    serials: Sequence[str]
+    serial: NDArray[np.int64]
+    """Place of each piece's serial in `serials`."""
+    series: NDArray[np.int64]
+    start: NDArray[np.int64]
+    """First row of each piece."""
+    count: NDArray[np.int64]
+    label_low: Array
+    """Smallest label of each piece, NaN without label."""
+    label_high: Array
+    repeated: NDArray[np.bool_]
+    """Whether a position stands twice in the piece."""
+    position: Array
+    value: Array
+    met: NDArray[np.int64]
+    """Places of the serials in the order of the file (with repeats)."""
+
+    def __len__(self) -> int:
+        return len(self.start)
+
+
+def cut(rows: SeriesRows) -> Pieces:
+    """Cut rows into pieces. Rows grouped by trace and rising in position (the usual file) are not moved."""
+    key = (rows.serial.astype(np.int64) << SERIES_BITS) | rows.series
+    if rows.label is None:
+        starts = _starts(key[1:] != key[:-1], len(key))
+        met = key[starts] >> SERIES_BITS
+        if len(np.unique(key[starts])) < len(starts):
+            order = np.argsort(key, kind="stable")
+            rows, key = rows.take(order), key[order]
+            starts = _starts(key[1:] != key[:-1], len(key))
+    else:
+        # rows without label are a trace of their own beside those with one
+        rows = replace(rows, label=np.where(np.isnan(rows.label), _NO_LABEL, rows.label))
+        assert rows.label is not None
+        jump = np.abs(np.diff(rows.label)) >= SAME_LABEL_MM
+        starts = _starts((key[1:] != key[:-1]) | jump, len(key))
+        met = key[starts] >> SERIES_BITS
+        low, high = _label_range(rows.label, starts)
+        if _labels_repeat(key[starts], low, high):
+            group = _label_groups(key, rows.label)
+            order = np.argsort(group, kind="stable")
+            rows, key, group = rows.take(order), key[order], group[order]
+            starts = _starts(group[1:] != group[:-1], len(key))
+    count = np.diff(np.append(starts, len(key)))
+    rows, repeated = _rising(rows, starts, count)
+    low, high = _label_range(rows.label, starts)
+    return Pieces(
+        rows.serials, key[starts] >> SERIES_BITS, key[starts] & ((1 << SERIES_BITS) - 1), starts, count,
+        low, high, repeated, rows.position, rows.value, met,
+    )  # fmt: skip
+
+
+def _starts(change: NDArray[np.bool_], length: int) -> NDArray[np.int64]:
+    if length == 0:
+        return np.zeros(0, dtype=np.int64)
+    return np.concatenate((np.zeros(1, dtype=np.int64), np.flatnonzero(change) + 1))
+
+
+def _label_range(label: Array | None, starts: NDArray[np.int64]) -> tuple[Array, Array]:
+    if label is None or not len(starts):
+        nothing = np.full(len(starts), np.nan)
+        return nothing, nothing
+    low, high = np.minimum.reduceat(label, starts), np.maximum.reduceat(label, starts)
+    unlabelled = low == _NO_LABEL
+    return np.where(unlabelled, np.nan, low), np.where(unlabelled, np.nan, high)
+
+
+def _labels_repeat(key: NDArray[np.int64], low: Array, high: Array) -> bool:
+    """Whether two pieces of a chunk belong to one trace."""
+    order = np.lexsort((low, key))
+    key, low, high = key[order], low[order], high[order]
+    return bool(np.any((key[1:] == key[:-1]) & (low[1:] - high[:-1] < SAME_LABEL_MM)))
+
+
+def _label_groups(key: NDArray[np.int64], label: Array) -> NDArray[np.int64]:
+    """Number of the trace of every row: same key, and labels that hang together."""
+    order = np.lexsort((label, key))
+    apart = (np.diff(key[order]) != 0) | (np.diff(label[order]) >= SAME_LABEL_MM)
+    group = np.empty(len(key), dtype=np.int64)
+    group[order] = np.concatenate((np.zeros(1, dtype=np.int64), np.cumsum(apart)))
+    return group
+
+
+def _rising(
+    rows: SeriesRows, starts: NDArray[np.int64], count: NDArray[np.int64]
+) -> tuple[SeriesRows, NDArray[np.bool_]]:
+    """Sort each piece by position where it is not; tell the pieces in which a position repeats."""
+    good = _steps_good(rows.position, starts)
+    if good.all():
+        return rows, np.zeros(len(starts), dtype=np.bool_)
+    piece = np.repeat(np.arange(len(starts)), count)
+    rows = rows.take(np.lexsort((rows.position, piece)))
+    good = _steps_good(rows.position, starts)
+    return rows, ~np.logical_and.reduceat(np.append(True, good), starts)
+
+
+def _steps_good(position: Array, starts: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Whether each step within a piece rises; steps between pieces do not count."""
+    good = np.diff(position) > SAME_POSITION_MM
+    good[starts[1:] - 1] = True
+    return good

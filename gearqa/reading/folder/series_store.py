@@ -1,0 +1,344 @@
+"""All series of a folder between the two passes: a spool of numbers and an index of their pieces.
+
+Adding keeps memory bounded by the chunk, the spool's bound and some 80 bytes per piece. Position arrays
+that many traces share are stored once, and every such trace gets the same array object.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.reading.folder.canonical import SERIES_BITS, split_series_key
+from gearqa.reading.folder.pieces import SAME_LABEL_MM, SAME_POSITION_MM, Pieces
+from gearqa.reading.folder.spool import Spool
+
+Array = NDArray[np.float64]
+
+SHARED_BYTES: Final = 16 << 20
+"""Memory for position arrays that traces may share; further ones go to the spool."""
+_SHORTEST_SHARED: Final = 8
+_NOT_SHARED: Final = -1
+
+_INDEX: Final = np.dtype(
+    [
+        ("gear", np.int32), ("series", np.int32), ("file", np.int32), ("shared", np.int32),
+        ("count", np.int64), ("value_at", np.int64), ("position_at", np.int64),
+        ("first", np.float64), ("last", np.float64), ("label_low", np.float64), ("label_high", np.float64),
+        ("repeated", np.bool_),
+    ]
+)  # fmt: skip
+
+
+_PIECE_FIELDS: Final = ["series", "shared", "count", "value_at", "position_at", "label_low", "label_high"]
+_NOTHING: Final = np.zeros(0)
+
+
+class _Piece(NamedTuple):
+    """A row of the index, for the second pass."""
+
+    series: int
+    shared: int
+    points: int
+    value_at: int
+    position_at: int
+    label_low: float
+    label_high: float
+
+
+class Series(NamedTuple):
+    """One series put together: positions rise."""
+
+    series: int
+    flank: int
+    tooth: int
+    position: Array
+    value: Array
+    label_mm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """A series in which a position may stand twice, or whose label is not constant."""
+
+    serial: str
+    series: int
+    label_spread: bool = False
+
+
+@dataclass(slots=True)
+class SharedPositions:
+    """Position arrays met so far, each as one object."""
+
+    arrays: list[Array] = field(default_factory=list)
+    _numbers: dict[bytes, int] = field(default_factory=dict)
+    _bytes: int = 0
+    _last: int = _NOT_SHARED
+
+    def number(self, position: Array) -> int:
+        """Number of an array of equal content, kept from now on; -1 where memory for it is used up."""
+        if self._last >= 0:
+            last = self.arrays[self._last]
+            if len(last) == len(position) and last[0] == position[0] and (last == position).all():
+                return self._last
+        key = position.tobytes()
+        number = self._numbers.get(key, _NOT_SHARED)
+        if number == _NOT_SHARED and self._bytes + 2 * len(key) <= SHARED_BYTES:
+            number = len(self.arrays)
+            array = position.copy()
+            array.setflags(write=False)
+            self.arrays.append(array)
+            self._numbers[key] = number
+            self._bytes += 2 * len(key)
+        if number != _NOT_SHARED:
+            self._last = number
+        return number
+
+    def same_object(self, position: Array) -> Array:
+        """The shared array of equal content, the given one from now on if there was none."""
+        number = self.number(position)
+        return position if number == _NOT_SHARED else self.arrays[number]
+
+
+class SeriesStore:
+    """Takes pieces in file order, then gives whole series gear by gear."""
+
+    def __init__(self, spool: Spool) -> None:
+        self._spool = spool
+        self._shared = SharedPositions()
+        self._parts: list[NDArray[np.void]] = []
+        self._index = np.zeros(0, dtype=_INDEX)
+        self._first_of_gear = np.zeros(1, dtype=np.int64)
+        self._trace_starts = np.zeros(0, dtype=np.int64)
+        self.serials: dict[str, int] = {}
+        """Serial -> number, in the order first met in any table."""
+
+    def meet(self, serial: str) -> int:
+        """Number of a serial, given out as they are met."""
+        return self.serials.setdefault(serial, len(self.serials))
+
+    def add(self, pieces: Pieces, file: int) -> None:
+        """Put the pieces of one chunk aside; `file` is any number that tells files apart."""
+        if not len(pieces):
+            return
+        gear_of = np.full(len(pieces.serials), -1, dtype=np.int32)
+        for place in dict.fromkeys(pieces.met.tolist()):
+            gear_of[place] = self.meet(pieces.serials[place])
+        index = np.zeros(len(pieces), dtype=_INDEX)
+        index["gear"] = gear_of[pieces.serial]
+        index["series"] = pieces.series
+        index["file"] = file
+        index["count"] = pieces.count
+        index["first"] = pieces.position[pieces.start]
+        index["last"] = pieces.position[pieces.start + pieces.count - 1]
+        index["label_low"] = pieces.label_low
+        index["label_high"] = pieces.label_high
+        index["repeated"] = pieces.repeated
+        index["value_at"] = self._spool.append(pieces.value) + pieces.start
+        index["shared"] = shared = self._share(pieces)
+        own = shared == _NOT_SHARED
+        if own.any():
+            counts = pieces.count[own]
+            position = pieces.position if own.all() else pieces.position[np.repeat(own, pieces.count)]
+            index["position_at"][own] = self._spool.append(position) + np.cumsum(counts) - counts
+        self._parts.append(index)
+
+    def _share(self, pieces: Pieces) -> NDArray[np.int32]:
+        shared = np.full(len(pieces), _NOT_SHARED, dtype=np.int32)
+        position, number = pieces.position, self._shared.number
+        long = np.flatnonzero(pieces.count >= _SHORTEST_SHARED)
+        ends = pieces.start + pieces.count
+        for at, start, end in zip(
+            long.tolist(), pieces.start[long].tolist(), ends[long].tolist(), strict=True
+        ):
+            shared[at] = number(position[start:end])
+        return shared
+
+    def mark(self) -> tuple[int, int]:
+        """Where the store stands, for `reset`."""
+        return len(self._parts), len(self.serials)
+
+    def reset(self, mark: tuple[int, int]) -> None:
+        """Forget what was added after a mark (a file that is read again)."""
+        del self._parts[mark[0] :]
+        for serial in list(self.serials)[mark[1] :]:
+            del self.serials[serial]
+
+    def finish(self) -> None:
+        """Order the index by gear; nothing may be added after this."""
+        if self._parts:
+            self._index = np.concatenate(self._parts)
+            self._parts.clear()
+        index = self._index
+        order = np.lexsort((index["first"], index["label_low"], index["series"], index["gear"]))
+        self._index = index = index[order]
+        self._first_of_gear = np.searchsorted(index["gear"], np.arange(len(self.serials) + 1))
+        change = (np.diff(index["gear"]) != 0) | (np.diff(index["series"]) != 0)
+        labels = index["label_low"]
+        if not np.isnan(labels).all():
+            change |= self._label_jumps(change)
+        self._trace_starts = np.concatenate(
+            (np.zeros(min(1, len(index)), dtype=np.int64), np.flatnonzero(change) + 1)
+        )
+
+    def _label_jumps(self, change: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Where the labels of one tooth's pieces, in rising order, leave a gap."""
+        low, high = self._index["label_low"].tolist(), self._index["label_high"].tolist()
+        jumps = np.zeros(len(change), dtype=np.bool_)
+        reach = high[0]
+        for at in range(1, len(low)):
+            if change[at - 1]:
+                reach = high[at]
+                continue
+            # a piece without label beside one with: apart as well
+            jumps[at - 1] = not low[at] - reach < SAME_LABEL_MM and not (
+                low[at] != low[at] and reach != reach  # noqa: PLR0124 - NaN
+            )
+            reach = high[at] if jumps[at - 1] else max(reach, high[at])
+        return jumps
+
+    # --- questions about the whole ---------------------------------------------------------------
+
+    def gears_with(self, series: int) -> set[int]:
+        """Numbers of the serials that have a series of this sort."""
+        index = self._index
+        return set(np.unique(index["gear"][index["series"] >> 17 == series]).tolist())
+
+    def keys(self, *sorts: int) -> NDArray[np.int64]:
+        """Distinct (gear, series key) of some sorts of series, as one number: gear << 20 | series key."""
+        index = self._index[np.isin(self._index["series"] >> 17, sorts)]
+        return np.unique((index["gear"].astype(np.int64) << SERIES_BITS) | index["series"])
+
+    def files_with(self, gear: int, series: int) -> list[int]:
+        """Files that hold rows of a series key."""
+        own = self._of_gear(gear)
+        return sorted(set(own["file"][own["series"] == series].tolist()))
+
+    def _of_gear(self, gear: int) -> NDArray[np.void]:
+        begin, end = self._first_of_gear[gear : gear + 2].tolist()
+        return self._index[begin:end]
+
+    def position_range(self, series: int) -> tuple[float, float] | None:
+        """Smallest and largest position in all series of this sort."""
+        own = self._index[self._index["series"] >> 17 == series]
+        return (float(own["first"].min()), float(own["last"].max())) if len(own) else None
+
+    def suspects(self, limit: int) -> tuple[list[Suspect], int]:
+        """Series with a repeated position, or with labels that drift or scatter; and how many in all."""
+        index, starts = self._index, self._trace_starts
+        if not len(index):
+            return [], 0
+        names = list(self.serials)
+        ends = np.append(starts[1:], len(index))
+        repeated = np.logical_or.reduceat(index["repeated"], starts)
+        for at in np.flatnonzero(ends - starts > 1).tolist():
+            if not repeated[at]:
+                repeated[at] = self._overlaps(index[starts[at] : ends[at]])
+        spread = self._label_faults(starts, ends)
+        found: dict[Suspect, None] = {}
+        for at in np.flatnonzero(repeated | spread).tolist():
+            row = index[starts[at]]
+            found[Suspect(names[row["gear"]], int(row["series"]), bool(spread[at]))] = None
+        return list(found)[:limit], len(found)
+
+    def _overlaps(self, pieces: NDArray[np.void]) -> bool:
+        """Whether a position stands in two of the pieces of one trace (sorted by first position)."""
+        if np.all(pieces["first"][1:] > pieces["last"][:-1] + SAME_POSITION_MM):
+            return False
+        rows = [_Piece(*row) for row in pieces[_PIECE_FIELDS].tolist()]
+        position = np.sort(np.concatenate([self._position(row) for row in rows]))
+        return bool(np.any(np.diff(position) <= SAME_POSITION_MM))
+
+    def _label_faults(self, starts: NDArray[np.int64], ends: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Traces whose label is not constant: it drifts, or it changes from point to point."""
+        index = self._index
+        low = np.fmin.reduceat(index["label_low"], starts)
+        high = np.fmax.reduceat(index["label_high"], starts)
+        with np.errstate(invalid="ignore"):
+            drifts = (high - low >= SAME_LABEL_MM) & (index["series"][starts] >> 17 == 1)
+        points = np.add.reduceat(index["count"], starts)
+        key = (index["gear"][starts].astype(np.int64) << SERIES_BITS) | index["series"][starts]
+        _, inverse, traces = np.unique(key, return_inverse=True, return_counts=True)
+        scattered = (traces[inverse] > 1) & (points < 3) & ~np.isnan(low)
+        return np.asarray(drifts | scattered)
+
+    # --- second pass -------------------------------------------------------------------------------
+
+    def series_of(self, gear: int) -> Iterator[Series]:
+        """All series of one gear: by sort, flank, tooth, label."""
+        begin, end = self._first_of_gear[gear : gear + 2].tolist()
+        if begin == end:
+            return
+        pieces = [_Piece(*row) for row in self._index[_PIECE_FIELDS][begin:end].tolist()]
+        values = self._values(pieces)
+        past = [at - begin for at in self._trace_starts[slice(*self._traces_of(begin, end))].tolist()]
+        for at, past_at in pairwise([*past, end - begin]):
+            piece = pieces[at]
+            if past_at - at == 1:
+                position, value = self._position(piece), values[at]
+                low, high = piece.label_low, piece.label_high
+            else:
+                position, value = self._joined(pieces[at:past_at], values[at:past_at])
+                low = min(one.label_low for one in pieces[at:past_at])
+                high = max(one.label_high for one in pieces[at:past_at])
+            label = None if low != low else low if low == high else (low + high) / 2  # noqa: PLR0124
+            yield Series(*split_series_key(piece.series), position, value, label)
+
+    def _traces_of(self, begin: int, end: int) -> tuple[int, int]:
+        first, past = np.searchsorted(self._trace_starts, (begin, end)).tolist()
+        return first, past
+
+    def _position(self, piece: _Piece) -> Array:
+        if piece.shared != _NOT_SHARED:
+            return self._shared.arrays[piece.shared]
+        return self._spool.read(piece.position_at, piece.points)
+
+    def _values(self, pieces: Sequence[_Piece]) -> list[Array]:
+        """Values of pieces; those that lie side by side in the spool are read at once."""
+        values: list[Array] = [_NOTHING] * len(pieces)
+        run: list[int] = []
+        start = end = 0
+        for at in sorted(range(len(pieces)), key=lambda at: pieces[at].value_at):
+            piece = pieces[at]
+            if piece.value_at != end:
+                self._read_run(pieces, run, start, end - start, values)
+                run, start = [], piece.value_at
+            run.append(at)
+            end = piece.value_at + piece.points
+        self._read_run(pieces, run, start, end - start, values)
+        return values
+
+    def _read_run(
+        self, pieces: Sequence[_Piece], run: Sequence[int], start: int, count: int, values: list[Array]
+    ) -> None:
+        if not run:
+            return
+        block = self._spool.read(start, count)
+        at = 0
+        for piece in run:
+            values[piece] = block[at : at + pieces[piece].points]
+            at += pieces[piece].points
+
+    def _joined(self, pieces: Sequence[_Piece], values: list[Array]) -> tuple[Array, Array]:
+        position = np.concatenate([self._position(piece) for piece in pieces])
+        value = np.concatenate(values)
+        if np.any(np.diff(position) <= 0):
+            order = np.argsort(position, kind="stable")
+            position, value = position[order], value[order]
+        position.setflags(write=False)
+        value.setflags(write=False)
+        return self._shared.same_object(position), value
+
+    @property
+    def on_disk(self) -> bool:
+        """Whether the numbers went to a temporary file."""
+        return self._spool.on_disk
+
+    def close(self) -> None:
+        """Free memory and disk."""
+        self._spool.close()

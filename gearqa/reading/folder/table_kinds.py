@@ -1,0 +1,143 @@
+"""The neutral tables as data: their kinds, canonical columns, units and other names.
+
+A column is called after its quantity and its unit: `deviation_um`, `deviation_mm`. Every quantity has
+one canonical unit; readers turn the others into it. Recognition, column maps and messages read this.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from gearqa.reading.folder.sources import TableKind
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A measured quantity: its canonical column, and the factor from every unit it may come in."""
+
+    name: str
+    unit: str
+    factors: Mapping[str, float]
+    """Unit as in the column name -> factor to the canonical unit."""
+
+    @property
+    def column(self) -> str:
+        """Canonical column name."""
+        return f"{self.name}_{self.unit}"
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All names the column may have."""
+        return tuple(f"{self.name}_{unit}" for unit in self.factors)
+
+
+_MICROMETRES: Final = {"um": 1.0, "mm": 1000.0}
+_MILLIMETRES: Final = {"mm": 1.0, "um": 0.001}
+
+QUANTITIES: Final[Mapping[str, Quantity]] = {
+    q.name: q
+    for q in (
+        Quantity("deviation", "um", _MICROMETRES),
+        Quantity("index", "um", _MICROMETRES),
+        Quantity("pitch", "um", _MICROMETRES),
+        Quantity("radial", "um", _MICROMETRES),
+        Quantity("roll_length", "mm", _MILLIMETRES),
+        Quantity("roll_angle", "deg", {"deg": 1.0}),
+        Quantity("diameter", "mm", _MILLIMETRES),
+        Quantity("face_position", "mm", _MILLIMETRES),
+        Quantity("pin_diameter", "mm", _MILLIMETRES),
+        Quantity("value", "mm", _MILLIMETRES),
+        Quantity("temperature", "degC", {"degC": 1.0}),
+    )
+}
+
+PROFILE_POSITIONS: Final = ("roll_length_mm", "roll_angle_deg", "diameter_mm")
+"""Position columns of a profile table; the first one given wins."""
+
+
+@dataclass(frozen=True, slots=True)
+class TableFormat:
+    """Canonical columns of one kind of table."""
+
+    kind: TableKind
+    required: tuple[tuple[str, ...], ...]
+    """Each entry: columns one of which must be there."""
+    optional: tuple[str, ...] = ()
+    extra_are_labels: bool = False
+    """Whether columns that are not known are kept as labels."""
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All canonical columns of this kind, in order."""
+        return (*(name for names in self.required for name in names), *self.optional)
+
+
+PRODUCTION_COLUMNS: Final = (
+    "finished_at", "grinder", "wheel", "dress", "parts_since_dress", "fixture", "measured_at", "instrument",
+    "operator", "temperature_degC", "calibration_ref", "calibration_due", "remark",
+)  # fmt: skip
+EVENT_COLUMNS: Final = ("wheel", "parameter", "flank", "correction", "unit", "remark")
+
+TABLES: Final[Mapping[TableKind, TableFormat]] = {
+    t.kind: t
+    for t in (
+        TableFormat(
+            "profile",
+            (("serial",), ("flank",), ("tooth",), PROFILE_POSITIONS, ("deviation_um",)),
+            ("face_position_mm",),
+        ),
+        TableFormat(
+            "helix",
+            (("serial",), ("flank",), ("tooth",), ("face_position_mm",), ("deviation_um",)),
+            ("diameter_mm",),
+        ),
+        TableFormat("pitch", (("serial",), ("flank",), ("tooth",), ("index_um", "pitch_um"))),
+        TableFormat("runout", (("serial",), ("space",), ("radial_um",))),
+        TableFormat(
+            "size",
+            (("serial",), ("method",), ("value_mm",)),
+            ("pin_diameter_mm", "teeth_spanned", "position"),
+        ),
+        TableFormat("production", (("serial",),), PRODUCTION_COLUMNS, extra_are_labels=True),
+        TableFormat("events", (("at",), ("grinder",), ("event",)), EVENT_COLUMNS),
+    )
+}
+
+LABEL_COLUMNS: Final[Mapping[TableKind, str]] = {"profile": "face_position_mm", "helix": "diameter_mm"}
+"""Where on the flank a trace lies; may be left empty."""
+
+GRADED_KINDS: Final[tuple[TableKind, ...]] = ("profile", "helix", "pitch", "runout")
+"""Tables that can be graded."""
+
+NUMBER_COLUMNS: Final = frozenset(
+    {q.column for q in QUANTITIES.values()}
+    | {"tooth", "space", "teeth_spanned", "parts_since_dress", "correction"}
+)
+WHOLE_NUMBER_COLUMNS: Final = frozenset({"tooth", "space", "teeth_spanned", "parts_since_dress"})
+TIME_COLUMNS: Final = frozenset({"finished_at", "measured_at", "calibration_due", "at"})
+SIZE_METHODS: Final = ("balls", "span")
+
+
+def table_name(kind: TableKind) -> str:
+    """A kind of table as a sentence calls it."""
+    return f"{'an' if kind == 'events' else 'a'} {kind} table"
+
+
+def split_unit(header: str) -> tuple[str, str | None]:
+    """Quantity and unit of a column name; the unit is None where the name is no measured quantity.
+
+    A quantity without a known unit gives an empty unit.
+
+    >>> split_unit("deviation_mm"), split_unit("deviation"), split_unit("serial")
+    (('deviation', 'mm'), ('deviation', ''), ('serial', None))
+    """
+    name = header.strip().casefold()
+    for quantity in QUANTITIES.values():
+        if name == quantity.name:
+            return quantity.name, ""
+        for unit in quantity.factors:
+            if name == f"{quantity.name}_{unit}".casefold():
+                return quantity.name, unit
+    return name, None

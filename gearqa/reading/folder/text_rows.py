@@ -1,0 +1,193 @@
+"""Rows of the tables that hold texts: size, production, events."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from datetime import datetime, time
+from typing import Any
+
+from gearqa.errors import Reason
+from gearqa.model.measurement import GrinderEvent, Production, SizeReading
+from gearqa.reading.folder.careful_reader import RawRows
+from gearqa.reading.folder.cells import Cells
+from gearqa.reading.folder.sources import TableSource
+from gearqa.reading.folder.table_kinds import PRODUCTION_COLUMNS, SIZE_METHODS, TIME_COLUMNS
+from gearqa.reading.rows.problem_log import ProblemLog
+from gearqa.symbols import FLANKS
+
+
+@dataclass(slots=True)
+class TextRows:
+    """What the text tables of a folder say."""
+
+    sizes: dict[str, list[SizeReading]] = field(default_factory=dict)
+    production: dict[str, Production] = field(default_factory=dict)
+    events: list[GrinderEvent] = field(default_factory=list)
+    _stated: dict[tuple[str, str], tuple[str, int, str]] = field(default_factory=dict)
+    """(serial, field) -> file, line, cell that stated it."""
+
+    def add(self, source: TableSource, raw: RawRows, log: ProblemLog) -> list[str]:
+        """Take rows in; returns their serials."""
+        cells = Cells.of(source, raw, log)
+        if source.kind == "events":
+            self._add_events(cells)
+            return []
+        serials, codes = cells.serials()
+        names = [serials[code] for code in codes.tolist()]
+        if source.kind == "size":
+            self._add_sizes(cells, names)
+        else:
+            self._add_production(cells, names)
+        return [name for name in serials if name]
+
+    # --- size --------------------------------------------------------------------------------------
+
+    def _add_sizes(self, cells: Cells, serials: list[str]) -> None:
+        columns = cells.raw.columns
+        count = len(serials)
+        hint = "balls: dimension over or between balls or pins; span: over several teeth"
+        methods = cells.words("method", SIZE_METHODS, hint)
+        values = cells.optional_numbers("value_mm")
+        nothing: list[None] = [None] * count
+        pins = cells.optional_numbers("pin_diameter_mm") if "pin_diameter_mm" in columns else nothing
+        spans = cells.whole_numbers("teeth_spanned", 1) if "teeth_spanned" in columns else nothing
+        positions = cells.texts("position") if "position" in columns else nothing
+        for row in range(count):
+            if cells.bad[row]:
+                continue
+            method = SIZE_METHODS[methods[row]]
+            needed = ("pin_diameter_mm", pins) if method == "balls" else ("teeth_spanned", spans)
+            if values[row] is None:
+                cells.fault(row, Reason.EMPTY_CELL, "value_mm", "a number", found="an empty cell")
+            if needed[1][row] is None:
+                cells.fault(
+                    row, Reason.EMPTY_CELL, needed[0], f"a number, since the method is '{method}'",
+                    found="an empty cell" if needed[0] in columns else "no such column",
+                )  # fmt: skip
+            pin = pins[row]
+            if pin is not None and pin <= 0:
+                cells.fault(row, Reason.OUT_OF_RANGE, "pin_diameter_mm", "more than 0")
+            value = values[row]
+            if value is None or cells.bad[row]:
+                continue
+            reading = SizeReading(method, value, pin, spans[row], positions[row] or "")
+            self.sizes.setdefault(serials[row], []).append(reading)
+
+    # --- production --------------------------------------------------------------------------------
+
+    def _add_production(self, cells: Cells, serials: list[str]) -> None:
+        known: dict[str, list[Any]] = {}
+        labels: dict[str, list[str | None]] = {}
+        for column in cells.raw.columns:
+            if column == "serial":
+                continue
+            if column in TIME_COLUMNS:
+                known[column] = list(cells.times(column))
+            elif column == "temperature_degC":
+                known[column] = list(cells.optional_numbers(column))
+            elif column == "parts_since_dress":
+                known[column] = list(cells.whole_numbers(column, 1))
+            elif column in PRODUCTION_COLUMNS:
+                known[column] = list(cells.texts(column))
+            else:
+                labels[column] = cells.texts(column)
+        for row, serial in enumerate(serials):
+            if cells.bad[row]:
+                continue
+            stated = {column: values[row] for column, values in known.items() if values[row] is not None}
+            extra = {column: text for column, texts in labels.items() if (text := texts[row]) is not None}
+            if self._agrees(cells, row, serial, {**stated, **extra}):
+                self._merge(serial, stated, extra)
+
+    def _agrees(self, cells: Cells, row: int, serial: str, stated: Mapping[str, Any]) -> bool:
+        """Whether a row says nothing else than earlier rows of the same serial."""
+        earlier = self.production.get(serial)
+        before = {} if earlier is None else _stated(earlier)
+        for column, value in stated.items():
+            if column in before and before[column] != value:
+                file, line, cell = self._stated[serial, column]
+                cells.fault(
+                    row, Reason.DUPLICATE_ROW, column, f"{cell} as in {file}:{line}, or one row per serial",
+                    "two measurements of one gear belong into two folders",
+                    found=f"a second row of serial '{serial}' with another {column}: {value}",
+                )  # fmt: skip
+                return False
+        for column, value in stated.items():
+            where = (cells.source.name, cells.raw.lines[row], str(value))
+            self._stated.setdefault((serial, column), where)
+        return True
+
+    def _merge(self, serial: str, stated: Mapping[str, Any], labels: Mapping[str, str]) -> None:
+        earlier = self.production.get(serial, Production())
+        self.production[serial] = replace(earlier, **stated, labels={**earlier.labels, **labels})
+
+    # --- events --------------------------------------------------------------------------------------
+
+    def _add_events(self, cells: Cells) -> None:
+        columns = cells.raw.columns
+        count = len(cells.raw)
+        times = cells.times("at")
+        grinders, events = cells.required_texts("grinder"), cells.required_texts("event")
+        nothing: list[None] = [None] * count
+        texts = {
+            name: cells.texts(name) if name in columns else nothing
+            for name in ("wheel", "parameter", "flank", "unit", "remark")
+        }
+        corrections = cells.optional_numbers("correction") if "correction" in columns else nothing
+        flanks = {flank: flank for flank in FLANKS}
+        for row in range(count):
+            word = texts["flank"][row]
+            flank = flanks.get(word.casefold()) if word else None  # type: ignore[call-overload]
+            if word and flank is None:
+                cells.fault(row, Reason.UNKNOWN_WORD, "flank", "'left', 'right' or an empty cell")
+            moment = times[row]
+            if moment is None:
+                if not cells.bad[row]:
+                    cells.fault(row, Reason.EMPTY_CELL, "at", "a time")
+                continue
+            if cells.bad[row]:
+                continue
+            self.events.append(
+                GrinderEvent(
+                    moment, events[row], grinders[row], texts["wheel"][row], texts["parameter"][row], flank,
+                    corrections[row], texts["unit"][row], texts["remark"][row],
+                )
+            )  # fmt: skip
+
+    # --- times without a zone ------------------------------------------------------------------------
+
+    def settle_times(self) -> bool:
+        """Make times comparable; returns whether some stand without a zone and are local.
+
+        Where every time of the folder lacks a zone, they stay as they are; beside times with a zone they
+        take the zone of this computer. The day on which a calibration is due needs no zone.
+        """
+        moments = [event.at for event in self.events]
+        days: list[datetime] = []
+        for production in self.production.values():
+            for name, moment in _moments(production).items():
+                only_day = name == "calibration_due" and moment.time() == time.min
+                (days if only_day else moments).append(moment)
+        naive = [moment for moment in moments if moment.tzinfo is None]
+        moments += days
+        if any(moment.tzinfo is None for moment in moments) and any(moment.tzinfo for moment in moments):
+            self.events = [replace(event, at=_aware(event.at)) for event in self.events]
+            for serial, production in self.production.items():
+                aware: dict[str, Any] = {name: _aware(at) for name, at in _moments(production).items()}
+                self.production[serial] = replace(production, **aware)
+        return bool(naive)
+
+
+def _stated(production: Production) -> dict[str, Any]:
+    values = {f.name: getattr(production, f.name) for f in fields(production) if f.name != "labels"}
+    return {**{k: v for k, v in values.items() if v is not None}, **production.labels}
+
+
+def _moments(production: Production) -> dict[str, datetime]:
+    values = {name: getattr(production, name) for name in TIME_COLUMNS if name != "at"}
+    return {name: value for name, value in values.items() if value is not None}
+
+
+def _aware(moment: datetime) -> datetime:
+    return moment if moment.tzinfo is not None else moment.astimezone()

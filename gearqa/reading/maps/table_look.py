@@ -1,0 +1,220 @@
+"""How an unknown table is laid out: separator, lines before the header, units row, footer, columns."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections import Counter
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+from typing import Final, Literal
+
+from gearqa.reading.folder.dialect import physical_lines, split_line
+from gearqa.reading.folder.sources import Dialect
+from gearqa.reading.maps.trade_words import unit_of
+from gearqa.reading.rows.csv_rows import is_skipped
+from gearqa.reading.rows.decoding import decode_head, guess_encoding, read_head
+
+_SEPARATORS: Final = (";", "\t", ",", "|")
+_NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?")
+_TAIL_BYTES: Final = 8192
+_LOOKED_AT: Final = 400
+_LINES_SEARCHED: Final = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class TableLook:
+    """The layout of one table file."""
+
+    path: Path
+    dialect: Dialect
+    preamble: tuple[str, ...]
+    """Lines before the header that are no comments."""
+    header_line: int
+    header: tuple[str, ...]
+    units: tuple[str, ...]
+    """Cells of the units row; empty where there is none."""
+    rows: tuple[tuple[str, ...], ...]
+    """The first rows of numbers."""
+    footer: tuple[str, ...]
+    """Rows at the end that are no readings."""
+
+    def column(self, name: str) -> list[str]:
+        """Cells of a column in the first rows."""
+        at = self.header.index(name)
+        return [row[at] for row in self.rows]
+
+    def words(self, name: str) -> tuple[str, ...]:
+        """Distinct cells of a column of words in the whole file, the footer's left out, as first met."""
+        at, width = self.header.index(name), len(self.header)
+        found = dict.fromkeys(self.column(name))
+        with self.path.open(encoding=self.dialect.encoding, errors="replace", newline="") as text:
+            lines = islice(text, self.header_line, _LINES_SEARCHED)
+            with suppress(csv.Error):  # then what was found so far must do
+                for row in csv.reader(lines, delimiter=self.dialect.separator):
+                    if len(row) == width:
+                        found.setdefault(row[at].strip())
+        return tuple(word for word in found if word and word not in self.units)
+
+    def numbers(self, name: str) -> list[float]:
+        """The numbers of a column in the first rows; empty where a cell is neither number nor blank."""
+        cells = [cell for cell in self.column(name) if cell]
+        if not all(map(is_number, cells)):
+            return []
+        return [float(cell.replace(",", ".")) for cell in cells]
+
+
+def is_number(cell: str) -> bool:
+    """Whether a cell is a number, with decimal point or comma."""
+    return _NUMBER.fullmatch(cell.strip()) is not None
+
+
+def look_at_table(path: Path) -> TableLook | None:
+    """Layout of a table, or None where the file holds nothing that looks like one.
+
+    Raises
+    ------
+    NotTextError
+        If the file is no text.
+    OSError
+        If it cannot be read.
+    """
+    head = read_head(path)
+    whole = path.stat().st_size <= len(head)
+    encoding = guess_encoding(head, whole=whole)
+    lines = [line.rstrip("\r\n") for line in physical_lines(decode_head(head, encoding, whole=whole))]
+    if not whole:
+        lines = lines[:-1]
+    best = _best_layout(lines, "#")
+    if (best is None or best.without_header) and any(line.startswith("#") for line in lines):
+        whole_lines = _best_layout(lines, "")
+        best = whole_lines if whole_lines and lines[whole_lines.header_at].startswith("#") else best
+    if best is None:
+        return None
+    footer = best.footer if whole else _footer_of_tail(path, encoding, best)
+    decimal: Literal[".", ","] = "." if best.separator == "," else best.decimal
+    skipped = tuple(line for line in lines[: best.header_at] if not is_skipped(line, best.comment))
+    dialect = Dialect(
+        encoding, best.separator, decimal,
+        skip_rows=best.header_at if skipped else 0,
+        skip_after_header=1 if best.units else 0,
+        skip_last_rows=len(footer),
+        comment=best.comment,
+    )  # fmt: skip
+    return TableLook(
+        path, dialect, skipped, best.header_at + 1, best.header, best.units, tuple(best.rows[:_LOOKED_AT]),
+        tuple(footer),
+    )  # fmt: skip
+
+
+def _best_layout(lines: Sequence[str], comment: str) -> _Layout | None:
+    candidates = [_Layout.of(lines, separator, comment) for separator in _SEPARATORS]
+    return max((c for c in candidates if c is not None), key=lambda c: c.weight, default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    separator: str
+    comment: str
+    header_at: int
+    header: tuple[str, ...]
+    units: tuple[str, ...]
+    rows: list[tuple[str, ...]]
+    footer: list[str]
+    numeric: frozenset[int]
+
+    @property
+    def weight(self) -> tuple[int, int]:
+        return len(self.rows) * (len(self.header) - 1), len(self.header)
+
+    @property
+    def decimal(self) -> Literal[".", ","]:
+        marks = Counter(
+            mark for row in self.rows for at in self.numeric for mark in ".," if mark in row[at]
+        )  # fmt: skip
+        return "," if marks[","] > marks["."] else "."
+
+    @property
+    def without_header(self) -> bool:
+        """Whether what would be the header is a row of readings too."""
+        return bool(self.numeric) and all(is_number(self.header[at]) for at in self.numeric)
+
+    @classmethod
+    def of(cls, lines: Sequence[str], separator: str, comment: str) -> _Layout | None:
+        table = [
+            (at, tuple(split_line(line, separator)))
+            for at, line in enumerate(lines)
+            if not is_skipped(line, comment)
+        ]
+        widths = Counter(len(cells) for _, cells in table if len(cells) > 1)
+        if not widths:
+            return None
+        width = max(widths, key=lambda w: (widths[w] * (w - 1), w))
+        body = [place for place, (_, cells) in enumerate(table) if len(cells) == width]
+        # the last column names before the readings are the header, a units row may follow it
+        first = next((p for p in body if any(map(is_number, table[p][1])) and p > body[0]), None)
+        if first is None:
+            return None
+        numeric = _numeric_columns([table[p][1] for p in body if p >= first])
+        above = [p for p in body if p < first]
+        # a header of bare tooth numbers looks like readings, but not in every column
+        while first in body and _is_header_like(table[first][1], numeric) and len(above) < 2:
+            above.append(first)
+            first = next((p for p in body if p > first), len(table))
+        header_place = above[-1]
+        units: tuple[str, ...] = ()
+        if len(above) > 1 and _are_units(table[above[-1]][1]):
+            units, header_place = table[above[-1]][1], above[-2]
+        readings = [p for p in body if p >= first and _is_reading(table[p][1], numeric)]
+        if not readings:
+            return None
+        footer = [lines[table[p][0]] for p in range(readings[-1] + 1, len(table))]
+        return cls(
+            separator, comment, table[header_place][0], table[header_place][1], units,
+            [table[p][1] for p in readings], footer, numeric,
+        )  # fmt: skip
+
+
+def _numeric_columns(rows: Sequence[Sequence[str]]) -> frozenset[int]:
+    numeric = set()
+    for at in range(len(rows[0])):
+        filled = [row[at] for row in rows if row[at]]
+        if filled and sum(map(is_number, filled)) > 0.7 * len(filled):
+            numeric.add(at)
+    return frozenset(numeric)
+
+
+def _is_header_like(cells: Sequence[str], numeric: frozenset[int]) -> bool:
+    return any(cells[at] and not is_number(cells[at]) for at in numeric)
+
+
+def _is_reading(cells: Sequence[str], numeric: frozenset[int]) -> bool:
+    filled = [cells[at] for at in numeric if cells[at]]
+    return bool(filled) and all(map(is_number, filled))
+
+
+def _are_units(cells: Sequence[str]) -> bool:
+    filled = [cell for cell in cells if cell]
+    return (
+        any(unit_of(cell) for cell in filled)
+        and sum(unit_of(c) is not None for c in filled) > len(filled) / 2
+    )
+
+
+def _footer_of_tail(path: Path, encoding: str, layout: _Layout) -> list[str]:
+    if encoding == "utf-16":
+        return []  # where a character begins is not known in the middle of such a file
+    with path.open("rb") as file:
+        file.seek(-_TAIL_BYTES, 2)
+        tail = file.read().decode(encoding, errors="replace")
+    lines = [line for line in tail.splitlines()[1:] if not is_skipped(line, layout.comment)]
+    footer: list[str] = []
+    for line in reversed(lines):
+        cells = split_line(line, layout.separator)
+        if len(cells) == len(layout.header) and _is_reading(cells, layout.numeric):
+            break
+        footer.insert(0, line)
+    return footer

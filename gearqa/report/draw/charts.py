@@ -1,0 +1,446 @@
+"""Charts of the inspection sheet: data of the report model -> one SVG, for HTML and PDF alike.
+
+Position runs across, one row per tooth, both flanks side by side on one position axis, the values of
+each row at its end, one micrometre scale per chart shown as a bar.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from xml.etree import ElementTree as ET
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearqa.report.blocks.document import STATUS_MARKS, Status, Text
+from gearqa.report.draw import palette
+from gearqa.report.draw.chart_scales import Scale, micrometre_bar, ticks
+from gearqa.report.draw.svg import SIZE, SMALL, Canvas, curve, legend, lines, number, rectangles, thinned
+from gearqa.symbols import FLANKS, Flank
+
+Array = NDArray[np.float64]
+
+WIDTH = 720.0
+TINY = 7.2
+LABELS = 50.0
+"""Width of the column with the names of the rows."""
+VALUE = 38.0
+"""Width of one column of values."""
+MOST_CHARACTERS = 6
+"""Characters of a value in full size; a longer one is set smaller to stay within its column."""
+GAP = 8.0
+DASH_DESIGN = "5 2.5"
+DASH_MEAN = "9 2 1.5 2"
+DASH_LIMIT = "2 2"
+LARGEST_SCALE = 10.0
+"""Units per micrometre: 1 um is never drawn taller than 2.5 mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class RowValue:
+    """A value at the end of a row, its class, and how much of its tolerance it uses."""
+
+    symbol: Text
+    value: str
+    class_: str = ""
+    share: float | None = None
+    status: Status | None = None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Curves:
+    """One trace, ready to draw: deviations over position, NaN where there is nothing."""
+
+    position: Array
+    measured: Array
+    filtered: Array
+    design: Array
+    """Design trace, shifted to the height of the measured one."""
+    mean_position: Array
+    mean_line: Array
+    band: tuple[float, float] | None
+    """Shift of the design trace down and up: the room that the tolerance gives."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class TracePanel:
+    """One flank of one row."""
+
+    curves: Curves | None
+    values: tuple[RowValue, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class TraceRow:
+    """One tooth."""
+
+    label: str
+    detail: str
+    panels: dict[Flank, TracePanel]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class TraceChart:
+    """Profile or helix traces of some teeth."""
+
+    title: str
+    description: str
+    rows: tuple[TraceRow, ...]
+    span: tuple[float, float]
+    """Positions at the left and right edge; falling if the axis runs backwards."""
+    limits: tuple[float, float] | None
+    """Evaluation range."""
+    zone_end: float | None
+    axis: str
+    ends: tuple[str, str]
+    """What lies at the left and right edge."""
+    second_axis: str = ""
+    second_ticks: tuple[tuple[float, str], ...] = ()
+    """Position and label."""
+    row_height: float = 64.0
+    units_per_um: float | None = None
+
+
+def fitting_scale(rows: Sequence[TraceRow], limits: tuple[float, float] | None, row_height: float) -> float:
+    """Units per micrometre at which every row fits its height within the evaluation range."""
+    tallest = max(
+        (_extent(p.curves, limits)[1] for r in rows for p in r.panels.values() if p.curves), default=0
+    )
+    return LARGEST_SCALE if tallest <= 0 else min(LARGEST_SCALE, (row_height - 8) / tallest)
+
+
+def _extent(curves: Curves, limits: tuple[float, float] | None) -> tuple[float, float]:
+    """Middle and height of what has to be seen of a trace. [um]"""
+    inside = np.ones(curves.position.shape, bool)
+    if limits is not None:
+        inside = (curves.position >= min(limits)) & (curves.position <= max(limits))
+        if not inside.any():
+            inside[:] = True
+    seen = [curves.measured[inside], curves.filtered[inside], curves.mean_line]
+    design = curves.design[inside]
+    if curves.band is not None:
+        seen += [design + curves.band[0], design + curves.band[1]]
+    seen.append(design)
+    everything = np.concatenate(seen)
+    everything = everything[np.isfinite(everything)]
+    if everything.size == 0:
+        return 0.0, 0.0
+    low, high = float(everything.min()), float(everything.max())
+    return (low + high) / 2, high - low
+
+
+def trace_chart(chart: TraceChart) -> str:
+    """Draw profile or helix traces."""
+    columns = max((len(p.values) for r in chart.rows for p in r.panels.values()), default=0)
+    values_width = 6 + VALUE * columns
+    panel_width = (WIDTH - LABELS - GAP - 2 * values_width) / 2
+    top, row_height = 46.0, chart.row_height
+    bottom = top + row_height * len(chart.rows)
+    height = bottom + (44 if chart.second_ticks else 28)
+    canvas = Canvas(WIDTH, height, chart.title, chart.description)
+    units = chart.units_per_um or fitting_scale(chart.rows, chart.limits, row_height)
+    entries = [
+        ("measured", palette.MEASURED, 0.5, ""),
+        ("filtered", palette.FILTERED, 1.5, ""),
+        ("design", palette.DESIGN, 1.0, DASH_DESIGN),
+        ("mean line", palette.MEAN, 0.8, DASH_MEAN),
+        ("room given by the tolerance", palette.BAND, 0, "band"),
+    ]
+    legend(canvas, LABELS, 9, entries)
+    bar = micrometre_bar(units)
+    draw_bar(canvas, units, bar, top - 6)
+    columns_of: dict[Flank, float] = {
+        flank: LABELS + k * (panel_width + values_width + GAP) for k, flank in enumerate(FLANKS)
+    }
+    canvas.text(LABELS - 6, bottom + 11.5, chart.axis, anchor="end", size=TINY, ink=palette.MUTED)
+    if chart.second_ticks:
+        canvas.text(LABELS - 6, bottom + 27.5, chart.second_axis, anchor="end", size=TINY, ink=palette.MUTED)
+    frame: list[tuple[float, float, float, float]] = []
+    for flank, x in columns_of.items():
+        scale = Scale(chart.span[0], chart.span[1], x, x + panel_width)
+        canvas.text(x, 25, f"{flank} flank", bold=True)
+        _draw_axes(canvas, chart, scale, top, bottom)
+        frame.append((x, top, panel_width, bottom - top))
+        heads = next((r.panels[flank].values for r in chart.rows if r.panels.get(flank)), ())
+        for k, value in enumerate(heads):
+            middle = x + panel_width + 6 + VALUE * (k + 0.5)
+            canvas.text(middle, 29, value.symbol, anchor="middle", bold=True)
+            canvas.text(middle, 39, "µm", anchor="middle", size=TINY, ink=palette.MUTED)
+    for k, row in enumerate(chart.rows):
+        y = top + row_height * (k + 0.5)
+        group = canvas.group({"class": "row"})
+        canvas.text(LABELS - 6, y + (0 if row.detail else 3), row.label, anchor="end", parent=group)
+        if row.detail:
+            canvas.text(
+                LABELS - 6, y + 10, row.detail, anchor="end", size=TINY, ink=palette.MUTED, parent=group
+            )
+        for flank, x in columns_of.items():
+            panel = row.panels.get(flank) or TracePanel(None, note="not measured")
+            scale = Scale(chart.span[0], chart.span[1], x, x + panel_width)
+            if panel.curves is not None:
+                _draw_trace(
+                    canvas, group, panel.curves, _Place(scale, y, row_height, units, bar), chart.limits
+                )
+            if panel.note:
+                over = panel.curves is not None
+                canvas.text(
+                    x + (4 if over else panel_width / 2),
+                    y + (10 - row_height / 2 if over else 3), panel.note,
+                    anchor="start" if over else "middle", size=SMALL, ink=palette.MUTED, parent=group,
+                )  # fmt: skip
+            draw_values(canvas, group, x + panel_width + 6, y, panel.values)
+    separators = lines(
+        (x, top + row_height * k, x + panel_width, top + row_height * k)
+        for x in columns_of.values()
+        for k in range(1, len(chart.rows))
+    )
+    canvas.path(rectangles(frame) + separators, stroke=palette.FRAME, width=0.7)
+    return canvas.tostring()
+
+
+def draw_bar(canvas: Canvas, units: float, bar: float, foot: float) -> None:
+    """The micrometre scale of a chart as a bar, and which way plus metal lies."""
+    height, x = bar * units, 5.0
+    top = foot - height
+    canvas.path(
+        lines([(x, foot, x, top), (x - 3, foot, x + 3, foot), (x - 3, top, x + 3, top)]),
+        stroke=palette.LIMIT, width=1.2,
+    )  # fmt: skip
+    canvas.text(x + 5, foot - height / 2 + 3, f"{bar:g} µm", size=SMALL, bold=True)
+
+
+def _draw_axes(canvas: Canvas, chart: TraceChart, scale: Scale, top: float, bottom: float) -> None:
+    """Evaluation range, position ticks, second scale and the names of the ends of one panel."""
+    left, right = scale.start, scale.end
+    if chart.limits is not None:
+        a, b = sorted(scale.at(limit) for limit in chart.limits)
+        a, b = max(a, left), min(b, right)
+        canvas.path(
+            rectangles([(left, top, a - left, bottom - top), (b, top, right - b, bottom - top)]),
+            fill=palette.SHADE,
+        )
+        y = top - 5
+        arrows = lines([(a, y, b, y), (a, y - 3, a, bottom), (b, y - 3, b, bottom)])
+        canvas.path(arrows, stroke=palette.LIMIT, width=0.6)
+        heads = f"M{number(a)} {number(y)}l5 -2v4zM{number(b)} {number(y)}l-5 -2v4z"
+        canvas.path(heads, fill=palette.LIMIT)
+        canvas.text((a + b) / 2, y - 2.5, "evaluation range", anchor="middle", size=TINY, ink=palette.MUTED)
+        if chart.zone_end is not None and left < scale.at(chart.zone_end) < right:
+            x = scale.at(chart.zone_end)
+            canvas.path(lines([(x, top - 3, x, bottom)]), stroke=palette.LIMIT, width=0.6, dash=DASH_LIMIT)
+    marks = [(scale.at(value), label) for value, label in ticks(chart.span[0], chart.span[1], 6)]
+    canvas.path(lines((x, bottom, x, bottom + 3) for x, _ in marks), stroke=palette.FRAME, width=0.7)
+    labels = canvas.group({"text-anchor": "middle", "font-size": number(SMALL)})
+    for x, label in marks:
+        canvas.text(x, bottom + 11.5, label, parent=labels)
+    base = bottom
+    if chart.second_ticks:
+        base = bottom + 16
+        spots = [(scale.at(value), label) for value, label in chart.second_ticks]
+        canvas.path(
+            lines([(left, base, right, base), *((x, base, x, base + 3) for x, _ in spots)]),
+            stroke=palette.FRAME, width=0.7,
+        )  # fmt: skip
+        for x, label in spots:
+            canvas.text(x, base + 11.5, label, parent=labels)
+    canvas.text(left, base + 24, f"◂ {chart.ends[0]}", size=SMALL, bold=True)
+    canvas.text(right, base + 24, f"{chart.ends[1]} ▸", size=SMALL, bold=True, anchor="end")
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where one trace is drawn: its axis, the middle and height of its row, the micrometre scale."""
+
+    scale: Scale
+    y: float
+    height: float
+    units: float
+    bar: float
+
+
+def _draw_trace(
+    canvas: Canvas, group: ET.Element, curves: Curves, place: _Place, limits: tuple[float, float] | None
+) -> None:
+    """Grid, tolerance band and lines of one trace, each row about the middle of its own trace."""
+    scale, y, units, bar = place.scale, place.y, place.units, place.bar
+    middle, _ = _extent(curves, limits)
+    half = place.height / 2 - 1
+    x = scale.of(curves.position)
+    inside = (x >= scale.start - 0.01) & (x <= scale.end + 0.01)
+
+    def height(values: Array) -> Array:
+        drawn = y - (values - middle) * units
+        return np.where(np.abs(drawn - y) <= half, drawn, np.nan)
+
+    known = np.isfinite(curves.design) & inside
+    if curves.band is not None and known.sum() > 1:
+        xs, design = x[known], curves.design[known]
+        low = np.clip(y - (design + curves.band[0] - middle) * units, y - half, y + half)
+        high = np.clip(y - (design + curves.band[1] - middle) * units, y - half, y + half)
+        upper, lower = thinned(xs, high), thinned(xs, low)
+        around = (np.concatenate((upper[0], lower[0][::-1])), np.concatenate((upper[1], lower[1][::-1])))
+        canvas.path(curve(*around) + "z", fill=palette.BAND, fine=True, parent=group)
+    first = int(np.ceil((middle - half / units) / bar))
+    last = int(np.floor((middle + half / units) / bar))
+    grid = (y - (k * bar - middle) * units for k in range(first, last + 1))
+    canvas.path(
+        lines((scale.start, g, scale.end, g) for g in grid), stroke=palette.GRID, width=0.5, parent=group
+    )
+    fine = canvas.fine_group(group)
+    reading = (scale.low - scale.start / scale.units, 1 / scale.units, middle + y / units, -1 / units)
+    canvas.curve(
+        fine, x, np.where(inside, height(curves.measured), np.nan), ink=palette.MEASURED, width=0.5,
+        tolerance=0.3, **{"data-r": " ".join(f"{value:.6g}" for value in reading)},
+    )  # fmt: skip
+    canvas.curve(
+        fine, x, np.where(known, height(curves.design), np.nan), ink=palette.DESIGN, width=1.0,
+        dash=DASH_DESIGN,
+    )  # fmt: skip
+    canvas.curve(
+        fine, x, np.where(inside, height(curves.filtered), np.nan), ink=palette.FILTERED, width=1.5,
+        tolerance=0.25,
+    )  # fmt: skip
+    canvas.curve(
+        fine, scale.of(curves.mean_position), height(curves.mean_line), ink=palette.MEAN, width=0.8,
+        dash=DASH_MEAN,
+    )  # fmt: skip
+
+
+def draw_values(canvas: Canvas, group: ET.Element, x: float, y: float, values: Sequence[RowValue]) -> None:
+    """Values at the end of a row: number, class, and a bar of how much of the tolerance is used."""
+    if not values:
+        return
+    width, thick = VALUE - 6, 4.0
+    numbers = canvas.group({"text-anchor": "middle"}, group)
+    boxes: list[tuple[float, float, float, float]] = []
+    used: list[tuple[float, float, float, float]] = []
+    over: list[tuple[float, float, float, float]] = []
+    for k, value in enumerate(values):
+        middle = x + VALUE * (k + 0.5)
+        bad = value.status == "bad"
+        mark = STATUS_MARKS["bad"] if bad else ""
+        alone = not value.class_ and value.share is None
+        words = value.value + mark
+        size = SIZE if len(words) <= MOST_CHARACTERS else SMALL if len(words) == MOST_CHARACTERS + 1 else TINY
+        canvas.text(middle, y + (3 if alone else -2), words, bold=bad, size=size, parent=numbers)
+        if value.class_:
+            canvas.text(middle, y + 8, f"class {value.class_}", size=TINY, ink=palette.MUTED, parent=numbers)
+        if value.share is not None:
+            left = middle - width / 2
+            boxes.append((left, y + 12, width, thick))
+            bar = (left, y + 12, width * min(value.share, 1.12), thick)
+            (over if bad else used).append(bar)
+    canvas.path(rectangles(used), fill=palette.FILTERED, parent=group)
+    canvas.path(rectangles(over), fill=palette.BAD, parent=group)
+    canvas.path(rectangles(boxes), stroke=palette.MUTED, width=0.6, parent=group)
+
+
+@dataclass(frozen=True, slots=True)
+class OverviewRow:
+    """One parameter of the class overview."""
+
+    symbol: Text
+    name: str
+    marks: tuple[tuple[str, float | None, bool], ...]
+    """Flank (`left`, `right`, empty for both), exact class (None: better than any), conforms."""
+    required: tuple[float | None, ...]
+    """Required class: of both, or of the left flank and the right one; None for drawing limits."""
+    master: float | None
+    words: str
+    """Classes in words, at the end of the row."""
+
+
+@dataclass(frozen=True, slots=True)
+class Overview:
+    """How far each parameter is from the required and from the master class."""
+
+    title: str
+    description: str
+    rows: tuple[OverviewRow, ...]
+    required_name: str
+    master_name: str
+
+
+_FIRST_CLASS, _LAST_CLASS = -0.5, 12.5
+
+
+def class_overview(overview: Overview) -> str:
+    """Draw the class overview: classes across, one row per parameter."""
+    row_height, top = 15.0, 38.0
+    left, right = 178.0, WIDTH - 118.0
+    bottom = top + row_height * len(overview.rows)
+    canvas = Canvas(WIDTH, bottom + 28, overview.title, overview.description)
+    scale = Scale(_FIRST_CLASS, _LAST_CLASS, left, right)
+    # A value meets class A when its exact class is at most A: the room of a class ends at A.
+    good, beyond, edges, masters = [], [], [], []
+    for k, row in enumerate(overview.rows):
+        y = top + row_height * k
+        share = row_height / max(len(row.required), 1)
+        for half, required in enumerate(row.required):
+            if required is not None:
+                x, at = scale.at(required), y + half * share
+                beyond.append((x, at, right - x, share))
+                edges.append((x, at, x, at + share))
+        if row.master is not None:
+            x = scale.at(row.master)
+            good.append((left, y, x - left, row_height))
+            masters.append((x, y, x, y + row_height))
+    canvas.path(rectangles(good), fill=palette.BAND)
+    canvas.path(rectangles(beyond), fill=palette.SHADE)
+    canvas.path(
+        lines((scale.at(c), top, scale.at(c), bottom) for c in range(12)), stroke=palette.GRID, width=0.5
+    )
+    canvas.path(lines(masters), stroke=palette.FILTERED, width=1.4, dash="3 1.5")
+    canvas.path(lines(edges), stroke=palette.LIMIT, width=2.0)
+    canvas.path(
+        lines((left, y, right, y) for y in (top + row_height * k for k in range(1, len(overview.rows)))),
+        stroke=palette.GRID, width=0.5,
+    )  # fmt: skip
+    labels = canvas.group({"text-anchor": "middle", "font-size": number(SMALL)})
+    for c in range(1, 12):
+        canvas.text(scale.at(c - 0.5), bottom + 11, str(c), parent=labels)
+    canvas.text(scale.at(0) - 4, bottom + 11, "better", parent=labels, anchor="end", size=SMALL)
+    canvas.text(scale.at(11.78), bottom + 11, "beyond", parent=labels)
+    canvas.text((left + right) / 2, bottom + 23, "flank tolerance class", parent=labels)
+    x = left
+    canvas.path(rectangles([(x, 4, 22, 9)]), fill=palette.BAND)
+    canvas.path(lines([(x + 22, 3, x + 22, 14)]), stroke=palette.FILTERED, width=1.4, dash="3 1.5")
+    canvas.text(x + 27, 12, overview.master_name, size=SMALL, ink=palette.MUTED)
+    x += 228
+    canvas.path(lines([(x + 10, 3, x + 10, 14)]), stroke=palette.LIMIT, width=2.0)
+    canvas.text(x + 18, 12, overview.required_name, size=SMALL, ink=palette.MUTED)
+    x = left
+    for side, words in (("left", "left flank"), ("right", "right flank"), ("", "no flank")):
+        canvas.path(_marker(side, x + 9, 25), fill=palette.TEXT)
+        canvas.text(x + 20, 28, words, size=SMALL, ink=palette.MUTED)
+        x += 80
+    canvas.path(_marker("left", x + 8, 25), fill=palette.BAD, stroke=palette.TEXT, width=0.8)
+    canvas.text(x + 18, 28, f"beyond its tolerance ({STATUS_MARKS['bad']})", size=SMALL, ink=palette.MUTED)
+    for k, row in enumerate(overview.rows):
+        y = top + row_height * (k + 0.5)
+        canvas.text(4, y + 3, row.symbol, bold=True)
+        canvas.text(38, y + 3, row.name, size=SMALL, ink=palette.MUTED)
+        for side, value, conforms in row.marks:
+            place = (
+                _FIRST_CLASS + 0.2
+                if value is None
+                else min(max(value, _FIRST_CLASS + 0.2), _LAST_CLASS - 0.2)
+            )
+            canvas.path(
+                _marker(side, scale.at(place), y), fill=palette.TEXT if conforms else palette.BAD,
+                stroke=None if conforms else palette.TEXT, width=0.8,
+            )  # fmt: skip
+        canvas.text(right + 8, y + 3, row.words, size=SMALL)
+    canvas.path(rectangles([(left, top, right - left, bottom - top)]), stroke=palette.FRAME, width=0.7)
+    return canvas.tostring()
+
+
+def _marker(side: str, x: float, y: float) -> str:
+    """A half circle towards the flank's side with its flat edge at the value; a diamond without side."""
+    if side == "left":
+        return f"M{number(x)} {number(y - 5)}l-8 5 8 5z"
+    if side == "right":
+        return f"M{number(x)} {number(y - 5)}l8 5 -8 5z"
+    return f"M{number(x)} {number(y - 5)}l5 5 -5 5 -5 -5z"

@@ -1,0 +1,345 @@
+"""The drift report: what matters first, what to do, all series, their charts, what it rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+
+from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries
+from gearqa.report.blocks import document as doc
+from gearqa.report.drift.figures import series_figures
+from gearqa.report.drift.words import (
+    CONTROL_LIMITS_ARE_NO_TOLERANCE,
+    cycles_text,
+    false_alarms,
+    for_people,
+    groups,
+    interval_text,
+    leading,
+    limits_text,
+    long_name,
+    names_text,
+    quiet_note,
+    remarks,
+    rounded,
+    sd_text,
+    series_table,
+    short_name,
+    signal_lines,
+    to_do,
+    wear_texts,
+)
+from gearqa.version import __version__
+from gearqa.wording.numbers import DASH, count_text
+from gearqa.wording.safety import CAUTIONS, SETTER
+from gearqa.wording.visible import clip
+
+SHORT = 48
+"""Characters of a part number or grinder in titles and page heads."""
+SERIALS_SHOWN = 60
+ROLES = ("Process engineer", "Setter")
+
+
+def build_drift_document(result: DriftResult, header: DriftHeader) -> doc.Document:
+    """The whole report, for page and paper."""
+    by_group = groups(result.ranked())
+    title = "Drift report"
+    if len(by_group) == 1:
+        (part, grinder), _ = next(iter(by_group.items()))
+        title = f"Drift of {clip(part, SHORT)} on {clip(grinder, SHORT)}"
+        head = f"Part {clip(part, SHORT)}, grinder {clip(grinder, SHORT)}"
+    else:
+        head = f"{count_text(len({part for part, _ in by_group}), 'part')}, " + count_text(
+            len({grinder for _, grinder in by_group}), "grinder"
+        )
+    sheets = [_first_sheet(title, result, header, by_group)]
+    for number, ((part, grinder), members) in enumerate(by_group.items(), 1):
+        sheets += _group_sheets(number, f"{clip(part, SHORT)} on {clip(grinder, SHORT)}", members)
+    sheets.append(_last_sheet(result, header))
+    return doc.Document(
+        title=title,
+        head=head,
+        foot=f"gearqa {__version__} · drift report",
+        sheets=tuple(sheets),
+        simulated=result.simulated,
+        keywords=("drift", *dict.fromkeys(clip(part, SHORT) for part, _ in by_group)),
+    )
+
+
+# --- first sheet --------------------------------------------------------------------------------
+
+
+def _first_sheet(
+    title: str,
+    result: DriftResult,
+    header: DriftHeader,
+    by_group: dict[tuple[str, str], list[DriftSeries]],
+) -> doc.Sheet:
+    first, *more = leading(result)
+    top: list[doc.Block] = [
+        doc.Paragraph(first, "lead"),
+        *map(doc.Paragraph, more),
+        doc.Verdict(tuple(_answers(result))),
+        doc.Facts(tuple(_facts(result, header))),
+    ]
+    sections = [doc.Section("", tuple(top))]
+    advice = to_do(result)
+    if advice:
+        text = (doc.Span(SETTER, "strong"),)
+        sections.append(doc.Section("What to do", (doc.Bullets(advice), doc.Paragraph(text))))
+    held = _quarantine_table(result)
+    if held is not None:
+        sections.append(doc.Section("Gears to hold", (held,)))
+    tables: list[doc.Block] = []
+    for (part, grinder), members in by_group.items():
+        told = [one for one in members if not one.quiet]
+        quiet = [one for one in members if one.quiet]
+        caption = f"{part} on {grinder}" if len(by_group) > 1 else ""
+        if told:
+            tables.append(series_table(told, caption, wide=True))
+        if quiet:
+            tables.append(doc.Paragraph(quiet_note(quiet), "note"))
+    sections.append(doc.Section("Series", tuple(tables)))
+    warnings = remarks(result)
+    if warnings:
+        sections.append(doc.Section("To know", (doc.Bullets(warnings),)))
+    return doc.Sheet(title=title, sections=tuple(sections), id="drift", head="Summary")
+
+
+def _answers(result: DriftResult) -> Iterator[doc.Answer]:
+    now = [one for one in result.series if any(signal.current for signal in one.signals)]
+    judged = [one for one in result.series if one.in_control is not None]
+    since = "since the chosen time" if result.settings.since is not None else "in the current dress cycle"
+    question = f"Signal {since}"
+    if now:
+        yield doc.Answer(question, f"yes, {len(now)} of {len(result.series)} series", "bad", names_text(now))
+    elif judged:
+        open_ = len(result.series) - len(judged)
+        yield doc.Answer(question, "no", "good", f"{open_} of the series too short to tell" if open_ else "")
+    else:
+        yield doc.Answer(question, "not decidable", "open", "too few dress cycles for control limits")
+    ahead = [one for one in result.series if one.limit_within_interval]
+    forecast = [one for one in result.series if one.parts_to_limit is not None]
+    question = "Limit within the usual dress interval"
+    if ahead:
+        yield doc.Answer(question, "yes", "bad", names_text(ahead))
+    elif forecast:
+        yield doc.Answer(question, "no", "good", _nearest(forecast))
+    else:
+        yield doc.Answer(question, "no crossing can be shown", "open", "no wear towards a limit is proven")
+    if len(groups(result.series)) == 1:
+        yield _dress_answer(result)
+
+
+def _dress_answer(result: DriftResult) -> doc.Answer:
+    known = [one for one in result.series if one.dress_interval_parts is not None]
+    question = f"Dress every, for a risk of {100 * result.settings.risk:.3g} %"
+    if not known:
+        return doc.Answer(question, "no interval can be given", "open")
+    first = min(known, key=lambda one: one.dress_interval_parts or 0)
+    usual = first.current_dress_interval_parts
+    detail = doc.join(short_name(first), " decides", f"; usual now: {usual} parts" if usual else "")
+    return doc.Answer(question, f"{interval_text(first)} parts", "none", detail)
+
+
+def _nearest(series: Sequence[DriftSeries]) -> doc.Text:
+    one = min(series, key=lambda s: s.parts_to_limit.expected if s.parts_to_limit else 0)
+    expected = one.parts_to_limit.expected if one.parts_to_limit else 0
+    return doc.join("nearest: ", short_name(one), f" after {count_text(expected, 'part')} of this cycle")
+
+
+def _facts(result: DriftResult, header: DriftHeader) -> Iterator[tuple[str, str]]:
+    by_group = groups(result.series)
+    if len(by_group) == 1:
+        (part, grinder), members = next(iter(by_group.items()))
+        most = max(members, key=lambda one: one.gears)
+        yield "Part", clip(part)
+        revision = f"revision {clip(most.limit_revision)}" if most.limit_revision else DASH
+        yield "Limits from part data", revision
+        yield "Grinder", clip(grinder)
+        yield "History", cycles_text(most)
+        if most.cycles:
+            label = f" ({clip(most.current_dress, SHORT)})" if most.current_dress else ""
+            yield "Current dress cycle", f"{most.current_cycle}{label}"
+    times = [at for one in result.series for at in one.charts.finished_at if at is not None]
+    if times:
+        yield "Made from", _time(min(times, key=_seconds))
+        yield "Made until", _time(max(times, key=_seconds))
+    yield "Source", clip(header.source)
+
+
+def _seconds(at: datetime) -> float:
+    return at.timestamp()
+
+
+def _time(at: datetime) -> str:
+    return at.isoformat(sep=" ", timespec="minutes")
+
+
+def _quarantine_table(result: DriftResult) -> doc.Table | None:
+    rows = []
+    several = len(groups(result.series)) > 1
+    for one in result.ranked():
+        hold = one.quarantine
+        if hold is None:
+            continue
+        shown = ", ".join(clip(serial, SHORT) for serial in hold.measured[:SERIALS_SHOWN])
+        rest = len(hold.measured) - SERIALS_SHOWN
+        name = doc.join(short_name(one), f", {one.part} on {one.grinder}" if several else "")
+        rows.append(
+            (
+                name, clip(hold.after_serial, SHORT) if hold.after_serial else "none: from the beginning",
+                clip(hold.to_serial, SHORT), shown + (f" and {rest} more" if rest > 0 else ""),
+            )
+        )  # fmt: skip
+    if not rows:
+        return None
+    columns = (
+        doc.Column("series", "left"), doc.Column("last gear\nmeasured good", "left"),
+        doc.Column("hold\nup to", "left"), doc.Column("measured among them", "left", weight=1),
+    )  # fmt: skip
+    note = "Hold every gear made after the last good one, measured or not, until it is measured."
+    return doc.Table("", columns, tuple(rows), notes=(note,))
+
+
+# --- sheets of the series -----------------------------------------------------------------------
+
+
+def _group_sheets(number: int, where: str, members: Sequence[DriftSeries]) -> Iterator[doc.Sheet]:
+    told = [one for one in members if not one.quiet]
+    quiet = [one for one in members if one.quiet]
+    if told:
+        sections = tuple(_series_section(one, first=k == 0) for k, one in enumerate(told))
+        yield doc.Sheet(title=f"Charts: {where}", sections=sections, id=f"charts-{number}", head=where)
+    if quiet:
+        sections = tuple(_series_section(one, first=k == 0) for k, one in enumerate(quiet))
+        yield doc.Sheet(
+            title=f"Quiet series: {where}",
+            sections=sections,
+            id=f"quiet-{number}",
+            head=where,
+            summary=quiet_note(quiet),
+            folded=True,
+        )
+
+
+def _series_section(series: DriftSeries, *, first: bool) -> doc.Section:
+    blocks: list[doc.Block] = [
+        doc.Paragraph(for_people(series.sentence)),
+        *series_figures(series),
+        doc.Facts(tuple(_series_facts(series))),
+    ]
+    lines = [
+        *(
+            for_people(
+                f"level change of {step.size_um:+.2f} um at cycle {step.cycle} ({step.cycle_low} to "
+                f"{step.cycle_high}), p {step.p:.1g}: {step.event or 'no event is recorded near it'}"
+            )
+            for step in series.steps
+        ),
+        *(for_people(line) for line in signal_lines(series.signals)),
+        *(for_people(reason.sentence) for reason in series.reasons if reason.code == "few_cycles"),
+        *(for_people(notice.message) for notice in series.warnings),
+    ]
+    if lines:
+        blocks.append(doc.Bullets(tuple(lines), "note"))
+    name = doc.join(short_name(series), f" · {long_name(series)}")
+    return doc.Section(name, tuple(blocks), new_page=not first and not series.quiet)
+
+
+def _series_facts(series: DriftSeries) -> Iterator[tuple[str, str]]:
+    percent = f"{100 * series.wear_confidence:g} %"
+    wear, _, interval = wear_texts(series)
+    if wear != DASH:
+        mark = " (parts estimated from times)" if series.wear_estimated else ""
+        yield f"Wear, µm per part, with {percent} interval", f"{wear} ({interval}){mark}"
+    if series.wear_robust_um_per_part is not None:
+        yield "Robust wear, µm per part", f"{series.wear_robust_um_per_part:+.4f}"
+    trend = series.trend_interval
+    if series.level_trend_um_per_cycle is not None and trend is not None:
+        yield (
+            f"Trend of the level, µm per cycle, with {percent} interval",
+            f"{series.level_trend_um_per_cycle:+.3f} ({trend[0]:+.3f} to {trend[1]:+.3f})",
+        )
+    if series.sd_part_um is not None:
+        where = "inside a cycle" if series.cycles else "of the values"
+        yield f"Standard deviation {where}, µm", sd_text(series.sd_part_um)
+    if series.sd_cycle_um is not None:
+        yield "Standard deviation of the level, µm", sd_text(series.sd_cycle_um)
+    if series.limit_kind != "none":
+        kind = series.limit_kind.capitalize()
+        revision = f" (revision {clip(series.limit_revision, 16)})" if series.limit_revision else ""
+        yield f"{kind}s, µm", f"{limits_text(series)}{revision}"
+    parts = series.parts_to_limit
+    if parts is not None:
+        yield "Parts of this cycle to the limit", f"{parts.expected} ({parts.low} to {parts.high})"
+    if series.current_dress_interval_parts is not None:
+        yield "Usual dress interval", count_text(series.current_dress_interval_parts, "part")
+    if series.dress_interval_parts is not None:
+        yield f"Interval for a risk of {100 * series.risk:.3g} %", f"{interval_text(series)} parts"
+    offset, centred = series.centring_offset_um, series.dress_interval_centred_parts
+    if offset is not None and centred is not None:
+        yield "Level moved to centre the cycle", f"{offset:+.1f} µm, then {centred} parts"
+    reference = series.reference
+    if reference is not None:
+        frozen = "chosen, frozen" if reference.frozen else "the first that fit, not frozen"
+        yield "Control limits from cycles", f"{reference.from_} to {reference.to} ({frozen})"
+        length = series.false_alarm.in_control_run_length_parts
+        if length is not None:
+            yield "Parts between two false alarms", f"about {rounded(length)}"
+
+
+# --- last sheet ---------------------------------------------------------------------------------
+
+
+def _last_sheet(result: DriftResult, header: DriftHeader) -> doc.Sheet:
+    sections = [doc.Section("", (doc.Bullets(tuple(_assumptions(result))),))]
+    if header.warnings:
+        texts = tuple(for_people(notice.message) for notice in header.warnings)
+        sections.append(doc.Section("About the inputs", (doc.Bullets(texts),)))
+    rows = tuple(
+        (clip(one.file), one.sha256 if one.sha256 is not None else f"left out: {clip(one.left_out or '')}")
+        for one in header.inputs
+    )
+    if rows:
+        columns = (doc.Column("file", "left"), doc.Column("SHA-256", "left", weight=1))
+        sections.append(doc.Section("Input files", (doc.Table("", columns, rows, dense=True),)))
+    cautions = (CONTROL_LIMITS_ARE_NO_TOLERANCE, *CAUTIONS, SETTER)
+    sections.append(doc.Section("", (doc.Cautions(cautions), doc.Signature(ROLES))))
+    return doc.Sheet(title="What this rests on", sections=tuple(sections), id="basis", head="Basis")
+
+
+def _assumptions(result: DriftResult) -> Iterator[str]:
+    settings = result.settings
+    yield (
+        "Model: value = level after the dress of its cycle + wear per part × parts since dress + scatter; "
+        "the wear is a straight line inside a cycle. Charted is the mean over the traces of a flank."
+    )
+    yield (
+        f"Wear interval ({100 * settings.confidence:g} %): every cycle left out once, so that a wear rate "
+        "that differs from cycle to cycle widens it."
+    )
+    yield (
+        "Forecast and dress interval use the worst trace on the side that the wear moves to, because "
+        "conformity goes by it, and the cycles since the last level change only."
+    )
+    yield (
+        f"Dress interval: the last part before a dress lies beyond the limit with a risk of "
+        f"{100 * settings.risk:.3g} %, over histories like this one; scatter of the levels and uncertainty "
+        "of the wear are inside. Never more than one and a half times the parts that were measured after a "
+        "dress: then ≥."
+    )
+    yield (
+        "Acceptance limits are those of the drawing or class less the guard of 1.645 times half the expanded "
+        "uncertainty; without a known uncertainty the tolerance limits themselves."
+    )
+    yield (
+        f"Level changes are searched from 8 dress cycles on with a chance of {100 * settings.step_alpha:g} % "
+        "of a false one per series; a cause is named only for an event recorded within one cycle."
+    )
+    yield (
+        "Control limits: levels and their changes from the t distribution for as few cycles as there are, "
+        f"smoothed residuals with weight {settings.ewma_weight:g}. {false_alarms(result)}"
+    )
+    if any(one.wear_estimated for one in result.series):
+        yield "Parts since dress were estimated from times where they were not recorded."

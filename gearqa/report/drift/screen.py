@@ -1,0 +1,45 @@
+"""An analysed history on the terminal: the sentence that matters first, the series, what to do."""
+
+from __future__ import annotations
+
+from gearqa.model.drift import DriftResult
+from gearqa.report.blocks import document as doc
+from gearqa.report.drift.words import (
+    IN_SHORT,
+    cycles_text,
+    false_alarms,
+    groups,
+    leading,
+    quiet_note,
+    remarks,
+    series_table,
+    to_do,
+)
+from gearqa.wording.safety import CAUTIONS, SETTER, SIMULATED_BANNER
+
+
+def drift_blocks(result: DriftResult, *, wide: bool = False) -> list[doc.Block]:
+    """What `gearqa drift` prints."""
+    blocks: list[doc.Block] = []
+    if result.simulated:
+        blocks.append(doc.Paragraph(SIMULATED_BANNER, "lead"))
+    first, *more = leading(result)
+    blocks.append(doc.Paragraph(first, "lead"))
+    blocks += map(doc.Paragraph, more)
+    for (part, grinder), members in groups(result.ranked()).items():
+        told = [one for one in members if not one.quiet]
+        quiet = [one for one in members if one.quiet]
+        most = max(members, key=lambda one: one.gears)
+        caption = f"Part {part} on grinder {grinder}: {cycles_text(most)}"
+        if told:
+            blocks.append(series_table(told, caption, wide=wide))
+        if quiet:
+            note = quiet_note(quiet)
+            blocks.append(doc.Paragraph(note if told else doc.join(f"{caption}. ", note)))
+    advice, warnings = to_do(result), remarks(result)
+    if advice:
+        blocks += [doc.Paragraph("What to do", "lead"), doc.Bullets(advice)]
+    if warnings:
+        blocks += [doc.Paragraph("To know", "lead"), doc.Bullets(warnings, "note")]
+    blocks.append(doc.Cautions((SETTER, IN_SHORT, false_alarms(result), *CAUTIONS)))
+    return blocks

@@ -1,0 +1,285 @@
+"""Words and tables about drift that terminal and report share."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+
+from gearqa.model.drift import SIZE, DriftResult, DriftSeries, Signal
+from gearqa.report.blocks import document as doc
+from gearqa.symbols import PARAMETERS
+from gearqa.wording.numbers import DASH, MOST_DECIMALS, count_text, number_text
+
+CHART_NAMES = {
+    "levels": "level after dress",
+    "levels_moving_range": "change of the level from cycle to cycle",
+    "residual_ewma": "smoothed residuals",
+}
+SIGNALS_SHOWN = 20
+"""Signals of one chart that are listed with their serials: the last ones."""
+RULE_NAMES = {"beyond_limit": "beyond the control limit"}
+ALWAYS_SAID = ("setter", "geometry_only", "who_decides")
+"""Advice that stands among the cautions of every report."""
+IN_SHORT = (
+    "The numbers rest on wear in a straight line within each cycle and on a future like this history; "
+    "more: gearqa explain drift."
+)
+CONTROL_LIMITS_ARE_NO_TOLERANCE = (
+    "Control limits tell what this process does when nothing changes; they are no tolerance limits, and no "
+    "gear is good or bad by them."
+)
+
+
+def for_people(sentence: str) -> str:
+    """A sentence of the analysis as it is printed: capital, full stop, the sign of the micrometre.
+
+    >>> for_people("left profile slope loses 0.05 um per part")
+    'Left profile slope loses 0.05 µm per part.'
+    """
+    text = re.sub(r"\bum\b", "µm", sentence).rstrip(".")
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def groups(series: Iterable[DriftSeries]) -> dict[tuple[str, str], list[DriftSeries]]:
+    """Series by part and grinder, in their order."""
+    found: dict[tuple[str, str], list[DriftSeries]] = {}
+    for one in series:
+        found.setdefault((one.part, one.grinder), []).append(one)
+    return found
+
+
+def leading(result: DriftResult) -> tuple[str, ...]:
+    """The sentence that matters first, then the one that sets the dress interval if that is another."""
+    ranked = result.ranked()
+    several = len(groups(ranked)) > 1
+    dressing = [one for one in ranked if one.dress_interval_parts is not None]
+    chosen = [*ranked[:1], *sorted(dressing, key=lambda one: one.dress_interval_parts or 0)[:1]]
+    return tuple(
+        f"{one.part} on {one.grinder}: {for_people(one.sentence)}" if several else for_people(one.sentence)
+        for one in dict.fromkeys(chosen)
+    )
+
+
+def short_name(series: DriftSeries) -> doc.Text:
+    """Symbol and flank."""
+    if series.parameter == SIZE:
+        return "size"
+    name = doc.symbol(series.parameter)
+    return doc.join(name, (doc.Span(f" {series.flank}", "muted"),)) if series.flank else name
+
+
+def long_name(series: DriftSeries) -> str:
+    """Name and flank in words."""
+    name = "size" if series.parameter == SIZE else PARAMETERS[series.parameter].name
+    return f"{name}, {series.flank} flank" if series.flank else name
+
+
+def decimals_of(half_width: float) -> int:
+    """Decimals that show a half width to its first digit, between 2 and 4.
+
+    >>> decimals_of(0.0032), decimals_of(0.00035), decimals_of(0.2)
+    (3, 4, 2)
+    """
+    return 2 if not half_width > 0 else min(4, max(2, -math.floor(math.log10(half_width))))
+
+
+def wear_texts(series: DriftSeries) -> tuple[str, str, str]:
+    """Wear per part, half its interval, and both ends of it. [um]"""
+    wear, interval = series.wear_um_per_part, series.wear_interval_um_per_part
+    if wear is None or interval is None:
+        return DASH, "", DASH
+    half = (interval[1] - interval[0]) / 2
+    digits = decimals_of(half)
+    while (
+        interval[0] * interval[1] > 0 and digits < MOST_DECIMALS and 0 in {round(v, digits) for v in interval}
+    ):
+        digits += 1  # an interval that leaves out 0 does not seem to reach it
+    mark = " est." if series.wear_estimated else ""
+    return (
+        f"{wear:+.{digits}f}{mark}", f"±{half:.{digits}f}",
+        f"{interval[0]:+.{digits}f} to {interval[1]:+.{digits}f}",
+    )  # fmt: skip
+
+
+def steps_text(series: DriftSeries) -> str:
+    """Last level change and how many there are."""
+    if not series.steps:
+        return DASH
+    last = series.steps[-1]
+    text = f"{last.size_um:+.1f} at {last.cycle}"
+    return text if len(series.steps) == 1 else f"{text} ({len(series.steps)})"
+
+
+def signals_cell(series: DriftSeries) -> doc.Cell:
+    """Whether control charts signal, now or earlier."""
+    if series.in_control is None and not series.signals:
+        return doc.Cell(DASH)
+    current = sum(one.current for one in series.signals)
+    if current:
+        return doc.Cell("now", "bad")
+    return doc.Cell(f"{len(series.signals)} earlier" if series.signals else "none")
+
+
+def parts_cell(series: DriftSeries) -> doc.Cell:
+    """Parts of the running cycle until the limit is reached."""
+    parts = series.parts_to_limit
+    if parts is None:
+        return doc.Cell(DASH)
+    text = f"{parts.expected} ({parts.low} to {parts.high})"
+    return doc.Cell(text, "bad" if series.limit_within_interval else None)
+
+
+def interval_text(series: DriftSeries) -> str:
+    """Advised dress interval."""
+    if series.dress_interval_parts is None:
+        return DASH
+    return f"{'≥ ' if series.dress_interval_at_least else ''}{series.dress_interval_parts}"
+
+
+def limits_text(series: DriftSeries) -> str:
+    """Action limits. [um]
+
+    One-sided ones with the side in words.
+    """
+    low, high = series.limit_um
+    texts = [None if v is None else number_text(round(v, 2), signed=low is not None) for v in (low, high)]
+    if texts[0] is None and texts[1] is None:
+        return DASH
+    if texts[0] is None:
+        return f"up to {texts[1]}"
+    return f"from {texts[0]}" if texts[1] is None else f"{texts[0]} to {texts[1]}"
+
+
+def sd_text(value: float | None) -> str:
+    """A standard deviation. [um]"""
+    return DASH if value is None else f"{value:.2f}"
+
+
+def series_table(series: Sequence[DriftSeries], caption: doc.Text, *, wide: bool) -> doc.Table:
+    """Series, one a row."""
+    percent = f"{100 * series[0].wear_confidence:g} %"
+    columns = [
+        doc.Column("series", "left"), doc.Column("wear\nµm/part"),
+        *([doc.Column(f"{percent}\ninterval"), doc.Column("sd\nµm"), doc.Column("trend\nµm/cycle")]
+          if wide else []),
+        doc.Column("level\nchange", "left"), doc.Column("signals", "left"),
+        *([doc.Column("limits\nµm")] if wide else []),
+        doc.Column("parts\nto limit"), doc.Column("dress\nevery"),
+    ]  # fmt: skip
+    rows = []
+    for one in series:
+        wear, half, interval = wear_texts(one)
+        rows.append(
+            (
+                short_name(one),
+                *([wear, interval, sd_text(one.sd_um), _trend(one)] if wide else [f"{wear} {half}".strip()]),
+                steps_text(one), signals_cell(one), *([limits_text(one)] if wide else []),
+                parts_cell(one), interval_text(one),
+            )
+        )  # fmt: skip
+    worn = any(one.wear_um_per_part is not None for one in series)
+    notes = [
+        *([f"Wear with its {percent} interval."] if worn and not wide else []),
+        *(["Level change: µm, and the cycle it begins at."] if any(one.steps for one in series) else []),
+        *(["est.: parts since dress were estimated from times."]
+          if any(one.wear_estimated for one in series) else []),
+        *(["sd: standard deviation of a part, cycles included."] if wide else []),
+    ]  # fmt: skip
+    return doc.Table(caption, tuple(columns), tuple(rows), notes=(" ".join(notes),) if notes else ())
+
+
+def _trend(series: DriftSeries) -> str:
+    return DASH if series.level_trend_um_per_cycle is None else f"{series.level_trend_um_per_cycle:+.3f}"
+
+
+def quiet_note(series: Sequence[DriftSeries]) -> doc.Text:
+    """Series with nothing to tell, in one line."""
+    judged = [one for one in series if one.in_control is not None]
+    silent = [one for one in series if one.in_control is None]
+    parts: list[doc.Text] = []
+    if judged:
+        parts += ["No wear proven, no level change, in control: ", names_text(judged), ". "]
+    if silent:
+        words = "No wear proven; dress cycles too few or unknown, so level and control are not judged: "
+        parts += [words, names_text(silent), ". "]
+    return doc.join(*parts[:-1], ".")
+
+
+def names_text(series: Sequence[DriftSeries]) -> doc.Text:
+    """Short names in a row."""
+    return doc.join(*(part for one in series for part in (", ", short_name(one))))[1:]
+
+
+def to_do(result: DriftResult) -> tuple[str, ...]:
+    """What to do; part and grinder only where there are several."""
+    where = [f"{part} on {grinder}" for part, grinder in groups(result.series)]
+    return tuple(
+        for_people(_without(one.sentence, where[0]) if len(where) == 1 else one.sentence)
+        for one in result.advice
+        if one.code not in ALWAYS_SAID
+    )
+
+
+def _without(sentence: str, where: str) -> str:
+    return sentence.removeprefix(f"{where}: ").removeprefix(f"{where}, ")
+
+
+def remarks(result: DriftResult) -> tuple[str, ...]:
+    """Warnings of all series, the same one once; trends are left to the advice."""
+    by_text: dict[str, list[str]] = {}
+    for one in result.ranked():
+        for notice in one.warnings:
+            if notice.code != "level_trend":
+                by_text.setdefault(notice.message, []).append(doc.plain(short_name(one)))
+    total = len(result.series)
+    own = (
+        for_people(text) if len(names) == total else f"{', '.join(dict.fromkeys(names))}: {for_people(text)}"
+        for text, names in by_text.items()
+    )
+    return (*own, *(for_people(notice.message) for notice in result.warnings))
+
+
+def signal_lines(signals: Sequence[Signal]) -> list[str]:
+    """Signals by chart, with serial and cycle."""
+    by_chart: dict[tuple[str, str], list[str]] = {}
+    for one in signals:
+        place = f"{one.serial} (cycle {one.cycle}{', counts' if one.current else ''})"
+        by_chart.setdefault((one.chart, one.rule), []).append(place)
+    return [
+        f"{CHART_NAMES[chart]}, {RULE_NAMES.get(rule, rule)}: "
+        + (f"{len(places) - SIGNALS_SHOWN} earlier and " if len(places) > SIGNALS_SHOWN else "")
+        + ", ".join(places[-SIGNALS_SHOWN:])
+        for (chart, rule), places in by_chart.items()
+    ]
+
+
+def false_alarms(result: DriftResult) -> str:
+    """What chance alone does to the control charts."""
+    rates = [one.false_alarm for one in result.series]
+    lengths = [
+        one.in_control_run_length_parts for one in rates if one.in_control_run_length_parts is not None
+    ]
+    count = len(rates)
+    together = f" over the {count} series together" if count > 1 else ""
+    share = f"{100 * result.settings.family_false_alarm:g} %"
+    text = f"Control charts alarm falsely in {share} of dress cycles{together}"
+    if lengths:
+        text += f", one series about once in {rounded(min(lengths))} parts"
+    return f"{text}. Control limits are no tolerance limits."
+
+
+def rounded(value: float) -> str:
+    """A large number to two digits.
+
+    >>> rounded(50165.58), rounded(940.0)
+    ('50 000', '940')
+    """
+    return f"{float(f'{value:.2g}'):,.0f}".replace(",", " ")
+
+
+def cycles_text(series: DriftSeries) -> str:
+    """Gears and cycles of a series."""
+    gears = count_text(series.gears, "gear")
+    cycles = count_text(series.cycles, "dress cycle") if series.cycles else "dress cycles unknown"
+    return f"{gears}, {cycles}"

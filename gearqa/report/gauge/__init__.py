@@ -1,0 +1,1 @@
+"""Gauge study: words, page."""

@@ -1,0 +1,1 @@
+"""Grading results: words, sheets, figures."""

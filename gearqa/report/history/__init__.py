@@ -1,0 +1,1 @@
+"""History store and watch: words, page."""

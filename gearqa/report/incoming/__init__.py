@@ -1,0 +1,1 @@
+"""Incoming check: words, page, figures."""

@@ -1,0 +1,174 @@
+"""Figures of an incoming comparison: differences before and after the explanation, overlays of raw data."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from gearqa.model.incoming import Agreement, CurvePair, IncomingResult, PlaceKey
+from gearqa.report.blocks.document import Figure, symbol
+from gearqa.report.draw import palette, plot
+from gearqa.report.draw.charts import RowValue
+from gearqa.symbols import PARAMETERS, Flank
+from gearqa.wording.numbers import value_text
+
+GEARS_FOR_ORDER = 5
+"""Gears from which the differences are also shown in the order of the report."""
+SHAPES: dict[PlaceKey, plot.Shape] = {"left": "circle", "right": "square", "both": "diamond"}
+
+
+def incoming_figures(result: IncomingResult) -> tuple[Figure, ...]:
+    """Differences of every parameter, and their order where there are gears enough."""
+    figures = []
+    if result.agreement:
+        figures.append(_differences(result))
+    most = max((one.n for places in result.agreement.values() for one in places.values()), default=0)
+    if most >= GEARS_FOR_ORDER:
+        figures.append(_order(result, most))
+    return tuple(figures)
+
+
+def _side(place: PlaceKey) -> str:
+    return "" if place == "both" else place
+
+
+def _differences(result: IncomingResult) -> Figure:
+    title = "Differences, reported less ours"
+    panels, told, most = [], [], 0.5
+    explained = result.agreement_explained
+    for key, places in result.agreement.items():
+        for place, one in places.items():
+            plain = np.array(one.differences_um)
+            lane = 1.0 if explained else 0.0
+            name = "evaluated as the drawing says"
+            layers: list[plot.Layer] = [
+                plot.Mark(0.0, width=0.7),
+                plot.Dots(
+                    plain, np.full(len(plain), lane), ink=palette.MEASURED, hollow=True, size=2.4, name=name
+                ),
+            ]
+            most = max(most, float(np.abs(plain).max()))
+            after = explained.get(key, {}).get(place)
+            shown = [one.bias_um]
+            if after is not None:
+                left = np.array(after.differences_um)
+                layers.append(
+                    plot.Dots(left, np.zeros(len(left)), ink=palette.FILTERED, size=2.0, name="as explained")
+                )
+                shown.append(after.bias_um)
+            values = tuple(RowValue("", value_text(v, signed=True)) for v in shown)
+            panels.append(
+                plot.Panel(
+                    label="", layers=tuple(layers), values=values, y=(-0.8, lane + 0.8), y_ticks=(),
+                    height=26 if explained else 18, outside=(symbol(key), _side(place)),
+                )
+            )  # fmt: skip
+            words = " and ".join(value_text(v, signed=True) for v in shown)
+            told.append(f"{PARAMETERS[key].symbol} {_side(place)}: mean difference {words} µm.")
+    edge = most * 1.06
+    chart = plot.Plot(
+        title=title,
+        description=f"{title}, one dot a gear. " + " ".join(told),
+        panels=tuple(panels),
+        x=(-edge, edge),
+        x_name="difference in µm",
+        heads=("bias", "after") if explained else ("bias",),
+    )
+    caption = "One dot a gear; one row per parameter and flank, flanks as the report names them."
+    if explained:
+        caption += (
+            " Hollow: against our evaluation. Filled: against what the explanation predicts. Bias before "
+            "and after, in µm."
+        )
+    return Figure(plot.draw(chart), title, chart.description, caption)
+
+
+def _order(result: IncomingResult, most: int) -> Figure:
+    """Differences in the order of the report: trend and outliers."""
+    source = result.agreement_explained or result.agreement
+    title = "Differences in the order of the report"
+    panels, told = [], []
+    for key, places in source.items():
+        layers: list[plot.Layer] = []
+        for place, one in places.items():
+            x = np.arange(1, one.n + 1, dtype=np.float64)
+            ink = palette.FILTERED if place != "right" else palette.DESIGN
+            name = {"left": "left", "right": "right", "both": "no flank"}[place]
+            layers.append(plot.Dots(x, np.array(one.differences_um), ink=ink, shape=SHAPES[place], name=name))
+            told.append(f"{PARAMETERS[key].symbol} {_side(place)}: {_agreement_words(one)}")
+        limits = [v for one in places.values() for v in (one.limits_of_agreement_um or ())]
+        if limits:
+            layers.insert(0, plot.Band(min(limits), max(limits), name="limits of agreement"))
+        layers.insert(1 if limits else 0, plot.Level(0.0, width=0.6))
+        panels.append(plot.Panel(label=PARAMETERS[key].symbol, layers=tuple(layers), detail="µm", height=58))
+    after = ", after the explanation" if result.agreement_explained else ""
+    chart = plot.Plot(
+        title=title + after,
+        description=f"{title}{after}. " + " ".join(told),
+        panels=tuple(panels),
+        x=(1 - 0.07 * (most + 4), most + 0.6),
+        x_name="gear, in the order of the report",
+        x_ticks=tuple((float(k), str(k)) for k in range(1, most + 1) if most <= 20 or k % 5 == 0),
+    )
+    caption = (
+        "Shaded: limits of agreement, which hold 95 % of such differences; compare them with the tolerance."
+    )
+    return Figure(plot.draw(chart), title + after, chart.description, caption)
+
+
+def _agreement_words(one: Agreement) -> str:
+    text = f"bias {value_text(one.bias_um, signed=True)} µm"
+    if one.limits_of_agreement_um is not None:
+        low, high = (value_text(v, signed=True) for v in one.limits_of_agreement_um)
+        text += f", limits {low} to {high}"
+    return text + "."
+
+
+def overlay_figures(curves: Sequence[CurvePair]) -> tuple[Figure, ...]:
+    """The supplier's curves laid over ours, one chart per gear and kind."""
+    groups: dict[tuple[str, str], list[CurvePair]] = {}
+    for curve in curves:
+        groups.setdefault((curve.serial, curve.kind), []).append(curve)
+    return tuple(_overlay(serial, kind, some) for (serial, kind), some in groups.items())
+
+
+_AXES = {"pitch": "tooth", "profile": "length of roll in mm", "helix": "face position in mm"}
+_HEADS = {"pitch": "index deviations", "profile": "profile traces", "helix": "helix traces"}
+
+
+def _overlay(serial: str, kind: str, curves: Sequence[CurvePair]) -> Figure:
+    title = f"{_HEADS[kind][:1].upper()}{_HEADS[kind][1:]} of gear {serial}, theirs over ours"
+    panels, told = [], []
+    for curve in curves:
+        apart = float(np.sqrt(np.nanmean((curve.ours_um - curve.theirs_um) ** 2)))
+        flank: Flank = curve.flank
+        name = flank if curve.tooth is None else f"tooth {curve.tooth} {flank}"
+        panels.append(
+            plot.Panel(
+                label=flank if curve.tooth is None else f"tooth {curve.tooth}",
+                detail="" if curve.tooth is None else flank,
+                layers=(
+                    plot.Line(curve.position, curve.ours_um, ink=palette.FILTERED, width=1.4, name="ours"),
+                    plot.Line(
+                        curve.position,
+                        curve.theirs_um,
+                        ink=palette.DESIGN,
+                        width=0.9,
+                        dash="4 2",
+                        name="theirs",
+                    ),
+                ),
+                values=(RowValue("", value_text(apart)),),
+                height=54,
+            )
+        )
+        told.append(f"{name}: {value_text(apart)} µm apart (rms).")
+    low = min(float(curve.position[0]) for curve in curves)
+    high = max(float(curve.position[-1]) for curve in curves)
+    chart = plot.Plot(
+        title=title, description=f"{title}. " + " ".join(told), panels=tuple(panels), x=(low, high),
+        x_name=_AXES[kind], heads=("rms",), micrometre_bar=True,
+    )  # fmt: skip
+    caption = "Aligned: flank names, counting direction, first tooth and constant. Last column: rms in µm."
+    return Figure(plot.draw(chart), title, chart.description, caption)

@@ -1,0 +1,1 @@
+"""Lot sign-off: words, certificate, figures."""

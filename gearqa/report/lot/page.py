@@ -1,0 +1,356 @@
+"""The certificate of a lot: two pages, the decision on the first, the statistics on the second."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from gearqa.model.lot import LotResult
+from gearqa.model.measurement import Production
+from gearqa.report.blocks import document as doc
+from gearqa.report.lot import figures, words
+from gearqa.symbols import PARAMETERS
+from gearqa.version import __version__
+from gearqa.wording.numbers import DASH, count_text
+from gearqa.wording.safety import CAUTIONS, SETTER
+from gearqa.wording.visible import clip
+
+ROLES = ("Inspected by", "Disposition by")
+MOST_GEARS = 5
+"""Gears listed on the first page, the worst first."""
+SAMPLING_TABLE = "ISO 2859-1"
+SHORT = 48
+DIGITS = 12
+"""Of a file's SHA-256 on paper; the record holds all of them."""
+ELSEWHERE = ("one_percent",)
+"""Notes whose content stands with the sampling plan."""
+TO_TICK = "☐ release  ☐ hold  ☐ reject; reason, concession:"
+"""For a person to fill in by hand."""
+
+
+@dataclass(frozen=True, slots=True)
+class TableRow:
+    """A row of the decision table, as the certificate prints it."""
+
+    number: str
+    rule: str
+
+
+@dataclass(frozen=True, slots=True)
+class RecordFacts:
+    """What a certificate tells of the record that was made with it."""
+
+    digest: str
+    previous: Mapping[str, Any] | None = None
+    """Link to the record before it, as it stands in the record."""
+    fingerprint: str | None = None
+    """Of the key that signed it."""
+
+
+def certificate(
+    result: LotResult,
+    *,
+    decision_table: Sequence[TableRow],
+    gear_words: str = "",
+    record: RecordFacts | None = None,
+) -> doc.Document:
+    """Build the certificate of a lot.
+
+    Parameters
+    ----------
+    result : LotResult
+        What came of the sign-off.
+    decision_table : sequence of TableRow
+        The rows by which lots are decided, in their order.
+    gear_words : str
+        The gear's data in one line.
+    record : RecordFacts, optional
+        The record made with it.
+
+    Returns
+    -------
+    Document
+        For `html.write_html` and `pdf.write_pdf`.
+    """
+    part = result.part
+    number = clip(part.get("number", DASH), SHORT)
+    revision = part.get("revision")
+    lot = f", lot {clip(result.lot_id, SHORT)}" if result.lot_id else ""
+    rule = "" if result.decision_rule.guard is not None else " · simple acceptance: no uncertainty known"
+    sections = (
+        *_decision_page(result, gear_words, record),
+        *_statistics_page(result, decision_table),
+    )
+    return doc.Document(
+        title=f"Lot certificate, part {number}{lot}",
+        head=f"Part {number}" + (f", revision {clip(revision, 16)}" if revision else "") + lot,
+        foot=f"gearqa {__version__} · {result.standard}{rule}",
+        sheets=(
+            doc.Sheet(
+                title=f"Lot certificate, part {number}{lot}",
+                sections=sections,
+                id="certificate",
+                head=words.marked(result.decision, result),
+            ),
+        ),
+        simulated=result.simulated,
+        keywords=(number, clip(result.lot_id or "", SHORT), result.standard),
+    )
+
+
+# --- first page ----------------------------------------------------------------------------------
+
+
+def _decision_page(result: LotResult, gear_words: str, record: RecordFacts | None) -> Iterator[doc.Section]:
+    yield doc.Section(
+        "", (words.verdict(result), doc.Bullets(words.reason_lines(result)), _facts(result, gear_words))
+    )
+    figure = figures.characteristic_figure(result)
+    yield doc.Section(
+        "Sampling and criteria",
+        (
+            doc.Bullets(
+                (
+                    *_sampling_lines(result),
+                    _uncertainties(result),
+                    *words.risk_lines(result.sampling),
+                    *words.master_lines(result.master_quality),
+                ),
+                "note",
+            ),
+            *((figure,) if figure is not None else ()),
+        ),
+    )
+    out = words.segregation_lines(result)
+    yield doc.Section(
+        "",
+        (
+            _joined(words.gear_table(result, MOST_GEARS, caption="Gears of the sample")),
+            *((doc.Bullets(out, "note"),) if out else ()),
+        ),
+    )
+    yield doc.Section(
+        "",
+        (
+            doc.Cautions(
+                (
+                    *words.caution_lines(result),
+                    *CAUTIONS,
+                    SETTER,
+                )
+            ),
+            doc.Bullets(
+                tuple(
+                    doc.join((doc.Span(doc.plain(name), "strong"),), ": ", value)
+                    for name, value in _disposition(result, record)
+                )
+            ),
+            doc.Signature(ROLES),
+        ),
+    )
+
+
+def _sampling_lines(result: LotResult) -> Iterator[doc.Text]:
+    """The sampling plan in a few lines, and the decision rule."""
+    facts = [(doc.plain(name), value) for name, value in words.sampling_facts(result).items]
+    for together in (facts[:1], facts[1:4], facts[4:]):
+        spans: list[doc.Span] = []
+        for name, value in together:
+            spans += [doc.Span(f"{'; ' if spans else ''}{name}: ", "strong"), *doc.spans(value)]
+        yield tuple(spans)
+
+
+def _joined(table: doc.Table) -> doc.Table:
+    """The table with its notes in one paragraph."""
+    notes = tuple(filter(None, (" ".join(map(doc.plain, table.notes)),)))
+    return doc.Table(table.caption, table.columns, table.rows, notes, dense=table.dense)
+
+
+def _facts(result: LotResult, gear_words: str) -> doc.Facts:
+    part, options = result.part, result.options
+    items: list[tuple[str, str]] = [
+        ("Part", clip(part.get("number", ""))),
+        ("Drawing revision", clip(part.get("revision", "")) or "not stated"),
+        ("Lot", clip(result.lot_id or "") or "not named"),
+        ("Lot size", words.lot_size_text(result)),
+        ("Sample", count_text(result.sample_size, "gear")),
+        ("Order", clip(options.order)),
+        ("Customer", clip(options.customer)),
+        ("Inspector", clip(options.inspector) or "not stated"),
+        ("Date", options.date or "not stated"),
+        *_production(result),
+        ("Name and gear", "; ".join(filter(None, (clip(part.get("name", "")), gear_words)))),
+        ("Remark", clip(options.remark, 400)),
+    ]
+    return doc.Facts(tuple((name, value) for name, value in items if value))
+
+
+def _production(result: LotResult) -> Iterator[tuple[str, str]]:
+    """What the production table tells of the sample: who, with what, when, at which temperature."""
+    rows = [gear.production or Production() for gear in result.gears]
+    cycles = Counter(
+        " / ".join(filter(None, (row.grinder, row.wheel, row.dress))) for row in rows if row.dress is not None
+    )
+    several = f"{len(cycles)} dress cycles: " if len(cycles) > 1 else ""
+    shown = [f"{clip(name, SHORT)} ({count_text(n, 'gear')})" for name, n in list(cycles.items())[:4]]
+    more = f" and {len(cycles) - 4} more" if len(cycles) > 4 else ""
+    ground = several + ", ".join(shown) + more
+    yield "Measured by", _named([row.operator for row in rows]) or "not known"
+    yield "Instrument", _named([row.instrument for row in rows]) or "not known"
+    yield "Fixture", _named([row.fixture for row in rows]) or "not known"
+    yield "Temperature", _temperatures([row.temperature_degC for row in rows]) or "not known"
+    references = _named([row.calibration_ref for row in rows])
+    ends = [row.calibration_due for row in rows]
+    due = _named([None if end is None else end.date().isoformat() for end in ends])
+    yield "Calibration", f"{references or 'reference not known'}, due {due or 'not known'}"
+    yield "Measured", _from_to([row.measured_at for row in rows]) or "time not known"
+    yield "Ground on", ground or "grinder, wheel and dress not known"
+
+
+def _known(known: int, total: int) -> str:
+    return "" if known == total else f" (known for {known} of {total} gears)"
+
+
+def _named(values: Sequence[str | None]) -> str:
+    """Different words, with how many gears they are known for."""
+    known = [value for value in values if value]
+    names = list(dict.fromkeys(clip(value, SHORT) for value in known))
+    if not names:
+        return ""
+    shown = ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
+    return shown + _known(len(known), len(values))
+
+
+def _from_to(values: Sequence[datetime | None]) -> str:
+    known = sorted((value for value in values if value is not None), key=lambda v: v.replace(tzinfo=None))
+    if not known:
+        return ""
+    first, last = known[0], known[-1]
+    begin = first.isoformat(sep=" ", timespec="minutes")
+    end = last.isoformat(sep=" ", timespec="minutes")
+    if first.date() == last.date() and first.utcoffset() == last.utcoffset():
+        begin, end = f"{first:%Y-%m-%d, %H:%M}", f"{last:%H:%M}"
+    local = " (local time)" if last.tzinfo is None else ""
+    return (begin if len(known) == 1 else f"{begin} to {end}") + local + _known(len(known), len(values))
+
+
+def _temperatures(values: Sequence[float | None]) -> str:
+    known = [value for value in values if value is not None]
+    if not known:
+        return ""
+    low, high = f"{min(known):.1f}", f"{max(known):.1f}"
+    return (low if low == high else f"{low} to {high}") + " °C" + _known(len(known), len(values))
+
+
+def _disposition(result: LotResult, record: RecordFacts | None) -> Iterator[tuple[doc.Text, doc.Text]]:
+    by_hand = f". {TO_TICK}" if result.disposition is None else ""
+    yield "Disposition", f"{words.disposition_text(result)}{by_hand}"
+    if record is None:
+        yield "Record", "none was made with this certificate"
+        return
+    signed = f", signed with key {record.fingerprint}" if record.fingerprint else ", not signed"
+    yield "Record, SHA-256", f"{record.digest}{signed}"
+    link = record.previous
+    if not link:
+        yield "Previous record", "none named; chain not checked"
+        return
+    yield (
+        "Previous record",
+        f"lot {clip(str(link['lot_id']), SHORT)}, {link['decision']}, {link['digest']}"
+        + ("; this is a re-inspection of the same lot" if link.get("reinspection") else ""),
+    )
+    first = link.get("first_result")
+    if first:
+        yield (
+            "First result, kept",
+            f"{first['decision']}, {first['d_low']} to {first['d_high']} of {first['measured_n']} gears not "
+            "conforming",
+        )
+
+
+# --- second page ---------------------------------------------------------------------------------
+
+
+def _statistics_page(result: LotResult, table: Sequence[TableRow]) -> Iterator[doc.Section]:
+    free = words.free_statement(result)
+    yield doc.Section(
+        "Statistics over the gears of the sample",
+        (
+            _table_with_symbols(result),
+            *((doc.Paragraph(free, "note"),) if free is not None else ()),
+        ),
+        new_page=True,
+    )
+    charts = [
+        figures.limits_figure(result), figures.probability_figure(result), figures.order_figure(result),
+    ]  # fmt: skip
+    blocks: list[doc.Block] = [figure for figure in charts if figure is not None]
+    if not result.order_known:
+        blocks.append(
+            doc.Paragraph("Order of production: not known, so it is not drawn and cannot be checked.", "note")
+        )
+    yield doc.Section("", tuple(blocks))
+    yield doc.Section("", (doc.Paragraph(decision_rows(table, result), "note"), *_method(result)))
+
+
+def _method(result: LotResult) -> Iterator[doc.Block]:
+    """What is true of the method, sources of the uncertainties, editions, input files."""
+    lines = [" ".join(words.note_lines(result, without=ELSEWHERE)), f"{_editions(result)} {_inputs(result)}"]
+    for line in filter(None, lines):
+        yield doc.Paragraph(line, "note")
+
+
+def _uncertainties(result: LotResult) -> str:
+    """Source and date of each expanded uncertainty, parameters of one source together."""
+    sources = result.plan.get("uncertainty_source", {})
+    by_source: dict[str, list[str]] = {}
+    for key in dict.fromkeys(key for key, _, one in words.all_series(result) if one.u_um is not None):
+        source = sources.get(key)
+        date = f", {clip(source['date'])}" if source and source.get("date") else ""
+        told = f"{clip(source['source'], 200)}{date}" if source else "source not stated"
+        by_source.setdefault(told, []).append(PARAMETERS[key].symbol)
+    if not by_source:
+        return "Measurement uncertainty: none is given in the part file."
+    return (
+        "Expanded uncertainty U (k = 2): "
+        + "; ".join(f"{', '.join(symbols)}: {told}" for told, symbols in by_source.items())
+        + "."
+    )
+
+
+def _editions(result: LotResult) -> str:
+    """Standards with their editions; of a sampling table also how it was used."""
+    named = []
+    for title, text in result.editions.items():
+        year, _, about = text.partition(": ")
+        named.append(f"{title}:{year}" + (f" ({about})" if title == SAMPLING_TABLE else ""))
+    return f"Editions: {', '.join(named)}."
+
+
+def _inputs(result: LotResult) -> str:
+    """Files read, with the first digits of their digests."""
+    read = [f"{clip(one.file, SHORT)} {one.sha256[:DIGITS]}" for one in result.inputs if one.sha256]
+    return f"Input files, first {DIGITS} digits of SHA-256: {', '.join(read)}."
+
+
+def _table_with_symbols(result: LotResult) -> doc.Table:
+    """The statistics table, its first column set with subscripts."""
+    table = words.statistics_table(result, wide=True, dense=True)
+    rows = tuple(
+        (doc.symbol(key), *row[1:])
+        for (key, *_), row in zip(words.all_series(result), table.rows, strict=True)
+    )
+    return _joined(doc.Table("", table.columns, rows, table.notes, dense=True))
+
+
+def decision_rows(table: Sequence[TableRow], result: LotResult) -> doc.Text:
+    """The decision table in one paragraph; rows that fit are set strong."""
+    fits = {reason.row for reason in result.reasons}
+    spans: list[doc.Span] = [doc.Span("Decision table, the first row that fits decides: ")]
+    for place, row in enumerate(table):
+        end = "." if place == len(table) - 1 else "; "
+        spans.append(doc.Span(f"{row.number} {row.rule}{end}", "strong" if row.number in fits else ""))
+    return tuple(spans)

@@ -1,0 +1,631 @@
+"""A lot sign-off in words: order, digits, verdicts and reasons, decided once.
+
+Terminal and certificate print the same strings; renderers only lay out. Nothing here says more of a
+lot than its sample shows: the tool recommends, a person decides.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+from gearqa.model.lot import (
+    FlankKey,
+    InLot,
+    LotDecision,
+    LotGear,
+    LotReason,
+    LotResult,
+    MasterQualityOfLot,
+    ParameterStatistics,
+    SamplingResult,
+    State,
+)
+from gearqa.report.blocks import document as doc
+from gearqa.report.blocks.document import Status
+from gearqa.symbols import PARAMETERS
+from gearqa.wording.numbers import DASH, allowed_text, class_text, count_text, number_text, value_text
+from gearqa.wording.visible import clip
+
+DECISION_STATUS: Mapping[LotDecision, Status] = {"release": "good", "hold": "open", "reject": "bad"}
+STATE_STATUS: Mapping[State, Status] = {
+    "conforms": "good",
+    "does not conform": "bad",
+    "not proven": "open",
+    "not assessed": "open",
+}
+MASTER_WORDS: Mapping[State, str] = {
+    "conforms": "reached",
+    "does not conform": "not reached",
+    "not proven": "not proven",
+    "not assessed": "not decidable",
+}
+IN_LOT_STATUS: Mapping[InLot, Status] = {"shown": "good", "not shown": "open", "refuted": "bad"}
+IN_SAMPLE: Mapping[bool | None, str] = {True: "reached", False: "not reached", None: "not decidable"}
+NO_DISPOSITION = "none recorded: the tool recommends, a person decides on the lot"
+CAUTION_CODES = ("geometry_only", "who_decides")
+"""Notes that every output prints among its cautions."""
+FEW_GEARS = 50
+"""Below so many gears the lower bound of an index stands before the index."""
+
+Series = tuple[str, FlankKey, ParameterStatistics]
+
+
+# --- the decision --------------------------------------------------------------------------------
+
+
+def marked(word: str, result: LotResult) -> str:
+    """A verdict; one on simulated data carries the word SIMULATED."""
+    return f"{word} (SIMULATED)" if result.simulated else word
+
+
+def lot_name(result: LotResult) -> str:
+    """The lot as it is called, or that it has no name."""
+    return f"lot {clip(result.lot_id, 48)}" if result.lot_id else "the lot"
+
+
+def verdict(result: LotResult) -> doc.Verdict:
+    """Recommendation, class of the sample, master quality."""
+    master = result.master_quality
+    grade = class_text(result.class_, result.beyond, complete=result.class_complete)
+    incomplete = "" if result.class_complete else "; * of an incomplete set, see not assessed"
+    return doc.Verdict(
+        (
+            doc.Answer(
+                f"Recommendation for {lot_name(result)}",
+                marked(result.decision, result),
+                DECISION_STATUS[result.decision],
+                f"{deciding(result).sentence}.",
+            ),
+            doc.Answer(
+                "Flank tolerance class of the sample",
+                marked(grade, result),
+                "none",
+                f"{states_sentence(result)}{incomplete}.",
+            ),
+            doc.Answer(
+                "Master quality of the lot",
+                marked(master.in_lot, result),
+                IN_LOT_STATUS[master.in_lot],
+                _master_detail(result),
+            ),
+        )
+    )
+
+
+def _master_detail(result: LotResult) -> str:
+    master, n = result.master_quality, count_text(result.sample_size, "gear")
+    found = f"{master.proven} of {n} proven; at least {share_text(master.share_lower_bound)}"
+    if master.in_lot == "refuted":
+        found = f"{master.refuted} of {n} proven not to be; at most {share_text(master.share_upper_bound)}"
+    sure, asked = f"{100 * master.confidence:g} %", share_text(master.coverage)
+    return f"{found} of the lot with {sure} confidence, {asked} asked for."
+
+
+def deciding(result: LotResult) -> LotReason:
+    """The reason that decides."""
+    return next(reason for reason in result.reasons if reason.decides)
+
+
+def reason_lines(result: LotResult) -> tuple[doc.Text, ...]:
+    """Every reason in one sentence with what would decide, the deciding one first."""
+    return tuple(
+        (
+            doc.Span(f"{reason.decision}: ", "strong"),
+            doc.Span(reason.sentence),
+            doc.Span(
+                f" (row {reason.row} of the decision table{', decides' if reason.decides else ''})", "muted"
+            ),
+        )
+        for reason in result.reasons
+    )
+
+
+def states_sentence(result: LotResult) -> str:
+    """How many gears of the sample are in each state."""
+    counts = (
+        (result.conforming, "conform"),
+        (result.not_conforming, "do not conform"),
+        (result.not_proven, "not proven"),
+        (result.not_assessed, "not assessed"),
+    )
+    parts = [f"{number} {word}" for number, word in counts]
+    return f"{count_text(result.sample_size, 'gear')} measured: " + ", ".join(parts)
+
+
+def lot_size_text(result: LotResult) -> str:
+    """Size of the lot, and whether all of it was measured."""
+    if result.lot_size is None:
+        return "not known"
+    if result.lot_size == result.sample_size:
+        return f"{result.lot_size}, all measured"
+    return str(result.lot_size)
+
+
+def disposition_text(result: LotResult) -> str:
+    """What a person decided, apart from the recommendation."""
+    one = result.disposition
+    if one is None:
+        return NO_DISPOSITION
+    words = f"{one.decision}, decided by {clip(one.by)} on {one.date}"
+    if one.reason:
+        words += f"; reason: {clip(one.reason, 400)}"
+    if one.concession:
+        words += f"; concession: {clip(one.concession, 400)}"
+    return words
+
+
+# --- sampling ------------------------------------------------------------------------------------
+
+
+def share_text(share: float) -> str:
+    """A share in percent, three digits.
+
+    >>> share_text(0.0042653), share_text(0.1745958), share_text(0.05)
+    ('0.427 %', '17.5 %', '5 %')
+    """
+    return f"{100 * share:.3g} %"
+
+
+def of_hundred(probability: float) -> str:
+    """A probability as cases of a hundred, never a full hundred or none.
+
+    >>> of_hundred(0.886), of_hundred(0.9999), of_hundred(0.004), of_hundred(1.0)
+    ('89 of 100 cases', '99.99 of 100 cases', '0.40 of 100 cases', '100 of 100 cases')
+    """
+    hundred = 100 * probability
+    if hundred in {0.0, 100.0}:
+        return f"{hundred:.0f} of 100 cases"
+    if 0.5 <= hundred <= 99.5:
+        return f"{hundred:.0f} of 100 cases"
+    text = f"{hundred:.2f}"
+    if text in {"0.00", "100.00"}:
+        return "fewer than 0.01 of 100 cases" if hundred < 50 else "more than 99.99 of 100 cases"
+    return f"{text} of 100 cases"
+
+
+def plan_text(sampling: SamplingResult) -> str:
+    """The plan and where its numbers come from."""
+    edition = f"; table: {sampling.edition}" if sampling.edition else ""
+    return f"{sampling.scheme}; {sampling.basis}{edition}"
+
+
+def asked_text(sampling: SamplingResult) -> str:
+    """What the plan asks for."""
+    if sampling.required_n is None:
+        return "not known without the lot size"
+    words = count_text(sampling.required_n, "gear")
+    if sampling.ac is not None:
+        words += f"; accepts with {sampling.ac}, rejects from {sampling.re} that do not conform"
+    if sampling.k is not None:
+        words += f"; quality index at least k = {number_text(sampling.k)}"
+    return words
+
+
+def found_text(sampling: SamplingResult) -> str:
+    """What was measured, and what the plan says to it."""
+    still_open = sampling.d_high - sampling.d_low
+    words = {
+        True: "the plan accepts",
+        False: "the plan does not accept",
+        None: "the plan neither accepts nor rejects",
+    }[sampling.accept]
+    return (
+        f"{count_text(sampling.measured_n, 'gear')} measured: {sampling.d_low} counted as not conforming, "
+        f"{still_open} open; {words}"
+    )
+
+
+def drawn_text(result: LotResult) -> str:
+    """How the gears were picked."""
+    if result.lot_size is not None and result.lot_size == result.sample_size:
+        return "no sample: the whole lot was measured"
+    return {
+        "random": "at random",
+        "systematic": "systematically",
+        "convenience": "for convenience",
+    }.get(result.drawn, "not stated")
+
+
+def risk_lines(sampling: SamplingResult) -> tuple[str, ...]:
+    """Operating characteristic, producer's and consumer's risk of the plan really used."""
+    if sampling.ac is None or sampling.p10 is None or sampling.p50 is None or sampling.p95 is None:
+        return ("Operating characteristic: not known, for the plan gives no acceptance number.",)
+    used = f"{count_text(sampling.measured_n, 'gear')}, acceptance number {sampling.ac}"
+    if sampling.k is not None:
+        used += f", k = {number_text(sampling.k)}"
+    shortage = ""
+    if sampling.required_n is not None and sampling.measured_n < sampling.required_n:
+        shortage = f" That is the plan really used, not the one asked for ({sampling.required_n} gears)."
+    lines = [
+        f"Operating characteristic ({used}): 95 % acceptance at {share_text(sampling.p95)} nonconforming, "
+        f"50 % at {share_text(sampling.p50)}, 10 % at {share_text(sampling.p10)}.{shortage}"
+    ]
+    if sampling.aql is not None and sampling.producer_risk_at_aql is not None:
+        lines.append(
+            f"Producer's risk: a process at the AQL of {share_text(sampling.aql)} is not accepted in "
+            f"{of_hundred(sampling.producer_risk_at_aql)}."
+        )
+    else:
+        lines.append(
+            f"Producer's risk: a process with {share_text(sampling.p95)} nonconforming is not accepted in "
+            "5 of 100 cases."
+        )
+    if sampling.lq is not None and sampling.consumer_risk_measured is not None:
+        planned = "" if sampling.consumer_risk is None else f"; planned {of_hundred(sampling.consumer_risk)}"
+        lines.append(
+            f"Consumer's risk: a lot with the limiting quality of {share_text(sampling.lq)} nonconforming is "
+            f"accepted in {of_hundred(sampling.consumer_risk_measured)}{planned}."
+        )
+    else:
+        lines.append(
+            f"Consumer's risk: a process with {share_text(sampling.p10)} nonconforming is accepted in "
+            "10 of 100 cases."
+        )
+    if sampling.passes_at_one_percent is not None:
+        lines[-1] += (
+            f" A process with 1 % nonconforming is accepted in {of_hundred(sampling.passes_at_one_percent)}."
+        )
+    return tuple(lines)
+
+
+def sampling_facts(result: LotResult) -> doc.Facts:
+    """The sampling plan and what came of it."""
+    sampling = result.sampling
+    return doc.Facts(
+        (
+            ("Plan", plan_text(sampling)),
+            ("Asks for", asked_text(sampling)),
+            ("Found", found_text(sampling)),
+            ("Sample drawn", drawn_text(result)),
+            ("Decision rule", rule_text(result)),
+        )
+    )
+
+
+def rule_text(result: LotResult) -> str:
+    """How a value is judged under the measurement uncertainty."""
+    rule = result.decision_rule
+    if rule.guard is None:
+        return f"{rule.rule}: no measurement uncertainty is known, values go by the limits as read"
+    counts = {
+        "guarded acceptance": "what is not proven does not count as conforming",
+        "simple acceptance": "what is not proven counts by its value",
+        "guarded rejection": "what is not proven counts as conforming",
+    }[rule.rule]
+    guard = f"guard {rule.guard:.3f} u = {rule.guard / 2:.3f} U"
+    return f"{rule.rule}, {100 * rule.confidence:g} % ({guard}); {counts}"
+
+
+# --- gears ---------------------------------------------------------------------------------------
+
+
+def probability_text(probability: float | None) -> str:
+    """Probability of conformity of one gear in percent, rounded away from being proven either way.
+
+    >>> probability_text(0.94999), probability_text(0.999999999), probability_text(0.0)
+    ('94.99', '>99.99', '<0.01')
+    """
+    if probability is None:
+        return DASH
+    exact = round(100 * probability, 9)
+    if exact > 99.99:
+        return ">99.99"
+    if exact < 0.01:
+        return "<0.01"
+    hundredths = round(exact * 100, 6)
+    return f"{(math.floor(hundredths) if exact >= 50 else math.ceil(hundredths)) / 100:.2f}"
+
+
+def series_name(key: str, flank: FlankKey | None) -> doc.Text:
+    """Symbol of a parameter, with the flank where it has one."""
+    if flank in {None, "both"}:
+        return doc.symbol(key)
+    return (*doc.symbol(key), doc.Span(f" {flank}", "muted"))
+
+
+def worst_first(gears: Iterable[LotGear]) -> list[LotGear]:
+    """Gears that do not conform first, then open ones, then by probability of conformity."""
+    rank = {"does not conform": 0, "not assessed": 1, "not proven": 2, "conforms": 3}
+    return sorted(
+        gears,
+        key=lambda gear: (
+            rank[gear.state],
+            2.0 if gear.probability_of_conformity is None else gear.probability_of_conformity,
+            -(gear.class_indicated or 99),
+        ),
+    )
+
+
+def gear_table(result: LotResult, most: int, *, caption: str = "") -> doc.Table:
+    """The gears of the sample, worst first, at most so many of them."""
+    shown = worst_first(result.gears)[:most]
+    counted = any(gear.counts_as != gear.state for gear in result.gears)
+    columns = (
+        doc.Column("gear", "left", weight=1), doc.Column("state", "left"),
+        *((doc.Column("counts as", "left"),) if counted else ()),
+        doc.Column("P %"), doc.Column("P least in", "left"),
+        doc.Column("class indicated"), doc.Column("class proven"), doc.Column("master quality", "left"),
+    )  # fmt: skip
+    rows = []
+    for gear in shown:
+        least = DASH
+        shown_p = probability_text(gear.probability_of_conformity)
+        if gear.probability_parameter is not None and shown_p != ">99.99":
+            least = doc.plain(series_name(gear.probability_parameter, gear.probability_flank))
+        grade = class_text(gear.class_indicated, False, complete=gear.class_complete)
+        rows.append(
+            (
+                clip(gear.serial, 48),
+                doc.Cell(gear.state, STATE_STATUS[gear.state]),
+                *((gear.counts_as,) if counted else ()),
+                shown_p,
+                least,
+                _indicated(gear, grade),
+                class_text(gear.class_proven, False),
+                MASTER_WORDS[gear.master_quality],
+            )
+        )
+    return doc.Table(caption, columns, tuple(rows), notes=tuple(_gear_notes(result, shown)))
+
+
+def _indicated(gear: LotGear, grade: str) -> str:
+    beyond = any(value.class_indicated is None for value in gear.values)
+    return ">11" if gear.class_indicated is None and beyond and gear.values else grade
+
+
+def _gear_notes(result: LotResult, shown: Sequence[LotGear]) -> Iterator[str]:
+    if any(gear.probability_of_conformity is not None for gear in shown):
+        yield "P: probability of conformity of this one gear, the smallest of its values; not of the lot."
+    if len(shown) < len(result.gears):
+        left = len(result.gears) - len(shown)
+        rest = worst_first(result.gears)[len(shown) :]
+        alike = {gear.state for gear in rest}
+        words = f", all of them: {next(iter(alike))}" if len(alike) == 1 else ""
+        yield f"Worst first; {left} more in the JSON result{words}."
+    missing = [gear for gear in shown if gear.missing]
+    if missing:
+        yield "Not assessed: " + "; ".join(
+            f"{clip(gear.serial, 48)}: {_missing_names(gear.missing)}" for gear in missing
+        )
+    known = [gear for gear in shown if gear.class_proven is None and gear.class_indicated is not None]
+    if known and any(gear.probability_of_conformity is not None for gear in known):
+        yield (
+            "class proven –: a value is not proven to meet any class, has no stated uncertainty, or a "
+            "parameter is missing."
+        )
+
+
+def _missing_names(missing: Sequence[str]) -> str:
+    """Symbols for keys such as `helix_slope left`."""
+    names = []
+    for word in missing:
+        key, _, flank = word.partition(" ")
+        symbol = PARAMETERS[key].symbol if key in PARAMETERS else key
+        names.append(f"{symbol} {flank}".strip())
+    return ", ".join(names)
+
+
+# --- statistics ----------------------------------------------------------------------------------
+
+
+def all_series(result: LotResult) -> list[Series]:
+    """(key, flank, statistics) of every series, in table order."""
+    order = [key for key in PARAMETERS if key in result.parameters]
+    return [(key, flank, one) for key in order for flank, one in result.parameters[key].items()]
+
+
+def allowed(key: str, one: ParameterStatistics) -> str:
+    """Limits of a series as they are printed everywhere."""
+    if one.upper_limit_um is None:
+        return DASH
+    low = one.lower_limit_um
+    if low is not None and low == -one.upper_limit_um:
+        return allowed_text(key, one.upper_limit_um, None)
+    if low is None:
+        return number_text(one.upper_limit_um)
+    return allowed_text(key, None, (low, one.upper_limit_um))
+
+
+class Footnotes:
+    """Reasons that stand under a table, each once, by letter."""
+
+    def __init__(self) -> None:
+        self._letters: dict[str, str] = {}
+
+    def mark(self, reason: str) -> str:
+        """The cell of something withheld: a dash and the letter of its reason."""
+        letter = self._letters.setdefault(reason, chr(ord("a") + len(self._letters) % 26))
+        return f"{DASH} ({letter})"
+
+    def lines(self) -> tuple[str, ...]:
+        """The reasons with their letters."""
+        return tuple(f"({letter}) {reason}." for reason, letter in self._letters.items())
+
+
+def statistics_table(result: LotResult, *, wide: bool, dense: bool = False) -> doc.Table:
+    """One row per parameter and flank: mean, spread, index with lower bound, tolerance interval.
+
+    With `wide` also what a narrow console has no room for, where there is any of it.
+    """
+    series = all_series(result)
+    notes = Footnotes()
+    columns = [
+        doc.Column("", "left"), doc.Column("flank", "left"), doc.Column("n"), doc.Column("mean µm"),
+        doc.Column("mean interval µm"), doc.Column("sd µm"), doc.Column("sd interval µm"),
+        doc.Column("limits µm"), doc.Column("worst µm"), doc.Column("U µm"), doc.Column("Ppk lower bound"),
+        doc.Column("Ppk"), doc.Column("tolerance interval µm"), doc.Column("class of it"),
+    ]  # fmt: skip
+    rows = [_statistics_row(key, flank, one, notes) for key, flank, one in series]
+    order = list(range(len(columns)))
+    if all(one.n >= FEW_GEARS for *_, one in series):
+        order[10], order[11] = 11, 10
+    left_out = set() if wide else set(ONLY_WIDE)
+    left_out |= {k for k in ONLY_WIDE if all(row[k] == DASH for row in rows)}
+    order = [k for k in order if k not in left_out]
+    return doc.Table(
+        "", tuple(columns[k] for k in order), tuple(tuple(row[k] for k in order) for row in rows),
+        notes=(*statistics_notes(result, wide=wide), *notes.lines()), dense=dense,
+    )  # fmt: skip
+
+
+ONLY_WIDE = (4, 7, 8, 9, 13)
+"""Columns of the statistics table that a narrow console has no room for."""
+
+
+def _statistics_row(key: str, flank: FlankKey, one: ParameterStatistics, notes: Footnotes) -> tuple[str, ...]:
+    signed = PARAMETERS[key].signed
+    few = "fewer than 3 gears: no standard deviation"
+    why = one.interval_model.removeprefix("none: ")
+    no_interval = why if one.interval_model.startswith("none") else "no interval without a distribution"
+    spread = notes.mark(few if one.sd_um is None else no_interval)
+    if one.sd_interval_um is not None:
+        spread = range_text(one.sd_interval_um)
+    bound, index = _index_text(one, one.ppk_lower_bound, notes), _index_text(one, one.ppk, notes)
+    meets = DASH
+    if one.tolerance_interval_um is not None:
+        low, high = one.tolerance_interval_um
+        interval = f"≤ {high:.2f}" if low is None else f"{low:+.2f} to {high:+.2f}"
+        meets = ">11" if one.tolerance_interval_class is None else str(one.tolerance_interval_class)
+    else:
+        interval = notes.mark(one.tolerance_interval_withheld_reason or "not stated")
+    return (
+        PARAMETERS[key].symbol,
+        "" if flank == "both" else flank,
+        str(one.n),
+        DASH if one.mean_um is None else value_text(one.mean_um, signed=signed),
+        DASH if one.mean_interval_um is None else range_text(one.mean_interval_um, signed=signed),
+        notes.mark(few) if one.sd_um is None else value_text(one.sd_um),
+        spread,
+        allowed(key, one),
+        DASH if one.worst_um is None else _worst_text(key, one),
+        DASH if one.u_um is None else number_text(one.u_um),
+        bound,
+        index,
+        interval,
+        meets,
+    )
+
+
+def _worst_text(key: str, one: ParameterStatistics) -> str:
+    assert one.worst_um is not None
+    limits: tuple[tuple[float, float], ...] = ()
+    if one.upper_limit_um is not None:
+        low = -math.inf if one.lower_limit_um is None else one.lower_limit_um
+        limits = ((low, one.upper_limit_um),)
+    return value_text(one.worst_um, signed=PARAMETERS[key].signed, limits=limits)
+
+
+def _index_text(one: ParameterStatistics, index: float | None, notes: Footnotes) -> str:
+    if index is None:
+        return notes.mark(one.ppk_withheld_reason or "no spread, no index")
+    # rounded down: an index is never printed better than it is
+    return f"{math.floor(round(index * 100, 6)) / 100:.2f}" + ("*" if one.distribution == "lognormal" else "")
+
+
+def range_text(pair: tuple[float, float], *, signed: bool = False) -> str:
+    """An interval of micrometres."""
+    low, high = (value_text(value, signed=signed) for value in pair)
+    return f"{low} to {high}"
+
+
+def statistics_notes(result: LotResult, *, wide: bool) -> Iterator[str]:
+    """How the table is to be read."""
+    series = [one for *_, one in all_series(result) if one.n]
+    if not series:
+        return
+    confidence, coverage = 100 * series[0].confidence, 100 * series[0].coverage
+    slopes = any(one.distribution == "normal" for one in series)
+    yield (
+        f"One value per gear{' (slopes: mean over the traces of the flank)' if slopes else ''}; intervals "
+        f"and bounds with {confidence:g} % confidence. {_model_sentence(series[0].interval_model)}"
+    )
+    if any(one.ppk is not None for one in series):
+        logs = any(one.distribution == "lognormal" and one.ppk is not None for one in series)
+        yield (
+            "Ppk: performance index in the sense of ISO 22514-2, of the sample as it is, smaller side; "
+            f"slopes from the largest and smallest trace.{' * if lognormal.' if logs else ''}"
+        )
+    yield f"Cpk: not stated; {series[0].cpk_withheld_reason}."
+    if any(one.tolerance_interval_um is not None for one in series):
+        yield (
+            f"Tolerance interval (ISO 16269-6): with {confidence:g} % confidence at least {coverage:g} % of "
+            "the lot lie within it" + ("; class of it: the class that it meets." if wide else ".")
+        )
+
+
+def _model_sentence(model: str) -> str:
+    """Under which model intervals and bounds hold."""
+    head, _, why = model.partition(": ")
+    return f"No model: {why}." if head == "none" else f"Model: {model}."
+
+
+def free_statement(result: LotResult) -> str | None:
+    """The statement that needs no distribution, in one sentence."""
+    known = [one for *_, one in all_series(result) if one.share_below_worst is not None]
+    if not known:
+        return None
+    least = min(known, key=lambda one: one.share_below_worst or 0.0)
+    assert least.share_below_worst is not None
+    counted = f"{least.n} gears"
+    if least.n_cycles is not None and not least.interval_model.startswith("independent"):
+        counted = f"{least.n} gears in {count_text(least.n_cycles, 'dress cycle')}"
+    return (
+        f"Without any distribution, {100 * least.confidence:g} % confidence: at least "
+        f"{share_text(least.share_below_worst)} of the lot lie within the worst value seen of each parameter "
+        f"({counted})."
+    )
+
+
+# --- master quality, cautions --------------------------------------------------------------------
+
+
+def master_lines(master: MasterQualityOfLot) -> tuple[str, ...]:
+    """Master quality in sample and lot, with the criterion."""
+    symbols = ", ".join(PARAMETERS[key].symbol for key in master.parameters)
+    return (
+        f"Criterion of this job: class {master.class_} or better in {symbols}; no standard defines master "
+        "quality.",
+        f"In the sample: {IN_SAMPLE[master.in_sample]}; {master.proven} proven, {master.refuted} proven "
+        "not to be.",
+        f"In the lot: {master.in_lot}; {master.sentence}.",
+    )
+
+
+def caution_lines(result: LotResult) -> tuple[str, ...]:
+    """Cautions, as sentences."""
+    return tuple(sentence(one.message) for one in result.cautions)
+
+
+def note_lines(result: LotResult, *, without: Sequence[str] = ()) -> tuple[str, ...]:
+    """What is true of the method, as sentences; what every output says stands among the cautions."""
+    left_out = {*CAUTION_CODES, *without}
+    return tuple(sentence(one.message) for one in result.notes if one.code not in left_out)
+
+
+def sentence(text: str) -> str:
+    """A message as a sentence of its own; one that begins with a symbol keeps its letter.
+
+    >>> sentence("geometry only"), sentence("fHα left: OT-1")
+    ('Geometry only.', 'fHα left: OT-1.')
+    """
+    first = text.partition(" ")[0].rstrip(":,")
+    symbols = {parameter.symbol for parameter in PARAMETERS.values()}
+    head = text if first in symbols else text[:1].upper() + text[1:]
+    return head if head.endswith((".", "!", "?")) else f"{head}."
+
+
+def segregation_lines(result: LotResult) -> tuple[str, ...]:
+    """Which gears are taken out or measured again, exclusions with their reasons, restrictions."""
+    lines = []
+    if result.segregate:
+        where = f", to: {clip(result.segregated_to)}" if result.segregated_to else "; where to: not stated"
+        lines.append(f"Take out: {', '.join(clip(s, 48) for s in result.segregate)}{where}.")
+    if result.remeasure:
+        lines.append(f"Measure again: {', '.join(clip(s, 48) for s in result.remeasure)}.")
+    lines += [f"Excluded: {clip(one.serial, 48)}, reason: {one.reason}" for one in result.excluded]
+    if result.options.restricted_to:
+        lines.append(
+            f"Restricted to: {', '.join(clip(serial, 48) for serial in result.options.restricted_to)}."
+        )
+    return tuple(lines)

@@ -1,0 +1,1 @@
+"""Layout of blocks: HTML, PDF, terminal."""

@@ -1,0 +1,292 @@
+"""A document as PDF, typeset by the typst library with the bundled font and nothing from outside.
+
+Only lays out: every string comes from the document and reaches the template as JSON, so text never
+becomes markup. The result is tagged for screen readers (the library checks PDF/UA-1) and has the
+same bytes for the same document.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import cache
+from importlib.resources import files
+from io import BytesIO
+from typing import Any, BinaryIO, Literal
+
+from gearqa.errors import ReportError
+from gearqa.report.blocks import document as doc
+from gearqa.report.draw.palette import INKS
+from gearqa.report.render.glyphs import font_folder, font_safe
+from gearqa.report.render.html import Progress
+from gearqa.report.render.pdf_join import PdfJoiner
+from gearqa.wording.safety import SIMULATED_BANNER
+from gearqa.wording.visible import breakable, visible
+
+Paper = Literal["a4", "letter"]
+PAPERS: dict[Paper, str] = {"a4": "a4", "letter": "us-letter"}
+
+FACT_COLUMNS = 4
+LONGEST_WORD = 66
+"""Characters of a word that fit a line; a digest of 64 is not broken, so that it can be copied."""
+LONGEST_NAME = 24
+"""The same for the names of table rows."""
+AT_ONCE = 2
+"""Portions typeset side by side: the library computes without holding the interpreter."""
+PORTION = 3
+"""Sheets typeset at once: more need more memory, fewer repeat the fonts more often."""
+
+
+def write_pdf(
+    stream: BinaryIO,
+    document: doc.Document,
+    *,
+    paper: Paper = "a4",
+    progress: Progress | None = None,
+) -> None:
+    """Write the document as one PDF, typeset in portions so that memory stays bounded.
+
+    Parameters
+    ----------
+    stream : BinaryIO
+        Open binary stream; the caller sees to it that it appears whole or not at all.
+    document : Document
+        What to print.
+    paper : {"a4", "letter"}
+        Size of the page.
+    progress : callable, optional
+        Called after each portion with the number of sheets done and their total.
+
+    Raises
+    ------
+    ReportError
+        If the typesetting library refuses the document.
+    """
+    total = len(document.sheets)
+    joiner, done = PdfJoiner(stream), 0
+    for sheets, typeset in _typeset_all(document, paper):
+        joiner.add(typeset)
+        done += sheets
+        if progress is not None:
+            progress(done, total)
+    joiner.finish()
+
+
+def write_sheet_folder(
+    open_file: Callable[[str], BinaryIO],
+    documents: Iterable[tuple[str, doc.Document]],
+    *,
+    paper: Paper = "a4",
+    progress: Callable[[int], None] | None = None,
+) -> None:
+    """Write one PDF per document.
+
+    Parameters
+    ----------
+    open_file : callable
+        Gives an open binary stream for a file name, such as `OT-0007.pdf`; the caller decides where
+        the file lies and sees to it that it appears whole or not at all.
+    documents : iterable of (str, Document)
+        File name without its ending, and what to print: see `sheet_model.sheet_documents`.
+    paper : {"a4", "letter"}
+        Size of the page.
+    progress : callable, optional
+        Called with the number of files done.
+    """
+    for number, (name, document) in enumerate(documents, 1):
+        write_pdf(open_file(f"{name}.pdf"), document, paper=paper)
+        if progress is not None:
+            progress(number)
+
+
+def pdf_bytes(document: doc.Document, paper: Paper = "a4") -> bytes:
+    """The document as the bytes of a PDF file."""
+    stream = BytesIO()
+    write_pdf(stream, document, paper=paper)
+    return stream.getvalue()
+
+
+def _portions(sheets: Sequence[doc.Sheet]) -> Iterator[tuple[doc.Sheet, ...]]:
+    """Sheets that are typeset together."""
+    for start in range(0, len(sheets), PORTION):
+        yield tuple(sheets[start : start + PORTION])
+
+
+def _typeset_all(document: doc.Document, paper: Paper) -> Iterator[tuple[int, bytes]]:
+    """All portions in order, some at once: number of sheets, and their PDF."""
+    portions = list(_portions(document.sheets))
+    if len(portions) == 1:
+        yield len(portions[0]), _typeset(document, portions[0], paper)
+        return
+    from concurrent.futures import Future, ThreadPoolExecutor
+
+    _fonts()
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        waiting: deque[tuple[int, Future[bytes]]] = deque()
+        try:
+            for sheets in portions:
+                waiting.append((len(sheets), pool.submit(_typeset, document, sheets, paper)))
+                if len(waiting) > AT_ONCE:
+                    count, typeset = waiting.popleft()
+                    yield count, typeset.result()
+            for count, typeset in waiting:
+                yield count, typeset.result()
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _typeset(document: doc.Document, sheets: Sequence[doc.Sheet], paper: Paper) -> bytes:
+    """Some sheets of the document as a PDF of their own."""
+    import typst
+
+    data = json.dumps(_document(document, sheets, paper), ensure_ascii=False)
+    try:
+        return _compile(font_safe(data))
+    except typst.TypstError:
+        # Scripts whose letters join can need forms that the font lacks: then letters by number.
+        try:
+            return _compile(font_safe(data, careful=True))
+        except typst.TypstError as error:
+            raise ReportError(f"the PDF could not be typeset: {error.message}") from error
+
+
+@cache
+def _fonts() -> Any:
+    import typst
+
+    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[font_folder()])
+
+
+def _compile(data: str) -> bytes:
+    import typst
+
+    template = (files("gearqa.report.render") / "templates" / "report.typ").read_bytes()
+    return typst.compile(
+        template, format="pdf", font_paths=_fonts(), ignore_system_fonts=True,
+        sys_inputs={"data": data}, pdf_standards=["ua-1"], timestamp=0,
+    )  # fmt: skip
+
+
+def _document(document: doc.Document, sheets: Sequence[doc.Sheet], paper: Paper) -> dict[str, Any]:
+    ids = {sheet.id for sheet in document.sheets if sheet.id}
+    return {
+        "title": visible(document.title),
+        "head": _text(document.head),
+        "foot": _text(document.foot),
+        "language": document.language,
+        "keywords": [visible(word) for word in document.keywords],
+        "simulated": document.simulated,
+        "paper": PAPERS[paper],
+        "look": {ink.key: ink.light for ink in INKS},
+        "marks": {status: mark for status, mark in doc.STATUS_MARKS.items() if status != "none"},
+        "words": {
+            "cautions": doc.CAUTIONS_TITLE, "date": doc.DATE, "simulated": SIMULATED_BANNER,
+        },
+        "sheets": [
+            {
+                "id": sheet.id or f"sheet-{number}",
+                "title": _inline(sheet.title, ids),
+                "head": _text(sheet.head),
+                "sections": [
+                    {
+                        "title": _inline(section.title, ids),
+                        "new_page": section.new_page,
+                        "blocks": [_block(block, ids) for block in section.blocks],
+                    }
+                    for section in sheet.sections
+                ],
+            }
+            for number, sheet in enumerate(sheets, 1)
+        ],
+    }  # fmt: skip
+
+
+def _text(text: str, longest_word: int = LONGEST_WORD) -> str:
+    return breakable(visible(text), longest_word)
+
+
+def _inline(text: doc.Text, ids: set[str], longest_word: int = LONGEST_WORD) -> Any:
+    if isinstance(text, str):
+        return "\n".join(_text(line, longest_word) for line in text.split("\n"))
+    return [
+        [_text(s.text, longest_word), s.style, s.target]
+        if s.target and s.target in ids
+        else [_text(s.text, longest_word), s.style]
+        for s in text
+    ]
+
+
+def _block(block: doc.Block, ids: set[str]) -> dict[str, Any]:  # noqa: PLR0911 - one per kind
+    match block:
+        case doc.Paragraph():
+            return {"kind": "paragraph", "style": block.style, "text": _inline(block.text, ids)}
+        case doc.Bullets():
+            return {"kind": "bullets", "style": block.style, "items": _many(block.items, ids)}
+        case doc.Facts():
+            return {"kind": "facts", "columns": FACT_COLUMNS, "items": _facts(block, ids)}
+        case doc.Verdict():
+            answers = [
+                {
+                    "question": _inline(answer.question, ids), "answer": _inline(answer.answer, ids),
+                    "status": answer.status, "detail": _inline(answer.detail, ids),
+                }
+                for answer in block.answers
+            ]  # fmt: skip
+            return {"kind": "verdict", "answers": answers}
+        case doc.Table():
+            return _table(block, ids)
+        case doc.Figure():
+            return {
+                "kind": "figure", "svg": block.svg, "alt": visible(block.description),
+                "title": _inline(block.title, ids), "caption": _inline(block.caption, ids),
+            }  # fmt: skip
+        case doc.Cautions():
+            return {"kind": "cautions", "items": _many(block.items, ids)}
+        case doc.Signature():
+            return {"kind": "signature", "roles": [_text(role) for role in block.roles]}
+        case doc.PageBreak():
+            return {"kind": "break"}
+
+
+def _facts(block: doc.Facts, ids: set[str]) -> list[list[Any]]:
+    """Names, values and widths of the head's fields; a long one starts a row of its own."""
+    items: list[list[Any]] = []
+    filled = 0
+    for name, value in block.items:
+        wide = doc.is_long(value)
+        if wide and filled:
+            items += [["", "", 1]] * (FACT_COLUMNS - filled)
+            filled = 0
+        items.append([_inline(name, ids), _inline(value, ids), FACT_COLUMNS if wide else 1])
+        filled = 0 if wide else (filled + 1) % FACT_COLUMNS
+    return items
+
+
+def _many(items: Sequence[doc.Text], ids: set[str]) -> list[Any]:
+    return [_inline(item, ids) for item in items]
+
+
+def _cell(cell: doc.Cell | doc.Text, ids: set[str], *, first: bool) -> Any:
+    """A cell as plain text where it is no more than that, which is set fastest."""
+    longest = LONGEST_NAME if first else LONGEST_WORD
+    if isinstance(cell, doc.Cell):
+        return [_inline(cell.text, ids, longest), cell.status or ""]
+    return _text(cell, longest) if isinstance(cell, str) else [_inline(cell, ids, longest), ""]
+
+
+def _table(table: doc.Table, ids: set[str]) -> dict[str, Any]:
+    groups = doc.grouped(table.columns) if any(column.group for column in table.columns) else []
+    return {
+        "kind": "table",
+        "caption": _inline(table.caption, ids),
+        "dense": table.dense,
+        "heads": 2 if groups else 1,
+        "groups": [[_text(name), size] for name, size in groups],
+        "columns": [
+            {"title": _inline(column.title, ids), "align": column.align, "weight": column.weight}
+            for column in table.columns
+        ],
+        "rows": [[_cell(cell, ids, first=k == 0) for k, cell in enumerate(row)] for row in table.rows],
+        "notes": _many(table.notes, ids),
+    }

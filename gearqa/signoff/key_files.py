@@ -1,0 +1,146 @@
+"""Ed25519 key files and detached signatures, by a well-kept library; no cryptography of our own."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from gearqa.errors import RecordError
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
+
+ALGORITHM: Final = "Ed25519"
+
+
+def make_keys(private: Path, public: Path, *, password: bytes | None = None) -> str:
+    """Make a pair of key files (PEM) and return the fingerprint of the public one.
+
+    Parameters
+    ----------
+    private : Path
+        File of the private key; readable by its owner alone, never overwritten.
+    public : Path
+        File of the public key, to be given to whoever verifies; never overwritten.
+    password : bytes, optional
+        Encrypts the private key.
+
+    Raises
+    ------
+    RecordError
+        If one of the files is there already or cannot be written.
+    """
+    from cryptography.hazmat.primitives import serialization
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+    for path in (private, public):
+        if path.exists():
+            raise RecordError(
+                f"{path} is there already", hint="a key file is never overwritten; name another"
+            )
+    key = Ed25519PrivateKey.generate()
+    lock = serialization.BestAvailableEncryption(password) if password else serialization.NoEncryption()
+    secret = key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, lock)
+    known = key.public_key().public_bytes(
+        serialization.Encoding.PEM, serialization.PublicFormat.SubjectPublicKeyInfo
+    )
+    try:
+        descriptor = os.open(private, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(secret)
+        with public.open("xb") as file:
+            file.write(known)
+    except OSError as error:
+        raise RecordError(f"cannot write the key files: {error.strerror or error}") from error
+    return fingerprint(key.public_key())
+
+
+def load_private_key(path: Path, *, password: bytes | None = None) -> Ed25519PrivateKey:
+    """Read a private key file; raises RecordError if it holds no Ed25519 private key."""
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+    from cryptography.hazmat.primitives.serialization import load_pem_private_key
+
+    data = _bytes_of(path)
+    try:
+        key = load_pem_private_key(data, password)
+    except TypeError as error:
+        hint = "the key file is encrypted: give its password" if password is None else "it has no password"
+        raise RecordError(f"{path}: {error}", hint=hint) from error
+    except ValueError as error:
+        hint = "is the password right?" if password else "`gearqa keys` makes a pair of key files"
+        raise RecordError(f"{path} holds no private key that can be read", hint=hint) from error
+    if not isinstance(key, Ed25519PrivateKey):
+        raise RecordError(f"{path} holds no Ed25519 key", hint="`gearqa keys` makes a pair of key files")
+    return key
+
+
+def load_public_key(path: Path) -> Ed25519PublicKey:
+    """Read a public key file; raises RecordError if it holds no Ed25519 public key."""
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+    from cryptography.hazmat.primitives.serialization import load_pem_public_key
+
+    data = _bytes_of(path)
+    if b"PRIVATE KEY" in data:
+        raise RecordError(
+            f"{path} holds a private key", hint="name the public key file; keep this one to yourself"
+        )
+    try:
+        key = load_pem_public_key(data)
+    except ValueError as error:
+        raise RecordError(f"{path} holds no public key that can be read") from error
+    if not isinstance(key, Ed25519PublicKey):
+        raise RecordError(f"{path} holds no Ed25519 key", hint="`gearqa keys` makes a pair of key files")
+    return key
+
+
+def fingerprint(key: Ed25519PublicKey) -> str:
+    """SHA-256 of the raw public key, in hexadecimal."""
+    return hashlib.sha256(_raw(key)).hexdigest()
+
+
+def sign(message: bytes, key: Ed25519PrivateKey) -> dict[str, str]:
+    """Signature of a message, with the public key that checks it."""
+    public = key.public_key()
+    return {
+        "algorithm": ALGORITHM,
+        "public_key": base64.b64encode(_raw(public)).decode("ascii"),
+        "fingerprint": fingerprint(public),
+        "value": base64.b64encode(key.sign(message)).decode("ascii"),
+    }
+
+
+def check_signature(message: bytes, signature: dict[str, Any], key: Ed25519PublicKey | None) -> str | None:
+    """What is wrong with a signature; None if it is good for `key` (or for the key it names itself)."""
+    from cryptography.exceptions import InvalidSignature
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
+    try:
+        if signature["algorithm"] != ALGORITHM:
+            return f"algorithm {signature['algorithm']!r}, only {ALGORITHM} is known"
+        named = Ed25519PublicKey.from_public_bytes(base64.b64decode(signature["public_key"], validate=True))
+        value = base64.b64decode(signature["value"], validate=True)
+    except (KeyError, TypeError, ValueError):
+        return "the signature cannot be read"
+    if signature.get("fingerprint") != fingerprint(named):
+        return "the fingerprint does not belong to the public key beside it"
+    if key is not None and _raw(key) != _raw(named):
+        return f"made with another key, {fingerprint(named)}; the key given is {fingerprint(key)}"
+    try:
+        named.verify(value, message)
+    except InvalidSignature:
+        return "the signature does not fit the record"
+    return None
+
+
+def _raw(key: Ed25519PublicKey) -> bytes:
+    return key.public_bytes_raw()
+
+
+def _bytes_of(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise RecordError(f"cannot read {path}: {error.strerror or error}") from error

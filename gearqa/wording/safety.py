@@ -1,0 +1,23 @@
+"""What has to stand wherever a person reads results; every output takes these words from here."""
+
+from __future__ import annotations
+
+from typing import Final
+
+GEOMETRY_ONLY: Final = (
+    "Geometry only: nothing here tells about grinding burn, hardness, cracks, material or load capacity."
+)
+WHO_DECIDES: Final = "Drawing, contract, local codes and the licensed or authorised person decide."
+CAUTIONS: Final = (GEOMETRY_ONLY, WHO_DECIDES)
+SETTER: Final = (
+    "A qualified setter checks every correction of the grinder and every new dress interval before use."
+)
+"""Beside the others where a result may lead to a correction."""
+
+NOT_MEASURED: Final = "simulated or made up, not measured on a gear"
+SIMULATED_BANNER: Final = f"SIMULATED DATA: {NOT_MEASURED}"
+
+RESULT_MARK: Final = "# gearqa result"
+"""Begins the first line of every table that gearqa writes: such a table is never read as a measurement."""
+SIMULATED_MARK: Final = "# gearqa simulated"
+"""Begins the first line of simulated tables: they are read, and everything made from them says so."""
