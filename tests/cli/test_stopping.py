@@ -21,8 +21,8 @@ import os, sys
 from importlib import import_module
 from gearqa import __main__
 from gearqa.cli import reading
-from gearqa.io.results import atomic
-evaluate = import_module("gearqa.evaluate")
+from gearqa.results import outputs as atomic
+evaluate = import_module("gearqa.evaluation.evaluate")
 
 def stop(): os.kill(os.getpid(), {number})
 
