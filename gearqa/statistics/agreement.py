@@ -1,4 +1,4 @@
-"""Do two sides agree: bias and limits of agreement, En and zeta, correlation, trend with order."""
+"""Do two sides agree: bias and limits of agreement, En, correlation, trend with order."""
 
 from __future__ import annotations
 
@@ -138,39 +138,6 @@ def en_number(difference: float, U_one: float, U_other: float) -> float:
     0.63245553
     """
     return difference / math.hypot(U_one, U_other)
-
-
-def zeta_score(difference: float, u_one: float, u_other: float) -> float:
-    r"""Zeta score of two values with standard uncertainties.
-
-    ISO 13528:2022 (from memory).
-
-    .. math:: \zeta = d/\sqrt{u_1^2 + u_2^2}
-
-    Parameters
-    ----------
-    difference : float
-        One value less the other. [um]
-    u_one : float
-        Standard uncertainty of the one. [um]
-    u_other : float
-        Standard uncertainty of the other. [um]
-
-    Returns
-    -------
-    float
-        Up to 2 in magnitude satisfactory, above 3 not. [-]
-
-    Notes
-    -----
-    None.
-
-    Examples
-    --------
-    >>> round(zeta_score(0.2, 0.15, 0.05), 7)
-    1.2649111
-    """
-    return difference / math.hypot(u_one, u_other)
 
 
 def order_trend(values: Array, confidence: float = 0.95) -> OrderTrend | None:

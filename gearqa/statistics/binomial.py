@@ -1,4 +1,4 @@
-"""Intervals for a share: exact binomial, exact for a finite lot, and the score interval."""
+"""Exact bounds of a share: binomial, and for a finite lot."""
 
 from __future__ import annotations
 
@@ -6,35 +6,6 @@ import math
 
 import numpy as np
 from scipy import special
-
-
-def clopper_pearson(count: int, n: int, confidence: float = 0.95) -> tuple[float, float]:
-    """Two-sided exact interval for a binomial share.
-
-    Clopper and Pearson, Biometrika 26 (1934) 404; NIST/SEMATECH e-Handbook 7.2.4.1 (from memory).
-
-    Parameters
-    ----------
-    count : int
-        Items with the property. [-]
-    n : int
-        Items looked at. [-]
-    confidence : float
-        Two-sided confidence level. [-]
-
-    Returns
-    -------
-    tuple of float
-        Lower and upper limit of the share. [-]
-
-    Examples
-    --------
-    >>> low, high = clopper_pearson(2, 80)
-    >>> round(low, 8), round(high, 8)
-    (0.00304209, 0.08740716)
-    """
-    tail = (1 - confidence) / 2
-    return lower_bound(count, n, 1 - tail), upper_bound(count, n, 1 - tail)
 
 
 def lower_bound(count: int, n: int, confidence: float = 0.95) -> float:
@@ -89,38 +60,6 @@ def upper_bound(count: int, n: int, confidence: float = 0.95) -> float:
     0.05815508
     """
     return 1.0 if count == n else float(special.betaincinv(count + 1, n - count, confidence))
-
-
-def wilson(count: int, n: int, confidence: float = 0.95) -> tuple[float, float]:
-    """Two-sided score interval of a binomial share.
-
-    Wilson, J. Amer. Statist. Assoc. 22 (1927) 209; NIST/SEMATECH e-Handbook 7.2.4.1 (from memory).
-
-    Parameters
-    ----------
-    count : int
-        Items with the property. [-]
-    n : int
-        Items looked at. [-]
-    confidence : float
-        Two-sided confidence level, approximate. [-]
-
-    Returns
-    -------
-    tuple of float
-        Lower and upper limit of the share. [-]
-
-    Examples
-    --------
-    >>> low, high = wilson(2, 80)
-    >>> round(low, 8), round(high, 8)
-    (0.00688289, 0.08664433)
-    """
-    z = float(special.ndtri((1 + confidence) / 2))
-    share = count / n
-    centre = (share + z * z / (2 * n)) / (1 + z * z / n)
-    half = z / (1 + z * z / n) * math.sqrt(share * (1 - share) / n + z * z / (4 * n * n))
-    return max(0.0, centre - half), min(1.0, centre + half)
 
 
 def hypergeometric_cdf(count: int, lot_size: int, marked: int, n: int) -> float:

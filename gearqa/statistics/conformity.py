@@ -195,37 +195,6 @@ def within(y: float, lower: float | None, upper: float | None) -> bool:
     )
 
 
-def posterior(y: float, u: float, prior_mean: float, prior_sd: float) -> tuple[float, float]:
-    """Mean and standard deviation of the true value when the process is known.
-
-    JCGM 106:2012, 6.3 normal prior and normal likelihood (from memory).
-
-    Parameters
-    ----------
-    y : float
-        Measured value. [any]
-    u : float
-        Standard uncertainty. [any]
-    prior_mean : float
-        Mean of the process. [any]
-    prior_sd : float
-        Standard deviation of the process. [any]
-
-    Returns
-    -------
-    tuple of float
-        Mean and standard deviation. [any]
-
-    Examples
-    --------
-    >>> mean, sd = posterior(4.0, 1.0, 0.0, 1.0)
-    >>> round(mean, 6), round(sd, 6)
-    (2.0, 0.707107)
-    """
-    weight = prior_sd**2 / (prior_sd**2 + u**2)
-    return weight * y + (1 - weight) * prior_mean, math.sqrt(weight) * u
-
-
 def global_risks(process_mean: float, process_sd: float, u: float, tolerance: tuple[float, float],
                  acceptance: tuple[float, float]) -> tuple[float, float]:  # fmt: skip
     """Risk of accepting a bad item and of rejecting a good one, over a normal process.

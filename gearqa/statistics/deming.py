@@ -1,4 +1,4 @@
-"""Straight line with errors in both variables: Deming, and York for individual uncertainties."""
+"""Straight line with errors in both variables, after Deming."""
 
 from __future__ import annotations
 
@@ -91,71 +91,3 @@ def deming(x: Array, y: Array, ratio: float = 1.0, confidence: float = 0.95) -> 
         (slope - t * se[0], slope + t * se[0]),
         (intercept - t * se[1], intercept + t * se[1]),
     )
-
-
-def york(x: Array, y: Array, u_x: Array, u_y: Array, *, tolerance: float = 1e-14) -> Line:
-    r"""Line through points with individual uncertainties in x and y, without correlation.
-
-    York, Evensen, Martinez and De Basabe Delgado, American Journal of Physics 72 (2004) (from memory).
-
-    .. math::
-        W_i = \frac{\omega_x\omega_y}{\omega_x + b^2\omega_y},\quad
-        \beta_i = W_i\left[\frac{U_i}{\omega_y} + \frac{b V_i}{\omega_x}\right],\quad
-        b = \frac{\sum W\beta V}{\sum W\beta U}
-
-    Parameters
-    ----------
-    x : ndarray, shape (n,)
-        One side. [um]
-    y : ndarray, shape (n,)
-        The other. [um]
-    u_x : ndarray, shape (n,)
-        Standard uncertainties of x, above 0. [um]
-    u_y : ndarray, shape (n,)
-        Standard uncertainties of y, above 0. [um]
-    tolerance : float
-        Relative change of the slope at which the iteration ends. [-]
-
-    Returns
-    -------
-    Line
-        Slope, intercept and their standard errors as the uncertainties make them. [um]
-
-    Raises
-    ------
-    ValueError
-        If the iteration does not settle.
-
-    Notes
-    -----
-    The standard errors are not scaled by the scatter found.
-
-    Examples
-    --------
-    >>> x, y = np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.1, 1.0, 2.1, 2.9])
-    >>> line = york(x, y, np.full(4, 0.1), np.full(4, 0.1))
-    >>> round(line.slope, 4), round(line.intercept, 4)
-    (0.9515, 0.0978)
-    """
-    w_x, w_y = 1 / np.asarray(u_x, float) ** 2, 1 / np.asarray(u_y, float) ** 2
-    x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
-    b = float(np.polyfit(x - x.mean(), y - y.mean(), 1)[0])
-    for _ in range(500):
-        W = w_x * w_y / (w_x + b * b * w_y)
-        mean_x, mean_y = float(np.average(x, weights=W)), float(np.average(y, weights=W))
-        U, V = x - mean_x, y - mean_y
-        beta = W * (U / w_y + b * V / w_x)
-        new = float(np.sum(W * beta * V) / np.sum(W * beta * U))
-        done = abs(new - b) <= tolerance * max(abs(new), 1e-300)
-        b = new
-        if done:
-            break
-    else:
-        raise ValueError("the line does not settle: the points do not define a slope")
-    a = mean_y - b * mean_x
-    adjusted = mean_x + beta
-    centre = float(np.average(adjusted, weights=W))
-    u = adjusted - centre
-    slope_se = math.sqrt(1 / float(np.sum(W * u * u)))
-    intercept_se = math.sqrt(1 / float(np.sum(W)) + centre**2 * slope_se**2)
-    return Line(b, a, slope_se, intercept_se)

@@ -1,4 +1,4 @@
-"""Where a fitted line reaches a limit: Fieller's interval, prediction intervals, or none with reason."""
+"""Where a fitted line reaches a limit: Fieller's interval, or none with reason."""
 
 from __future__ import annotations
 
@@ -95,76 +95,6 @@ def line_crossing(
     c = gap**2 - t2 * (V_M + extra_variance)
     root = math.sqrt(max(b * b - a * c, 0.0))
     return Crossing(-gap / slope, (-b - root) / a, (-b + root) / a)
-
-
-def prediction_bound_crossing(
-    level: float,
-    slope: float,
-    covariance: Array,
-    limit: float,
-    dof: float,
-    *,
-    part_variance: float,
-    risk: float,
-) -> float | None:
-    r"""First s at which a single new value lies beyond the limit with the chosen probability.
-
-    One-sided prediction bound of a regression, e.g. Draper and Smith, Applied Regression Analysis.
-
-    .. math:: M + b s + t_{1-p}\sqrt{V(M + b s) + \sigma^2} = U
-
-    Parameters
-    ----------
-    level : float
-        Value of the line at s = 0. [um]
-    slope : float
-        Slope; the limit is the one it leads to: upper if positive, lower if negative. [um/part]
-    covariance : ndarray, shape (2, 2)
-        Covariance of level and slope. [um^2, um^2/part, um^2/part^2]
-    limit : float
-        Limit to reach. [um]
-    dof : float
-        Degrees of freedom of t. [-]
-    part_variance : float
-        Variance of a single value about the line. [um^2]
-    risk : float
-        Probability that the value lies beyond. [-]
-
-    Returns
-    -------
-    float or None
-        Place, 0 if reached at once; None if the slope is 0. [parts]
-
-    Notes
-    -----
-    The smaller root of Fieller's equation at 1 - 2p.
-
-    Examples
-    --------
-    >>> covariance = np.array([[0.006950, -0.00010975], [-0.00010975, 2.43893e-6]])
-    >>> round(prediction_bound_crossing(
-    ...     1.08727273, 0.01939394, covariance, 5.0, 8, part_variance=0.14184926**2, risk=0.01), 1)
-    165.9
-    """
-    t = float(stdtrit(dof, 1 - risk))
-    direction = 1.0 if slope > 0 else -1.0
-
-    def margin(s: float) -> float:
-        variance = covariance[0, 0] + 2 * s * covariance[0, 1] + s * s * covariance[1, 1] + part_variance
-        return direction * (level + slope * s - limit) + t * math.sqrt(float(variance))
-
-    if slope == 0:
-        return None
-    if margin(0.0) >= 0:
-        return 0.0
-    t2 = t * t
-    V_M, C_Mb, V_b = float(covariance[0, 0]), float(covariance[0, 1]), float(covariance[1, 1])
-    gap = level - limit
-    a, b, c = slope**2 - t2 * V_b, slope * gap - t2 * C_Mb, gap**2 - t2 * (V_M + part_variance)
-    roots = np.roots([a, 2 * b, c]) if abs(a) > 1e-18 else np.array([-c / (2 * b)])
-    places = [float(r.real) for r in roots if abs(r.imag) < 1e-9 and r.real > 0]
-    places = [s for s in places if direction * (level + slope * s - limit) <= 1e-12]
-    return min(places) if places else None
 
 
 def update_cycle(state: CycleState, s: Array, y: Array) -> CycleState:

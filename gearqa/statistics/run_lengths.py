@@ -1,4 +1,4 @@
-"""Run lengths of control charts by Markov chain: mean, 95 % point, drift; rates over many series."""
+"""Run lengths of control charts by Markov chain: mean and 95 % point; rate of one of many series."""
 
 from __future__ import annotations
 
@@ -30,16 +30,6 @@ def _ewma_chain(weight: float, half_width: float, shift: float, cells: int) -> A
     edges = np.concatenate((centre - w / 2, [half_width]))[None, :]
     below = ndtr((edges - carried) / weight - shift)
     return np.asarray(below[:, 1:] - below[:, :-1], dtype=np.float64)
-
-
-def _cusum_chain(allowance: float, limit: float, shift: float, cells: int) -> Array:
-    w = 2 * limit / (2 * cells - 1)
-    i = np.arange(cells)[:, None]
-    j = np.arange(cells)[None, :]
-    upper = ndtr((j - i + 0.5) * w + allowance - shift)
-    lower = ndtr((j - i - 0.5) * w + allowance - shift)
-    lower[:, 0] = 0.0
-    return np.asarray(upper - lower, dtype=np.float64)
 
 
 def _mean_run_lengths(chain: Array) -> Array:
@@ -165,198 +155,6 @@ def _ewma_integral(weight: float, factor: float, nodes: int = 81) -> float:
     return float(_mean_run_lengths(kernel)[nodes // 2])
 
 
-@lru_cache(maxsize=256)
-def cusum_run_length(
-    allowance: float, limit: float, shift: float = 0.0, head_start: float = 0.0, *, two_sided: bool = True
-) -> float:
-    r"""Mean run length of a tabular CUSUM.
-
-    Brook and Evans (1972) Markov chain; head start and two-sided combination: Lucas and Crosier,
-    Technometrics 24 (1982) (from memory).
-
-    .. math:: T(u, u) = \frac{T^+(u)T^-(0) + T^+(0)T^-(u) - T^+(0)T^-(0)}{T^+(0) + T^-(0)}
-
-    Parameters
-    ----------
-    allowance : float
-        Allowance k in standard deviations. [-]
-    limit : float
-        Limit h in standard deviations. [-]
-    shift : float
-        Shift of the mean in standard deviations. [-]
-    head_start : float
-        Start value of both sums (0: none; h/2: the usual fast start). [-]
-    two_sided : bool
-        Both sums, or the upper one alone. [-]
-
-    Returns
-    -------
-    float
-        Mean number of points up to and with the signal. [points]
-
-    Notes
-    -----
-    201 and 401 cells, extrapolated; a head start is interpolated between cells.
-
-    Examples
-    --------
-    >>> round(cusum_run_length(0.5, 5.0), 1), round(cusum_run_length(0.5, 5.0, 1.0), 2)
-    (465.4, 10.38)
-    """
-
-    def one_side(start: float, drift: float) -> float:
-        def value(cells: int) -> float:
-            lengths = _mean_run_lengths(_cusum_chain(allowance, limit, drift, cells))
-            w = 2 * limit / (2 * cells - 1)
-            return _interpolate(lengths, start / w)
-
-        return _richardson(value)
-
-    up_zero = one_side(0.0, shift)
-    if not two_sided:
-        return one_side(head_start, shift) if head_start else up_zero
-    down_zero = one_side(0.0, -shift)
-    if not head_start:
-        return up_zero * down_zero / (up_zero + down_zero)
-    up, down = one_side(head_start, shift), one_side(head_start, -shift)
-    return (up * down_zero + up_zero * down - up_zero * down_zero) / (up_zero + down_zero)
-
-
-def _interpolate(values: Array, place: float) -> float:
-    """Cubic interpolation on an even grid, so that the head start keeps the order of the chain."""
-    first = int(min(max(math.floor(place) - 1, 0), len(values) - 4))
-    x = place - first
-    nodes = np.arange(4)
-    weights = [np.prod([(x - k) / (j - k) for k in nodes if k != j]) for j in nodes]
-    return float(np.dot(weights, values[first : first + 4]))
-
-
-@lru_cache(maxsize=64)
-def cusum_limit(allowance: float, run_length: float) -> float:
-    """Limit h of a two-sided CUSUM that has a chosen in-control mean run length.
-
-    Inverse of `cusum_run_length`; Hawkins (1993) tabulates it (from memory).
-
-    Parameters
-    ----------
-    allowance : float
-        Allowance k in standard deviations. [-]
-    run_length : float
-        Mean run length wanted with no shift. [points]
-
-    Returns
-    -------
-    float
-        Limit h in standard deviations. [-]
-
-    Notes
-    -----
-    None.
-
-    Examples
-    --------
-    >>> round(cusum_limit(0.5, 370.4), 3)
-    4.775
-    """
-    from scipy.optimize import brentq
-
-    return float(
-        brentq(lambda h: math.log(cusum_run_length(allowance, h) / run_length), 0.5, 20.0, xtol=1e-6)
-    )
-
-
-def ewma_drift_run_length(weight: float, factor: float, drift: float) -> float:
-    r"""Mean run length of an EWMA while the mean moves by `drift` each point, first point included.
-
-    Gan (1991), Knoth (2012) (from memory).
-
-    .. math:: E[RL] = \sum_{n \ge 0} P(RL > n),\quad P(RL > n) = e^T Q_1 Q_2 \cdots Q_n 1
-
-    Parameters
-    ----------
-    weight : float
-        Weight of the newest value. [-]
-    factor : float
-        Limit L in standard deviations of the average (fixed limits). [-]
-    drift : float
-        Drift per point in standard deviations, not 0. [-]
-
-    Returns
-    -------
-    float
-        Mean number of points up to and with the signal. [points]
-
-    Raises
-    ------
-    ValueError
-        If the drift is 0 (see `ewma_run_length`).
-
-    Notes
-    -----
-    None.
-
-    Examples
-    --------
-    >>> round(ewma_drift_run_length(0.2, 2.8593, 0.1), 2)
-    12.75
-    """
-    if drift == 0:
-        raise ValueError("drift = 0: use ewma_run_length")
-
-    def value(cells: int) -> float:
-        alive = np.zeros(cells)
-        alive[cells // 2] = 1.0
-        total, n = 1.0, 0
-        while (left := float(alive.sum())) > 1e-10:
-            n += 1
-            alive = alive @ _ewma_chain(weight, _ewma_limit_width(weight, factor), n * drift, cells)
-            total += float(alive.sum())
-            if n > 100_000 or left == 0:
-                break
-        return total
-
-    coarse, fine = value(51), value(101)
-    return fine + (fine - coarse) / ((101 / 51) ** 2 - 1)
-
-
-def shewhart_drift_run_length(drift: float, limit: float = 3.0) -> float:
-    """Mean run length of an individuals chart while the mean moves by `drift` each point.
-
-    Exact sum over points, first point already shifted; Gan (1991) (from memory).
-
-    Parameters
-    ----------
-    drift : float
-        Drift per point in standard deviations, not 0. [-]
-    limit : float
-        Control limit in standard deviations. [-]
-
-    Returns
-    -------
-    float
-        Mean number of points up to and with the signal. [points]
-
-    Raises
-    ------
-    ValueError
-        If the drift is 0 (see `shewhart_run_length`).
-
-    Notes
-    -----
-    None.
-
-    Examples
-    --------
-    >>> round(shewhart_drift_run_length(0.1), 2)
-    18.43
-    """
-    if drift == 0:
-        raise ValueError("drift = 0: use shewhart_run_length")
-    mean = drift * np.arange(1, math.ceil((limit + 10) / abs(drift)) + 1)
-    silent = 1 - ndtr(mean - limit) - ndtr(-mean - limit)
-    return float(1 + np.sum(np.cumprod(silent)))
-
-
 def ewma_run_length_quantile(weight: float, factor: float, shift: float, probability: float = 0.95) -> int:
     r"""Points within which an EWMA signals with a chosen probability.
 
@@ -404,37 +202,6 @@ def ewma_run_length_quantile(weight: float, factor: float, shift: float, probabi
         if float(further.sum()) > 1 - probability:
             alive, points = further, points + 2**exponent
     return points + 1
-
-
-def family_rate(per_series: float, series: int) -> float:
-    r"""Chance of at least one false alarm over several independent series.
-
-    Sidak (1967).
-
-    .. math:: 1 - (1 - \alpha)^K
-
-    Parameters
-    ----------
-    per_series : float
-        Rate of one series. [-]
-    series : int
-        Number of series. [-]
-
-    Returns
-    -------
-    float
-        Rate of the family. [-]
-
-    Notes
-    -----
-    None.
-
-    Examples
-    --------
-    >>> round(family_rate(0.0027, 16), 4)
-    0.0423
-    """
-    return -math.expm1(series * math.log1p(-per_series))
 
 
 def per_series_rate(family: float, series: int) -> float:

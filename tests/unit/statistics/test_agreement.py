@@ -13,7 +13,6 @@ from gearqa.statistics.agreement import (
     en_number,
     limits_of_agreement,
     order_trend,
-    zeta_score,
 )
 
 
@@ -68,10 +67,9 @@ def test_exact_interval_covers_in_simulation() -> None:
     assert hits[1] / 2000 < 0.95  # the approximate interval is too short for ten pairs
 
 
-def test_scores() -> None:
+def test_en_number() -> None:
     # 10.2 +- 0.3 against 10.0 +- 0.1, by hand: 0.2/sqrt(0.1).
     assert f"{en_number(0.2, 0.3, 0.1):.8f}" == "0.63245553"
-    assert zeta_score(0.2, 0.15, 0.05) == pytest.approx(2 * en_number(0.2, 0.3, 0.1))
 
 
 @pytest.mark.independent

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
 from oracle_file import load
@@ -84,17 +82,6 @@ def test_one_sided_limit_with_natural_zero_needs_only_one_guard() -> None:
 def test_without_uncertainty_the_value_decides_at_nine_decimals(y: float, want: str) -> None:
     assert cf.state(y, None, -9.0, 9.0) == want
     assert cf.state(-y, None, -9.0, 9.0) == want
-
-
-@pytest.mark.independent
-def test_posterior_by_integration() -> None:
-    y, u, y0, u0 = 3.2, 0.8, 1.0, 1.5
-    weight, _ = integrate.quad(lambda t: stats.norm.pdf(y, t, u) * stats.norm.pdf(t, y0, u0), -20, 20)
-    mean, _ = integrate.quad(lambda t: t * stats.norm.pdf(y, t, u) * stats.norm.pdf(t, y0, u0), -20, 20)
-    square, _ = integrate.quad(lambda t: t * t * stats.norm.pdf(y, t, u) * stats.norm.pdf(t, y0, u0), -20, 20)
-    got = cf.posterior(y, u, y0, u0)
-    assert got[0] == pytest.approx(mean / weight, rel=1e-8)
-    assert got[1] == pytest.approx(math.sqrt(square / weight - (mean / weight) ** 2), rel=1e-7)
 
 
 @pytest.mark.independent

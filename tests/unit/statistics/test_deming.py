@@ -1,4 +1,4 @@
-"""Errors in both variables: MethComp on the peak flow data, York on Pearson's data."""
+"""Errors in both variables: MethComp on the peak flow data, jackknife by brute force, simulation."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import pytest
 from oracle_file import load
 from scipy import stats
 
-from gearqa.statistics.deming import deming, york
+from gearqa.statistics.deming import deming
 
 
 @pytest.mark.independent
@@ -44,28 +44,6 @@ def test_three_pairs_are_enough_for_a_line() -> None:
     line = deming(np.array([0.0, 1.0, 2.0]), np.array([0.0, 2.0, 4.0]))
     assert line is not None
     assert (line.slope, line.slope_se) == pytest.approx((2.0, 0.0), abs=1e-12)
-
-
-@pytest.mark.published
-def test_york_on_pearsons_data() -> None:
-    """Pearson's data with York's weights; York et al. (2004), table II (from memory)."""
-    x = np.array([0.0, 0.9, 1.8, 2.6, 3.3, 4.4, 5.2, 6.1, 6.5, 7.4])
-    y = np.array([5.9, 5.4, 4.4, 4.6, 3.5, 3.7, 2.8, 2.8, 2.4, 1.5])
-    w_x = np.array([1000.0, 1000, 500, 800, 200, 80, 60, 20, 1.8, 1])
-    w_y = np.array([1.0, 1.8, 4, 8, 20, 20, 70, 70, 100, 500])
-    line = york(x, y, w_x**-0.5, w_y**-0.5)
-    assert (f"{line.intercept:.5f}", f"{line.slope:.5f}") == ("5.47991", "-0.48053")
-    assert (f"{line.intercept_se:.3f}", f"{line.slope_se:.3f}") == ("0.295", "0.058")
-
-
-@pytest.mark.independent
-def test_york_with_equal_uncertainties_is_deming() -> None:
-    rng = np.random.default_rng(3)
-    x = rng.uniform(0, 10, 12)
-    y = 1.1 * x + rng.normal(0, 0.3, 12)
-    line, by_york = deming(x, y, 4.0), york(x, y, np.full(12, 0.1), np.full(12, 0.2))
-    assert line is not None
-    assert (line.slope, line.intercept) == pytest.approx((by_york.slope, by_york.intercept), rel=1e-9)
 
 
 @pytest.mark.independent

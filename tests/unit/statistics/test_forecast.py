@@ -6,12 +6,7 @@ import numpy as np
 import pytest
 from printed import numbers
 
-from gearqa.statistics.forecast import (
-    CycleState,
-    line_crossing,
-    prediction_bound_crossing,
-    update_cycle,
-)
+from gearqa.statistics.forecast import CycleState, line_crossing, update_cycle
 
 
 def line(x: np.ndarray, y: np.ndarray) -> tuple[float, float, np.ndarray, float]:
@@ -37,7 +32,7 @@ def test_inverse_prediction_of_the_crystal_data() -> None:
 
 @pytest.mark.independent
 def test_small_closed_case() -> None:
-    """Computed by hand and by three codes: mean, new value, one-sided 99 % prediction bound."""
+    """Computed by hand and by three codes: mean and new value."""
     s = np.arange(0.0, 100.0, 10.0)
     y = np.array([1.0, 1.4, 1.3, 1.8, 1.9, 2.0, 2.4, 2.3, 2.8, 2.7])
     level, slope, covariance, sigma2 = line(s, y)
@@ -46,10 +41,6 @@ def test_small_closed_case() -> None:
     assert [f"{v:.4f}" for v in (mean.expected, mean.low, mean.high)] == ["201.7500", "176.7165", "237.9796"]
     new = line_crossing(level, slope, covariance, 5.0, 8, extra_variance=sigma2)
     assert [f"{v:.4f}" for v in (new.low, new.high)] == ["172.2350", "242.4611"]
-    bound = prediction_bound_crossing(level, slope, covariance, 5.0, 8, part_variance=sigma2, risk=0.01)
-    assert f"{bound:.4f}" == "165.8573"
-    mirrored = prediction_bound_crossing(-level, -slope, covariance, -5.0, 8, part_variance=sigma2, risk=0.01)
-    assert mirrored == pytest.approx(bound)
 
 
 def test_a_slope_not_proven_gives_no_number() -> None:
@@ -57,13 +48,6 @@ def test_a_slope_not_proven_gives_no_number() -> None:
     assert found.low is None
     assert found.expected is None
     assert "no crossing can be shown" in str(found.reason)
-
-
-def test_bound_reached_at_once_or_never() -> None:
-    covariance = np.diag([0.01, 1e-8])
-    args = {"part_variance": 0.04, "risk": 0.01}
-    assert prediction_bound_crossing(4.9, 0.01, covariance, 5.0, 20, **args) == 0.0
-    assert prediction_bound_crossing(4.0, 0.0, covariance, 5.0, 20, **args) is None
 
 
 @pytest.mark.independent
