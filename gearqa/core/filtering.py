@@ -156,35 +156,3 @@ def _local_line_weights(distance: Array, weight: Array, cutoff: float) -> Array:
     alone = spread <= 1e-30 * cutoff**2
     slope = np.where(alone, 0.0, mean / np.where(alone, 1.0, spread))
     return np.asarray(weight * (1 - slope * distance))
-
-
-def gaussian_filter(x: Array, y: Array, cutoff: float) -> Array:
-    """Filter traces at all their samples.
-
-    ISO 16610-21 and ISO 16610-28, see `gaussian_operator`.
-
-    Parameters
-    ----------
-    x : ndarray, shape (n,)
-        Positions, rising. [mm]
-    y : ndarray, shape (traces, n)
-        Traces sampled at x. [um]
-    cutoff : float
-        Cutoff wavelength. [mm]
-
-    Returns
-    -------
-    ndarray, shape (traces, n)
-        Filtered traces. [um]
-
-    Examples
-    --------
-    A wave of the cutoff wavelength keeps half its amplitude.
-
-    >>> x = np.linspace(0.0, 20.0, 2001)
-    >>> round(float(gaussian_filter(x, np.cos(2 * np.pi * x)[None], cutoff=1.0)[0, 1000]), 6)
-    0.5
-    """
-    out = np.empty_like(y)
-    gaussian_operator(x, cutoff).apply(y, out)
-    return out

@@ -7,6 +7,7 @@ arc, clockwise plus, in micrometres; any constant may be added. Arrays have the 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -65,33 +66,47 @@ def single_pitches(index: Array) -> Array:
     return index - np.roll(index, 1, axis=-1)
 
 
-def index_from_single_pitches(pitches: Array) -> tuple[Array, Array]:
-    """Index deviations from measured single pitch deviations, and the closure error.
+def index_from_single_pitches(single: Array) -> tuple[Array, float]:
+    """Index deviations from the single pitch deviations of all teeth, and their closure error.
 
-    ISO/TR 10064-1:1992 (from memory): the closure error is spread evenly, then pitches are summed
-    up from tooth 1.
+    ISO/TR 10064-1:1992 (from memory): the sum of all single pitches is zero on a closed circle; what
+    it is instead is spread evenly over all of them, then they are summed up from tooth 1.
 
     Parameters
     ----------
-    pitches : ndarray, shape (..., z)
-        Measured single pitches, tooth i against tooth i - 1. [um]
+    single : ndarray, shape (z,)
+        Measured single pitches, tooth i against tooth i - 1; NaN where there is none. [um]
 
     Returns
     -------
-    index : ndarray, shape (..., z)
+    index : ndarray, shape (z,)
         Index deviations; that of tooth z is 0. [um]
-    closure : ndarray, shape (...)
+    closure : float
         Sum of the measured pitches. [um]
+
+    Notes
+    -----
+    Where pitches are missing, the index is summed from both sides as far as it goes, nothing is
+    spread, and the teeth it does not reach are NaN.
 
     Examples
     --------
     >>> index, closure = index_from_single_pitches(np.array([4.0, 2.0, 5.0, 1.0]))
-    >>> index.tolist(), float(closure)
+    >>> index.tolist(), closure
     ([1.0, 0.0, 2.0, 0.0], 12.0)
     """
-    closure = pitches.sum(axis=-1)
-    mean = closure / pitches.shape[-1]
-    return np.cumsum(pitches - mean[..., None], axis=-1), closure
+    missing = np.flatnonzero(np.isnan(single))
+    if not len(missing):
+        closure = math.fsum(single.tolist())
+        return np.cumsum(single - closure / len(single)), closure
+    first, last = missing[0], missing[-1]
+    index = np.full(len(single), np.nan)
+    index[:first] = np.cumsum(single[:first])
+    if last + 1 < len(single):
+        # backwards from tooth z, whose index is 0 on a closed circle
+        tail = single[last + 1 :]
+        index[last + 1 :] = np.append(-np.cumsum(tail[:0:-1])[::-1], 0.0)
+    return index, 0.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -17,7 +17,7 @@ from gearqa.model.drift import (
     SeriesKey,
 )
 from gearqa.model.measurement import GrinderEvent
-from gearqa.statistics.run_lengths import per_series_rate
+from gearqa.statistics.families import sidak
 
 
 def analyse_drift(
@@ -42,7 +42,7 @@ def analyse_drift(
             continue
         groups.setdefault((o.part, o.grinder, o.parameter, o.flank), []).append(o)
         simulated = simulated or o.simulated
-    rate = per_series_rate(settings.family_false_alarm, len(groups))
+    rate = sidak(settings.family_false_alarm, max(len(groups), 1))
     by_grinder: dict[str, list[GrinderEvent]] = {}
     for event in events:
         if late is None or seconds(event.at) <= late:

@@ -12,7 +12,8 @@ from gearqa.incoming.claims import drawing_limits
 from gearqa.model.incoming import Agreement, PlaceKey, Row, place_key
 from gearqa.statistics.agreement import correlation, limits_of_agreement, order_trend
 from gearqa.statistics.deming import deming
-from gearqa.statistics.outliers import grubbs_critical, grubbs_statistic, sidak
+from gearqa.statistics.families import sidak
+from gearqa.statistics.outliers import grubbs_critical, grubbs_statistic
 from gearqa.symbols import PARAMETERS, Flank
 
 PAIRS_FOR_A_LINE: Final = 10
@@ -49,7 +50,6 @@ def _agreement(gears: Mapping[str, Sequence[Row]], significance: float, allowed:
     limits = limits_of_agreement(difference) if n > 1 else None
     line = deming(ours, reported) if n >= PAIRS_FOR_A_LINE else None
     trend = order_trend(difference)
-    related = correlation(ours, reported)
     return Agreement(
         n=n,
         bias_um=float(difference.mean()),
@@ -62,7 +62,7 @@ def _agreement(gears: Mapping[str, Sequence[Row]], significance: float, allowed:
         slope_interval=line.slope_interval if line else None,
         intercept_um=line.intercept if line else None,
         intercept_interval_um=line.intercept_interval if line else None,
-        correlation=related.r if related else None,
+        correlation=correlation(ours, reported),
         trend_um_per_gear=trend.slope if trend else None,
         trend_p=trend.p if trend else None,
         outliers=_outliers(serials, difference, significance),

@@ -19,7 +19,8 @@ from gearqa.signoff.statistics_table import (
     FEWEST_FOR_SD,
     FEWEST_FOR_TREND,
 )
-from gearqa.statistics import conformity, outliers
+from gearqa.statistics import conformity
+from gearqa.statistics.families import sidak
 from gearqa.symbols import PARAMETERS
 
 LARGE_UNCERTAINTY = 1 / 3
@@ -116,7 +117,7 @@ def trend_seen(one: ParameterStatistics, basis: Basis) -> bool:
     if one.trend_p is None or one.runs_p is None:
         return False
     series = sum(1 for _ in basis.series())
-    return min(one.trend_p, one.runs_p) < outliers.sidak(FAMILY_TREND, 2 * series)
+    return min(one.trend_p, one.runs_p) < sidak(FAMILY_TREND, 2 * series)
 
 
 def _interval_outside(one: ParameterStatistics) -> bool:

@@ -30,6 +30,7 @@ from gearqa.model.results import GearResult
 from gearqa.signoff.gear_states import Reading, limits_of, reading
 from gearqa.signoff.production import ProductionFacts, spread_over_cycles
 from gearqa.statistics import location, normality, outliers, performance, tolerance_intervals
+from gearqa.statistics.families import sidak
 from gearqa.statistics.wear import fit_wear
 from gearqa.symbols import PARAMETERS, Flank, Parameter
 
@@ -411,7 +412,7 @@ def _outliers(working: Array | None, serials: Sequence[str], series: int) -> tup
         return ()
     left = list(range(working.size))
     flagged = []
-    significance = outliers.sidak(FAMILY_OUTLIERS, series)
+    significance = sidak(FAMILY_OUTLIERS, series)
     while len(left) >= FEWEST_FOR_OUTLIERS and working[left].std() > 0:
         g, which = outliers.grubbs_statistic(working[left])
         if g <= outliers.grubbs_critical(len(left), significance):
@@ -432,7 +433,7 @@ def _normality(
     if working.std() == 0:
         return None, "all values are equal"
     a2, p = normality.anderson_darling(working)
-    return NormalityCheck(a2, p, p < outliers.sidak(FAMILY_NORMALITY, series)), None
+    return NormalityCheck(a2, p, p < sidak(FAMILY_NORMALITY, series)), None
 
 
 StatisticsTable = Mapping[str, Mapping[FlankKey, ParameterStatistics]]

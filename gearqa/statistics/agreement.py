@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri, stdtr, stdtrit
+from scipy.special import stdtr, stdtrit
 
 from gearqa.statistics import noncentral_t
 
@@ -34,18 +34,11 @@ class OrderTrend:
 
     slope: float
     """Per place in the order."""
-    interval: Interval
     p: float
 
 
-@dataclass(frozen=True, slots=True)
-class Correlation:
-    r: float
-    interval: Interval
-
-
 def limits_of_agreement(
-    difference: Array, *, factor: float = 1.959963984540054, confidence: float = 0.95, exact: bool = True
+    difference: Array, *, factor: float = 1.959963984540054, confidence: float = 0.95
 ) -> LimitsOfAgreement:
     r"""Bland and Altman's limits of agreement with intervals.
 
@@ -53,8 +46,7 @@ def limits_of_agreement(
     Optometry and Vision Science 92 (2015) (from memory).
 
     .. math::
-        \bar d \pm z s,\quad \bar d + s\,t'_{q;\,n-1,\,z\sqrt n}/\sqrt n \;\text{(exact)},\quad
-        s\sqrt{1/n + z^2/(2(n-1))}\;\text{(approximate)}
+        \bar d \pm z s,\quad \bar d + s\,t'_{q;\,n-1,\,z\sqrt n}/\sqrt n
 
     Parameters
     ----------
@@ -64,8 +56,6 @@ def limits_of_agreement(
         Standard deviations from bias to limit. [-]
     confidence : float
         Of all intervals. [-]
-    exact : bool
-        Noncentral t instead of the approximate standard error. [-]
 
     Returns
     -------
@@ -83,7 +73,7 @@ def limits_of_agreement(
 
     Examples
     --------
-    >>> found = limits_of_agreement(np.array([0.1, -0.2, 0.4, 0.0, 0.3]), exact=False)
+    >>> found = limits_of_agreement(np.array([0.1, -0.2, 0.4, 0.0, 0.3]))
     >>> round(found.bias, 2), tuple(round(v, 3) for v in found.limits)
     (0.12, (-0.348, 0.588))
     """
@@ -94,15 +84,11 @@ def limits_of_agreement(
     bias, sd = float(d.mean()), float(d.std(ddof=1))
     t = float(stdtrit(n - 1, (1 + confidence) / 2))
     low, high = bias - factor * sd, bias + factor * sd
-    if exact:
-        far, near = (
-            noncentral_t.quantile(q, n - 1, factor * math.sqrt(n)) * sd / math.sqrt(n)
-            for q in ((1 + confidence) / 2, (1 - confidence) / 2)
-        )
-        lower, upper = (bias - far, bias - near), (bias + near, bias + far)
-    else:
-        half = t * sd * math.sqrt(1 / n + factor**2 / (2 * (n - 1)))
-        lower, upper = (low - half, low + half), (high - half, high + half)
+    far, near = (
+        noncentral_t.quantile(q, n - 1, factor * math.sqrt(n)) * sd / math.sqrt(n)
+        for q in ((1 + confidence) / 2, (1 - confidence) / 2)
+    )
+    lower, upper = (bias - far, bias - near), (bias + near, bias + far)
     half_bias = t * sd / math.sqrt(n)
     return LimitsOfAgreement(n, bias, (bias - half_bias, bias + half_bias), sd, (low, high), lower, upper)
 
@@ -140,7 +126,7 @@ def en_number(difference: float, U_one: float, U_other: float) -> float:
     return difference / math.hypot(U_one, U_other)
 
 
-def order_trend(values: Array, confidence: float = 0.95) -> OrderTrend | None:
+def order_trend(values: Array) -> OrderTrend | None:
     """Straight line of values against their order, with its p.
 
     Least squares on the place 0..n-1, centred.
@@ -149,8 +135,6 @@ def order_trend(values: Array, confidence: float = 0.95) -> OrderTrend | None:
     ----------
     values : ndarray, shape (n,)
         Values (differences) in order. [um]
-    confidence : float
-        Of the interval. [-]
 
     Returns
     -------
@@ -177,16 +161,15 @@ def order_trend(values: Array, confidence: float = 0.95) -> OrderTrend | None:
     se = math.sqrt(float(residual @ residual) / (n - 2) / S)
     if se == 0:
         return None
-    half = float(stdtrit(n - 2, (1 + confidence) / 2)) * se
-    return OrderTrend(slope, (slope - half, slope + half), float(2 * stdtr(n - 2, -abs(slope) / se)))
+    return OrderTrend(slope, float(2 * stdtr(n - 2, -abs(slope) / se)))
 
 
-def correlation(x: Array, y: Array, confidence: float = 0.95) -> Correlation | None:
-    r"""Pearson's correlation with Fisher's interval.
+def correlation(x: Array, y: Array) -> float | None:
+    r"""Pearson's correlation.
 
-    Fisher (1921).
+    Product moment, the textbook definition.
 
-    .. math:: \tanh(\operatorname{artanh} r \pm z/\sqrt{n-3})
+    .. math:: S_{xy}/\sqrt{S_{xx} S_{yy}}
 
     Parameters
     ----------
@@ -194,12 +177,10 @@ def correlation(x: Array, y: Array, confidence: float = 0.95) -> Correlation | N
         One side. [um]
     y : ndarray, shape (n,)
         The other. [um]
-    confidence : float
-        Of the interval. [-]
 
     Returns
     -------
-    Correlation or None
+    float or None
         None below four pairs or if one side does not vary. [-]
 
     Notes
@@ -209,7 +190,7 @@ def correlation(x: Array, y: Array, confidence: float = 0.95) -> Correlation | N
     Examples
     --------
     >>> x = np.array([1.0, 2.0, 3.0, 4.0, 5.0])
-    >>> round(correlation(x, np.array([1.1, 1.9, 3.2, 3.9, 5.1])).r, 4)
+    >>> round(correlation(x, np.array([1.1, 1.9, 3.2, 3.9, 5.1])), 4)
     0.9964
     """
     dx, dy = np.asarray(x, float) - np.mean(x), np.asarray(y, float) - np.mean(y)
@@ -217,8 +198,4 @@ def correlation(x: Array, y: Array, confidence: float = 0.95) -> Correlation | N
     norm = math.sqrt(float(dx @ dx) * float(dy @ dy))
     if n < 4 or norm == 0:
         return None
-    r = max(-1.0, min(1.0, float(dx @ dy) / norm))
-    if abs(r) == 1.0:
-        return Correlation(r, (r, r))
-    half = float(ndtri((1 + confidence) / 2)) / math.sqrt(n - 3)
-    return Correlation(r, (math.tanh(math.atanh(r) - half), math.tanh(math.atanh(r) + half)))
+    return max(-1.0, min(1.0, float(dx @ dy) / norm))

@@ -14,14 +14,12 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """y = intercept + slope x, with standard errors."""
+    """y = intercept + slope x, with intervals."""
 
     slope: float
     intercept: float
-    slope_se: float
-    intercept_se: float
-    slope_interval: tuple[float, float] | None = None
-    intercept_interval: tuple[float, float] | None = None
+    slope_interval: tuple[float, float]
+    intercept_interval: tuple[float, float]
 
 
 def _deming(x: Array, y: Array, ratio: float) -> tuple[Array, Array]:
@@ -86,8 +84,6 @@ def deming(x: Array, y: Array, ratio: float = 1.0, confidence: float = 0.95) -> 
     return Line(
         slope,
         intercept,
-        se[0],
-        se[1],
         (slope - t * se[0], slope + t * se[0]),
         (intercept - t * se[1], intercept + t * se[1]),
     )

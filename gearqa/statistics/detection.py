@@ -1,4 +1,4 @@
-"""What a measuring plan sees: gauge against grinder, errors of a design, parts that escape."""
+"""What a measuring plan sees: gauge against grinder, parts that escape."""
 
 from __future__ import annotations
 
@@ -6,12 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from gearqa.statistics.run_lengths import ewma_run_length_quantile, shewhart_run_length
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,16 +17,10 @@ class PlanPower:
 
     positions: tuple[int, ...]
     """Parts since dress that are measured, 1 for the first."""
-    level_sd: float
-    """Standard deviation of the measured level of a cycle. [um]"""
-    slope_se: float
-    """Standard error of the wear rate after `cycles` cycles; NaN for one part per cycle. [um/part]"""
     mean_parts: float
     """Mean parts made from the change up to and with the signal."""
     bound_parts: int
     """The same, kept in 95 of 100 changes."""
-    seen_in_one_cycle: float
-    """Change seen within its first cycle in 95 of 100 cases. [um]"""
 
 
 def parts_per_measurement(measuring_time: float, cycle_time: float) -> int:
@@ -92,41 +83,6 @@ def plan_positions(parts: int, m: int) -> tuple[int, ...]:
     if m <= 1 or parts <= 1:
         return (1,)
     return tuple(sorted({int(v) for v in np.floor(np.linspace(1, parts, min(m, parts)) + 1e-9)}))
-
-
-def slope_standard_error(positions: tuple[int, ...], cycles: int, sd: float) -> float:
-    r"""Standard error of the pooled wear rate for a plan.
-
-    Analysis of covariance, one intercept per cycle.
-
-    .. math:: \sigma/\sqrt{C\sum (s - \bar s)^2}
-
-    Parameters
-    ----------
-    positions : tuple of int
-        Parts measured in each cycle. [parts]
-    cycles : int
-        Cycles. [-]
-    sd : float
-        Standard deviation within cycles. [um]
-
-    Returns
-    -------
-    float
-        Standard error; NaN if a cycle has one position only. [um/part]
-
-    Notes
-    -----
-    None.
-
-    Examples
-    --------
-    >>> round(slope_standard_error(tuple(range(91, 101)), 1, 1.0), 7)
-    0.1100964
-    """
-    s = np.asarray(positions, dtype=np.float64)
-    total = cycles * float(np.sum((s - s.mean()) ** 2))
-    return sd / math.sqrt(total) if total > 0 else math.nan
 
 
 def escaped_parts(run_length: float, interval: float, backlog: float = 0.0) -> float:
@@ -201,7 +157,6 @@ def plan_power(
     sd_part: float,
     sd_cycle: float,
     rate: float = 0.0027,
-    cycles: int = 10,
     backlog: float = 0.0,
 ) -> PlanPower:
     r"""Power of a plan against a lasting change of the level, seen by the chart of cycle levels.
@@ -224,15 +179,13 @@ def plan_power(
         Standard deviation of the true level from dress to dress. [um]
     rate : float
         Chance of a false alarm per cycle. [-]
-    cycles : int
-        Cycles that `slope_se` is meant for. [-]
     backlog : float
         Parts made while a measured gear waits and is measured. [parts]
 
     Returns
     -------
     PlanPower
-        Positions, errors, parts that escape. [um, parts]
+        Positions, parts that escape. [parts]
 
     Notes
     -----
@@ -254,9 +207,6 @@ def plan_power(
         bound = ewma_run_length_quantile(1.0, factor, standardised)
     return PlanPower(
         positions=positions,
-        level_sd=level_sd,
-        slope_se=slope_standard_error(positions, cycles, sd_part),
         mean_parts=escaped_parts(mean, parts, backlog),
         bound_parts=escaped_parts_bound(bound, parts, backlog),
-        seen_in_one_cycle=level_sd * (factor + float(ndtri(0.95))),
     )

@@ -63,28 +63,3 @@ def grubbs_critical(n: int, significance: float, *, two_sided: bool = True) -> f
     tail = significance / (2 * n if two_sided else n)
     t = float(special.stdtrit(n - 2, 1 - tail))
     return (n - 1) / math.sqrt(n) * math.sqrt(t * t / (n - 2 + t * t))
-
-
-def sidak(significance: float, series: int) -> float:
-    """Significance of each of several tests so that all together keep the given one.
-
-    Sidak, J. Amer. Statist. Assoc. 62 (1967) 626 (from memory).
-
-    Parameters
-    ----------
-    significance : float
-        Probability of any false flag over all series. [-]
-    series : int
-        Number of series. [-]
-
-    Returns
-    -------
-    float
-        1 - (1 - significance)^(1/series). [-]
-
-    Examples
-    --------
-    >>> round(sidak(0.01, 16), 7)
-    0.0006279
-    """
-    return -math.expm1(math.log1p(-significance) / series)

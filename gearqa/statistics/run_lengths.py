@@ -1,4 +1,4 @@
-"""Run lengths of control charts by Markov chain: mean and 95 % point; rate of one of many series."""
+"""Run lengths of control charts by Markov chain: mean and 95 % point."""
 
 from __future__ import annotations
 
@@ -202,34 +202,3 @@ def ewma_run_length_quantile(weight: float, factor: float, shift: float, probabi
         if float(further.sum()) > 1 - probability:
             alive, points = further, points + 2**exponent
     return points + 1
-
-
-def per_series_rate(family: float, series: int) -> float:
-    r"""False-alarm rate a series may have so that the family keeps its own.
-
-    Sidak (1967).
-
-    .. math:: 1 - (1 - \alpha)^{1/K}
-
-    Parameters
-    ----------
-    family : float
-        Rate of the family. [-]
-    series : int
-        Number of series. [-]
-
-    Returns
-    -------
-    float
-        Rate of one series. [-]
-
-    Notes
-    -----
-    None.
-
-    Examples
-    --------
-    >>> round(per_series_rate(0.01, 16), 6)
-    0.000628
-    """
-    return -math.expm1(math.log1p(-family) / max(series, 1))

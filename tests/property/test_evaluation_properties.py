@@ -6,13 +6,13 @@ import dataclasses
 import math
 
 import numpy as np
+from filtered_traces import gaussian_filter
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from unit.evaluate import make
 
 from gearqa.core import pitch
-from gearqa.core.filtering import gaussian_filter
 from gearqa.core.geometry import gear_geometry
 from gearqa.core.runout import F_r, R_s, radial_positions
 from gearqa.core.traces import TraceSpec, TraceValues, evaluate_traces, trace_operator

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from gearqa.core.pitch import index_from_single_pitches
 from gearqa.errors import Notice
 from gearqa.model.measurement import (
     GearMeasurement,
@@ -59,27 +59,3 @@ def _by_number(series: Series, teeth: int) -> Array:
     values[series.position.astype(np.int64) - 1] = series.value
     values.setflags(write=False)
     return values
-
-
-def index_from_single_pitches(single: Array) -> tuple[Array, float]:
-    """Index deviations from the single pitch deviations of all teeth, and their closure error. [um]
-
-    The sum of all single pitches is zero on a closed circle; what it is instead is spread evenly over
-    all of them, then they are summed up from tooth 1. Where some are missing, the index is summed from
-    both sides as far as it goes, nothing is spread, and the teeth it does not reach are NaN.
-
-    >>> index_from_single_pitches(np.array([1.0, -2.0, 3.0, 2.0]))
-    (array([ 0., -3., -1.,  0.]), 4.0)
-    """
-    missing = np.flatnonzero(np.isnan(single))
-    if not len(missing):
-        closure = math.fsum(single.tolist())
-        return np.cumsum(single - closure / len(single)), closure
-    first, last = missing[0], missing[-1]
-    index = np.full(len(single), np.nan)
-    index[:first] = np.cumsum(single[:first])
-    if last + 1 < len(single):
-        # backwards from tooth z, whose index is 0 on a closed circle
-        tail = single[last + 1 :]
-        index[last + 1 :] = np.append(-np.cumsum(tail[:0:-1])[::-1], 0.0)
-    return index, 0.0

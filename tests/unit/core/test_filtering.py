@@ -6,11 +6,12 @@ import math
 
 import numpy as np
 import pytest
+from filtered_traces import gaussian_filter
 from oracle_file import load
 from scipy.ndimage import gaussian_filter1d
 
 from gearqa.core import filtering
-from gearqa.core.filtering import gaussian_filter, gaussian_operator, share_of_length
+from gearqa.core.filtering import gaussian_operator, share_of_length
 
 CUTOFF = 0.8
 

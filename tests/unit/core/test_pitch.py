@@ -124,13 +124,6 @@ class TestTwoFlankVector:
         assert (f"{abs(tangential):.3f}", f"{math.degrees(np.angle(tangential)):.2f}") == ("4.000", "80.00")
 
 
-def test_closure_is_spread_evenly():
-    pitches = np.array([[1.0, 2.0, 3.0], [0.0, 0.0, 0.0]])
-    index, closure = pitch.index_from_single_pitches(pitches)
-    assert closure.tolist() == [6.0, 0.0]
-    assert index.tolist() == [[-1.0, -1.0, 0.0], [0.0, 0.0, 0.0]]
-
-
 def test_the_circle_is_closed():
     index = np.array([10.0, 0.0, 0.0, 0.0, 0.0])
     assert pitch.single_pitches(index).tolist() == [10.0, -10.0, 0.0, 0.0, 0.0]

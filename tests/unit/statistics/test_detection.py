@@ -1,4 +1,4 @@
-"""Measuring plans: closed forms of designs, delay and escaped parts verified by simulation."""
+"""Measuring plans: positions, delay and escaped parts verified by simulation."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from gearqa.statistics.detection import (
     parts_per_measurement,
     plan_positions,
     plan_power,
-    slope_standard_error,
 )
 from gearqa.statistics.run_lengths import ewma_run_length_quantile, shewhart_run_length
 
@@ -23,26 +22,10 @@ def test_gauge_against_grinder() -> None:
     assert parts_per_measurement(300, 100) == 3  # exactly three, not four
 
 
-@pytest.mark.independent
-@pytest.mark.parametrize(
-    ("positions", "se"),
-    [
-        ((0, 1, 98, 99), "0.0102036"),
-        ((0, 50, 99), "0.0142847"),
-        (tuple(range(90, 100)), "0.1100964"),
-        (tuple(range(0, 100, 10)), "0.0110096"),
-    ],
-)
-def test_slope_error_of_a_design(positions: tuple[int, ...], se: str) -> None:
-    """Closed form sigma/sqrt(S_ss), positions 0 to 99."""
-    assert f"{slope_standard_error(positions, 1, 1.0):.7f}" == se
-
-
 def test_positions() -> None:
     assert plan_positions(40, 1) == (1,)
     assert plan_positions(40, 2) == (1, 40)
     assert plan_positions(3, 9) == (1, 2, 3)
-    assert math.isnan(slope_standard_error((1,), 10, 1.0))
 
 
 @pytest.mark.independent
@@ -64,10 +47,8 @@ def test_plan_power_by_simulation() -> None:
     power = plan_power(30, 3, 1.5, sd_part=0.6, sd_cycle=0.4, rate=0.01)
     factor = 2.5758293035489004
     levels = rng.normal(0, 0.4, (20_000, 60)) + rng.normal(0, 0.6, (3, 20_000, 60)).mean(axis=0)
-    assert abs(levels.std() - power.level_sd) < 0.005
-    cycles = np.argmax(np.abs(levels + 1.5) > factor * power.level_sd, axis=1) + 1
+    limit = factor * math.sqrt(0.4**2 + 0.6**2 / 3)
+    cycles = np.argmax(np.abs(levels + 1.5) > limit, axis=1) + 1
     made = cycles * 30
     assert np.mean(made <= power.bound_parts) >= 0.945
     assert np.mean(made <= power.bound_parts - 30) < 0.95
-    seen = np.mean(np.abs(levels[:, 0] + power.seen_in_one_cycle) > factor * power.level_sd)
-    assert abs(seen - 0.95) < 4 * math.sqrt(0.95 * 0.05 / 20_000)

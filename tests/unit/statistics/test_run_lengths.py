@@ -45,8 +45,3 @@ def test_quantile_and_mean_by_simulation() -> None:
     q = rl.ewma_run_length_quantile(1.0, 3.0, 1.0)
     silent = 1 - 1 / rl.shewhart_run_length(1.0)
     assert 1 - silent**q >= 0.95 > 1 - silent ** (q - 1)
-
-
-def test_rate_of_a_series_keeps_that_of_the_family() -> None:
-    each = rl.per_series_rate(0.01, 23)
-    assert 1 - (1 - each) ** 23 == pytest.approx(0.01, rel=1e-12)
