@@ -10,7 +10,7 @@ from filtered_traces import gaussian_filter
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
-from unit.evaluate import make
+from unit.evaluation import make
 
 from gearqa.core import pitch
 from gearqa.core.geometry import gear_geometry

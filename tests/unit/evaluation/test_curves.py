@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 from unit.core import plain_evaluation as plain
-from unit.evaluate import make
+from unit.evaluation import make
 
 from gearqa.core.geometry import roll_length
 from gearqa.evaluation.evaluate import evaluate, trace_curves

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from unit.evaluate import make
+from unit.evaluation import make
 
 from gearqa.errors import Notice
 from gearqa.evaluation.evaluate import evaluate

@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 from unit.core import plain_evaluation as plain
-from unit.evaluate import make
+from unit.evaluation import make
 
 from gearqa.errors import EvaluationError, OutOfScopeError
 from gearqa.evaluation.evaluate import evaluate

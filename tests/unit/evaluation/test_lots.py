@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 import pytest
-from unit.evaluate import make
+from unit.evaluation import make
 
 from gearqa.errors import Notice
 from gearqa.evaluation.evaluate import LotCounter, evaluate, grade, grade_header

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from unit.evaluate import make
+from unit.evaluation import make
 
 from gearqa.core.traces import Design, Relief
 from gearqa.evaluation.trace_specs import helix_spec, profile_spec, trace_spec

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gauge_samples
 import numpy as np
 import pytest
-from unit.evaluate.make import gear, helix, part, with_trace
+from unit.evaluation.make import gear, helix, part, with_trace
 
 from gearqa.errors import MeasurementFileError, Reason
 from gearqa.evaluation.evaluate import evaluate

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from unit.evaluate.make import part
+from unit.evaluation.make import part
 
 from gearqa.evaluation.criteria import criteria_of
 from gearqa.incoming.agreement import agreements

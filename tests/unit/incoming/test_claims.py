@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from unit.evaluate.make import all_traces, gear, helix, part, profile, with_trace
+from unit.evaluation.make import all_traces, gear, helix, part, profile, with_trace
 
 from gearqa.evaluation.criteria import criteria_of
 from gearqa.evaluation.evaluate import evaluate
