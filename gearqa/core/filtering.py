@@ -16,7 +16,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from gearqa.arrays import Array
 
 REACH: Final = 1.4
 """The kernel is kept to this many cutoffs either side; there it is below 1e-12 of its height."""

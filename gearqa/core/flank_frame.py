@@ -11,9 +11,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.core.geometry import GearGeometry
-
-Array = NDArray[np.float64]
 
 
 def involute(alpha: Array | float) -> Array:

@@ -11,9 +11,8 @@ from dataclasses import dataclass
 from typing import overload
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from gearqa.arrays import Array
 
 
 @dataclass(frozen=True, slots=True)

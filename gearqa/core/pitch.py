@@ -14,13 +14,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Places = NDArray[np.int64]
+from gearqa.arrays import Array, IntArray
 
 DECIMALS_COMPARED: Final = 9
 
 
-def first_largest(values: Array) -> Places:
+def first_largest(values: Array) -> IntArray:
     """Place of the largest value, the first one of equals at nine decimals.
 
     House rule: binary noise must not decide between equal values.
@@ -114,8 +113,8 @@ class Worst:
     """A largest value and where it stands, each of shape (...); teeth are numbered from 1."""
 
     value: Array
-    tooth: Places
-    tooth_to: Places | None = None
+    tooth: IntArray
+    tooth_to: IntArray | None = None
 
 
 def f_p(index: Array) -> Worst:

@@ -10,12 +10,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.core.geometry import GearGeometry
 from gearqa.core.pitch import Worst, value_range
-
-Array = NDArray[np.float64]
 
 
 def space_widening(index_left: Array, index_right: Array, s: int) -> Array:

@@ -15,10 +15,9 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from gearqa.arrays import Array, BoolArray
 from gearqa.core.filtering import BandedOperator, gaussian_operator, share_of_length
 from gearqa.core.geometry import roll_length
-
-Array = NDArray[np.float64]
 
 PROFILE_SHARE: Final = 0.95
 """Share of the roll length from control to tip form diameter that is evaluated (ISO 1328-1:2013)."""
@@ -365,8 +364,8 @@ class TraceValues:
     crowning: Array
     level: Array
     """Mean line at the middle of the range."""
-    tip_zone_counted: NDArray[np.bool_]
-    departs: NDArray[np.bool_]
+    tip_zone_counted: BoolArray
+    departs: BoolArray
     """Leaves its band steeply within half a cutoff outside the range, and so leaks into it."""
 
 
@@ -543,7 +542,7 @@ def evaluate_traces(operator: TraceOperator, y: Array) -> TraceValues:
 
 
 Numbers = tuple[Array, Array, Array, Array, Array]
-Flags = tuple[NDArray[np.bool_], NDArray[np.bool_]]
+Flags = tuple[BoolArray, BoolArray]
 
 
 def _evaluate_chunk(op: TraceOperator, y: Array, work: Array) -> tuple[Numbers, Flags]:
@@ -576,7 +575,7 @@ def _range_extremes(op: TraceOperator, u: Array) -> tuple[Array, Array]:
     )
 
 
-def _width(op: TraceOperator, u: Array) -> tuple[Array, NDArray[np.bool_]]:
+def _width(op: TraceOperator, u: Array) -> tuple[Array, BoolArray]:
     """Maximum less minimum; in the tip zone plus material counts, missing material does not."""
     highest, lowest = _range_extremes(op, u)
     if op.zone is None:
@@ -585,7 +584,7 @@ def _width(op: TraceOperator, u: Array) -> tuple[Array, NDArray[np.bool_]]:
     return np.maximum(highest, in_zone) - lowest, in_zone > highest + NOTHING_UM
 
 
-def _departs(op: TraceOperator, residual: Array) -> NDArray[np.bool_]:
+def _departs(op: TraceOperator, residual: Array) -> BoolArray:
     departs = np.zeros(len(residual), dtype=np.bool_)
     if not op.outside:
         return departs

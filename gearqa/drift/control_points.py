@@ -10,8 +10,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.model.drift import ChartName, Reference
 from gearqa.statistics.control_charts import (
     ewma,
@@ -23,10 +23,6 @@ from gearqa.statistics.dress_interval import LEAST_VARIANCE, cycle_history
 from gearqa.statistics.innovations import residual_limits, standard_innovations
 from gearqa.statistics.run_lengths import ewma_factor
 from gearqa.statistics.wear import WearFit, fit_wear
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 MINIMUM_REFERENCE = 10
 """Fewer cycles: no statement about control."""
@@ -45,9 +41,9 @@ class SeriesCharts:
     moving_range_upper: Array
     ewma: Array
     ewma_limit: Array
-    level_signals: Bools
-    moving_range_signals: Bools
-    ewma_signals: Bools
+    level_signals: BoolArray
+    moving_range_signals: BoolArray
+    ewma_signals: BoolArray
 
 
 def choose_reference(cycles: int, first: int, unexplained: tuple[int, ...]) -> tuple[int, int] | None:
@@ -66,7 +62,9 @@ def choose_reference(cycles: int, first: int, unexplained: tuple[int, ...]) -> t
     return first, stop
 
 
-def cycle_slice(fit_input: tuple[Ints, Array, Array], start: int, stop: int) -> tuple[Ints, Array, Array]:
+def cycle_slice(
+    fit_input: tuple[IntArray, Array, Array], start: int, stop: int
+) -> tuple[IntArray, Array, Array]:
     """Cycles [start, stop) of (cycle, s, y), numbered from 0."""
     cycle, s, y = fit_input
     keep = (cycle >= start) & (cycle < stop)
@@ -74,7 +72,7 @@ def cycle_slice(fit_input: tuple[Ints, Array, Array], start: int, stop: int) -> 
 
 
 def chart_series(
-    data: tuple[Ints, Array, Array],
+    data: tuple[IntArray, Array, Array],
     fit: WearFit,
     reference: tuple[int, int],
     rate: float,
@@ -119,7 +117,7 @@ def chart_series(
 
 
 def _residual_chart(
-    data: tuple[Ints, Array, Array], start: int, stop: int, rate: float, weight: float
+    data: tuple[IntArray, Array, Array], start: int, stop: int, rate: float, weight: float
 ) -> tuple[Array, Array]:
     """EWMA of the standardised residuals from the start of the reference on, and its limit."""
     cycle, s, y = data

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from gearqa.arrays import Array, IntArray
 from gearqa.drift.control_points import cycle_slice
 from gearqa.drift.words import cycle_count
 from gearqa.model.drift import ForecastBand, PartsToLimit
@@ -25,8 +25,6 @@ from gearqa.statistics.forecast import CycleState, line_crossing, update_cycle
 from gearqa.statistics.innovations import cycle_prior
 from gearqa.statistics.wear import fit_wear
 
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 Side = Literal["upper", "lower"]
 
 GUARD = 1.644854
@@ -72,7 +70,7 @@ def action_limits(low: float | None, high: float | None, uncertainty: float | No
 
 
 def forecast_cycle(
-    data: tuple[Ints, Array, Array],
+    data: tuple[IntArray, Array, Array],
     segment: int,
     limit: float | None,
     side: Side,
@@ -120,7 +118,7 @@ def _parts(s: float) -> int:
 
 
 def _running_cycle(
-    data: tuple[Ints, Array, Array], segment: int, limit: float | None, *, trend: bool
+    data: tuple[IntArray, Array, Array], segment: int, limit: float | None, *, trend: bool
 ) -> CycleState | None:
     """Level and slope of the last cycle: expectation from earlier ones, updated by its own parts.
 
@@ -161,7 +159,7 @@ def _band(state: CycleState, confidence: float, horizon: float) -> ForecastBand:
 
 
 def advise_interval(
-    data: tuple[Ints, Array, Array],
+    data: tuple[IntArray, Array, Array],
     other_side: Array,
     segment: int,
     limits: ActionLimits,

@@ -11,12 +11,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from gearqa.arrays import Array, IntArray
 from gearqa.errors import Notice
 from gearqa.model.drift import Observation
 from gearqa.model.measurement import GrinderEvent, label_order
 
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 EPOCH = datetime(1970, 1, 1)
 DRESS_WORDS = ("dress", "dressing")
 
@@ -26,7 +25,7 @@ class ProductionOrder:
     """Observations of one series in production order with their cycles; cycles count from 0."""
 
     observations: tuple[Observation, ...]
-    cycle: Ints
+    cycle: IntArray
     """shape (n,)"""
     s: Array
     """Parts since dress from 0, NaN where unknown. shape (n,)"""

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array, IntArray
 from gearqa.drift import words
 from gearqa.drift.control_points import (
     MINIMUM_REFERENCE,
@@ -52,8 +52,6 @@ from gearqa.statistics.dress_interval import CAP
 from gearqa.statistics.steps import MINIMUM_CYCLES, MINIMUM_SEGMENT, Step, find_steps
 from gearqa.statistics.wear import Trend, WearFit, cycle_sd, fit_trend, fit_wear
 
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 CYCLES_FOR_TREND = 12
 RUNS_LISTED = 6
 """Runs of cycles that a sentence lists."""
@@ -73,14 +71,14 @@ class _Table:
     """The usable gears of a series as arrays, in production order."""
 
     order: ProductionOrder
-    cycle: Ints
+    cycle: IntArray
     s: Array
     mean: Array
     low: Array
     high: Array
     serial: tuple[str, ...]
 
-    def data(self, values: Array) -> tuple[Ints, Array, Array]:
+    def data(self, values: Array) -> tuple[IntArray, Array, Array]:
         return self.cycle, self.s, values
 
 

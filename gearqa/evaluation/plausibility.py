@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.core.geometry import GearGeometry, roll_length
 from gearqa.core.pitch import single_pitches, without_first_harmonic
 from gearqa.core.runout import radial_positions
@@ -24,8 +24,6 @@ from gearqa.model.measurement import GearMeasurement, PitchReadings, Trace
 from gearqa.model.part import Part
 from gearqa.standards import standard
 from gearqa.symbols import TraceKind
-
-Array = NDArray[np.float64]
 
 SMALL: Final = 1 / 20
 """Of the class 1 tolerance: no instrument repeats that well, millimetres read as micrometres do."""

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import orjson
 
+from gearqa.arrays import Array
 from gearqa.errors import StoreError
-from gearqa.model.measurement import Array, GearMeasurement, Trace
+from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.results.jsonio import production_table
 
 LARGEST_NUMBER = 2**63 - 1

@@ -13,14 +13,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from gearqa.arrays import Array
 from gearqa.model.incoming import CurvePair, GearAlignment
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.symbols import FLANKS, Flank, TraceKind
-
-Array = NDArray[np.float64]
 
 SAME_CORRELATION: Final = 0.7
 """From here on two pitch curves without low orders are of one gear (house rule)."""

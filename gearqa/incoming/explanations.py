@@ -13,14 +13,12 @@ from itertools import combinations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array, BoolArray
 from gearqa.incoming.predictions import Predictor, chosen, rms
 from gearqa.incoming.settings import Setup, alternatives, changes, combined
 from gearqa.incoming.words import changes_text
 from gearqa.model.incoming import SAME_UM, Basis, Explanation, ExplanationResult, Side
-
-Array = NDArray[np.float64]
 
 ENOUGH_VALUES: Final = 12
 """Chance halves the difference in 44 % of cases with 4 values, in 0.03 % with 12 (computed)."""
@@ -133,7 +131,7 @@ def _numberings(predictor: Predictor, base: Setup) -> list[Setup]:
     return [replace(base, reversed=True), *turned]
 
 
-def _reached_by_numbering(predictor: Predictor, base: Setup) -> NDArray[np.bool_]:
+def _reached_by_numbering(predictor: Predictor, base: Setup) -> BoolArray:
     """Values on teeth that were measured under another number."""
     reached = np.zeros(len(predictor.wanted), dtype=np.bool_)
     if any(one.tooth is not None for one in predictor.wanted):
@@ -147,7 +145,7 @@ def _nothing(reason: str, data: Side, n: int, rms_before: float | None) -> Expla
 
 
 def _tried(
-    predictor: Predictor, base: Setup, none: _Entry, reported: Array, compared: NDArray[np.bool_]
+    predictor: Predictor, base: Setup, none: _Entry, reported: Array, compared: BoolArray
 ) -> list[_Entry]:
     """Every change and pair that predicts all values compared and makes a difference of its own."""
 

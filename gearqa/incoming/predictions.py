@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from gearqa.arrays import Array, BoolArray
 from gearqa.core.runout import F_r, radial_positions
 from gearqa.core.slopes import helix_slope_by_angle
 from gearqa.evaluation.part_geometry import part_geometry
@@ -19,8 +20,6 @@ from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
 from gearqa.symbols import FLANKS, PARAMETERS, Flank
-
-Array = NDArray[np.float64]
 
 _TURNED: Final = frozenset({"slope", "slope_full"})
 """Deviations that have a direction: reversing the axis reverses them."""
@@ -53,11 +52,11 @@ class Prediction:
     """Mean over the flank: the best guess for a tooth that was not measured."""
 
     @property
-    def known(self) -> NDArray[np.bool_]:
+    def known(self) -> BoolArray:
         """Where there is a prediction."""
         return np.isfinite(self.worst)
 
-    def with_guesses(self, wanted: NDArray[np.bool_]) -> Prediction:
+    def with_guesses(self, wanted: BoolArray) -> Prediction:
         """The same with the flank's mean for wanted teeth that were not measured."""
         gaps = wanted & ~self.known
         worst, mean = (np.where(gaps, self.flank, values) for values in (self.worst, self.mean))

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from gearqa.arrays import Array, IntArray
 from gearqa.core.geometry import GearGeometry, diameter_at_roll
 from gearqa.core.traces import (
     Design,
@@ -26,7 +27,6 @@ from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.model.part import Part
 from gearqa.symbols import TraceKind
 
-Array = NDArray[np.float64]
 What = Literal["total", "form", "slope", "slope_full", "crowning"]
 WHATS: tuple[What, ...] = ("total", "form", "slope", "slope_full", "crowning")
 
@@ -54,7 +54,7 @@ class TraceBatch:
     gear: NDArray[np.intp]
     kind: NDArray[np.int8]
     flank: NDArray[np.int8]
-    tooth: NDArray[np.int64]
+    tooth: IntArray
     _patterns: tuple[_Pattern, ...] = field(repr=False)
     _done: dict[tuple[TraceKind, TraceSpec, bool], dict[What, Array]] = field(
         default_factory=dict, repr=False

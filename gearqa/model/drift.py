@@ -11,11 +11,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Final, Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
+from gearqa.arrays import Array, IntArray
 from gearqa.errors import Notice
-from gearqa.model.measurement import Array, InputFile
+from gearqa.model.measurement import InputFile
 from gearqa.symbols import Flank
 
 DRIFT_SCHEMA: Final = "gearqa.drift/1"
@@ -210,7 +208,7 @@ class ChartData:
 
     serial: tuple[str, ...]
     finished_at: tuple[datetime | None, ...]
-    cycle: NDArray[np.int64]
+    cycle: IntArray
     """Number of the cycle of each gear. shape (n,)"""
     parts_since_dress: Array
     """1 for the first; NaN where unknown. shape (n,)"""

@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from gearqa.arrays import Array
 from gearqa.errors import Notice
-from gearqa.model.measurement import Array, InputFile
+from gearqa.model.measurement import InputFile
 from gearqa.symbols import Flank
 
 StudyKind = Literal["crossed", "reference"]

@@ -10,9 +10,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
+from gearqa.arrays import Array
 from gearqa.errors import Notice
 from gearqa.model.lot import LotDecision, LotResult, State
-from gearqa.model.measurement import Array, InputFile
+from gearqa.model.measurement import InputFile
 from gearqa.symbols import Flank, TraceKind
 
 Claim = Literal["confirmed", "not confirmed", "not proven", "none"]

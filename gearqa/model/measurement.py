@@ -12,12 +12,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.errors import Notice
 from gearqa.symbols import Flank, TraceKind
-
-Array = NDArray[np.float64]
 
 
 def frozen_array(values: Array) -> Array:

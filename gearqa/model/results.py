@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from gearqa.arrays import Array
 from gearqa.errors import Notice
-from gearqa.model.measurement import Array, InputFile, Production
+from gearqa.model.measurement import InputFile, Production
 from gearqa.symbols import Flank, TraceKind
 
 

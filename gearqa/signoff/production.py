@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import time
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.model.measurement import Production, label_order
 from gearqa.model.results import GearResult
 
@@ -21,7 +21,7 @@ class ProductionFacts:
     """Positions of the gears in order of production; None where it is not known."""
     cycles: tuple[int, ...] | None
     """Dress cycle of each gear, numbered from 0; None unless known for all."""
-    positions: NDArray[np.float64] | None
+    positions: Array | None
     """Parts since dress of each gear, 0 for the first; None unless known for all."""
     cycle_length: float | None
     """Most parts since dress seen, counted from 1."""

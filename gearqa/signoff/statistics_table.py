@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array, IntArray
 from gearqa.evaluation.criteria import Criteria, Criterion
 from gearqa.model.lot import (
     Distribution,
@@ -34,7 +34,6 @@ from gearqa.statistics.families import sidak
 from gearqa.statistics.wear import fit_wear
 from gearqa.symbols import PARAMETERS, Flank, Parameter
 
-Array = NDArray[np.float64]
 Pair = tuple[float, float]
 
 FEWEST_FOR_SD = 3
@@ -228,7 +227,7 @@ def _working_scale(values: Array, kind: Distribution) -> Array | None:
     return np.log(values) if values.size and values.min() > 0 else None
 
 
-def _model(cycles: NDArray[np.int64] | None, stated: int | None, several: bool) -> Model:
+def _model(cycles: IntArray | None, stated: int | None, several: bool) -> Model:
     if cycles is None or stated == 1:
         return "independent"
     count = len(set(cycles.tolist()))
@@ -237,7 +236,7 @@ def _model(cycles: NDArray[np.int64] | None, stated: int | None, several: bool) 
     return "cycles" if count >= FEWEST_CYCLES else "few cycles"
 
 
-def _model_in_words(model: Model, cycles: NDArray[np.int64] | None) -> str:
+def _model_in_words(model: Model, cycles: IntArray | None) -> str:
     if model == "independent":
         return "assumes independent gears" if cycles is None else "independent gears of one dress cycle"
     assert cycles is not None
@@ -250,7 +249,7 @@ def _model_in_words(model: Model, cycles: NDArray[np.int64] | None) -> str:
     return f"gears in {counts.size} dress cycles, {sizes} each; cycles vary at random"
 
 
-def _spread(x: Array, cycles: NDArray[np.int64] | None, model: Model) -> Spread:
+def _spread(x: Array, cycles: IntArray | None, model: Model) -> Spread:
     """Moments of a series under its model. At least two values."""
     n = x.size
     if model == "independent" or cycles is None:
@@ -294,7 +293,7 @@ def _sides(  # noqa: PLR0917
 
 
 def _index(
-    sides: Sequence[tuple[Array, float]], cycles: NDArray[np.int64] | None, model: Model, confidence: float
+    sides: Sequence[tuple[Array, float]], cycles: IntArray | None, model: Model, confidence: float
 ) -> tuple[float | None, float | None]:
     """Smaller one-sided index, and the smaller of the lower bounds."""
     sides = [(x, limit) for x, limit in sides if x.std() > 0]
@@ -311,7 +310,7 @@ def _index(
 
 def _tolerance_interval(  # noqa: PLR0917
     kind: Distribution, values: Array, highs: Array, lows: Array, lower: float | None,
-    cycles: NDArray[np.int64] | None, model: Model, plan: Plan,
+    cycles: IntArray | None, model: Model, plan: Plan,
 ) -> tuple[tuple[float | None, float] | None, str | None]:  # fmt: skip
     """Limits that hold the stated share of the lot with the stated confidence, or why there are none."""
     if values.size < FEWEST_FOR_SD:
@@ -336,15 +335,13 @@ def _tolerance_interval(  # noqa: PLR0917
     return ((math.exp(low), math.exp(high)) if kind == "lognormal" else (low, high)), None
 
 
-def _limit(
-    x: Array, cycles: NDArray[np.int64] | None, model: Model, coverage: float, confidence: float
-) -> float:
+def _limit(x: Array, cycles: IntArray | None, model: Model, coverage: float, confidence: float) -> float:
     one = _spread(x, cycles, model)
     return one.mean + tolerance_intervals.one_sided_factor(one.n, coverage, confidence, one.df) * one.sd
 
 
 def _distribution_free(
-    values: Array, cycles: NDArray[np.int64] | None, model: Model, plan: Plan
+    values: Array, cycles: IntArray | None, model: Model, plan: Plan
 ) -> tuple[tuple[None, float] | None, str | None]:
     """The largest value is a limit if there are enough independent gears (or cycles)."""
     counted = "gears"
@@ -365,7 +362,7 @@ def _class_of(interval: tuple[float | None, float] | None, criterion: Criterion)
 
 
 def _intervals(  # noqa: PLR0917
-    kind: Distribution, values: Array, working: Array | None, cycles: NDArray[np.int64] | None, model: Model,
+    kind: Distribution, values: Array, working: Array | None, cycles: IntArray | None, model: Model,
     confidence: float,
 ) -> tuple[Pair | None, Pair | None]:  # fmt: skip
     """Intervals of mean and standard deviation under the model of the series."""
@@ -390,14 +387,14 @@ def _moments(x: Array) -> Moments:
     return Moments(float(x.mean()), float(x.std(ddof=1)) if x.size >= FEWEST_FOR_SD else None)
 
 
-def _n_effective(values: Array, cycles: NDArray[np.int64] | None) -> float | None:
+def _n_effective(values: Array, cycles: IntArray | None) -> float | None:
     if cycles is None or len(set(cycles.tolist())) < 2 or values.size <= len(set(cycles.tolist())):
         return None
     one = tolerance_intervals.grouped_spread(values, cycles)
     return location.effective_sample_size(values.size, values.size / one.groups, one.correlation)
 
 
-def _wear(values: Array, cycles: NDArray[np.int64] | None, positions: Array | None) -> float | None:
+def _wear(values: Array, cycles: IntArray | None, positions: Array | None) -> float | None:
     """Slope within dress cycles where it is significant. [um/part]"""
     if cycles is None or positions is None or values.size < FEWEST_FOR_SD:
         return None

@@ -12,13 +12,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.core.flank_frame import involute
 from gearqa.core.geometry import GearGeometry
 from gearqa.core.runout import half_space_angle
-
-Array = NDArray[np.float64]
 
 
 def inverse_involute(value: Array | float) -> Array:

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.core.geometry import GearGeometry, roll_length
 from gearqa.errors import PartFileError
 from gearqa.evaluation.part_geometry import part_geometry
@@ -44,8 +44,6 @@ from gearqa.simulate.ranges import Ranges, ranges_of
 from gearqa.simulate.scenario import Lobes, Measuring, Override, Ripple, Scenario
 from gearqa.simulate.surface import FLANK_SIGNS, FlankPoints, FlankSurface, Lobe, Wave
 from gearqa.symbols import FLANKS, Flank, TraceKind
-
-Array = NDArray[np.float64]
 
 
 def simulate_gears(scenario: Scenario, part: Part, seed: int | None = None) -> Iterator[GearMeasurement]:

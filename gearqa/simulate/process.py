@@ -15,12 +15,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.model.measurement import GrinderEvent
 from gearqa.simulate.scenario import Happening, Measuring, Process, Scenario, Step
 
-Array = NDArray[np.float64]
 _CYCLE, _PART, _MEASURE = 0, 1, 2
 
 

@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.core.traces import TraceSpec, design_trace, range_fraction
 from gearqa.evaluation.trace_specs import helix_spec, profile_spec
 from gearqa.model.part import Part
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

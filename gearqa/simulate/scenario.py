@@ -14,9 +14,9 @@ from datetime import datetime
 from typing import Annotated, Final, Literal, Self
 
 import numpy as np
-from numpy.typing import NDArray
 from pydantic import Field, model_validator
 
+from gearqa.arrays import Array
 from gearqa.errors import Reason
 from gearqa.model.table import Table, fault
 from gearqa.symbols import Flank
@@ -29,8 +29,6 @@ TableName = Literal["profile", "helix", "pitch", "runout", "size", "production",
 ALL_TABLES: Final[tuple[TableName, ...]] = (
     "profile", "helix", "pitch", "runout", "size", "production", "events",
 )  # fmt: skip
-
-Array = NDArray[np.float64]
 
 
 def _check_time(key: str, text: str) -> None:

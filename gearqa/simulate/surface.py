@@ -10,15 +10,13 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array, IntArray
 from gearqa.core.flank_frame import base_tangent_angle, flank_angle, rigid_deviation
 from gearqa.core.geometry import GearGeometry
 from gearqa.simulate.ranges import Ranges
 from gearqa.simulate.scenario import SHAPE_KEYS
 
-Array = NDArray[np.float64]
-Whole = NDArray[np.int64]
 RIGHT: float = 1.0
 LEFT: float = -1.0
 FLANK_SIGNS: Array = np.array([LEFT, RIGHT])
@@ -43,7 +41,7 @@ class FlankPoints:
     """
 
     def __init__(
-        self, geometry: GearGeometry, ranges: Ranges, *, f: Array, tooth: Whole, L: Array, face: Array
+        self, geometry: GearGeometry, ranges: Ranges, *, f: Array, tooth: IntArray, L: Array, face: Array
     ) -> None:
         self.geometry = geometry
         self.f, self.tooth, self.L, self.face = f, tooth, np.asarray(L), np.asarray(face)

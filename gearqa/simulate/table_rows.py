@@ -13,11 +13,11 @@ from typing import BinaryIO, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from gearqa.arrays import Array, IntArray
 from gearqa.model.measurement import GearMeasurement, GrinderEvent, Production, Trace
 from gearqa.simulate.scenario import Scenario, TableName
 from gearqa.wording.safety import SIMULATED_MARK
 
-Array = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
 
 _PRODUCTION: Final = tuple(f.name for f in fields(Production) if f.name != "labels")
@@ -39,7 +39,7 @@ def fixed_point(values: Array, decimals: int) -> Bytes:
     largest = float(np.max(np.abs(scaled), initial=0.0))
     if not largest < 1e15:
         raise ValueError(f"cannot write {largest:g} with {decimals} decimals")
-    whole: NDArray[np.int64] = scaled.astype(np.int32 if largest < 2**31 - 1 else np.int64)
+    whole: IntArray = scaled.astype(np.int32 if largest < 2**31 - 1 else np.int64)
     negative = whole < 0
     whole = np.abs(whole)
     digits = max(len(str(int(largest))), decimals + 1)

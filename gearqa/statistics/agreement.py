@@ -6,12 +6,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
+from gearqa.arrays import Array
 from gearqa.statistics import noncentral_t
 
-Array = NDArray[np.float64]
 Interval = tuple[float, float]
 
 

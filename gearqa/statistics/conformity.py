@@ -7,10 +7,11 @@ from itertools import pairwise
 from typing import Literal, overload
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
-Array = NDArray[np.float64]
+from gearqa.arrays import Array
+
 State = Literal["conforms", "does not conform", "not proven"]
 DECIMALS = 9
 """Both sides of a comparison are rounded to so many decimals, so that binary noise does not decide."""

@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-Array = NDArray[np.float64]
+from gearqa.arrays import Array
 
 
 def future_factor(m: int, rate: float) -> float:

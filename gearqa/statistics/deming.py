@@ -6,10 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-Array = NDArray[np.float64]
+from gearqa.arrays import Array
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from gearqa.statistics.wear import WearFit
 
-Array = NDArray[np.float64]
 LEAST_VARIANCE = 1e-12
 """A picometre squared: variances below are taken for rounding. [um^2]"""
 CAP = 1.5

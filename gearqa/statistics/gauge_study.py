@@ -6,10 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import chdtri, fdtrc, stdtrit
 
-Array = NDArray[np.float64]
+from gearqa.arrays import Array
 
 POOL_ABOVE = 0.25
 """The interaction is pooled with the repeatability if the p of its F test is larger."""

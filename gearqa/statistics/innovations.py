@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr, stdtrit
 
+from gearqa.arrays import Array, IntArray
 from gearqa.statistics.control_charts import ewma, ewma_half_width
 from gearqa.statistics.dress_interval import CycleHistory
 from gearqa.statistics.forecast import CycleState
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 def cycle_prior(history: CycleHistory) -> CycleState:
@@ -56,7 +53,7 @@ def cycle_prior(history: CycleHistory) -> CycleState:
     return CycleState(h.level, h.slope, covariance, h.within, dof)
 
 
-def standard_innovations(cycle: Ints, s: Array, y: Array, history: CycleHistory) -> Array:
+def standard_innovations(cycle: IntArray, s: Array, y: Array, history: CycleHistory) -> Array:
     r"""Forecast error of each part given the earlier parts of its cycle, over its standard deviation.
 
     Kalman filter with a constant state per cycle (Durbin and Koopman, Time Series Analysis by State
@@ -116,7 +113,7 @@ def standard_innovations(cycle: Ints, s: Array, y: Array, history: CycleHistory)
     return z
 
 
-def residual_limits(cycle: Ints, s: Array, history: CycleHistory, weight: float, factor: float) -> Array:
+def residual_limits(cycle: IntArray, s: Array, history: CycleHistory, weight: float, factor: float) -> Array:
     r"""Limits of an EWMA of the residuals that know how few cycles the reference has.
 
     Own derivation, checked by simulation: the error of the reference level and wear rate runs through

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import overload
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
-Array = NDArray[np.float64]
+from gearqa.arrays import Array
 
 
 def quantile(probability: float, df: float, nc: float) -> float:

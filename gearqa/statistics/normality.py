@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
-Array = NDArray[np.float64]
+from gearqa.arrays import Array
 
 
 def anderson_darling(values: ArrayLike) -> tuple[float, float]:

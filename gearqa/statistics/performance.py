@@ -6,11 +6,10 @@ import math
 from typing import overload
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from gearqa.arrays import Array
 from gearqa.statistics import noncentral_t
-
-Array = NDArray[np.float64]
 
 
 def upper_index(mean: float, sd: float, upper: float) -> float:

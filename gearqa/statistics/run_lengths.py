@@ -7,10 +7,9 @@ from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
-Array = NDArray[np.float64]
+from gearqa.arrays import Array
 
 CELLS = 201
 """Cells of the coarser chain; the finer one has 2 CELLS - 1. The error falls with the square."""

@@ -10,10 +10,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import fdtrc
 
-Array = NDArray[np.float64]
+from gearqa.arrays import Array, BoolArray, IntArray
 
 MINIMUM_SEGMENT = 3
 MINIMUM_CYCLES = 8
@@ -40,7 +39,7 @@ class Step:
 class StepScan:
     """Every candidate place of one segment; arrays may carry leading axes of parallel series."""
 
-    places: NDArray[np.int64]
+    places: IntArray
     rss_step: Array
     """Step alone. shape (..., K)"""
     rss_both: Array
@@ -49,7 +48,7 @@ class StepScan:
     rss_trend: Array
     p_a: Array
     p_b: Array
-    found: NDArray[np.bool_]
+    found: BoolArray
 
 
 def scan_steps(x: Array, alpha: float = 0.01) -> StepScan:

@@ -10,11 +10,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from gearqa.arrays import Array, IntArray
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -47,7 +45,7 @@ class WearFit:
     """Sum of squares of s about the cycle means. [parts^2]"""
     robust_slope: float
     """Median of all within-cycle slopes of two values (Theil-Sen)."""
-    counts: Ints
+    counts: IntArray
     """Values per cycle. shape (C,)"""
     cycle_means: Array
     cycle_s: Array
@@ -88,7 +86,7 @@ class Trend:
     dof: int
 
 
-def fit_wear(cycle: Ints, s: Array, y: Array, confidence: float = 0.95) -> WearFit:
+def fit_wear(cycle: IntArray, s: Array, y: Array, confidence: float = 0.95) -> WearFit:
     r"""Pooled within-cycle slope with an interval that honours cycle-to-cycle variation.
 
     Analysis of covariance with one intercept per cycle; delete-one-cycle jackknife (Efron and
@@ -217,7 +215,7 @@ def fit_wear(cycle: Ints, s: Array, y: Array, confidence: float = 0.95) -> WearF
 
 
 def _slope_variance(  # noqa: PLR0917
-    slopes: Array, S_c: Array, counts: Ints, ds: Array, dy: Array, cycle: Ints
+    slopes: Array, S_c: Array, counts: IntArray, ds: Array, dy: Array, cycle: IntArray
 ) -> tuple[float, bool]:
     """q_b = max(0, var(b_c) - s_22^2 mean(1/S_c)), over the cycles with three values or more."""
     usable = (counts >= 3) & (S_c > 0)
@@ -231,7 +229,7 @@ def _slope_variance(  # noqa: PLR0917
     return max(0.0, float(np.var(slopes[usable], ddof=1)) - residual * float(np.mean(1 / S_c[usable]))), True
 
 
-def theil_sen_within(cycle: Ints, s: Array, y: Array) -> float:
+def theil_sen_within(cycle: IntArray, s: Array, y: Array) -> float:
     """Median of the slopes of all pairs of values of one cycle.
 
     Theil (1950), Sen (1968), with pairs taken within cycles only.
@@ -335,7 +333,7 @@ def fit_trend(levels: Array, starts: tuple[int, ...], confidence: float = 0.95, 
     return Trend(slope, low, high, p, significant, sizes, math.sqrt(float(residual @ residual) / dof), dof)
 
 
-def cycle_sd(level_sd: float, sd: float, counts: Ints) -> float:
+def cycle_sd(level_sd: float, sd: float, counts: IntArray) -> float:
     r"""Standard deviation of the true level from dress to dress, part scatter taken out.
 
     Method of moments of the one-way random model.

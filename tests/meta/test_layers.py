@@ -12,7 +12,7 @@ import pytest
 PACKAGE = Path(__file__).parents[2] / "gearqa"
 
 LEVELS = {
-    "symbols": 0, "version": 0, "wording": 0, "errors": 0,
+    "arrays": 0, "symbols": 0, "version": 0, "wording": 0, "errors": 0,
     "core": 1, "statistics": 1, "standards": 1, "model": 1,
     "stopping": 2, "evaluation": 2, "results": 2, "reading": 2,
     "frames": 3, "simulate": 3, "signoff": 3, "history": 3, "drift": 3, "gauge": 3, "incoming": 3,
@@ -24,15 +24,16 @@ LEVELS = {
 MAY_IMPORT = {
     "symbols": set(),
     "version": set(),
+    "arrays": set(),
     "wording": {"symbols"},
     "errors": {"symbols", "wording"},
-    "core": {"errors", "symbols", "wording"},
-    "statistics": {"errors", "symbols", "wording"},
-    "standards": {"errors", "symbols", "wording"},
-    "model": {"errors", "symbols", "wording"},
-    "evaluation": {"errors", "symbols", "wording", "core", "standards", "model"},
-    "results": {"errors", "symbols", "wording", "version", "standards", "model", "stopping"},
-    "report": {"errors", "symbols", "wording", "version", "model"},
+    "core": {"arrays", "errors", "symbols", "wording"},
+    "statistics": {"arrays", "errors", "symbols", "wording"},
+    "standards": {"arrays", "errors", "symbols", "wording"},
+    "model": {"arrays", "errors", "symbols", "wording"},
+    "evaluation": {"arrays", "errors", "symbols", "wording", "core", "standards", "model"},
+    "results": {"arrays", "errors", "symbols", "wording", "version", "standards", "model", "stopping"},
+    "report": {"arrays", "errors", "symbols", "wording", "version", "model"},
 }
 """Stricter than the level: all that these may import of gearqa, besides themselves."""
 

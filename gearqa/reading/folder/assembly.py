@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from gearqa.arrays import Array
 from gearqa.core.pitch import index_from_single_pitches
 from gearqa.errors import Notice
 from gearqa.model.measurement import (
@@ -17,7 +18,7 @@ from gearqa.model.measurement import (
     Trace,
 )
 from gearqa.reading.folder.canonical import HELIX, INDEX, PROFILE, SINGLE_PITCH
-from gearqa.reading.folder.series_store import Array, Series
+from gearqa.reading.folder.series_store import Series
 from gearqa.symbols import FLANKS, Flank, TraceKind
 
 _TRACE_KINDS: dict[int, TraceKind] = {PROFILE: "profile", HELIX: "helix"}

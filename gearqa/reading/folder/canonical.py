@@ -14,6 +14,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.core.geometry import roll_length
 from gearqa.errors import Reason
 from gearqa.evaluation.part_geometry import part_geometry
@@ -21,9 +22,7 @@ from gearqa.model.part import Part
 from gearqa.reading.folder.convention import turn_columns
 from gearqa.reading.folder.sources import Convention, TableKind
 
-Array = NDArray[np.float64]
 Codes = NDArray[np.integer]
-Mask = NDArray[np.bool_]
 
 # what one series of readings is; traces of the model, or the readings of all teeth of a flank
 PROFILE, HELIX, INDEX, SINGLE_PITCH, RUNOUT = range(5)
@@ -95,13 +94,13 @@ class SeriesRows:
 
     serials: Sequence[str]
     serial: Codes
-    series: NDArray[np.int64]
+    series: IntArray
     """Series key within a gear, see `series_key`."""
     position: Array
     value: Array
     label: Array | None
 
-    def take(self, rows: Mask | NDArray[np.intp]) -> SeriesRows:
+    def take(self, rows: BoolArray | NDArray[np.intp]) -> SeriesRows:
         """Some of the rows."""
         label = None if self.label is None else self.label[rows]
         return SeriesRows(

@@ -11,6 +11,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.errors import Problem, Reason
 from gearqa.reading.folder.canonical import Fault, scaled
 from gearqa.reading.folder.careful_reader import RawRows
@@ -18,8 +19,6 @@ from gearqa.reading.folder.sources import ColumnSource, TableSource
 from gearqa.reading.folder.table_kinds import EVENT_COLUMNS, PRODUCTION_COLUMNS
 from gearqa.reading.rows.number_cells import parse_column
 from gearqa.reading.rows.problem_log import ProblemLog
-
-Array = NDArray[np.float64]
 
 LARGEST_COUNT: Final = 2**53
 """Beyond it a number that was read is no longer surely the whole number that was written."""
@@ -41,7 +40,7 @@ class Cells:
     source: TableSource
     raw: RawRows
     log: ProblemLog
-    bad: NDArray[np.bool_]
+    bad: BoolArray
 
     @classmethod
     def of(cls, source: TableSource, raw: RawRows, log: ProblemLog) -> Cells:
@@ -91,7 +90,7 @@ class Cells:
 
     # --- serials, words ------------------------------------------------------------------------------
 
-    def serials(self) -> tuple[list[str], NDArray[np.int64]]:
+    def serials(self) -> tuple[list[str], IntArray]:
         """Distinct serials and the place of every row's in them."""
         cells = self.raw.columns["serial"]
         places: dict[str, int] = {}

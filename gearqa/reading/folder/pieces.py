@@ -7,11 +7,9 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.reading.folder.canonical import SERIES_BITS, SeriesRows
-
-Array = NDArray[np.float64]
 
 SAME_POSITION_MM: Final = 1e-6
 """Two points of a trace that lie closer are one point measured twice."""
@@ -28,20 +26,20 @@ class Pieces:
     """Pieces of series; the rows of a piece are contiguous and rise in position."""
 
     serials: Sequence[str]
-    serial: NDArray[np.int64]
+    serial: IntArray
     """Place of each piece's serial in `serials`."""
-    series: NDArray[np.int64]
-    start: NDArray[np.int64]
+    series: IntArray
+    start: IntArray
     """First row of each piece."""
-    count: NDArray[np.int64]
+    count: IntArray
     label_low: Array
     """Smallest label of each piece, NaN without label."""
     label_high: Array
-    repeated: NDArray[np.bool_]
+    repeated: BoolArray
     """Whether a position stands twice in the piece."""
     position: Array
     value: Array
-    met: NDArray[np.int64]
+    met: IntArray
     """Places of the serials in the order of the file (with repeats)."""
 
     def __len__(self) -> int:
@@ -80,13 +78,13 @@ def cut(rows: SeriesRows) -> Pieces:
     )  # fmt: skip
 
 
-def _starts(change: NDArray[np.bool_], length: int) -> NDArray[np.int64]:
+def _starts(change: BoolArray, length: int) -> IntArray:
     if length == 0:
         return np.zeros(0, dtype=np.int64)
     return np.concatenate((np.zeros(1, dtype=np.int64), np.flatnonzero(change) + 1))
 
 
-def _label_range(label: Array | None, starts: NDArray[np.int64]) -> tuple[Array, Array]:
+def _label_range(label: Array | None, starts: IntArray) -> tuple[Array, Array]:
     if label is None or not len(starts):
         nothing = np.full(len(starts), np.nan)
         return nothing, nothing
@@ -95,14 +93,14 @@ def _label_range(label: Array | None, starts: NDArray[np.int64]) -> tuple[Array,
     return np.where(unlabelled, np.nan, low), np.where(unlabelled, np.nan, high)
 
 
-def _labels_repeat(key: NDArray[np.int64], low: Array, high: Array) -> bool:
+def _labels_repeat(key: IntArray, low: Array, high: Array) -> bool:
     """Whether two pieces of a chunk belong to one trace."""
     order = np.lexsort((low, key))
     key, low, high = key[order], low[order], high[order]
     return bool(np.any((key[1:] == key[:-1]) & (low[1:] - high[:-1] < SAME_LABEL_MM)))
 
 
-def _label_groups(key: NDArray[np.int64], label: Array) -> NDArray[np.int64]:
+def _label_groups(key: IntArray, label: Array) -> IntArray:
     """Number of the trace of every row: same key, and labels that hang together."""
     order = np.lexsort((label, key))
     apart = (np.diff(key[order]) != 0) | (np.diff(label[order]) >= SAME_LABEL_MM)
@@ -111,9 +109,7 @@ def _label_groups(key: NDArray[np.int64], label: Array) -> NDArray[np.int64]:
     return group
 
 
-def _rising(
-    rows: SeriesRows, starts: NDArray[np.int64], count: NDArray[np.int64]
-) -> tuple[SeriesRows, NDArray[np.bool_]]:
+def _rising(rows: SeriesRows, starts: IntArray, count: IntArray) -> tuple[SeriesRows, BoolArray]:
     """Sort each piece by position where it is not; tell the pieces in which a position repeats."""
     good = _steps_good(rows.position, starts)
     if good.all():
@@ -124,7 +120,7 @@ def _rising(
     return rows, ~np.logical_and.reduceat(np.append(True, good), starts)
 
 
-def _steps_good(position: Array, starts: NDArray[np.int64]) -> NDArray[np.bool_]:
+def _steps_good(position: Array, starts: IntArray) -> BoolArray:
     """Whether each step within a piece rises; steps between pieces do not count."""
     good = np.diff(position) > SAME_POSITION_MM
     good[starts[1:] - 1] = True

@@ -14,11 +14,10 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.reading.folder.canonical import SERIES_BITS, split_series_key
 from gearqa.reading.folder.pieces import SAME_LABEL_MM, SAME_POSITION_MM, Pieces
 from gearqa.reading.folder.spool import Spool
-
-Array = NDArray[np.float64]
 
 SHARED_BYTES: Final = 16 << 20
 """Memory for position arrays that traces may share; further ones go to the spool."""
@@ -186,7 +185,7 @@ class SeriesStore:
             (np.zeros(min(1, len(index)), dtype=np.int64), np.flatnonzero(change) + 1)
         )
 
-    def _label_jumps(self, change: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    def _label_jumps(self, change: BoolArray) -> BoolArray:
         """Where the labels of one tooth's pieces, in rising order, leave a gap."""
         low, high = self._index["label_low"].tolist(), self._index["label_high"].tolist()
         jumps = np.zeros(len(change), dtype=np.bool_)
@@ -209,7 +208,7 @@ class SeriesStore:
         index = self._index
         return set(np.unique(index["gear"][index["series"] >> 17 == series]).tolist())
 
-    def keys(self, *sorts: int) -> NDArray[np.int64]:
+    def keys(self, *sorts: int) -> IntArray:
         """Distinct (gear, series key) of some sorts of series, as one number: gear << 20 | series key."""
         index = self._index[np.isin(self._index["series"] >> 17, sorts)]
         return np.unique((index["gear"].astype(np.int64) << SERIES_BITS) | index["series"])
@@ -254,7 +253,7 @@ class SeriesStore:
         position = np.sort(np.concatenate([self._position(row) for row in rows]))
         return bool(np.any(np.diff(position) <= SAME_POSITION_MM))
 
-    def _label_faults(self, starts: NDArray[np.int64], ends: NDArray[np.int64]) -> NDArray[np.bool_]:
+    def _label_faults(self, starts: IntArray, ends: IntArray) -> BoolArray:
         """Traces whose label is not constant: it drifts, or it changes from point to point."""
         index = self._index
         low = np.fmin.reduceat(index["label_low"], starts)

@@ -8,9 +8,8 @@ import threading
 from typing import IO, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from gearqa.arrays import Array
 
 MEMORY_BYTES: Final = 48 << 20
 """What is kept in memory; beyond it everything moves to a temporary file."""

@@ -11,9 +11,8 @@ from collections.abc import Sequence
 from typing import Final, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from gearqa.arrays import Array
 
 _GRAMMAR: Final = r"[ \t\v\f]*+[+-]?+(?:[0-9]++(?:\.[0-9]*+)?+|\.[0-9]++)(?:[eE][+-]?+[0-9]++)?+[ \t\v\f]*+"
 _NUMBER: Final = re.compile(_GRAMMAR)

@@ -11,15 +11,13 @@ from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.report.blocks.document import STATUS_MARKS, Status, Text
 from gearqa.report.draw import palette
 from gearqa.report.draw.chart_scales import Scale, micrometre_bar, ticks
 from gearqa.report.draw.svg import SIZE, SMALL, Canvas, curve, legend, lines, number, rectangles, thinned
 from gearqa.symbols import FLANKS, Flank
-
-Array = NDArray[np.float64]
 
 WIDTH = 720.0
 TINY = 7.2

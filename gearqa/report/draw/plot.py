@@ -13,8 +13,8 @@ from typing import Literal
 from xml.etree import ElementTree as ET
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.report.blocks.document import Text
 from gearqa.report.draw import palette
 from gearqa.report.draw.chart_scales import Scale, micrometre_bar, ticks
@@ -32,7 +32,6 @@ from gearqa.report.draw.charts import (
 from gearqa.report.draw.palette import Ink
 from gearqa.report.draw.svg import SMALL, Canvas, curve, lines, number, rectangles, text_width
 
-Array = NDArray[np.float64]
 Shape = Literal["circle", "square", "diamond", "triangle", "cross"]
 
 

@@ -11,13 +11,12 @@ from typing import Literal
 from xml.etree import ElementTree as ET
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.report.blocks.document import Text, spans
 from gearqa.report.draw.palette import MUTED, TEXT, Ink
 from gearqa.wording.visible import visible
 
-Array = NDArray[np.float64]
 Anchor = Literal["start", "middle", "end"]
 FINE = 10
 """Curves are written in whole tenths of a unit."""

@@ -10,17 +10,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.model.drift import ChartData, DriftSeries
 from gearqa.report.blocks.document import Figure
 from gearqa.report.draw import palette, plot
 from gearqa.report.draw.chart_scales import nice, ticks
 from gearqa.report.drift.words import for_people, long_name
 from gearqa.wording.numbers import count_text, number_text
-
-Array = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 MOST_CYCLES = 60
 """Dress cycles that a stack shows; of a longer history the last ones."""

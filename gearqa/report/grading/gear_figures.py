@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, ParameterResult, TraceCurves, TraceResult
@@ -25,7 +25,6 @@ from gearqa.wording.numbers import (
     value_text,
 )
 
-Array = NDArray[np.float64]
 ROWS_PER_FIGURE = 7
 """Two figures of so many low rows fill a page."""
 FEW_ROWS = 4

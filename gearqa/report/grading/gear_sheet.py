@@ -7,9 +7,6 @@ from dataclasses import replace
 from datetime import datetime
 from math import inf
 
-import numpy as np
-from numpy.typing import NDArray
-
 from gearqa.errors import Notice
 from gearqa.model.measurement import GearMeasurement, Production
 from gearqa.model.part import Part
@@ -42,7 +39,6 @@ from gearqa.wording.numbers import DASH, allowed_text, class_text, number_text, 
 from gearqa.wording.safety import CAUTIONS, SETTER
 from gearqa.wording.visible import clip
 
-Array = NDArray[np.float64]
 ROLES = ("Inspected by", "Approved by")
 SHORT = 48
 """Characters of a serial in titles, page heads, tables and file names."""

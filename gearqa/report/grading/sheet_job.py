@@ -6,15 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
+from gearqa.arrays import Array
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, GradeHeader, TraceCurves
 from gearqa.report.grading.gear_figures import RunoutCurve
 
-Array = NDArray[np.float64]
 SheetChoice = Literal["auto", "all", "worst", "none"]
 GearInput = tuple[GearMeasurement, GearResult, tuple[TraceCurves, ...]]
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from gearqa.arrays import Array
 from gearqa.model.lot import LotGear, LotResult, ParameterStatistics
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Figure, plain
@@ -19,8 +19,6 @@ from gearqa.report.draw.chart_scales import step_label, ticks
 from gearqa.report.lot.words import Series, all_series, series_name, share_text
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import count_text, percent_text, value_text
-
-Array = NDArray[np.float64]
 
 BIN = 2.5
 """Width of a bar of the distribution, in per cent of what is allowed."""
