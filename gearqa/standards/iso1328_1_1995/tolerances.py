@@ -11,15 +11,33 @@ from typing import Final
 
 from gearqa.standards.iso1328_1_1995 import scope
 from gearqa.standards.iso1328_1_1995.scope import B_LIMITS, D_LIMITS, M_LIMITS, range_mean
+from gearqa.standards.terms import Terms
 
 CLASSES: Final = range(13)
 """Accuracy grades 0 to 12."""
 
+# Grade 5; means of the ranges of d, m and b in mm give micrometres. ISO 1328-1:1995, clause 6 and
+# annex B; runout: ISO 1328-2:1997, annex B (all from memory).
+SINGLE_PITCH: Final = Terms(root_d=0.4, m=1)
+SINGLE_PITCH_FACTOR: Final = 0.3
+SINGLE_PITCH_CONSTANT: Final = 4
+SECTOR_PITCH_FACTOR: Final = 1.6
+CUMULATIVE_PITCH: Final = Terms(root_d=1.25, m=0.3, constant=7)
+PROFILE_TOTAL: Final = Terms(root_d=0.22, root_m=3.2, constant=0.7)
+PROFILE_FORM: Final = Terms(root_d=0.17, root_m=2.5, constant=0.5)
+PROFILE_SLOPE: Final = Terms(root_d=0.14, root_m=2, constant=0.5)
+HELIX_TOTAL: Final = Terms(root_d=0.1, root_b=0.63, constant=4.2)
+HELIX_FORM: Final = Terms(root_d=0.07, root_b=0.45, constant=3)
+RUNOUT_SHARE: Final = 0.8
+"""Of the total cumulative pitch deviation."""
 
+
+@SINGLE_PITCH.shown
 def f_pt(d: float, m: float) -> float:
     r"""Single pitch deviation, grade 5.
 
-    ISO 1328-1:1995, clause 6 (from memory): :math:`0.3(m + 0.4\sqrt d) + 4`.
+    ISO 1328-1:1995, clause 6 (from memory): SINGLE_PITCH_FACTOR times :math:`m + <root_d>\sqrt d`,
+    plus SINGLE_PITCH_CONSTANT.
 
     Parameters
     ----------
@@ -38,13 +56,14 @@ def f_pt(d: float, m: float) -> float:
     >>> round(f_pt(10, 1), 4)
     4.6795
     """
-    return 0.3 * (m + 0.4 * math.sqrt(d)) + 4
+    return SINGLE_PITCH_FACTOR * SINGLE_PITCH.at(d, m) + SINGLE_PITCH_CONSTANT
 
 
 def F_pk(d: float, m: float, k: int) -> float:
     r"""Cumulative pitch deviation over k pitches, grade 5.
 
-    ISO 1328-1:1995, clause 6 (from memory): :math:`f_{pt} + 1.6\sqrt{(k-1)m}`.
+    ISO 1328-1:1995, clause 6 (from memory): :math:`f_{pt}` plus SECTOR_PITCH_FACTOR times
+    :math:`\sqrt{(k-1)m}`.
 
     Parameters
     ----------
@@ -65,13 +84,14 @@ def F_pk(d: float, m: float, k: int) -> float:
     >>> round(F_pk(10, 1, k=5) - f_pt(10, 1), 6)
     3.2
     """
-    return f_pt(d, m) + 1.6 * math.sqrt((k - 1) * m)
+    return f_pt(d, m) + SECTOR_PITCH_FACTOR * math.sqrt((k - 1) * m)
 
 
+@CUMULATIVE_PITCH.shown
 def F_p(d: float, m: float) -> float:
     r"""Total cumulative pitch deviation, grade 5.
 
-    ISO 1328-1:1995, clause 6 (from memory): :math:`0.3 m + 1.25\sqrt d + 7`.
+    ISO 1328-1:1995, clause 6 (from memory): :math:`<m> m + <root_d>\sqrt d + <constant>`.
 
     Parameters
     ----------
@@ -90,13 +110,14 @@ def F_p(d: float, m: float) -> float:
     >>> round(F_p(10, 1), 4)
     11.2528
     """
-    return 0.3 * m + 1.25 * math.sqrt(d) + 7
+    return CUMULATIVE_PITCH.at(d, m)
 
 
+@PROFILE_TOTAL.shown
 def F_alpha(d: float, m: float) -> float:
     r"""Total profile deviation, grade 5.
 
-    ISO 1328-1:1995, clause 6 (from memory): :math:`3.2\sqrt m + 0.22\sqrt d + 0.7`.
+    ISO 1328-1:1995, clause 6 (from memory): :math:`<root_m>\sqrt m + <root_d>\sqrt d + <constant>`.
 
     Parameters
     ----------
@@ -115,13 +136,14 @@ def F_alpha(d: float, m: float) -> float:
     >>> round(F_alpha(10, 1), 4)
     4.5957
     """
-    return 3.2 * math.sqrt(m) + 0.22 * math.sqrt(d) + 0.7
+    return PROFILE_TOTAL.at(d, m)
 
 
+@PROFILE_FORM.shown
 def f_f_alpha(d: float, m: float) -> float:
     r"""Profile form deviation, grade 5.
 
-    ISO 1328-1:1995, annex B (from memory): :math:`2.5\sqrt m + 0.17\sqrt d + 0.5`.
+    ISO 1328-1:1995, annex B (from memory): :math:`<root_m>\sqrt m + <root_d>\sqrt d + <constant>`.
 
     Parameters
     ----------
@@ -140,13 +162,14 @@ def f_f_alpha(d: float, m: float) -> float:
     >>> round(f_f_alpha(10, 1), 4)
     3.5376
     """
-    return 2.5 * math.sqrt(m) + 0.17 * math.sqrt(d) + 0.5
+    return PROFILE_FORM.at(d, m)
 
 
+@PROFILE_SLOPE.shown
 def f_H_alpha(d: float, m: float) -> float:
     r"""Profile slope deviation, grade 5.
 
-    ISO 1328-1:1995, annex B (from memory): :math:`2\sqrt m + 0.14\sqrt d + 0.5`.
+    ISO 1328-1:1995, annex B (from memory): :math:`<root_m>\sqrt m + <root_d>\sqrt d + <constant>`.
 
     Parameters
     ----------
@@ -165,13 +188,14 @@ def f_H_alpha(d: float, m: float) -> float:
     >>> round(f_H_alpha(10, 1), 4)
     2.9427
     """
-    return 2 * math.sqrt(m) + 0.14 * math.sqrt(d) + 0.5
+    return PROFILE_SLOPE.at(d, m)
 
 
+@HELIX_TOTAL.shown
 def F_beta(d: float, b: float) -> float:
     r"""Total helix deviation, grade 5.
 
-    ISO 1328-1:1995, clause 6 (from memory): :math:`0.1\sqrt d + 0.63\sqrt b + 4.2`.
+    ISO 1328-1:1995, clause 6 (from memory): :math:`<root_d>\sqrt d + <root_b>\sqrt b + <constant>`.
 
     Parameters
     ----------
@@ -190,13 +214,14 @@ def F_beta(d: float, b: float) -> float:
     >>> round(F_beta(10, math.sqrt(40)), 4)
     6.1006
     """
-    return 0.1 * math.sqrt(d) + 0.63 * math.sqrt(b) + 4.2
+    return HELIX_TOTAL.at(d, b=b)
 
 
+@HELIX_FORM.shown
 def f_f_beta(d: float, b: float) -> float:
     r"""Helix form deviation, grade 5; the helix slope deviation has the same limit.
 
-    ISO 1328-1:1995, annex B (from memory): :math:`0.07\sqrt d + 0.45\sqrt b + 3`.
+    ISO 1328-1:1995, annex B (from memory): :math:`<root_d>\sqrt d + <root_b>\sqrt b + <constant>`.
 
     Parameters
     ----------
@@ -215,13 +240,13 @@ def f_f_beta(d: float, b: float) -> float:
     >>> round(f_f_beta(10, math.sqrt(40)), 4)
     4.3530
     """
-    return 0.07 * math.sqrt(d) + 0.45 * math.sqrt(b) + 3
+    return HELIX_FORM.at(d, b=b)
 
 
 def F_r(d: float, m: float) -> float:
     r"""Runout, grade 5.
 
-    ISO 1328-2:1997, annex B (from memory): :math:`0.8 F_p = 0.24 m + \sqrt d + 5.6`.
+    ISO 1328-2:1997, annex B (from memory): RUNOUT_SHARE of :math:`F_p`.
 
     Parameters
     ----------
@@ -240,7 +265,7 @@ def F_r(d: float, m: float) -> float:
     >>> round(F_r(10, 1), 4)
     9.0023
     """
-    return 0.8 * F_p(d, m)
+    return RUNOUT_SHARE * F_p(d, m)
 
 
 def round_part_1(value: float) -> float:

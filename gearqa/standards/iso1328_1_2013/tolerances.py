@@ -7,6 +7,20 @@ recalled ("from memory"). Range of application: see `scope`; it is checked where
 from __future__ import annotations
 
 import math
+from typing import Final
+
+from gearqa.standards.terms import Terms
+
+# Class 5; d, m_n and b in mm give micrometres. ISO 1328-1:2013, clause 5 and annexes (from memory).
+SINGLE_PITCH: Final = Terms(d=0.001, m=0.4, constant=5)
+CUMULATIVE_PITCH: Final = Terms(d=0.002, root_d=0.55, m=0.7, constant=12)
+SECTOR_PITCH: Final = Terms(d=0.001, root_d=0.55, m=0.3, constant=7)
+PROFILE_SLOPE: Final = Terms(d=0.001, m=0.4, constant=4)
+PROFILE_FORM: Final = Terms(m=0.55, constant=5)
+HELIX_SLOPE: Final = Terms(root_d=0.05, root_b=0.35, constant=4)
+HELIX_FORM: Final = Terms(root_d=0.07, root_b=0.45, constant=4)
+RUNOUT_SHARE: Final = 0.9
+"""Of the total cumulative pitch tolerance."""
 
 
 def step_factor(A: float) -> float:
@@ -32,12 +46,13 @@ def step_factor(A: float) -> float:
     return math.exp2((A - 5) / 2)
 
 
+@SINGLE_PITCH.shown
 def f_p_T(d: float, m_n: float, A: float = 5) -> float:
     r"""Single pitch tolerance, unrounded.
 
     ISO 1328-1:2013, clause 5 (from memory).
 
-    .. math:: f_{pT} = (0.001\,d + 0.4\,m_n + 5)\,(\sqrt 2)^{A-5}
+    .. math:: f_{pT} = (<d>\,d + <m>\,m_n + <constant>)\,(\sqrt 2)^{A-5}
 
     Parameters
     ----------
@@ -60,15 +75,16 @@ def f_p_T(d: float, m_n: float, A: float = 5) -> float:
     >>> round(f_p_T(d=100, m_n=2), 9)
     5.9
     """
-    return (0.001 * d + 0.4 * m_n + 5) * step_factor(A)
+    return SINGLE_PITCH.at(d, m_n) * step_factor(A)
 
 
+@CUMULATIVE_PITCH.shown
 def F_p_T(d: float, m_n: float, A: float = 5) -> float:
     r"""Total cumulative pitch tolerance, unrounded.
 
     ISO 1328-1:2013, clause 5 (from memory).
 
-    .. math:: F_{pT} = (0.002\,d + 0.55\sqrt d + 0.7\,m_n + 12)\,(\sqrt 2)^{A-5}
+    .. math:: F_{pT} = (<d>\,d + <root_d>\sqrt d + <m>\,m_n + <constant>)\,(\sqrt 2)^{A-5}
 
     Parameters
     ----------
@@ -91,15 +107,16 @@ def F_p_T(d: float, m_n: float, A: float = 5) -> float:
     >>> round(F_p_T(d=100, m_n=2), 9)
     19.1
     """
-    return (0.002 * d + 0.55 * math.sqrt(d) + 0.7 * m_n + 12) * step_factor(A)
+    return CUMULATIVE_PITCH.at(d, m_n) * step_factor(A)
 
 
+@PROFILE_SLOPE.shown
 def f_H_alpha_T(d: float, m_n: float, A: float = 5) -> float:
     r"""Profile slope tolerance (magnitude), unrounded.
 
     ISO 1328-1:2013, clause 5 (from memory).
 
-    .. math:: f_{H\alpha T} = (0.4\,m_n + 0.001\,d + 4)\,(\sqrt 2)^{A-5}
+    .. math:: f_{H\alpha T} = (<m>\,m_n + <d>\,d + <constant>)\,(\sqrt 2)^{A-5}
 
     Parameters
     ----------
@@ -122,15 +139,16 @@ def f_H_alpha_T(d: float, m_n: float, A: float = 5) -> float:
     >>> round(f_H_alpha_T(d=100, m_n=2), 9)
     4.9
     """
-    return (0.4 * m_n + 0.001 * d + 4) * step_factor(A)
+    return PROFILE_SLOPE.at(d, m_n) * step_factor(A)
 
 
+@PROFILE_FORM.shown
 def f_f_alpha_T(m_n: float, A: float = 5) -> float:
     r"""Profile form tolerance, unrounded.
 
     ISO 1328-1:2013, clause 5 (from memory).
 
-    .. math:: f_{f\alpha T} = (0.55\,m_n + 5)\,(\sqrt 2)^{A-5}
+    .. math:: f_{f\alpha T} = (<m>\,m_n + <constant>)\,(\sqrt 2)^{A-5}
 
     Parameters
     ----------
@@ -151,7 +169,7 @@ def f_f_alpha_T(m_n: float, A: float = 5) -> float:
     >>> round(f_f_alpha_T(m_n=2), 9)
     6.1
     """
-    return (0.55 * m_n + 5) * step_factor(A)
+    return PROFILE_FORM.at(m=m_n) * step_factor(A)
 
 
 def F_alpha_T(d: float, m_n: float, A: float = 5) -> float:
@@ -185,12 +203,13 @@ def F_alpha_T(d: float, m_n: float, A: float = 5) -> float:
     return math.hypot(f_H_alpha_T(d, m_n, A), f_f_alpha_T(m_n, A))
 
 
+@HELIX_SLOPE.shown
 def f_H_beta_T(d: float, b: float, A: float = 5) -> float:
     r"""Helix slope tolerance (magnitude), unrounded.
 
     ISO 1328-1:2013, clause 5 (from memory).
 
-    .. math:: f_{H\beta T} = (0.05\sqrt d + 0.35\sqrt b + 4)\,(\sqrt 2)^{A-5}
+    .. math:: f_{H\beta T} = (<root_d>\sqrt d + <root_b>\sqrt b + <constant>)\,(\sqrt 2)^{A-5}
 
     Parameters
     ----------
@@ -213,15 +232,16 @@ def f_H_beta_T(d: float, b: float, A: float = 5) -> float:
     >>> round(f_H_beta_T(d=100, b=25), 9)
     6.25
     """
-    return (0.05 * math.sqrt(d) + 0.35 * math.sqrt(b) + 4) * step_factor(A)
+    return HELIX_SLOPE.at(d, b=b) * step_factor(A)
 
 
+@HELIX_FORM.shown
 def f_f_beta_T(d: float, b: float, A: float = 5) -> float:
     r"""Helix form tolerance, unrounded.
 
     ISO 1328-1:2013, clause 5 (from memory).
 
-    .. math:: f_{f\beta T} = (0.07\sqrt d + 0.45\sqrt b + 4)\,(\sqrt 2)^{A-5}
+    .. math:: f_{f\beta T} = (<root_d>\sqrt d + <root_b>\sqrt b + <constant>)\,(\sqrt 2)^{A-5}
 
     Parameters
     ----------
@@ -244,7 +264,7 @@ def f_f_beta_T(d: float, b: float, A: float = 5) -> float:
     >>> round(f_f_beta_T(d=100, b=25), 9)
     6.95
     """
-    return (0.07 * math.sqrt(d) + 0.45 * math.sqrt(b) + 4) * step_factor(A)
+    return HELIX_FORM.at(d, b=b) * step_factor(A)
 
 
 def F_beta_T(d: float, b: float, A: float = 5) -> float:
@@ -283,7 +303,7 @@ def F_r_T(d: float, m_n: float, A: float = 5) -> float:
 
     ISO 1328-1:2013, informative annex on runout (from memory).
 
-    .. math:: F_{rT} = 0.9\,F_{pT}
+    .. math:: F_{rT} = \mathtt{RUNOUT\_SHARE}\,F_{pT}
 
     Parameters
     ----------
@@ -306,7 +326,7 @@ def F_r_T(d: float, m_n: float, A: float = 5) -> float:
     >>> round(F_r_T(d=100, m_n=2), 9)
     17.19
     """
-    return 0.9 * F_p_T(d, m_n, A)
+    return RUNOUT_SHARE * F_p_T(d, m_n, A)
 
 
 def sector_span(z: int) -> int:
@@ -332,14 +352,15 @@ def sector_span(z: int) -> int:
     return max(2, math.floor(z / 8 + 0.5))
 
 
+@SECTOR_PITCH.shown
 def F_pk_T(d: float, m_n: float, k: int, z: int, A: float = 5) -> float:
     r"""Sector pitch tolerance over k pitches, unrounded.
 
     ISO 1328-1:2013, annex on sector pitch (from memory).
 
     .. math::
-        F_{pkT} = \left(0.001\,d + 0.4\,m_n + 5
-        + \frac{4k}{z}(0.001\,d + 0.55\sqrt d + 0.3\,m_n + 7)\right)(\sqrt 2)^{A-5}
+        F_{pkT} = f_{pT}
+        + \frac{4k}{z}(<d>\,d + <root_d>\sqrt d + <m>\,m_n + <constant>)\,(\sqrt 2)^{A-5}
 
     Parameters
     ----------
@@ -367,7 +388,7 @@ def F_pk_T(d: float, m_n: float, k: int, z: int, A: float = 5) -> float:
     (19.1, 19.1)
     """
     share = 4 * k / z
-    return f_p_T(d, m_n, A) + share * (0.001 * d + 0.55 * math.sqrt(d) + 0.3 * m_n + 7) * step_factor(A)
+    return f_p_T(d, m_n, A) + share * SECTOR_PITCH.at(d, m_n) * step_factor(A)
 
 
 def f_u_T(d: float, m_n: float, A: float = 5) -> float:
