@@ -8,7 +8,7 @@ from gearqa.drift.advice import advise
 from gearqa.drift.ordering import seconds
 from gearqa.drift.series import analyse_series
 from gearqa.drift.words import parameter_name
-from gearqa.errors import Notice
+from gearqa.errors import Notice, NoticeCode
 from gearqa.model.drift import (
     DRIFT_PARAMETERS,
     DriftResult,
@@ -53,13 +53,16 @@ def analyse_drift(
     strangers = sorted(set(by_grinder) - {key[1] for key in groups})
     if strangers:
         warnings.append(
-            Notice("events_of_other_grinders", f"events of grinders without gears: {', '.join(strangers)}")
+            Notice(
+                NoticeCode.EVENTS_OF_OTHER_GRINDERS,
+                f"events of grinders without gears: {', '.join(strangers)}",
+            )
         )
     blind = sorted({one.series.parameter for one in analysed if one.series.limit_kind == "tolerance limit"})
     if blind:
         warnings.append(
             Notice(
-                "uncertainty_unknown",
+                NoticeCode.UNCERTAINTY_UNKNOWN,
                 f"no measurement uncertainty for {', '.join(map(parameter_name, blind))}: limits carry no "
                 "guard, and scatter of the parts and of the gauge cannot be told apart",
             )

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearqa.arrays import Array, IntArray
-from gearqa.errors import Notice
+from gearqa.errors import Notice, NoticeCode
 from gearqa.model.drift import Observation
 from gearqa.model.measurement import GrinderEvent, label_order
 
@@ -76,11 +76,14 @@ def production_order(
         groups = [sorted(kept, key=_time_key)] if len(timed) == len(kept) else [list(kept)]
     if known and not timed:
         warnings.append(
-            Notice("order_by_label", "no production times: cycles are ordered by their dress label")
+            Notice(NoticeCode.ORDER_BY_LABEL, "no production times: cycles are ordered by their dress label")
         )
     elif len(timed) < len(kept):
         warnings.append(
-            Notice("times_missing", f"{len(kept) - len(timed)} of {len(kept)} gears have no production time")
+            Notice(
+                NoticeCode.TIMES_MISSING,
+                f"{len(kept) - len(timed)} of {len(kept)} gears have no production time",
+            )
         )
     first_number = 1
     if known and last_cycles is not None and len(groups) > last_cycles:
@@ -95,7 +98,7 @@ def production_order(
         if estimated:
             warnings.append(
                 Notice(
-                    "parts_estimated",
+                    NoticeCode.PARTS_ESTIMATED,
                     f"parts since dress are estimated from times at {cycle_time_s:g} s per part",
                 )
             )
@@ -120,7 +123,7 @@ def _without_repeats(observations: Sequence[Observation], warnings: list[Notice]
     if len(last) < len(observations):
         warnings.append(
             Notice(
-                "repeated_serials",
+                NoticeCode.REPEATED_SERIALS,
                 f"{len(observations) - len(last)} repeated measurements of a serial: the last one is used",
             )
         )

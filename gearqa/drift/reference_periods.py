@@ -8,7 +8,7 @@ from typing import Literal
 
 from gearqa.drift.control_points import MINIMUM_REFERENCE
 from gearqa.drift.ordering import ProductionOrder, production_order, seconds
-from gearqa.errors import GearqaError, Notice
+from gearqa.errors import GearqaError, Notice, NoticeCode
 from gearqa.model.drift import Observation, Reference, SeriesKey
 from gearqa.model.measurement import GrinderEvent
 
@@ -50,7 +50,7 @@ def place_references(
             faults.setdefault(str(error))
     if faults and not references:
         raise ReferencePeriodError("\n".join(faults), hint="look at: gearqa drift --json, cycle_levels_um")
-    return references, tuple(Notice("reference_not_used", fault) for fault in faults)
+    return references, tuple(Notice(NoticeCode.REFERENCE_NOT_USED, fault) for fault in faults)
 
 
 def reference_of(order: ProductionOrder, period: Period, where: str) -> Reference:

@@ -29,7 +29,7 @@ from gearqa.drift.forecasting import (
     forecast_cycle,
 )
 from gearqa.drift.ordering import ProductionOrder, production_order, seconds
-from gearqa.errors import Notice
+from gearqa.errors import Notice, NoticeCode
 from gearqa.model.drift import (
     ChartData,
     CycleLevel,
@@ -142,7 +142,7 @@ def analyse_series(
         if parts is not None and parts.expected > CAP * (fit.s_max + 1):
             warnings.append(
                 Notice(
-                    "forecast_far",
+                    NoticeCode.FORECAST_FAR,
                     f"the limit lies beyond everything measured ({fit.s_max + 1:.0f} parts since dress): the "
                     "forecast takes the wear as straight, and its interval is too short if the wear rate "
                     "differs from cycle to cycle",
@@ -151,7 +151,7 @@ def analyse_series(
         if fit.slope_variance_identifiable is False and advice.parts is not None:
             warnings.append(
                 Notice(
-                    "slope_variation_unknown",
+                    NoticeCode.SLOPE_VARIATION_UNKNOWN,
                     "fewer than three parts per cycle: that the wear rate differs from cycle to cycle is "
                     "not in the dress interval",
                 )
@@ -239,7 +239,7 @@ def _table(order: ProductionOrder, warnings: list[Notice]) -> tuple[_Table, bool
             keep = known
             warnings.append(
                 Notice(
-                    "position_missing",
+                    NoticeCode.POSITION_MISSING,
                     f"{int((~known).sum())} gears without parts since dress are left out",
                 )
             )
@@ -247,7 +247,7 @@ def _table(order: ProductionOrder, warnings: list[Notice]) -> tuple[_Table, bool
             s, has_positions = np.zeros(len(known)), False
             warnings.append(
                 Notice(
-                    "position_missing",
+                    NoticeCode.POSITION_MISSING,
                     "whole dress cycles have no parts since dress: no wear per part is claimed",
                 )
             )
@@ -273,7 +273,9 @@ def _warn_identifiability(  # noqa: PLR0917
     warnings: list[Notice],
 ) -> None:
     if not order.known:
-        warnings.append(Notice("no_cycles", "nothing tells the dress cycles apart: no levels, no wear"))
+        warnings.append(
+            Notice(NoticeCode.NO_CYCLES, "nothing tells the dress cycles apart: no levels, no wear")
+        )
         return
     if has_positions and not fit.identifiable:
         same = float(np.ptp(fit.cycle_s)) == 0
@@ -282,11 +284,11 @@ def _warn_identifiability(  # noqa: PLR0917
             if same
             else "no cycle holds two measured parts: wear and level cannot be told apart"
         )
-        warnings.append(Notice("wear_not_identifiable", text))
+        warnings.append(Notice(NoticeCode.WEAR_NOT_IDENTIFIABLE, text))
     if fit.robust_differs:
         warnings.append(
             Notice(
-                "robust_wear_differs",
+                NoticeCode.ROBUST_WEAR_DIFFERS,
                 f"the robust wear rate is {fit.robust_slope:.3g} um per part, the mean one {fit.slope:.3g}: "
                 "single parts pull",
             )
@@ -294,27 +296,28 @@ def _warn_identifiability(  # noqa: PLR0917
     if order.cycles < MINIMUM_CYCLES:
         warnings.append(
             Notice(
-                "no_step_search",
+                NoticeCode.NO_STEP_SEARCH,
                 f"{words.cycle_count(order.cycles)}: level changes are searched from {MINIMUM_CYCLES}",
             )
         )
     elif order.cycles < CYCLES_FOR_TREND:
         warnings.append(
             Notice(
-                "trend_or_change",
+                NoticeCode.TREND_OR_CHANGE,
                 f"{order.cycles} dress cycles: a slow trend and a level change are hard to tell apart",
             )
         )
     if len(steps) >= 3:
         warnings.append(
             Notice(
-                "wandering_level", "a level that wanders looks like several level changes: look at the chart"
+                NoticeCode.WANDERING_LEVEL,
+                "a level that wanders looks like several level changes: look at the chart",
             )
         )
     if trend.significant:
         warnings.append(
             Notice(
-                "level_trend",
+                NoticeCode.LEVEL_TREND,
                 f"the level after dress moves by {trend.slope:+.2g} um per cycle: dressing does not reset it",
             )
         )
@@ -332,7 +335,7 @@ def _warn_idle_corrections(
         if event.correction and visible and not seen:
             warnings.append(
                 Notice(
-                    "correction_not_seen",
+                    NoticeCode.CORRECTION_NOT_SEEN,
                     f"{event.words} before cycle {order.number(event.cycle)}: no level change is seen there",
                 )
             )

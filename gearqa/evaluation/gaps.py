@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import Final
 
 from gearqa.core.traces import WANTED_POINTS, WANTED_POINTS_PER_CUTOFF
-from gearqa.errors import Notice
+from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.part_setup import TRACE_KINDS, Plan
 from gearqa.evaluation.trace_sets import TraceSet
 from gearqa.model.measurement import GearMeasurement
@@ -98,7 +98,7 @@ def warnings(
     reasons = dict.fromkeys(gap.reason for gap in gaps)
     return (
         *gear.notices,
-        *(Notice("not_assessed", reason) for reason in reasons),
+        *(Notice(NoticeCode.NOT_ASSESSED, reason) for reason in reasons),
         *_trace_notes(traces),
         *_tooth_notes(traces, plan),
         *plan.plausibility(gear, plan.part),
@@ -134,18 +134,18 @@ def _tooth_notes(traces: TraceSet, plan: Plan) -> Iterator[Notice]:
             continue
         for flank in plan.criteria.graded_flanks:
             if (kind, flank) not in traces.teeth:
-                yield Notice("one_flank_only", f"{kind} traces of the {flank} flank are missing")
+                yield Notice(NoticeCode.ONE_FLANK_ONLY, f"{kind} traces of the {flank} flank are missing")
                 continue
             measured = tuple(sorted(traces.teeth[kind, flank]))
             if len(measured) < FEWEST_TEETH:
                 yield Notice(
-                    "few_teeth",
+                    NoticeCode.FEW_TEETH,
                     f"{kind}, {flank} flank: {_numbered('tooth', 'teeth', measured)} measured; at least "
                     f"{FEWEST_TEETH} teeth about evenly spaced are wanted (ISO 1328-1)",
                 )
             elif not evenly_spaced(measured, plan.geometry.z):
                 yield Notice(
-                    "teeth_not_evenly_spaced",
+                    NoticeCode.TEETH_NOT_EVENLY_SPACED,
                     f"{kind}, {flank} flank: {_numbered('tooth', 'teeth', measured)} of {plan.geometry.z} "
                     "are not about evenly spaced (ISO 1328-1)",
                 )

@@ -18,7 +18,7 @@ from gearqa.arrays import Array
 from gearqa.core.geometry import GearGeometry, roll_length
 from gearqa.core.pitch import single_pitches, without_first_harmonic
 from gearqa.core.runout import radial_positions
-from gearqa.errors import Notice
+from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.measurement import GearMeasurement, PitchReadings, Trace
 from gearqa.model.part import Part
@@ -161,7 +161,7 @@ def _roll_notice(trace: Trace, limits: _Limits) -> Notice | None:
     if first >= low - slack and last <= high + slack:
         return None
     return Notice(
-        "position_doubtful",
+        NoticeCode.POSITION_DOUBTFUL,
         f"roll lengths of profile traces run from {first:.4g} to {last:.4g} mm, but a tooth of this gear "
         f"lies between {low:.4g} and {high:.4g} mm: is it a roll angle, a diameter or in another unit?",
     )
@@ -174,12 +174,12 @@ def _face_notice(trace: Trace, limits: _Limits) -> Notice | None:
         return None
     found = f"face positions of helix traces run from {first:.4g} to {last:.4g} mm, face width {width:g} mm"
     if not outside:
-        return Notice("position_doubtful", f"{found}: are they in another unit?")
+        return Notice(NoticeCode.POSITION_DOUBTFUL, f"{found}: are they in another unit?")
     if abs(first + last) < 0.1 * width:
         hint = f"do they count from mid-face? A column map adds offset = {width / 2:g}"
     else:
         hint = "are they in another unit, or counted from another place than the datum face?"
-    return Notice("position_doubtful", f"{found}: {hint}")
+    return Notice(NoticeCode.POSITION_DOUBTFUL, f"{found}: {hint}")
 
 
 # --- pitch and runout --------------------------------------------------------------------------------
@@ -210,7 +210,7 @@ def _index_or_pitch(gear: GearMeasurement, limits: _Limits) -> Iterator[Notice]:
     class_9 = limits.index[1] / LARGE / 2
     if all(_is_index_under_pitch(r, class_9) for r in readings):
         yield Notice(
-            "index_or_pitch_doubtful",
+            NoticeCode.INDEX_OR_PITCH_DOUBTFUL,
             "single pitch deviations run smoothly round the gear and do not add up to nothing: "
             "are they index deviations under a header that says pitch?",
         )
@@ -220,7 +220,7 @@ def _index_or_pitch(gear: GearMeasurement, limits: _Limits) -> Iterator[Notice]:
         and all(map(_is_pitch_under_index, readings))
     ):
         yield Notice(
-            "index_or_pitch_doubtful",
+            NoticeCode.INDEX_OR_PITCH_DOUBTFUL,
             "index deviations jump from tooth to tooth like differences of an index and add up to nothing: "
             "are they single pitch deviations under a header that says index?",
         )
@@ -307,7 +307,7 @@ def _orientation_notice(radial: Array, left: Array, right: Array, geometry: Gear
             return None
     z = len(radial)
     return Notice(
-        "flanks_or_numbering_doubtful",
+        NoticeCode.FLANKS_OR_NUMBERING_DOUBTFUL,
         f"radial readings miss the runout from pitch by {math.sqrt(misfit / z):.2g} um (rms) as they stand, "
         f"but only by {math.sqrt(best / z):.2g} um with {what}",
     )
@@ -332,4 +332,4 @@ def _range(values: Array) -> float:
 
 
 def _unit_notice(found: str, question: str) -> Notice:
-    return Notice("unit_doubtful", f"{found}: {question}")
+    return Notice(NoticeCode.UNIT_DOUBTFUL, f"{found}: {question}")

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from gearqa.errors import Notice
+from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.criteria import Criteria, criteria_of
 from gearqa.evaluation.evaluate import grade_header
 from gearqa.incoming import claims
@@ -47,7 +47,7 @@ from gearqa.symbols import PARAMETERS
 DIGIT_OF_REPEATS_UM: Final = 0.1
 """Only values typed at least so finely can tell the same data from a second measurement."""
 FOLLOWS_FROM_THEIRS: Final = Notice(
-    "report_follows_from_their_traces",
+    NoticeCode.REPORT_FOLLOWS_FROM_THEIR_TRACES,
     "the report follows from the supplier's own traces, evaluated as the drawing says: what differs is the "
     "measurement, or how flanks and teeth are named",
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from gearqa.errors import Notice
+from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.criteria import Criteria
 from gearqa.model.lot import Exclusion, FlankKey, LotGear, ParameterStatistics, SamplingResult
 from gearqa.model.plan import REQUIREMENTS, Plan, Requirement
@@ -137,12 +137,12 @@ def _uncertainty(basis: Basis) -> Iterator[Notice]:
     unknown = [name for name, one in required if one.u_um is None]
     if len(unknown) == len(required):
         yield Notice(
-            "uncertainty_unknown",
+            NoticeCode.UNCERTAINTY_UNKNOWN,
             "no measurement uncertainty is given: values are accepted simply, nothing is proven",
         )
     elif unknown:
         yield Notice(
-            "uncertainty_unknown",
+            NoticeCode.UNCERTAINTY_UNKNOWN,
             f"no measurement uncertainty is given for {', '.join(unknown)}: these are accepted simply",
         )
     for key, flanks in basis.statistics.items():
@@ -156,12 +156,12 @@ def _uncertainty(basis: Basis) -> Iterator[Notice]:
             u = one.u_um / COVERAGE_FACTOR
             if not _provable(u, lower, upper, basis.plan.decision.confidence):
                 yield Notice(
-                    "nothing_provable",
+                    NoticeCode.NOTHING_PROVABLE,
                     f"{name}: with U = {one.u_um:g} um no value at all can be proven to conform",
                 )
             elif upper is not None and one.u_um > LARGE_UNCERTAINTY * (upper - floor):
                 yield Notice(
-                    "uncertainty_large",
+                    NoticeCode.UNCERTAINTY_LARGE,
                     f"{name}: U = {one.u_um:g} um is more than a third of the tolerance of "
                     f"{upper - floor:g} um",
                 )
@@ -173,7 +173,7 @@ def _uncertainty(basis: Basis) -> Iterator[Notice]:
     ]
     if without:
         yield Notice(
-            "uncertainty_source_unknown",
+            NoticeCode.UNCERTAINTY_SOURCE_UNKNOWN,
             "no source is stated for the uncertainty of " + ", ".join(PARAMETERS[k].symbol for k in without),
         )
 
@@ -189,83 +189,92 @@ def _sample(basis: Basis) -> Iterator[Notice]:
     n, plan = len(basis.gears), basis.sampling
     if plan.required_n is not None and n < plan.required_n and plan.p10 is not None:
         yield Notice(
-            "fewer_than_planned",
+            NoticeCode.FEWER_THAN_PLANNED,
             f"{n} gears were measured instead of {plan.required_n}: a process with {100 * plan.p10:.1f} % "
             f"nonconforming would still pass such a sample in 10 of 100 cases",
         )
     if n < FEWEST_FOR_SD:
-        yield Notice("few_gears", f"{n} gears: no standard deviation, no interval, no index")
+        yield Notice(NoticeCode.FEW_GEARS, f"{n} gears: no standard deviation, no interval, no index")
     elif n < FEWEST_FOR_INDEX:
-        yield Notice("few_gears", f"{n} gears are too few for an index: bounds would be meaningless")
+        yield Notice(NoticeCode.FEW_GEARS, f"{n} gears are too few for an index: bounds would be meaningless")
     elif n < MANY_GEARS:
-        yield Notice("few_gears", f"{n} gears: go by the lower bound of each index, not by the index")
+        yield Notice(
+            NoticeCode.FEW_GEARS, f"{n} gears: go by the lower bound of each index, not by the index"
+        )
     census = basis.lot_size == n
     if basis.plan.drawn == "unknown" and not census:
         yield Notice(
-            "drawn_unknown", "how the sample was drawn is not stated: its results hold for a random one"
+            NoticeCode.DRAWN_UNKNOWN,
+            "how the sample was drawn is not stated: its results hold for a random one",
         )
     if basis.excluded:
         yield Notice(
-            "excluded",
+            NoticeCode.EXCLUDED,
             "left out of the sample: " + "; ".join(f"{e.serial} ({e.reason})" for e in basis.excluded),
         )
     if basis.restricted_to:
-        yield Notice("restricted", f"the inspection was restricted to {', '.join(basis.restricted_to)}")
+        yield Notice(
+            NoticeCode.RESTRICTED, f"the inspection was restricted to {', '.join(basis.restricted_to)}"
+        )
 
 
 def _cycles(basis: Basis) -> Iterator[Notice]:
     facts = basis.facts
     if facts.order is None:
-        yield Notice("order_unknown", "the order of production is not known: randomness cannot be checked")
+        yield Notice(
+            NoticeCode.ORDER_UNKNOWN, "the order of production is not known: randomness cannot be checked"
+        )
     elif facts.order_by_label:
         yield Notice(
-            "order_by_label",
+            NoticeCode.ORDER_BY_LABEL,
             "no times of finishing for all gears: the order of production is taken from dress labels and "
             "parts since dress",
         )
     if facts.cycles is None:
         yield Notice(
-            "cycles_unknown",
+            NoticeCode.CYCLES_UNKNOWN,
             "the dress cycles are not known: intervals and bounds assume independent gears; in a lot of "
             "several cycles they hold less often than stated (0.79 instead of 0.95 for 5 cycles of 4 gears)",
         )
         return
     if facts.positions is None:
         yield Notice(
-            "wear_unchecked",
+            NoticeCode.WEAR_UNCHECKED,
             "parts since dress are not known for all gears: change within a cycle is unchecked",
         )
     fewer = [(name, one) for name, one in basis.series() if _worth_fewer(one)]
     if fewer:
         name, one = min(fewer, key=lambda pair: pair[1].n_effective or 0.0)
         yield Notice(
-            "dependent_gears",
+            NoticeCode.DEPENDENT_GEARS,
             f"gears of one dress cycle are alike: {one.n} gears are worth {one.n_effective:.1f} independent "
             f"ones in {name}" + (f", and fewer than half in {len(fewer) - 1} more" if len(fewer) > 1 else ""),
         )
     worn = [name for name, one in basis.series() if one.wear_um_per_part is not None]
     if worn:
-        yield Notice("wear", f"values change within the dress cycle: {', '.join(worn)}")
+        yield Notice(NoticeCode.WEAR, f"values change within the dress cycle: {', '.join(worn)}")
 
 
 def _series(basis: Basis) -> Iterator[Notice]:
     flagged = {name: one.outliers for name, one in basis.series() if one.outliers}
     if flagged:
         told = "; ".join(f"{name}: {', '.join(serials)}" for name, serials in flagged.items())
-        yield Notice("outliers", f"far from the rest, kept in all figures: {told}")
+        yield Notice(NoticeCode.OUTLIERS, f"far from the rest, kept in all figures: {told}")
     odd = [name for name, one in basis.series() if one.normality is not None and one.normality.departure]
     if odd:
-        yield Notice("normality", f"departs from the assumed distribution: {', '.join(odd)}")
+        yield Notice(NoticeCode.NORMALITY, f"departs from the assumed distribution: {', '.join(odd)}")
     elif len(basis.gears) >= FEWEST_FOR_NORMALITY:
-        yield Notice("normality", "no departure from the assumed distributions is seen, which proves none")
+        yield Notice(
+            NoticeCode.NORMALITY, "no departure from the assumed distributions is seen, which proves none"
+        )
     if basis.facts.order is not None and len(basis.gears) >= FEWEST_FOR_TREND:
         moving = [name for name, one in basis.series() if trend_seen(one, basis)]
         if moving:
-            yield Notice("trend", f"not random in order of production: {', '.join(moving)}")
+            yield Notice(NoticeCode.TREND, f"not random in order of production: {', '.join(moving)}")
     outside = [name for name, one in basis.series() if _interval_outside(one)]
     if outside:
         yield Notice(
-            "tolerance_interval",
+            NoticeCode.TOLERANCE_INTERVAL,
             f"the interval for {100 * basis.plan.coverage:g} % of the lot reaches beyond the limits: "
             f"{', '.join(outside)}",
         )
@@ -277,19 +286,22 @@ def _series(basis: Basis) -> Iterator[Notice]:
             if one.ppk_lower_bound is not None and one.ppk_lower_bound < least
         ]
         if low:
-            yield Notice("ppk", f"lower bound of the index below {least:g}: {', '.join(low)}")
+            yield Notice(NoticeCode.PPK, f"lower bound of the index below {least:g}: {', '.join(low)}")
 
 
 def _measuring(basis: Basis) -> Iterator[Notice]:
     rows = [gear.production for gear in basis.gears]
     if basis.facts.overdue:
         yield Notice(
-            "calibration_overdue", f"measured after the calibration was due: {', '.join(basis.facts.overdue)}"
+            NoticeCode.CALIBRATION_OVERDUE,
+            f"measured after the calibration was due: {', '.join(basis.facts.overdue)}",
         )
     if any(row is None or row.calibration_due is None or row.measured_at is None for row in rows):
         yield Notice(
-            "calibration_unknown",
+            NoticeCode.CALIBRATION_UNKNOWN,
             "calibration due or time of measuring is not known for all gears: not checked",
         )
     if any(row is None or row.temperature_degC is None for row in rows):
-        yield Notice("temperature_unknown", "the temperature at measuring is not known for all gears")
+        yield Notice(
+            NoticeCode.TEMPERATURE_UNKNOWN, "the temperature at measuring is not known for all gears"
+        )

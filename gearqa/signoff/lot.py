@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
 
-from gearqa.errors import LotError, Notice
+from gearqa.errors import LotError, Notice, NoticeCode
 from gearqa.evaluation.criteria import criteria_of
 from gearqa.model.lot import AppliedDecisionRule, Disposition, Exclusion, LotGear, LotOptions, LotResult
 from gearqa.model.measurement import Production
@@ -228,19 +228,23 @@ def _notes(basis: Basis) -> tuple[Notice, ...]:
     plan, applied = basis.sampling, basis.plan.decision
     notes = [
         Notice(
-            "two_risks",
+            NoticeCode.TWO_RISKS,
             "the decision rule limits the risk of a single measured gear, the sampling plan that of the lot; "
             "using both is meant",
         ),
-        Notice("unit", "a gear is the unit: one value that does not conform makes the gear not conform"),
-        Notice("rounding", "nothing is rounded before deciding; values are compared at nine decimals"),
         Notice(
-            "probability",
+            NoticeCode.UNIT, "a gear is the unit: one value that does not conform makes the gear not conform"
+        ),
+        Notice(
+            NoticeCode.ROUNDING, "nothing is rounded before deciding; values are compared at nine decimals"
+        ),
+        Notice(
+            NoticeCode.PROBABILITY,
             "a probability of conformity is that of one measured gear, never of the lot; the smallest of its "
             "values is shown, not a product",
         ),
         Notice(
-            "confidence",
+            NoticeCode.CONFIDENCE,
             f"proven means with {100 * applied.confidence:g} % probability, the uncertainty taken as normal "
             "with U = 2 u",
         ),
@@ -248,7 +252,7 @@ def _notes(basis: Basis) -> tuple[Notice, ...]:
     if plan.passes_at_one_percent is not None and plan.required_n is not None:
         notes.append(
             Notice(
-                "one_percent",
+                NoticeCode.ONE_PERCENT,
                 f"with {plan.measured_n} gears and acceptance number {plan.ac} a process with 1 % "
                 f"nonconforming passes in {100 * plan.passes_at_one_percent:.0f} of 100 cases",
             )
@@ -256,7 +260,7 @@ def _notes(basis: Basis) -> tuple[Notice, ...]:
     if plan.edition is not None:
         notes.append(
             Notice(
-                "series_of_lots",
+                NoticeCode.SERIES_OF_LOTS,
                 "the table is made for a series of lots with switching between normal, tightened and reduced "
                 "inspection; used for one lot it gives the risks shown here and no other assurance",
             )
@@ -264,10 +268,10 @@ def _notes(basis: Basis) -> tuple[Notice, ...]:
     if plan.k is not None:
         notes.append(
             Notice(
-                "variables",
+                NoticeCode.VARIABLES,
                 "the plan by variables holds for normal values of a steady process; its risks are those of "
                 "one quantity alone",
             )
         )
-    notes += [Notice("geometry_only", GEOMETRY_ONLY), Notice("who_decides", WHO_DECIDES)]
+    notes += [Notice(NoticeCode.GEOMETRY_ONLY, GEOMETRY_ONLY), Notice(NoticeCode.WHO_DECIDES, WHO_DECIDES)]
     return tuple(notes)

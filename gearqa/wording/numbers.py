@@ -70,6 +70,52 @@ def signed_text(value: float, decimals: int) -> str:
     return f"{shown:+.{decimals}f}" if shown else f"{0:.{decimals}f}"
 
 
+def fixed_text(value: float, decimals: int = DECIMALS) -> str:
+    """A number with so many decimals; zero has no sign.
+
+    >>> fixed_text(0.155), fixed_text(-0.0004, 3), fixed_text(12.0, 0)
+    ('0.15', '0.000', '12')
+    """
+    text = f"{value:.{decimals}f}"
+    return text.removeprefix("-") if float(text) == 0 else text
+
+
+def short_text(value: float, digits: int = 6, *, signed: bool = False) -> str:
+    """A number with so many digits that count, as short as it can be written.
+
+    >>> short_text(20.0), short_text(0.05), short_text(1234.5678, 4), short_text(0.4, signed=True)
+    ('20', '0.05', '1235', '+0.4')
+    """
+    return f"{value:{'+' if signed else ''}.{digits}g}"
+
+
+def um_text(value: float, decimals: int = DECIMALS, *, signed: bool = False) -> str:
+    """A deviation with its unit.
+
+    >>> um_text(0.25, 1), um_text(1.5, signed=True)
+    ('0.2 µm', '+1.50 µm')
+    """
+    return f"{signed_text(value, decimals) if signed else fixed_text(value, decimals)} µm"
+
+
+def share_text(share: float, digits: int = 3) -> str:
+    """A share in percent.
+
+    >>> share_text(0.0042653), share_text(0.1745958), share_text(0.05)
+    ('0.427 %', '17.5 %', '5 %')
+    """
+    return f"{short_text(100 * share, digits)} %"
+
+
+def large_text(value: float) -> str:
+    """A large number to two digits, in groups of three.
+
+    >>> large_text(50165.58), large_text(940.0)
+    ('50 000', '940')
+    """
+    return f"{float(f'{value:.2g}'):,.0f}".replace(",", " ")
+
+
 def tolerance_limits(key: str, tolerance: float | None) -> Limits | None:
     """Limits that a tolerance means: slopes by magnitude, the rest from zero."""
     if tolerance is None:

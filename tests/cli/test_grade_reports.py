@@ -15,9 +15,9 @@ from outside import needs_poppler, pdf_text
 
 from gearqa.cli import app
 from gearqa.errors import ReportError
-from gearqa.report.grading.words import CONFORMITY, MASTER_QUALITY
 from gearqa.report.render import pdf
 from gearqa.wording.safety import SIMULATED_BANNER
+from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY
 
 SAMPLES = Path(__file__).parents[2] / "sample_measurements"
 HOSTILE = [

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from gearqa.core.geometry import diameter_at_roll
-from gearqa.errors import InputError, MeasurementFileError, Notice, PartFileError, Problem, Reason
+from gearqa.errors import InputError, MeasurementFileError, Notice, NoticeCode, PartFileError, Problem, Reason
 from gearqa.model.measurement import InputFile
 from gearqa.model.part import Part
 from gearqa.reading.folder.canonical import (
@@ -184,9 +184,9 @@ class _Reading:
         ignored = [file.file for file in listing.left_out if file.left_out == IGNORED]
         others = [file.file for file in listing.left_out if file.left_out != IGNORED]
         if ignored:
-            self.log.notice("files_ignored", f"left out as `ignore` says: {', '.join(ignored)}")
+            self.log.notice(NoticeCode.FILES_IGNORED, f"left out as `ignore` says: {', '.join(ignored)}")
         if others:
-            self.log.notice("files_not_read", f"not read, being no CSV tables: {', '.join(others)}")
+            self.log.notice(NoticeCode.FILES_NOT_READ, f"not read, being no CSV tables: {', '.join(others)}")
         return listing
 
     def _plan(self, listing: Listing, mapped: Sequence[TableSource]) -> list[TableSource]:
@@ -196,7 +196,7 @@ class _Reading:
             seen = recognise(path, path.name)
             if seen.left_out is not None:
                 self.files.append(InputFile(path.name, left_out=seen.left_out))
-                self.log.notice("table_left_out", f"{path.name} is left out: {seen.left_out}")
+                self.log.notice(NoticeCode.TABLE_LEFT_OUT, f"{path.name} is left out: {seen.left_out}")
             problems = seen.problems
             if self.map_failed:  # the map may have been meant for this file
                 problems = tuple(p for p in problems if p.reason is not Reason.UNRECOGNISED_TABLE)
@@ -272,7 +272,9 @@ class _Reading:
                     self.store.meet(serial)
         if reader.blank_dropped:
             count = reader.blank_dropped
-            self.log.notice("blank_rows_dropped", f"{source.name}: {count} rows with blank cells left out")
+            self.log.notice(
+                NoticeCode.BLANK_ROWS_DROPPED, f"{source.name}: {count} rows with blank cells left out"
+            )
         return reader.sha256
 
     # --- between the passes ----------------------------------------------------------------------------
@@ -290,10 +292,13 @@ class _Reading:
         assert self.part is not None
         if self.texts.settle_times():
             self.log.notice(
-                "times_without_zone", "times without a time zone are taken as local time of the place of work"
+                NoticeCode.TIMES_WITHOUT_ZONE,
+                "times without a time zone are taken as local time of the place of work",
             )
         if simulated:
-            self.log.notice("simulated", "SIMULATED: a table says that it was not measured but simulated")
+            self.log.notice(
+                NoticeCode.SIMULATED, "SIMULATED: a table says that it was not measured but simulated"
+            )
         return Inspection(
             self.folder, self.part, self._inputs(listing), tuple(self.log.notices), simulated, serials,
             tuple(self.texts.events), self.store, self.texts, gear_notices,

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
-from gearqa.errors import Notice, Problem, Reason
+from gearqa.errors import Notice, NoticeCode, Problem, Reason
 from gearqa.reading.folder.dialect import (
     HeaderRow,
     decimal_mark,
@@ -239,7 +239,7 @@ def _columns(header: _Header, kind: TableKind) -> dict[str, ColumnSource]:
             columns[canonical] = source
             for _, other in found[1:]:
                 header.notice(
-                    "position_column_not_read",
+                    NoticeCode.POSITION_COLUMN_NOT_READ,
                     f"position is taken from '{source.column}'; column '{other.column}' is not read",
                 )
     for canonical in table.optional:
@@ -285,7 +285,9 @@ def _tell_unknown(header: _Header, kind: TableKind, unknown: Sequence[str]) -> N
         )
         near = difflib.get_close_matches(name.casefold(), columns, n=1, cutoff=0.75) if name else []
         hint = f" (did you mean '{near[0]}'?)" if near else ""
-        header.notice("unknown_column", f"{shown} is not known in {table_name(kind)} and is ignored{hint}")
+        header.notice(
+            NoticeCode.UNKNOWN_COLUMN, f"{shown} is not known in {table_name(kind)} and is ignored{hint}"
+        )
 
 
 def _quantity(canonical: str) -> str:

@@ -6,7 +6,7 @@ import difflib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 
-from gearqa.errors import Notice, Problem, Reason
+from gearqa.errors import Notice, NoticeCode, Problem, Reason
 from gearqa.reading.folder.sources import TableKind
 
 _NUMERIC = re.compile(r"0*(\d+)(?:\.0+)?")
@@ -65,7 +65,7 @@ def missing_table_notices(
             hint = f"; there is {hints[serial]}" if serial in hints else ""
             tables = f"the {listed(lacking)} table{'s' if len(lacking) > 1 else ''}"
             message = f"serial '{serial}' has no rows in {tables}, other serials have{hint}"
-            found[serial] = [Notice("serial_without_table", message)]
+            found[serial] = [Notice(NoticeCode.SERIAL_WITHOUT_TABLE, message)]
     return found
 
 
@@ -83,7 +83,7 @@ def known_elsewhere_notices(
         ) + (f" and {len(names) - 20} more" if len(names) > 20 else "")
         word = "serial" if len(names) == 1 else "serials"
         message = f"{word} {shown} known only from {listed(kinds)}: nothing to grade, no gear"
-        notices.append(Notice("serial_without_measurement", message))
+        notices.append(Notice(NoticeCode.SERIAL_WITHOUT_MEASUREMENT, message))
     return notices
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from gearqa.core.geometry import GearGeometry, roll_length
-from gearqa.errors import Notice, PartFileError, Problem, Reason
+from gearqa.errors import Notice, NoticeCode, PartFileError, Problem, Reason
 from gearqa.evaluation.part_geometry import drawn_geometry
 from gearqa.model.part import Design, Evaluation, FlankTolerance, Gear, Part, ProfileRange, Tolerance
 from gearqa.reading.settings.toml_file import TomlFile, read_toml, table_as_far_as_known
@@ -277,7 +277,7 @@ def profile_ends(limits: ProfileRange, geometry: GearGeometry) -> tuple[float, f
 
 def _hand_notices(gear: Gear) -> Iterator[Notice]:
     if gear.helix_angle_deg == 0 and gear.helix_hand is not None:
-        yield Notice("helix_hand_of_spur_gear", "gear.helix_hand is ignored: the helix angle is 0")
+        yield Notice(NoticeCode.HELIX_HAND_OF_SPUR_GEAR, "gear.helix_hand is ignored: the helix angle is 0")
 
 
 def _slope_span_notices(part: Part) -> Iterator[Notice]:
@@ -287,7 +287,7 @@ def _slope_span_notices(part: Part) -> Iterator[Notice]:
         form = limits.tip_form_diameter_mm
         instead = f"the tip form diameter {form:g} mm" if form is not None else "the end of the range"
         yield Notice(
-            "tip_diameter_missing",
+            NoticeCode.TIP_DIAMETER_MISSING,
             f"gear.tip_diameter_mm is not given: the profile slope over the full span is taken to {instead}",
         )
 
@@ -300,14 +300,14 @@ def _diameter_notices(gear: Gear, evaluation: Evaluation, geometry: GearGeometry
             continue
         if abs(value - shifted) > reach:
             yield Notice(
-                "diameter_far_from_reference",
+                NoticeCode.DIAMETER_FAR_FROM_REFERENCE,
                 f"gear.{word}_diameter_mm = {value:g} is far from the reference diameter "
                 f"{geometry.d:.3f} mm: check teeth, module and helix angle",
             )
     measured = evaluation.pitch.measuring_diameter_mm
     if measured is not None and abs(measured - geometry.d) > reach:
         yield Notice(
-            "diameter_far_from_reference",
+            NoticeCode.DIAMETER_FAR_FROM_REFERENCE,
             f"evaluation.pitch.measuring_diameter_mm = {measured:g} is far from the reference diameter "
             f"{geometry.d:.3f} mm",
         )
@@ -323,7 +323,7 @@ def _cutoff_notices(part: Part, geometry: GearGeometry) -> Iterator[Notice]:
         cutoff = getattr(part.evaluation.filter, f"{kind}_cutoff_mm")
         if cutoff is not None and length is not None and cutoff > length / 3:
             yield Notice(
-                "long_cutoff",
+                NoticeCode.LONG_CUTOFF,
                 f"evaluation.filter.{kind}_cutoff_mm = {cutoff:g} is more than a third of the range of "
                 f"{length:.3g} mm: hardly any form deviation will be left",
             )
@@ -335,14 +335,14 @@ def _limit_notices(tolerance: Tolerance) -> Iterator[Notice]:
         own = tolerance.for_flank(flank)
         if flank not in tolerance.flanks and own != FlankTolerance():
             yield Notice(
-                "flank_table_without_effect",
+                NoticeCode.FLANK_TABLE_WITHOUT_EFFECT,
                 f"tolerance.{flank} has no effect: the {flank} flank is not graded (tolerance.flanks)",
             )
     for where, table in tables.items():
         for key, (low, _) in table.limits_um.items():
             if low < 0 and not PARAMETERS[key].signed:
                 yield Notice(
-                    "lower_limit_without_effect",
+                    NoticeCode.LOWER_LIMIT_WITHOUT_EFFECT,
                     f"{where}.limits_um.{key}: the lower limit {low:g} has no effect, the value is never "
                     "negative",
                 )
@@ -355,7 +355,8 @@ def _size_notices(part: Part, geometry: GearGeometry) -> Iterator[Notice]:
     m_n, d = geometry.m_n, geometry.d
     if size.upper_mm - size.lower_mm > m_n:
         yield Notice(
-            "size_limits_wide", f"tolerance.size: the limits lie more than one module ({m_n:g} mm) apart"
+            NoticeCode.SIZE_LIMITS_WIDE,
+            f"tolerance.size: the limits lie more than one module ({m_n:g} mm) apart",
         )
     middle = (size.lower_mm + size.upper_mm) / 2
     if size.method == "span":
@@ -366,7 +367,7 @@ def _size_notices(part: Part, geometry: GearGeometry) -> Iterator[Notice]:
             ) + 2 * geometry.x * m_n * math.sin(geometry.alpha_n)  # fmt: skip
             if abs(middle - nominal) > m_n:
                 yield Notice(
-                    "size_far_from_nominal",
+                    NoticeCode.SIZE_FAR_FROM_NOMINAL,
                     f"tolerance.size: {middle:g} mm over {size.teeth_spanned} teeth, but the geometry gives "
                     f"{nominal:.3f} mm",
                 )
@@ -375,14 +376,14 @@ def _size_notices(part: Part, geometry: GearGeometry) -> Iterator[Notice]:
     assert pin is not None
     if not 0.8 <= pin / m_n <= 3.5:
         yield Notice(
-            "pin_diameter_unusual",
+            NoticeCode.PIN_DIAMETER_UNUSUAL,
             f"tolerance.size.pin_diameter_mm = {pin:g} is {pin / m_n:.2g} modules; 1.4 to 2.2 are usual",
         )
     # a ball that touches near the reference circle lies within a few modules of it
     around = d + geometry.s * (pin + 2 * geometry.x * m_n)
     if abs(middle - around) > 4 * m_n + pin:
         yield Notice(
-            "size_far_from_nominal",
+            NoticeCode.SIZE_FAR_FROM_NOMINAL,
             f"tolerance.size: {middle:g} mm is far from the {around:.1f} mm that a ball of {pin:g} mm "
             "gives about",
         )

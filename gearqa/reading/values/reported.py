@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 from typing import Final, get_args
 
-from gearqa.errors import Reason
+from gearqa.errors import NoticeCode, Reason
 from gearqa.model.incoming import Basis, ReportedTable, ReportedValue
 from gearqa.reading.values.parameter_names import parameters_of
 from gearqa.reading.values.sheet_formats import REPORTED
@@ -96,7 +96,7 @@ def _values(sheet: Sheet, teeth: int | None) -> list[ReportedValue | None]:
         )  # fmt: skip
     if dropped:
         sheet.log.notice(
-            "flank_not_used",
+            NoticeCode.FLANK_NOT_USED,
             f"{sheet.name}: {dropped} values of parameters without a flank name one; ignored",
         )
     return found

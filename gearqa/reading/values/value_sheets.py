@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from gearqa.errors import MeasurementFileError, Notice, Problem, Reason
+from gearqa.errors import MeasurementFileError, Notice, NoticeCode, Problem, Reason
 from gearqa.model.measurement import InputFile
 from gearqa.reading.folder.careful_reader import CarefulReader, with_encoding_settled
 from gearqa.reading.folder.cells import Cells
@@ -209,7 +209,9 @@ def _columns(header: HeaderRow, name: str, sheet: SheetFormat, log: ProblemLog) 
         near = difflib.get_close_matches(cell.casefold(), sheet.columns, n=1, cutoff=0.75) if cell else []
         shown = f"column '{cell}'" if cell else "a column without a name"
         hint = f" (did you mean '{near[0]}'?)" if near else ""
-        log.notice("unknown_column", f"{name}: {shown} is not known in {sheet.title} and is ignored{hint}")
+        log.notice(
+            NoticeCode.UNKNOWN_COLUMN, f"{name}: {shown} is not known in {sheet.title} and is ignored{hint}"
+        )
     return columns
 
 
@@ -238,5 +240,7 @@ def notices_of(sheet: Sheet) -> tuple[Notice, ...]:
     """What was noticed about a sheet."""
     if not sheet.simulated:
         return tuple(sheet.log.notices)
-    simulated = Notice("simulated", f"SIMULATED: {sheet.name} says that it was not measured but made up")
+    simulated = Notice(
+        NoticeCode.SIMULATED, f"SIMULATED: {sheet.name} says that it was not measured but made up"
+    )
     return (*sheet.log.notices, simulated)

@@ -14,7 +14,7 @@ from gearqa.model.results import FlankResult, GearResult, ParameterResult, Trace
 from gearqa.report.blocks.document import Figure, Status, plain, symbol
 from gearqa.report.draw import charts, palette, plot
 from gearqa.report.draw.chart_scales import ticks
-from gearqa.report.grading.words import CONFORMITY, shown_value
+from gearqa.report.grading.words import shown_value
 from gearqa.symbols import FLANKS, PARAMETERS, Flank, TraceKind
 from gearqa.wording.numbers import (
     allowed_text,
@@ -24,6 +24,7 @@ from gearqa.wording.numbers import (
     use_of_tolerance,
     value_text,
 )
+from gearqa.wording.verdicts import CONFORMITY
 
 ROWS_PER_FIGURE = 7
 """Two figures of so many low rows fill a page."""

@@ -21,8 +21,6 @@ from gearqa.report.blocks import document as doc
 from gearqa.report.grading import gear_figures
 from gearqa.report.grading.sheet_job import GearInput, SheetAids, SheetJob
 from gearqa.report.grading.words import (
-    CONFORMITY,
-    MASTER_QUALITY,
     STATUS,
     decision_line,
     gear_verdict,
@@ -31,12 +29,13 @@ from gearqa.report.grading.words import (
     shown_value,
     size_line,
     slope_lines,
-    symbols_text,
 )
 from gearqa.symbols import PARAMETERS, Flank
 from gearqa.version import __version__
 from gearqa.wording.numbers import DASH, allowed_text, class_text, number_text, tolerance_limits, value_text
 from gearqa.wording.safety import CAUTIONS, SETTER
+from gearqa.wording.sentences import symbols_text
+from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY
 from gearqa.wording.visible import clip
 
 ROLES = ("Inspected by", "Approved by")

@@ -22,8 +22,6 @@ from gearqa.report.grading.gear_sheet import (
 )
 from gearqa.report.grading.sheet_job import GearInput, SheetChoice, SheetJob
 from gearqa.report.grading.words import (
-    CONFORMITY,
-    MASTER_QUALITY,
     STATUS,
     GearRow,
     LotCollector,
@@ -35,6 +33,7 @@ from gearqa.report.grading.words import (
 )
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import DASH, allowed_text, class_text, count_text
+from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY
 from gearqa.wording.visible import clip
 
 WORST_ROWS = 10

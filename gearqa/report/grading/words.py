@@ -46,17 +46,9 @@ from gearqa.wording.numbers import (
     value_text,
 )
 from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+from gearqa.wording.sentences import symbols_text
+from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY
 
-CONFORMITY: Mapping[bool | None, str] = {
-    True: "conforms",
-    False: "does not conform",
-    None: "not assessed",
-}
-MASTER_QUALITY: Mapping[bool | None, str] = {
-    True: "reached",
-    False: "not reached",
-    None: "not decidable",
-}
 STATUS: Mapping[bool | None, Status] = {True: "good", False: "bad", None: "open"}
 
 
@@ -66,11 +58,6 @@ WORST_ROWS = 20
 
 WIDE = 110
 """Columns of a console from which tables show more."""
-
-
-def symbols_text(keys: Iterable[str]) -> str:
-    """Printed symbols of parameters, in a row."""
-    return ", ".join(PARAMETERS[key].symbol for key in keys)
 
 
 def criterion_text(header: GradeHeader) -> str:

@@ -15,9 +15,10 @@ from gearqa.model.history import (
     StoredGear,
 )
 from gearqa.report.blocks.document import Block, Bullets, Cautions, Cell, Column, Paragraph, Table
-from gearqa.report.grading.words import CONFORMITY, MASTER_QUALITY, STATUS
+from gearqa.report.grading.words import STATUS
 from gearqa.wording.numbers import DASH, class_text, count_text
 from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY
 
 ROWS_SHOWN = 40
 CHANGES_SHOWN = 20

@@ -16,9 +16,9 @@ from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Figure, plain
 from gearqa.report.draw import charts, palette, plot
 from gearqa.report.draw.chart_scales import step_label, ticks
-from gearqa.report.lot.words import Series, all_series, series_name, share_text
+from gearqa.report.lot.words import Series, all_series, series_name
 from gearqa.symbols import PARAMETERS
-from gearqa.wording.numbers import count_text, percent_text, value_text
+from gearqa.wording.numbers import count_text, percent_text, share_text, value_text
 
 BIN = 2.5
 """Width of a bar of the distribution, in per cent of what is allowed."""

@@ -24,7 +24,16 @@ from gearqa.model.lot import (
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Status
 from gearqa.symbols import PARAMETERS
-from gearqa.wording.numbers import DASH, allowed_text, class_text, count_text, number_text, value_text
+from gearqa.wording.numbers import (
+    DASH,
+    allowed_text,
+    class_text,
+    count_text,
+    number_text,
+    share_text,
+    value_text,
+)
+from gearqa.wording.verdicts import MASTER_QUALITY, STATE_OF_MASTER_QUALITY
 from gearqa.wording.visible import clip
 
 DECISION_STATUS: Mapping[LotDecision, Status] = {"release": "good", "hold": "open", "reject": "bad"}
@@ -34,14 +43,7 @@ STATE_STATUS: Mapping[State, Status] = {
     "not proven": "open",
     "not assessed": "open",
 }
-MASTER_WORDS: Mapping[State, str] = {
-    "conforms": "reached",
-    "does not conform": "not reached",
-    "not proven": "not proven",
-    "not assessed": "not decidable",
-}
 IN_LOT_STATUS: Mapping[InLot, Status] = {"shown": "good", "not shown": "open", "refuted": "bad"}
-IN_SAMPLE: Mapping[bool | None, str] = {True: "reached", False: "not reached", None: "not decidable"}
 NO_DISPOSITION = "none recorded: the tool recommends, a person decides on the lot"
 CAUTION_CODES = ("geometry_only", "who_decides")
 """Notes that every output prints among its cautions."""
@@ -156,15 +158,6 @@ def disposition_text(result: LotResult) -> str:
 
 
 # --- sampling ------------------------------------------------------------------------------------
-
-
-def share_text(share: float) -> str:
-    """A share in percent, three digits.
-
-    >>> share_text(0.0042653), share_text(0.1745958), share_text(0.05)
-    ('0.427 %', '17.5 %', '5 %')
-    """
-    return f"{100 * share:.3g} %"
 
 
 def of_hundred(probability: float) -> str:
@@ -363,7 +356,7 @@ def gear_table(result: LotResult, most: int, *, caption: str = "") -> doc.Table:
                 least,
                 _indicated(gear, grade),
                 class_text(gear.class_proven, False),
-                MASTER_WORDS[gear.master_quality],
+                STATE_OF_MASTER_QUALITY[gear.master_quality],
             )
         )
     return doc.Table(caption, columns, tuple(rows), notes=tuple(_gear_notes(result, shown)))
@@ -586,7 +579,7 @@ def master_lines(master: MasterQualityOfLot) -> tuple[str, ...]:
     return (
         f"Criterion of this job: class {master.class_} or better in {symbols}; no standard defines master "
         "quality.",
-        f"In the sample: {IN_SAMPLE[master.in_sample]}; {master.proven} proven, {master.refuted} proven "
+        f"In the sample: {MASTER_QUALITY[master.in_sample]}; {master.proven} proven, {master.refuted} proven "
         "not to be.",
         f"In the lot: {master.in_lot}; {master.sentence}.",
     )

@@ -28,14 +28,9 @@ from gearqa.report.blocks.document import (
 )
 from gearqa.report.grading import lot_sheet
 from gearqa.report.grading.page import build_sheets, file_name, sheet_documents
-from gearqa.report.grading.words import (
-    CONFORMITY,
-    MASTER_QUALITY,
-    gear_verdict,
-    parameter_table,
-    shown_value,
-)
+from gearqa.report.grading.words import gear_verdict, parameter_table, shown_value
 from gearqa.symbols import PARAMETERS
+from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY
 
 Kind = TypeVar("Kind")
 

@@ -1,0 +1,40 @@
+"""How sentences begin, end and name things."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from gearqa.symbols import PARAMETERS
+
+_SYMBOL = re.compile("|".join(sorted((p.symbol for p in PARAMETERS.values()), key=len, reverse=True)))
+
+
+def sentence(text: str) -> str:
+    """The text with a capital first letter and a full stop; a symbol is no word and keeps its case.
+
+    >>> sentence("left profile slope loses 0.05 µm per part"), sentence("fHα over the full span: 4.2 µm.")
+    ('Left profile slope loses 0.05 µm per part.', 'fHα over the full span: 4.2 µm.')
+    """
+    text = text.rstrip(".")
+    head = text[:1] if _SYMBOL.match(text) else text[:1].upper()
+    return f"{head}{text[1:]}."
+
+
+def listed(words: Iterable[str]) -> str:
+    """Words in a row, the last joined by `and`.
+
+    >>> listed(["a"]), listed(["a", "b", "c"])
+    ('a', 'a, b and c')
+    """
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def symbols_text(keys: Iterable[str]) -> str:
+    """Printed symbols of parameters in a row.
+
+    >>> symbols_text(["single_pitch", "runout"])
+    'fp, Fr'
+    """
+    return ", ".join(PARAMETERS[key].symbol for key in keys)
