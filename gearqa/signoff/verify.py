@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
+import orjson
+
 from gearqa.errors import GearqaError, RecordError
 from gearqa.model.lot import Disposition, Exclusion, LotOptions
 from gearqa.model.measurement import Production
@@ -15,7 +17,7 @@ from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
 from gearqa.reading.rows.digests import sha256_of
-from gearqa.results.jsonio import gear_table, header_table
+from gearqa.results.jsonio import dumps, gear_table, header_table
 from gearqa.results.plain_tables import plain
 from gearqa.signoff.key_files import check_signature, fingerprint
 from gearqa.signoff.lot import sign_off
@@ -358,7 +360,9 @@ def recompute(record: Mapping[str, Any], again: Regraded) -> dict[str, Any]:
         document["software"] = kept["software"]  # told apart, see _versions
         document["inputs"] = lot["inputs"]  # checked against the files themselves, see _files
         document["warnings"] = _without_listing(document["warnings"], kept["warnings"])
-    return {"part_file": again.part.model_dump(mode="json", by_alias=True), "grade": grade, "lot": table}
+    part = again.part.model_dump(mode="json", by_alias=True)
+    found: dict[str, Any] = orjson.loads(dumps({"part_file": part, "grade": grade, "lot": table}))
+    return found
 
 
 def _without_listing(found: list[dict[str, Any]], kept: list[dict[str, Any]]) -> list[dict[str, Any]]:
