@@ -221,6 +221,8 @@ def outcome(folder: Path, fast: bool, chunk: int) -> Any:
 @example(foul=b"serial,space,radial_um,note\nA,3,1,a,b\nA,4,1,c\nA,5,1\n", chunk=99)
 @example(foul=b'serial,space,radial_um\n"A\n#",3,1\nB,4,1\n', chunk=1)
 @example(foul=b"serial,space,radial_um\r\nA,3,1\r\n\rB,4,1", chunk=1)
+@example(foul=b"serial,space,radial_um\nA,3,1\n\xef\xbb\xbfB,4,1\n", chunk=1)
+@example(foul=b"serial,space,radial_um\n\xef\xbb\xbfB,4,1\n", chunk=9)
 @settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_both_readers_agree_on_any_text(foul: bytes, chunk: int) -> None:
     with tempfile.TemporaryDirectory() as name:

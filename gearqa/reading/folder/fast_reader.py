@@ -159,6 +159,8 @@ class FastReader:
         plain = Block(data, block.start)
         if b"#" in data and _COMMENT.search(data):
             return plain
+        if data.startswith(codecs.BOM_UTF8):  # pandas would drop it, which only the start of a file allows
+            return plain
         rows = self._layout.parse(data, self.source)
         if rows is None:
             return plain
