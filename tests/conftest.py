@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 from typing import Any
 
 from hypothesis import settings
@@ -10,6 +11,9 @@ from hypothesis import settings
 # A deadline would make the machine's load decide; in CI the same examples run every time.
 settings.register_profile("gearqa", deadline=None, derandomize=bool(os.environ.get("CI")))
 settings.load_profile("gearqa")
+
+# A shell starts what runs in the background deaf to Ctrl-C, and programs that tests start would inherit that.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 KINDS = ("published", "independent", "regression")
 
