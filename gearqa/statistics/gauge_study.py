@@ -224,7 +224,6 @@ def reference_gear_study(
     reference_uncertainty: float | None = None,
     *,
     limits: tuple[float, float] | None = None,
-    part_difference: float = 0.0,
     confidence: float = 0.95,
 ) -> ReferenceGearStudy:
     r"""Bias, spread and indices of an instrument on a gear with a calibrated value.
@@ -246,8 +245,6 @@ def reference_gear_study(
         Its expanded uncertainty, k = 2. [um]
     limits : tuple of float, or None
         Lower and upper limit of the drawing, for Cg and Cgk; None for a one-sided limit. [um]
-    part_difference : float
-        Standard uncertainty of what differs between the calibrated gear and the product. [um]
     confidence : float
         Of the interval of the bias. [-]
 
@@ -284,7 +281,7 @@ def reference_gear_study(
         Cg, Cgk = 0.2 * T / (6 * sd), (0.1 * T - abs(bias)) / (3 * sd)
     U = None
     if reference_uncertainty is not None:
-        U = 2 * math.sqrt(sd**2 + (reference_uncertainty / 2) ** 2 + part_difference**2) + abs(bias)
+        U = 2 * math.sqrt(sd**2 + (reference_uncertainty / 2) ** 2) + abs(bias)
     return ReferenceGearStudy(
         n, mean, bias, (bias - half, bias + half), abs(bias) > half, sd, Cg, Cgk, U, n < 25
     )

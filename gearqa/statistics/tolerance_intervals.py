@@ -46,10 +46,8 @@ def one_sided_factor(n: float, coverage: float, confidence: float = 0.95, df: fl
     ) / root  # fmt: skip
 
 
-def distribution_free_sample_size(
-    coverage: float, confidence: float = 0.95, *, two_sided: bool = False
-) -> int:
-    """Smallest sample whose extreme values are tolerance limits, whatever the distribution.
+def distribution_free_sample_size(coverage: float, confidence: float = 0.95) -> int:
+    """Smallest sample whose largest value is a tolerance limit, whatever the distribution.
 
     ISO 16269-6:2014, distribution-free (from memory); Wilks, Ann. Math. Statist. 12 (1941) 91.
 
@@ -59,62 +57,21 @@ def distribution_free_sample_size(
         Share of the population to be covered. [-]
     confidence : float
         Confidence level. [-]
-    two_sided : bool
-        Between smallest and largest value, instead of below the largest. [-]
 
     Returns
     -------
     int
-        Sample size. [-]
+        Smallest n with 1 - coverage^n at least the confidence. [-]
 
     Examples
     --------
-    >>> distribution_free_sample_size(0.99), distribution_free_sample_size(0.95, two_sided=True)
-    (299, 93)
+    >>> distribution_free_sample_size(0.99), distribution_free_sample_size(0.95)
+    (299, 59)
     """
-    n = 1 if not two_sided else 2
-    step = 1
-    while distribution_free_confidence(n + step, coverage, two_sided=two_sided) < confidence:
-        n, step = n + step, 2 * step
-    low, high = n, n + step
-    if distribution_free_confidence(low, coverage, two_sided=two_sided) >= confidence:
-        return low
-    while high - low > 1:
-        middle = (low + high) // 2
-        if distribution_free_confidence(middle, coverage, two_sided=two_sided) >= confidence:
-            high = middle
-        else:
-            low = middle
-    return high
-
-
-def distribution_free_confidence(n: int, coverage: float, *, two_sided: bool = False) -> float:
-    """Confidence that the extreme values of a sample enclose a share, whatever the distribution.
-
-    ISO 16269-6:2014, distribution-free (from memory); Wilks, Ann. Math. Statist. 12 (1941) 91.
-
-    Parameters
-    ----------
-    n : int
-        Sample size. [-]
-    coverage : float
-        Share of the population. [-]
-    two_sided : bool
-        Between smallest and largest value, instead of below the largest. [-]
-
-    Returns
-    -------
-    float
-        1 - p^n, or 1 - n p^(n-1) + (n-1) p^n. [-]
-
-    Examples
-    --------
-    >>> round(distribution_free_confidence(299, 0.99), 4)
-    0.9505
-    """
-    if two_sided:
-        return 1 - n * coverage ** (n - 1) + (n - 1) * coverage**n
-    return 1 - coverage**n
+    n = max(1, math.ceil(math.log1p(-confidence) / math.log(coverage)) - 1)
+    while 1 - coverage**n < confidence:
+        n += 1
+    return n
 
 
 def distribution_free_coverage(n: int, confidence: float = 0.95) -> float:

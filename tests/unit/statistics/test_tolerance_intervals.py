@@ -37,8 +37,7 @@ def test_handbook_example() -> None:
 @pytest.mark.parametrize("row", load("statistics_distribution_free").params())
 def test_distribution_free_sample_size(row: dict[str, str]) -> None:
     coverage, confidence = float(row["coverage"]), float(row["confidence"])
-    assert ti.distribution_free_sample_size(coverage, confidence) == int(row["one_sided"])
-    assert ti.distribution_free_sample_size(coverage, confidence, two_sided=True) == int(row["two_sided"])
+    assert ti.distribution_free_sample_size(coverage, confidence) == int(row["n"])
 
 
 @pytest.mark.independent
@@ -49,9 +48,11 @@ def test_distribution_free_one_sided_size_in_closed_form() -> None:
             assert n == math.ceil(math.log(1 - confidence) / math.log(coverage) - 1e-12)
 
 
-def test_coverage_and_confidence_of_extremes_turn_each_other_round() -> None:
+def test_coverage_of_the_largest_value_turns_the_sample_size_round() -> None:
     share = ti.distribution_free_coverage(37, 0.95)
-    assert ti.distribution_free_confidence(37, share) == pytest.approx(0.95, abs=1e-12)
+    assert 1 - share**37 == pytest.approx(0.95, abs=1e-12)
+    assert ti.distribution_free_sample_size(share - 1e-9) == 37
+    assert ti.distribution_free_sample_size(share + 1e-9) == 38
 
 
 @pytest.mark.independent
