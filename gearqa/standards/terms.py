@@ -34,6 +34,6 @@ class Terms(NamedTuple):
         """Decorator that puts the factors where the docstring has their names as <name>."""
         text = function.__doc__ or ""
         for name, factor in self._asdict().items():
-            text = text.replace(f"<{name}>", f"{factor:g}")
+            text = text.replace(f"<{name}>", str(factor))
         function.__doc__ = text
         return function
