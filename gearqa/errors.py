@@ -198,6 +198,14 @@ def problem_lines(problems: Iterable[Problem]) -> list[str]:
     return lines
 
 
+class ArgumentError(GearqaError, ValueError):
+    """An argument that a job cannot take; `argument` is its name."""
+
+    def __init__(self, argument: str, message: str, *, hint: str = "") -> None:
+        super().__init__(message, hint=hint)
+        self.argument = argument
+
+
 class InputError(GearqaError, ValueError):
     """One or more inputs cannot be used; `problems` holds all of them, not the first."""
 

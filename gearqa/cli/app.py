@@ -10,7 +10,6 @@ import contextlib
 import gc
 import importlib
 import os
-import shlex
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -101,16 +100,12 @@ def _no_such_command(args: Sequence[str]) -> str:
 
     word = args[0]
     if Path(word).exists():
+        from gearqa.jobs.folders import grade_line
+
         return f"'{word}' is not a command; meant was: {grade_line(word, args[1:])}"
     near = get_close_matches(word, COMMANDS, n=1)
     nearest = f"; nearest: gearqa {near[0]}" if near else ""
     return f"'{word}' is not a command{nearest}. Commands: {', '.join(COMMANDS)}"
-
-
-def grade_line(path: str, rest: Sequence[str] = ()) -> str:
-    """Return the command line that grades `path`: the folder itself, or the folder of a file."""
-    folder = path if Path(path).is_dir() else str(Path(path).parent)
-    return shlex.join(["gearqa", "grade", folder, *rest])
 
 
 def run(argv: Sequence[str]) -> int:

@@ -72,9 +72,9 @@ def from_folders(
 ) -> Gears:
     """Grade folders, one after the other; only observations are kept, not the gears."""
     from gearqa.cli.progress import Progress
-    from gearqa.cli.reading import open_folder, require_folder
     from gearqa.drift.observations import UNKNOWN_GRINDER, observations_from_results
     from gearqa.evaluation.evaluate import evaluate
+    from gearqa.jobs.folders import open_folder, require_folder
 
     for folder in folders:
         require_folder(folder)

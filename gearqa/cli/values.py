@@ -10,6 +10,8 @@ from typing import Any, Literal, get_args, get_origin
 import typer
 from typer.core import TyperCommand
 
+from gearqa.errors import ArgumentError
+
 
 def _number(word: str) -> float:
     try:
@@ -85,7 +87,23 @@ def with_plain_values(params: list[Any]) -> list[Any]:
 
 
 class Command(TyperCommand):
-    """A command whose words and numbers are read by this module."""
+    """A command whose words and numbers are read by this module.
+
+    An argument that the job behind it cannot take is an error of usage.
+    """
 
     def get_params(self, ctx: Any) -> list[Any]:
         return with_plain_values(super().get_params(ctx))
+
+    def invoke(self, ctx: Any) -> Any:
+        try:
+            return super().invoke(ctx)
+        except ArgumentError as error:
+            raise typer.BadParameter(str(error), ctx=ctx, param_hint=self._written(error.argument)) from error
+
+    def _written(self, argument: str) -> str:
+        """An argument of a job as the command line writes it."""
+        for param in self.params:
+            if param.name == argument and param.param_type_name == "argument":
+                return param.metavar or argument.upper()
+        return f"--{argument.replace('_', '-')}"

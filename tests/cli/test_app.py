@@ -102,7 +102,7 @@ def test_every_error_becomes_a_status_and_a_message(monkeypatch, capsys, error, 
     def fail(*args, **options):
         raise error
 
-    monkeypatch.setattr("gearqa.cli.reading.open_folder", fail)
+    monkeypatch.setattr("gearqa.jobs.folders.open_folder", fail)
     assert app.run(["grade", "."]) == status
     out, err = capsys.readouterr()
     assert out == ""
@@ -111,7 +111,7 @@ def test_every_error_becomes_a_status_and_a_message(monkeypatch, capsys, error, 
 
 
 def test_traceback_on_request_anywhere(monkeypatch, capsys):
-    monkeypatch.setattr("gearqa.cli.reading.require_folder", lambda folder: 1 / 0)
+    monkeypatch.setattr("gearqa.jobs.folders.require_folder", lambda folder: 1 / 0)
     assert app.run(["grade", "--traceback", "."]) == 70
     assert "Traceback" in capsys.readouterr().err
     assert app.run(["--traceback", "grade", "."]) == 70

@@ -20,7 +20,7 @@ PROGRAM = """
 import os, sys
 from importlib import import_module
 from gearqa import __main__
-from gearqa.cli import reading
+from gearqa.jobs import folders as reading
 from gearqa.results import outputs as atomic
 evaluate = import_module("gearqa.evaluation.evaluate")
 

@@ -64,8 +64,8 @@ def command(
     """
     from gearqa.cli.console import tell_notices, terminal
     from gearqa.cli.progress import Progress
-    from gearqa.cli.reading import open_folder, require_folder
     from gearqa.evaluation.evaluate import LotCounter, evaluate, grade_header
+    from gearqa.jobs.folders import open_folder, require_folder
     from gearqa.results.outputs import Outputs
 
     wanted = Wanted(json, csv, csv_rows, csv_style, html, pdf, paper, sheets, sheet_folder)

@@ -65,8 +65,8 @@ def add(
     """
     from gearqa.cli.console import tell
     from gearqa.cli.progress import Progress
-    from gearqa.cli.reading import require_folder
     from gearqa.history.intake import FolderToAdd, add_folders
+    from gearqa.jobs.folders import require_folder
     from gearqa.report.history.words import intake_sentence
     from gearqa.wording.numbers import count_text
 

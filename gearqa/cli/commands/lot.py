@@ -102,8 +102,8 @@ def command(
     from gearqa.cli import lot_inputs
     from gearqa.cli.console import tell_notices, terminal
     from gearqa.cli.progress import Progress
-    from gearqa.cli.reading import open_folder, require_folder
     from gearqa.evaluation.evaluate import evaluate, grade_header
+    from gearqa.jobs.folders import open_folder, require_folder
     from gearqa.model.lot import LotOptions
     from gearqa.report.grading.words import WIDE
     from gearqa.results.outputs import Outputs

@@ -35,7 +35,7 @@ def command(
 
     Exit status: 0 nothing that was checked differs; 1 something differs; 2 it cannot be read.
     """
-    from gearqa.cli.reading import require_folder
+    from gearqa.jobs.folders import require_folder
     from gearqa.report.lot.verification import verification_lines
     from gearqa.signoff.key_files import load_public_key
     from gearqa.signoff.record import changed_line, load_record

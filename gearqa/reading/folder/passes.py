@@ -61,8 +61,8 @@ _LOCATED_SERIES: Final = 500
 def read_folder(
     folder: Path | str,
     *,
-    part: Part | Path | None = None,
-    columns: Path | None = None,
+    part: Part | Path | str | None = None,
+    columns: Path | str | None = None,
     serials: Sequence[str] = (),
     chunk_rows: int = 500_000,
 ) -> Inspection:
@@ -94,6 +94,8 @@ def read_folder(
         If only the part file or the column map is at fault.
     """
     wanted = (serials,) if isinstance(serials, str) else serials
+    part = Path(part) if isinstance(part, str) else part
+    columns = Path(columns) if isinstance(columns, str) else columns
     return _Reading(Path(folder), chunk_rows, new_store()).run(part, columns, wanted)
 
 

@@ -1,0 +1,46 @@
+"""Inspection folders of a job: opened, with the way out when the argument is not one."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from gearqa.errors import ArgumentError
+
+if TYPE_CHECKING:
+    from gearqa.reading.folder.inspection import Inspection
+
+
+def open_folder(
+    folder: str | Path,
+    *,
+    part: str | Path | None = None,
+    columns: str | Path | None = None,
+    serials: Sequence[str] | None = None,
+) -> Inspection:
+    """Read an inspection folder; use the result as a context manager."""
+    from gearqa.reading.folder.passes import read_folder
+
+    require_folder(folder)
+    return read_folder(folder, part=part, columns=columns, serials=tuple(serials or ()))
+
+
+def require_folder(folder: str | Path) -> None:
+    """Raise ArgumentError, which says what was meant, unless `folder` is one."""
+    folder = Path(folder)
+    if folder.is_dir():
+        return
+    if folder.exists():
+        line = grade_line(str(folder))
+        message = f"'{folder}' is a file; a folder is graded as a whole. Meant was: {line}"
+    else:
+        message = f"'{folder}' does not exist; to start one: gearqa new {folder}"
+    raise ArgumentError("folder", message)
+
+
+def grade_line(path: str, rest: Sequence[str] = ()) -> str:
+    """Return the command line that grades `path`: the folder itself, or the folder of a file."""
+    folder = path if Path(path).is_dir() else str(Path(path).parent)
+    return shlex.join(["gearqa", "grade", folder, *rest])
