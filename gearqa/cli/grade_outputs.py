@@ -8,9 +8,12 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Literal, Protocol
 
 import typer
+
+from gearqa.errors import ReportError
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
@@ -18,6 +21,7 @@ if TYPE_CHECKING:
     from gearqa.model.measurement import GearMeasurement
     from gearqa.model.part import Part
     from gearqa.model.results import GearResult, GradeHeader, LotSummary
+    from gearqa.report.blocks.document import Document
     from gearqa.report.grading.sheet_job import GearInput, SheetAids
     from gearqa.results.csvio import Style
     from gearqa.results.outputs import Outputs
@@ -105,7 +109,7 @@ class _Report:
     """One report of all gears, as a page, as a PDF, or both."""
 
     def __init__(self, outputs: Outputs, wanted: Wanted, drawn: _Drawn, *, quiet: bool) -> None:
-        self._wanted, self._drawn, self._quiet = wanted, drawn, quiet
+        self._outputs, self._wanted, self._drawn, self._quiet = outputs, wanted, drawn, quiet
         self._html = outputs.open(wanted.html) if wanted.html is not None else None
         self._pdf = outputs.open(wanted.pdf) if wanted.pdf is not None else None
 
@@ -128,10 +132,34 @@ class _Report:
             with Progress("writing the page", "sheets", quiet=self._quiet) as progress:
                 write_html(self._html, document, progress=progress.at)
         if self._pdf is not None:
-            from gearqa.report.render.pdf import write_pdf
+            self._write_pdf(self._pdf, document)
 
-            with Progress("setting the PDF", "sheets", quiet=self._quiet) as progress:
-                write_pdf(self._pdf, document, paper=self._wanted.paper, progress=progress.at)
+    def _write_pdf(self, first: BinaryIO, document: Document) -> None:
+        """The PDF asked for, and beside it, numbered from 2 on, what one file has no room for."""
+        from gearqa.cli.console import tell
+        from gearqa.cli.progress import Progress
+        from gearqa.report.render.pdf import write_pdf_files
+
+        target = Path(self._wanted.pdf or "")
+
+        def numbered(number: int) -> Path:
+            return target.with_stem(f"{target.stem}-{number}")
+
+        def open_file(number: int) -> BinaryIO:
+            if number == 1:
+                return first
+            if self._wanted.pdf == "-":
+                raise ReportError(
+                    "the PDF of so many charts takes several files, standard output takes one",
+                    hint="give --pdf a file name, or choose fewer charts: --sheets worst",
+                )
+            return self._outputs.open(str(numbered(number)))
+
+        with Progress("setting the PDF", "sheets", quiet=self._quiet) as progress:
+            count = write_pdf_files(open_file, document, paper=self._wanted.paper, progress=progress.at)
+        if count > 1:
+            last = f" to {numbered(count)}" if count > 2 else ""
+            tell(f"the PDF takes {count} files: {target} and {numbered(2)}{last}")
 
 
 class _SheetFolder:

@@ -8,11 +8,10 @@ same bytes for the same document.
 from __future__ import annotations
 
 import json
-from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import cache
 from importlib.resources import files
-from io import BytesIO
 from typing import Any, BinaryIO, Literal
 
 from gearqa.errors import ReportError
@@ -20,7 +19,6 @@ from gearqa.report.blocks import document as doc
 from gearqa.report.draw.palette import INKS
 from gearqa.report.render.glyphs import font_folder, font_safe
 from gearqa.report.render.html import Progress
-from gearqa.report.render.pdf_join import PdfJoiner
 from gearqa.wording.safety import SIMULATED_BANNER
 from gearqa.wording.visible import breakable, visible
 
@@ -32,20 +30,14 @@ LONGEST_WORD = 66
 """Characters of a word that fit a line; a digest of 64 is not broken, so that it can be copied."""
 LONGEST_NAME = 24
 """The same for the names of table rows."""
-AT_ONCE = 2
-"""Portions typeset side by side: the library computes without holding the interpreter."""
-PORTION = 3
-"""Sheets typeset at once: more need more memory, fewer repeat the fonts more often."""
+FILE_CHARTS = 10_000_000
+"""Characters of charts typeset as one file: about 100 gears with four teeth measured, and 1 GB of memory."""
+RUNS_REMEMBERED = 11
+"""Runs of the typesetting library until it gives back the memory of an earlier one."""
 
 
-def write_pdf(
-    stream: BinaryIO,
-    document: doc.Document,
-    *,
-    paper: Paper = "a4",
-    progress: Progress | None = None,
-) -> None:
-    """Write the document as one PDF, typeset in portions so that memory stays bounded.
+def write_pdf(stream: BinaryIO, document: doc.Document, *, paper: Paper = "a4") -> None:
+    """Write the document as one PDF, typeset whole.
 
     Parameters
     ----------
@@ -55,100 +47,92 @@ def write_pdf(
         What to print.
     paper : {"a4", "letter"}
         Size of the page.
-    progress : callable, optional
-        Called after each portion with the number of sheets done and their total.
 
     Raises
     ------
     ReportError
         If the typesetting library refuses the document.
     """
-    total = len(document.sheets)
-    joiner, done = PdfJoiner(stream), 0
-    for sheets, typeset in _typeset_all(document, paper):
-        joiner.add(typeset)
-        done += sheets
-        if progress is not None:
-            progress(done, total)
-    joiner.finish()
+    stream.write(pdf_bytes(document, paper))
 
 
-def write_sheet_folder(
-    open_file: Callable[[str], BinaryIO],
-    documents: Iterable[tuple[str, doc.Document]],
+def write_pdf_files(
+    open_file: Callable[[int], BinaryIO],
+    document: doc.Document,
     *,
     paper: Paper = "a4",
-    progress: Callable[[int], None] | None = None,
-) -> None:
-    """Write one PDF per document.
+    progress: Progress | None = None,
+) -> int:
+    """Write the document as one PDF or, where its charts are too many for that, as several.
 
     Parameters
     ----------
     open_file : callable
-        Gives an open binary stream for a file name, such as `OT-0007.pdf`; the caller decides where
-        the file lies and sees to it that it appears whole or not at all.
-    documents : iterable of (str, Document)
-        File name without its ending, and what to print: see `sheet_model.sheet_documents`.
+        Gives an open binary stream for the number of a file, from 1 on.
+    document : Document
+        What to print.
     paper : {"a4", "letter"}
         Size of the page.
     progress : callable, optional
-        Called with the number of files done.
+        Called after each file with the number of sheets done and their total.
+
+    Returns
+    -------
+    int
+        Number of files.
+
+    Raises
+    ------
+    ReportError
+        If the typesetting library refuses the document.
     """
-    for number, (name, document) in enumerate(documents, 1):
-        write_pdf(open_file(f"{name}.pdf"), document, paper=paper)
+    parts, done = split(document), 0
+    for number, part in enumerate(parts, 1):
+        write_pdf(open_file(number), part, paper=paper)
+        done += len(part.sheets)
         if progress is not None:
-            progress(number)
+            progress(done, len(document.sheets))
+        if number < len(parts):
+            _forget()
+    return len(parts)
+
+
+def split(document: doc.Document) -> list[doc.Document]:
+    """The document as parts that each can be typeset in bounded memory, cut between sheets."""
+    parts: list[list[doc.Sheet]] = [[]]
+    charts = 0
+    for sheet in document.sheets:
+        size = sum(
+            len(block.svg)
+            for section in sheet.sections for block in section.blocks if isinstance(block, doc.Figure)
+        )  # fmt: skip
+        if parts[-1] and charts + size > FILE_CHARTS:
+            parts.append([])
+            charts = 0
+        parts[-1].append(sheet)
+        charts += size
+    if len(parts) == 1:
+        return [document]
+    return [
+        replace(document, title=f"{document.title}, file {number} of {len(parts)}", sheets=tuple(sheets))
+        for number, sheets in enumerate(parts, 1)
+    ]
 
 
 def pdf_bytes(document: doc.Document, paper: Paper = "a4") -> bytes:
     """The document as the bytes of a PDF file."""
-    stream = BytesIO()
-    write_pdf(stream, document, paper=paper)
-    return stream.getvalue()
-
-
-def _portions(sheets: Sequence[doc.Sheet]) -> Iterator[tuple[doc.Sheet, ...]]:
-    """Sheets that are typeset together."""
-    for start in range(0, len(sheets), PORTION):
-        yield tuple(sheets[start : start + PORTION])
-
-
-def _typeset_all(document: doc.Document, paper: Paper) -> Iterator[tuple[int, bytes]]:
-    """All portions in order, some at once: number of sheets, and their PDF."""
-    portions = list(_portions(document.sheets))
-    if len(portions) == 1:
-        yield len(portions[0]), _typeset(document, portions[0], paper)
-        return
-    from concurrent.futures import Future, ThreadPoolExecutor
-
-    _fonts()
-    with ThreadPoolExecutor(AT_ONCE) as pool:
-        waiting: deque[tuple[int, Future[bytes]]] = deque()
-        try:
-            for sheets in portions:
-                waiting.append((len(sheets), pool.submit(_typeset, document, sheets, paper)))
-                if len(waiting) > AT_ONCE:
-                    count, typeset = waiting.popleft()
-                    yield count, typeset.result()
-            for count, typeset in waiting:
-                yield count, typeset.result()
-        finally:
-            pool.shutdown(wait=False, cancel_futures=True)
-
-
-def _typeset(document: doc.Document, sheets: Sequence[doc.Sheet], paper: Paper) -> bytes:
-    """Some sheets of the document as a PDF of their own."""
     import typst
 
-    data = json.dumps(_document(document, sheets, paper), ensure_ascii=False)
-    try:
-        return _compile(font_safe(data))
-    except typst.TypstError:
+    problem = None
+    for careful in (False, True):
         # Scripts whose letters join can need forms that the font lacks: then letters by number.
         try:
-            return _compile(font_safe(data, careful=True))
+            return _compile(
+                font_safe(json.dumps(_document(document, paper), ensure_ascii=False), careful=careful)
+            )
         except typst.TypstError as error:
-            raise ReportError(f"the PDF could not be typeset: {error.message}") from error
+            problem = error
+    raise ReportError(f"the PDF could not be typeset: {problem}") from problem
 
 
 @cache
@@ -168,7 +152,15 @@ def _compile(data: str) -> bytes:
     )  # fmt: skip
 
 
-def _document(document: doc.Document, sheets: Sequence[doc.Sheet], paper: Paper) -> dict[str, Any]:
+def _forget() -> None:
+    """Let the typesetting library give back the memory of the last file before the next is set."""
+    import typst
+
+    for _ in range(RUNS_REMEMBERED):
+        typst.compile(b"", format="svg", font_paths=_fonts(), ignore_system_fonts=True)
+
+
+def _document(document: doc.Document, paper: Paper) -> dict[str, Any]:
     ids = {sheet.id for sheet in document.sheets if sheet.id}
     return {
         "title": visible(document.title),
@@ -197,7 +189,7 @@ def _document(document: doc.Document, sheets: Sequence[doc.Sheet], paper: Paper)
                     for section in sheet.sections
                 ],
             }
-            for number, sheet in enumerate(sheets, 1)
+            for number, sheet in enumerate(document.sheets, 1)
         ],
     }  # fmt: skip
 

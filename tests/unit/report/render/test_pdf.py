@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import re
 import subprocess
+import sys
 from io import BytesIO
 from pathlib import Path
+from typing import BinaryIO
 
 import pytest
 from outside import needs_poppler
 from sheet_factory import document_of, html_of, made, measured, part_of
 
-from gearqa.errors import ReportError
-from gearqa.report.blocks.document import Document, Paragraph, Section, Sheet, Span, plain
-from gearqa.report.render import pdf, pdf_join
+from gearqa.report.blocks.document import Bullets, Document, Figure, Paragraph, Section, Sheet, Span, plain
+from gearqa.report.render import pdf
 from gearqa.report.render.glyphs import font_safe, printable
-from gearqa.report.render.pdf import pdf_bytes, write_pdf
+from gearqa.report.render.html import Progress
+from gearqa.report.render.pdf import pdf_bytes, write_pdf, write_pdf_files
 
 pytestmark = needs_poppler
 
@@ -28,14 +30,8 @@ def tool(name: str, data: bytes, folder: Path, *options: str) -> str:
     return done.stdout.decode()
 
 
-def small(text: str = "x", sheets: int = 1) -> Document:
-    return Document(
-        "Title", "Head", "Foot",
-        tuple(
-            Sheet(f"Sheet {k}", (Section("Part", (Paragraph(text),)),), id=f"s-{k}", head=f"Serial {k}")
-            for k in range(1, sheets + 1)
-        ),
-    )  # fmt: skip
+def small(text: str) -> Document:
+    return Document("Title", "Head", "Foot", (Sheet("Sheet", (Section("Part", (Paragraph(text),)),)),))
 
 
 @pytest.fixture(scope="module")
@@ -67,10 +63,14 @@ def test_tagged_with_title_and_alternative_texts(sheet: bytes, tmp_path: Path) -
     info = tool("pdfinfo", sheet, tmp_path)
     assert re.search(r"Tagged: +yes", info)
     assert re.search(r"Title: +Inspection sheet, gear S-1", info)
-    assert b"pdfuaid:part>1<" in sheet
+    meta = tool("pdfinfo", sheet, tmp_path, "-meta")
+    assert "<pdfuaid:part>1<" in meta
+    assert "<dc:language><rdf:Bag><rdf:li>en<" in meta
     structure = tool("pdfinfo", sheet, tmp_path, "-struct")
+    assert structure.startswith("Document\n")
     assert structure.count("Figure") == 6
-    assert len(re.findall(rb"/S/Figure/P \d+ 0 R/Alt[(<]", sheet)) == 6
+    assert len(re.findall(r"/Scope /Column", structure)) >= 10
+    assert len(re.findall(rb"/Alt\s*[(<]", sheet)) == 6
 
 
 @pytest.mark.parametrize(("paper", "size"), [("a4", "595.276 x 841.89"), ("letter", "612 x 792")])
@@ -143,72 +143,125 @@ def test_a_missing_glyph_is_never_an_empty_box() -> None:
     assert font_safe("שלום", careful=True) == "⟨U+05E9⟩⟨U+05DC⟩⟨U+05D5⟩⟨U+05DD⟩"
 
 
-def test_portions_are_joined_into_one_tagged_document(
+SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><path d="M1 1h7v7z"/></svg>'
+
+
+def linked(sheets: int = 8) -> Document:
+    """A first sheet with links to all others, each with one chart."""
+    ids = [f"s-{k}" for k in range(1, sheets + 1)]
+    links = Bullets(tuple((Span(f"to {one}", target=one),) for one in (*ids, "nowhere")))
+    chart = Figure(SQUARE, "Chart", "A square")
+    others = (
+        Sheet(f"Sheet {one}", (Section("Part", (Paragraph(f"words of {one}"), chart)),), id=one, head=one)
+        for one in ids
+    )
+    first = Sheet("First", (Section("", (links,)),), id="first")
+    return Document("Title", "Head", "Foot", (first, *others))
+
+
+def links_and_bookmarks(data: bytes, folder: Path) -> tuple[list[tuple[str, int]], list[tuple[str, int]]]:
+    """Text and page of every link, title and page of every bookmark of the first level."""
+    path = folder / "linked.pdf"
+    path.write_bytes(data)
+    done = subprocess.run(["pdftohtml", "-xml", "-i", "-stdout", str(path)], capture_output=True, check=True)
+    xml = done.stdout.decode()
+    links = re.findall(r'<a href="[^"#]*#(\d+)">(.*?)</a>', xml)
+    marks = re.findall(r'^<item page="(\d+)">(.*?)</item>', xml, re.MULTILINE)
+    return [(t.strip(), int(k)) for k, t in links], [(t, int(k)) for k, t in marks]
+
+
+def test_links_and_bookmarks_lead_to_their_sheets(tmp_path: Path) -> None:
+    links, marks = links_and_bookmarks(pdf_bytes(linked()), tmp_path)
+    assert links == [(f"to s-{k}", k + 1) for k in range(1, 9)]
+    assert [mark for mark in marks if mark[0] != "Part"] == [
+        ("First", 1), *((f"Sheet s-{k}", k + 1) for k in range(1, 9)),
+    ]  # fmt: skip
+
+
+def test_one_file_has_every_page_and_the_fonts_once(tmp_path: Path) -> None:
+    data = pdf_bytes(linked())
+    assert re.search(r"Pages: +9\n", tool("pdfinfo", data, tmp_path))
+    assert "<xmpTPg:NPages>9<" in tool("pdfinfo", data, tmp_path, "-meta")
+    assert len(tool("pdffonts", data, tmp_path).splitlines()) == 2 + 2
+    assert tool("pdfinfo", data, tmp_path, "-struct-text").count("H1") == 9
+
+
+def test_what_the_library_wrote_is_passed_on_untouched(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("typst.compile", lambda *_, **__: b"%PDF-9.9 < any >bytes")
+    stream = BytesIO()
+    write_pdf(stream, linked())
+    assert stream.getvalue() == b"%PDF-9.9 < any >bytes"
+
+
+def split_files(document: Document, progress: Progress | None = None) -> list[bytes]:
+    """All files of a document, which must come numbered from 1 on."""
+    streams: list[BytesIO] = []
+
+    def open_file(number: int) -> BinaryIO:
+        streams.append(BytesIO())
+        assert number == len(streams)
+        return streams[-1]
+
+    assert write_pdf_files(open_file, document, progress=progress) == len(streams)
+    return [stream.getvalue() for stream in streams]
+
+
+def test_more_charts_than_one_file_takes_go_to_several(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    links = Sheet(
-        "First",
-        (Section("", (Paragraph((Span("to five", target="s-5"), Span(" nowhere", target="gone"))),)),),
-        id="s-0",
-    )
-    many = small("words (in) \\ brackets 1 0 R", sheets=8)
-    document = Document("Title", "Head", "Foot", (links, *many.sheets))
+    document = linked()
     whole = pdf_bytes(document)
-    monkeypatch.setattr(pdf, "PORTION", 2)
+    assert split_files(document) == [whole]
+    monkeypatch.setattr(pdf, "FILE_CHARTS", 3 * len(SQUARE))
     seen: list[tuple[int, int]] = []
-    stream = BytesIO()
-    write_pdf(stream, document, progress=lambda done, total: seen.append((done, total)))
-    joined = stream.getvalue()
-    assert seen == [(2, 9), (4, 9), (6, 9), (8, 9), (9, 9)]
-    assert tool("pdftotext", joined, tmp_path, "-layout") == tool("pdftotext", whole, tmp_path, "-layout")
-    assert tool("pdfinfo", joined, tmp_path, "-struct-text").count("H1") == 9
-    assert re.search(r"Pages: +9\n", tool("pdfinfo", joined, tmp_path))
-    dests = tool("pdfinfo", joined, tmp_path, "-dests")
-    assert re.search(r"   6 \[.*\] \"s-5\"", dests)
-    assert joined.count(b"/Dest(s-5)") == 1
-    assert b"gone" not in joined
-    assert b"<xmpTPg:NPages>9</xmpTPg:NPages>" in joined
+    files = split_files(document, lambda done, total: seen.append((done, total)))
+    assert seen == [(4, 9), (7, 9), (9, 9)]
+    assert split_files(document) == files
+    for number, (data, pages) in enumerate(zip(files, (4, 3, 2), strict=True), 1):
+        info = tool("pdfinfo", data, tmp_path)
+        assert re.search(rf"Title: +Title, file {number} of 3\n", info)
+        assert re.search(rf"Pages: +{pages}\n", info)
+        assert re.search(r"Tagged: +yes", info)
+    texts = [tool("pdftotext", data, tmp_path, "-layout") for data in files]
+    assert "".join(texts) == tool("pdftotext", whole, tmp_path, "-layout")
+    # A link to a sheet of another file would lead nowhere: it stays as text.
+    assert links_and_bookmarks(files[0], tmp_path)[0] == [(f"to s-{k}", k + 1) for k in (1, 2, 3)]
 
 
-def test_bookmarks_lead_through_all_portions(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pdf, "PORTION", 2)
-    data = pdf_bytes(small(sheets=5))
-    bodies = dict(re.findall(rb"\n(\d+) 0 obj\n(.*?)\nendobj", data, re.DOTALL))
-    root = next(body for body in bodies.values() if body.startswith(b"<</Type/Outlines"))
-    titles, number = [], re.search(rb"/First (\d+)", root).group(1)  # type: ignore[union-attr]
-    while number is not None:
-        body = bodies[number]
-        titles.append(re.search(rb"/Title\((.*?)\)", body).group(1))  # type: ignore[union-attr]
-        following = re.search(rb"/Next (\d+)", body)
-        if following:
-            back = re.search(rb"/Prev (\d+)", bodies[following.group(1)])
-            assert back is not None
-            assert back.group(1) == number
-        number = following.group(1) if following else None
-    assert titles == [b"Sheet %d" % k for k in range(1, 6)]
+def test_a_sheet_with_more_charts_than_a_file_takes_has_a_file_of_its_own(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(pdf, "FILE_CHARTS", 1)
+    assert [[sheet.id for sheet in part.sheets] for part in pdf.split(linked(3))] == [
+        ["first"], ["s-1"], ["s-2"], ["s-3"],
+    ]  # fmt: skip
 
 
-def test_cross_reference_table_points_at_every_object(monkeypatch: pytest.MonkeyPatch) -> None:
-    # ISO 32000-1:2008, 7.5.4: entries of exactly 20 bytes, offsets of `N 0 obj`.
-    monkeypatch.setattr(pdf, "PORTION", 1)
-    data = pdf_bytes(small(sheets=3))
-    start = int(re.search(rb"startxref\n(\d+)", data).group(1))  # type: ignore[union-attr]
-    size = int(re.match(rb"xref\n0 (\d+)\n", data[start:]).group(1))  # type: ignore[union-attr]
-    table = data[start:].split(b"\n", 2)[2]
-    live = 0
-    for number in range(1, size):
-        entry = table[20 * number : 20 * number + 20]
-        assert re.fullmatch(rb"\d{10} \d{5} [nf]\r\n", entry)
-        if entry[17:18] == b"n":
-            offset = int(entry[:10])
-            assert data[offset:].startswith(b"%d 0 obj\n" % number)
-            live += 1
-    assert live > 60
-
-
-def test_what_cannot_be_joined_is_refused() -> None:
-    with pytest.raises(ReportError, match="cannot be joined"):
-        pdf_join.PdfJoiner(BytesIO()).add(b"%PDF-1.4\nsomething else")
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="no /proc to read the peak memory from")
+def test_memory_of_a_file_is_given_back_before_the_next() -> None:
+    # Without it every file adds what the first one took; the library remembers its last runs.
+    code = """if True:
+    from pathlib import Path
+    from gearqa.report.blocks.document import Column, Document, Section, Sheet, Table
+    from gearqa.report.render import pdf
+    def used():
+        return int(Path("/proc/self/status").read_text().split("VmHWM:")[1].split()[0])
+    def set_one(k):
+        rows = tuple(tuple(f"{k} {row} {n}" for n in range(9)) for row in range(150))
+        table = Table('', tuple(Column(str(n)) for n in range(9)), rows)
+        pdf.pdf_bytes(Document(f"{k}", "", "", (Sheet("One", (Section("", (table,)),)),)))
+        pdf._forget()
+    pdf.pdf_bytes(Document("Warm", "", "", (Sheet("One", ()),)))
+    start = used()
+    set_one(0)
+    one = used() - start
+    for k in range(1, 5):
+        set_one(k)
+    print(one, used() - start)
+    """
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    one, five = map(int, done.stdout.split())
+    assert five < 2 * one
 
 
 def test_simulated_runs_across_every_page_of_long_tables(tmp_path: Path) -> None:
@@ -216,19 +269,3 @@ def test_simulated_runs_across_every_page_of_long_tables(tmp_path: Path) -> None
     pages = tool("pdftotext", pdf_bytes(document), tmp_path, "-layout").split("\f")[:-1]
     assert len(pages) >= 3
     assert all("SIMULATED" in page for page in pages)
-
-
-def test_one_file_a_document(tmp_path: Path) -> None:
-    seen: list[int] = []
-    files = {}
-
-    def open_file(name: str) -> BytesIO:
-        return files.setdefault(name, BytesIO())
-
-    pdf.write_sheet_folder(
-        open_file, [("a", small("one")), ("b", small("two"))], paper="letter", progress=seen.append
-    )
-    assert seen == [1, 2]
-    assert list(files) == ["a.pdf", "b.pdf"]
-    assert "two" in tool("pdftotext", files["b.pdf"].getvalue(), tmp_path)
-    assert "612 x 792" in tool("pdfinfo", files["b.pdf"].getvalue(), tmp_path)
