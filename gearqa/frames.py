@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
-from gearqa.model.results import FlankResult, GearResult, GradeResult, ParameterResult
-from gearqa.results.jsonio import GEAR_FIELDS, TRACE_FIELDS, key_of
+from gearqa.model.results import FlankResult, GearResult, GradeResult, ParameterResult, TraceResult
+from gearqa.results.entries import key_of
 from gearqa.symbols import PARAMETERS
 
 if TYPE_CHECKING:
     import pandas as pd
 
-GEAR_COLUMNS = tuple(
-    key_of(name) for name in GEAR_FIELDS if name not in {"not_assessed", "warnings", "parameters", "traces"}
-)
+NESTED = {"not_assessed", "warnings", "parameters", "traces", "pitch", "size", "production"}
+GEAR_FIELDS = tuple(one.name for one in fields(GearResult) if one.name not in NESTED)
+TRACE_FIELDS = tuple(one.name for one in fields(TraceResult))
 GRADED_FIELDS = (
     "value_um", "min_um", "max_um", "tooth", "class_", "class_exact", "beyond", "required_class",
     "tolerance_um", "conforms", "master_quality",
@@ -49,11 +50,8 @@ def gears_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
     result : GradeResult or iterable of GearResult
         What `gearqa.grade` or `gearqa.evaluation.evaluate` returned.
     """
-    rows = (
-        {key_of(name): getattr(gear, name) for name in GEAR_FIELDS if key_of(name) in GEAR_COLUMNS}
-        for gear in _gears(result)
-    )
-    return _frame(rows, GEAR_COLUMNS)
+    rows = ({key_of(name): getattr(gear, name) for name in GEAR_FIELDS} for gear in _gears(result))
+    return _frame(rows, map(key_of, GEAR_FIELDS))
 
 
 def parameters_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
@@ -104,9 +102,9 @@ def traces_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
     result : GradeResult or iterable of GearResult
         What `gearqa.grade` or `gearqa.evaluation.evaluate` returned.
     """
-    columns = ("serial", *TRACE_FIELDS, "label_mm")
+    columns = ("serial", *TRACE_FIELDS)
     rows = (
-        {"serial": gear.serial, **{name: getattr(trace, name) for name in columns[1:]}}
+        {"serial": gear.serial, **{name: getattr(trace, name) for name in TRACE_FIELDS}}
         for gear in _gears(result)
         for trace in gear.traces
     )

@@ -110,7 +110,9 @@ def _parameter(
             return ParameterResult(
                 symbol=PARAMETERS[key].symbol, flank=None, space=1, space_to=2, method="readings", **common
             )  # type: ignore[arg-type]
-        flanks[flank] = FlankResult(mean_um=(low + high) / 2, spread_um=high - low, **common)  # type: ignore[arg-type]
+        flanks[flank] = FlankResult(
+            symbol=PARAMETERS[key].symbol, mean_um=(low + high) / 2, spread_um=high - low, **common
+        )  # type: ignore[arg-type]
     if not flanks:
         return None
     name, one = max(flanks.items(), key=lambda pair: abs(pair[1].value_um))

@@ -226,7 +226,7 @@ def open_sinks(outputs: Outputs, wanted: Wanted, *, quiet: bool) -> list[Sink]:
     """Open the outputs that were asked for."""
     sinks: list[Sink] = []
     if wanted.json is not None:
-        from gearqa.results.jsonio import GradeJsonWriter
+        from gearqa.results.grade_json import GradeJsonWriter
 
         sinks.append(_Results(GradeJsonWriter(outputs.open(wanted.json))))
     if wanted.csv is not None:

@@ -59,11 +59,11 @@ def write_document(target: str | None, document: Mapping[str, Any]) -> None:
 
 def _head(history: HistoryStore, report: str) -> dict[str, Any]:
     from gearqa.model.history import HISTORY_SCHEMA
-    from gearqa.results.jsonio import software_table
+    from gearqa.results.document import software
 
     return {
         "schema": HISTORY_SCHEMA,
-        "software": software_table(),
+        "software": software(),
         "report": report,
         "store": {"location": history.shown},
     }

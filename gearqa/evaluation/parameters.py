@@ -79,7 +79,7 @@ def parameter_result(
         uncertainty_um=uncertainty,
         slope_other_span_um=other,
         slope_other_span_class=None if other is None or not graded else criterion.class_of(other),
-        flanks={one.flank: _flank_result(one) for one in judged if one.flank is not None},
+        flanks={one.flank: _flank_result(key, one) for one in judged if one.flank is not None},
     )
 
 
@@ -92,9 +92,10 @@ def near_limit(judged: list[Judged], uncertainty: float) -> int:
     )
 
 
-def _flank_result(judged: Judged) -> FlankResult:
+def _flank_result(key: str, judged: Judged) -> FlankResult:
     _, value, criterion, verdict = judged
     return FlankResult(
+        symbol=PARAMETERS[key].symbol,
         value_um=value.value,
         min_um=value.low,
         max_um=value.high,

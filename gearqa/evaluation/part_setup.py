@@ -16,6 +16,7 @@ from gearqa.evaluation.slope_angles import SlopeAngles
 from gearqa.evaluation.trace_specs import trace_spec
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
+from gearqa.model.results import RunoutMethod
 from gearqa.standards import standard
 from gearqa.symbols import PARAMETERS, Flank, TraceKind
 
@@ -31,7 +32,7 @@ class Measured(NamedTuple):
     mean: float
     tooth: int
     tooth_to: int | None = None
-    method: str | None = None
+    method: RunoutMethod | None = None
     """Runout: from readings or from pitch."""
     other_span: float | None = None
     """Slopes: the worst value over the span that is not graded."""

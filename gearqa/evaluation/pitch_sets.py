@@ -11,7 +11,7 @@ from gearqa.core import pitch as pitch_core
 from gearqa.core import runout as runout_core
 from gearqa.evaluation.part_setup import Measured, Plan, Where
 from gearqa.model.measurement import GearMeasurement, PitchReadings
-from gearqa.model.results import PitchResult
+from gearqa.model.results import PitchResult, RunoutMethod
 from gearqa.symbols import FLANKS, Flank
 
 
@@ -104,7 +104,7 @@ def _store(
     worst: pitch_core.Worst,
     sets: list[PitchSet],
     *,
-    method: str | None = None,
+    method: RunoutMethod | None = None,
 ) -> None:
     values, teeth = worst.value.tolist(), worst.tooth.tolist()
     teeth_to = [None] * len(values) if worst.tooth_to is None else worst.tooth_to.tolist()

@@ -25,7 +25,7 @@ from gearqa.evaluation.criteria import EQUAL
 from gearqa.evaluation.part_setup import Measured, Plan, Where
 from gearqa.evaluation.slope_angles import slope_angles, twist_sign
 from gearqa.model.measurement import GearMeasurement, Trace
-from gearqa.model.results import TraceResult
+from gearqa.model.results import Hand, TraceResult
 from gearqa.symbols import FLANKS, Flank, TraceKind
 
 
@@ -96,7 +96,7 @@ def _evaluate_pattern(
     ):
         graded_slope = slope_full if full else slope
         of_angle: float | None = None
-        hand: str | None = None
+        hand: Hand | None = None
         if kind == "helix":
             twist = sign_of[trace.flank] * graded_slope
             if helical:

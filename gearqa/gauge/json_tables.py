@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from gearqa.model.gauge import CrossedResult, GaugeResult, ReferenceResult
-from gearqa.results.jsonio import input_table, software_table
+from gearqa.results.document import software
+from gearqa.results.jsonio import input_table
 from gearqa.results.plain_tables import plain
 
 GAUGE_SCHEMA: Final = "gearqa.gauge/1"
@@ -22,7 +23,7 @@ def gauge_table(result: GaugeResult) -> dict[str, Any]:
     found |= {key: _worst_first(some, max(some, key=_size)) for key, some in result.references.items()}
     return {
         "schema": GAUGE_SCHEMA,
-        "software": software_table(),
+        "software": software(),
         "kind": result.kind,
         "part": None if result.part is None else dict(result.part),
         "inputs": [input_table(file) for file in result.inputs],

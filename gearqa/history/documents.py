@@ -29,7 +29,9 @@ from gearqa.history.sql_tables import FIGURE, GEAR, HEAD, INTAKE, PART
 from gearqa.history.store import HistoryStore
 from gearqa.model.history import HISTORY_SCHEMA, StoredGear
 from gearqa.results.csvio import cell, result_mark
-from gearqa.results.jsonio import OPTIONS, key_of, software_table
+from gearqa.results.document import software
+from gearqa.results.entries import key_of
+from gearqa.results.jsonio import OPTIONS
 
 Report = Literal["list", "show", "export"]
 
@@ -51,7 +53,7 @@ def write_history_json(stream: BinaryIO, store: HistoryStore, report: Report, wh
         count = 0
         writer = _Writer(stream)
         writer.value("schema", HISTORY_SCHEMA)
-        writer.value("software", software_table())
+        writer.value("software", software())
         writer.value("report", report)
         writer.value("store", {"location": store.shown, "schema_version": HEAD})
         writer.value("simulated", _any_simulated(connection, which))

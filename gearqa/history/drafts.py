@@ -16,7 +16,7 @@ from gearqa.model.drift import SIZE
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
-from gearqa.results.jsonio import gear_table
+from gearqa.results.grade_json import GRADE
 from gearqa.symbols import PARAMETERS
 
 BATCH: Final = 500
@@ -64,7 +64,7 @@ def draft_of(gear: GearResult, digests: Mapping[str, str], part: Part, *, simula
             "conforms": gear.conforms,
             "master_quality": gear.master_quality,
             "digests": dumps(dict(digests)),
-            "result": packed(gear_table(gear)),
+            "result": packed(GRADE.dumps(gear)),
         },
         figures=list(figures_of(gear, part)),
     )

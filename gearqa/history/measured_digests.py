@@ -11,8 +11,8 @@ import orjson
 
 from gearqa.arrays import Array
 from gearqa.errors import StoreError
-from gearqa.model.measurement import GearMeasurement, Trace
-from gearqa.results.jsonio import production_table
+from gearqa.model.measurement import GearMeasurement, Production, Trace
+from gearqa.results.codec import writer
 
 LARGEST_NUMBER = 2**63 - 1
 """Of the whole numbers of databases."""
@@ -49,7 +49,7 @@ def measured_digests(gear: GearMeasurement) -> dict[str, str]:
                 f"gear '{gear.serial}': parts_since_dress is {count:g}, more than a history store holds",
                 hint="correct the production table; nothing was changed",
             )
-        digests["production"] = _digest([_text(production_table(gear.production))])
+        digests["production"] = _digest([_text(writer(Production)(gear.production))])
     return digests
 
 

@@ -11,7 +11,6 @@ from typing import Any, Final
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from gearqa.history.gear_documents import gear_from_table
 from gearqa.history.parts import part_from_text
 from gearqa.history.sql_tables import AUDIT, CURRENT, EVENT, GEAR, INTAKE, PART, REFERENCE
 from gearqa.history.stored_texts import loads, stored_time, unpacked, utc_text
@@ -19,6 +18,7 @@ from gearqa.model.history import FrozenReference, StoredEvent, StoredGear
 from gearqa.model.measurement import InputFile
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
+from gearqa.results.codec import read
 
 PORTION: Final = 500
 """Rows fetched at once."""
@@ -97,7 +97,7 @@ def part_of(connection: Connection, gear: int) -> Part:
 def input_files(connection: Connection, intake: int) -> tuple[InputFile, ...]:
     """Files that an adding read or left out."""
     text = connection.execute(sa.select(INTAKE.c.inputs).where(INTAKE.c.id == intake)).scalar_one()
-    return tuple(InputFile(one["file"], one["sha256"], one.get("left_out")) for one in loads(text))
+    return tuple(read(InputFile, one) for one in loads(text))
 
 
 def count_gears(connection: Connection, which: Selection) -> int:
@@ -122,7 +122,7 @@ def select_results(
 
 def result_of(document: dict[str, Any]) -> GearResult:
     """The result model of a stored JSON result."""
-    return gear_from_table(document)
+    return read(GearResult, document)
 
 
 def gear_of(row: sa.Row[Any]) -> StoredGear:

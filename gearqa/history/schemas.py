@@ -14,6 +14,7 @@ from gearqa.model.history import (
     StoredGear,
 )
 from gearqa.results import schemas
+from gearqa.results.grade_json import result_json_schema
 from gearqa.results.schemas import Schema, array, of_fields, of_type, reference, table
 
 TEXT: Schema = {"type": "string"}
@@ -24,7 +25,7 @@ ANY: Schema = {"type": "object"}
 
 def history_json_schema() -> Schema:
     """Schema of `history list`, `show`, `export`, `check` and `regrade` with --json, told by `report`."""
-    result = schemas.result_json_schema()
+    result = result_json_schema()
     definitions = {
         **result["$defs"],
         "stored_gear": _stored_gear(),

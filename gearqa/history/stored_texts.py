@@ -23,9 +23,9 @@ def loads(text: str | bytes) -> Any:
     return orjson.loads(text)
 
 
-def packed(document: Mapping[str, Any]) -> bytes:
-    """A JSON document, compressed."""
-    return zlib.compress(orjson.dumps(document, option=orjson.OPT_SERIALIZE_NUMPY), PACKING)
+def packed(document: bytes) -> bytes:
+    """The JSON text of a document, compressed."""
+    return zlib.compress(document, PACKING)
 
 
 def unpacked(data: bytes) -> dict[str, Any]:

@@ -8,7 +8,9 @@ from typing import Any, Final
 from gearqa.model.incoming import IncomingResult, Row
 from gearqa.model.lot import LotResult
 from gearqa.results.csvio import Style, csv_table
-from gearqa.results.jsonio import input_table, key_of, software_table
+from gearqa.results.document import software
+from gearqa.results.entries import key_of
+from gearqa.results.jsonio import input_table
 from gearqa.results.plain_tables import plain
 
 INCOMING_SCHEMA: Final = "gearqa.incoming/1"
@@ -24,7 +26,7 @@ def incoming_table(result: IncomingResult) -> dict[str, Any]:
     explanation = result.explanation
     return {
         "schema": INCOMING_SCHEMA,
-        "software": software_table(),
+        "software": software(),
         "standard": result.standard,
         "part": dict(result.part),
         "supplier": result.supplier,

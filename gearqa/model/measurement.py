@@ -10,11 +10,13 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Annotated
 
 import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.errors import Notice
+from gearqa.model.declared import IS_SHA256, KNOWN
 from gearqa.symbols import Flank, TraceKind
 
 
@@ -97,24 +99,28 @@ class SizeReading:
     position: str = ""
 
 
+Time = Annotated[datetime | None, KNOWN]
+Label = Annotated[str | None, KNOWN]
+
+
 @dataclass(frozen=True, slots=True)
 class Production:
     """When, on which grinder, wheel and dress a gear was made, and how it was measured."""
 
-    finished_at: datetime | None = None
-    grinder: str | None = None
-    wheel: str | None = None
-    dress: str | None = None
-    parts_since_dress: int | None = None
-    fixture: str | None = None
-    measured_at: datetime | None = None
-    instrument: str | None = None
-    operator: str | None = None
-    temperature_degC: float | None = None
-    calibration_ref: str | None = None
-    calibration_due: datetime | None = None
-    remark: str | None = None
-    labels: Mapping[str, str] = field(default_factory=dict)
+    finished_at: Time = None
+    grinder: Label = None
+    wheel: Label = None
+    dress: Label = None
+    parts_since_dress: Annotated[int | None, KNOWN] = None
+    fixture: Label = None
+    measured_at: Time = None
+    instrument: Label = None
+    operator: Label = None
+    temperature_degC: Annotated[float | None, KNOWN] = None
+    calibration_ref: Label = None
+    calibration_due: Time = None
+    remark: Label = None
+    labels: Annotated[Mapping[str, str], KNOWN] = field(default_factory=dict)
     """Extra columns, kept as text."""
 
 
@@ -158,5 +164,5 @@ class InputFile:
     """A file that was read, with its digest, or one left out, with the reason."""
 
     file: str
-    sha256: str | None = None
-    left_out: str | None = None
+    sha256: Annotated[str | None, IS_SHA256] = None
+    left_out: Annotated[str | None, KNOWN] = None

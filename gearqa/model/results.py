@@ -9,16 +9,44 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Annotated, ClassVar, Literal
 
 from gearqa.arrays import Array
 from gearqa.errors import Notice
+from gearqa.model.declared import FINITE, KNOWN, NEVER_NULL, Identity, Key, Only, Within, only
 from gearqa.model.measurement import InputFile, Production
-from gearqa.symbols import Flank, TraceKind
+from gearqa.symbols import PARAMETERS, Flank, TraceKind
+
+Hand = Literal["right-hand", "left-hand"]
+RunoutMethod = Literal["readings", "pitch"]
+"""From radial readings, or from the pitch of both flanks."""
+Conforms = Annotated[bool | None, "Meets the drawing; null if it could not be assessed."]
+MasterQuality = Annotated[
+    bool | None, "Meets what the job calls master quality; null if it cannot be decided."
+]
+Class = Annotated[int | None, "Smallest flank tolerance class that is met; null if none or not graded."]
+ClassExact = Annotated[
+    float | None, "Class as a real number, from the unrounded formula; null for a value of 0."
+]
+Beyond = Annotated[bool, "Whether even class 11 is exceeded; then class is null and sorts as the worst."]
+Worst = Annotated[float, "Value of largest magnitude over flanks and teeth, signed, not rounded."]
+Smallest = Annotated[float, "Smallest signed value over traces."]
+Largest = Annotated[float, "Largest signed value over traces."]
+Tolerance = Annotated[
+    float | None, "Rounded tolerance of the required class; null where the drawing states limits."
+]
+Limits = Annotated[tuple[float, float] | None, "Limits of the drawing; they win over the class."]
+
+OF_A_TOOTH = only(*(key for key in PARAMETERS if key != "runout"))
+OF_TWO_TEETH = only("cumulative_pitch", "sector_pitch", "tooth_thickness_variation")
+OF_SLOPES = only("profile_slope", "helix_slope")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TraceResult:
-    """One profile or helix trace, evaluated. Micrometres and millimetres."""
+    """One profile or helix trace, evaluated."""
+
+    KIND: ClassVar[str] = "kind"
 
     kind: TraceKind
     flank: Flank
@@ -26,28 +54,31 @@ class TraceResult:
     total_um: float
     form_um: float
     slope_um: float
-    """As `slope_span` of the part asks."""
+    """Slope over the span that the part file asks for."""
     slope_evaluation_um: float
     """Rise of the mean line over the evaluation length."""
     slope_full_um: float
     """Rise over control to tip diameter (profile) or the whole face width (helix)."""
+    slope_by_helix_angle_um: Annotated[float | None, Only(frozenset({"helix"}))] = None
+    """Helix slope, plus = larger helix angle."""
+    hand: Annotated[Hand | None, KNOWN] = None
+    """Helix slope of a spur gear: towards a right-hand or a left-hand helix."""
     crowning_um: float
     points: int
     start_mm: float
     end_mm: float
     tip_zone_counted: bool = False
-    slope_by_helix_angle_um: float | None = None
-    """Helix only: plus = larger helix angle."""
-    hand: str | None = None
-    """Helix of a spur gear: 'right-hand' or 'left-hand' instead of a sign."""
-    label_mm: float | None = None
-    """Face position of a profile trace, diameter of a helix trace, where given."""
+    label_mm: Annotated[float | None, KNOWN, Key({"profile": "face_position_mm", "helix": "diameter_mm"})] = (
+        None
+    )
+    """Where on the flank the trace lies, where given."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PitchResult:
-    """Pitch of one flank: what stands beside fp and Fp."""
+    """Pitch of one flank: what is known besides fp and Fp."""
 
+    kind: Literal["pitch"] = "pitch"
     flank: Flank
     closure_um: float
     first_harmonic_um: float
@@ -62,57 +93,67 @@ class PitchResult:
 class FlankResult:
     """One parameter on one flank: the keys of ParameterResult, with mean and spread over traces."""
 
-    value_um: float
-    min_um: float
-    max_um: float
+    KIND: ClassVar[str] = "symbol"
+
+    symbol: str
+    value_um: Worst
+    min_um: Smallest
+    max_um: Largest
     mean_um: float
+    """Mean over the traces of the flank."""
     spread_um: float
-    tooth: int | None
-    tooth_to: int | None
-    class_: int | None
-    class_exact: float | None
-    beyond: bool
+    """Largest less smallest value over the traces of the flank."""
+    tooth: Annotated[int | None, OF_A_TOOTH]
+    tooth_to: Annotated[int | None, OF_TWO_TEETH]
+    class_: Class
+    class_exact: ClassExact
+    beyond: Beyond
     required_class: int | None
-    tolerance_um: float | None
-    limits_um: tuple[float, float] | None
-    conforms: bool | None
-    master_quality: bool | None
-    pressure_angle_deviation_arcmin: float | None = None
-    """Profile slope: transverse pressure angle that the mean over the evaluation length amounts to."""
-    base_radius_deviation_um: float | None = None
-    """Profile slope: base radius that the mean over the evaluation length amounts to."""
-    helix_angle_deviation_arcmin: float | None = None
-    """Helix slope, mean over the evaluation length: plus = larger helix angle; spur: plus = right-hand."""
+    tolerance_um: Tolerance
+    limits_um: Limits
+    conforms: Conforms
+    master_quality: MasterQuality
+    pressure_angle_deviation_arcmin: Annotated[float | None, only("profile_slope")] = None
+    """Transverse pressure angle: what the flank's mean slope over the evaluation length amounts to; plus =
+    too large. Not graded."""
+    base_radius_deviation_um: Annotated[float | None, only("profile_slope")] = None
+    """Base radius: what the flank's mean slope over the evaluation length amounts to; plus = too large. Not
+    graded."""
+    helix_angle_deviation_arcmin: Annotated[float | None, only("helix_slope")] = None
+    """Helix angle: what the flank's mean slope over the evaluation length amounts to; plus = too large, of a
+    spur gear towards a right-hand helix. Not graded."""
 
 
 @dataclass(frozen=True, slots=True)
 class ParameterResult:
     """One parameter of one gear, worst over flanks and traces."""
 
+    KIND: ClassVar[str] = "symbol"
+
     symbol: str
-    value_um: float
-    min_um: float
-    max_um: float
+    value_um: Annotated[Worst, FINITE]
+    min_um: Smallest
+    max_um: Largest
     flank: Flank | None
-    tooth: int | None
-    tooth_to: int | None
-    space: int | None
-    space_to: int | None
-    method: str | None
-    """Runout: 'readings' or 'pitch'."""
-    class_: int | None
-    class_exact: float | None
-    beyond: bool
+    tooth: Annotated[int | None, OF_A_TOOTH]
+    tooth_to: Annotated[int | None, OF_TWO_TEETH]
+    space: Annotated[int | None, only("runout")]
+    space_to: Annotated[int | None, only("runout")]
+    method: Annotated[RunoutMethod | None, only("runout"), NEVER_NULL]
+    """Runout from radial readings or from the pitch of both flanks."""
+    class_: Class
+    class_exact: ClassExact
+    beyond: Beyond
     required_class: int | None
-    tolerance_um: float | None
-    limits_um: tuple[float, float] | None
-    conforms: bool | None
-    master_quality: bool | None
+    tolerance_um: Tolerance
+    limits_um: Limits
+    conforms: Conforms
+    master_quality: MasterQuality
     master_tolerance_um: float | None = None
     uncertainty_um: float | None = None
-    slope_other_span_um: float | None = None
-    """Slopes: the worst value over the span that `slope_span` does not name."""
-    slope_other_span_class: int | None = None
+    slope_other_span_um: Annotated[float | None, OF_SLOPES] = None
+    """The worst value over the span that the part file does not ask for."""
+    slope_other_span_class: Annotated[int | None, OF_SLOPES] = None
     flanks: Mapping[Flank, FlankResult] = field(default_factory=dict)
 
 
@@ -136,7 +177,7 @@ class SizeResult:
     position: str
     lower_mm: float | None
     upper_mm: float | None
-    conforms: bool | None
+    conforms: Conforms
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,23 +186,25 @@ class GearResult:
 
     serial: str
     class_: int | None
+    """The worst class of the graded parameters; null if one is beyond all classes."""
     class_complete: bool
-    beyond: bool
+    """False if something graded was not assessed."""
+    beyond: Beyond
     governing: tuple[str, ...]
-    """Parameters that share the worst class, in table order."""
-    conforms: bool | None
-    master_quality: bool | None
+    """Parameters that share the worst class."""
+    conforms: Conforms
+    master_quality: MasterQuality
     master_deciding: tuple[str, ...]
-    """Parameters that keep the gear from master quality (or leave it open), in table order."""
+    """Parameters that keep the gear from master quality, or leave it open."""
     near_limit: int | None
-    """Values within U of a limit; None where no uncertainty is given."""
+    """Values within the expanded uncertainty U of a limit; null if no U is given."""
     not_assessed: tuple[NotAssessed, ...]
     warnings: tuple[Notice, ...]
     parameters: Mapping[str, ParameterResult]
     traces: tuple[TraceResult, ...]
-    pitch: tuple[PitchResult, ...]
-    size: tuple[SizeResult, ...] = ()
-    production: Production | None = None
+    pitch: Annotated[tuple[PitchResult, ...], Within("traces")]
+    size: Annotated[tuple[SizeResult, ...], KNOWN] = ()
+    production: Annotated[Production | None, KNOWN] = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,11 +216,16 @@ class LotSummary:
     not_conforming: int
     undecided: int
     master_quality: int
+    """Gears that meet what the job calls master quality."""
     master_quality_undecided: int
     class_: int | None
+    """Class of the worst gear."""
     beyond: int
+    """Gears beyond all classes."""
     conforms: bool | None
+    """Every gear meets the drawing; null if that is open."""
     reached_master_quality: bool | None
+    """Every gear meets what the job calls master quality; null if that is open."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,6 +233,7 @@ class MasterCriterion:
     """What this job calls master quality."""
 
     class_: int
+    """The class that counts as master quality."""
     parameters: tuple[str, ...]
 
 
@@ -193,10 +242,12 @@ class GradeHeader:
     """What is true of the whole inspection, known before the first gear."""
 
     standard: str
-    part: Mapping[str, str]
+    part: Identity
     inputs: tuple[InputFile, ...]
     simulated: bool
+    """Whether any input is simulated or made up."""
     decision_rule: str
+    """How measurement uncertainty enters the verdict."""
     master_quality: MasterCriterion
     warnings: tuple[Notice, ...] = ()
     """Notices about the folder as a whole."""

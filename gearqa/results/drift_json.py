@@ -18,7 +18,8 @@ from gearqa.model.drift import (
 )
 from gearqa.results import schemas
 from gearqa.results.csvio import Style, csv_table
-from gearqa.results.jsonio import input_table, software_table
+from gearqa.results.document import software
+from gearqa.results.jsonio import input_table
 from gearqa.results.plain_tables import plain
 
 SERIES_FIELDS = tuple(f.name for f in fields(DriftSeries) if f.name != "charts")
@@ -40,7 +41,7 @@ def drift_table(result: DriftResult, header: DriftHeader) -> dict[str, Any]:
     """The whole document."""
     return {
         "schema": DRIFT_SCHEMA,
-        "software": software_table(),
+        "software": software(),
         "source": header.source,
         "inputs": [input_table(file) for file in header.inputs],
         "simulated": result.simulated,

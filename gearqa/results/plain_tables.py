@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from gearqa.model.measurement import Production
-from gearqa.results.jsonio import key_of, production_table
+from gearqa.results.codec import writer
+from gearqa.results.entries import key_of
 
 
 def plain(value: Any, *, without: frozenset[str] = frozenset()) -> Any:
@@ -24,7 +25,7 @@ def plain(value: Any, *, without: frozenset[str] = frozenset()) -> Any:
     [{'code': 'code', 'message': 'words'}, None]
     """
     if isinstance(value, Production):
-        return plain(production_table(value))
+        return plain(writer(Production)(value))
     if is_dataclass(value) and not isinstance(value, type):
         return {
             key_of(f.name): plain(getattr(value, f.name), without=without)

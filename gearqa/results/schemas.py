@@ -8,21 +8,8 @@ from datetime import datetime
 from types import NoneType, UnionType
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
-from gearqa.errors import Notice
-from gearqa.model.measurement import Production
-from gearqa.model.results import (
-    FlankResult,
-    GearResult,
-    LotSummary,
-    MasterCriterion,
-    NotAssessed,
-    ParameterResult,
-    PitchResult,
-    SizeResult,
-    TraceResult,
-)
-from gearqa.results import jsonio
-from gearqa.symbols import FLANKS, PARAMETERS
+from gearqa.results.entries import key_of
+from gearqa.symbols import PARAMETERS
 
 Schema = dict[str, Any]
 
@@ -110,9 +97,9 @@ def of_fields(
     names = tuple(names) if names is not None else tuple(f.name for f in fields(model))
     properties: Schema = {}
     for name in names:
-        key = jsonio.key_of(name)
+        key = key_of(name)
         properties[key] = replaced.get(key) or of_type(hints[name])
-    left_out = set(map(jsonio.key_of, optional))
+    left_out = set(map(key_of, optional))
     return table(properties, required=[key for key in properties if key not in left_out])
 
 
@@ -180,79 +167,6 @@ def _describe(node: Any) -> None:
     elif isinstance(node, list):
         for value in node:
             _describe(value)
-
-
-def _flank(key: str) -> Schema:
-    flank = of_fields(FlankResult, jsonio.flank_fields(key))
-    flank["properties"] = {"symbol": {"const": PARAMETERS[key].symbol}, **flank["properties"]}
-    flank["required"] = ["symbol", *flank["required"]]
-    return flank
-
-
-def _parameter(key: str) -> Schema:
-    sides = {flank: reference(f"{key}_of_a_flank") for flank in FLANKS} if PARAMETERS[key].per_flank else {}
-    flanks = {"type": "object", "properties": sides, "additionalProperties": False}
-    schema = of_fields(ParameterResult, jsonio.parameter_fields(key), flanks=flanks)
-    schema["properties"]["symbol"] = {"const": PARAMETERS[key].symbol}
-    if key == "runout":
-        schema["properties"]["method"] = {"enum": ["readings", "pitch"]}
-    return schema
-
-
-def _traces() -> Schema:
-    labels = tuple(jsonio.LABEL_KEYS.values())
-    trace = of_fields(TraceResult, jsonio.TRACE_FIELDS, optional=("slope_by_helix_angle_um", "hand"))
-    trace["properties"] |= {label: {"type": "number"} for label in labels}
-    trace["properties"]["hand"] = {"enum": ["right-hand", "left-hand"]}
-    pitch = of_fields(PitchResult)
-    pitch["properties"] = {"kind": {"const": "pitch"}, **pitch["properties"]}
-    pitch["required"] = ["kind", *pitch["required"]]
-    return array({"anyOf": [trace, pitch]})
-
-
-def result_json_schema() -> Schema:
-    """Schema of `grade --json`."""
-    keys = list(PARAMETERS)
-    parameters = {
-        "type": "object",
-        "properties": {key: reference(key) for key in keys},
-        "additionalProperties": False,
-    }
-    gear = of_fields(
-        GearResult,
-        jsonio.GEAR_FIELDS,
-        not_assessed=array(of_fields(NotAssessed)),
-        warnings=array(of_fields(Notice)),
-        parameters=parameters,
-        traces=reference("traces"),
-    )
-    gear["properties"] |= {"size": array(of_fields(SizeResult)), "production": _production()}
-    text = {"type": "string"}
-    return document(
-        jsonio.RESULT_SCHEMA,
-        "gearqa grading result",
-        {
-            "standard": text,
-            "part": {"type": "object", "additionalProperties": text, "required": ["number"]},
-            "inputs": array(input_file()),
-            "simulated": {"type": "boolean"},
-            "decision_rule": text,
-            "master_quality": of_fields(MasterCriterion),
-            "warnings": array(of_fields(Notice)),
-            "gears": array(reference("gear")),
-            "lot": of_fields(LotSummary),
-        },
-        {
-            "gear": gear,
-            "traces": _traces(),
-            **{key: _parameter(key) for key in keys},
-            **{f"{key}_of_a_flank": _flank(key) for key in keys if PARAMETERS[key].per_flank},
-        },
-    )
-
-
-def _production() -> Schema:
-    return of_fields(Production, optional=[f.name for f in fields(Production)])
 
 
 def tolerances_json_schema() -> Schema:

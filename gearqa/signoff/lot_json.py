@@ -6,7 +6,9 @@ from dataclasses import fields
 from typing import Any
 
 from gearqa.model.lot import LotResult
-from gearqa.results.jsonio import input_table, key_of, software_table
+from gearqa.results.document import software
+from gearqa.results.entries import key_of
+from gearqa.results.jsonio import input_table
 from gearqa.results.plain_tables import plain
 
 LOT_SCHEMA = "gearqa.lot/1"
@@ -17,7 +19,7 @@ def lot_table(result: LotResult) -> dict[str, Any]:
     """The document of `lot --json`."""
     head = {
         "schema": LOT_SCHEMA,
-        "software": software_table(),
+        "software": software(),
         "standard": result.standard,
         "part": dict(result.part),
         "inputs": [input_table(file) for file in result.inputs],

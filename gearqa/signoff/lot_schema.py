@@ -8,6 +8,7 @@ from typing import Any, get_args
 from gearqa.model.lot import FlankKey, LotGear, LotResult, ParameterStatistics
 from gearqa.model.measurement import Production
 from gearqa.results import schemas
+from gearqa.results.grade_json import result_json_schema
 from gearqa.results.schemas import Schema, array, of_fields, reference, table
 from gearqa.signoff.lot_json import LOT_SCHEMA
 from gearqa.signoff.record import RECORD_SCHEMA
@@ -81,7 +82,7 @@ def _plan() -> Schema:
 
 def record_json_schema() -> Schema:
     """Schema of a record (`lot --record`)."""
-    result = schemas.result_json_schema()
+    result = result_json_schema()
     grade = {key: value for key, value in result["properties"].items() if key != "lot"}
     first = table(
         {

@@ -20,9 +20,9 @@ from gearqa.model.lot import LotResult
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
-from gearqa.results.jsonio import gear_table, header_table, software_table
+from gearqa.results.document import software
+from gearqa.results.grade_json import GRADE
 from gearqa.results.outputs import write_whole
-from gearqa.results.plain_tables import plain
 from gearqa.signoff.key_files import sign
 from gearqa.signoff.lot_json import lot_table
 
@@ -81,7 +81,7 @@ def make_record(
     body: dict[str, Any] = {
         "schema": RECORD_SCHEMA,
         "lot_id": result.lot_id,
-        "software": software_table(),
+        "software": software(),
         "libraries": libraries(),
         "made": {
             "inspector": result.options.inspector,
@@ -92,7 +92,7 @@ def make_record(
         "plan": plan.model_dump(mode="json", by_alias=True),
         "settings": {**(settings or {}), "lot_size": result.lot_size},
         "seeds": [],
-        "grade": {**header_table(header), "gears": [plain(gear_table(gear)) for gear in gears]},
+        "grade": GRADE.plain({**GRADE.table(header), "gears": gears}),
         "lot": lot_table(result),
         "previous": None if previous is None else _link(previous, result),
     }

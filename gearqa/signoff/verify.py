@@ -8,8 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-import orjson
-
 from gearqa.errors import GearqaError, RecordError
 from gearqa.model.lot import Disposition, Exclusion, LotOptions
 from gearqa.model.measurement import Production
@@ -17,7 +15,7 @@ from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
 from gearqa.reading.rows.digests import sha256_of
-from gearqa.results.jsonio import dumps, gear_table, header_table
+from gearqa.results.grade_json import GRADE
 from gearqa.results.plain_tables import plain
 from gearqa.signoff.key_files import check_signature, fingerprint
 from gearqa.signoff.lot import sign_off
@@ -355,13 +353,13 @@ def recompute(record: Mapping[str, Any], again: Regraded) -> dict[str, Any]:
         other_production=again.other_production,
     )
     table = lot_table(result)
-    grade = {**header_table(again.header), "gears": [plain(gear_table(gear)) for gear in again.gears]}
+    grade = GRADE.plain({**GRADE.table(again.header), "gears": again.gears})
     for document, kept in ((table, lot), (grade, record["grade"])):
         document["software"] = kept["software"]  # told apart, see _versions
         document["inputs"] = lot["inputs"]  # checked against the files themselves, see _files
         document["warnings"] = _without_listing(document["warnings"], kept["warnings"])
     part = again.part.model_dump(mode="json", by_alias=True)
-    found: dict[str, Any] = orjson.loads(dumps({"part_file": part, "grade": grade, "lot": table}))
+    found: dict[str, Any] = GRADE.plain({"part_file": part, "grade": grade, "lot": table})
     return found
 
 

@@ -18,7 +18,7 @@ from gearqa.cli.sheet_aids import sheet_aids
 from gearqa.evaluation.evaluate import LotCounter, evaluate
 from gearqa.report.grading.page import build_sheets
 from gearqa.report.render.html import LAZY_FROM
-from gearqa.results.jsonio import GradeJsonWriter
+from gearqa.results.grade_json import GradeJsonWriter
 
 pytestmark = [pytest.mark.browser, needs_chromium]
 HOSTILE = (

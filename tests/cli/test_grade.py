@@ -12,7 +12,7 @@ import pytest
 from made_folders import INDEX_UM, pitch_folder
 
 from gearqa.cli import app
-from gearqa.results.schemas import result_json_schema
+from gearqa.results.grade_json import result_json_schema
 
 CONTRACT_KEYS = [
     "schema", "software", "standard", "part", "inputs", "simulated", "decision_rule", "master_quality",

@@ -20,7 +20,7 @@ SCHEMAS: dict[str, tuple[str, str]] = {
     ),
     "plan": ("gearqa.model.plan:Plan", "plan files of gearqa lot"),
     "scenario": ("gearqa.simulate.scenario:Scenario", "scenario files of gearqa simulate"),
-    "result": ("gearqa.results.schemas:result_json_schema", "gearqa grade --json"),
+    "result": ("gearqa.results.grade_json:result_json_schema", "gearqa grade --json"),
     "lot": ("gearqa.signoff.lot_schema:lot_json_schema", "gearqa lot --json"),
     "record": ("gearqa.signoff.lot_schema:record_json_schema", "gearqa lot --record"),
     "verify": ("gearqa.signoff.lot_schema:verify_json_schema", "gearqa verify --json"),

@@ -94,13 +94,14 @@ def command(
     table = edition.tolerance_table(*astuple(gear))
     classes = {A: table[A] for A in edition.CLASSES if grade in (None, A)}
     if json is not None:
-        from gearqa.results.jsonio import dumps, software_table
+        from gearqa.results.document import software
+        from gearqa.results.jsonio import dumps
         from gearqa.results.outputs import write_whole
         from gearqa.results.schemas import TOLERANCES_SCHEMA
 
         document = {
             "schema": TOLERANCES_SCHEMA,
-            "software": software_table(),
+            "software": software(),
             "standard": standard,
             "gear": asdict(gear),
             "classes": {str(A): row for A, row in classes.items()},
