@@ -228,3 +228,14 @@ PARAMETERS: dict[str, Parameter] = {
 
 DEFAULT_GRADED: tuple[str, ...] = tuple(k for k, p in PARAMETERS.items() if p.grading == "default")
 GRADABLE: tuple[str, ...] = tuple(k for k, p in PARAMETERS.items() if p.grading != "never")
+
+
+def symbol_of(key: str) -> str:
+    """Printed symbol of a parameter; the size of a gear has none and is named.
+
+    Examples
+    --------
+    >>> symbol_of("single_pitch"), symbol_of("size")
+    ('fp', 'size')
+    """
+    return PARAMETERS[key].symbol if key in PARAMETERS else key

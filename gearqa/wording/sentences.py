@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from gearqa.symbols import PARAMETERS
+from gearqa.symbols import PARAMETERS, symbol_of
 
 _SYMBOL = re.compile("|".join(sorted((p.symbol for p in PARAMETERS.values()), key=len, reverse=True)))
 
@@ -37,4 +37,4 @@ def symbols_text(keys: Iterable[str]) -> str:
     >>> symbols_text(["single_pitch", "runout"])
     'fp, Fr'
     """
-    return ", ".join(PARAMETERS[key].symbol for key in keys)
+    return ", ".join(map(symbol_of, keys))

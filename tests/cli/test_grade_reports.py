@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import subprocess
 import sys
 from html import unescape
@@ -286,3 +287,17 @@ def test_libraries_of_reports_are_loaded_only_for_them(tmp_path):
             capture_output=True, text=True, check=True,
         )  # fmt: skip
         assert done.stderr.strip() == loaded
+
+
+def test_a_gear_without_its_size_is_named_everywhere(tmp_path, capsys):
+    folder = tmp_path / "lot"
+    shutil.copytree(Path(__file__).parents[2] / "sample_measurements" / "pinion", folder)
+    rows = (folder / "size.csv").read_text(encoding="utf-8").splitlines()
+    left = [row for row in rows if not row.startswith("P-013,")]
+    (folder / "size.csv").write_text("\n".join(left) + "\n", encoding="utf-8")
+    assert grade(folder, "--html", tmp_path / "p.html", "--pdf", tmp_path / "p.pdf") == 1
+    assert "missing: size (1 gear)" in capsys.readouterr().out
+    page = unescape((tmp_path / "p.html").read_text(encoding="utf-8"))
+    assert "size: the drawing limits the size by span over 3 teeth, and there is none" in page
+    assert grade(folder, "--serial", "P-013") == 1
+    assert "size: the drawing limits the size" in capsys.readouterr().out

@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from gearqa.symbols import PARAMETERS
+from gearqa.symbols import PARAMETERS, symbol_of
 
 Status = Literal["good", "bad", "open", "none"]
 """Kind of a verdict: said by word and by mark, colour only supports it."""
@@ -58,6 +58,8 @@ def join(*parts: Text) -> tuple[Span, ...]:
 
 def symbol(key: str) -> tuple[Span, ...]:
     """Printed symbol of a parameter, with its subscript."""
+    if key not in PARAMETERS:
+        return (Span(symbol_of(key)),)
     parameter = PARAMETERS[key]
     return (Span(parameter.letter), Span(parameter.subscript, "sub"))
 

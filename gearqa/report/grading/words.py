@@ -32,7 +32,7 @@ from gearqa.report.blocks.document import (
     Table,
     Verdict,
 )
-from gearqa.symbols import PARAMETERS, Flank, TraceKind
+from gearqa.symbols import PARAMETERS, Flank, TraceKind, symbol_of
 from gearqa.wording.numbers import (
     DASH,
     allowed_text,
@@ -170,8 +170,9 @@ def parameter_table(gear: GearResult, master_class: int, *, wide: bool = False) 
             )
     for missing in gear.not_assessed:
         blanks = (DASH,) * (len(columns) - 4)
-        symbol = PARAMETERS[missing.parameter].symbol
-        rows.append((symbol, missing.flank or "", DASH, *blanks, Cell(CONFORMITY[None], "open")))
+        rows.append(
+            (symbol_of(missing.parameter), missing.flank or "", DASH, *blanks, Cell(CONFORMITY[None], "open"))
+        )
     return Table("", tuple(columns), tuple(_without_repeats(rows)), notes=tuple(_table_notes(gear)))
 
 
@@ -359,7 +360,7 @@ def failures(gear: GearResult) -> list[str]:
 def unassessed(gear: GearResult) -> list[str]:
     """What the drawing asks for and was not assessed, with the reason."""
     return [
-        f"{PARAMETERS[one.parameter].symbol}{f' {one.flank}' if one.flank else ''}: {one.reason}"
+        f"{symbol_of(one.parameter)}{f' {one.flank}' if one.flank else ''}: {one.reason}"
         for one in gear.not_assessed
     ]
 
@@ -567,10 +568,10 @@ def lot_table(rows: Sequence[GearRow], total: int, *, wide: bool = False) -> Tab
 
 def _gears_by_parameter(counts: Counter[str], most: int = 4) -> str:
     """Parameters with the number of gears, the most frequent first: `Fp (8 gears), fHα (3)`."""
-    order = list(PARAMETERS)
+    order = [*PARAMETERS, *counts]
     ranked = sorted(counts.items(), key=lambda pair: (-pair[1], order.index(pair[0])))
     texts = [
-        f"{PARAMETERS[key].symbol} ({n if number else count_text(n, 'gear')})"
+        f"{symbol_of(key)} ({n if number else count_text(n, 'gear')})"
         for number, (key, n) in enumerate(ranked[:most])
     ]
     rest = [f"{count_text(len(ranked) - most, 'more parameter')}"] if len(ranked) > most else []

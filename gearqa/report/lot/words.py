@@ -23,7 +23,7 @@ from gearqa.model.lot import (
 )
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Status
-from gearqa.symbols import PARAMETERS
+from gearqa.symbols import PARAMETERS, symbol_of
 from gearqa.wording.numbers import (
     DASH,
     allowed_text,
@@ -394,7 +394,7 @@ def _missing_names(missing: Sequence[str]) -> str:
     names = []
     for word in missing:
         key, _, flank = word.partition(" ")
-        symbol = PARAMETERS[key].symbol if key in PARAMETERS else key
+        symbol = symbol_of(key)
         names.append(f"{symbol} {flank}".strip())
     return ", ".join(names)
 
