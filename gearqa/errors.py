@@ -10,6 +10,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
+from gearqa.wording.numbers import count_text, short_text
+
 
 class Reason(StrEnum):
     """Stable codes of everything that can be wrong with an input."""
@@ -211,8 +213,7 @@ class InputError(GearqaError, ValueError):
 
     def __init__(self, problems: Iterable[Problem], *, hint: str = "") -> None:
         self.problems: tuple[Problem, ...] = tuple(problems)
-        count = len(self.problems)
-        head = "1 problem" if count == 1 else f"{count} problems"
+        head = count_text(len(self.problems), "problem")
         super().__init__("\n".join([f"{head} in the input:", *problem_lines(self.problems)]), hint=hint)
 
 
@@ -233,7 +234,8 @@ class OutOfScopeError(GearqaError, ValueError):
     def __init__(  # noqa: PLR0917
         self, symbol: str, value: float, low: float, high: float, clause: str, what: str | None = None
     ) -> None:
-        super().__init__(f"{symbol} = {value:g} {what or f'is outside {low:g} to {high:g}'} ({clause})")
+        where = what or f"is outside {short_text(low)} to {short_text(high)}"
+        super().__init__(f"{symbol} = {short_text(value)} {where} ({clause})")
         self.symbol, self.value, self.low, self.high, self.clause = symbol, value, low, high, clause
 
 

@@ -15,7 +15,7 @@ from gearqa.core.traces import (
     evaluate_traces,
     range_fraction,
 )
-from gearqa.evaluation.part_setup import Plan, plan_of
+from gearqa.evaluation.part_setup import PartSetup, setup_of
 from gearqa.evaluation.trace_sets import evaluate_trace_sets, spec_for
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.model.part import Part
@@ -31,19 +31,19 @@ def trace_curves(gear: GearMeasurement, part: Part) -> tuple[TraceCurves, ...]:
     that could not be evaluated has no result, its design is drawn about its mean and its mean line
     is NaN.
     """
-    plan = plan_of(part)
-    results = evaluate_trace_sets([gear], plan)[0].results
+    setup = setup_of(part)
+    results = evaluate_trace_sets([gear], setup)[0].results
     by_trace = {(r.kind, r.flank, r.tooth, r.label_mm): r for r in results}
     curves = [
-        _curves(trace, by_trace.get((trace.kind, trace.flank, trace.tooth, trace.label_mm)), plan)
+        _curves(trace, by_trace.get((trace.kind, trace.flank, trace.tooth, trace.label_mm)), setup)
         for trace in gear.traces
     ]
     order = {id(result): place for place, result in enumerate(results)}
     return tuple(sorted(curves, key=lambda c: order.get(id(c.result), len(order))))
 
 
-def _curves(trace: Trace, result: TraceResult | None, plan: Plan) -> TraceCurves:
-    spec = spec_for(trace.kind, trace, plan)
+def _curves(trace: Trace, result: TraceResult | None, setup: PartSetup) -> TraceCurves:
+    spec = spec_for(trace.kind, trace, setup)
     x, y = trace.position_mm, trace.deviation_um
     filtered = y.copy()
     if spec.cutoff is not None and len(x) > 1:

@@ -13,17 +13,17 @@ from gearqa.errors import Notice
 from gearqa.evaluation.curves import trace_curves
 from gearqa.evaluation.gear_result import gear_result
 from gearqa.evaluation.lots import LotCounter, grade_header
-from gearqa.evaluation.part_setup import plan_of
+from gearqa.evaluation.part_setup import setup_of
 from gearqa.evaluation.pitch_sets import evaluate_pitch_sets
 from gearqa.evaluation.trace_sets import evaluate_trace_sets
 from gearqa.model.measurement import GearMeasurement, InputFile
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, GradeResult
 
-__all__ = ["Inspection", "LotCounter", "evaluate", "grade", "grade_header", "trace_curves"]
+__all__ = ["LotCounter", "evaluate", "grade", "grade_header", "trace_curves"]
 
 
-class Inspection(Protocol):
+class GearSource(Protocol):
     """What `grade` needs of an inspection folder that was read."""
 
     @property
@@ -52,16 +52,16 @@ def evaluate(gears: Iterable[GearMeasurement], part: Part, *, batch_gears: int =
     Raises OutOfScopeError for a part outside the range of its tolerance standard and
     EvaluationError for profile traces of a part that names no limits to evaluate them.
     """
-    plan = plan_of(part)
+    setup = setup_of(part)
     source = iter(gears)
     while batch := list(islice(source, batch_gears)):
-        traces = evaluate_trace_sets(batch, plan)
-        pitch = evaluate_pitch_sets(batch, plan)
+        traces = evaluate_trace_sets(batch, setup)
+        pitch = evaluate_pitch_sets(batch, setup)
         for gear, of_traces, of_pitch in zip(batch, traces, pitch, strict=True):
-            yield gear_result(gear, of_traces, of_pitch, plan)
+            yield gear_result(gear, of_traces, of_pitch, setup)
 
 
-def grade(inspection: Inspection) -> GradeResult:
+def grade(inspection: GearSource) -> GradeResult:
     """Grade a whole inspection folder and keep every gear's result."""
     lot = LotCounter()
     gears = []

@@ -8,7 +8,8 @@ from typing import Final
 
 from gearqa.core.traces import WANTED_POINTS, WANTED_POINTS_PER_CUTOFF
 from gearqa.errors import Notice, NoticeCode
-from gearqa.evaluation.part_setup import TRACE_KINDS, Plan
+from gearqa.evaluation.part_setup import TRACE_KINDS, PartSetup
+from gearqa.evaluation.plausibility import plausibility_notices
 from gearqa.evaluation.trace_sets import TraceSet
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.results import NotAssessed
@@ -19,28 +20,28 @@ NUMBERS_LISTED: Final = 6
 OR_LEAVE_OUT: Final = "or name only what the drawing asks for in `parameters` under [tolerance]"
 
 
-def not_assessed(gear: GearMeasurement, traces: TraceSet, plan: Plan) -> tuple[NotAssessed, ...]:
+def not_assessed(gear: GearMeasurement, traces: TraceSet, setup: PartSetup) -> tuple[NotAssessed, ...]:
     """Parameters asked for that cannot be judged, in table order, each with its reason."""
     by_family: dict[Family, tuple[tuple[Flank | None, str], ...]] = {
-        "pitch": tuple(_pitch_gaps(gear, plan)),
+        "pitch": tuple(_pitch_gaps(gear, setup)),
         "runout": tuple(_runout_gaps(gear)),
-        "profile": tuple(_trace_gaps("profile", traces, plan)),
-        "helix": tuple(_trace_gaps("helix", traces, plan)),
+        "profile": tuple(_trace_gaps("profile", traces, setup)),
+        "helix": tuple(_trace_gaps("helix", traces, setup)),
     }
     if not any(by_family.values()):
         return ()
     return tuple(
         NotAssessed(key, flank, reason)
-        for key in plan.criteria.asked
+        for key in setup.criteria.asked
         for flank, reason in by_family[PARAMETERS[key].family]
     )
 
 
-def _pitch_gaps(gear: GearMeasurement, plan: Plan) -> Iterator[tuple[Flank | None, str]]:
+def _pitch_gaps(gear: GearMeasurement, setup: PartSetup) -> Iterator[tuple[Flank | None, str]]:
     if not gear.pitch:
         yield None, f"there is no pitch of this gear; add its rows to a pitch table, {OR_LEAVE_OUT}"
         return
-    for flank in plan.criteria.graded_flanks:
+    for flank in setup.criteria.graded_flanks:
         readings = gear.pitch.get(flank)
         if readings is None:
             yield flank, f"there is no pitch of the {flank} flank; add its rows to the pitch table"
@@ -67,11 +68,11 @@ def _runout_gaps(gear: GearMeasurement) -> Iterator[tuple[Flank | None, str]]:
         )
 
 
-def _trace_gaps(kind: TraceKind, traces: TraceSet, plan: Plan) -> Iterator[tuple[Flank | None, str]]:
+def _trace_gaps(kind: TraceKind, traces: TraceSet, setup: PartSetup) -> Iterator[tuple[Flank | None, str]]:
     if not any((kind, flank) in traces.teeth for flank in FLANKS):
         yield None, f"there are no {kind} traces of this gear; add its rows to a {kind} table, {OR_LEAVE_OUT}"
         return
-    for flank in plan.criteria.graded_flanks:
+    for flank in setup.criteria.graded_flanks:
         if (kind, flank) not in traces.teeth:
             yield flank, f"there is no {kind} trace of the {flank} flank; add its rows to the {kind} table"
             continue
@@ -92,7 +93,7 @@ def _numbered(one: str, many: str, numbers: Sequence[int]) -> str:
 
 
 def warnings(
-    gear: GearMeasurement, traces: TraceSet, gaps: Sequence[NotAssessed], plan: Plan
+    gear: GearMeasurement, traces: TraceSet, gaps: Sequence[NotAssessed], setup: PartSetup
 ) -> tuple[Notice, ...]:
     """Notices about one gear: the reader's, gaps, how it was measured, what is not plausible."""
     reasons = dict.fromkeys(gap.reason for gap in gaps)
@@ -100,8 +101,8 @@ def warnings(
         *gear.notices,
         *(Notice(NoticeCode.NOT_ASSESSED, reason) for reason in reasons),
         *_trace_notes(traces),
-        *_tooth_notes(traces, plan),
-        *plan.plausibility(gear, plan.part),
+        *_tooth_notes(traces, setup),
+        *plausibility_notices(gear, setup.plausible),
     )
 
 
@@ -128,11 +129,11 @@ def _trace_notes(traces: TraceSet) -> Iterator[Notice]:
         yield Notice(code, text)
 
 
-def _tooth_notes(traces: TraceSet, plan: Plan) -> Iterator[Notice]:
+def _tooth_notes(traces: TraceSet, setup: PartSetup) -> Iterator[Notice]:
     for kind in TRACE_KINDS:
         if not any((kind, flank) in traces.teeth for flank in FLANKS):
             continue
-        for flank in plan.criteria.graded_flanks:
+        for flank in setup.criteria.graded_flanks:
             if (kind, flank) not in traces.teeth:
                 yield Notice(NoticeCode.ONE_FLANK_ONLY, f"{kind} traces of the {flank} flank are missing")
                 continue
@@ -143,10 +144,10 @@ def _tooth_notes(traces: TraceSet, plan: Plan) -> Iterator[Notice]:
                     f"{kind}, {flank} flank: {_numbered('tooth', 'teeth', measured)} measured; at least "
                     f"{FEWEST_TEETH} teeth about evenly spaced are wanted (ISO 1328-1)",
                 )
-            elif not evenly_spaced(measured, plan.geometry.z):
+            elif not evenly_spaced(measured, setup.geometry.z):
                 yield Notice(
                     NoticeCode.TEETH_NOT_EVENLY_SPACED,
-                    f"{kind}, {flank} flank: {_numbered('tooth', 'teeth', measured)} of {plan.geometry.z} "
+                    f"{kind}, {flank} flank: {_numbered('tooth', 'teeth', measured)} of {setup.geometry.z} "
                     "are not about evenly spaced (ISO 1328-1)",
                 )
 

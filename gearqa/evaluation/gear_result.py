@@ -16,7 +16,7 @@ from gearqa.errors import Notice
 from gearqa.evaluation.criteria import all_of
 from gearqa.evaluation.gaps import not_assessed, warnings
 from gearqa.evaluation.parameters import judged_flanks, near_limit, parameter_result
-from gearqa.evaluation.part_setup import Measured, Plan, Where
+from gearqa.evaluation.part_setup import Measured, PartSetup, Where
 from gearqa.evaluation.pitch_sets import PitchSet
 from gearqa.evaluation.sizes import size_results
 from gearqa.evaluation.trace_sets import TraceSet, measured_traces
@@ -35,22 +35,22 @@ BEYOND: Final = 12
 """Sorts behind every class."""
 
 
-def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, plan: Plan) -> GearResult:
+def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, setup: PartSetup) -> GearResult:
     """Judge one gear from the values of its traces, pitch and runout."""
-    gaps = not_assessed(gear, traces, plan)
-    sizes, size_gaps = size_results(gear.sizes, plan.part.tolerance.size)
+    gaps = not_assessed(gear, traces, setup)
+    sizes, size_gaps = size_results(gear.sizes, setup.part.tolerance.size)
     evaluated = Evaluated(
         gear.serial,
-        {**pitch.measured, **measured_traces(traces.results, plan)},
+        {**pitch.measured, **measured_traces(traces.results, setup)},
         gaps,
         size_gaps,
-        warnings(gear, traces, (*gaps, *size_gaps), plan),
+        warnings(gear, traces, (*gaps, *size_gaps), setup),
         tuple(traces.results),
         tuple(pitch.pitch),
         sizes,
         gear.production,
     )
-    return judged_gear(evaluated, plan)
+    return judged_gear(evaluated, setup)
 
 
 class Evaluated(NamedTuple):
@@ -68,11 +68,11 @@ class Evaluated(NamedTuple):
     production: Production | None
 
 
-def judged_gear(gear: Evaluated, plan: Plan) -> GearResult:
+def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
     """Judge values against what the drawing and the job ask for."""
-    criteria = plan.criteria
+    criteria = setup.criteria
     gaps, sizes, size_gaps = gear.gaps, gear.sizes, gear.size_gaps
-    uncertainty = plan.uncertainty(gear.production.instrument if gear.production else None)
+    uncertainty = setup.uncertainty(gear.production.instrument if gear.production else None)
     gaps_of: dict[str, list[Flank | None]] = {}
     for gap in gaps:
         gaps_of.setdefault(gap.parameter, []).append(gap.flank)

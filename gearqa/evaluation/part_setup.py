@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 from gearqa.core.geometry import GearGeometry
 from gearqa.core.traces import TraceSpec
-from gearqa.errors import EvaluationError, Notice
+from gearqa.errors import EvaluationError
 from gearqa.evaluation.criteria import Criteria, criteria_of
 from gearqa.evaluation.part_geometry import part_geometry
+from gearqa.evaluation.plausibility import PlausibleRanges, plausible_ranges
 from gearqa.evaluation.slope_angles import SlopeAngles
 from gearqa.evaluation.trace_specs import trace_spec
-from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.model.results import RunoutMethod
 from gearqa.standards import standard
 from gearqa.symbols import PARAMETERS, Flank, TraceKind
+from gearqa.wording.numbers import fixed_text
 
 TRACE_KINDS: Final[tuple[TraceKind, TraceKind]] = ("profile", "helix")
 
@@ -45,7 +46,7 @@ Where = tuple[str, Flank | None]
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class PartSetup:
     """Everything that is the same for every gear of a part."""
 
     part: Part
@@ -53,7 +54,7 @@ class Plan:
     criteria: Criteria
     specs: Mapping[TraceKind, TraceSpec | None]
     sector: int
-    plausibility: Callable[[GearMeasurement, Part], tuple[Notice, ...]]
+    plausible: PlausibleRanges
 
     def uncertainty(self, instrument: str | None) -> dict[str, float]:
         """Expanded uncertainty U of the parameters for which one is stated. [um]"""
@@ -64,8 +65,8 @@ class Plan:
         }
 
 
-def plan_of(part: Part) -> Plan:
-    """Work out the plan of a part; raises OutOfScopeError or EvaluationError when there can be none."""
+def setup_of(part: Part) -> PartSetup:
+    """Work out the setup of a part; raises OutOfScopeError or EvaluationError when there can be none."""
     geometry = part_geometry(part)
     specs = {kind: trace_spec(part, kind) for kind in TRACE_KINDS}
     for kind, spec in specs.items():
@@ -73,22 +74,15 @@ def plan_of(part: Part) -> Plan:
             math.isfinite(v) for v in (spec.start, spec.end, spec.full_start, spec.full_end)
         ):
             raise EvaluationError(
-                f"a diameter that limits the {kind} lies below the base circle, d_b = {geometry.d_b:.4f} mm",
+                f"a diameter that limits the {kind} lies below the base circle, "
+                f"d_b = {fixed_text(geometry.d_b, 4)} mm",
                 hint="correct control, tip form or tip diameter in the part file",
             )
-    return Plan(
+    return PartSetup(
         part,
         geometry,
         criteria_of(part),
         specs,
         standard(part.tolerance.standard).sector_span(geometry.z),
-        _plausibility(),
+        plausible_ranges(part),
     )
-
-
-def _plausibility() -> Callable[[GearMeasurement, Part], tuple[Notice, ...]]:
-    try:
-        from gearqa.evaluation.plausibility import plausibility_notices
-    except ImportError:
-        return lambda gear, part: ()
-    return plausibility_notices

@@ -9,7 +9,7 @@ import numpy as np
 
 from gearqa.core import pitch as pitch_core
 from gearqa.core import runout as runout_core
-from gearqa.evaluation.part_setup import Measured, Plan, Where
+from gearqa.evaluation.part_setup import Measured, PartSetup, Where
 from gearqa.model.measurement import GearMeasurement, PitchReadings
 from gearqa.model.results import PitchResult, RunoutMethod
 from gearqa.symbols import FLANKS, Flank
@@ -23,7 +23,7 @@ class PitchSet:
     pitch: list[PitchResult] = field(default_factory=list)
 
 
-def evaluate_pitch_sets(gears: Sequence[GearMeasurement], plan: Plan) -> list[PitchSet]:
+def evaluate_pitch_sets(gears: Sequence[GearMeasurement], setup: PartSetup) -> list[PitchSet]:
     """Evaluate pitch, runout and tooth thickness of many gears together."""
     sets = [PitchSet() for _ in gears]
     complete = [
@@ -33,13 +33,13 @@ def evaluate_pitch_sets(gears: Sequence[GearMeasurement], plan: Plan) -> list[Pi
         if flank in gear.pitch and not gear.pitch[flank].missing_teeth
     ]
     if complete:
-        _evaluate_pitch(complete, sets, plan)
-    _evaluate_runout(gears, sets, plan)
+        _evaluate_pitch(complete, sets, setup)
+    _evaluate_runout(gears, sets, setup)
     return sets
 
 
 def _evaluate_pitch(
-    complete: list[tuple[int, Flank, PitchReadings]], sets: list[PitchSet], plan: Plan
+    complete: list[tuple[int, Flank, PitchReadings]], sets: list[PitchSet], setup: PartSetup
 ) -> None:
     index = np.array([readings.index_um for _, _, readings in complete])
     amplitude, angle = pitch_core.first_harmonic(index)
@@ -47,7 +47,7 @@ def _evaluate_pitch(
     worst = {
         "single_pitch": pitch_core.f_p(index),
         "cumulative_pitch": pitch_core.F_p(index),
-        "sector_pitch": pitch_core.F_pk(index, plan.sector),
+        "sector_pitch": pitch_core.F_pk(index, setup.sector),
         "adjacent_pitch": pitch_core.f_u(index),
     }
     for key, columns in worst.items():
@@ -74,18 +74,18 @@ def _evaluate_pitch(
         )
 
 
-def _evaluate_runout(gears: Sequence[GearMeasurement], sets: list[PitchSet], plan: Plan) -> None:
+def _evaluate_runout(gears: Sequence[GearMeasurement], sets: list[PitchSet], setup: PartSetup) -> None:
     """Readings win over pitch; a runout table with a space missing is not replaced by pitch."""
     both = [
         number for number, one in enumerate(sets) if all(("single_pitch", f) in one.measured for f in FLANKS)
     ]
     if both:
         left, right = (np.array([gears[number].pitch[flank].index_um for number in both]) for flank in FLANKS)
-        variation = runout_core.R_s(left, right, plan.geometry.s)
+        variation = runout_core.R_s(left, right, setup.geometry.s)
         _store("tooth_thickness_variation", [(number, None) for number in both], variation, sets)
     from_pitch = [place for place, number in enumerate(both) if gears[number].runout is None]
     if from_pitch:
-        radial = runout_core.radial_positions(left[from_pitch], right[from_pitch], plan.geometry)
+        radial = runout_core.radial_positions(left[from_pitch], right[from_pitch], setup.geometry)
         places = [(both[place], None) for place in from_pitch]
         _store("runout", places, runout_core.F_r(radial), sets, method="pitch")
     read = [

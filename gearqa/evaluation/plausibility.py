@@ -24,6 +24,7 @@ from gearqa.model.measurement import GearMeasurement, PitchReadings, Trace
 from gearqa.model.part import Part
 from gearqa.standards import standard
 from gearqa.symbols import TraceKind
+from gearqa.wording.numbers import short_text, um_text
 
 SMALL: Final = 1 / 20
 """Of the class 1 tolerance: no instrument repeats that well, millimetres read as micrometres do."""
@@ -37,7 +38,7 @@ SMOOTH, ROUGH = 0.3, 2.75
 
 
 @dataclass(frozen=True, slots=True)
-class _Limits:
+class PlausibleRanges:
     """What is possible on one part: ranges of deviations and of positions."""
 
     geometry: GearGeometry
@@ -47,41 +48,30 @@ class _Limits:
     roll: tuple[float, float]
 
 
-def plausibility_notices(gear: GearMeasurement, part: Part) -> tuple[Notice, ...]:
+def plausibility_notices(gear: GearMeasurement, ranges: PlausibleRanges) -> tuple[Notice, ...]:
     """Warnings about one gear whose numbers look like a mix-up of units, flanks or numbering.
 
     Parameters
     ----------
     gear : GearMeasurement
         In the convention of the model.
-    part : Part
-        Its drawing.
+    ranges : PlausibleRanges
+        What is possible on its part.
 
     Returns
     -------
     tuple of Notice
         Empty for a gear that looks as it should.
     """
-    limits = _limits(part)
     return (
-        *_trace_notices(gear, limits),
-        *_pitch_notices(gear, limits),
-        *_runout_notices(gear, limits),
+        *_trace_notices(gear, ranges),
+        *_pitch_notices(gear, ranges),
+        *_runout_notices(gear, ranges),
     )
 
 
-_last: list[tuple[Part, _Limits]] = []
-
-
-def _limits(part: Part) -> _Limits:
-    if _last and _last[0][0] is part:
-        return _last[0][1]
-    limits = _limits_of(part)
-    _last[:] = [(part, limits)]
-    return limits
-
-
-def _limits_of(part: Part) -> _Limits:
+def plausible_ranges(part: Part) -> PlausibleRanges:
+    """What is possible on the gear of this drawing."""
     geometry = part_geometry(part)
     class_5 = standard(part.tolerance.standard).class_5_tolerances(
         geometry.z, geometry.m_n, geometry.d, geometry.b, part.gear.helix_angle_deg
@@ -94,7 +84,7 @@ def _limits_of(part: Part) -> _Limits:
     ends = [centre - 5 * geometry.m_n, centre + 5 * geometry.m_n]
     ends += [d for d in (part.gear.tip_diameter_mm, part.gear.root_diameter_mm) if d is not None]
     low, high = min(ends), max(ends)
-    return _Limits(
+    return PlausibleRanges(
         geometry,
         {"profile": span("profile_total"), "helix": span("helix_total")},
         span("cumulative_pitch"),
@@ -106,42 +96,43 @@ def _limits_of(part: Part) -> _Limits:
 # --- traces ----------------------------------------------------------------------------------------
 
 
-def _trace_notices(gear: GearMeasurement, limits: _Limits) -> Iterator[Notice]:
+def _trace_notices(gear: GearMeasurement, ranges: PlausibleRanges) -> Iterator[Notice]:
     # a unit goes for a whole table: the first trace of each kind and flank stands for the others
     seen: set[tuple[TraceKind, str]] = set()
     positions: set[tuple[TraceKind, int]] = set()
-    told: set[str] = set()
+    given: set[str] = set()
     for trace in gear.traces:
         key = (trace.kind, trace.flank)
         if key in seen or not trace.position_mm.size:
             continue
         seen.add(key)
-        notices = [_deviation_notice(gear, trace, limits)]
+        notices = [_deviation_notice(gear, trace, ranges)]
         place = (trace.kind, id(trace.position_mm))
         if place not in positions:
             positions.add(place)
             notices.append(
-                _roll_notice(trace, limits) if trace.kind == "profile" else _face_notice(trace, limits)
+                _roll_notice(trace, ranges) if trace.kind == "profile" else _face_notice(trace, ranges)
             )
         for notice in notices:
-            if notice is not None and notice.message not in told:
-                told.add(notice.message)
+            if notice is not None and notice.message not in given:
+                given.add(notice.message)
                 yield notice
 
 
-def _deviation_notice(gear: GearMeasurement, first: Trace, limits: _Limits) -> Notice | None:
-    low, high = limits.deviation[first.kind]
+def _deviation_notice(gear: GearMeasurement, first: Trace, ranges: PlausibleRanges) -> Notice | None:
+    low, high = ranges.deviation[first.kind]
     span = _range(first.deviation_um)
     if low <= span <= high or span == 0:
         return None
+    about = f"{first.flank} {first.kind} traces"
     alike = [t for t in gear.traces if t.kind == first.kind and t.flank == first.flank]
     if span < low:
         span = max(_range(t.deviation_um) for t in alike)
         if span >= low:
             return None
         return _unit_notice(
-            f"deviations of {first.flank} {first.kind} traces span {span:.2g} um at most, far below class 1",
-            "are they millimetres under a header that says um?",
+            f"deviations of {about} span {short_text(span, 2)} µm at most, far below class 1",
+            "are they millimetres under a header that says µm?",
         )
     # chamfers and fillets reach far out: the middle half of the points decides
     quartiles = np.array([np.percentile(t.deviation_um, (25, 75)) for t in alike])
@@ -149,34 +140,38 @@ def _deviation_notice(gear: GearMeasurement, first: Trace, limits: _Limits) -> N
     if middle <= high:
         return None
     return _unit_notice(
-        f"deviations of {first.flank} {first.kind} traces span {span:.0f} um, far beyond class 11",
+        f"deviations of {about} span {um_text(span, 0)}, far beyond class 11",
         "are they micrometres under a header that says mm?",
     )
 
 
-def _roll_notice(trace: Trace, limits: _Limits) -> Notice | None:
+def _roll_notice(trace: Trace, ranges: PlausibleRanges) -> Notice | None:
     first, last = float(trace.position_mm[0]), float(trace.position_mm[-1])
-    low, high = limits.roll
+    low, high = ranges.roll
     slack = 0.1 * (high - low)
     if first >= low - slack and last <= high + slack:
         return None
     return Notice(
         NoticeCode.POSITION_DOUBTFUL,
-        f"roll lengths of profile traces run from {first:.4g} to {last:.4g} mm, but a tooth of this gear "
-        f"lies between {low:.4g} and {high:.4g} mm: is it a roll angle, a diameter or in another unit?",
+        f"roll lengths of profile traces run from {short_text(first, 4)} to {short_text(last, 4)} mm, but a "
+        f"tooth of this gear lies between {short_text(low, 4)} and {short_text(high, 4)} mm: are they roll "
+        "angles, diameters or in another unit?",
     )
 
 
-def _face_notice(trace: Trace, limits: _Limits) -> Notice | None:
-    first, last, width = float(trace.position_mm[0]), float(trace.position_mm[-1]), limits.geometry.b
+def _face_notice(trace: Trace, ranges: PlausibleRanges) -> Notice | None:
+    first, last, width = float(trace.position_mm[0]), float(trace.position_mm[-1]), ranges.geometry.b
     outside = first < -0.2 * width - 1 or last > 1.2 * width + 1
     if not outside and last - first >= 0.15 * width:
         return None
-    found = f"face positions of helix traces run from {first:.4g} to {last:.4g} mm, face width {width:g} mm"
+    found = (
+        f"face positions of helix traces run from {short_text(first, 4)} to {short_text(last, 4)} mm, "
+        f"face width {short_text(width)} mm"
+    )
     if not outside:
         return Notice(NoticeCode.POSITION_DOUBTFUL, f"{found}: are they in another unit?")
     if abs(first + last) < 0.1 * width:
-        hint = f"do they count from mid-face? A column map adds offset = {width / 2:g}"
+        hint = f"do they count from mid-face? A column map adds offset = {short_text(width / 2)}"
     else:
         hint = "are they in another unit, or counted from another place than the datum face?"
     return Notice(NoticeCode.POSITION_DOUBTFUL, f"{found}: {hint}")
@@ -185,29 +180,29 @@ def _face_notice(trace: Trace, limits: _Limits) -> Notice | None:
 # --- pitch and runout --------------------------------------------------------------------------------
 
 
-def _pitch_notices(gear: GearMeasurement, limits: _Limits) -> Iterator[Notice]:
+def _pitch_notices(gear: GearMeasurement, ranges: PlausibleRanges) -> Iterator[Notice]:
     for readings in gear.pitch.values():
         span = _range(readings.index_um)
-        low, high = limits.index
+        low, high = ranges.index
         if 0 < span < low:
             yield _unit_notice(
-                f"index of {readings.flank} flanks spans {span:.2g} um, far below class 1",
-                "are the values millimetres under a header that says um?",
+                f"index of {readings.flank} flanks spans {short_text(span, 2)} µm, far below class 1",
+                "are the values millimetres under a header that says µm?",
             )
         elif span > high and not readings.closure_um:
             yield _unit_notice(
-                f"index of {readings.flank} flanks spans {span:.0f} um, far beyond class 11",
+                f"index of {readings.flank} flanks spans {um_text(span, 0)}, far beyond class 11",
                 "are the values micrometres under a header that says mm?",
             )
-    yield from _index_or_pitch(gear, limits)
+    yield from _index_or_pitch(gear, ranges)
 
 
-def _index_or_pitch(gear: GearMeasurement, limits: _Limits) -> Iterator[Notice]:
+def _index_or_pitch(gear: GearMeasurement, ranges: PlausibleRanges) -> Iterator[Notice]:
     """Whether index was given as pitch, or pitch as index, on every flank."""
     readings = list(gear.pitch.values())
-    if not readings or limits.geometry.z < MIN_TEETH_SMOOTH:
+    if not readings or ranges.geometry.z < MIN_TEETH_SMOOTH:
         return
-    class_9 = limits.index[1] / LARGE / 2
+    class_9 = ranges.index[1] / LARGE / 2
     if all(_is_index_under_pitch(r, class_9) for r in readings):
         yield Notice(
             NoticeCode.INDEX_OR_PITCH_DOUBTFUL,
@@ -216,7 +211,7 @@ def _index_or_pitch(gear: GearMeasurement, limits: _Limits) -> Iterator[Notice]:
         )
     elif (
         len(readings) > 1
-        and limits.geometry.z >= MIN_TEETH_ROUGH
+        and ranges.geometry.z >= MIN_TEETH_ROUGH
         and all(map(_is_pitch_under_index, readings))
     ):
         yield Notice(
@@ -255,25 +250,25 @@ def _von_neumann_ratio(values: Array) -> float:
     return float(np.mean(steps * steps)) / variance if variance > 0 else math.nan
 
 
-def _runout_notices(gear: GearMeasurement, limits: _Limits) -> Iterator[Notice]:
+def _runout_notices(gear: GearMeasurement, ranges: PlausibleRanges) -> Iterator[Notice]:
     if gear.runout is None:
         return
     radial = gear.runout.radial_um
     span = _range(radial)
-    low, high = limits.runout
+    low, high = ranges.runout
     if 0 < span < low:
         yield _unit_notice(
-            f"radial readings span {span:.2g} um, far below class 1",
-            "are they millimetres under a header that says um?",
+            f"radial readings span {short_text(span, 2)} µm, far below class 1",
+            "are they millimetres under a header that says µm?",
         )
     elif span > high:
         yield _unit_notice(
-            f"radial readings span {span:.0f} um, far beyond class 11",
+            f"radial readings span {um_text(span, 0)}, far beyond class 11",
             "are they micrometres under a header that says mm?",
         )
     elif len(radial) >= MIN_SPACES and "left" in gear.pitch and "right" in gear.pitch:
         left, right = gear.pitch["left"].index_um, gear.pitch["right"].index_um
-        notice = _orientation_notice(radial, left, right, limits.geometry)
+        notice = _orientation_notice(radial, left, right, ranges.geometry)
         if notice is not None:
             yield notice
 
@@ -308,8 +303,8 @@ def _orientation_notice(radial: Array, left: Array, right: Array, geometry: Gear
     z = len(radial)
     return Notice(
         NoticeCode.FLANKS_OR_NUMBERING_DOUBTFUL,
-        f"radial readings miss the runout from pitch by {math.sqrt(misfit / z):.2g} um (rms) as they stand, "
-        f"but only by {math.sqrt(best / z):.2g} um with {what}",
+        f"radial readings miss the runout from pitch by {short_text(math.sqrt(misfit / z), 2)} µm (rms), "
+        f"but only by {short_text(math.sqrt(best / z), 2)} µm with {what}",
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from gearqa.errors import Notice
 from gearqa.evaluation.criteria import Criteria
 from gearqa.evaluation.gear_result import Evaluated, judged_gear
-from gearqa.evaluation.part_setup import TRACE_KINDS, Measured, Plan, Where
+from gearqa.evaluation.part_setup import TRACE_KINDS, Measured, PartSetup, Where
 from gearqa.evaluation.sizes import SIZE, size_results
 from gearqa.evaluation.trace_sets import measured_traces
 from gearqa.model.measurement import SizeReading
@@ -31,16 +31,16 @@ def why_raw_data(old: Part, asked: Criteria, new: Part, wanted: Criteria) -> str
     return None
 
 
-def judged_anew(gear: GearResult, plan: Plan) -> GearResult:
-    """Judge a gear's own values by another plan, for which `why_raw_data` found nothing."""
-    gaps = tuple(_gaps(gear, plan.criteria))
+def judged_anew(gear: GearResult, setup: PartSetup) -> GearResult:
+    """Judge a gear's own values by another setup, for which `why_raw_data` found nothing."""
+    gaps = tuple(_gaps(gear, setup.criteria))
     readings = [
         SizeReading(s.method, s.value_mm, s.pin_diameter_mm, s.teeth_spanned, s.position) for s in gear.size
     ]
-    sizes, size_gaps = size_results(readings, plan.part.tolerance.size)
+    sizes, size_gaps = size_results(readings, setup.part.tolerance.size)
     evaluated = Evaluated(
         gear.serial,
-        {**dict(_pitch_and_runout(gear)), **measured_traces(gear.traces, plan)},
+        {**dict(_pitch_and_runout(gear)), **measured_traces(gear.traces, setup)},
         gaps,
         size_gaps,
         _warnings(gear, (*gaps, *size_gaps)),
@@ -49,7 +49,7 @@ def judged_anew(gear: GearResult, plan: Plan) -> GearResult:
         sizes,
         gear.production,
     )
-    return judged_gear(evaluated, plan)
+    return judged_gear(evaluated, setup)
 
 
 def _families(criteria: Criteria) -> set[Family]:

@@ -9,6 +9,7 @@ from gearqa.evaluation.criteria import NINTH
 from gearqa.model.measurement import SizeReading
 from gearqa.model.part import SizeTolerance
 from gearqa.model.results import NotAssessed, SizeResult
+from gearqa.wording.numbers import short_text
 
 PIN_DIAMETER_STEP_MM: Final = 1e-6
 SIZE: Final = "size"
@@ -24,7 +25,7 @@ def size_results(
         return results, ()
     over = ""
     if asked.pin_diameter_mm is not None:
-        over = f" of {asked.pin_diameter_mm:g} mm"
+        over = f" of {short_text(asked.pin_diameter_mm)} mm"
     elif asked.teeth_spanned is not None:
         over = f" over {asked.teeth_spanned} teeth"
     others = "; what was measured is another size" if readings else ""

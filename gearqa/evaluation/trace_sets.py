@@ -22,14 +22,15 @@ from gearqa.core.traces import (
 )
 from gearqa.errors import EvaluationError
 from gearqa.evaluation.criteria import EQUAL
-from gearqa.evaluation.part_setup import Measured, Plan, Where
+from gearqa.evaluation.part_setup import Measured, PartSetup, Where
 from gearqa.evaluation.slope_angles import slope_angles, twist_sign
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.model.results import Hand, TraceResult
 from gearqa.symbols import FLANKS, Flank, TraceKind
+from gearqa.wording.numbers import range_text, short_text
 
 
-class Fault(NamedTuple):
+class TraceFault(NamedTuple):
     """A trace that could not be evaluated, and why."""
 
     trace: Trace
@@ -41,7 +42,7 @@ class TraceSet:
     """What became of the traces of one gear."""
 
     results: list[TraceResult] = field(default_factory=list)
-    faults: list[Fault] = field(default_factory=list)
+    faults: list[TraceFault] = field(default_factory=list)
     teeth: dict[tuple[TraceKind, Flank], set[int]] = field(default_factory=dict)
     """Teeth with a trace, whether it could be evaluated or not."""
     notes: dict[tuple[TraceKind, str], list[Trace]] = field(default_factory=lambda: defaultdict(list))
@@ -49,7 +50,7 @@ class TraceSet:
     fewest_points: dict[TraceKind, int] = field(default_factory=dict)
 
 
-def evaluate_trace_sets(gears: Sequence[GearMeasurement], plan: Plan) -> list[TraceSet]:
+def evaluate_trace_sets(gears: Sequence[GearMeasurement], setup: PartSetup) -> list[TraceSet]:
     """Evaluate the traces of many gears together, all of one sampling pattern at once."""
     sets = [TraceSet() for _ in gears]
     pattern_of_array: dict[tuple[TraceKind, int], list[tuple[int, Trace]]] = {}
@@ -65,27 +66,27 @@ def evaluate_trace_sets(gears: Sequence[GearMeasurement], plan: Plan) -> list[Tr
                 pattern_of_array[key] = members
             members.append((number, trace))
     for (kind, _), members in patterns.items():
-        _evaluate_pattern(kind, members, sets, plan)
+        _evaluate_pattern(kind, members, sets, setup)
     for one in sets:
         one.results.sort(key=lambda r: (r.kind == "helix", r.flank == "right", r.tooth, r.label_mm or 0.0))
     return sets
 
 
 def _evaluate_pattern(
-    kind: TraceKind, members: list[tuple[int, Trace]], sets: list[TraceSet], plan: Plan
+    kind: TraceKind, members: list[tuple[int, Trace]], sets: list[TraceSet], setup: PartSetup
 ) -> None:
-    spec = spec_for(kind, members[0][1], plan)
+    spec = spec_for(kind, members[0][1], setup)
     x = members[0][1].position_mm
     covered = coverage(x, spec)
     if covered.fault is not None:
         for number, trace in members:
-            sets[number].faults.append(Fault(trace, _coverage_reason(trace, covered, spec)))
+            sets[number].faults.append(TraceFault(trace, _coverage_reason(trace, covered, spec)))
         return
     y = np.concatenate([trace.deviation_um for _, trace in members]).reshape(len(members), len(x))
     values = evaluate_traces(cached_trace_operator(x, spec), y)
-    full = plan.part.evaluation.slope_span == "full"
-    helical = plan.geometry.H != 0
-    sign_of = {flank: twist_sign(flank, plan.geometry) for flank in FLANKS}
+    full = setup.part.evaluation.slope_span == "full"
+    helical = setup.geometry.H != 0
+    sign_of = {flank: twist_sign(flank, setup.geometry) for flank in FLANKS}
     columns = (values.total, values.form, values.slope, values.slope_full, values.crowning)
     for (number, trace), total, form, slope, slope_full, crowning, zone, departs in zip(
         members,
@@ -133,29 +134,29 @@ def _evaluate_pattern(
             one.notes[kind, "steep_departure"].append(trace)
 
 
-def spec_for(kind: TraceKind, trace: Trace, plan: Plan) -> TraceSpec:
+def spec_for(kind: TraceKind, trace: Trace, setup: PartSetup) -> TraceSpec:
     """How a trace is evaluated; raises EvaluationError when the part names no profile limits."""
-    spec = plan.specs[kind]
+    spec = setup.specs[kind]
     if spec is not None:
         return spec
     low, high = float(trace.position_mm[0]), float(trace.position_mm[-1])
-    d_low, d_high = (diameter_at_roll(v, plan.geometry.d_b) for v in (low, high))
+    d_low, d_high = (diameter_at_roll(v, setup.geometry.d_b) for v in (low, high))
     raise EvaluationError(
-        f"profile traces cannot be evaluated without limits; measured was {low:.4f} to {high:.4f} mm length "
-        f"of roll, diameter {d_low:.4f} to {d_high:.4f} mm",
+        f"profile traces cannot be evaluated without limits; measured was {range_text(low, high, 4)} mm "
+        f"length of roll, diameter {range_text(d_low, d_high, 4)} mm",
         hint="set control_diameter_mm and tip_form_diameter_mm under [evaluation.profile] of the part file",
     )
 
 
 def _trace_name(trace: Trace) -> str:
-    label = "" if trace.label_mm is None else f" at {trace.label_mm:g} mm"
+    label = "" if trace.label_mm is None else f" at {short_text(trace.label_mm)} mm"
     return f"{trace.kind} trace of tooth {trace.tooth}, {trace.flank} flank{label}"
 
 
 def _coverage_reason(trace: Trace, covered: Coverage, spec: TraceSpec) -> str:
     measured = (
-        f"range wanted {spec.low:.4f} to {spec.high:.4f} mm, "
-        f"measured {covered.measured_low:.4f} to {covered.measured_high:.4f} mm"
+        f"range wanted {range_text(spec.low, spec.high, 4)} mm, "
+        f"measured {range_text(covered.measured_low, covered.measured_high, 4)} mm"
     )
     if covered.fault == "range_not_covered":
         return (
@@ -164,8 +165,8 @@ def _coverage_reason(trace: Trace, covered: Coverage, spec: TraceSpec) -> str:
         )
     if covered.hole is not None:
         return (
-            f"{_trace_name(trace)} does not cover its evaluation range: no points from {covered.hole[0]:.4f} "
-            f"to {covered.hole[1]:.4f} mm ({measured})"
+            f"{_trace_name(trace)} does not cover its evaluation range: no points from "
+            f"{range_text(*covered.hole, 4)} mm ({measured})"
         )
     return (
         f"{_trace_name(trace)} has {covered.points} points in its evaluation range, "
@@ -194,9 +195,9 @@ def _first_worst(values: Sequence[float]) -> int:
     return worst
 
 
-def measured_traces(results: Sequence[TraceResult], plan: Plan) -> dict[Where, Measured]:
+def measured_traces(results: Sequence[TraceResult], setup: PartSetup) -> dict[Where, Measured]:
     """Worst value, spread and place of every trace parameter and flank of one gear."""
-    full = plan.part.evaluation.slope_span == "full"
+    full = setup.part.evaluation.slope_span == "full"
     measured: dict[Where, Measured] = {}
     groups: dict[tuple[TraceKind, Flank], list[TraceResult]] = defaultdict(list)
     for result in results:
@@ -208,7 +209,7 @@ def measured_traces(results: Sequence[TraceResult], plan: Plan) -> dict[Where, M
         slope = _worst_trace(traces, [t.slope_um for t in traces], others)
         mean = math.fsum(t.slope_evaluation_um for t in traces) / len(traces)
         length = abs(traces[0].end_mm - traces[0].start_mm)
-        angles = slope_angles(kind, flank, mean, length, plan.geometry)
+        angles = slope_angles(kind, flank, mean, length, setup.geometry)
         measured[f"{kind}_slope", flank] = slope._replace(angles=angles)
         measured[f"{kind}_crowning", flank] = _worst_trace(traces, [t.crowning_um for t in traces], None)
     return measured

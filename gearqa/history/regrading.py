@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from gearqa.errors import EvaluationError, PartFileError, Problem, Reason, StoreConflictError, StoreError
-from gearqa.evaluation.part_setup import Plan, plan_of
+from gearqa.evaluation.part_setup import PartSetup, setup_of
 from gearqa.evaluation.rejudge import judged_anew, why_raw_data
 from gearqa.history.drafts import BATCH, Draft, DraftSpool, batches, draft_of
 from gearqa.history.intake import graded_gears, insert_gears, supersede
@@ -151,16 +151,16 @@ class _Anew:
 
     old: Part
     new: Part
-    plan: Plan
+    setup: PartSetup
     differs: bool
     why_raw: str | None
     """Why the measured points are needed."""
 
     @classmethod
     def of(cls, old: Part, new: Part) -> _Anew:
-        plan = plan_of(new)
-        why = why_raw_data(old, plan_of(old).criteria, new, plan.criteria)
-        return cls(old, new, plan, part_digest(old) != part_digest(new), why)
+        setup = setup_of(new)
+        why = why_raw_data(old, setup_of(old).criteria, new, setup.criteria)
+        return cls(old, new, setup, part_digest(old) != part_digest(new), why)
 
 
 @dataclass(slots=True)
@@ -196,7 +196,7 @@ def _from_values(
             found = list(select_results(connection, Selection(ids=tuple(portion), every_state=True)))
         for stored, document, digests in found:
             gear = portion[stored.id]
-            yield gear, judged_anew(result_of(document), plans[gear.part].plan), digests
+            yield gear, judged_anew(result_of(document), plans[gear.part].setup), digests
 
 
 def _from_files(

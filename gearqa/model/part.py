@@ -15,6 +15,7 @@ from pydantic import Field, WithJsonSchema, field_validator, model_validator
 from gearqa.errors import Reason
 from gearqa.model.table import Table, fault
 from gearqa.symbols import DEFAULT_GRADED, FLANKS, GRADABLE, PARAMETERS, Flank
+from gearqa.wording.numbers import short_text
 
 Positive = Annotated[float, Field(gt=0)]
 FlankToleranceClass = Annotated[int, Field(ge=1, le=11)]
@@ -69,7 +70,7 @@ class Gear(Table):
                 "normal_module_mm", found, expected, reason=reason, concerns=("normal_diametral_pitch",)
             )
         if self.helix_angle_deg > 0 and self.helix_hand is None:
-            found = f"no hand for a helix angle of {self.helix_angle_deg:g} degrees"
+            found = f"no hand for a helix angle of {short_text(self.helix_angle_deg)} degrees"
             raise fault("helix_hand", found, "'right' or 'left'", reason=Reason.MISSING_KEY)
         return self
 
@@ -126,8 +127,8 @@ class HelixRange(Table):
             and self.end_face_position_mm is not None
             and self.end_face_position_mm <= self.start_face_position_mm
         ):
-            found, expected = f"{self.end_face_position_mm:g}", f"more than {self.start_face_position_mm:g}"
-            raise fault("end_face_position_mm", found, f"{expected} (start_face_position_mm)")
+            least = f"more than {short_text(self.start_face_position_mm)} (start_face_position_mm)"
+            raise fault("end_face_position_mm", short_text(self.end_face_position_mm), least)
         return self
 
 
@@ -221,7 +222,8 @@ def _limits(value: Any, parameter: str) -> Any:
     if isinstance(value, bool) or not isinstance(value, int | float):
         return tuple(value) if isinstance(value, list) else value
     if value <= 0:
-        raise fault(parameter, f"{value:g}", "a positive number or a pair", reason=Reason.VALUE_OUT_OF_RANGE)
+        expected = "a positive number or a pair"
+        raise fault(parameter, short_text(value), expected, reason=Reason.VALUE_OUT_OF_RANGE)
     signed = parameter in PARAMETERS and PARAMETERS[parameter].signed
     return (-float(value) if signed else 0.0, float(value))
 
@@ -270,7 +272,8 @@ class FlankTolerance(Table):
     def _ordered(cls, value: dict[str, Limits]) -> dict[str, Limits]:
         for key, (low, high) in value.items():
             if low >= high:
-                raise fault(key, f"[{low:g}, {high:g}]", "the lower limit first, below the upper one")
+                found = f"[{short_text(low)}, {short_text(high)}]"
+                raise fault(key, found, "the lower limit first, below the upper one")
         return value
 
     @model_validator(mode="after")
@@ -292,7 +295,8 @@ class SizeTolerance(Table):
     @model_validator(mode="after")
     def _ordered(self) -> Self:
         if self.lower_mm >= self.upper_mm:
-            raise fault("lower_mm", f"{self.lower_mm:g}", f"less than upper_mm = {self.upper_mm:g}")
+            expected = f"less than upper_mm = {short_text(self.upper_mm)}"
+            raise fault("lower_mm", short_text(self.lower_mm), expected)
         if self.method == "balls" and self.pin_diameter_mm is None:
             found = "nothing beside method 'balls'"
             raise fault("pin_diameter_mm", found, "the ball diameter", reason=Reason.MISSING_KEY)

@@ -11,6 +11,7 @@ from gearqa.simulate.ball import ball_contact, ball_touching_reference
 from gearqa.simulate.process import is_measured, made_parts
 from gearqa.simulate.ranges import Ranges
 from gearqa.simulate.scenario import Measuring, Scenario
+from gearqa.wording.numbers import fixed_text, short_text
 
 _RANGE, _CLASH = Reason.VALUE_OUT_OF_RANGE, Reason.CONTRADICTION
 
@@ -86,22 +87,23 @@ def _serials(scenario: Scenario) -> Iterator[Problem]:
 def _places(measuring: Measuring, g: GearGeometry) -> Iterator[Problem]:
     for face in measuring.profile_face_positions_mm:
         if not 0 <= face <= g.b:
-            yield _fault(_RANGE, "measuring.profile_face_positions_mm", f"{face:g}", f"0 to {g.b:g}")
+            key, wanted = "measuring.profile_face_positions_mm", f"0 to {short_text(g.b)}"
+            yield _fault(_RANGE, key, short_text(face), wanted)
     for d in measuring.helix_diameters_mm:
         if d <= g.d_b:
-            key, wanted = "measuring.helix_diameters_mm", f"above the base diameter {g.d_b:.4f}"
-            yield _fault(Reason.BELOW_BASE_CIRCLE, key, f"{d:g}", wanted)
+            key, wanted = "measuring.helix_diameters_mm", f"above the base diameter {fixed_text(g.d_b, 4)}"
+            yield _fault(Reason.BELOW_BASE_CIRCLE, key, short_text(d), wanted)
     if 2 * measuring.helix_end_gap_mm >= g.b:
-        yield _fault(_RANGE, "measuring.helix_end_gap_mm", "no face left", f"below {g.b / 2:g}")
+        yield _fault(_RANGE, "measuring.helix_end_gap_mm", "no face left", f"below {short_text(g.b / 2)}")
 
 
 def _balls(measuring: Measuring, part: Part, g: GearGeometry) -> Iterator[Problem]:
     wanted = "a ball that touches the involutes"
     if "runout" in measuring.tables and ball_contact(g, runout_ball(measuring, g)) is None:
-        yield _fault(_RANGE, "measuring.runout_ball_mm", f"{runout_ball(measuring, g):g}", wanted)
+        yield _fault(_RANGE, "measuring.runout_ball_mm", short_text(runout_ball(measuring, g)), wanted)
     if "size" not in measuring.tables:
         return
     if measuring.size_method == "span" and g.s < 0:
         yield _fault(_CLASH, "measuring.size_method", "span on an internal gear", "balls")
     if measuring.size_method == "balls" and ball_contact(g, size_ball(measuring, part, g)) is None:
-        yield _fault(_RANGE, "measuring.size_pin_mm", f"{size_ball(measuring, part, g):g}", wanted)
+        yield _fault(_RANGE, "measuring.size_pin_mm", short_text(size_ball(measuring, part, g)), wanted)

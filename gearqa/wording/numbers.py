@@ -80,6 +80,15 @@ def fixed_text(value: float, decimals: int = DECIMALS) -> str:
     return text.removeprefix("-") if float(text) == 0 else text
 
 
+def range_text(low: float, high: float, decimals: int = DECIMALS) -> str:
+    """From one number to another, with so many decimals.
+
+    >>> range_text(1.6, 30.4), range_text(-0.5, 2.0, 1)
+    ('1.60 to 30.40', '-0.5 to 2.0')
+    """
+    return f"{fixed_text(low, decimals)} to {fixed_text(high, decimals)}"
+
+
 def short_text(value: float, digits: int = 6, *, signed: bool = False) -> str:
     """A number with so many digits that count, as short as it can be written.
 

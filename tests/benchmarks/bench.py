@@ -191,7 +191,7 @@ def bench_evaluation(repeat: int) -> None:
     """Evaluation proper on one core against one convolution of the same array."""
     from scipy.ndimage import convolve1d
 
-    from gearqa.evaluation.part_setup import plan_of
+    from gearqa.evaluation.part_setup import setup_of
     from gearqa.evaluation.trace_sets import evaluate_trace_sets
     from gearqa.model.measurement import GearMeasurement, Trace
     from gearqa.reading.settings.part_file import read_part
@@ -213,9 +213,9 @@ def bench_evaluation(repeat: int) -> None:
             for i, row in enumerate(rows)
         )
         gears.append(GearMeasurement(f"B-{gear}", traces))
-    plan = plan_of(part)
-    evaluate_trace_sets(gears, plan)
-    ours = best(lambda: evaluate_trace_sets(gears, plan), repeat)
+    setup = setup_of(part)
+    evaluate_trace_sets(gears, setup)
+    ours = best(lambda: evaluate_trace_sets(gears, setup), repeat)
     step, cutoff = position[1] - position[0], 28.8 / 30
     reach = int(cutoff / step)
     kernel = np.exp(-np.pi * (np.arange(-reach, reach + 1) * step / cutoff) ** 2 / (np.log(2) / np.pi))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gearqa.arrays import Array
+from gearqa.wording.numbers import fixed_text, short_text
 
 
 def nice(value: float) -> float:
@@ -31,8 +32,7 @@ def step_label(value: float, step: float) -> str:
     ('2.0', '150')
     """
     digits = max(0, -math.floor(math.log10(step) + 1e-12))
-    text = f"{value:.{digits}f}"
-    return text.lstrip("-") if float(text) == 0 else text
+    return fixed_text(value, digits)
 
 
 def ticks(low: float, high: float, parts: int = 5) -> tuple[tuple[float, str], ...]:
@@ -43,7 +43,7 @@ def ticks(low: float, high: float, parts: int = 5) -> tuple[tuple[float, str], .
     """
     low, high = min(low, high), max(low, high)
     if not math.isfinite(high - low) or high - low <= 1e-9 * max(1.0, abs(high)):
-        return ((low, f"{low:g}"),)
+        return ((low, short_text(low)),)
     step = nice(0.75 * (high - low) / parts)
     first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
     return tuple((k * step, step_label(k * step, step)) for k in range(first, last + 1))

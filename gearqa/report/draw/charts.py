@@ -18,6 +18,7 @@ from gearqa.report.draw import palette
 from gearqa.report.draw.chart_scales import Scale, micrometre_bar, ticks
 from gearqa.report.draw.svg import SIZE, SMALL, Canvas, curve, legend, lines, number, rectangles, thinned
 from gearqa.symbols import FLANKS, Flank
+from gearqa.wording.numbers import short_text
 
 WIDTH = 720.0
 TINY = 7.2
@@ -206,7 +207,7 @@ def draw_bar(canvas: Canvas, units: float, bar: float, foot: float) -> None:
         lines([(x, foot, x, top), (x - 3, foot, x + 3, foot), (x - 3, top, x + 3, top)]),
         stroke=palette.LIMIT, width=1.2,
     )  # fmt: skip
-    canvas.text(x + 5, foot - height / 2 + 3, f"{bar:g} µm", size=SMALL, bold=True)
+    canvas.text(x + 5, foot - height / 2 + 3, f"{short_text(bar)} µm", size=SMALL, bold=True)
 
 
 def _draw_axes(canvas: Canvas, chart: TraceChart, scale: Scale, top: float, bottom: float) -> None:
@@ -290,7 +291,7 @@ def _draw_trace(
     reading = (scale.low - scale.start / scale.units, 1 / scale.units, middle + y / units, -1 / units)
     canvas.curve(
         fine, x, np.where(inside, height(curves.measured), np.nan), ink=palette.MEASURED, width=0.5,
-        tolerance=0.3, **{"data-r": " ".join(f"{value:.6g}" for value in reading)},
+        tolerance=0.3, **{"data-r": " ".join(map(short_text, reading))},
     )  # fmt: skip
     canvas.curve(
         fine, x, np.where(known, height(curves.design), np.nan), ink=palette.DESIGN, width=1.0,

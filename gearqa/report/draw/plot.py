@@ -31,6 +31,7 @@ from gearqa.report.draw.charts import (
 )
 from gearqa.report.draw.palette import Ink
 from gearqa.report.draw.svg import SMALL, Canvas, curve, lines, number, rectangles, text_width
+from gearqa.wording.numbers import short_text
 
 Shape = Literal["circle", "square", "diamond", "triangle", "cross"]
 
@@ -338,7 +339,7 @@ def _draw(canvas: Canvas, group: ET.Element, layer: Layer, scales: _Scales, unit
                 around = np.concatenate((x, x[::-1])), np.concatenate((high, low[::-1]))
                 canvas.path(curve(*around) + "z", fill=layer.ink, fine=True, parent=group)
         case Line():
-            reading = " ".join(f"{value:.6g}" for value in (*_back(across), *_back(up)))
+            reading = " ".join(map(short_text, (*_back(across), *_back(up))))
             told = {"data-r": reading, "data-u": units} if units else {}
             y = up.of(layer.y)
             y = np.where((y >= top - 0.01) & (y <= foot + 0.01), y, np.nan)

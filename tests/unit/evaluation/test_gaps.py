@@ -11,7 +11,7 @@ from unit.evaluation import make
 from gearqa.errors import Notice
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.gaps import evenly_spaced
-from gearqa.evaluation.part_setup import plan_of
+from gearqa.evaluation.part_setup import setup_of
 from gearqa.evaluation.rejudge import judged_anew
 from gearqa.model.measurement import GearMeasurement, SizeReading, Trace
 from gearqa.model.results import GearResult
@@ -287,11 +287,11 @@ def test_notices_stay_in_their_order_when_a_gear_is_judged_anew():
     gear = make.gear(make.all_traces(teeth=(1, 13)), without=("right",))
     gear = GearMeasurement(gear.serial, gear.traces, gear.pitch, notices=(Notice("reader", "of this gear"),))
     fresh = graded(gear, tolerance={"class": 7})
-    anew = judged_anew(graded(gear), plan_of(make.part(tolerance={"class": 7})))
+    anew = judged_anew(graded(gear), setup_of(make.part(tolerance={"class": 7})))
     assert codes(fresh) == ["reader", *["not_assessed"] * 2, *["few_teeth"] * 4]
     assert anew == fresh
     whole = graded(GearMeasurement("whole", gear.traces, make.gear().pitch, notices=gear.notices))
-    assert codes(judged_anew(whole, plan_of(make.part()))) == ["reader", *["few_teeth"] * 4]
+    assert codes(judged_anew(whole, setup_of(make.part()))) == ["reader", *["few_teeth"] * 4]
 
 
 @pytest.mark.parametrize(

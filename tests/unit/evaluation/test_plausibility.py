@@ -15,8 +15,10 @@ import pytest
 
 from gearqa.core.geometry import GearGeometry
 from gearqa.core.runout import radial_positions
+from gearqa.errors import Notice
+from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.part_geometry import part_geometry
-from gearqa.evaluation.plausibility import plausibility_notices
+from gearqa.evaluation.plausibility import plausibility_notices, plausible_ranges
 from gearqa.model.measurement import GearMeasurement, PitchReadings, RunoutReadings, Trace
 from gearqa.model.part import Part
 
@@ -40,8 +42,12 @@ def part(kind: str = "internal", teeth: int = 87, shift: float = 0.0) -> Part:
     )  # fmt: skip
 
 
+def notices_of(gear: GearMeasurement, drawing: Part) -> tuple[Notice, ...]:
+    return plausibility_notices(gear, plausible_ranges(drawing))
+
+
 def codes(gear: GearMeasurement, drawing: Part) -> list[str]:
-    return [notice.code for notice in plausibility_notices(gear, drawing)]
+    return [notice.code for notice in notices_of(gear, drawing)]
 
 
 # --- traces --------------------------------------------------------------------------------------------
@@ -69,7 +75,7 @@ def test_usual_traces_give_no_warning() -> None:
 
 @pytest.mark.parametrize(("scale", "word"), [(0.001, "millimetres under"), (1000.0, "micrometres under")])
 def test_deviations_in_the_other_unit(scale: float, word: str) -> None:
-    notices = plausibility_notices(traces(scale), part())
+    notices = notices_of(traces(scale), part())
     assert [n.code for n in notices] == ["unit_doubtful"] * 4  # both kinds, both flanks
     assert all(word in n.message for n in notices)
     assert "left profile" in notices[0].message
@@ -111,7 +117,7 @@ def test_roll_lengths_where_no_tooth_is(roll: np.ndarray, wrong: bool) -> None:
     ],
 )
 def test_face_positions_off_the_gear(face: np.ndarray, hint: str | None) -> None:
-    notices = plausibility_notices(traces(face=face), part())
+    notices = notices_of(traces(face=face), part())
     assert [n.code for n in notices] == (["position_doubtful"] if hint else [])
     assert hint is None or hint in notices[0].message
 
@@ -231,9 +237,9 @@ def test_the_warning_names_what_would_fit(kind: str) -> None:
     geometry = part_geometry(drawing)
     index = random_index(geometry, rng, 8.0, 0.5)
     radial = balls(index, geometry, rng)
-    (notice,) = plausibility_notices(measured(swapped(index), radial), drawing)
+    (notice,) = notices_of(measured(swapped(index), radial), drawing)
     assert "left and right swapped in the pitch table" in notice.message
-    (notice,) = plausibility_notices(measured(index, other_way(radial)), drawing)
+    (notice,) = notices_of(measured(index, other_way(radial)), drawing)
     assert "with the runout table counted the other way round" in notice.message
 
 
@@ -254,17 +260,26 @@ def test_index_and_runout_in_the_other_unit(scale: float, word: str) -> None:
     geometry = part_geometry(drawing)
     index = random_index(geometry, rng, 4.0, 0.5)
     radial = balls(index, geometry, rng)
-    notices = plausibility_notices(
-        measured({f: v * scale for f, v in index.items()}, radial * scale), drawing
-    )
+    notices = notices_of(measured({f: v * scale for f, v in index.items()}, radial * scale), drawing)
     assert [n.code for n in notices] == ["unit_doubtful"] * 3
     assert all(word in n.message for n in notices)
+
+
+def test_every_evaluated_gear_is_checked() -> None:
+    drawing = part()
+    index = random_index(part_geometry(drawing), np.random.default_rng(3), 4.0, 0.5)
+    gears = [measured(index), measured({flank: 0.001 * values for flank, values in index.items()})]
+    doubts = [
+        [notice.code for notice in result.warnings if notice.code == "unit_doubtful"]
+        for result in evaluate(gears, drawing)
+    ]
+    assert doubts == [[], ["unit_doubtful"] * 2]
 
 
 def test_index_under_a_pitch_header() -> None:
     drawing, rng = part(), np.random.default_rng(8)
     index = random_index(part_geometry(drawing), rng, 8.0, 0.5)
-    notices = plausibility_notices(from_single_pitch(index), drawing)
+    notices = notices_of(from_single_pitch(index), drawing)
     assert [n.code for n in notices] == ["index_or_pitch_doubtful"]
     assert "under a header that says pitch" in notices[0].message
 
@@ -272,7 +287,7 @@ def test_index_under_a_pitch_header() -> None:
 def test_pitch_under_an_index_header() -> None:
     drawing, rng = part(), np.random.default_rng(8)
     index = random_index(part_geometry(drawing), rng, 2.0, 1.5)
-    notices = plausibility_notices(measured({f: v - np.roll(v, 1) for f, v in index.items()}), drawing)
+    notices = notices_of(measured({f: v - np.roll(v, 1) for f, v in index.items()}), drawing)
     assert [n.code for n in notices] == ["index_or_pitch_doubtful"]
     assert "under a header that says index" in notices[0].message
 

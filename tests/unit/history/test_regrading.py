@@ -13,7 +13,7 @@ from inspection_folder import PART
 from gearqa.errors import EvaluationError, PartFileError, StoreConflictError, StoreError
 from gearqa.evaluation.criteria import criteria_of
 from gearqa.evaluation.evaluate import evaluate
-from gearqa.evaluation.part_setup import plan_of
+from gearqa.evaluation.part_setup import setup_of
 from gearqa.evaluation.rejudge import judged_anew, why_raw_data
 from gearqa.history.intake import FolderToAdd, add_folders
 from gearqa.history.queries import Selection, result_of, select_audit, select_gears, select_results
@@ -70,9 +70,9 @@ def test_stored_values_judged_anew_are_what_the_raw_files_give(ring, tables):
     part, gears = ring
     new = part_with(part, **tables)
     assert why_raw_data(part, criteria_of(part), new, criteria_of(new)) is None
-    plan = plan_of(new)
+    setup = setup_of(new)
     fresh = graded(RING, new)
-    assert {gear.serial: judged_anew(gear, plan) for gear in gears} == fresh
+    assert {gear.serial: judged_anew(gear, setup) for gear in gears} == fresh
     assert fresh != {gear.serial: gear for gear in gears}
 
 
