@@ -72,8 +72,8 @@ def from_folders(
 ) -> Gears:
     """Grade folders, one after the other; only observations are kept, not the gears."""
     from gearqa.cli.progress import Progress
-    from gearqa.drift.observations import UNKNOWN_GRINDER, observations_from_results
     from gearqa.evaluation.evaluate import evaluate
+    from gearqa.evaluation.observations import UNKNOWN_GRINDER, observations_from_results
     from gearqa.jobs.folders import open_folder, require_folder
 
     for folder in folders:

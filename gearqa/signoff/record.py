@@ -22,7 +22,6 @@ from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
 from gearqa.results.document import software
 from gearqa.results.grade_json import GRADE
-from gearqa.results.outputs import write_whole
 from gearqa.signoff.key_files import sign
 from gearqa.signoff.lot_json import lot_table
 
@@ -177,12 +176,6 @@ def _misshapen(record: Mapping[str, Any]) -> str | None:
     if previous is not None and not (isinstance(previous, dict) and "digest" in previous):
         return "previous"
     return None
-
-
-def write_record(record: Mapping[str, Any], path: Path, *, replace: bool = False) -> None:
-    """Write a record file, whole or not at all; an existing file only with `replace`."""
-    keep_existing(path, replace=replace)
-    write_whole(str(path), record_bytes(record))
 
 
 def keep_existing(path: Path, *, replace: bool) -> None:

@@ -7,7 +7,7 @@ and runout as lognormal; pitch quantities, each the largest of many, get distrib
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -431,6 +431,3 @@ def _normality(
         return None, "all values are equal"
     a2, p = normality.anderson_darling(working)
     return NormalityCheck(a2, p, p < sidak(FAMILY_NORMALITY, series)), None
-
-
-StatisticsTable = Mapping[str, Mapping[FlankKey, ParameterStatistics]]

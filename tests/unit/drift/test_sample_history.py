@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from gearqa.drift import analyse_drift, observations_from_results
+from gearqa.drift import analyse_drift
 from gearqa.evaluation.evaluate import evaluate
+from gearqa.evaluation.observations import observations_from_results
 from gearqa.model.drift import DriftResult, DriftSeries
 from gearqa.reading.folder.passes import read_folder
 

@@ -11,9 +11,9 @@ import pytest
 import sqlalchemy as sa
 from history_folders import made_folder
 
-from gearqa.drift import observations_from_results
 from gearqa.errors import InputError, MeasurementFileError, StoreConflictError, StoreError
 from gearqa.evaluation.evaluate import evaluate
+from gearqa.evaluation.observations import observations_from_results
 from gearqa.history.events import record_event, remove_event
 from gearqa.history.intake import FolderToAdd, add_folders
 from gearqa.history.observations import load_events, load_observations

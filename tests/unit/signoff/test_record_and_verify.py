@@ -108,13 +108,13 @@ def test_record_holds_what_it_rests_on(case: Case) -> None:
 
 def test_record_survives_its_file(case: Case, tmp_path: Path) -> None:
     path = tmp_path / "lot.json"
-    record.write_record(case.record, path)
+    path.write_bytes(record.record_bytes(case.record))
     again = record.load_record(path)
     assert again == case.record
     assert record.digest_of(again) == case.record["digest"]
     with pytest.raises(RecordError, match="is there already"):
-        record.write_record(case.record, path)
-    record.write_record(case.record, path, replace=True)
+        record.keep_existing(path, replace=False)
+    record.keep_existing(path, replace=True)
 
 
 def test_record_needs_a_lot_id(case: Case) -> None:

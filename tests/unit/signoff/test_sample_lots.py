@@ -14,7 +14,7 @@ from gearqa.model.plan import Plan
 from gearqa.reading.folder.passes import read_folder
 from gearqa.signoff.lot import sign_off
 from gearqa.signoff.lot_json import lot_table
-from gearqa.signoff.record import load_record, make_record, write_record
+from gearqa.signoff.record import load_record, make_record, record_bytes
 from gearqa.signoff.verify import verify
 
 SAMPLES = Path(__file__).parents[3] / "sample_measurements"
@@ -37,7 +37,7 @@ def recorded(folder: Path, path: Path) -> None:
             other_production=inspection.other_production,
         )  # fmt: skip
         record = make_record(lot, inspection.part, Plan(), result.header, result.gears)
-    write_record(record, path)
+    path.write_bytes(record_bytes(record))
 
 
 def plan(**tables: object) -> Plan:

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from gearqa.drift import observations_from_results
+from gearqa.evaluation.observations import observations_from_results
 from gearqa.model.drift import Observation
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
