@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from gearqa import frames, simulate
     from gearqa.errors import GearqaError, InputError, Notice, Problem
     from gearqa.evaluation.evaluate import evaluate, grade, trace_curves
+    from gearqa.jobs.gauge import study_gauge
     from gearqa.model.measurement import GearMeasurement, Trace
     from gearqa.model.part import Part
     from gearqa.model.results import GearResult, GradeResult, LotSummary, ParameterResult
@@ -38,6 +39,7 @@ _PLACES = {
     "evaluate": "gearqa.evaluation.evaluate",
     "trace_curves": "gearqa.evaluation.evaluate",
     "tolerance_table": "gearqa.standards.iso1328_1_2013",
+    "study_gauge": "gearqa.jobs.gauge",
     "simulate": "gearqa.simulate:",
     "frames": "gearqa.frames:",
     "GearMeasurement": "gearqa.model.measurement",
@@ -73,6 +75,7 @@ __all__ = [
     "read_folder",
     "read_part",
     "simulate",
+    "study_gauge",
     "tolerance_table",
     "trace_curves",
 ]
