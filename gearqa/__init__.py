@@ -24,12 +24,17 @@ if TYPE_CHECKING:
     from gearqa import frames, simulate
     from gearqa.errors import GearqaError, InputError, Notice, Problem
     from gearqa.evaluation.evaluate import evaluate, grade, trace_curves
-    from gearqa.jobs.gauge import study_gauge
+    from gearqa.jobs.lot import DecidedLot, decide_lot, record_lot
+    from gearqa.jobs.verify import verify_record
+    from gearqa.model.lot import LotResult
     from gearqa.model.measurement import GearMeasurement, Trace
     from gearqa.model.part import Part
     from gearqa.model.results import GearResult, GradeResult, LotSummary, ParameterResult
+    from gearqa.model.verification import Verification
     from gearqa.reading.folder.passes import read_folder
     from gearqa.reading.settings.part_file import read_part
+    from gearqa.signoff.key_files import load_private_key, make_keys
+    from gearqa.signoff.record import load_record, write_record
     from gearqa.standards.iso1328_1_2013 import tolerance_table
 
 _PLACES = {
@@ -38,8 +43,14 @@ _PLACES = {
     "grade": "gearqa.evaluation.evaluate",
     "evaluate": "gearqa.evaluation.evaluate",
     "trace_curves": "gearqa.evaluation.evaluate",
+    "decide_lot": "gearqa.jobs.lot",
+    "record_lot": "gearqa.jobs.lot",
+    "verify_record": "gearqa.jobs.verify",
+    "load_record": "gearqa.signoff.record",
+    "write_record": "gearqa.signoff.record",
+    "make_keys": "gearqa.signoff.key_files",
+    "load_private_key": "gearqa.signoff.key_files",
     "tolerance_table": "gearqa.standards.iso1328_1_2013",
-    "study_gauge": "gearqa.jobs.gauge",
     "simulate": "gearqa.simulate:",
     "frames": "gearqa.frames:",
     "GearMeasurement": "gearqa.model.measurement",
@@ -48,6 +59,9 @@ _PLACES = {
     "GearResult": "gearqa.model.results",
     "GradeResult": "gearqa.model.results",
     "LotSummary": "gearqa.model.results",
+    "DecidedLot": "gearqa.jobs.lot",
+    "LotResult": "gearqa.model.lot",
+    "Verification": "gearqa.model.verification",
     "ParameterResult": "gearqa.model.results",
     "GearqaError": "gearqa.errors",
     "InputError": "gearqa.errors",
@@ -57,27 +71,36 @@ _PLACES = {
 """Public name -> module, where the name there differs `module:name`; `module:` is the module itself."""
 
 __all__ = [
+    "DecidedLot",
     "GearMeasurement",
     "GearResult",
     "GearqaError",
     "GradeResult",
     "InputError",
+    "LotResult",
     "LotSummary",
     "Notice",
     "ParameterResult",
     "Part",
     "Problem",
     "Trace",
+    "Verification",
     "__version__",
+    "decide_lot",
     "evaluate",
     "frames",
     "grade",
+    "load_private_key",
+    "load_record",
+    "make_keys",
     "read_folder",
     "read_part",
+    "record_lot",
     "simulate",
-    "study_gauge",
     "tolerance_table",
     "trace_curves",
+    "verify_record",
+    "write_record",
 ]
 
 

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 PASSWORD_VARIABLE = "GEARQA_KEY_PASSWORD"
-ENCRYPTED = b"ENCRYPTED PRIVATE KEY"
 
 
 def ask_password(what: str, *, twice: bool = False) -> bytes:
@@ -43,10 +42,6 @@ def ask_password(what: str, *, twice: bool = False) -> bytes:
 
 def private_key(path: Path) -> Ed25519PrivateKey:
     """Read a private key, with its password where it has one."""
-    from gearqa.signoff.key_files import load_private_key
+    from gearqa.signoff.key_files import has_password, load_private_key
 
-    try:
-        encrypted = ENCRYPTED in path.read_bytes()
-    except OSError as error:
-        raise RecordError(f"cannot read {path}: {error.strerror or error}") from error
-    return load_private_key(path, password=ask_password(str(path)) if encrypted else None)
+    return load_private_key(path, password=ask_password(str(path)) if has_password(path) else None)

@@ -253,8 +253,8 @@ def drift() -> list[Block]:
 
 def lot() -> list[Block]:
     """The decision table of a lot, and what goes into it."""
+    from gearqa.model.decision_table import TABLE as DECISION_TABLE
     from gearqa.model.plan import REQUIREMENTS
-    from gearqa.signoff.decision import TABLE as DECISION_TABLE
     from gearqa.signoff.sampling_plan import DEFAULT_CONSUMER_RISK, DEFAULT_LIMITING_QUALITY
 
     return [

@@ -16,14 +16,14 @@ if TYPE_CHECKING:
 ALGORITHM: Final = "Ed25519"
 
 
-def make_keys(private: Path, public: Path, *, password: bytes | None = None) -> str:
+def make_keys(private: str | Path, public: str | Path, *, password: bytes | None = None) -> str:
     """Make a pair of key files (PEM) and return the fingerprint of the public one.
 
     Parameters
     ----------
-    private : Path
+    private : str or Path
         File of the private key; readable by its owner alone, never overwritten.
-    public : Path
+    public : str or Path
         File of the public key, to be given to whoever verifies; never overwritten.
     password : bytes, optional
         Encrypts the private key.
@@ -36,6 +36,7 @@ def make_keys(private: Path, public: Path, *, password: bytes | None = None) -> 
     from cryptography.hazmat.primitives import serialization
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+    private, public = Path(private), Path(public)
     for path in (private, public):
         if path.exists():
             raise RecordError(
@@ -58,12 +59,17 @@ def make_keys(private: Path, public: Path, *, password: bytes | None = None) -> 
     return fingerprint(key.public_key())
 
 
-def load_private_key(path: Path, *, password: bytes | None = None) -> Ed25519PrivateKey:
+def has_password(path: str | Path) -> bool:
+    """Whether a private key file is encrypted."""
+    return b"ENCRYPTED PRIVATE KEY" in _bytes_of(Path(path))
+
+
+def load_private_key(path: str | Path, *, password: bytes | None = None) -> Ed25519PrivateKey:
     """Read a private key file; raises RecordError if it holds no Ed25519 private key."""
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
-    data = _bytes_of(path)
+    data = _bytes_of(Path(path))
     try:
         key = load_pem_private_key(data, password)
     except TypeError as error:

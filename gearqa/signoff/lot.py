@@ -7,13 +7,14 @@ from difflib import get_close_matches
 
 from gearqa.errors import LotError, Notice, NoticeCode
 from gearqa.evaluation.criteria import criteria_of
+from gearqa.model.decision_table import Facts
 from gearqa.model.lot import AppliedDecisionRule, Disposition, Exclusion, LotGear, LotOptions, LotResult
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
 from gearqa.model.plan import DecisionTable, Plan
 from gearqa.model.results import GearResult, GradeHeader
 from gearqa.signoff.cautions import Basis, cautions, unmet_requirements
-from gearqa.signoff.decision import Facts, decide
+from gearqa.signoff.decision import decide
 from gearqa.signoff.gear_states import judge_gear
 from gearqa.signoff.master import master_quality_of_lot
 from gearqa.signoff.production import lot_of_several_cycles, production_facts

@@ -7,12 +7,13 @@ from typing import Any, get_args
 
 from gearqa.model.lot import FlankKey, LotGear, LotResult, ParameterStatistics
 from gearqa.model.measurement import Production
+from gearqa.model.verification import SUBJECTS, Finding
 from gearqa.results import schemas
 from gearqa.results.grade_json import result_json_schema
 from gearqa.results.schemas import Schema, array, of_fields, reference, table
 from gearqa.signoff.lot_json import LOT_SCHEMA
 from gearqa.signoff.record import RECORD_SCHEMA
-from gearqa.signoff.verify import SUBJECTS, VERIFY_SCHEMA, Finding
+from gearqa.signoff.verify import VERIFY_SCHEMA
 from gearqa.symbols import PARAMETERS
 
 TEXT: Schema = {"type": "string"}

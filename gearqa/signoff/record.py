@@ -22,6 +22,7 @@ from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
 from gearqa.results.document import software
 from gearqa.results.grade_json import GRADE
+from gearqa.results.outputs import write_whole
 from gearqa.signoff.key_files import sign
 from gearqa.signoff.lot_json import lot_table
 
@@ -117,7 +118,7 @@ def digest_of(record: Mapping[str, Any]) -> str:
     return hashlib.sha256(canonical(record)).hexdigest()
 
 
-def load_record(path: Path) -> dict[str, Any]:
+def load_record(path: str | Path) -> dict[str, Any]:
     """Read a record file as far as it can be read as one.
 
     Raises
@@ -125,6 +126,7 @@ def load_record(path: Path) -> dict[str, Any]:
     RecordError
         If it cannot be read, is no JSON, or no record.
     """
+    path = Path(path)
     try:
         text = path.read_bytes().decode("utf-8")
     except OSError as error:
@@ -178,9 +180,15 @@ def _misshapen(record: Mapping[str, Any]) -> str | None:
     return None
 
 
-def keep_existing(path: Path, *, replace: bool) -> None:
+def write_record(record: Mapping[str, Any], path: str | Path, *, replace: bool = False) -> None:
+    """Write a record file, whole or not at all; an existing file only with `replace`."""
+    keep_existing(path, replace=replace)
+    write_whole(str(path), record_bytes(record))
+
+
+def keep_existing(path: str | Path, *, replace: bool) -> None:
     """Raise if a record file is there already and is not to be replaced."""
-    if path.exists() and not replace:
+    if Path(path).exists() and not replace:
         raise RecordError(f"{path} is there already", hint="name another file, or give --replace")
 
 

@@ -6,14 +6,15 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final
 
-from gearqa.errors import GearqaError, RecordError
+from gearqa.errors import GearqaError, NoticeCode, RecordError
 from gearqa.model.lot import Disposition, Exclusion, LotOptions
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
+from gearqa.model.verification import Finding, Subject, Verification
 from gearqa.reading.rows.digests import sha256_of
 from gearqa.results.grade_json import GRADE
 from gearqa.results.plain_tables import plain
@@ -22,6 +23,7 @@ from gearqa.signoff.lot import sign_off
 from gearqa.signoff.lot_json import lot_table
 from gearqa.signoff.record import canonical, digest_of, libraries
 from gearqa.version import __version__
+from gearqa.wording.numbers import count_text, short_text
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
@@ -31,42 +33,13 @@ RELATIVE: Final = 1e-9
 """Numbers agree within this; words and counts exactly."""
 NEAR_ZERO: Final = 1e-12
 """Below this magnitude a difference is rounding of the computation."""
-
-FILES_NOT_READ: Final = "files_not_read"
-"""Code of the notice of the reader that lists files which are no tables."""
-
-Subject = Literal["files", "record", "chain", "signature", "values"]
-Status = Literal["consistent", "differs", "not checked"]
-SUBJECTS: Final[tuple[Subject, ...]] = ("files", "record", "chain", "signature", "values")
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One line of a verification."""
-
-    subject: Subject
-    status: Status
-    where: str
-    sentence: str
-
-
-@dataclass(frozen=True, slots=True)
-class Verification:
-    """What came of checking a record."""
-
-    lot_id: str
-    digest: str
-    findings: tuple[Finding, ...]
-
-    @property
-    def consistent(self) -> bool:
-        """Whether nothing that was checked differs."""
-        return all(one.status != "differs" for one in self.findings)
-
-    @property
-    def not_checked(self) -> tuple[Finding, ...]:
-        """What could not be checked."""
-        return tuple(one for one in self.findings if one.status == "not checked")
+WORDS: Final = frozenset(
+    {
+        "basis", "cpk_withheld_reason", "editions", "interval_model", "message", "normality_withheld_reason",
+        "ppk_withheld_reason", "reason", "sentence", "statistic", "tolerance_interval_withheld_reason",
+    }
+)  # fmt: skip
+"""Keys of texts for people, which a later version may word otherwise; codes and closed words are not here."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,17 +120,13 @@ def verify(
 
 def verification_table(verification: Verification) -> dict[str, Any]:
     """The document of `verify --json`."""
-    statuses = {one.subject: one.status for one in verification.findings}
-    for one in verification.findings:
-        if one.status == "differs" or (one.status == "not checked" and statuses[one.subject] != "differs"):
-            statuses[one.subject] = one.status
     return {
         "schema": VERIFY_SCHEMA,
         "software": {"name": "gearqa", "version": __version__},
         "lot_id": verification.lot_id,
         "digest": verification.digest,
         "consistent": verification.consistent,
-        "subjects": {subject: statuses[subject] for subject in SUBJECTS},
+        "subjects": dict(verification.subjects),
         "findings": plain(verification.findings),
     }
 
@@ -199,7 +168,7 @@ def _files(record: Mapping[str, Any], folder: Path | None) -> Iterator[Finding]:
     if not inputs:
         yield Finding("files", "differs", "", "the record names no input file")
     elif not wrong and not missing:
-        yield Finding("files", "consistent", "", f"{len(inputs)} files as in the record")
+        yield Finding("files", "consistent", "", f"{count_text(len(inputs), 'file')} as in the record")
 
 
 # --- record, chain, signature --------------------------------------------------------------------
@@ -234,9 +203,8 @@ def _record(record: Mapping[str, Any], changed_line: int | None) -> Iterator[Fin
 def _chain(record: Mapping[str, Any], previous: Mapping[str, Any] | None) -> Iterator[Finding]:
     link = record.get("previous")
     if previous is None:
-        told = "chain not checked"
-        told += ": no previous record was given" if link else ": the record names no previous one"
-        yield Finding("chain", "not checked", "previous", told)
+        why = "no previous record was given" if link else "the record names no previous one"
+        yield Finding("chain", "not checked", "previous", why)
         return
     if not link:
         yield Finding("chain", "differs", "previous", "the record names no previous one, but one was given")
@@ -295,43 +263,57 @@ def _values(record: Mapping[str, Any], folder: Path | None, grader: Grader) -> I
     if folder is None:
         yield Finding("values", "not checked", "", "no folder was given: nothing was computed again")
         return
-    other = _versions(record)
+    made_by = record.get("software", {}).get("version")
+    same = made_by == __version__
+    other = [*_words_left_out(made_by), *_other_libraries(record)]
     yield from other
     try:
         found = recompute(record, grader(folder, record["settings"]))
     except (GearqaError, KeyError, TypeError, ValueError) as error:
         yield Finding("values", "differs", "", f"cannot be computed again: {error}")
         return
-    blame = f" (made by another software version, {record['software']['version']})" if other else ""
+    kept: Any = {key: record[key] for key in ("part_file", "grade", "lot")}
+    if not same:
+        kept, found = _without_words(kept), _without_words(found)
+    blame = f" (made by another software version, {made_by})" if other else ""
     count = 0
-    for where, sentence in differences({key: record[key] for key in ("part_file", "grade", "lot")}, found):
+    for where, sentence in differences(kept, found, added_keys=not same):
         count += 1
         yield Finding("values", "differs", where, f"{sentence}{blame}")
     if not count:
-        yield Finding("values", "consistent", "", f"all values computed again, equal within {RELATIVE:g}")
+        agreed = f"all values computed again, equal within {short_text(RELATIVE)}"
+        yield Finding("values", "consistent", "", agreed)
 
 
-def _versions(record: Mapping[str, Any]) -> list[Finding]:
-    """Another version of gearqa or of a library: told, for a changed digit may come from it."""
-    findings = []
-    made = record.get("software", {}).get("version")
-    if made != __version__:
-        findings.append(
-            Finding(
-                "values", "not checked", "software.version",
-                f"another software version: made by gearqa {made}, computed again by {__version__}",
-            )
+def _words_left_out(made_by: Any) -> Iterator[Finding]:
+    """Another version of gearqa: it may say the same in other words, and a changed digit may come from it."""
+    if made_by != __version__:
+        yield Finding(
+            "values", "not checked", "software.version",
+            f"another software version: made by gearqa {made_by}, computed again by {__version__}; words are "
+            f"those of version {made_by} and were not compared",
         )  # fmt: skip
+
+
+def _other_libraries(record: Mapping[str, Any]) -> Iterator[Finding]:
+    """Another version of a library on which digits rest."""
     here = libraries()
-    for name, version in record.get("libraries", {}).items():
-        if name in {"numpy", "scipy"} and here.get(name) != version:
-            findings.append(
-                Finding(
-                    "values", "not checked", f"libraries.{name}",
-                    f"another version of {name}: made with {version}, computed again with {here.get(name)}",
-                )
+    for name in ("numpy", "scipy"):
+        version = record.get("libraries", {}).get(name)
+        if version is not None and here[name] != version:
+            yield Finding(
+                "values", "not checked", f"libraries.{name}",
+                f"another version of {name}: made with {version}, computed again with {here[name]}",
             )  # fmt: skip
-    return findings
+
+
+def _without_words(document: Any, *, words: bool = False) -> Any:
+    """The document with every text for people emptied; whether there is one still shows."""
+    if isinstance(document, Mapping):
+        return {key: _without_words(value, words=words or key in WORDS) for key, value in document.items()}
+    if _is_list(document):
+        return [_without_words(value, words=words) for value in document]
+    return "" if words and isinstance(document, str) else document
 
 
 def recompute(record: Mapping[str, Any], again: Regraded) -> dict[str, Any]:
@@ -355,7 +337,7 @@ def recompute(record: Mapping[str, Any], again: Regraded) -> dict[str, Any]:
     table = lot_table(result)
     grade = GRADE.plain({**GRADE.table(again.header), "gears": again.gears})
     for document, kept in ((table, lot), (grade, record["grade"])):
-        document["software"] = kept["software"]  # told apart, see _versions
+        document["software"] = kept["software"]  # named apart, see _words_left_out
         document["inputs"] = lot["inputs"]  # checked against the files themselves, see _files
         document["warnings"] = _without_listing(document["warnings"], kept["warnings"])
     part = again.part.model_dump(mode="json", by_alias=True)
@@ -368,30 +350,32 @@ def _without_listing(found: list[dict[str, Any]], kept: list[dict[str, Any]]) ->
 
     The record itself may lie in the folder by now, or a certificate; neither is an input.
     """
-    listed = {one["code"]: one for one in kept if one["code"] == FILES_NOT_READ}
-    out = [listed.get(one["code"], one) for one in found if one["code"] != FILES_NOT_READ or listed]
-    if listed and all(one["code"] != FILES_NOT_READ for one in found):
-        out.insert(kept.index(listed[FILES_NOT_READ]), listed[FILES_NOT_READ])
+    out = [one for one in found if one["code"] != NoticeCode.FILES_NOT_READ]
+    for place, one in enumerate(kept):
+        if one["code"] == NoticeCode.FILES_NOT_READ:
+            out.insert(place, one)
     return out
 
 
-def differences(kept: Any, found: Any, where: str = "") -> Iterator[tuple[str, str]]:
-    """(place, sentence) of every value that differs between two documents."""
+def differences(
+    kept: Any, found: Any, where: str = "", *, added_keys: bool = False
+) -> Iterator[tuple[str, str]]:
+    """(place, sentence) of every value that differs; with `added_keys` the second may have more keys."""
     if isinstance(kept, Mapping) and isinstance(found, Mapping):
         for key in dict.fromkeys([*kept, *found]):
             place = f"{where}.{key}" if where else str(key)
             if key not in found:
                 yield place, f"{place}: in the record only"
-            elif key not in kept:
+            elif key in kept:
+                yield from differences(kept[key], found[key], place, added_keys=added_keys)
+            elif not added_keys:
                 yield place, f"{place}: not in the record, now {_shown(found[key])}"
-            else:
-                yield from differences(kept[key], found[key], place)
     elif _is_list(kept) and _is_list(found):
         if len(kept) != len(found):
             yield where, f"{where}: {len(kept)} entries in the record, now {len(found)}"
         for number, (one, other) in enumerate(zip(kept, found, strict=False)):
             name = one.get("serial", number) if isinstance(one, Mapping) else number
-            yield from differences(one, other, f"{where}[{name}]")
+            yield from differences(one, other, f"{where}[{name}]", added_keys=added_keys)
     elif not _same(kept, found):
         yield where, f"{where}: {_shown(kept)} in the record, now {_shown(found)}"
 

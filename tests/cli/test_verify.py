@@ -99,7 +99,7 @@ def test_everything_in_order_a_line_each(original, capsys):
 def test_what_is_not_checked_is_said(original, capsys):
     status, lines = verify(capsys, original.first)
     assert status == 0
-    assert lines[2].startswith("chain not checked")
+    assert lines[2] == "chain: not checked: the record names no previous one"
     assert "not signed" in lines[3]
     assert lines[-1].endswith("not checked: files, chain, signature, recomputed values")
 

@@ -23,10 +23,14 @@ from gearqa.cli.options import (
     Quiet,
     Serials,
 )
+from gearqa.cli.report_files import write_report
+from gearqa.errors import ArgumentError
 
 if TYPE_CHECKING:
+    from gearqa.jobs.lot import DecidedLot
     from gearqa.model.lot import LotResult
     from gearqa.report.blocks.document import Document
+    from gearqa.results.csvio import Style
     from gearqa.results.outputs import Outputs
 
 
@@ -53,7 +57,7 @@ def command(
             "--exclude", metavar="SERIAL=REASON", help="Leave a measured gear out; again for each one."
         ),
     ] = None,
-    decided: Annotated[
+    disposition: Annotated[
         Literal["release", "hold", "reject"] | None,
         typer.Option("--disposition", help="What a person decided; stands beside the recommendation."),
     ] = None,
@@ -69,7 +73,7 @@ def command(
             "--record", metavar="FILE", help="Write a record that gearqa verify checks; needs --lot-id."
         ),
     ] = None,
-    replace_record: Annotated[bool, typer.Option("--replace", help="Replace the record file.")] = False,
+    replace: Annotated[bool, typer.Option("--replace", help="Replace the record file.")] = False,
     previous: Annotated[
         Path | None,
         typer.Option(
@@ -99,141 +103,88 @@ def command(
 
     Exit status: 0 release; 1 hold or reject; 2 bad input or usage.
     """
-    from gearqa.cli import lot_inputs
     from gearqa.cli.console import tell_notices, terminal
-    from gearqa.cli.progress import Progress
-    from gearqa.evaluation.evaluate import evaluate, grade_header
-    from gearqa.jobs.folders import open_folder, require_folder
-    from gearqa.model.lot import LotOptions
+    from gearqa.cli.progress import OnTerminal
+    from gearqa.jobs.folders import require_folder
+    from gearqa.jobs.lot import decide_lot
     from gearqa.report.grading.words import WIDE
     from gearqa.results.outputs import Outputs
-    from gearqa.signoff.lot import sign_off
 
     require_folder(folder)
-    if lot_size is not None and lot_size < 1:
-        raise typer.BadParameter(f"{lot_size}; expected 1 or more", param_hint="--lot-size")
-    lot_inputs.check_exclusions(exclude or ())
-    person = lot_inputs.disposition(
-        decided, disposed_by, lot_inputs.iso_date(disposed_on, "--disposed-on"), reason, concession
-    )
-    options = LotOptions(
-        order=order, customer=customer, inspector=inspector, date=lot_inputs.iso_date(date, "--date"),
-        remark=remark, restricted_to=tuple(serial or ()),
-    )  # fmt: skip
-    recorder = _Recorder(record, replace_record, previous, sign, lot_id)
-    rules = lot_inputs.load_plan(plan)
+    recorder = _Recorder(record, lot_id, replace=replace, previous=previous, sign=sign)
     with Outputs() as outputs:
-        with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:
-            drawing = inspection.part
-            files = lot_inputs.input_files(inspection.inputs, folder, (part, columns), plan)
-            header = grade_header(drawing, files, inspection.simulated, inspection.notices)
-            with Progress("grading", "gears", quiet=quiet) as progress:
-                gears = tuple(progress.over(evaluate(inspection, drawing)))
-            result = sign_off(
-                header, drawing, gears, rules, lot_size=lot_size, lot_id=lot_id,
-                excluded=lot_inputs.exclusions(exclude or (), inspection.serials), options=options,
-                disposition=person, other_production=inspection.other_production,
-            )  # fmt: skip
-        made = recorder.make(
-            result, drawing, rules, header, gears,
-            settings={
-                "part_file": lot_inputs.beside(part, folder),
-                "columns_file": lot_inputs.beside(columns, folder),
-                "plan_file": lot_inputs.beside(plan, folder),
-                "serials": list(serial or ()),
-            },
+        lot = decide_lot(
+            folder, part=part, columns=columns, serial=serial, lot_size=lot_size, plan=plan, lot_id=lot_id,
+            order=order, customer=customer, inspector=inspector, date=date, remark=remark, exclude=exclude,
+            disposition=disposition, disposed_by=disposed_by, disposed_on=disposed_on, reason=reason,
+            concession=concession, progress=OnTerminal(quiet=quiet),
         )  # fmt: skip
-        if record is not None:
-            from gearqa.signoff.record import record_bytes
-
-            outputs.open(record).write(record_bytes(made))
-        if json is not None:
-            from gearqa.results.jsonio import dumps
-            from gearqa.signoff.lot_json import lot_table
-
-            outputs.open(json).write(dumps(lot_table(result), pretty=True))
-        if csv is not None:
-            from gearqa.signoff.lot_csv import lot_csv
-
-            outputs.open(csv).write(lot_csv(result, csv_style))
-        if html is not None or pdf is not None:
-            _write_certificate(outputs, _certificate(result, drawing, made), html, pdf, paper)
-        others = (part, columns, plan, previous, sign)
-        outputs.keep_clear_of(
-            [*(folder / one.file for one in header.inputs), *(path for path in others if path is not None)]
-        )
+        made = recorder.write(lot, outputs)
+        _write_results(lot.result, outputs, json=json, csv=csv, csv_style=csv_style)
+        write_report(outputs, lambda: _certificate(lot, made), html=html, pdf=pdf, paper=paper)
+        read = (*(folder / one.file for one in lot.header.inputs), part, columns, plan, previous, sign)
+        outputs.keep_clear_of([path for path in read if path is not None])
     if not quiet:
-        tell_notices(header.warnings)
+        tell_notices(lot.header.warnings)
     if not quiet and "-" not in (json, csv, html, pdf, record):
         from gearqa.report.lot.screen import lot_blocks
 
         screen = terminal()
-        screen.blocks(lot_blocks(result, wide=screen.width >= WIDE))
-    return ExitStatus.CONFORMS if result.decision == "release" else ExitStatus.DOES_NOT_CONFORM
+        screen.blocks(lot_blocks(lot.result, wide=screen.width >= WIDE))
+    return ExitStatus.CONFORMS if lot.result.decision == "release" else ExitStatus.DOES_NOT_CONFORM
 
 
 class _Recorder:
-    """Makes the record; what it needs is checked and read before the work begins."""
+    """Writes the record; what it needs is checked and read before the work begins."""
 
     def __init__(
-        self,
-        target: str | None,
-        replacing: bool,
-        previous: Path | None,
-        sign: Path | None,
-        lot_id: str | None,
+        self, file: str | None, lot_id: str | None, *, replace: bool, previous: Path | None, sign: Path | None
     ) -> None:
-        self.wanted = target is not None
+        self._file = file
         self._previous = self._key = None
-        if target is None:
-            for option, given in (("--replace", replacing), ("--previous", previous), ("--sign", sign)):
+        if file is None:
+            for argument, given in (("replace", replace), ("previous", previous), ("sign", sign)):
                 if given:
-                    raise typer.BadParameter("needs --record FILE", param_hint=option)
+                    raise ArgumentError(argument, "needs --record FILE")
             return
         if not lot_id:
-            raise typer.BadParameter("a record needs --lot-id ID", param_hint="--record")
+            raise ArgumentError("record", "a record needs --lot-id ID")
         from gearqa.cli.signing import private_key
         from gearqa.signoff.record import keep_existing, load_record
 
-        if target != "-":
-            keep_existing(Path(target), replace=replacing)
+        if file != "-":
+            keep_existing(file, replace=replace)
         self._previous = None if previous is None else load_record(previous)
         self._key = None if sign is None else private_key(sign)
 
-    def make(self, *about: Any, settings: dict[str, Any]) -> dict[str, Any]:
-        """The record; empty if none is wanted."""
-        if not self.wanted:
-            return {}
-        from gearqa.signoff.record import make_record
+    def write(self, lot: DecidedLot, outputs: Outputs) -> dict[str, Any] | None:
+        """The record, written; None if none was asked for."""
+        if self._file is None:
+            return None
+        from gearqa.jobs.lot import record_lot
+        from gearqa.signoff.record import record_bytes
 
-        return make_record(*about, settings=settings, previous=self._previous, key=self._key)
-
-
-def _certificate(result: LotResult, drawing: Any, record: dict[str, Any]) -> Document:
-    from gearqa.report.grading.gear_sheet import gear_words
-    from gearqa.report.lot.page import RecordFacts, TableRow, certificate
-    from gearqa.signoff.decision import TABLE
-
-    facts = None
-    if record:
-        signature = record.get("signature") or {}
-        facts = RecordFacts(record["digest"], record["previous"], signature.get("fingerprint"))
-    return certificate(
-        result,
-        decision_table=[TableRow(row.number, row.rule) for row in TABLE],
-        gear_words=gear_words(drawing),
-        record=facts,
-    )
+        record = record_lot(lot, previous=self._previous, key=self._key)
+        outputs.open(self._file).write(record_bytes(record))
+        return record
 
 
-def _write_certificate(
-    outputs: Outputs, document: Document, html: str | None, pdf: str | None, paper: Literal["a4", "letter"]
+def _write_results(
+    result: LotResult, outputs: Outputs, *, json: str | None, csv: str | None, csv_style: Style
 ) -> None:
-    if html is not None:
-        from gearqa.report.render.html import write_html
+    if json is not None:
+        from gearqa.results.jsonio import dumps
+        from gearqa.signoff.lot_json import lot_table
 
-        write_html(outputs.open(html), document)
-    if pdf is not None:
-        from gearqa.report.render.pdf import write_pdf
+        outputs.open(json).write(dumps(lot_table(result), pretty=True))
+    if csv is not None:
+        from gearqa.signoff.lot_csv import lot_csv
 
-        write_pdf(outputs.open(pdf), document, paper=paper)
+        outputs.open(csv).write(lot_csv(result, csv_style))
+
+
+def _certificate(lot: DecidedLot, record: dict[str, Any] | None) -> Document:
+    from gearqa.report.grading.gear_sheet import gear_words
+    from gearqa.report.lot.page import certificate
+
+    return certificate(lot.result, gear_words=gear_words(lot.part), record=record)

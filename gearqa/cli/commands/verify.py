@@ -35,28 +35,17 @@ def command(
 
     Exit status: 0 nothing that was checked differs; 1 something differs; 2 it cannot be read.
     """
-    from gearqa.jobs.folders import require_folder
+    from gearqa.jobs.verify import verify_record
     from gearqa.report.lot.verification import verification_lines
-    from gearqa.signoff.key_files import load_public_key
-    from gearqa.signoff.record import changed_line, load_record
-    from gearqa.signoff.verify import verification_table, verify
 
-    if folder is not None:
-        require_folder(folder)
-    kept = load_record(record)
-    before = None if previous is None else load_record(previous)
-    found = verify(
-        kept, folder, previous=before, key=None if key is None else load_public_key(key),
-        changed_line=changed_line(kept, record),
-        previous_changed_line=None if before is None or previous is None else changed_line(before, previous),
-    )  # fmt: skip
-    table = verification_table(found)
+    found = verify_record(record, folder, previous=previous, key=key)
     if json is not None:
         from gearqa.results.jsonio import dumps
         from gearqa.results.outputs import write_whole
+        from gearqa.signoff.verify import verification_table
 
-        write_whole(json, dumps(table, pretty=True))
+        write_whole(json, dumps(verification_table(found), pretty=True))
     if json != "-":
-        for line in (*verification_lines(table), *CAUTIONS):
+        for line in (*verification_lines(found), *CAUTIONS):
             print(line)
     return ExitStatus.CONFORMS if found.consistent else ExitStatus.DOES_NOT_CONFORM

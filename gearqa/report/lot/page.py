@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from gearqa.model.decision_table import TABLE
 from gearqa.model.lot import LotResult
 from gearqa.model.measurement import Production
 from gearqa.report.blocks import document as doc
@@ -31,31 +31,15 @@ TO_TICK = "☐ release  ☐ hold  ☐ reject; reason, concession:"
 """For a person to fill in by hand."""
 
 
-@dataclass(frozen=True, slots=True)
-class TableRow:
-    """A row of the decision table, as the certificate prints it."""
-
-    number: str
-    rule: str
-
-
-@dataclass(frozen=True, slots=True)
-class RecordFacts:
-    """What a certificate tells of the record that was made with it."""
-
-    digest: str
-    previous: Mapping[str, Any] | None = None
-    """Link to the record before it, as it stands in the record."""
-    fingerprint: str | None = None
-    """Of the key that signed it."""
+Record = Mapping[str, Any]
+"""The record that was made with a certificate, as its file holds it."""
 
 
 def certificate(
     result: LotResult,
     *,
-    decision_table: Sequence[TableRow],
     gear_words: str = "",
-    record: RecordFacts | None = None,
+    record: Record | None = None,
 ) -> doc.Document:
     """Build the certificate of a lot.
 
@@ -63,11 +47,9 @@ def certificate(
     ----------
     result : LotResult
         What came of the sign-off.
-    decision_table : sequence of TableRow
-        The rows by which lots are decided, in their order.
     gear_words : str
         The gear's data in one line.
-    record : RecordFacts, optional
+    record : mapping, optional
         The record made with it.
 
     Returns
@@ -82,7 +64,7 @@ def certificate(
     rule = "" if result.decision_rule.guard is not None else " · simple acceptance: no uncertainty known"
     sections = (
         *_decision_page(result, gear_words, record),
-        *_statistics_page(result, decision_table),
+        *_statistics_page(result),
     )
     return doc.Document(
         title=f"Lot certificate, part {number}{lot}",
@@ -104,7 +86,7 @@ def certificate(
 # --- first page ----------------------------------------------------------------------------------
 
 
-def _decision_page(result: LotResult, gear_words: str, record: RecordFacts | None) -> Iterator[doc.Section]:
+def _decision_page(result: LotResult, gear_words: str, record: Record | None) -> Iterator[doc.Section]:
     yield doc.Section(
         "", (words.verdict(result), doc.Bullets(words.reason_lines(result)), _facts(result, gear_words))
     )
@@ -245,15 +227,16 @@ def _temperatures(values: Sequence[float | None]) -> str:
     return (low if low == high else f"{low} to {high}") + " °C" + _known(len(known), len(values))
 
 
-def _disposition(result: LotResult, record: RecordFacts | None) -> Iterator[tuple[doc.Text, doc.Text]]:
+def _disposition(result: LotResult, record: Record | None) -> Iterator[tuple[doc.Text, doc.Text]]:
     by_hand = f". {TO_TICK}" if result.disposition is None else ""
     yield "Disposition", f"{words.disposition_text(result)}{by_hand}"
     if record is None:
         yield "Record", "none was made with this certificate"
         return
-    signed = f", signed with key {record.fingerprint}" if record.fingerprint else ", not signed"
-    yield "Record, SHA-256", f"{record.digest}{signed}"
-    link = record.previous
+    signature = record.get("signature")
+    signed = f"signed with key {signature['fingerprint']}" if signature else "not signed"
+    yield "Record, SHA-256", f"{record['digest']}, {signed}"
+    link = record["previous"]
     if not link:
         yield "Previous record", "none named; chain not checked"
         return
@@ -274,7 +257,7 @@ def _disposition(result: LotResult, record: RecordFacts | None) -> Iterator[tupl
 # --- second page ---------------------------------------------------------------------------------
 
 
-def _statistics_page(result: LotResult, table: Sequence[TableRow]) -> Iterator[doc.Section]:
+def _statistics_page(result: LotResult) -> Iterator[doc.Section]:
     free = words.free_statement(result)
     yield doc.Section(
         "Statistics over the gears of the sample",
@@ -293,7 +276,7 @@ def _statistics_page(result: LotResult, table: Sequence[TableRow]) -> Iterator[d
             doc.Paragraph("Order of production: not known, so it is not drawn and cannot be checked.", "note")
         )
     yield doc.Section("", tuple(blocks))
-    yield doc.Section("", (doc.Paragraph(decision_rows(table, result), "note"), *_method(result)))
+    yield doc.Section("", (doc.Paragraph(decision_rows(result), "note"), *_method(result)))
 
 
 def _method(result: LotResult) -> Iterator[doc.Block]:
@@ -346,11 +329,11 @@ def _table_with_symbols(result: LotResult) -> doc.Table:
     return _joined(doc.Table("", table.columns, rows, table.notes, dense=True))
 
 
-def decision_rows(table: Sequence[TableRow], result: LotResult) -> doc.Text:
+def decision_rows(result: LotResult) -> doc.Text:
     """The decision table in one paragraph; rows that fit are set strong."""
     fits = {reason.row for reason in result.reasons}
     spans: list[doc.Span] = [doc.Span("Decision table, the first row that fits decides: ")]
-    for place, row in enumerate(table):
-        end = "." if place == len(table) - 1 else "; "
+    for row in TABLE:
+        end = "." if row is TABLE[-1] else "; "
         spans.append(doc.Span(f"{row.number} {row.rule}{end}", "strong" if row.number in fits else ""))
     return tuple(spans)

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from gearqa.signoff.decision import TABLE, Facts, decide
+from gearqa.model.decision_table import TABLE, Facts
+from gearqa.signoff.decision import decide
 
 GOOD = Facts(
     lot_size=400, measured_n=43, required_n=43, ac=0, own_numbers=False, d_low=0, d_high=0, accept=True,

@@ -161,7 +161,7 @@ def test_parameter_missing_from_all_gears_holds() -> None:
     assert lot.decision == "hold"
     assert "parameter_missing" in {r.code for r in lot.reasons}
     assert lot.not_assessed == 43
-    assert any("runout" in r.sentence for r in lot.reasons if r.code == "parameter_missing")
+    assert any("any gear: Fr;" in r.sentence for r in lot.reasons if r.code == "parameter_missing")
 
 
 def test_parameter_missing_from_all_gears_of_known_dress_cycles_holds() -> None:

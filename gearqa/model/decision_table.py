@@ -1,0 +1,196 @@
+"""The decision table of a lot as data: the first row that fits decides, every row that fits is a reason.
+
+`gearqa explain lot` and the certificate print these rows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from gearqa.model.lot import LotDecision
+from gearqa.wording.numbers import count_text
+from gearqa.wording.sentences import place_text
+from gearqa.wording.verdicts import not_conform_text
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Everything the table looks at."""
+
+    lot_size: int | None
+    measured_n: int
+    required_n: int | None
+    ac: int | None
+    own_numbers: bool
+    """Whether the plan itself gives the numbers, so that no lot size is needed."""
+    d_low: int
+    d_high: int
+    accept: bool | None
+    variables_failed: tuple[str, ...]
+    missing_in_all: tuple[str, ...]
+    overdue: tuple[str, ...]
+    """Serials measured after the calibration was due."""
+    drawn: str
+    sample_cycles: int | None
+    lot_of_several_cycles: bool
+    unmet: tuple[str, ...]
+    """Conditions of the plan's `require` that are not met."""
+    segregate: tuple[str, ...]
+    remeasure: tuple[str, ...]
+
+    @property
+    def census(self) -> bool:
+        """Whether the whole lot was measured."""
+        return self.lot_size is not None and self.measured_n == self.lot_size
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row: when it fits, what it decides, and how it is said."""
+
+    number: str
+    code: str
+    rule: str
+    """The row in general words."""
+    outcome: LotDecision | Literal["error"]
+    fits: Callable[[Facts], bool]
+    sentence: Callable[[Facts], str]
+
+
+def _serials(serials: Sequence[str], most: int = 12) -> str:
+    shown = ", ".join(serials[:most])
+    return shown if len(serials) <= most else f"{shown} and {len(serials) - most} more"
+
+
+def _gears(count: int) -> str:
+    return count_text(count, "gear")
+
+
+def _places(places: Sequence[str]) -> str:
+    return ", ".join(map(place_text, places))
+
+
+def _rejected(f: Facts) -> str:
+    if f.ac is not None and f.d_low > f.ac:
+        return (
+            f"{_gears(f.d_low)} of {f.measured_n} {not_conform_text(f.d_low)}, more than the acceptance "
+            f"number {f.ac}; sort the lot, or rework it and have it inspected again"
+        )
+    return f"the quality index of {_places(f.variables_failed)} is below k; sort the lot or rework it"
+
+
+def _single_cycle(f: Facts) -> bool:
+    return f.sample_cycles == 1 and f.lot_of_several_cycles
+
+
+def _unrepresentative(f: Facts) -> str:
+    parts = []
+    if f.drawn == "convenience":
+        parts.append("the sample was taken for convenience; draw one at random or systematically")
+    if _single_cycle(f):
+        parts.append(
+            "all gears of the sample come from one dress cycle and the lot from more; measure gears of the "
+            "other cycles, or state dress_cycles = 1 in the plan if the lot is one cycle"
+        )
+    return "the sample does not stand for the lot: " + "; ".join(parts)
+
+
+TABLE: tuple[Row, ...] = (
+    Row(
+        "1", "more_measured_than_lot",
+        "more gears measured than the lot holds, or an unknown key in the plan: error, no decision",
+        "error",
+        lambda f: f.lot_size is not None and f.measured_n > f.lot_size,
+        lambda f: f"{_gears(f.measured_n)} were measured, but the lot size is {f.lot_size}",
+    ),
+    Row(
+        "2", "rejected_by_plan", "more gears do not conform than the plan accepts: reject",
+        "reject", lambda f: f.accept is False, _rejected,
+    ),
+    Row(
+        "3", "census_nonconforming",
+        "the whole lot was measured and a gear does not conform: reject as a lot, the others may go on",
+        "reject",
+        lambda f: f.census and f.d_low > 0,
+        lambda f: f"the whole lot was measured and {_gears(f.d_low)} {not_conform_text(f.d_low)}; take out "
+        f"{_serials(f.segregate)} and present the rest as a new lot",
+    ),
+    Row(
+        "4", "census_open", "the whole lot was measured and a gear is not proven or not assessed: hold",
+        "hold",
+        lambda f: f.census and f.d_high > f.d_low,
+        lambda f: f"the whole lot was measured and {_gears(f.d_high - f.d_low)} "
+        f"{'is' if f.d_high - f.d_low == 1 else 'are'} not proven or not assessed; measure "
+        f"{_serials(f.remeasure)} again, or with a smaller uncertainty",
+    ),
+    Row(
+        "5", "lot_size_unknown", "the lot size is unknown and the plan gives no n and Ac of its own: hold",
+        "hold",
+        lambda f: f.lot_size is None and not f.own_numbers,
+        lambda f: "the lot size is not known, and the plan needs it; give --lot-size, or a plan with n "
+        "and ac",
+    ),
+    Row(
+        "6", "too_few_measured", "fewer gears measured than the plan asks: hold",
+        "hold",
+        lambda f: f.required_n is not None and f.measured_n < f.required_n,
+        lambda f: f"{_gears(f.measured_n)} measured, the plan asks for {f.required_n}; measure "
+        f"{(f.required_n or 0) - f.measured_n} more",
+    ),
+    Row(
+        "7", "plan_undecided", "the plan neither accepts nor rejects: hold",
+        "hold",
+        lambda f: f.accept is None,
+        lambda f: "the plan cannot decide"
+        + (
+            f": between {f.d_low} and {f.d_high} gears do not conform, the acceptance number is {f.ac}; "
+            f"measure {_serials(f.remeasure)} again, or with a smaller uncertainty"
+            if f.remeasure
+            else " on what was measured"
+        ),
+    ),
+    Row(
+        "8", "parameter_missing", "a required parameter or flank is missing from the whole lot: hold",
+        "hold",
+        lambda f: bool(f.missing_in_all),
+        lambda f: f"not assessed on any gear: {_places(f.missing_in_all)}; measure it, or take it off the "
+        "drawing's list",
+    ),
+    Row(
+        "9", "sample_not_representative",
+        "the sample was taken for convenience, or shows one dress cycle of a lot of several: hold",
+        "hold",
+        lambda f: f.drawn == "convenience" or _single_cycle(f),
+        _unrepresentative,
+    ),
+    Row(
+        "9a", "calibration_overdue", "a gear was measured after the calibration was due: hold",
+        "hold",
+        lambda f: bool(f.overdue),
+        lambda f: f"measured after the calibration was due: {_serials(f.overdue)}; have the instrument "
+        "calibrated and these gears measured again",
+    ),
+    Row(
+        "9b", "requirement_not_met", "a condition that the plan requires is not met: hold",
+        "hold",
+        lambda f: bool(f.unmet),
+        lambda f: "the plan requires more than is shown: " + "; ".join(f.unmet),
+    ),
+    Row(
+        "10", "accepted_with_nonconforming",
+        "the plan accepts and gears were found that do not conform: release without them",
+        "release",
+        lambda f: f.accept is True and f.d_low > 0,
+        lambda f: f"{_gears(f.d_low)} of {f.measured_n} {not_conform_text(f.d_low)}, the acceptance number "
+        f"is {f.ac}: the plan accepts the lot without {_serials(f.segregate)}",
+    ),
+    Row(
+        "11", "accepted", "the plan accepts and no gear was found that does not conform: release",
+        "release",
+        lambda f: f.accept is True and f.d_low == 0,
+        lambda f: f"no gear of {f.measured_n} was found that does not conform, the acceptance number is "
+        f"{f.ac}: the plan accepts the lot",
+    ),
+)  # fmt: skip
