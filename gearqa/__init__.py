@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from gearqa import frames, simulate
     from gearqa.errors import GearqaError, InputError, Notice, Problem
     from gearqa.evaluation.evaluate import evaluate, grade, trace_curves
+    from gearqa.jobs.gauge import study_gauge
     from gearqa.jobs.lot import DecidedLot, decide_lot, record_lot
     from gearqa.jobs.verify import verify_record
     from gearqa.model.lot import LotResult
@@ -51,6 +52,7 @@ _PLACES = {
     "make_keys": "gearqa.signoff.key_files",
     "load_private_key": "gearqa.signoff.key_files",
     "tolerance_table": "gearqa.standards.iso1328_1_2013",
+    "study_gauge": "gearqa.jobs.gauge",
     "simulate": "gearqa.simulate:",
     "frames": "gearqa.frames:",
     "GearMeasurement": "gearqa.model.measurement",
@@ -97,6 +99,7 @@ __all__ = [
     "read_part",
     "record_lot",
     "simulate",
+    "study_gauge",
     "tolerance_table",
     "trace_curves",
     "verify_record",

@@ -143,6 +143,33 @@ class NoticeCode(StrEnum):
     POSITION_MISSING = "position_missing"
     # incoming
     REPORT_FOLLOWS_FROM_THEIR_TRACES = "report_follows_from_their_traces"
+    NOT_MEASURED_BY_US = "not_measured_by_us"
+    COMPARED_BY_MAGNITUDE = "compared_by_magnitude"
+    BASIS_MEAN = "basis_mean"
+    BASIS_WORST = "basis_worst"
+    CLAIMS_ON_THE_OTHER_FLANK = "claims_on_the_other_flank"
+    CLAIMS_JUDGED_BY_WORST = "claims_judged_by_worst"
+    STANDARD_NOT_STATED = "standard_not_stated"
+    OTHER_SYSTEM = "other_system"
+    CLAIM_IN_WORDS = "claim_in_words"
+    OLDER_EDITION = "older_edition"
+    CLAIM_BEYOND_OWN_VALUE = "claim_beyond_own_value"
+    ROUNDED_BEFORE_GRADING = "rounded_before_grading"
+    CLASSES_OF_OLDER_EDITION = "classes_of_older_edition"
+    FEW_VALUES = "few_values"
+    LARGE_UNCERTAINTY = "large_uncertainty"
+    NOT_THE_SAME_GEARS = "not_the_same_gears"
+    # gauge
+    NO_REFERENCE = "no_reference"
+    FEW_OPERATORS = "few_operators"
+    ONE_OPERATOR = "one_operator"
+    NEGATIVE_COMPONENT = "negative_component"
+    FEW_CATEGORIES = "few_categories"
+    CONDITIONALLY_SUITABLE = "conditionally_suitable"
+    NO_REFERENCE_UNCERTAINTY = "no_reference_uncertainty"
+    BIAS = "bias"
+    STATED_TOO_SMALL = "stated_too_small"
+    PRODUCT_DIFFERS = "product_differs"
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Iterable, Iterator
+from operator import length_hint
 from types import TracebackType
 from typing import Self, TypeVar
 
@@ -59,13 +60,13 @@ class Progress:
             self.step()
 
 
-class OnTerminal:
-    """Shows a job's progress, one line for each thing that it works through."""
+class JobProgress:
+    """Shows the progress of a job, one line for each of its loops."""
 
-    def __init__(self, *, quiet: bool) -> None:
+    def __init__(self, *, quiet: bool = False) -> None:
         self._quiet = quiet
 
     def over(self, items: Iterable[Item], doing: str, noun: str) -> Iterator[Item]:
         """Pass items through, counting them."""
-        with Progress(doing, noun, quiet=self._quiet) as progress:
+        with Progress(doing, noun, total=length_hint(items) or None, quiet=self._quiet) as progress:
             yield from progress.over(items)

@@ -33,6 +33,8 @@ class Verdict(NamedTuple):
         return self._replace(conforms=self.conforms and None, master_quality=self.master_quality and None)
 
 
+OneSidedLimits = tuple[float | None, float]
+"""Lower limit (None: there is none) and upper limit. [um]"""
 NOT_GRADED = Verdict(None, None, beyond=False, conforms=None, master_quality=None)
 
 
@@ -85,16 +87,24 @@ class Criterion:
             None if self.master_tolerance is None else magnitude <= self.master_tolerance,
         )
 
-    def near_limit(self, value: float, low: float, high: float, uncertainty: float) -> bool:
-        """Whether a limit lies within the uncertainty of the value.
+    @property
+    def drawing_limits(self) -> OneSidedLimits | None:
+        """Limits of the drawing; 0 is no limit of what cannot be negative. None where it asks nothing."""
+        if self.limits is not None:
+            lower, upper = self.limits
+            return (lower if self.signed or lower > 0 else None, upper)
+        if self.tolerance is None:
+            return None
+        return (-self.tolerance if self.signed else None, self.tolerance)
 
-        The lower limit 0 of a value that cannot be negative is no limit.
-        """
+    def near_limit(self, value: float, low: float, high: float, uncertainty: float) -> bool:
+        """Whether a limit lies within the uncertainty of the value."""
         if self.limits is None:
             return self.tolerance is not None and abs(abs(value) - self.tolerance) <= uncertainty
-        lower, upper = self.limits
-        limits = (lower, upper) if self.signed or lower > 0 else (upper,)
-        return any(abs(v - limit) <= uncertainty for v in (low, high) for limit in limits)
+        limits = self.drawing_limits or ()
+        return any(
+            abs(v - limit) <= uncertainty for v in (low, high) for limit in limits if limit is not None
+        )
 
 
 @dataclass(frozen=True, slots=True)

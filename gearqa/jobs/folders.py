@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from gearqa.errors import ArgumentError
 
 if TYPE_CHECKING:
+    from gearqa.model.measurement import InputFile
     from gearqa.reading.folder.inspection import Inspection
 
 
@@ -38,6 +39,15 @@ def require_folder(folder: str | Path) -> None:
     else:
         message = f"'{folder}' does not exist; to start one: gearqa new {folder}"
     raise ArgumentError("folder", message)
+
+
+def input_file(path: str | Path) -> InputFile:
+    """A file that was read by itself, as an input of a result."""
+    from gearqa.model.measurement import InputFile
+    from gearqa.reading.rows.digests import sha256_of
+
+    path = Path(path)
+    return InputFile(path.name, sha256_of(path))
 
 
 def grade_line(path: str, rest: Sequence[str] = ()) -> str:

@@ -19,6 +19,8 @@ ACCEPTABLE_PERCENT: Final = 30.0
 """Gauge spread in per cent of the tolerance: common practice (AIAG Measurement Systems Analysis, from
 memory)."""
 U_STEP_UM: Final = 0.01
+ONE_GEAR: Final = "reference gear"
+"""Item of a study on a calibrated gear that names none."""
 WANTED_INDEX: Final = 1.33
 """Wanted Cg and Cgk: common practice, no source."""
 
@@ -160,10 +162,15 @@ class GaugeResult:
     warnings: tuple[Notice, ...] = ()
 
     @property
+    def all_series(self) -> tuple[CrossedResult | ReferenceResult, ...]:
+        """Every series of every parameter, crossed ones first."""
+        crossed = tuple(one for some in self.crossed.values() for one in some)
+        return crossed + tuple(one for some in self.references.values() for one in some)
+
+    @property
     def suitable(self) -> bool | None:
         """False if any parameter is not suitable, None if none could be judged, else True."""
-        found = [one.suitable for some in self.crossed.values() for one in some]
-        found += [one.suitable for some in self.references.values() for one in some]
+        found = [one.suitable for one in self.all_series]
         if False in found:
             return False
         return None if all(one is None for one in found) else True
@@ -176,18 +183,3 @@ def rounded_up(U: float) -> float:  # noqa: N803
     (1.13, 1.12)
     """
     return round(math.ceil(U / U_STEP_UM - 1e-9) * U_STEP_UM, 9)
-
-
-def uncertainty_block(result: GaugeResult) -> tuple[str, ...]:
-    """Lines of an `[uncertainty_um]` table, ready for part.toml; what has no U stands as a comment."""
-    lines = ["[uncertainty_um]  # expanded uncertainty U, k = 2"]
-    for key in dict.fromkeys((*result.crossed, *result.references)):
-        U = result.uncertainty_um.get(key)  # noqa: N806
-        if U is not None:
-            lines.append(f"{key} = {U:.2f}")
-        elif key in result.crossed:
-            spread = max(one.gauge_sd_um for one in result.crossed[key])
-            lines.append(f"# {key} = ?  # spread alone, 2 s = {2 * spread:.2f}; the bias is not known")
-        else:
-            lines.append(f"# {key} = ?  # the uncertainty of the reference is not known")
-    return tuple(lines)

@@ -107,6 +107,17 @@ def um_text(value: float, decimals: int = DECIMALS, *, signed: bool = False) -> 
     return f"{signed_text(value, decimals) if signed else fixed_text(value, decimals)} µm"
 
 
+def interval_text(pair: tuple[float, float | None] | None, *, signed: bool = True) -> str:
+    """An interval of deviations in micrometres; a dash where it has no end, or where there is none.
+
+    >>> interval_text((-0.5, 1.2)), interval_text((0.44, None), signed=False), interval_text(None)
+    ('-0.50 to +1.20', '0.44 to –', '–')
+    """
+    if pair is None:
+        return DASH
+    return " to ".join(DASH if end is None else value_text(end, signed=signed) for end in pair)
+
+
 def share_text(share: float, digits: int = 3) -> str:
     """A share in percent.
 

@@ -31,6 +31,15 @@ def listed(words: Iterable[str]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
+def place_text(key: str, flank: str | None, *more: str | None) -> str:
+    """A parameter by its symbol, with flank and whatever else is known of the place.
+
+    >>> place_text("helix_slope", "left"), place_text("runout", None), place_text("fHα", "right", "tooth 4")
+    ('fHβ left', 'Fr', 'fHα right tooth 4')
+    """
+    return " ".join(filter(None, (symbol_of(key), flank, *more)))
+
+
 def symbols_text(keys: Iterable[str]) -> str:
     """Printed symbols of parameters in a row.
 

@@ -253,7 +253,7 @@ def bench_reports(sizes: list[int], repeat: int) -> None:
             for kind in ("html", "pdf"):
                 out = f"{place}/out.{kind}"
                 seconds, memory = min(child(*line, f"--{kind}", out) for _ in range(repeat))
-                size = os.path.getsize(out) / 1e6
+                size = sum(path.stat().st_size for path in Path(place).glob(f"out*.{kind}")) / 1e6
                 name = f"{gears} gears, --{kind}"
                 print(f"    {name:32} {seconds:7.2f} s  peak {memory:5.0f} MB  file {size:.1f} MB")
             sheets = [PROGRAM, "grade", str(folder), "--quiet", "--sheet-folder", f"{place}/sheets"]

@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 import json
+import shutil
+from inspect import signature
 from pathlib import Path
 
 import jsonschema
 import pytest
 
 from gearqa.cli import app
+from gearqa.cli.commands import gauge
 from gearqa.gauge.schema import gauge_json_schema
+from gearqa.jobs.gauge import study_gauge
 
 SAMPLES = Path(__file__).parents[2] / "sample_measurements"
 CROSSED, REFERENCE = (SAMPLES / "gauge_study" / name for name in ("crossed.csv", "reference_gear.csv"))
 FOLDER = SAMPLES / "ring_conforming"
 PART = FOLDER / "part.toml"
+
+
+def test_the_command_line_pools_as_the_job_does():
+    assert signature(study_gauge).parameters["pool_above"].default == gauge.POOL_ABOVE
 
 
 def run(capsys, *words):
@@ -107,6 +115,19 @@ def test_a_study_from_measured_gears(capsys, tmp_path):
     assert {"which.csv", "profile.csv", "part.toml"} <= {file["file"] for file in result["inputs"]}
 
 
+def test_nothing_is_written_over_an_input(capsys, tmp_path):
+    folder = tmp_path / "lot"
+    shutil.copytree(FOLDER, folder)
+    table = tmp_path / "which.csv"
+    rows = [f"OT-02{k + 1:02d},{k // 4},{'AB'[k // 2 % 2]},{k % 2}" for k in range(12)]
+    table.write_text("serial,item,operator,trial\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    before = (folder / "profile.csv").read_bytes()
+    status, _, err = run(capsys, folder, "--study", table, "--json", folder / "profile.csv")
+    assert status == 2
+    assert "is an input" in err
+    assert (folder / "profile.csv").read_bytes() == before
+
+
 def test_exit_1_where_the_gauge_is_not_good_enough(capsys, tmp_path):
     drawing = tmp_path / "part.toml"
     text = PART.read_text(encoding="utf-8").replace("class = 6", "class = 1", 1)
@@ -120,7 +141,7 @@ def test_exit_1_where_the_gauge_is_not_good_enough(capsys, tmp_path):
     ("words", "told"),
     [
         (("nowhere.csv",), "no such file"),
-        ((FOLDER,), "needs --study"),
+        ((FOLDER,), "--study: a folder needs the table of its trials"),
         ((CROSSED, "--study", CROSSED), "is no folder"),
         ((CROSSED, "--pool-above", "2"), "expected 0 to 1"),
         ((CROSSED, "--parameter", "width"), "is no parameter"),

@@ -55,6 +55,14 @@ def test_progress_follows_a_count_from_elsewhere(monkeypatch):
     assert bar.done == 7
 
 
+def test_the_progress_of_a_job_knows_how_many_there_are(monkeypatch):
+    clock = iter(range(10_000))
+    monkeypatch.setattr(progress.time, "monotonic", lambda: next(clock))
+    monkeypatch.setattr("sys.stderr", stream := Tty())
+    assert list(progress.JobProgress().over(iter([1, 2, 3]), "grading", "gears")) == [1, 2, 3]
+    assert "grading: 1 of 3 gears" in stream.getvalue()
+
+
 @pytest.mark.parametrize(
     ("stream", "environment", "wanted"),
     [

@@ -14,18 +14,14 @@ FOR_MACHINES = ("report/draw/svg.py", "simulate/table_rows.py")
 """Numbers of drawings and of written tables: nobody reads them as text."""
 NOT_YET = (
     "cli/commands/drift.py",
-    "cli/commands/gauge.py",
     "cli/commands/tolerances.py",
     "cli/progress.py",
     "cli/topics.py",
     "drift/",
-    "gauge/",
     "history/",
     "incoming/",
-    "model/gauge.py",
     "reading/",
     "report/drift/",
-    "report/gauge/",
     "report/grading/",
     "report/history/",
     "report/incoming/",

@@ -104,7 +104,7 @@ def command(
     Exit status: 0 release; 1 hold or reject; 2 bad input or usage.
     """
     from gearqa.cli.console import tell_notices, terminal
-    from gearqa.cli.progress import OnTerminal
+    from gearqa.cli.progress import JobProgress
     from gearqa.jobs.folders import require_folder
     from gearqa.jobs.lot import decide_lot
     from gearqa.report.grading.words import WIDE
@@ -117,7 +117,7 @@ def command(
             folder, part=part, columns=columns, serial=serial, lot_size=lot_size, plan=plan, lot_id=lot_id,
             order=order, customer=customer, inspector=inspector, date=date, remark=remark, exclude=exclude,
             disposition=disposition, disposed_by=disposed_by, disposed_on=disposed_on, reason=reason,
-            concession=concession, progress=OnTerminal(quiet=quiet),
+            concession=concession, progress=JobProgress(quiet=quiet),
         )  # fmt: skip
         made = recorder.write(lot, outputs)
         _write_results(lot.result, outputs, json=json, csv=csv, csv_style=csv_style)

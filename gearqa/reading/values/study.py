@@ -11,14 +11,13 @@ from typing import Final
 import numpy as np
 
 from gearqa.errors import MeasurementFileError, Notice, Problem, Reason
-from gearqa.model.gauge import CrossedSeries, ReferenceSeries, StudyTable
+from gearqa.model.gauge import ONE_GEAR, CrossedSeries, ReferenceSeries, StudyTable
 from gearqa.model.measurement import InputFile
 from gearqa.reading.values.parameter_names import parameters_of
 from gearqa.reading.values.sheet_formats import MEASURED_STUDY, STUDY
 from gearqa.reading.values.value_sheets import Sheet, notices_of, read_sheet
 from gearqa.symbols import PARAMETERS, Flank
 
-ONE_GEAR: Final = "reference gear"
 ONE_OPERATOR: Final = "1"
 CELLS_TOLD: Final = 12
 """Empty or uneven cells of a study that are named."""
@@ -36,7 +35,7 @@ class MeasuredStudy:
     notices: tuple[Notice, ...]
 
 
-def read_study(path: Path | str, *, columns: Path | None = None, name: str | None = None) -> StudyTable:
+def read_study(path: Path | str, *, columns: Path | str | None = None, name: str | None = None) -> StudyTable:
     """Read a gauge study: crossed (`item,operator,trial,parameter,value_um`) or on a reference gear.
 
     A reference study has `reference_um` (and `reference_uncertainty_um`) beside `trial,parameter,value_um`.

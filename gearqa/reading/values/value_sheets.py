@@ -99,7 +99,7 @@ class Sheet:
 
 
 def read_sheet(
-    path: Path | str, sheet: SheetFormat, *, columns: Path | None = None, name: str | None = None
+    path: Path | str, sheet: SheetFormat, *, columns: Path | str | None = None, name: str | None = None
 ) -> Sheet:
     """Read the cells of a sheet.
 
@@ -142,7 +142,9 @@ def read_sheet(
     return Sheet(name, cells, log, file, source.simulated, frozenset(source.columns))
 
 
-def _mapped(path: Path, name: str, sheet: SheetFormat, columns: Path, log: ProblemLog) -> TableSource | None:
+def _mapped(
+    path: Path, name: str, sheet: SheetFormat, columns: Path | str, log: ProblemLog
+) -> TableSource | None:
     """The plan of a column map, where it names this file."""
     for table in getattr(read_columns_map(columns), sheet.kind, ()):
         if matches_any(path.name, table.file):

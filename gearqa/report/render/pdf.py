@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cache
 from importlib.resources import files
+from threading import Thread
 from typing import Any, BinaryIO, Literal
 
 from gearqa.errors import ReportError
@@ -143,6 +144,22 @@ def _fonts() -> Any:
 
 
 def _compile(data: str) -> bytes:
+    """Typeset in a thread that may be left alone, so that Ctrl-C need not wait for the library."""
+    from concurrent.futures import Future
+
+    result: Future[bytes] = Future()
+
+    def run() -> None:
+        try:
+            result.set_result(_compile_here(data))
+        except BaseException as error:
+            result.set_exception(error)
+
+    Thread(target=run, daemon=True).start()
+    return result.result()
+
+
+def _compile_here(data: str) -> bytes:
     import typst
 
     template = (files("gearqa.report.render") / "templates" / "report.typ").read_bytes()

@@ -19,6 +19,8 @@ from gearqa.report.blocks import document as doc
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.visible import visible
 
+WIDE = 110
+"""Columns from which tables show everything."""
 STYLES: dict[doc.Status, str] = {"good": "green", "bad": "bold red", "open": "yellow", "none": "bold"}
 
 _LINE = "    \n    \n -- \n    \n    \n    \n    \n    \n"
@@ -68,6 +70,11 @@ class Terminal:
         )  # fmt: skip
         self._encoding = getattr(stream, "encoding", None) or "utf-8"
         self._unicode = _encodable("─", self._encoding)
+
+    @property
+    def wide(self) -> bool:
+        """Whether there is room for all columns of a table."""
+        return self.width >= WIDE
 
     @property
     def width(self) -> int:

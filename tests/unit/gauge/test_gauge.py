@@ -9,14 +9,16 @@ from unit.evaluation.make import gear, helix, part, with_trace
 
 from gearqa.errors import MeasurementFileError, Reason
 from gearqa.evaluation.evaluate import evaluate
-from gearqa.gauge.analyse import analyse
 from gearqa.gauge.json_tables import gauge_table
+from gearqa.gauge.study_analysis import analyse_study
 from gearqa.gauge.study_from_gears import study_from_gears
-from gearqa.model.gauge import uncertainty_block
 from gearqa.reading.settings.part_file import read_part
 from gearqa.reading.values.study import read_measured_study, read_study
 from gearqa.report.blocks.document import Figure
-from gearqa.report.gauge.page import gauge_blocks, gauge_document, interaction_plot
+from gearqa.report.gauge.figures import interaction_plot
+from gearqa.report.gauge.page import gauge_document
+from gearqa.report.gauge.screen import gauge_blocks
+from gearqa.report.gauge.words import uncertainty_block
 
 # AIAG, Measurement Systems Analysis, 4th edition: 10 parts, 3 appraisers, 3 trials (data from memory)
 AIAG = {
@@ -42,7 +44,7 @@ def aiag_table(key="profile_slope"):
 def study(tmp_path, text, **options):
     path = tmp_path / "study.csv"
     path.write_text(text, encoding="utf-8")
-    return analyse(read_study(path), **options)
+    return analyse_study(read_study(path), **options)
 
 
 def problems(tmp_path, text):
@@ -194,13 +196,13 @@ def test_a_bias_that_nothing_judges_leaves_the_instrument_unjudged(tmp_path):
 def test_samples_are_what_their_script_makes(name):
     path = gauge_samples.FOLDER / name
     assert path.read_text(encoding="utf-8") == gauge_samples.FILES[name]()
-    result = analyse(read_study(path))
+    result = analyse_study(read_study(path))
     assert result.simulated
 
 
 def test_the_sample_study_recovers_its_spreads():
     """chi-square intervals of 20 (repeats) and 9 (items) degrees of freedom or more, at 99.9 %."""
-    result = analyse(read_study(gauge_samples.FOLDER / "crossed.csv"))
+    result = analyse_study(read_study(gauge_samples.FOLDER / "crossed.csv"))
     for key, (items, repeats, _) in gauge_samples.SPREADS.items():
         (one,) = result.crossed[key]
         assert 0.6 < np.sqrt(one.variance.repeatability) / repeats < 1.4
@@ -227,7 +229,7 @@ def test_a_study_from_measured_gears(tmp_path):
     # two of four traces carry the slope: the flank's mean is half of it
     assert np.allclose(left.values_um, np.reshape(slopes, (2, 2, 2)) / 2)
     assert ("runout", None) in by_flank
-    result = gauge_table(analyse(values, part=part()))
+    result = gauge_table(analyse_study(values, part=part()))
     top = result["parameters"]["helix_slope"]
     assert top["flank"] == "left"  # the flank that spreads more
     assert [one["flank"] for one in top["series"]] == ["left", "right"]
@@ -263,9 +265,9 @@ def crossed_with_interaction():
 
 
 def test_the_interaction_is_drawn_only_where_it_is_significant(tmp_path):
-    assert interaction_plot(study(tmp_path, aiag_table())) is None
+    assert interaction_plot(study(tmp_path, aiag_table())) == ()
     crossed = study(tmp_path, crossed_with_interaction())
-    assert interaction_plot(crossed) is not None
+    assert len(interaction_plot(crossed)) == 1
     assert crossed.crossed["profile_slope"][0].interaction_pooled is False
 
 

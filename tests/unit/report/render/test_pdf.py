@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import re
+import signal
 import subprocess
 import sys
+import threading
+from hashlib import pbkdf2_hmac
 from io import BytesIO
 from pathlib import Path
 from typing import BinaryIO
@@ -191,6 +194,27 @@ def test_what_the_library_wrote_is_passed_on_untouched(monkeypatch: pytest.Monke
     stream = BytesIO()
     write_pdf(stream, linked())
     assert stream.getvalue() == b"%PDF-9.9 < any >bytes"
+
+
+@pytest.mark.skipif(not hasattr(signal, "setitimer"), reason="no timer signals here")
+def test_a_signal_is_heard_while_the_library_works(monkeypatch: pytest.MonkeyPatch) -> None:
+    def stop(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    # Seconds of work in C that no signal interrupts, as in the library.
+    monkeypatch.setattr("typst.compile", lambda *_, **__: pbkdf2_hmac("sha256", b"a", b"b", 4_000_000))
+    others = set(threading.enumerate())
+    before = signal.signal(signal.SIGALRM, stop)
+    try:
+        signal.setitimer(signal.ITIMER_REAL, 0.3)
+        with pytest.raises(KeyboardInterrupt):
+            pdf_bytes(small("x"))
+    finally:
+        signal.signal(signal.SIGALRM, before)
+    working = set(threading.enumerate()) - others
+    assert working
+    for thread in working:
+        thread.join()
 
 
 def split_files(document: Document, progress: Progress | None = None) -> list[bytes]:

@@ -1,0 +1,183 @@
+"""A gauge study analysed: spread and bias of every parameter, and the uncertainties that follow."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import astuple, replace
+
+from gearqa.errors import Notice
+from gearqa.evaluation.criteria import Criteria, OneSidedLimits, criteria_of
+from gearqa.gauge.study_cautions import cautions_of_study
+from gearqa.model.gauge import (
+    ACCEPTABLE_PERCENT,
+    WANTED_INDEX,
+    CrossedResult,
+    CrossedSeries,
+    GaugeResult,
+    ReferenceResult,
+    ReferenceSeries,
+    SquareSums,
+    StudyTable,
+    Variances,
+    rounded_up,
+)
+from gearqa.model.measurement import InputFile
+from gearqa.model.part import Part
+from gearqa.statistics.gauge_study import (
+    POOL_ABOVE,
+    certificate_comparison,
+    gauge_study,
+    reference_gear_study,
+)
+from gearqa.symbols import Flank, symbol_of
+
+
+def analyse_study(
+    study: StudyTable,
+    *,
+    part: Part | None = None,
+    inputs: Sequence[InputFile] = (),
+    factor: str = "operators",
+    pool_above: float = POOL_ABOVE,
+    simulated: bool = False,
+    warnings: Sequence[Notice] = (),
+) -> GaugeResult:
+    """Analyse every parameter of a study.
+
+    Parameters
+    ----------
+    study : StudyTable
+        Complete crossed values, or repeated values of calibrated gears.
+    part : Part, optional
+        The drawing, for limits and stated uncertainties.
+    inputs : sequence of InputFile
+        Further files that were read.
+    factor : str
+        What the operators of the study are: operators, set-ups, days, instruments.
+    pool_above : float
+        The interaction is pooled with the repeatability if the p of its F test is larger. [-]
+    simulated : bool
+        Whether measurements behind the study were simulated.
+    warnings : sequence of Notice
+        Notices from reading.
+
+    Returns
+    -------
+    GaugeResult
+        By parameter; the uncertainty U only where a calibrated reference gives the bias.
+    """
+    criteria = None if part is None else criteria_of(part)
+    crossed: dict[str, list[CrossedResult]] = {}
+    for series in study.crossed:
+        limits = _limits(criteria, series.parameter, series.flank)
+        crossed.setdefault(series.parameter, []).append(_crossed(series, limits, pool_above))
+    references: dict[str, list[ReferenceResult]] = {}
+    for one in study.references:
+        limits = _limits(criteria, one.parameter, one.flank)
+        stated = None if part is None else part.uncertainty(one.parameter)
+        references.setdefault(one.parameter, []).append(_reference(one, limits, stated))
+    whole = GaugeResult(
+        kind=study.kind,
+        part=None if part is None else part.part.model_dump(),
+        inputs=(study.file, *inputs),
+        simulated=simulated or study.simulated,
+        factor=factor,
+        pool_above=pool_above,
+        crossed={key: tuple(some) for key, some in crossed.items()},
+        references={key: tuple(some) for key, some in references.items()},
+        uncertainty_um=_uncertainties(references),
+        cautions=(),
+        warnings=(*study.notices, *warnings),
+    )
+    return replace(whole, cautions=tuple(cautions_of_study(whole)))
+
+
+def _crossed(series: CrossedSeries, limits: OneSidedLimits | None, pool_above: float) -> CrossedResult:
+    study = gauge_study(series.values_um, limits=limits, pool_above=pool_above)
+    percent = study.percent_of_tolerance
+    return CrossedResult(
+        symbol=symbol_of(series.parameter),
+        flank=series.flank,
+        items=study.items,
+        operators=study.operators,
+        trials=study.trials,
+        sum_of_squares=SquareSums(*astuple(study.sum_of_squares)),
+        interaction_p=study.interaction_p,
+        interaction_pooled=study.interaction_pooled,
+        variance=Variances(*astuple(study.variance)),
+        variance_unclipped=Variances(*astuple(study.variance_unclipped)),
+        gauge_sd_um=study.gauge_sd,
+        gauge_sd_interval_um=study.gauge_sd_interval,
+        percent_of_total_variation=study.percent_of_total_variation,
+        percent_of_tolerance=percent,
+        limits_um=limits,
+        distinct_categories=study.distinct_categories,
+        U_um=None,
+        suitable=None if percent is None else percent <= ACCEPTABLE_PERCENT,
+        series=series,
+    )
+
+
+def _reference(
+    series: ReferenceSeries, limits: OneSidedLimits | None, stated: float | None
+) -> ReferenceResult:
+    two_sided = (limits[0], limits[1]) if limits is not None and limits[0] is not None else None
+    study = reference_gear_study(
+        series.values_um, series.reference_um, series.reference_uncertainty_um, limits=two_sided
+    )
+    certificate = certificate_comparison(study, series.reference_uncertainty_um, stated)
+    verdicts = [index >= WANTED_INDEX for index in (study.Cg, study.Cgk) if index is not None]
+    verdicts += [one for one in (certificate.agrees, certificate.spread_within) if one is not None]
+    return ReferenceResult(
+        symbol=symbol_of(series.parameter),
+        flank=series.flank,
+        item=series.item,
+        n=study.n,
+        reference_um=series.reference_um,
+        reference_uncertainty_um=series.reference_uncertainty_um,
+        mean_um=study.mean,
+        bias_um=study.bias,
+        bias_interval_um=study.bias_interval,
+        bias_significant=study.bias_significant,
+        sd_um=study.sd,
+        cg=study.Cg,
+        cgk=study.Cgk,
+        limits_um=limits,
+        U_um=study.U,
+        stated_um=stated,
+        en=certificate.en,
+        agrees=certificate.agrees,
+        spread_within=certificate.spread_within,
+        few=study.few,
+        suitable=_suitable(verdicts, bias_judged=study.Cgk is not None or certificate.agrees is not None),
+        series=series,
+    )
+
+
+def _suitable(verdicts: Sequence[bool], *, bias_judged: bool) -> bool | None:
+    """A spread that fits makes no instrument good enough whose bias was not judged."""
+    if not all(verdicts):
+        return False
+    return True if bias_judged else None
+
+
+def _limits(criteria: Criteria | None, parameter: str, flank: Flank | None) -> OneSidedLimits | None:
+    """Limits of the drawing; the tighter ones where a series names no flank."""
+    if criteria is None:
+        return None
+    found = [
+        limits
+        for side, criterion in criteria.places[parameter]
+        if flank in (None, side) and (limits := criterion.drawing_limits) is not None
+    ]
+    return min(found, key=lambda pair: pair[1] - (pair[0] or 0.0), default=None)
+
+
+def _uncertainties(references: Mapping[str, Sequence[ReferenceResult]]) -> dict[str, float]:
+    """U by parameter: the largest over flanks and gears, rounded up to a hundredth of a micrometre."""
+    found = {}
+    for key, some in references.items():
+        known = [one.U_um for one in some if one.U_um is not None]
+        if known and len(known) == len(some):
+            found[key] = rounded_up(max(known))
+    return found

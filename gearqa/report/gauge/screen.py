@@ -1,0 +1,22 @@
+"""A gauge study on the terminal."""
+
+from __future__ import annotations
+
+from gearqa.model.gauge import GaugeResult
+from gearqa.report.blocks import document as doc
+from gearqa.report.gauge.words import reference_table, title, uncertainty_table, variance_table, verdict
+from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+from gearqa.wording.sentences import sentence
+
+
+def gauge_blocks(result: GaugeResult, *, wide: bool) -> list[doc.Block]:
+    """What `gearqa gauge` prints."""
+    blocks: list[doc.Block] = [doc.Paragraph(SIMULATED_BANNER, "lead")] if result.simulated else []
+    blocks += [doc.Paragraph(title(result), "lead"), verdict(result)]
+    if result.crossed:
+        blocks.append(variance_table(result, wide=wide))
+    if result.references:
+        blocks.append(reference_table(result, wide=wide))
+    if result.cautions:
+        blocks.append(doc.Bullets(tuple(sentence(notice.message) for notice in result.cautions)))
+    return [*blocks, uncertainty_table(result, "", "for part.toml"), doc.Cautions(CAUTIONS)]

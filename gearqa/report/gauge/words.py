@@ -1,0 +1,221 @@
+"""A gauge study in words: title, verdict, tables, and the uncertainties for part.toml."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+import numpy as np
+
+from gearqa.model.gauge import (
+    ACCEPTABLE_PERCENT,
+    ONE_GEAR,
+    WANTED_INDEX,
+    CrossedResult,
+    GaugeResult,
+    ReferenceResult,
+    rounded_up,
+)
+from gearqa.report.blocks import document as doc
+from gearqa.symbols import symbol_of
+from gearqa.wording.numbers import (
+    DASH,
+    count_text,
+    fixed_text,
+    interval_text,
+    short_text,
+    signed_text,
+    value_text,
+)
+from gearqa.wording.sentences import place_text
+
+STATUS: Mapping[bool | None, doc.Status] = {True: "good", False: "bad", None: "none"}
+ANSWERS = {True: "yes", False: "no", None: "not judged"}
+SUITABILITY = {True: "good enough", False: "not good enough", None: "not judged"}
+
+
+def title(result: GaugeResult) -> str:
+    """What was studied."""
+    kind = "a calibrated gear" if result.kind == "reference" else f"items and {result.factor}"
+    if result.part is None:
+        return f"Gauge study with {kind}"
+    part = " ".join(filter(None, (result.part["number"], result.part["revision"])))
+    return f"Gauge study with {kind}, part {part}"
+
+
+def verdict(result: GaugeResult) -> doc.Verdict:
+    """Is the instrument good enough."""
+    suitable = result.suitable
+    answers = [doc.Answer("Good enough for the tolerance", ANSWERS[suitable], STATUS[suitable], _why(result))]
+    if result.uncertainty_um:
+        shown = ", ".join(f"{symbol_of(key)} {fixed_text(U)}" for key, U in result.uncertainty_um.items())
+        answers.append(doc.Answer("Expanded uncertainty U in µm", shown, "none", "k = 2, bias added in full"))
+    return doc.Verdict(tuple(answers))
+
+
+def _why(result: GaugeResult) -> str:
+    if result.part is None:
+        return "no part file, no limits: give --part"
+    refused = [series_name(one) for one in result.all_series if one.suitable is False]
+    if refused:
+        return f"not for {', '.join(refused)}"
+    if result.suitable is None and result.kind == "reference":
+        return "no two-sided limits for Cgk, and no uncertainties of reference and instrument for En"
+    if result.suitable is None:
+        return "the drawing has no limits for what was studied"
+    if result.kind == "reference":
+        return f"Cg and Cgk of at least {short_text(WANTED_INDEX)} wanted, and agreement with the stated U"
+    return f"gauge spread of at most {short_text(ACCEPTABLE_PERCENT)} % of the tolerance (6 s over its width)"
+
+
+def series_name(one: CrossedResult | ReferenceResult) -> str:
+    """Parameter and flank of a series; of several calibrated gears also which."""
+    item = f"of {one.item}" if isinstance(one, ReferenceResult) and one.item != ONE_GEAR else None
+    return place_text(one.symbol, one.flank, item)
+
+
+def factor_text(result: GaugeResult, name: str = "") -> str:
+    """One of what the operators of the study are: operator A, set-up 3.
+
+    The command line and a study give the factor in the plural.
+    """
+    one = result.factor.removesuffix("s")
+    return f"{one} {name}" if name else one
+
+
+def variance_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
+    """Spreads with the interval of the gauge's, and what they mean."""
+    some = [(key, one) for key, several in result.crossed.items() for one in several]
+    columns = [
+        doc.Column("parameter", "left"),
+        doc.Column("flank", "left"),
+        doc.Column("gauge s"),
+        doc.Column("95 % interval"),
+    ]
+    if wide:
+        columns += [doc.Column(f"{word} s") for word in ("repeat", result.factor, "interaction")]
+    columns += [doc.Column("items s"), doc.Column("% of tolerance"), doc.Column("% of total")]
+    if wide:
+        columns.append(doc.Column("distinct categories"))
+    lines = []
+    for key, one in some:
+        v = one.variance
+        percent = one.percent_of_tolerance
+        cells: list[doc.Cell | doc.Text] = [
+            doc.symbol(key), one.flank or DASH, value_text(one.gauge_sd_um),
+            interval_text(one.gauge_sd_interval_um, signed=False),
+        ]  # fmt: skip
+        if wide:
+            cells += [value_text(np.sqrt(part)) for part in (v.repeatability, v.operator)]
+            cells.append("pooled" if one.interaction_pooled else value_text(np.sqrt(v.interaction)))
+        cells += [
+            value_text(np.sqrt(v.item)),
+            DASH if percent is None else doc.Cell(fixed_text(percent, 0), STATUS[one.suitable]),
+            DASH if (total := one.percent_of_total_variation) is None else fixed_text(total, 0),
+        ]  # fmt: skip
+        if wide:
+            cells.append(DASH if one.distinct_categories is None else str(one.distinct_categories))
+        lines.append(tuple(cells))
+    notes = tuple(_variance_notes(result, [one for _, one in some]))
+    return doc.Table("How far the instrument spreads", tuple(columns), tuple(lines), notes, dense=wide)
+
+
+def _variance_notes(result: GaugeResult, series: Sequence[CrossedResult]) -> Iterator[str]:
+    first = series[0]
+    counts = (
+        count_text(first.items, "item"),
+        count_text(first.operators, factor_text(result), result.factor),
+        count_text(first.trials, "trial"),
+    )
+    yield (
+        f"s: standard deviation in µm; {', '.join(counts)}. Interval: modified large sample, mean squares "
+        "before pooling."
+    )
+    tested = ", ".join(
+        f"{series_name(one)} p = {fixed_text(one.interaction_p, 3)}"
+        + (" (pooled)" if one.interaction_pooled else "")
+        for one in series
+        if one.interaction_p is not None
+    )
+    if tested:
+        above = short_text(result.pool_above)
+        yield f"Interaction pooled with the repeats where the p of its F test is above {above}: {tested}."
+    elif first.trials == 1:
+        yield "One trial each: interaction and repeats cannot be told apart and are taken together."
+
+
+def squares_table(result: GaugeResult) -> doc.Table:
+    """Sums of squares and variance components, for whoever checks the calculation."""
+    squares, variances = "sums of squares", "variances, unclipped"
+    columns = (
+        doc.Column("parameter", "left"),
+        doc.Column("flank", "left"),
+        *(doc.Column(word, group=squares) for word in ("item", "operator", "interaction", "repeat", "total")),
+        *(doc.Column(word, group=variances) for word in ("item", "operator", "interaction", "repeat")),
+    )
+    lines: list[tuple[doc.Cell | doc.Text, ...]] = []
+    for key, several in result.crossed.items():
+        for one in several:
+            ss, raw = one.sum_of_squares, one.variance_unclipped
+            numbers = (
+                ss.item, ss.operator, ss.interaction, ss.repeatability, ss.total,
+                raw.item, raw.operator, raw.interaction, raw.repeatability,
+            )  # fmt: skip
+            lines.append((doc.symbol(key), one.flank or DASH, *(fixed_text(v, 4) for v in numbers)))
+    return doc.Table("Analysis of variance, µm²", columns, tuple(lines), dense=True)
+
+
+def reference_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
+    """Bias and spread on calibrated gears."""
+    columns = [
+        doc.Column("parameter", "left"), doc.Column("flank", "left"), doc.Column("n"),
+        doc.Column("reference"), doc.Column("bias"), doc.Column("95 % interval"), doc.Column("s"),
+        doc.Column("U"), doc.Column("Cg"), doc.Column("Cgk"),
+    ]  # fmt: skip
+    if wide:
+        columns += [doc.Column("stated U"), doc.Column("En"), doc.Column("verdict", "left")]
+    lines = []
+    for key, several in result.references.items():
+        for one in several:
+            cells: list[doc.Cell | doc.Text] = [
+                doc.symbol(key), one.flank or DASH, str(one.n), value_text(one.reference_um, signed=True),
+                value_text(one.bias_um, signed=True),
+                interval_text(one.bias_interval_um), value_text(one.sd_um),
+                DASH if one.U_um is None else fixed_text(rounded_up(one.U_um)),
+                *(DASH if index is None else fixed_text(index) for index in (one.cg, one.cgk)),
+            ]  # fmt: skip
+            if wide:
+                cells += [
+                    DASH if one.stated_um is None else short_text(one.stated_um),
+                    DASH if one.en is None else signed_text(one.en, 2),
+                    doc.Cell(SUITABILITY[one.suitable], STATUS[one.suitable]),
+                ]
+            lines.append(tuple(cells))
+    notes = (
+        "Values in µm. U = 2 times the root of spread and reference uncertainty, plus the bias (in the "
+        "manner of ISO 18653, from memory). Cg and Cgk by a tenth of the tolerance either side; none for "
+        "one-sided limits.",
+    )
+    return doc.Table(
+        "Bias and spread against the certificate", tuple(columns), tuple(lines), notes, dense=wide
+    )
+
+
+def uncertainty_table(result: GaugeResult, caption: str, title: str) -> doc.Table:
+    """The `[uncertainty_um]` block of part.toml, to be copied line by line."""
+    lines = tuple((line,) for line in uncertainty_block(result))
+    return doc.Table(caption, (doc.Column(title, "left"),), lines)
+
+
+def uncertainty_block(result: GaugeResult) -> tuple[str, ...]:
+    """Lines of an `[uncertainty_um]` table for part.toml; what has no U is a comment."""
+    lines = ["[uncertainty_um]  # expanded uncertainty U, k = 2"]
+    for key in dict.fromkeys((*result.crossed, *result.references)):
+        U = result.uncertainty_um.get(key)  # noqa: N806
+        if U is not None:
+            lines.append(f"{key} = {fixed_text(U)}")
+        elif key in result.crossed:
+            spread = fixed_text(2 * max(one.gauge_sd_um for one in result.crossed[key]))
+            lines.append(f"# {key} = ?  # spread alone, 2 s = {spread}; the bias is not known")
+        else:
+            lines.append(f"# {key} = ?  # the uncertainty of the reference is not known")
+    return tuple(lines)
