@@ -69,7 +69,8 @@ def _gears(count: int) -> str:
 
 
 def _places(places: Sequence[str]) -> str:
-    return ", ".join(map(place_text, places))
+    """Parameters, each perhaps with its flank, by their symbols."""
+    return ", ".join(place_text(*place.split()) for place in places)
 
 
 def _rejected(f: Facts) -> str:

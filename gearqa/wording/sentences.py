@@ -31,7 +31,7 @@ def listed(words: Iterable[str]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
-def place_text(key: str, flank: str | None, *more: str | None) -> str:
+def place_text(key: str, flank: str | None = None, *more: str | None) -> str:
     """A parameter by its symbol, with flank and whatever else is known of the place.
 
     >>> place_text("helix_slope", "left"), place_text("runout", None), place_text("fHα", "right", "tooth 4")
@@ -47,13 +47,3 @@ def symbols_text(keys: Iterable[str]) -> str:
     'fp, Fr'
     """
     return ", ".join(map(symbol_of, keys))
-
-
-def place_text(place: str) -> str:
-    """A parameter on a flank by its symbol, from the words by which results name it.
-
-    >>> place_text("helix_slope left"), place_text("runout")
-    ('fHβ left', 'Fr')
-    """
-    key, _, flank = place.partition(" ")
-    return f"{symbol_of(key)} {flank}".rstrip()
