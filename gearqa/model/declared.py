@@ -57,6 +57,7 @@ FINITE: Final = Word("finite")
 """A value that is no number is a fault of the program."""
 
 IS_SHA256: Final = {"pattern": "^[0-9a-f]{64}$"}
+Simulated = Annotated[bool, "Whether any input is simulated or made up."]
 Count = Annotated[int, {"minimum": 0}]
 Identity = Annotated[Mapping[str, str], {"required": ["number"]}]
 """Number, name and revision of a part."""

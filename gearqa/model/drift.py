@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Final, Literal
+from typing import Annotated, Final, Literal
 
 from gearqa.arrays import Array, IntArray
 from gearqa.errors import Notice
+from gearqa.model.declared import Simulated
 from gearqa.model.measurement import InputFile
 from gearqa.symbols import Flank
 
@@ -128,7 +129,7 @@ class LevelChange:
     cycle: int
     """First cycle at the new level."""
     dress: str | None
-    size_um: float
+    size_um: Annotated[float, {"type": ["number", "null"]}]
     """New less old level."""
     event: str | None
     """Recorded event within one cycle."""
@@ -241,41 +242,51 @@ class DriftSeries:
     grinder: str
     parameter: str
     flank: Flank | None
+    """left or right; None where both flanks share one value."""
     sentence: str
     """The sentence that matters first."""
     gears: int
     cycles: int
+    """Dress cycles; 0 where they are not known."""
     current_cycle: int
     current_dress: str | None
     in_control: bool | None
+    """Whether no point lies beyond a control limit and no level change is unexplained; None where there
+    are too few cycles to tell. See reasons."""
     reasons: tuple[Sentence, ...]
     """Why in_control is false or null."""
     wear_um_per_part: float | None
+    """Change of the flank mean per part since dress; None where it cannot be told."""
     wear_interval_um_per_part: tuple[float, float] | None
     wear_confidence: float
     wear_significant: bool | None
     wear_robust_um_per_part: float | None
     wear_estimated: bool
-    """True: parts since dress were estimated from times."""
+    """Whether parts since dress were estimated from times."""
     sd_um: float | None
-    """Of a part about its cycle's wear line and the mean level: part and cycle scatter together."""
+    """Standard deviation of a part about wear line and mean level: parts and cycles together."""
     sd_part_um: float | None
     sd_cycle_um: float | None
     level_trend_um_per_cycle: float | None
     """Null unless significant with the level changes in the model."""
     trend_interval: tuple[float, float] | None
     cycle_levels_um: tuple[CycleLevel, ...]
+    """Level after each dress, at its first part."""
     steps: tuple[LevelChange, ...]
+    """Level changes: first cycle at the new level, new less old level."""
     segment_from_cycle: int
-    """First cycle behind the last level change: forecast and dress interval rest on it."""
+    """Forecast and dress interval rest on the cycles from here on."""
     signals: tuple[Signal, ...]
+    """First point of every cycle beyond a control limit; `current` ones count for the alarm."""
     limit_um: tuple[float | None, float | None]
-    """Action limits: of the drawing or class, less the guard where the uncertainty is known."""
+    """Action limits, low and high: drawing or class, less the guard where U is known."""
     limit_kind: Literal["acceptance limit", "tolerance limit", "none"]
     limit_revision: str
     parts_to_limit: PartsToLimit | None
+    """Parts of the running cycle, counted from its dress, until the worst trace reaches the limit."""
     parts_to_limit_reason: str | None
     dress_interval_parts: int | None
+    """Parts per dress for the risk; see dress_interval_at_least."""
     dress_interval_at_least: bool
     """True: the history reaches no further, the interval may be longer."""
     dress_interval_reason: str | None
@@ -284,7 +295,9 @@ class DriftSeries:
     current_dress_interval_parts: int | None
     """Median of the parts per cycle seen since the last level change."""
     risk: float
+    """Risk that the last part before a dress lies beyond the limit."""
     centring_offset_um: float | None
+    """Move the level after dress by this, and the cycle lies amid its limits."""
     reference: Reference | None
     false_alarm: FalseAlarm
     identifiable: Identifiable
@@ -322,9 +335,14 @@ class DriftSeries:
         )
 
     @property
+    def current_signals(self) -> tuple[Signal, ...]:
+        """Signals that count for the exit status."""
+        return tuple(signal for signal in self.signals if signal.current)
+
+    @property
     def alarm(self) -> bool:
-        """Whether this series sets the exit status: a signal that counts, or the limit ahead."""
-        return any(signal.current for signal in self.signals) or self.limit_within_interval
+        """Whether this series sets exit status 1: a signal that counts, or the limit ahead."""
+        return bool(self.current_signals) or self.limit_within_interval
 
 
 @dataclass(frozen=True, slots=True)
@@ -349,12 +367,13 @@ class DriftResult:
     series: tuple[DriftSeries, ...]
     advice: tuple[Sentence, ...]
     settings: DriftSettings
-    simulated: bool
+    simulated: Simulated
     warnings: tuple[Notice, ...] = ()
 
     @property
     def alarm(self) -> bool:
-        """Whether any series has a signal that counts or reaches its limit within the dress interval."""
+        """A series has a signal that counts, or reaches its limit within its dress interval: exit status
+        1."""
         return any(one.alarm for one in self.series)
 
     @property
@@ -385,3 +404,16 @@ class DriftResult:
             return (not one.alarm, ahead, told, not one.wear_significant, one.quiet)
 
         return tuple(sorted(self.series, key=urgency))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class DriftReport:
+    """An analysed history with where its gears come from: all of `drift --json`."""
+
+    header: DriftHeader
+    result: DriftResult
+
+    @property
+    def warnings(self) -> tuple[Notice, ...]:
+        """Of reading and of analysis."""
+        return (*self.header.warnings, *self.result.warnings)

@@ -5,14 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Annotated, Final, Literal, TypeVar
 
 from gearqa.arrays import Array
 from gearqa.errors import Notice
+from gearqa.model.declared import KNOWN, Simulated
 from gearqa.model.measurement import InputFile
 from gearqa.symbols import Flank
 
 StudyKind = Literal["crossed", "reference"]
+Result = TypeVar("Result")
 
 GOOD_PERCENT: Final = 10.0
 ACCEPTABLE_PERCENT: Final = 30.0
@@ -59,7 +61,7 @@ class StudyTable:
     crossed: tuple[CrossedSeries, ...]
     references: tuple[ReferenceSeries, ...]
     notices: tuple[Notice, ...]
-    simulated: bool
+    simulated: Simulated
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +106,7 @@ class CrossedResult:
     percent_of_total_variation: float | None
     percent_of_tolerance: float | None
     limits_um: tuple[float | None, float] | None
+    """Limits of the drawing, or of its class."""
     distinct_categories: int | None
     U_um: float | None
     """None: without a calibrated reference the bias is not known, so there is no uncertainty."""
@@ -123,6 +126,7 @@ class ReferenceResult:
     reference_um: float
     reference_uncertainty_um: float | None
     mean_um: float
+    """Mean of the repeated values."""
     bias_um: float
     bias_interval_um: tuple[float, float]
     bias_significant: bool
@@ -130,6 +134,7 @@ class ReferenceResult:
     cg: float | None
     cgk: float | None
     limits_um: tuple[float | None, float] | None
+    """Limits of the drawing, or of its class."""
     U_um: float | None
     stated_um: float | None
     """U that the part file states for the instrument."""
@@ -144,19 +149,35 @@ class ReferenceResult:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class CrossedFlanks:
+    """A parameter of a crossed study: the flank that spreads most, and all where there are several."""
+
+    worst: CrossedResult
+    series: Annotated[tuple[CrossedResult, ...], KNOWN]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ReferenceFlanks:
+    """A parameter of a calibrated gear: the flank with the largest U, and all where there are several."""
+
+    worst: ReferenceResult
+    series: Annotated[tuple[ReferenceResult, ...], KNOWN]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class GaugeResult:
     """A gauge study: every parameter, and the uncertainties that follow."""
 
     kind: StudyKind
     part: Mapping[str, str] | None
     inputs: tuple[InputFile, ...]
-    simulated: bool
+    simulated: Simulated
     factor: str
     """What the operators of a crossed study are: operators, set-ups, days."""
-    pool_above: float
+    pool_above: Annotated[float, {"minimum": 0, "maximum": 1}]
     crossed: Mapping[str, tuple[CrossedResult, ...]]
     references: Mapping[str, tuple[ReferenceResult, ...]]
-    uncertainty_um: Mapping[str, float]
+    uncertainty_um: Mapping[str, Annotated[float, {"exclusiveMinimum": 0}]]
     """U by parameter, for part.toml; the largest over flanks and reference gears."""
     cautions: tuple[Notice, ...]
     warnings: tuple[Notice, ...] = ()
@@ -168,12 +189,32 @@ class GaugeResult:
         return crossed + tuple(one for some in self.references.values() for one in some)
 
     @property
+    def parameters(self) -> Mapping[str, CrossedFlanks | ReferenceFlanks]:
+        """By parameter: of several flanks the worst, and all of them."""
+        found: dict[str, CrossedFlanks | ReferenceFlanks] = {
+            key: CrossedFlanks(max(some, key=lambda one: one.gauge_sd_um), _several(some))
+            for key, some in self.crossed.items()
+        }
+        return found | {
+            key: ReferenceFlanks(max(some, key=_spread), _several(some))
+            for key, some in self.references.items()
+        }
+
+    @property
     def suitable(self) -> bool | None:
         """False if any parameter is not suitable, None if none could be judged, else True."""
         found = [one.suitable for one in self.all_series]
         if False in found:
             return False
         return None if all(one is None for one in found) else True
+
+
+def _several(some: tuple[Result, ...]) -> tuple[Result, ...]:
+    return some if len(some) > 1 else ()
+
+
+def _spread(one: ReferenceResult) -> float:
+    return one.U_um if one.U_um is not None else abs(one.bias_um) + 2 * one.sd_um
 
 
 def rounded_up(U: float) -> float:  # noqa: N803

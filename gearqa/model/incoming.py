@@ -12,6 +12,7 @@ from typing import Final, Literal, get_args
 
 from gearqa.arrays import Array
 from gearqa.errors import Notice
+from gearqa.model.declared import Count, Identity, Simulated
 from gearqa.model.lot import LotDecision, LotResult, State
 from gearqa.model.measurement import InputFile
 from gearqa.symbols import Flank, TraceKind
@@ -59,7 +60,7 @@ class ReportedTable:
     file: InputFile
     values: tuple[ReportedValue, ...]
     notices: tuple[Notice, ...]
-    simulated: bool
+    simulated: Simulated
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +99,7 @@ class Row:
     class_found: int | None
     """Class of our worst value by the drawing's standard."""
     beyond: bool | None
+    """Whether our worst value exceeds even class 11 of the drawing's standard."""
     class_found_as_claimed: int | None
     """Class of our worst value by the claimed standard; None where that standard is not known here."""
     tolerance_claimed_um: float | None
@@ -185,7 +187,7 @@ class ExplanationResult:
     """Why, as a stable code."""
     data: Side | None
     """Whose traces were evaluated again."""
-    n: int
+    n: Count
     """Values compared."""
     rms_before_um: float | None
     explanations: tuple[Explanation, ...]
@@ -258,10 +260,10 @@ class IncomingResult:
     """A supplier's report, compared, explained and decided."""
 
     supplier: str
-    part: Mapping[str, str]
+    part: Identity
     standard: str
     inputs: tuple[InputFile, ...]
-    simulated: bool
+    simulated: Simulated
     measured: bool
     """Whether we measured any gear; else everything rests on reported values."""
     comparison: Comparison | None
@@ -287,7 +289,7 @@ class IncomingResult:
     warnings: tuple[Notice, ...] = ()
 
     @property
-    def claims(self) -> Mapping[Claim, int]:
+    def claims(self) -> Mapping[Claim, Count]:
         """How many claims came out how."""
         counts: dict[Claim, int] = {"confirmed": 0, "not confirmed": 0, "not proven": 0, "none": 0}
         for row in self.rows:

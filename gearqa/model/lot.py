@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from gearqa.errors import Notice
+from gearqa.model.declared import Identity, Simulated
 from gearqa.model.measurement import InputFile, Production
 from gearqa.symbols import Flank
 
@@ -19,6 +20,10 @@ State = Literal["conforms", "does not conform", "not proven", "not assessed"]
 FlankKey = Literal["left", "right", "both"]
 InLot = Literal["shown", "not shown", "refuted"]
 Distribution = Literal["normal", "lognormal", "not assumed"]
+WholePlan = Annotated[
+    Mapping[str, Any], {"properties": {"schema": {"const": "gearqa.plan/1"}}, "required": ["schema"]}
+]
+"""With the keys of a plan file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +68,7 @@ class SamplingResult:
     nonconforming: int
     """Gears that count as not conforming (the same as d_low)."""
     d_low: int
+    """Gears that count as not conforming."""
     d_high: int
     """d_low and the gears that are open: not proven (as the rule counts) or not assessed."""
     accept: bool | None
@@ -74,8 +80,11 @@ class SamplingResult:
     """The same for the number of gears really measured."""
     producer_risk_at_aql: float | None
     p95: float | None
+    """Fraction nonconforming that passes the plan really used with 95 % probability."""
     p50: float | None
+    """The same with 50 %."""
     p10: float | None
+    """The same with 10 %."""
     passes_at_one_percent: float | None
     """How often a process with 1 % nonconforming passes the plan really used."""
     operating_characteristic: tuple[tuple[float, float], ...]
@@ -108,6 +117,7 @@ class MasterQualityOfLot:
     refuted: int
     """Gears proven not to be."""
     class_: int
+    """The class that counts as master quality."""
     parameters: tuple[str, ...]
     sentence: str
 
@@ -150,11 +160,15 @@ class ParameterStatistics:
     interval_model: str
     """Under which model intervals and bounds hold."""
     ppk: float | None
+    """Performance index, smaller side; of totals, forms and runout if lognormal."""
     ppk_lower_bound: float | None
+    """Lower confidence bound of the index."""
     ppk_withheld_reason: str | None
     cpk: float | None
+    """Always None: see cpk_withheld_reason."""
     cpk_withheld_reason: str
     tolerance_interval_um: tuple[float | None, float] | None
+    """Holds the stated share of the lot with the stated confidence."""
     tolerance_interval_withheld_reason: str | None
     tolerance_interval_class: int | None
     """Class that the tolerance interval meets."""
@@ -195,13 +209,16 @@ class ValueState:
     parameter: str
     flank: FlankKey
     value_um: float
+    """Value of largest magnitude over the traces, signed, not rounded."""
     lower_limit_um: float | None
     upper_limit_um: float | None
     u_um: float | None
     probability_of_conformity: float | None
+    """That the true value lies inside its limits; None without uncertainty."""
     state: State
+    """State of the value under the measurement uncertainty."""
     counts_as: State
-    """As the decision rule counts it."""
+    """How the decision rule counts that state."""
     class_indicated: int | None
     class_proven: int | None
 
@@ -212,15 +229,19 @@ class LotGear:
 
     serial: str
     state: State
+    """State of the gear under the measurement uncertainty."""
     counts_as: State
+    """How the decision rule counts that state."""
     probability_of_conformity: float | None
-    """Smallest over its values, of this gear; None where no uncertainty is known."""
+    """Of this one gear: the smallest over its values; None without uncertainty."""
     probability_parameter: str | None
     probability_flank: FlankKey | None
     class_indicated: int | None
     class_proven: int | None
     class_complete: bool
+    """False if something graded was not assessed."""
     master_quality: State
+    """Whether the gear is proven master quality, as a state."""
     missing: tuple[str, ...]
     """Required parameters (with flank) that were not assessed."""
     values: tuple[ValueState, ...]
@@ -240,6 +261,7 @@ class Disposition:
     """What a person decided; apart from the tool's recommendation."""
 
     decision: LotDecision
+    """What the person decided; the recommendation stands apart."""
     by: str
     date: str
     reason: str = ""
@@ -263,19 +285,29 @@ class LotOptions:
 class LotResult:
     """A lot sign-off: recommendation, reasons, and everything they rest on."""
 
+    standard: str
+    part: Identity
+    inputs: tuple[InputFile, ...]
+    simulated: Simulated
     lot_id: str | None
     decision: LotDecision
+    """What gearqa recommends; a person's disposition stands apart."""
     reasons: tuple[LotReason, ...]
+    """Every row of the decision table that fits; the first one decides."""
     lot_size: int | None
     sample_size: int
     class_: int | None
+    """Worst class of the sample; None if a gear is beyond all classes."""
     class_complete: bool
+    """False if something graded was not assessed."""
     beyond: bool
+    """Whether a gear is beyond all classes."""
     conforming: int
     not_conforming: int
     not_proven: int
     not_assessed: int
     master_quality: MasterQualityOfLot
+    """What may be said of master quality, in the sample and in the lot."""
     decision_rule: AppliedDecisionRule
     sampling: SamplingResult
     drawn: str
@@ -290,15 +322,11 @@ class LotResult:
     parameters: Mapping[str, Mapping[FlankKey, ParameterStatistics]]
     disposition: Disposition | None
     options: LotOptions
-    standard: str
-    part: Mapping[str, str]
-    inputs: tuple[InputFile, ...]
-    simulated: bool
     warnings: tuple[Notice, ...] = ()
     """Notices of the reading and grading of the folder."""
     order_known: bool = False
-    plan: Mapping[str, Any] = field(default_factory=dict)
-    """The plan whole, defaults too, with the keys of a plan file."""
+    plan: WholePlan = field(default_factory=dict)
+    """The plan whole, its defaults too: gearqa schema plan."""
     editions: Mapping[str, str] = field(default_factory=dict)
     """Standard -> edition that was followed, and how."""
 

@@ -13,7 +13,7 @@ from typing import Annotated, ClassVar, Literal
 
 from gearqa.arrays import Array
 from gearqa.errors import Notice
-from gearqa.model.declared import FINITE, KNOWN, NEVER_NULL, Identity, Key, Only, Within, only
+from gearqa.model.declared import FINITE, KNOWN, NEVER_NULL, Identity, Key, Only, Simulated, Within, only
 from gearqa.model.measurement import InputFile, Production
 from gearqa.symbols import PARAMETERS, Flank, TraceKind
 
@@ -244,8 +244,7 @@ class GradeHeader:
     standard: str
     part: Identity
     inputs: tuple[InputFile, ...]
-    simulated: bool
-    """Whether any input is simulated or made up."""
+    simulated: Simulated
     decision_rule: str
     """How measurement uncertainty enters the verdict."""
     master_quality: MasterCriterion

@@ -5,30 +5,38 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from operator import attrgetter
 from typing import Any, BinaryIO, Literal
 
-from gearqa.model.results import FlankResult, GearResult, GradeHeader, LotSummary, ParameterResult
+from gearqa.model.results import (
+    FlankResult,
+    GearResult,
+    GradeHeader,
+    LotSummary,
+    ParameterResult,
+    TraceResult,
+)
+from gearqa.results.entries import key_of, names_of
 from gearqa.wording.safety import NOT_MEASURED, RESULT_MARK
 
 RowKind = Literal["gear", "flank", "trace"]
 Style = Literal["comma", "semicolon"]
 
+JUDGED = ("tooth", "class_", "class_exact", "beyond", "required_class", "tolerance_um")
 GEAR_COLUMNS = (
-    "serial", "parameter", "value_um", "flank", "tooth", "class", "class_exact", "beyond", "required_class",
-    "tolerance_um", "lower_limit_um", "upper_limit_um", "conforms", "master_quality",
+    "serial", "parameter", "value_um", "flank", *map(key_of, JUDGED), "lower_limit_um", "upper_limit_um",
+    "conforms", "master_quality",
 )  # fmt: skip
 FLANK_COLUMNS = (*GEAR_COLUMNS, "min_um", "max_um", "mean_um", "spread_um")
-TRACE_COLUMNS = (
-    "serial", "kind", "flank", "tooth", "total_um", "form_um", "slope_um", "slope_evaluation_um",
-    "slope_full_um", "slope_by_helix_angle_um", "crowning_um", "points", "start_mm", "end_mm",
-    "tip_zone_counted", "label_mm",
-)  # fmt: skip
+TRACE_FIELDS = names_of(TraceResult, "hand")
 COLUMNS: dict[RowKind, tuple[str, ...]] = {
     "gear": GEAR_COLUMNS,
     "flank": FLANK_COLUMNS,
-    "trace": TRACE_COLUMNS,
+    "trace": ("serial", *TRACE_FIELDS),
 }
+_judged = attrgetter(*JUDGED)
+_trace = attrgetter(*TRACE_FIELDS)
 
 
 def result_mark(simulated: bool) -> str:
@@ -51,24 +59,42 @@ def cell(value: Any, decimal_comma: bool = False) -> Any:
 
 
 def csv_table(
-    columns: Iterable[str], rows: Iterable[Iterable[Any]], *, simulated: bool, style: Style = "comma"
+    columns: Sequence[str], rows: Iterable[Any], *, simulated: bool, style: Style = "comma"
 ) -> bytes:
-    """A small result as CSV; `semicolon` is for spreadsheets of countries with a decimal comma."""
+    """A small result as CSV; `semicolon` is for spreadsheets of countries with a decimal comma.
+
+    A column is an attribute of a row, or `name=path` with attributes, places in a list and `len`; what is
+    not there leaves the cell empty.
+    """
     comma = style == "semicolon"
     text = io.StringIO(newline="")
     text.write(f"{result_mark(simulated)}\n")
     writer = csv.writer(text, delimiter=";" if comma else ",", lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows([cell(value, comma) for value in row] for row in rows)
+    pairs = [(name, path or name) for name, _, path in (column.partition("=") for column in columns)]
+    writer.writerow(key_of(name) for name, _ in pairs)
+    writer.writerows([cell(_at(row, path), comma) for _, path in pairs] for row in rows)
     return text.getvalue().encode("utf-8-sig" if comma else "utf-8")
 
 
+def _at(thing: Any, path: str) -> Any:
+    """What stands at the end of a path; None where it ends early.
+
+    >>> _at(((1, 2), None), "0.-1"), _at((), "0.real"), _at((1, 2), "len")
+    (2, None, 2)
+    """
+    for step in path.split("."):
+        if step == "len":
+            thing = len(thing)
+        elif step.lstrip("-").isdecimal():
+            thing = thing[int(step)] if thing else None
+        else:
+            thing = None if thing is None else getattr(thing, step)
+    return thing
+
+
 def _graded(serial: str, key: str, flank: str | None, one: ParameterResult | FlankResult) -> list[Any]:
-    low, high = one.limits_um if one.limits_um is not None else (None, None)
-    return [
-        serial, key, one.value_um, flank, one.tooth, one.class_, one.class_exact, one.beyond,
-        one.required_class, one.tolerance_um, low, high, one.conforms, one.master_quality,
-    ]  # fmt: skip
+    limits = one.limits_um or (None, None)
+    return [serial, key, one.value_um, flank, *_judged(one), *limits, one.conforms, one.master_quality]
 
 
 def _unassessed(gear: GearResult, columns: int) -> Iterator[list[Any]]:
@@ -102,7 +128,7 @@ def flank_rows(gear: GearResult) -> Iterator[list[Any]]:
 def trace_rows(gear: GearResult) -> Iterator[list[Any]]:
     """One row a profile or helix trace."""
     for trace in gear.traces:
-        yield [gear.serial, *(getattr(trace, name) for name in TRACE_COLUMNS[1:])]
+        yield [gear.serial, *_trace(trace)]
 
 
 ROWS = {"gear": gear_rows, "flank": flank_rows, "trace": trace_rows}

@@ -39,6 +39,10 @@ class Document:
         """The whole document of a result; what lies within is still to be written."""
         return {"schema": self.schema, "software": software(), **self._table(thing)}
 
+    def document(self, thing: Any) -> Any:
+        """The whole document of a result, in dicts and lists."""
+        return self.plain(self.table(thing))
+
     def plain(self, thing: Any) -> Any:
         """A thing as its JSON says it, in dicts and lists."""
         return orjson.loads(self.dumps(thing))
@@ -50,9 +54,10 @@ class Document:
         except orjson.JSONEncodeError as error:
             raise (error.__cause__ or error) from None
 
-    def json(self, thing: Any) -> bytes:
+    def json(self, thing: Any, *, pretty: bool = False) -> bytes:
         """The document of a result as its file holds it."""
-        return self.dumps(self.table(thing), orjson.OPT_APPEND_NEWLINE)
+        layout = orjson.OPT_INDENT_2 if pretty else 0
+        return self.dumps(self.table(thing), layout | orjson.OPT_APPEND_NEWLINE)
 
     def _table(self, thing: Any) -> Any:
         model = type(thing)
@@ -62,20 +67,23 @@ class Document:
             return dict(thing)
         raise TypeError(f"no JSON for {model}")
 
-    def json_schema(self) -> Schema:
-        """JSON Schema of the document."""
-        schemas = Schemas(self.views, self.definitions)
-        return described(
-            self.schema, self.title, schemas.of(self.model)["properties"],
-            {name: schemas.of(model) for model, name in self.definitions.items()},
-        )  # fmt: skip
+    def json_schema(self, **replaced: Schema) -> Schema:
+        """JSON Schema of the document; `replaced` gives properties by key."""
+        schemas = self.schemas()
+        definitions = {name: schemas.of(model) for model, name in self.definitions.items()}
+        return described(self.schema, self.title, schemas.of(self.model, None, **replaced), definitions)
+
+    def schemas(self) -> Schemas:
+        """Schemas of what stands in the document."""
+        return Schemas(self.views, self.definitions)
 
 
-def described(schema_id: str, title: str, properties: Schema, definitions: Schema | None = None) -> Schema:
-    """A whole schema: dialect, title, `schema` and `software`, then the properties of a document."""
+def described(schema_id: str, title: str, body: Schema, definitions: Schema | None = None) -> Schema:
+    """A whole schema: dialect, title, `schema` and `software`, then the table of a result."""
+    head = {"schema": {"const": schema_id}, "software": SOFTWARE}
     whole = {
         "$schema": DIALECT,
         "title": title,
-        **table({"schema": {"const": schema_id}, "software": SOFTWARE, **properties}),
+        **table({**head, **body["properties"]}, required=[*head, *body["required"]]),
     }
     return {**whole, "$defs": definitions} if definitions else whole

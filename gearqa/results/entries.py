@@ -46,9 +46,14 @@ def kind_of(model: type) -> str | None:
     return getattr(model, "KIND", None)
 
 
+def names_of(model: type, *without: str) -> tuple[str, ...]:
+    """Names of the fields of a dataclass, but for some."""
+    return tuple(one.name for one in fields(model) if one.name not in without)
+
+
 def entries_of(model: type, names: Iterable[str] | None = None) -> tuple[Entry, ...]:
     """Entries of a dataclass: its fields, or those named, as `field`, `property` or `key=path.to.it`."""
-    return tuple(_entry(model, name) for name in names or [f.name for f in fields(model)])
+    return tuple(_entry(model, name) for name in names or names_of(model))
 
 
 def _entry(model: type, name: str) -> Entry:

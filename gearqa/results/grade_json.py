@@ -59,7 +59,7 @@ class GradeJsonWriter:
 def result_json_schema() -> Schema:
     """Schema of `grade --json`; parameters and traces are definitions."""
     schemas = Schemas(GRADE.views, {GearResult: "gear"})
-    return described(GRADE.schema, GRADE.title, schemas.of(GradeResult)["properties"], definitions())
+    return described(GRADE.schema, GRADE.title, schemas.of(GradeResult), definitions())
 
 
 def definitions() -> Schema:

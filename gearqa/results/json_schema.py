@@ -18,6 +18,7 @@ UNITS = {
     "_mm": "mm", "_deg": "degree", "_um": "micrometre", "_arcmin": "minute of arc", "_degC": "degree Celsius",
 }  # fmt: skip
 SIMPLE: dict[Any, Schema] = {
+    Any: {},
     str: {"type": "string"},
     int: {"type": "integer"},
     float: {"type": "number"},
@@ -85,16 +86,14 @@ class Schemas:
 
     def of_type(self, hint: Any) -> Schema:  # noqa: PLR0911 - one line per kind of type
         """Schema of a type."""
-        if hint in SIMPLE:
-            return dict(SIMPLE[hint])
-        if hint is Any:
-            return {}
-        if is_dataclass(hint):
-            return reference(self.definitions[hint]) if hint in self.definitions else self.of(hint)  # type: ignore
         origin, arguments = get_origin(hint), get_args(hint)
         if origin is Annotated:
             extra = next((one for one in arguments[1:] if isinstance(one, dict)), {})
             return {**self.of_type(arguments[0]), **extra}
+        if origin is None and hint in SIMPLE:
+            return dict(SIMPLE[hint])
+        if origin is None and is_dataclass(hint):
+            return reference(self.definitions[hint]) if hint in self.definitions else self.of(hint)  # type: ignore
         if origin in (Union, UnionType):
             return _either([self.of_type(one) for one in arguments])
         if origin is Literal:

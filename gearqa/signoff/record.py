@@ -19,17 +19,19 @@ from gearqa.errors import RecordError
 from gearqa.model.lot import LotResult
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
+from gearqa.model.record import FirstResult, Link, Making
 from gearqa.model.results import GearResult, GradeHeader
+from gearqa.results.codec import read
 from gearqa.results.document import software
 from gearqa.results.grade_json import GRADE
+from gearqa.results.lot_json import LOT
 from gearqa.results.outputs import write_whole
+from gearqa.results.record_json import RECORD
 from gearqa.signoff.key_files import sign
-from gearqa.signoff.lot_json import lot_table
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-RECORD_SCHEMA: Final = "gearqa.record/1"
 UNSEALED: Final = ("digest", "signature")
 LIBRARIES: Final = ("numpy", "scipy", "pandas", "pydantic", "orjson", "rfc8785", "cryptography")
 
@@ -78,29 +80,31 @@ def make_record(
     """
     if not result.lot_id:
         raise RecordError("a record needs a lot_id", hint="give --lot-id")
-    body: dict[str, Any] = {
-        "schema": RECORD_SCHEMA,
+    measured_by = sorted({one.production.operator or "" for one in gears if one.production} - {""})
+    made = Making(result.options.inspector, result.options.date, tuple(measured_by))
+    body: dict[str, Any] = RECORD.plain({
+        "schema": RECORD.schema,
         "lot_id": result.lot_id,
         "software": software(),
         "libraries": libraries(),
-        "made": {
-            "inspector": result.options.inspector,
-            "date": result.options.date,
-            "measured_by": _measured_by(gears),
-        },
+        "made": made,
         "part_file": part.model_dump(mode="json", by_alias=True),
         "plan": plan.model_dump(mode="json", by_alias=True),
         "settings": {**(settings or {}), "lot_size": result.lot_size},
         "seeds": [],
-        "grade": GRADE.plain({**GRADE.table(header), "gears": gears}),
-        "lot": lot_table(result),
+        "grade": grade_document(header, gears),
+        "lot": LOT.table(result),
         "previous": None if previous is None else _link(previous, result),
-    }
-    body = json.loads(json.dumps(body, allow_nan=False))
+    })  # fmt: skip
     body["digest"] = digest_of(body)
     if key is not None:
         body["signature"] = sign(canonical(body), key)
     return body
+
+
+def grade_document(header: GradeHeader, gears: Sequence[GearResult]) -> dict[str, Any]:
+    """The grading as a record holds it: all but the summary."""
+    return GRADE.plain({**GRADE.table(header), "gears": gears})  # type: ignore[no-any-return]
 
 
 def canonical(record: Mapping[str, Any]) -> bytes:
@@ -137,8 +141,8 @@ def load_record(path: str | Path) -> dict[str, Any]:
         record = json.loads(text, object_pairs_hook=_no_double_key, parse_constant=_no_constant)
     except ValueError as error:
         raise RecordError(f"{path} is no JSON document: {error}") from error
-    if not isinstance(record, dict) or record.get("schema") != RECORD_SCHEMA:
-        raise RecordError(f"{path} is no record", hint=f'a record has "schema": "{RECORD_SCHEMA}"')
+    if not isinstance(record, dict) or record.get("schema") != RECORD.schema:
+        raise RecordError(f"{path} is no record", hint=f'a record has "schema": "{RECORD.schema}"')
     missing = [key for key in ("lot_id", "digest", "part_file", "plan", "settings", "grade", "lot")
                if key not in record]  # fmt: skip
     if missing:
@@ -202,36 +206,20 @@ def libraries() -> dict[str, str]:
     return {"python": platform.python_version(), **{name: metadata.version(name) for name in LIBRARIES}}
 
 
-def _measured_by(gears: Sequence[GearResult]) -> list[str]:
-    operators = (gear.production.operator for gear in gears if gear.production)
-    return sorted({operator for operator in operators if operator})
-
-
-def _link(previous: Mapping[str, Any], result: LotResult) -> dict[str, Any]:
-    """What a record holds of the one before it; a repeated lot_id is a re-inspection."""
+def _link(previous: Mapping[str, Any], result: LotResult) -> Link:
     number = previous["grade"]["part"].get("number")
     if number != result.part.get("number"):
         raise RecordError(
             f"the previous record is of part {number}, this one of {result.part.get('number')}",
             hint="chain records of one part number",
         )
+    digest, decision, sampling = previous["digest"], previous["lot"]["decision"], previous["lot"]["sampling"]
     again = previous["lot_id"] == result.lot_id
-    link = {
-        "digest": previous["digest"],
-        "lot_id": previous["lot_id"],
-        "decision": previous["lot"]["decision"],
-        "reinspection": again,
-    }
-    if again:  # the first results are kept: a second look never replaces them
-        first = (previous.get("previous") or {}).get("first_result")
-        link["first_result"] = first or {
-            "digest": previous["digest"],
-            "decision": previous["lot"]["decision"],
-            "d_low": previous["lot"]["sampling"]["d_low"],
-            "d_high": previous["lot"]["sampling"]["d_high"],
-            "measured_n": previous["lot"]["sampling"]["measured_n"],
-        }
-    return link
+    first = None
+    if again:
+        kept = (previous.get("previous") or {}).get("first_result")
+        first = read(FirstResult, kept or {**sampling, "digest": digest, "decision": decision})
+    return Link(digest, previous["lot_id"], decision, again, first)
 
 
 def _no_double_key(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

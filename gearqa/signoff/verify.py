@@ -16,19 +16,17 @@ from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
 from gearqa.model.verification import Finding, Subject, Verification
 from gearqa.reading.rows.digests import sha256_of
-from gearqa.results.grade_json import GRADE
-from gearqa.results.plain_tables import plain
+from gearqa.results.codec import read
+from gearqa.results.lot_json import LOT
 from gearqa.signoff.key_files import check_signature, fingerprint
 from gearqa.signoff.lot import sign_off
-from gearqa.signoff.lot_json import lot_table
-from gearqa.signoff.record import canonical, digest_of, libraries
+from gearqa.signoff.record import canonical, digest_of, grade_document, libraries
 from gearqa.version import __version__
 from gearqa.wording.numbers import count_text, short_text
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
-VERIFY_SCHEMA: Final = "gearqa.verify/1"
 RELATIVE: Final = 1e-9
 """Numbers agree within this; words and counts exactly."""
 NEAR_ZERO: Final = 1e-12
@@ -116,19 +114,6 @@ def verify(
         *_values(record, folder, grader),
     ]
     return Verification(str(record["lot_id"]), str(record["digest"]), tuple(findings))
-
-
-def verification_table(verification: Verification) -> dict[str, Any]:
-    """The document of `verify --json`."""
-    return {
-        "schema": VERIFY_SCHEMA,
-        "software": {"name": "gearqa", "version": __version__},
-        "lot_id": verification.lot_id,
-        "digest": verification.digest,
-        "consistent": verification.consistent,
-        "subjects": dict(verification.subjects),
-        "findings": plain(verification.findings),
-    }
 
 
 # --- files ---------------------------------------------------------------------------------------
@@ -319,7 +304,6 @@ def _without_words(document: Any, *, words: bool = False) -> Any:
 def recompute(record: Mapping[str, Any], again: Regraded) -> dict[str, Any]:
     """Part file, grading and sign-off computed again, laid out as in the record."""
     lot = record["lot"]
-    options = lot["options"]
     plan = Plan.model_validate(record["plan"], by_alias=True, strict=False)
     disposition = lot.get("disposition")
     result = sign_off(
@@ -329,20 +313,18 @@ def recompute(record: Mapping[str, Any], again: Regraded) -> dict[str, Any]:
         plan,
         lot_size=record["settings"]["lot_size"],
         lot_id=record["lot_id"],
-        excluded=tuple(Exclusion(one["serial"], one["reason"]) for one in lot["excluded"]),
-        options=LotOptions(**{**options, "restricted_to": tuple(options["restricted_to"])}),
-        disposition=Disposition(**disposition) if disposition else None,
+        excluded=tuple(read(Exclusion, one) for one in lot["excluded"]),
+        options=read(LotOptions, lot["options"]),
+        disposition=read(Disposition, disposition) if disposition else None,
         other_production=again.other_production,
     )
-    table = lot_table(result)
-    grade = GRADE.plain({**GRADE.table(again.header), "gears": again.gears})
+    table = LOT.document(result)
+    grade = grade_document(again.header, again.gears)
     for document, kept in ((table, lot), (grade, record["grade"])):
         document["software"] = kept["software"]  # named apart, see _words_left_out
         document["inputs"] = lot["inputs"]  # checked against the files themselves, see _files
         document["warnings"] = _without_listing(document["warnings"], kept["warnings"])
-    part = again.part.model_dump(mode="json", by_alias=True)
-    found: dict[str, Any] = GRADE.plain({"part_file": part, "grade": grade, "lot": table})
-    return found
+    return {"part_file": again.part.model_dump(mode="json", by_alias=True), "grade": grade, "lot": table}
 
 
 def _without_listing(found: list[dict[str, Any]], kept: list[dict[str, Any]]) -> list[dict[str, Any]]:

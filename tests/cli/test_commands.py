@@ -20,7 +20,7 @@ from gearqa.cli.commands.schema import SCHEMAS, schema_of
 from gearqa.cli.topics import TOPICS
 from gearqa.reading.settings.part_file import read_part
 from gearqa.reading.settings.templates import questions
-from gearqa.results.schemas import tolerances_json_schema
+from gearqa.results.tolerances_json import tolerances_json_schema
 
 ROOT = Path(__file__).parents[2]
 

@@ -16,7 +16,7 @@ from outside import pdf_text
 
 from gearqa.cli import app
 from gearqa.report.drift.words import for_people
-from gearqa.results.drift_json import CSV_COLUMNS, drift_json_schema
+from gearqa.results.drift_json import COLUMNS, DRIFT
 
 SAMPLE = Path(__file__).parents[2] / "sample_measurements" / "drift_history"
 SERIES_KEYS = {
@@ -131,7 +131,7 @@ def test_sample_history_tells_the_injected_truth(sample: tuple[int, Path]) -> No
 
 def test_json_agrees_with_its_schema_and_holds_every_promised_key(sample: tuple[int, Path]) -> None:
     result = loads((sample[1] / "d.json").read_text())
-    schema = drift_json_schema()
+    schema = DRIFT.json_schema()
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.validate(result, schema, cls=jsonschema.Draft202012Validator)
     assert result["schema"] == "gearqa.drift/1"
@@ -151,7 +151,7 @@ def test_csv_has_a_row_for_every_series(sample: tuple[int, Path]) -> None:
     mark, *lines = (sample[1] / "d.csv").read_text().splitlines()
     assert mark.startswith("# gearqa result, SIMULATED")
     rows = list(csv.DictReader(lines))
-    assert list(rows[0]) == list(CSV_COLUMNS)
+    assert list(rows[0]) == [column.partition("=")[0] for column in COLUMNS]
     assert [(r["parameter"], r["flank"] or None) for r in rows] == [
         (s["parameter"], s["flank"]) for s in result["series"]
     ]
@@ -260,7 +260,7 @@ def test_one_cycle_gives_no_statement_about_control(
     assert {series["in_control"] for series in result["series"]} == {None}
     assert result["series"][0]["reasons"][0]["code"] == "few_cycles"
     assert "control_unknown" in [one["code"] for one in result["reasons"]]
-    jsonschema.validate(result, drift_json_schema(), cls=jsonschema.Draft202012Validator)
+    jsonschema.validate(result, DRIFT.json_schema(), cls=jsonschema.Draft202012Validator)
 
 
 def test_every_cycle_measured_at_the_same_part(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -269,7 +269,7 @@ def test_every_cycle_measured_at_the_same_part(capsys: pytest.CaptureFixture[str
     assert series["wear_um_per_part"] is None
     assert "wear_not_identifiable" in [one["code"] for one in series["warnings"]]
     assert "cannot be told apart" in series["parts_to_limit_reason"]
-    jsonschema.validate(result, drift_json_schema(), cls=jsonschema.Draft202012Validator)
+    jsonschema.validate(result, DRIFT.json_schema(), cls=jsonschema.Draft202012Validator)
 
 
 def test_without_a_production_table(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -442,7 +442,7 @@ def test_quiet_says_nothing(capsys: pytest.CaptureFixture[str], tmp_path: Path) 
 
 def test_schema_and_explanation(capsys: pytest.CaptureFixture[str]) -> None:
     assert app.run(["schema", "drift"]) == 0
-    assert json.loads(capsys.readouterr().out) == json.loads(json.dumps(drift_json_schema()))
+    assert json.loads(capsys.readouterr().out) == json.loads(json.dumps(DRIFT.json_schema()))
     assert app.run(["explain", "drift"]) == 0
     out = " ".join(capsys.readouterr().out.split())
     for words in ("level after the dress", "Level change:", "Dress interval:", "no tolerance limits"):

@@ -12,8 +12,8 @@ import pytest
 
 from gearqa.cli import app
 from gearqa.cli.commands import gauge
-from gearqa.gauge.schema import gauge_json_schema
 from gearqa.jobs.gauge import study_gauge
+from gearqa.results.gauge_json import GAUGE
 
 SAMPLES = Path(__file__).parents[2] / "sample_measurements"
 CROSSED, REFERENCE = (SAMPLES / "gauge_study" / name for name in ("crossed.csv", "reference_gear.csv"))
@@ -37,7 +37,7 @@ def run(capsys, *words):
 def test_json_agrees_with_its_schema(capsys, table, drawing):
     status, out, _ = run(capsys, table, *drawing, "--json", "-")
     result = json.loads(out)
-    jsonschema.validate(result, gauge_json_schema())
+    jsonschema.validate(result, GAUGE.json_schema())
     assert status == 0
     assert result["suitable"] is (True if drawing else None)
 
@@ -108,7 +108,7 @@ def test_a_study_from_measured_gears(capsys, tmp_path):
         capsys, FOLDER, "--study", table, "--parameter", "fHα", "--parameter", "runout", "--json", "-"
     )
     result = json.loads(out)
-    jsonschema.validate(result, gauge_json_schema())
+    jsonschema.validate(result, GAUGE.json_schema())
     assert status in {0, 1}
     assert set(result["parameters"]) == {"profile_slope", "runout"}
     assert result["simulated"] is True

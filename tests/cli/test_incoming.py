@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 
 from gearqa.cli import app
-from gearqa.incoming.schema import incoming_json_schema
+from gearqa.results.incoming_json import INCOMING
 
 SAMPLES = Path(__file__).parents[2] / "sample_measurements"
 REPORT, FOLDER = SAMPLES / "supplier_report/report.csv", SAMPLES / "ring_conforming"
@@ -36,7 +36,7 @@ def test_file_and_folder_in_either_order(capsys):
         assert status == 1
         results.append(json.loads(out))
     assert results[0] == results[1]
-    jsonschema.validate(results[0], incoming_json_schema())
+    jsonschema.validate(results[0], INCOMING.json_schema())
     assert results[0]["explained"] is True
     assert results[0]["decision"] == "hold"
     assert results[0]["simulated"] is True
@@ -180,7 +180,7 @@ def test_hostile_reports(capsys, tmp_path, rows):
     assert out
     html = names[0].read_text(encoding="utf-8")
     assert "<script>alert" not in html
-    jsonschema.validate(json.loads(names[2].read_text(encoding="utf-8")), incoming_json_schema())
+    jsonschema.validate(json.loads(names[2].read_text(encoding="utf-8")), INCOMING.json_schema())
     assert len(names[3].read_text(encoding="utf-8").splitlines()) < 40
 
 

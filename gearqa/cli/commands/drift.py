@@ -238,10 +238,10 @@ def _write(
     paper: Literal["a4", "letter"],
 ) -> None:
     if "json" in streams:
-        from gearqa.results.drift_json import drift_table
-        from gearqa.results.jsonio import dumps
+        from gearqa.model.drift import DriftReport
+        from gearqa.results.drift_json import DRIFT
 
-        streams["json"].write(dumps(drift_table(result, header)))
+        streams["json"].write(DRIFT.json(DriftReport(header, result)))
     if "csv" in streams:
         from gearqa.results.drift_json import drift_csv
 

@@ -68,10 +68,9 @@ def command(
             pool_above=pool_above,
         )  # fmt: skip
         if json is not None:
-            from gearqa.gauge.json_tables import gauge_table
-            from gearqa.results.jsonio import dumps
+            from gearqa.results.gauge_json import GAUGE
 
-            outputs.open(json).write(dumps(gauge_table(result), pretty=True))
+            outputs.open(json).write(GAUGE.json(result, pretty=True))
         if html is not None or pdf is not None:
             from gearqa.report.gauge.page import gauge_document
 

@@ -259,12 +259,11 @@ def _write(
 ) -> None:
     document: Any = None
     if json is not None:
-        from gearqa.incoming.json_tables import incoming_table
-        from gearqa.results.jsonio import dumps
+        from gearqa.results.incoming_json import INCOMING
 
-        outputs.open(json).write(dumps(incoming_table(result), pretty=True))
+        outputs.open(json).write(INCOMING.json(result, pretty=True))
     if csv is not None:
-        from gearqa.incoming.json_tables import incoming_csv
+        from gearqa.results.incoming_json import incoming_csv
 
         outputs.open(csv).write(incoming_csv(result, style))
     if text is not None:

@@ -173,12 +173,11 @@ def _write_results(
     result: LotResult, outputs: Outputs, *, json: str | None, csv: str | None, csv_style: Style
 ) -> None:
     if json is not None:
-        from gearqa.results.jsonio import dumps
-        from gearqa.signoff.lot_json import lot_table
+        from gearqa.results.lot_json import LOT
 
-        outputs.open(json).write(dumps(lot_table(result), pretty=True))
+        outputs.open(json).write(LOT.json(result, pretty=True))
     if csv is not None:
-        from gearqa.signoff.lot_csv import lot_csv
+        from gearqa.results.lot_json import lot_csv
 
         outputs.open(csv).write(lot_csv(result, csv_style))
 

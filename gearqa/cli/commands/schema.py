@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+from operator import attrgetter
 from typing import Annotated, Any
 
 import typer
@@ -21,14 +22,14 @@ SCHEMAS: dict[str, tuple[str, str]] = {
     "plan": ("gearqa.model.plan:Plan", "plan files of gearqa lot"),
     "scenario": ("gearqa.simulate.scenario:Scenario", "scenario files of gearqa simulate"),
     "result": ("gearqa.results.grade_json:result_json_schema", "gearqa grade --json"),
-    "lot": ("gearqa.signoff.lot_schema:lot_json_schema", "gearqa lot --json"),
-    "record": ("gearqa.signoff.lot_schema:record_json_schema", "gearqa lot --record"),
-    "verify": ("gearqa.signoff.lot_schema:verify_json_schema", "gearqa verify --json"),
+    "lot": ("gearqa.results.lot_json:lot_json_schema", "gearqa lot --json"),
+    "record": ("gearqa.results.record_json:record_json_schema", "gearqa lot --record"),
+    "verify": ("gearqa.results.record_json:verify_json_schema", "gearqa verify --json"),
     "history": ("gearqa.history.schemas:history_json_schema", "gearqa history ... --json"),
-    "tolerances": ("gearqa.results.schemas:tolerances_json_schema", "gearqa tolerances --json"),
-    "incoming": ("gearqa.incoming.schema:incoming_json_schema", "gearqa incoming --json"),
-    "gauge": ("gearqa.gauge.schema:gauge_json_schema", "gearqa gauge --json"),
-    "drift": ("gearqa.results.drift_json:drift_json_schema", "gearqa drift --json"),
+    "tolerances": ("gearqa.results.tolerances_json:tolerances_json_schema", "gearqa tolerances --json"),
+    "incoming": ("gearqa.results.incoming_json:INCOMING.json_schema", "gearqa incoming --json"),
+    "gauge": ("gearqa.results.gauge_json:GAUGE.json_schema", "gearqa gauge --json"),
+    "drift": ("gearqa.results.drift_json:DRIFT.json_schema", "gearqa drift --json"),
 }
 """Name -> what makes the schema (a function, or a model), and what it describes."""
 
@@ -37,7 +38,7 @@ def schema_of(name: str) -> dict[str, Any]:
     """JSON Schema by its name."""
     place, about = SCHEMAS[name]
     module, _, attribute = place.partition(":")
-    maker: Any = getattr(importlib.import_module(module), attribute)
+    maker: Any = attrgetter(attribute)(importlib.import_module(module))
     if isinstance(maker, type):
         from gearqa.reading.settings.part_file import with_units
 
@@ -59,8 +60,10 @@ def command(
         return ExitStatus.CONFORMS
     if name not in SCHEMAS:
         raise typer.BadParameter(f"'{name}'; names: {', '.join(SCHEMAS)}", param_hint="NAME")
-    from gearqa.results.jsonio import dumps
+    import orjson
+
     from gearqa.results.outputs import write_whole
 
-    write_whole("-", dumps(schema_of(name), pretty=True))
+    layout = orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE
+    write_whole("-", orjson.dumps(schema_of(name), option=layout))
     return ExitStatus.CONFORMS

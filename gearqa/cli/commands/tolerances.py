@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, astuple, dataclass
+from dataclasses import astuple
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
@@ -12,6 +12,7 @@ import typer
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.options import JsonFile, Quiet
 from gearqa.errors import GearqaError
+from gearqa.model.tolerances import ToleranceGear, ToleranceTable
 
 if TYPE_CHECKING:
     from gearqa.report.blocks.document import Table
@@ -20,17 +21,6 @@ DEFAULT_STANDARD = "ISO 1328-1:2013"
 DIAMETER_SHARE: Final = 0.01
 """A reference diameter may be rounded so much."""
 LARGEST_HELIX_DEG: Final = 45
-
-
-@dataclass(frozen=True, slots=True)
-class ToleranceGear:
-    """What the tolerances of a gear depend on."""
-
-    teeth: int | None
-    normal_module_mm: float
-    reference_diameter_mm: float
-    face_width_mm: float
-    helix_angle_deg: float
 
 
 def command(
@@ -94,19 +84,11 @@ def command(
     table = edition.tolerance_table(*astuple(gear))
     classes = {A: table[A] for A in edition.CLASSES if grade in (None, A)}
     if json is not None:
-        from gearqa.results.document import software
-        from gearqa.results.jsonio import dumps
         from gearqa.results.outputs import write_whole
-        from gearqa.results.schemas import TOLERANCES_SCHEMA
+        from gearqa.results.tolerances_json import TOLERANCES
 
-        document = {
-            "schema": TOLERANCES_SCHEMA,
-            "software": software(),
-            "standard": standard,
-            "gear": asdict(gear),
-            "classes": {str(A): row for A, row in classes.items()},
-        }
-        write_whole(json, dumps(document, pretty=True))
+        whole = ToleranceTable(standard, gear, {str(A): row for A, row in classes.items()})
+        write_whole(json, TOLERANCES.json(whole, pretty=True))
     if json != "-" and not quiet:
         from gearqa.cli.console import terminal
         from gearqa.report.blocks.document import Facts

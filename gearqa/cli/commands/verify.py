@@ -40,11 +40,10 @@ def command(
 
     found = verify_record(record, folder, previous=previous, key=key)
     if json is not None:
-        from gearqa.results.jsonio import dumps
         from gearqa.results.outputs import write_whole
-        from gearqa.signoff.verify import verification_table
+        from gearqa.results.record_json import VERIFY
 
-        write_whole(json, dumps(verification_table(found), pretty=True))
+        write_whole(json, VERIFY.json(found, pretty=True))
     if json != "-":
         for line in (*verification_lines(found), *CAUTIONS):
             print(line)

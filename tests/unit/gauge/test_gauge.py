@@ -9,7 +9,6 @@ from unit.evaluation.make import gear, helix, part, with_trace
 
 from gearqa.errors import MeasurementFileError, Reason
 from gearqa.evaluation.evaluate import evaluate
-from gearqa.gauge.json_tables import gauge_table
 from gearqa.gauge.study_analysis import analyse_study
 from gearqa.gauge.study_from_gears import study_from_gears
 from gearqa.reading.settings.part_file import read_part
@@ -19,6 +18,7 @@ from gearqa.report.gauge.figures import interaction_plot
 from gearqa.report.gauge.page import gauge_document
 from gearqa.report.gauge.screen import gauge_blocks
 from gearqa.report.gauge.words import uncertainty_block
+from gearqa.results.gauge_json import GAUGE
 
 # AIAG, Measurement Systems Analysis, 4th edition: 10 parts, 3 appraisers, 3 trials (data from memory)
 AIAG = {
@@ -60,7 +60,7 @@ def test_the_aiag_study_through_file_and_json(tmp_path):
     """Printed results of the manual's analysis of variance, from memory: EV .199933, AV .226838, GRR .302372,
     PV 1.042327; sums of squares 3.1673 88.3619 .3590 2.7589 94.6471; ndc 4."""
     result = study(tmp_path, aiag_table())
-    table = gauge_table(result)["parameters"]["profile_slope"]
+    table = GAUGE.document(result)["parameters"]["profile_slope"]
     assert (table["items"], table["operators"], table["trials"]) == (10, 3, 3)
     squares = {key: round(value, 6) for key, value in table["sum_of_squares"].items()}
     assert squares == {
@@ -229,7 +229,7 @@ def test_a_study_from_measured_gears(tmp_path):
     # two of four traces carry the slope: the flank's mean is half of it
     assert np.allclose(left.values_um, np.reshape(slopes, (2, 2, 2)) / 2)
     assert ("runout", None) in by_flank
-    result = gauge_table(analyse_study(values, part=part()))
+    result = GAUGE.document(analyse_study(values, part=part()))
     top = result["parameters"]["helix_slope"]
     assert top["flank"] == "left"  # the flank that spreads more
     assert [one["flank"] for one in top["series"]] == ["left", "right"]

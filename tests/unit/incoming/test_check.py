@@ -13,10 +13,10 @@ from unit.incoming.laboratory import Lab, report, sample
 
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.incoming.check import MeasuredGears, check_report
-from gearqa.incoming.json_tables import incoming_csv, incoming_table
 from gearqa.model.incoming import ReportedTable
 from gearqa.reading.values.reported import read_reported
 from gearqa.report.incoming.page import incoming_blocks, incoming_document, incoming_text
+from gearqa.results.incoming_json import INCOMING, incoming_csv
 from gearqa.signoff.lot import sign_off
 
 SAMPLE = Path(__file__).parents[3] / "sample_measurements" / "supplier_report" / "report.csv"
@@ -359,7 +359,7 @@ def test_a_mail_stays_short_whatever_is_wrong():
 
 def test_json_and_csv():
     result = taken_apart()
-    document = incoming_table(result)
+    document = INCOMING.document(result)
     assert document["schema"] == "gearqa.incoming/1"
     wanted = {
         "serial", "parameter", "flank", "reported_um", "found_um", "difference_um", "en", "class_claimed",

@@ -19,8 +19,8 @@ from gearqa.model.lot import Disposition, Exclusion, LotOptions, LotResult
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult
+from gearqa.results.lot_json import LOT
 from gearqa.signoff.lot import sign_off
-from gearqa.signoff.lot_json import lot_table
 
 PART = make_part()
 
@@ -176,7 +176,7 @@ def test_parameter_missing_from_all_gears_of_known_dress_cycles_holds() -> None:
         assert (one.n, one.n_cycles, one.mean_um, one.ppk) == (0, 0, None, None)
         assert one.tolerance_interval_um is None
         assert one.interval_model == "none: no gear has a value"
-    json.dumps(lot_table(lot), allow_nan=False)
+    json.dumps(LOT.document(lot), allow_nan=False)
 
 
 def test_sample_of_one_dress_cycle_holds_unless_the_lot_is_one_cycle() -> None:
@@ -227,7 +227,7 @@ def test_requirements_turn_cautions_into_holds() -> None:
 
 def test_simulated_data_stays_marked() -> None:
     lot = sign_off(make_header(PART, simulated=True), PART, make_lot(5, PART))
-    assert lot_table(lot)["simulated"] is True
+    assert LOT.document(lot)["simulated"] is True
 
 
 # --- errors and exclusions -----------------------------------------------------------------------
@@ -547,7 +547,7 @@ def test_forbidden_words_stand_nowhere() -> None:
             lot_size=400,
         ),
     ):
-        text = json.dumps(lot_table(lot), ensure_ascii=False).lower()
+        text = json.dumps(LOT.document(lot), ensure_ascii=False).lower()
         for words in forbidden:
             assert words not in text
         assert "to iso 2859-1" not in text
@@ -563,7 +563,7 @@ def test_disposition_stands_beside_and_changes_nothing() -> None:
 
 
 def test_json_holds_every_key() -> None:
-    table = lot_table(
+    table = LOT.document(
         decide(varied(25), lot_size=400, lot_id="L-1", excluded=[], options=LotOptions(order="77"))
     )
     assert table["schema"] == "gearqa.lot/1"

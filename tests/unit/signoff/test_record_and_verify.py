@@ -18,6 +18,7 @@ from gearqa.model.lot import Disposition, Exclusion, LotOptions
 from gearqa.model.measurement import InputFile
 from gearqa.model.plan import Plan
 from gearqa.model.verification import Verification
+from gearqa.results.record_json import VERIFY
 from gearqa.signoff import key_files as keys
 from gearqa.signoff import record, verify
 from gearqa.signoff.lot import sign_off
@@ -301,7 +302,7 @@ def test_unreadable_inputs_are_a_difference_not_a_crash(case: Case) -> None:
 
 
 def test_verification_as_json(case: Case) -> None:
-    table = verify.verification_table(case.check())
+    table = VERIFY.document(case.check())
     assert (table["schema"], table["consistent"]) == ("gearqa.verify/1", True)
     assert table["subjects"] == {
         "files": "consistent", "record": "consistent", "chain": "not checked", "signature": "not checked",

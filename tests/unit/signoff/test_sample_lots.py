@@ -12,8 +12,8 @@ from gearqa.evaluation.evaluate import grade
 from gearqa.model.lot import LotResult
 from gearqa.model.plan import Plan
 from gearqa.reading.folder.passes import read_folder
+from gearqa.results.lot_json import LOT
 from gearqa.signoff.lot import sign_off
-from gearqa.signoff.lot_json import lot_table
 from gearqa.signoff.record import load_record, make_record, record_bytes
 from gearqa.signoff.verify import verify
 
@@ -117,6 +117,6 @@ def test_one_changed_digit_is_named_in_file_and_values(sealed: tuple[Path, Path]
 
 def test_documents_of_every_sample_are_json() -> None:
     for name in ("ring_master", "pinion"):
-        table = lot_table(sign(SAMPLES / name, 50))
+        table = LOT.document(sign(SAMPLES / name, 50))
         assert json.loads(json.dumps(table, allow_nan=False)) == table
         assert table["simulated"] is True

@@ -1,0 +1,42 @@
+"""A lot sign-off as JSON, and as CSV rows, one a gear, parameter and flank."""
+
+from __future__ import annotations
+
+from typing import Final, get_args
+
+from gearqa.model.lot import FlankKey, LotResult, ParameterStatistics
+from gearqa.results.csvio import Style, csv_table
+from gearqa.results.document import Document
+from gearqa.results.json_schema import Schema, reference
+from gearqa.symbols import PARAMETERS
+
+LOT: Final = Document(
+    "gearqa.lot/1", "gearqa lot sign-off", LotResult, definitions={ParameterStatistics: "series"}
+)
+COLUMNS: Final = (
+    "serial=0.serial", "parameter=1.parameter", "flank=1.flank", "value_um=1.value_um",
+    "lower_limit_um=1.lower_limit_um", "upper_limit_um=1.upper_limit_um", "u_um=1.u_um",
+    "probability_of_conformity=1.probability_of_conformity", "state=1.state", "counts_as=1.counts_as",
+    "class_indicated=1.class_indicated", "class_proven=1.class_proven", "gear_state=0.state",
+    "gear_master_quality=0.master_quality",
+)  # fmt: skip
+"""Of a gear and one of its values."""
+
+
+def lot_csv(result: LotResult, style: Style = "comma") -> bytes:
+    """One row a gear, parameter and flank."""
+    rows = ((gear, value) for gear in result.gears for value in gear.values)
+    return csv_table(COLUMNS, rows, simulated=result.simulated, style=style)
+
+
+def lot_json_schema() -> Schema:
+    """Schema of `lot --json`; parameters are those of the table of parameters."""
+    return LOT.json_schema(parameters=parameters())
+
+
+def parameters() -> Schema:
+    """Schema of the statistics: by parameter and flank."""
+    flanks = dict.fromkeys(get_args(FlankKey), reference("series"))
+    by_flank = {"type": "object", "properties": flanks, "additionalProperties": False}
+    by_key = dict.fromkeys(PARAMETERS, by_flank)
+    return {"type": "object", "properties": by_key, "additionalProperties": False}

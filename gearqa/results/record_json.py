@@ -1,0 +1,34 @@
+"""The record of a sign-off and its verification as JSON."""
+
+from __future__ import annotations
+
+from typing import Final, get_args
+
+from gearqa.model.record import Record
+from gearqa.model.verification import SUBJECTS, Status, Verification
+from gearqa.results.document import Document
+from gearqa.results.grade_json import result_json_schema
+from gearqa.results.json_schema import Schema, table
+from gearqa.results.lot_json import lot_json_schema
+
+RECORD: Final = Document("gearqa.record/1", "gearqa record of a lot sign-off", Record)
+VERIFY: Final = Document(
+    "gearqa.verify/1",
+    "gearqa check of a record",
+    Verification,
+    {Verification: ("lot_id", "digest", "consistent", "subjects", "findings")},
+)
+
+
+def verify_json_schema() -> Schema:
+    """Schema of `verify --json`."""
+    status = {"enum": list(get_args(Status))}
+    return VERIFY.json_schema(subjects=table(dict.fromkeys(SUBJECTS, status)))
+
+
+def record_json_schema() -> Schema:
+    """Schema of a record: it holds the grading (but for the summary) and the sign-off whole."""
+    grade, lot = result_json_schema(), lot_json_schema()
+    del grade["properties"]["lot"]
+    whole = RECORD.json_schema(grade=table(grade["properties"]), lot=table(lot["properties"]))
+    return {**whole, "$defs": {**grade["$defs"], **lot["$defs"]}}

@@ -1,0 +1,32 @@
+"""Tolerances of a gear as JSON."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from gearqa.model.tolerances import ToleranceTable
+from gearqa.results.document import Document
+from gearqa.results.json_schema import Schema, table
+from gearqa.symbols import GRADABLE
+
+TOLERANCES: Final = Document(
+    "gearqa.tolerances/1",
+    "Rounded tolerances of a gear, micrometres; a slope's is its magnitude",
+    ToleranceTable,
+)
+
+
+def tolerances_json_schema() -> Schema:
+    """Schema of `tolerances --json`: a row a class, in which only sector pitch may be missing."""
+    tolerance = {"type": "number", "exclusiveMinimum": 0, "unit": "micrometre"}
+    row = table(
+        dict.fromkeys(GRADABLE, tolerance),
+        required=[key for key in GRADABLE if key != "sector_pitch"],
+    )
+    classes = {
+        "type": "object",
+        "patternProperties": {"^([1-9]|1[01])$": row},
+        "additionalProperties": False,
+        "minProperties": 1,
+    }
+    return TOLERANCES.json_schema(classes=classes)
