@@ -35,7 +35,7 @@ def standing_signals(store: HistoryStore) -> set[str]:
 
 def drift_signals(store: HistoryStore, part_number: str) -> Iterator[WatchSignal]:
     """Series of a part with a signal in their current cycle, or with the limit ahead."""
-    from gearqa.drift import analyse_drift
+    from gearqa.drift import analyse_observations
     from gearqa.drift.reference_periods import ReferencePeriodError, place_references
     from gearqa.history.observations import (
         load_events,
@@ -58,7 +58,7 @@ def drift_signals(store: HistoryStore, part_number: str) -> Iterator[WatchSignal
     except ReferencePeriodError as error:
         tell(f"the frozen reference is not used: {error}")
     settings = DriftSettings(references=references)
-    for series in analyse_drift(observations, events, settings).series:
+    for series in analyse_observations(observations, events, settings).series:
         name = "/".join(str(word) for word in series.key if word is not None)
         places = [
             f"{signal.chart}/{signal.rule}/{signal.cycle}" for signal in series.signals if signal.current

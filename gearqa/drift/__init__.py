@@ -1,5 +1,5 @@
 """Drift of a grinder: wear between dresses, level changes, forecast, dress interval, advice."""
 
-from gearqa.drift.analyse import analyse_drift
+from gearqa.drift.analysis import analyse_observations
 
-__all__ = ["analyse_drift"]
+__all__ = ["analyse_observations"]

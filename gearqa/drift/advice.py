@@ -1,201 +1,209 @@
-"""What to do: dress interval per grinder, centring, level changes, sampling, quarantine."""
+"""What to do: gears to hold, dress interval, centring, level changes, sampling."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from gearqa.drift import words
+from gearqa.drift import phrases
 from gearqa.drift.series import AnalysedSeries
 from gearqa.model.drift import DriftSeries, DriftSettings, Sentence
 from gearqa.statistics.detection import PlanPower, parts_per_measurement, plan_power
+from gearqa.wording.numbers import fixed_text, share_text, signed_text, um_text
 from gearqa.wording.safety import GEOMETRY_ONLY, SETTER, WHO_DECIDES
+from gearqa.wording.sentences import listed, sentence
 
+ALARM_CODES = ("quarantine", "limit_ahead")
+"""Advice that is the reason of an alarm."""
+CORRECTING_CODES = ("centre_cycle", "level_change", "level_trend")
+"""Advice that may lead to a correction of the grinder."""
 MOST_PER_CYCLE = 5
 """Plans with more measured parts per cycle are not proposed."""
+LEAST_OFFSET_UM = 0.05
+"""A smaller offset is not worth a correction."""
 
 
 def advise(analysed: Sequence[AnalysedSeries], settings: DriftSettings) -> tuple[Sentence, ...]:
-    """Advice over all series, the most urgent first."""
+    """Advice over all series, the most urgent first; part and grinder are named where there are several."""
     groups: dict[tuple[str, str], list[AnalysedSeries]] = {}
     for one in analysed:
         groups.setdefault((one.series.part, one.series.grinder), []).append(one)
     urgent: list[Sentence] = []
     rest: list[Sentence] = []
     for (part, grinder), members in groups.items():
-        where = f"{part} on {grinder}"
-        urgent += _urgent(where, members)
-        rest += _dressing(where, members, settings)
-        for one in members:
-            rest += _levels(one.series)
-        rest += _sampling(where, members, settings)
+        where = f"{part} on {grinder}: " if len(groups) > 1 else ""
+        series = [one.series for one in members]
+        urgent += _placed(where, [*_holds(series), *_limits_ahead(series)])
+        rest += _placed(
+            where,
+            [
+                *_dress_interval(series, settings),
+                *_centring(series),
+                *(found for one in series for found in _levels(one)),
+                *_sampling(members, settings),
+            ],
+        )
     found = urgent + rest
-    if any(s.code in ("centre_cycle", "level_change", "level_trend") for s in found):
+    if any(one.code in CORRECTING_CODES for one in found):
         found.append(Sentence("setter", SETTER))
     if found:
         found += [Sentence("geometry_only", GEOMETRY_ONLY), Sentence("who_decides", WHO_DECIDES)]
     return tuple(found)
 
 
+def _placed(where: str, found: Sequence[tuple[str, str]]) -> Iterator[Sentence]:
+    for code, clause in found:
+        yield Sentence(code, where + sentence(clause))
+
+
 def _name(series: DriftSeries) -> str:
-    return words.series_name(series.parameter, series.flank)
+    return phrases.series_name(series.parameter, series.flank)
 
 
-def _urgent(where: str, members: Sequence[AnalysedSeries]) -> list[Sentence]:
-    found = []
+def _holds(members: Sequence[DriftSeries]) -> Iterator[tuple[str, str]]:
     holds: dict[tuple[str | None, str, int], list[str]] = {}
-    for one in members:
-        hold = one.series.quarantine
+    for series in members:
+        hold = series.quarantine
         if hold is not None:
             place = (hold.after_serial, hold.to_serial, len(hold.measured))
-            holds.setdefault(place, []).append(_name(one.series))
+            holds.setdefault(place, []).append(_name(series))
     for (after, last, measured), names in holds.items():
         start = f"after {after}" if after else "from the beginning of the history"
-        found.append(
-            Sentence(
-                "quarantine",
-                f"{where}, {' and '.join(names)}: signal; hold every gear made {start} up to {last} and "
-                f"measure it ({measured} of them measured so far)",
-            )
+        yield (
+            "quarantine",
+            f"{listed(names)}: signal; hold every gear made {start} up to {last} and measure it "
+            f"({measured} measured so far)",
         )
-    for one in members:
-        series = one.series
+
+
+def _limits_ahead(members: Sequence[DriftSeries]) -> Iterator[tuple[str, str]]:
+    for series in members:
         if series.limit_within_interval and series.parts_to_limit is not None:
-            found.append(
-                Sentence(
-                    "limit_ahead",
-                    f"{where}, {_name(series)}: the limit is reached after "
-                    f"{words.count(series.parts_to_limit.expected)} of this cycle, before the usual dress "
-                    f"after {words.count(series.current_dress_interval_parts or 0)}",
-                )
+            expected = phrases.parts_count(series.parts_to_limit.expected)
+            usual = phrases.parts_count(series.current_dress_interval_parts or 0)
+            yield (
+                "limit_ahead",
+                f"{_name(series)}: the limit is reached after {expected} of this cycle, before the usual "
+                f"dress after {usual}",
             )
-    return found
 
 
-def _dressing(where: str, members: Sequence[AnalysedSeries], settings: DriftSettings) -> list[Sentence]:
-    known = [one.series for one in members if one.series.dress_interval_parts is not None]
-    found: list[Sentence] = []
-    if known:
-        first = min(known, key=lambda s: s.dress_interval_parts or 0)
-        parts, usual = first.dress_interval_parts or 0, first.current_dress_interval_parts
-        low, high = first.wear_interval_um_per_part or (math.nan, math.nan)
-        found.append(
-            Sentence(
-                "dress_interval",
-                f"{where}: {words.dress_clause(parts, first.dress_interval_at_least, settings.risk)}; "
-                f"{_name(first)} decides (wear {low:+.3f} to {high:+.3f} um per part, standard deviation "
-                f"of a part {words.micrometres(first.sd_um or 0.0, 2)}); for gears as in this history",
-            )
+def _dress_interval(members: Sequence[DriftSeries], settings: DriftSettings) -> Iterator[tuple[str, str]]:
+    known = [one for one in members if one.dress_interval_parts is not None]
+    if not known:
+        return
+    first = min(known, key=lambda s: s.dress_interval_parts or 0)
+    parts, usual = first.dress_interval_parts or 0, first.current_dress_interval_parts
+    low, high = first.wear_interval_um_per_part or (math.nan, math.nan)
+    yield (
+        "dress_interval",
+        f"{phrases.dress_clause(parts, first.dress_interval_at_least, settings.risk)}; {_name(first)} "
+        f"decides (wear {signed_text(low, 3)} to {signed_text(high, 3)} µm per part, standard deviation of "
+        f"a part {um_text(first.sd_um or 0.0)}); for gears as in this history",
+    )
+    if usual is not None and usual < parts:
+        given_away = phrases.parts_count(parts - usual)
+        yield "dress_early", f"dressing after {phrases.parts_count(usual)} gives away {given_away} per dress"
+    elif usual is not None and usual > parts:
+        yield (
+            "dress_late",
+            f"dressing after {phrases.parts_count(usual)} does not keep the risk of "
+            f"{share_text(settings.risk)}",
         )
-        if usual is not None and usual < parts:
-            found.append(
-                Sentence(
-                    "dress_early",
-                    f"{where}: dressing after {words.count(usual)} gives away {words.count(parts - usual)} "
-                    "per dress",
-                )
-            )
-        elif usual is not None and usual > parts:
-            found.append(
-                Sentence(
-                    "dress_late",
-                    f"{where}: dressing after {words.count(usual)} does not keep the risk of "
-                    f"{100 * settings.risk:.3g} %",
-                )
-            )
-    for one in members:
-        series = one.series
+
+
+def _centring(members: Sequence[DriftSeries]) -> Iterator[tuple[str, str]]:
+    for series in members:
         offset, centred = series.centring_offset_um, series.dress_interval_centred_parts
-        present = series.dress_interval_parts or 0
-        if offset is None or centred is None or abs(offset) < 0.05 or centred <= present:
+        if offset is None or centred is None or abs(offset) < LEAST_OFFSET_UM:
             continue
-        found.append(
-            Sentence(
+        if centred > (series.dress_interval_parts or 0):
+            yield (
                 "centre_cycle",
-                f"{where}, {_name(series)}: start the cycle {words.micrometres(abs(offset))} towards "
-                f"{words.direction(series.parameter, offset)}; the interval then is {words.count(centred)}",
+                f"{_name(series)}: start the cycle {um_text(abs(offset), 1)} towards "
+                f"{phrases.direction(series.parameter, offset)}; the interval then is "
+                f"{phrases.parts_count(centred)}",
             )
-        )
-    return found
 
 
-def _levels(series: DriftSeries) -> list[Sentence]:
-    where = f"{series.part} on {series.grinder}, {_name(series)}"
-    found = []
+def _levels(series: DriftSeries) -> Iterator[tuple[str, str]]:
     for step in series.steps:
         wide = step.cycle_low < step.cycle_high
         place = f" ({step.cycle_low} to {step.cycle_high})" if wide else ""
         cause = f"recorded within one cycle: {step.event}" if step.event else "no event is recorded near it"
-        found.append(
-            Sentence(
-                "level_change",
-                f"{where}: level change of {step.size_um:+.1f} um at cycle {step.cycle}{place}; {cause}",
-            )
+        yield (
+            "level_change",
+            f"{_name(series)}: level change of {um_text(step.size_um, 1, signed=True)} at cycle "
+            f"{step.cycle}{place}; {cause}",
         )
-    if series.trend_matters and series.level_trend_um_per_cycle is not None and series.trend_interval:
-        low, high = series.trend_interval
-        found.append(
-            Sentence(
-                "level_trend",
-                f"{where}: the level after dress moves by {series.level_trend_um_per_cycle:+.2g} um "
-                f"per cycle ({low:+.2g} to {high:+.2g}); dressing does not reset it, look at the dresser "
-                "and the set-up",
-            )
-        )
-    return found
+    trend = series.level_trend_um_per_cycle
+    if series.trend_matters and trend is not None and series.trend_interval:
+        clause = phrases.trend_clause(trend, series.trend_interval)
+        yield "level_trend", f"{_name(series)}: {clause}; look at the dresser and the set-up"
 
 
-def _sampling(where: str, members: Sequence[AnalysedSeries], settings: DriftSettings) -> list[Sentence]:
+def _sampling(members: Sequence[AnalysedSeries], settings: DriftSettings) -> Iterator[tuple[str, str]]:
     """Which parts of a cycle to measure so that the nearest trouble is seen before parts escape."""
     driving = [
         one
         for one in members
-        if one.series.sd_part_um is not None
-        and one.series.sd_cycle_um is not None
+        if one.series.sd_um is not None
         and (one.series.current_dress_interval_parts or 0) > 1
-        and one.side is not None
+        and one.outlook.side is not None
     ]
     if not driving:
-        return []
-    one = min(driving, key=lambda a: math.inf if a.advice.slack_um is None else a.advice.slack_um)
+        return
+    one = min(driving, key=_slack)
     series, cycle = one.series, one.series.current_dress_interval_parts or 1
-    sd_part, sd_cycle = series.sd_part_um or 0.0, series.sd_cycle_um or 0.0
-    shift = one.advice.slack_um
-    if shift is None or shift < math.hypot(sd_part, sd_cycle):  # hardly any room: nothing could see it
-        shift, meaning = 3 * math.hypot(sd_part, sd_cycle), "three standard deviations of a part"
-    else:
-        meaning = "what the usual last part has in hand at the chosen risk"
-    most, backlog, clock = MOST_PER_CYCLE, 0.0, ""
+    shift, meaning = _slack(one), "what the usual last part has in hand at the chosen risk"
+    if not (series.sd_um or 0.0) <= shift < math.inf:  # hardly any room: nothing could see it
+        shift, meaning = 3 * (series.sd_um or 0.0), "three standard deviations of a part"
+    clock = ""
+    if settings.cycle_time_s and settings.measuring_time_s:
+        apart = parts_per_measurement(settings.measuring_time_s, settings.cycle_time_s)
+        clock = f"; the gauge keeps up with one gear in {apart} at the most"
+    best, outcome = _best_plan(series, cycle, shift, settings)
+    places = ", ".join(map(str, best.positions))
+    yield (
+        "sampling_plan",
+        f"measure parts {places} of every cycle of {cycle}; {outcome}, for a lasting change of "
+        f"{_name(series)} by {um_text(shift, 1 if shift >= 1 else 2)} ({meaning}){clock}",
+    )
+
+
+def _slack(one: AnalysedSeries) -> float:
+    slack = one.outlook.dress.slack_um
+    return math.inf if slack is None else slack
+
+
+def _best_plan(
+    series: DriftSeries, cycle: int, shift: float, settings: DriftSettings
+) -> tuple[PlanPower, str]:
+    """The plan with the fewest parts that sees the change in time, and what it does, in words."""
+    most, backlog = MOST_PER_CYCLE, 0.0
     if settings.cycle_time_s and settings.measuring_time_s:
         apart = parts_per_measurement(settings.measuring_time_s, settings.cycle_time_s)
         most, backlog = max(1, min(most, cycle // apart)), float(apart)
-        clock = f"; the gauge keeps up with one gear in {apart} at the most"
-    allowed = cycle if settings.escaped_parts is None else settings.escaped_parts
+    least = 1 if not series.identifiable.wear else min(2, most)
     plans = [
         plan_power(
             cycle,
-            m,
+            measured,
             shift,
-            sd_part=sd_part,
-            sd_cycle=sd_cycle,
+            sd_part=series.sd_part_um or 0.0,
+            sd_cycle=series.sd_cycle_um or 0.0,
             rate=series.false_alarm.per_series,
             backlog=backlog,
         )
-        for m in range(1 if not series.identifiable.wear else min(2, most), most + 1)
+        for measured in range(least, most + 1)
     ]
+    allowed = cycle if settings.escaped_parts is None else settings.escaped_parts
     fitting = [plan for plan in plans if plan.bound_parts <= allowed]
     best = fitting[0] if fitting else min(plans, key=lambda plan: plan.bound_parts)
-    outcome = _outcome(best, allowed, kept=bool(fitting))
-    places = ", ".join(map(str, best.positions))
-    return [
-        Sentence(
-            "sampling_plan",
-            f"{where}: measure parts {places} of every cycle of {cycle}; {outcome}, for a lasting change of "
-            f"{_name(series)} by {words.micrometres(shift, 1 if shift >= 1 else 2)} ({meaning}){clock}",
-        )
-    ]
-
-
-def _outcome(plan: PlanPower, allowed: int, *, kept: bool) -> str:
-    text = f"in 95 of 100 cases it is seen within {plan.bound_parts} parts, on average {plan.mean_parts:.0f}"
-    return text if kept else f"{text}; no plan keeps the {allowed} parts that may escape"
+    outcome = (
+        f"in 95 of 100 cases it is seen within {phrases.parts_count(best.bound_parts)}, on average "
+        f"{fixed_text(best.mean_parts, 0)}"
+    )
+    if not fitting:
+        outcome += f"; no plan keeps the {phrases.parts_count(allowed)} that may escape"
+    return best, outcome

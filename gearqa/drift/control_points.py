@@ -1,4 +1,4 @@
-"""Control charts of one series: reference cycles, limits for few of them, signals.
+"""Points and limits of the control charts of one series, for few reference cycles.
 
 Charted are the cycle levels (individuals and moving range) and one EWMA of the residuals of the
 wear model. Limits come from the reference and stay; control limits are no tolerance limits.
@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gearqa.arrays import Array, BoolArray, IntArray
-from gearqa.model.drift import ChartName, Reference
+from gearqa.arrays import Array, BoolArray
+from gearqa.drift.series_gears import CycleValues
+from gearqa.model.drift import ChartName
 from gearqa.statistics.control_charts import (
     ewma,
     future_factor,
@@ -49,7 +50,7 @@ class SeriesCharts:
 def choose_reference(cycles: int, first: int, unexplained: tuple[int, ...]) -> tuple[int, int] | None:
     """Cycles [start, stop) that limits come from when none were chosen.
 
-    The first 25 cycles behind the last level change that a recorded event explains (`first`), up to
+    The first 25 cycles since the last level change that a recorded event explains (`first`), up to
     the first unexplained one if ten are left, without the running cycle if it can be spared.
     """
     available = cycles - first
@@ -62,17 +63,8 @@ def choose_reference(cycles: int, first: int, unexplained: tuple[int, ...]) -> t
     return first, stop
 
 
-def cycle_slice(
-    fit_input: tuple[IntArray, Array, Array], start: int, stop: int
-) -> tuple[IntArray, Array, Array]:
-    """Cycles [start, stop) of (cycle, s, y), numbered from 0."""
-    cycle, s, y = fit_input
-    keep = (cycle >= start) & (cycle < stop)
-    return cycle[keep] - start, s[keep], y[keep]
-
-
 def chart_series(
-    data: tuple[IntArray, Array, Array],
+    data: CycleValues,
     fit: WearFit,
     reference: tuple[int, int],
     rate: float,
@@ -117,12 +109,12 @@ def chart_series(
 
 
 def _residual_chart(
-    data: tuple[IntArray, Array, Array], start: int, stop: int, rate: float, weight: float
+    data: CycleValues, start: int, stop: int, rate: float, weight: float
 ) -> tuple[Array, Array]:
     """EWMA of the standardised residuals from the start of the reference on, and its limit."""
     cycle, s, y = data
     smooth, limit = np.full(len(y), np.nan), np.full(len(y), np.nan)
-    reference = fit_wear(*cycle_slice(data, start, stop))
+    reference = fit_wear(*data.within(start, stop))
     if not reference.identifiable:
         return smooth, limit
     later = cycle >= start
@@ -133,8 +125,3 @@ def _residual_chart(
     smooth[later] = ewma(z, weight, 0.0)
     limit[later] = residual_limits(cycle[later] - start, s[later], history, weight, factor)
     return smooth, limit
-
-
-def default_reference(reference: tuple[int, int], first_number: int) -> Reference:
-    """The chosen cycles as they are reported, counted from 1 and with the last one."""
-    return Reference(first_number + reference[0], first_number + reference[1] - 1, frozen=False)

@@ -1,4 +1,4 @@
-"""Where the running cycle reaches the action limit, and how often to dress, from the worst trace."""
+"""Where the running cycle reaches the action limit, from the worst trace."""
 
 from __future__ import annotations
 
@@ -9,18 +9,9 @@ from typing import Literal
 import numpy as np
 from scipy.special import stdtrit
 
-from gearqa.arrays import Array, IntArray
-from gearqa.drift.control_points import cycle_slice
-from gearqa.drift.words import cycle_count
-from gearqa.model.drift import ForecastBand, PartsToLimit
-from gearqa.statistics.dress_interval import (
-    CycleHistory,
-    DressInterval,
-    centred_dress_interval,
-    cycle_history,
-    dress_interval,
-    part_variance_at,
-)
+from gearqa.drift.series_gears import CycleValues
+from gearqa.model.drift import ForecastBand, LimitKind, PartsToLimit
+from gearqa.statistics.dress_interval import cycle_history, part_variance_at
 from gearqa.statistics.forecast import CycleState, line_crossing, update_cycle
 from gearqa.statistics.innovations import cycle_prior
 from gearqa.statistics.wear import fit_wear
@@ -42,19 +33,20 @@ class ActionLimits:
 
     low: float | None
     high: float | None
-    kind: Literal["acceptance limit", "tolerance limit", "none"]
+    kind: LimitKind
+
+    def of(self, side: Side) -> float | None:
+        """Limit of one side."""
+        return self.high if side == "upper" else self.low
 
 
-@dataclass(frozen=True, slots=True)
-class DressAdvice:
-    """Dress interval from the present level, and with the level moved."""
+@dataclass(frozen=True, eq=False, slots=True)
+class Forecast:
+    """Parts of the running cycle to the limit, or the reason that there are none."""
 
-    parts: int | None
-    at_least: bool
+    parts: PartsToLimit | None
     reason: str | None
-    centred: DressInterval | None
-    slack_um: float | None
-    """Room that the usual last part leaves to the limit at the chosen risk."""
+    band: ForecastBand | None = None
 
 
 def action_limits(low: float | None, high: float | None, uncertainty: float | None) -> ActionLimits:
@@ -70,7 +62,7 @@ def action_limits(low: float | None, high: float | None, uncertainty: float | No
 
 
 def forecast_cycle(
-    data: tuple[IntArray, Array, Array],
+    worst: CycleValues,
     segment: int,
     limit: float | None,
     side: Side,
@@ -78,20 +70,21 @@ def forecast_cycle(
     trend: bool,
     confidence: float,
     horizon: float,
-) -> tuple[PartsToLimit | None, str | None, ForecastBand | None]:
+) -> Forecast:
     """Parts of the running cycle until the worst trace reaches the limit, with a band for a chart.
 
-    `data` holds cycle, s and the worst trace's values; cycles before `segment` are left out. The
-    interval: a part made at `low` lies beyond with (1 - confidence)/2, at `high` with the rest.
+    Cycles before `segment` are left out. The interval: a part made at `low` lies beyond with
+    (1 - confidence)/2, at `high` with the rest.
     """
-    state = _running_cycle(data, segment, limit, trend=trend)
+    state = _running_cycle(worst, segment, limit, trend=trend)
     if state is None:
-        return None, "too few measured parts to tell the wear of this segment", None
+        return Forecast(None, "too few measured parts to show the wear of this segment")
     band = _band(state, confidence, horizon)
     if limit is None:
-        return None, f"no {side} limit is known", band
+        return Forecast(None, f"no {side} limit is known", band)
     if (state.slope > 0) != (side == "upper"):
-        return None, "the wear of the worst trace is not proven, so no crossing can be shown", band
+        reason = "the wear of the worst trace is not proven, so no crossing can be shown"
+        return Forecast(None, reason, band)
     found = line_crossing(
         state.level,
         state.slope,
@@ -102,14 +95,14 @@ def forecast_cycle(
         confidence=confidence,
     )
     if found.expected is None or found.low is None or found.high is None:
-        return None, "the wear is not proven well enough, so no crossing can be shown", band
+        return Forecast(None, "the wear is not proven well enough, so no crossing can be shown", band)
     if found.expected > FARTHEST:
-        return None, f"the limit is more than {FARTHEST} parts away", band
+        return Forecast(None, f"the limit is more than {FARTHEST} parts away", band)
     parts = PartsToLimit(
         expected=_parts(found.expected), low=_parts(found.low), high=min(FARTHEST, _parts(found.high))
     )
     reach = min(max(horizon, 1.05 * parts.high), BAND_REACH * horizon)
-    return parts, None, _band(state, confidence, reach)
+    return Forecast(parts, None, _band(state, confidence, reach))
 
 
 def _parts(s: float) -> int:
@@ -118,25 +111,24 @@ def _parts(s: float) -> int:
 
 
 def _running_cycle(
-    data: tuple[IntArray, Array, Array], segment: int, limit: float | None, *, trend: bool
+    worst: CycleValues, segment: int, limit: float | None, *, trend: bool
 ) -> CycleState | None:
     """Level and slope of the last cycle: expectation from earlier ones, updated by its own parts.
 
     The freedom is the smaller of those at the mean position and where the limit is expected.
     """
-    cycle, s, y = data
+    cycle, s, y = worst
     last = int(cycle.max())
     own = cycle == last
-    earlier = cycle_slice(data, segment, last)
     if last - segment >= CYCLES_FOR_INTERVAL:
-        fit = fit_wear(*earlier)
+        fit = fit_wear(*worst.within(segment, last))
         if fit.identifiable:
             history = cycle_history(fit, trend=trend)
             state = update_cycle(cycle_prior(history), s[own], y[own])
             ahead = fit.s_max if limit is None else (limit - state.level) / state.slope
             dof = part_variance_at(history, min(max(ahead, 0.0), float(FARTHEST)))[1]
             return replace(state, dof=min(state.dof, dof))
-    fit = fit_wear(*cycle_slice(data, 0, last + 1))
+    fit = fit_wear(*worst)
     if not fit.identifiable:
         return None
     slope_var = max(fit.se_pooled, fit.se_jackknife) ** 2 + fit.slope_variance
@@ -156,54 +148,3 @@ def _band(state: CycleState, confidence: float, horizon: float) -> ForecastBand:
     variance = cov[0, 0] + 2 * s * cov[0, 1] + s * s * cov[1, 1] + state.part_variance
     half = float(stdtrit(state.dof, (1 + confidence) / 2)) * np.sqrt(variance)
     return ForecastBand(s + 1, mean, mean - half, mean + half)
-
-
-def advise_interval(
-    data: tuple[IntArray, Array, Array],
-    other_side: Array,
-    segment: int,
-    limits: ActionLimits,
-    side: Side,
-    *,
-    trend: bool,
-    risk: float,
-    usual: int | None,
-) -> DressAdvice:
-    """Dress interval for the risk; `other_side` holds the extreme traces that the wear moves away from."""
-    cycle, s, _ = data
-    limit = limits.high if side == "upper" else limits.low
-    count = int(cycle.max()) + 1 - segment
-    if limit is None:
-        return DressAdvice(None, False, f"no {side} limit is known", None, None)
-    if count < CYCLES_FOR_INTERVAL:
-        return DressAdvice(
-            None,
-            False,
-            f"{cycle_count(count)} since the last level change: at least {CYCLES_FOR_INTERVAL} are needed",
-            None,
-            None,
-        )
-    fit = fit_wear(*cycle_slice(data, segment, segment + count))
-    if not fit.identifiable or (fit.slope > 0) != (side == "upper"):
-        return DressAdvice(None, False, "the wear since the last level change is not proven", None, None)
-    history = cycle_history(fit, trend=trend)
-    found = dress_interval(history, limit, risk)
-    centred = None
-    if limits.low is not None and limits.high is not None:
-        opposite = fit_wear(*cycle_slice((cycle, s, other_side), segment, segment + count))
-        spread = abs(float(np.mean(fit.levels)) - float(np.mean(opposite.levels)))
-        centred = centred_dress_interval(history, (limits.low, limits.high), risk, spread)
-    slack = None
-    if usual is not None:
-        value, margin = _last_part(history, risk, usual)
-        slack = limit - value - margin if side == "upper" else value - margin - limit
-    if found is None:
-        reason = "already the first part after a dress does not keep the risk"
-        return DressAdvice(None, False, reason, centred, slack)
-    return DressAdvice(found.parts, found.at_least, None, centred, slack)
-
-
-def _last_part(history: CycleHistory, risk: float, parts: int) -> tuple[float, float]:
-    """Expected value of the last of so many parts, and its margin at the risk."""
-    variance, dof = part_variance_at(history, parts - 1.0)
-    return history.level + history.slope * (parts - 1), float(stdtrit(dof, 1 - risk)) * math.sqrt(variance)

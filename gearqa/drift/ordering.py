@@ -15,6 +15,7 @@ from gearqa.arrays import Array, IntArray
 from gearqa.errors import Notice, NoticeCode
 from gearqa.model.drift import Observation
 from gearqa.model.measurement import GrinderEvent, label_order
+from gearqa.wording.numbers import count_text, short_text
 
 EPOCH = datetime(1970, 1, 1)
 DRESS_WORDS = ("dress", "dressing")
@@ -82,7 +83,7 @@ def production_order(
         warnings.append(
             Notice(
                 NoticeCode.TIMES_MISSING,
-                f"{len(kept) - len(timed)} of {len(kept)} gears have no production time",
+                f"{len(kept) - len(timed)} of {count_text(len(kept), 'gear')} without a production time",
             )
         )
     first_number = 1
@@ -99,7 +100,7 @@ def production_order(
             warnings.append(
                 Notice(
                     NoticeCode.PARTS_ESTIMATED,
-                    f"parts since dress are estimated from times at {cycle_time_s:g} s per part",
+                    f"parts since dress are estimated from times at {short_text(cycle_time_s)} s per part",
                 )
             )
     return ProductionOrder(
@@ -121,12 +122,9 @@ def _without_repeats(observations: Sequence[Observation], warnings: list[Notice]
     """The last observation of each serial; earlier ones of the same serial are superseded."""
     last = {o.serial: o for o in observations}
     if len(last) < len(observations):
-        warnings.append(
-            Notice(
-                NoticeCode.REPEATED_SERIALS,
-                f"{len(observations) - len(last)} repeated measurements of a serial: the last one is used",
-            )
-        )
+        repeated = count_text(len(observations) - len(last), "repeated measurement")
+        text = f"{repeated} of a serial: the last one is used"
+        warnings.append(Notice(NoticeCode.REPEATED_SERIALS, text))
     return list(last.values())
 
 

@@ -20,6 +20,7 @@ from gearqa.symbols import Flank
 DRIFT_SCHEMA: Final = "gearqa.drift/1"
 SeriesKey = tuple[str, str, str, Flank | None]
 """Part, grinder, parameter, flank."""
+LimitKind = Literal["acceptance limit", "tolerance limit", "none"]
 ChartName = Literal["levels", "levels_moving_range", "residual_ewma"]
 SIZE: Final = "size"
 """Key of the dimension over balls or the span, beside the parameter keys."""
@@ -280,7 +281,7 @@ class DriftSeries:
     """First point of every cycle beyond a control limit; `current` ones count for the alarm."""
     limit_um: tuple[float | None, float | None]
     """Action limits, low and high: drawing or class, less the guard where U is known."""
-    limit_kind: Literal["acceptance limit", "tolerance limit", "none"]
+    limit_kind: LimitKind
     limit_revision: str
     parts_to_limit: PartsToLimit | None
     """Parts of the running cycle, counted from its dress, until the worst trace reaches the limit."""
@@ -356,15 +357,13 @@ class DriftHeader:
     """What was noticed on reading."""
 
 
-ALARM_CODES = ("quarantine", "limit_ahead")
-"""Advice that is the reason of an alarm."""
-
-
 @dataclass(frozen=True, eq=False, slots=True)
 class DriftResult:
     """An analysed history: the Python face of `drift --json`."""
 
     series: tuple[DriftSeries, ...]
+    reasons: tuple[Sentence, ...]
+    """Why there is an alarm, or why there is none."""
     advice: tuple[Sentence, ...]
     settings: DriftSettings
     simulated: Simulated
@@ -375,19 +374,6 @@ class DriftResult:
         """A series has a signal that counts, or reaches its limit within its dress interval: exit status
         1."""
         return any(one.alarm for one in self.series)
-
-    @property
-    def reasons(self) -> tuple[Sentence, ...]:
-        """Why there is an alarm, or why there is none."""
-        if self.alarm:
-            return tuple(one for one in self.advice if one.code in ALARM_CODES)
-        silent = sum(one.in_control is None for one in self.series)
-        text = "no signal that counts, and no forecast reaches its limit within the current dress interval"
-        found = [Sentence("no_alarm", text)]
-        if silent:
-            text = f"{silent} of {len(self.series)} series are too short for a statement about control"
-            found.append(Sentence("control_unknown", text))
-        return tuple(found)
 
     @property
     def headline(self) -> str | None:

@@ -98,6 +98,15 @@ def short_text(value: float, digits: int = 6, *, signed: bool = False) -> str:
     return f"{value:{'+' if signed else ''}.{digits}g}"
 
 
+def unit_text(unit: str) -> str:
+    """A unit of an input as people write it.
+
+    >>> unit_text("um"), unit_text("mm")
+    ('µm', 'mm')
+    """
+    return "µm" if unit == "um" else unit
+
+
 def um_text(value: float, decimals: int = DECIMALS, *, signed: bool = False) -> str:
     """A deviation with its unit.
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from gearqa.symbols import PARAMETERS, symbol_of
 
-_SYMBOL = re.compile("|".join(sorted((p.symbol for p in PARAMETERS.values()), key=len, reverse=True)))
+_SYMBOL = re.compile(rf"({'|'.join(re.escape(p.symbol) for p in PARAMETERS.values())})\b")
 
 
 def sentence(text: str) -> str:
@@ -15,6 +15,8 @@ def sentence(text: str) -> str:
 
     >>> sentence("left profile slope loses 0.05 µm per part"), sentence("fHα over the full span: 4.2 µm.")
     ('Left profile slope loses 0.05 µm per part.', 'fHα over the full span: 4.2 µm.')
+    >>> sentence("fully measured")
+    'Fully measured.'
     """
     text = text.rstrip(".")
     head = text[:1] if _SYMBOL.match(text) else text[:1].upper()

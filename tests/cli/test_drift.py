@@ -15,7 +15,6 @@ from made_folders import pitch_folder
 from outside import pdf_text
 
 from gearqa.cli import app
-from gearqa.report.drift.words import for_people
 from gearqa.results.drift_json import COLUMNS, DRIFT
 
 SAMPLE = Path(__file__).parents[2] / "sample_measurements" / "drift_history"
@@ -121,7 +120,7 @@ def test_sample_history_tells_the_injected_truth(sample: tuple[int, Path]) -> No
         assert low <= wear <= high, place
     (step,) = series_of(result, "profile_slope", "left")["steps"]
     assert step["cycle"] == 25
-    assert step["event"].startswith("correction +1.5 um")
+    assert step["event"].startswith("correction +1.5 µm")
     for flank in ("left", "right"):
         (step,) = series_of(result, "helix_slope", flank)["steps"]
         assert (step["cycle"], step["event"]) == (31, None)
@@ -163,7 +162,7 @@ def test_csv_has_a_row_for_every_series(sample: tuple[int, Path]) -> None:
 def test_page_and_paper_begin_with_the_sentence(sample: tuple[int, Path]) -> None:
     result = loads((sample[1] / "d.json").read_text())
     page = (sample[1] / "d.html").read_text()
-    sentence = for_people(result["headline"])
+    sentence = result["headline"]
     assert sentence in page
     assert page.index(sentence) < page.index("What to do") < page.index("<svg")
     assert page.index("SIMULATED DATA") < page.index(sentence)
@@ -413,7 +412,7 @@ def test_terminal_says_the_sentence_first_within_its_width(
     assert drift(folder) == 0
     out = capsys.readouterr().out
     assert max(map(len, out.splitlines())) <= columns
-    assert " ".join(out.split()).startswith(for_people(result["headline"]))
+    assert " ".join(out.split()).startswith(result["headline"])
     assert ("Wear with its 95 % interval." in out) == (columns == 80)
     assert ("µm/cycle" in out) == (columns == 120)
     assert "A qualified setter checks every correction" in out

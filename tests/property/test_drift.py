@@ -12,7 +12,7 @@ from drift_histories import CYCLE_TIME_S, Grinder, event_before, history
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from gearqa.drift import analyse_drift
+from gearqa.drift import analyse_observations
 from gearqa.model.drift import DriftSeries, DriftSettings, Observation
 
 GRINDERS = st.builds(
@@ -34,7 +34,7 @@ FEW = settings(max_examples=40, deadline=None, suppress_health_check=[HealthChec
 
 
 def only(observations: list[Observation]) -> DriftSeries:
-    (series,) = analyse_drift(observations).series
+    (series,) = analyse_observations(observations).series
     return series
 
 
@@ -77,7 +77,7 @@ def test_gaps_give_finite_numbers_or_reasons(grinder: Grinder, seed: int, gap: s
         for o in history(np.random.default_rng(seed), grinder)
     ]
     choice = DriftSettings(cycle_time_s=CYCLE_TIME_S if times else None, measuring_time_s=400.0)
-    result = analyse_drift(observations, [event_before(1, grinder)], choice)
+    result = analyse_observations(observations, [event_before(1, grinder)], choice)
     for series in result.series:
         numbers = [series.wear_um_per_part, series.sd_um, series.level_trend_um_per_cycle]
         numbers += [series.centring_offset_um, *(step.size_um for step in series.steps)]

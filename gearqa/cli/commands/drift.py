@@ -116,7 +116,7 @@ def command(
     """  # fmt: skip
     from gearqa.cli.console import tell_notices, terminal
     from gearqa.cli.drift_gears import from_folders, from_store, references_for
-    from gearqa.drift import analyse_drift
+    from gearqa.drift import analyse_observations
     from gearqa.report.drift.screen import drift_blocks
     from gearqa.report.grading.words import WIDE
     from gearqa.results.outputs import Outputs
@@ -139,7 +139,7 @@ def command(
             _only_with_folders(part, columns, serial)
             gears = from_store(store, part_number=part_number, grinder=grinder, parameters=keys)
         settings, header = references_for(gears, settings, reference)
-        result = analyse_drift(gears.observations, gears.events, settings)
+        result = analyse_observations(gears.observations, gears.events, settings)
         _require_series(result, gears)
         if not quiet:
             tell_notices(header.warnings)

@@ -1,6 +1,6 @@
 """Charts of one drift series, stacked over one axis of production order.
 
-Limits of the drawing or class stand as thick full lines with their name in the panel of values alone;
+Limits of the drawing or class are thick full lines with their name, in the panel of values only;
 control limits are thin dashed lines of another colour in the panels of the process.
 """
 
@@ -16,8 +16,8 @@ from gearqa.model.drift import ChartData, DriftSeries
 from gearqa.report.blocks.document import Figure
 from gearqa.report.draw import palette, plot
 from gearqa.report.draw.chart_scales import nice, ticks
-from gearqa.report.drift.words import for_people, long_name
-from gearqa.wording.numbers import count_text, number_text
+from gearqa.report.drift.words import long_name
+from gearqa.wording.numbers import count_text, number_text, share_text, signed_text, um_text
 
 MOST_CYCLES = 60
 """Dress cycles that a stack shows; of a longer history the last ones."""
@@ -35,7 +35,7 @@ LIMIT_NAMES = {
 NARROWEST = 0.02
 """Height of a panel of values that are all alike. [um]"""
 FAR_LIMIT = 2.5
-"""A limit farther from the values than so many times their range is told in words."""
+"""A limit farther from the values than so many times their range is given in words."""
 MARGIN = 0.08
 """Room at both ends of a cycle, as a share of it."""
 LABEL_ROOM = 16.0
@@ -54,7 +54,7 @@ class _Axis:
     start: Array
     """Of each cycle, and the end of the last one. shape (cycles + 1,)"""
     middle: Array
-    """Where what belongs to a whole cycle stands. shape (cycles,)"""
+    """Place of what belongs to a whole cycle. shape (cycles,)"""
     margin: float
     """Room between a dress and the first part, so that points do not lie on its mark."""
     positions: bool
@@ -176,16 +176,15 @@ def _stack(view: _View) -> Figure:
 
 def _caption(events: Iterable[tuple[int, str]]) -> str:
     return " ".join(
-        f"E{k}: {for_people(words)[:-1]}, in or before cycle {cycle}."
-        for k, (cycle, words) in enumerate(events, 1)
+        f"E{k}: {words}, in or before cycle {cycle}." for k, (cycle, words) in enumerate(events, 1)
     )
 
 
 def _description(view: _View) -> str:
     series, values = view.series, view.charts.value_um
     return (
-        f"{for_people(series.sentence)} {count_text(len(values), 'gear')} from "
-        f"{values.min():+.2f} to {values.max():+.2f} µm"
+        f"{series.sentence} {count_text(len(values), 'gear')} from "
+        f"{signed_text(float(values.min()), 2)} to {um_text(float(values.max()), signed=True)}"
         + (f" in {count_text(view.cycles, 'dress cycle')}" if series.cycles else "")
         + f"; {count_text(len(series.signals), 'signal')} of control charts, "
         f"{count_text(len(series.steps), 'level change')}."
@@ -257,7 +256,7 @@ def _values(view: _View) -> plot.Panel:
     band = charts.forecast if axis.positions else None
     if band is not None:
         x = axis.start[-2] + axis.margin + band.parts - 0.5
-        percent = f"{100 * series.wear_confidence:g} %"
+        percent = share_text(series.wear_confidence)
         layers += [
             plot.Band(band.low_um, band.high_um, x, name=f"forecast of the worst trace, {percent} of parts"),
             plot.Line(x, band.mean_um, dash="6 2.5", width=1.3, name="its expected course"),
@@ -276,7 +275,7 @@ def _values(view: _View) -> plot.Panel:
                 axis.x[hold], charts.value_um[hold], palette.BAD, "square", 3.2, "gear to hold", hollow=True
             )
         )  # fmt: skip
-    drawn, told = _limits(series, (low, high))
+    drawn, outside = _limits(series, (low, high))
     low, high = min(low, *drawn, high), max(high, *drawn, low)
     layers += [
         plot.Level(
@@ -296,7 +295,7 @@ def _values(view: _View) -> plot.Panel:
         x_at, y_at = np.array([axis.start[-2] + axis.margin + parts.expected]), np.array([at])
         layers.append(plot.Dots(x_at, y_at, palette.TEXT, "diamond", 3.0, "limit reached", hollow=True))
     return plot.Panel(
-        label="Values, µm", detail=told, layers=tuple(layers),
+        label="Values, µm", detail=outside, layers=tuple(layers),
         y=_room(low, high, view.height("values")), height=view.height("values"),
     )  # fmt: skip
 
@@ -398,7 +397,11 @@ def _levels_detail(view: _View) -> str:
     series = view.series
     if series.reference is None or series.charts.levels_centre_um is None:
         return "no control limits: too few dress cycles"
-    changes = [f"{one.size_um:+.1f} at cycle {one.cycle}" for one in series.steps if view.inside(one.cycle)]
+    changes = [
+        f"{signed_text(one.size_um, 1)} at cycle {one.cycle}"
+        for one in series.steps
+        if view.inside(one.cycle)
+    ]
     return f"level change {', '.join(changes)}" if changes else ""
 
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 
-from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries
+from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries, LevelChange
 from gearqa.report.blocks import document as doc
 from gearqa.report.drift.figures import series_figures
 from gearqa.report.drift.words import (
     CONTROL_LIMITS_ARE_NO_TOLERANCE,
     cycles_text,
     false_alarms,
-    for_people,
     groups,
     interval_text,
     leading,
@@ -21,17 +20,26 @@ from gearqa.report.drift.words import (
     names_text,
     quiet_note,
     remarks,
-    rounded,
     sd_text,
     series_table,
     short_name,
     signal_lines,
+    split,
     to_do,
     wear_texts,
 )
 from gearqa.version import __version__
-from gearqa.wording.numbers import DASH, count_text
+from gearqa.wording.numbers import (
+    DASH,
+    count_text,
+    large_text,
+    share_text,
+    short_text,
+    signed_text,
+    um_text,
+)
 from gearqa.wording.safety import CAUTIONS, SETTER
+from gearqa.wording.sentences import sentence
 from gearqa.wording.visible import clip
 
 SHORT = 48
@@ -92,17 +100,16 @@ def _first_sheet(
         sections.append(doc.Section("Gears to hold", (held,)))
     tables: list[doc.Block] = []
     for (part, grinder), members in by_group.items():
-        told = [one for one in members if not one.quiet]
-        quiet = [one for one in members if one.quiet]
+        active, quiet = split(members)
         caption = f"{part} on {grinder}" if len(by_group) > 1 else ""
-        if told:
-            tables.append(series_table(told, caption, wide=True))
+        if active:
+            tables.append(series_table(active, caption, wide=True))
         if quiet:
             tables.append(doc.Paragraph(quiet_note(quiet), "note"))
     sections.append(doc.Section("Series", tuple(tables)))
     warnings = remarks(result)
     if warnings:
-        sections.append(doc.Section("To know", (doc.Bullets(warnings),)))
+        sections.append(doc.Section("Notes", (doc.Bullets(warnings),)))
     return doc.Sheet(title=title, sections=tuple(sections), id="drift", head="Summary")
 
 
@@ -115,7 +122,9 @@ def _answers(result: DriftResult) -> Iterator[doc.Answer]:
         yield doc.Answer(question, f"yes, {len(now)} of {len(result.series)} series", "bad", names_text(now))
     elif judged:
         open_ = len(result.series) - len(judged)
-        yield doc.Answer(question, "no", "good", f"{open_} of the series too short to tell" if open_ else "")
+        yield doc.Answer(
+            question, "no", "good", f"{open_} of the series too short to decide" if open_ else ""
+        )
     else:
         yield doc.Answer(question, "not decidable", "open", "too few dress cycles for control limits")
     ahead = [one for one in result.series if one.limit_within_interval]
@@ -133,12 +142,14 @@ def _answers(result: DriftResult) -> Iterator[doc.Answer]:
 
 def _dress_answer(result: DriftResult) -> doc.Answer:
     known = [one for one in result.series if one.dress_interval_parts is not None]
-    question = f"Dress every, for a risk of {100 * result.settings.risk:.3g} %"
+    question = f"Dress every, for a risk of {share_text(result.settings.risk)}"
     if not known:
         return doc.Answer(question, "no interval can be given", "open")
     first = min(known, key=lambda one: one.dress_interval_parts or 0)
     usual = first.current_dress_interval_parts
-    detail = doc.join(short_name(first), " decides", f"; usual now: {usual} parts" if usual else "")
+    detail = doc.join(
+        short_name(first), " decides", f"; usual now: {count_text(usual, 'part')}" if usual else ""
+    )
     return doc.Answer(question, f"{interval_text(first)} parts", "none", detail)
 
 
@@ -196,7 +207,7 @@ def _quarantine_table(result: DriftResult) -> doc.Table | None:
         return None
     columns = (
         doc.Column("series", "left"), doc.Column("last gear\nmeasured good", "left"),
-        doc.Column("hold\nup to", "left"), doc.Column("measured among them", "left", weight=1),
+        doc.Column("hold\nup to", "left"), doc.Column("measured so far", "left", weight=1),
     )  # fmt: skip
     note = "Hold every gear made after the last good one, measured or not, until it is measured."
     return doc.Table("", columns, tuple(rows), notes=(note,))
@@ -206,10 +217,9 @@ def _quarantine_table(result: DriftResult) -> doc.Table | None:
 
 
 def _group_sheets(number: int, where: str, members: Sequence[DriftSeries]) -> Iterator[doc.Sheet]:
-    told = [one for one in members if not one.quiet]
-    quiet = [one for one in members if one.quiet]
-    if told:
-        sections = tuple(_series_section(one, first=k == 0) for k, one in enumerate(told))
+    active, quiet = split(members)
+    if active:
+        sections = tuple(_series_section(one, first=k == 0) for k, one in enumerate(active))
         yield doc.Sheet(title=f"Charts: {where}", sections=sections, id=f"charts-{number}", head=where)
     if quiet:
         sections = tuple(_series_section(one, first=k == 0) for k, one in enumerate(quiet))
@@ -225,21 +235,15 @@ def _group_sheets(number: int, where: str, members: Sequence[DriftSeries]) -> It
 
 def _series_section(series: DriftSeries, *, first: bool) -> doc.Section:
     blocks: list[doc.Block] = [
-        doc.Paragraph(for_people(series.sentence)),
+        doc.Paragraph(series.sentence),
         *series_figures(series),
         doc.Facts(tuple(_series_facts(series))),
     ]
     lines = [
-        *(
-            for_people(
-                f"level change of {step.size_um:+.2f} um at cycle {step.cycle} ({step.cycle_low} to "
-                f"{step.cycle_high}), p {step.p:.1g}: {step.event or 'no event is recorded near it'}"
-            )
-            for step in series.steps
-        ),
-        *(for_people(line) for line in signal_lines(series.signals)),
-        *(for_people(reason.sentence) for reason in series.reasons if reason.code == "few_cycles"),
-        *(for_people(notice.message) for notice in series.warnings),
+        *map(_level_change, series.steps),
+        *map(sentence, signal_lines(series.signals)),
+        *(reason.sentence for reason in series.reasons if reason.code == "few_cycles"),
+        *(sentence(notice.message) for notice in series.warnings),
     ]
     if lines:
         blocks.append(doc.Bullets(tuple(lines), "note"))
@@ -247,20 +251,25 @@ def _series_section(series: DriftSeries, *, first: bool) -> doc.Section:
     return doc.Section(name, tuple(blocks), new_page=not first and not series.quiet)
 
 
+def _level_change(step: LevelChange) -> str:
+    size, p = um_text(step.size_um, signed=True), short_text(step.p, 1)
+    cause = step.event or "no event is recorded near it"
+    place = f"cycle {step.cycle} ({step.cycle_low} to {step.cycle_high})"
+    return sentence(f"level change of {size} at {place}, p {p}: {cause}")
+
+
 def _series_facts(series: DriftSeries) -> Iterator[tuple[str, str]]:
-    percent = f"{100 * series.wear_confidence:g} %"
+    percent = share_text(series.wear_confidence)
     wear, _, interval = wear_texts(series)
     if wear != DASH:
         mark = " (parts estimated from times)" if series.wear_estimated else ""
         yield f"Wear, µm per part, with {percent} interval", f"{wear} ({interval}){mark}"
     if series.wear_robust_um_per_part is not None:
-        yield "Robust wear, µm per part", f"{series.wear_robust_um_per_part:+.4f}"
+        yield "Robust wear, µm per part", signed_text(series.wear_robust_um_per_part, 4)
     trend = series.trend_interval
     if series.level_trend_um_per_cycle is not None and trend is not None:
-        yield (
-            f"Trend of the level, µm per cycle, with {percent} interval",
-            f"{series.level_trend_um_per_cycle:+.3f} ({trend[0]:+.3f} to {trend[1]:+.3f})",
-        )
+        rate, low, high = (signed_text(v, 3) for v in (series.level_trend_um_per_cycle, *trend))
+        yield f"Trend of the level, µm per cycle, with {percent} interval", f"{rate} ({low} to {high})"
     if series.sd_part_um is not None:
         where = "inside a cycle" if series.cycles else "of the values"
         yield f"Standard deviation {where}, µm", sd_text(series.sd_part_um)
@@ -276,17 +285,20 @@ def _series_facts(series: DriftSeries) -> Iterator[tuple[str, str]]:
     if series.current_dress_interval_parts is not None:
         yield "Usual dress interval", count_text(series.current_dress_interval_parts, "part")
     if series.dress_interval_parts is not None:
-        yield f"Interval for a risk of {100 * series.risk:.3g} %", f"{interval_text(series)} parts"
+        yield f"Interval for a risk of {share_text(series.risk)}", f"{interval_text(series)} parts"
     offset, centred = series.centring_offset_um, series.dress_interval_centred_parts
     if offset is not None and centred is not None:
-        yield "Level moved to centre the cycle", f"{offset:+.1f} µm, then {centred} parts"
+        yield (
+            "Level moved to centre the cycle",
+            f"{um_text(offset, 1, signed=True)}, then {count_text(centred, 'part')}",
+        )
     reference = series.reference
     if reference is not None:
         frozen = "chosen, frozen" if reference.frozen else "the first that fit, not frozen"
         yield "Control limits from cycles", f"{reference.from_} to {reference.to} ({frozen})"
         length = series.false_alarm.in_control_run_length_parts
         if length is not None:
-            yield "Parts between two false alarms", f"about {rounded(length)}"
+            yield "Parts between two false alarms", f"about {large_text(length)}"
 
 
 # --- last sheet ---------------------------------------------------------------------------------
@@ -295,7 +307,7 @@ def _series_facts(series: DriftSeries) -> Iterator[tuple[str, str]]:
 def _last_sheet(result: DriftResult, header: DriftHeader) -> doc.Sheet:
     sections = [doc.Section("", (doc.Bullets(tuple(_assumptions(result))),))]
     if header.warnings:
-        texts = tuple(for_people(notice.message) for notice in header.warnings)
+        texts = tuple(sentence(notice.message) for notice in header.warnings)
         sections.append(doc.Section("About the inputs", (doc.Bullets(texts),)))
     rows = tuple(
         (clip(one.file), one.sha256 if one.sha256 is not None else f"left out: {clip(one.left_out or '')}")
@@ -316,7 +328,7 @@ def _assumptions(result: DriftResult) -> Iterator[str]:
         "the wear is a straight line inside a cycle. Charted is the mean over the traces of a flank."
     )
     yield (
-        f"Wear interval ({100 * settings.confidence:g} %): every cycle left out once, so that a wear rate "
+        f"Wear interval ({share_text(settings.confidence)}): every cycle left out once, so that a wear rate "
         "that differs from cycle to cycle widens it."
     )
     yield (
@@ -325,7 +337,7 @@ def _assumptions(result: DriftResult) -> Iterator[str]:
     )
     yield (
         f"Dress interval: the last part before a dress lies beyond the limit with a risk of "
-        f"{100 * settings.risk:.3g} %, over histories like this one; scatter of the levels and uncertainty "
+        f"{share_text(settings.risk)}, over histories like this one; scatter of the levels and uncertainty "
         "of the wear are inside. Never more than one and a half times the parts that were measured after a "
         "dress: then ≥."
     )
@@ -334,12 +346,13 @@ def _assumptions(result: DriftResult) -> Iterator[str]:
         "uncertainty; without a known uncertainty the tolerance limits themselves."
     )
     yield (
-        f"Level changes are searched from 8 dress cycles on with a chance of {100 * settings.step_alpha:g} % "
-        "of a false one per series; a cause is named only for an event recorded within one cycle."
+        "Level changes are searched from 8 dress cycles on, with a chance of "
+        f"{share_text(settings.step_alpha)} of a false one per series; a cause is named only for an event "
+        "recorded within one cycle."
     )
     yield (
         "Control limits: levels and their changes from the t distribution for as few cycles as there are, "
-        f"smoothed residuals with weight {settings.ewma_weight:g}. {false_alarms(result)}"
+        f"smoothed residuals with weight {short_text(settings.ewma_weight)}. {false_alarms(result)}"
     )
     if any(one.wear_estimated for one in result.series):
         yield "Parts since dress were estimated from times where they were not recorded."

@@ -13,6 +13,7 @@ from gearqa.report.drift.words import (
     quiet_note,
     remarks,
     series_table,
+    split,
     to_do,
 )
 from gearqa.wording.safety import CAUTIONS, SETTER, SIMULATED_BANNER
@@ -27,19 +28,18 @@ def drift_blocks(result: DriftResult, *, wide: bool = False) -> list[doc.Block]:
     blocks.append(doc.Paragraph(first, "lead"))
     blocks += map(doc.Paragraph, more)
     for (part, grinder), members in groups(result.ranked()).items():
-        told = [one for one in members if not one.quiet]
-        quiet = [one for one in members if one.quiet]
+        active, quiet = split(members)
         most = max(members, key=lambda one: one.gears)
         caption = f"Part {part} on grinder {grinder}: {cycles_text(most)}"
-        if told:
-            blocks.append(series_table(told, caption, wide=wide))
+        if active:
+            blocks.append(series_table(active, caption, wide=wide))
         if quiet:
             note = quiet_note(quiet)
-            blocks.append(doc.Paragraph(note if told else doc.join(f"{caption}. ", note)))
+            blocks.append(doc.Paragraph(note if active else doc.join(f"{caption}. ", note)))
     advice, warnings = to_do(result), remarks(result)
     if advice:
         blocks += [doc.Paragraph("What to do", "lead"), doc.Bullets(advice)]
     if warnings:
-        blocks += [doc.Paragraph("To know", "lead"), doc.Bullets(warnings, "note")]
+        blocks += [doc.Paragraph("Notes", "lead"), doc.Bullets(warnings, "note")]
     blocks.append(doc.Cautions((SETTER, IN_SHORT, false_alarms(result), *CAUTIONS)))
     return blocks

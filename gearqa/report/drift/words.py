@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterable, Sequence
 
+from gearqa.errors import NoticeCode
 from gearqa.model.drift import SIZE, DriftResult, DriftSeries, Signal
 from gearqa.report.blocks import document as doc
 from gearqa.symbols import PARAMETERS
-from gearqa.wording.numbers import DASH, MOST_DECIMALS, count_text, number_text
+from gearqa.wording.numbers import (
+    DASH,
+    MOST_DECIMALS,
+    count_text,
+    fixed_text,
+    large_text,
+    number_text,
+    share_text,
+    signed_text,
+)
+from gearqa.wording.sentences import sentence
 
 CHART_NAMES = {
     "levels": "level after dress",
@@ -20,25 +30,15 @@ SIGNALS_SHOWN = 20
 """Signals of one chart that are listed with their serials: the last ones."""
 RULE_NAMES = {"beyond_limit": "beyond the control limit"}
 ALWAYS_SAID = ("setter", "geometry_only", "who_decides")
-"""Advice that stands among the cautions of every report."""
+"""Advice that is among the cautions of every report."""
 IN_SHORT = (
     "The numbers rest on wear in a straight line within each cycle and on a future like this history; "
     "more: gearqa explain drift."
 )
 CONTROL_LIMITS_ARE_NO_TOLERANCE = (
-    "Control limits tell what this process does when nothing changes; they are no tolerance limits, and no "
+    "Control limits show what this process does when nothing changes; they are no tolerance limits, and no "
     "gear is good or bad by them."
 )
-
-
-def for_people(sentence: str) -> str:
-    """A sentence of the analysis as it is printed: capital, full stop, the sign of the micrometre.
-
-    >>> for_people("left profile slope loses 0.05 um per part")
-    'Left profile slope loses 0.05 µm per part.'
-    """
-    text = re.sub(r"\bum\b", "µm", sentence).rstrip(".")
-    return f"{text[:1].upper()}{text[1:]}."
 
 
 def groups(series: Iterable[DriftSeries]) -> dict[tuple[str, str], list[DriftSeries]]:
@@ -49,6 +49,14 @@ def groups(series: Iterable[DriftSeries]) -> dict[tuple[str, str], list[DriftSer
     return found
 
 
+def split(series: Iterable[DriftSeries]) -> tuple[list[DriftSeries], list[DriftSeries]]:
+    """Series that need attention, and the quiet ones."""
+    found: tuple[list[DriftSeries], list[DriftSeries]] = ([], [])
+    for one in series:
+        found[one.quiet].append(one)
+    return found
+
+
 def leading(result: DriftResult) -> tuple[str, ...]:
     """The sentence that matters first, then the one that sets the dress interval if that is another."""
     ranked = result.ranked()
@@ -56,7 +64,7 @@ def leading(result: DriftResult) -> tuple[str, ...]:
     dressing = [one for one in ranked if one.dress_interval_parts is not None]
     chosen = [*ranked[:1], *sorted(dressing, key=lambda one: one.dress_interval_parts or 0)[:1]]
     return tuple(
-        f"{one.part} on {one.grinder}: {for_people(one.sentence)}" if several else for_people(one.sentence)
+        f"{one.part} on {one.grinder}: {one.sentence}" if several else one.sentence
         for one in dict.fromkeys(chosen)
     )
 
@@ -96,10 +104,8 @@ def wear_texts(series: DriftSeries) -> tuple[str, str, str]:
     ):
         digits += 1  # an interval that leaves out 0 does not seem to reach it
     mark = " est." if series.wear_estimated else ""
-    return (
-        f"{wear:+.{digits}f}{mark}", f"±{half:.{digits}f}",
-        f"{interval[0]:+.{digits}f} to {interval[1]:+.{digits}f}",
-    )  # fmt: skip
+    low, high = (signed_text(v, digits) for v in interval)
+    return signed_text(wear, digits) + mark, f"±{fixed_text(half, digits)}", f"{low} to {high}"
 
 
 def steps_text(series: DriftSeries) -> str:
@@ -107,7 +113,7 @@ def steps_text(series: DriftSeries) -> str:
     if not series.steps:
         return DASH
     last = series.steps[-1]
-    text = f"{last.size_um:+.1f} at {last.cycle}"
+    text = f"{signed_text(last.size_um, 1)} at {last.cycle}"
     return text if len(series.steps) == 1 else f"{text} ({len(series.steps)})"
 
 
@@ -138,10 +144,7 @@ def interval_text(series: DriftSeries) -> str:
 
 
 def limits_text(series: DriftSeries) -> str:
-    """Action limits. [um]
-
-    One-sided ones with the side in words.
-    """
+    """Action limits; of a one-sided limit with the side in words. [um]"""
     low, high = series.limit_um
     texts = [None if v is None else number_text(round(v, 2), signed=low is not None) for v in (low, high)]
     if texts[0] is None and texts[1] is None:
@@ -153,12 +156,12 @@ def limits_text(series: DriftSeries) -> str:
 
 def sd_text(value: float | None) -> str:
     """A standard deviation. [um]"""
-    return DASH if value is None else f"{value:.2f}"
+    return DASH if value is None else fixed_text(value)
 
 
 def series_table(series: Sequence[DriftSeries], caption: doc.Text, *, wide: bool) -> doc.Table:
     """Series, one a row."""
-    percent = f"{100 * series[0].wear_confidence:g} %"
+    percent = share_text(series[0].wear_confidence)
     columns = [
         doc.Column("series", "left"), doc.Column("wear\nµm/part"),
         *([doc.Column(f"{percent}\ninterval"), doc.Column("sd\nµm"), doc.Column("trend\nµm/cycle")]
@@ -190,11 +193,13 @@ def series_table(series: Sequence[DriftSeries], caption: doc.Text, *, wide: bool
 
 
 def _trend(series: DriftSeries) -> str:
-    return DASH if series.level_trend_um_per_cycle is None else f"{series.level_trend_um_per_cycle:+.3f}"
+    return (
+        DASH if series.level_trend_um_per_cycle is None else signed_text(series.level_trend_um_per_cycle, 3)
+    )
 
 
 def quiet_note(series: Sequence[DriftSeries]) -> doc.Text:
-    """Series with nothing to tell, in one line."""
+    """Quiet series, in one line."""
     judged = [one for one in series if one.in_control is not None]
     silent = [one for one in series if one.in_control is None]
     parts: list[doc.Text] = []
@@ -212,32 +217,23 @@ def names_text(series: Sequence[DriftSeries]) -> doc.Text:
 
 
 def to_do(result: DriftResult) -> tuple[str, ...]:
-    """What to do; part and grinder only where there are several."""
-    where = [f"{part} on {grinder}" for part, grinder in groups(result.series)]
-    return tuple(
-        for_people(_without(one.sentence, where[0]) if len(where) == 1 else one.sentence)
-        for one in result.advice
-        if one.code not in ALWAYS_SAID
-    )
-
-
-def _without(sentence: str, where: str) -> str:
-    return sentence.removeprefix(f"{where}: ").removeprefix(f"{where}, ")
+    """What to do, without what every report says among its cautions."""
+    return tuple(one.sentence for one in result.advice if one.code not in ALWAYS_SAID)
 
 
 def remarks(result: DriftResult) -> tuple[str, ...]:
-    """Warnings of all series, the same one once; trends are left to the advice."""
+    """Warnings of all series, the same one once; a trend is among the advice."""
     by_text: dict[str, list[str]] = {}
     for one in result.ranked():
         for notice in one.warnings:
-            if notice.code != "level_trend":
+            if notice.code != NoticeCode.LEVEL_TREND:
                 by_text.setdefault(notice.message, []).append(doc.plain(short_name(one)))
     total = len(result.series)
     own = (
-        for_people(text) if len(names) == total else f"{', '.join(dict.fromkeys(names))}: {for_people(text)}"
+        sentence(text) if len(names) == total else f"{', '.join(dict.fromkeys(names))}: {sentence(text)}"
         for text, names in by_text.items()
     )
-    return (*own, *(for_people(notice.message) for notice in result.warnings))
+    return (*own, *(sentence(notice.message) for notice in result.warnings))
 
 
 def signal_lines(signals: Sequence[Signal]) -> list[str]:
@@ -260,22 +256,12 @@ def false_alarms(result: DriftResult) -> str:
     lengths = [
         one.in_control_run_length_parts for one in rates if one.in_control_run_length_parts is not None
     ]
-    count = len(rates)
-    together = f" over the {count} series together" if count > 1 else ""
-    share = f"{100 * result.settings.family_false_alarm:g} %"
+    together = f" over the {len(rates)} series together" if len(rates) > 1 else ""
+    share = share_text(result.settings.family_false_alarm)
     text = f"Control charts alarm falsely in {share} of dress cycles{together}"
     if lengths:
-        text += f", one series about once in {rounded(min(lengths))} parts"
+        text += f", one series about once in {large_text(min(lengths))} parts"
     return f"{text}. Control limits are no tolerance limits."
-
-
-def rounded(value: float) -> str:
-    """A large number to two digits.
-
-    >>> rounded(50165.58), rounded(940.0)
-    ('50 000', '940')
-    """
-    return f"{float(f'{value:.2g}'):,.0f}".replace(",", " ")
 
 
 def cycles_text(series: DriftSeries) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from drift_histories import Grinder, at, event_before, history
 
-from gearqa.drift import analyse_drift
+from gearqa.drift import analyse_observations
 from gearqa.drift.control_points import choose_reference
 from gearqa.model.drift import DriftSeries, DriftSettings, Observation, Reference
 
@@ -22,7 +22,7 @@ dress_interval_reason limit_kind reference segment_from_cycle trend_interval fal
 
 
 def one(grinder: Grinder, seed: int = 1, events: Any = (), **settings: Any) -> DriftSeries:
-    (series,) = analyse_drift(
+    (series,) = analyse_observations(
         history(np.random.default_rng(seed), grinder), events, DriftSettings(**settings)
     ).series
     return series
@@ -37,9 +37,9 @@ def test_the_sentence_that_matters_first() -> None:
     """From 1.0 um at the first part, 52 steps of 0.05 um stay above -1.62 um: 53 parts are made inside."""
     series = one(Grinder(sd_cycle=0.002, sd_part=0.002, limits=(-1.62, 1.62), spread=0.0))
     assert series.sentence == (
-        "left profile slope loses 0.050 um per part (0.050 to 0.050; less metal at the tip); "
+        "Left profile slope loses 0.050 µm per part (0.050 to 0.050; less metal at the tip); "
         "the lower limit is reached after 53 parts (53 to 53); "
-        "dress every 44 parts (at least: the history reaches no further) for a risk of 1 %"
+        "dress every 44 parts (at least: the history reaches no further) for a risk of 1 %."
     )
     assert series.dress_interval_at_least
 
@@ -58,7 +58,7 @@ def test_wear_to_the_upper_limit_mirrors() -> None:
         replace(o, mean_um=-o.mean_um, min_um=-o.max_um, max_um=-o.min_um)
         for o in history(np.random.default_rng(1), Grinder(limits=(-2.5, 2.5)))
     ]
-    (up,) = analyse_drift(mirrored).series
+    (up,) = analyse_observations(mirrored).series
     assert up.dress_interval_parts == down.dress_interval_parts
     assert up.parts_to_limit == down.parts_to_limit
     assert up.centring_offset_um == pytest.approx(-(down.centring_offset_um or 0))
@@ -70,7 +70,7 @@ def test_wear_to_the_upper_limit_mirrors() -> None:
 def test_limits_are_those_of_the_newest_gear_less_the_guard() -> None:
     observations = history(np.random.default_rng(1), Grinder(U=1.0))
     observations[-1] = replace(observations[-1], limit_low=-5.0, limit_high=5.0, revision="D")
-    (series,) = analyse_drift(observations).series
+    (series,) = analyse_observations(observations).series
     assert series.limit_um == pytest.approx((-5 + 0.822427, 5 - 0.822427))
     assert (series.limit_kind, series.limit_revision) == ("acceptance limit", "D")
     assert one(Grinder()).limit_kind == "tolerance limit"
@@ -121,7 +121,7 @@ def test_correction_that_changed_nothing_is_said() -> None:
     correction = replace(event_before(20, grinder), parameter="profile_slope", correction=-1.0, unit="um")
     warnings = {w.code: w.message for w in one(grinder, events=[correction]).warnings}
     assert (
-        warnings["correction_not_seen"] == "correction -1 um before cycle 20: no level change is seen there"
+        warnings["correction_not_seen"] == "correction -1 µm before cycle 20: no level change is seen there"
     )
     effective = Grinder(step_at=20, step=2.5)
     assert "correction_not_seen" not in {w.code for w in one(effective, events=[correction]).warnings}
@@ -133,7 +133,7 @@ def test_new_wheel_counts_as_an_event() -> None:
         replace(o, wheel="W2") if int(o.serial[:4]) >= 23 else o
         for o in history(np.random.default_rng(1), grinder)
     ]
-    (series,) = analyse_drift(observations).series
+    (series,) = analyse_observations(observations).series
     assert series.steps[0].event == "wheel change to W2"
 
 
@@ -204,13 +204,13 @@ def test_gears_beyond_the_limit_are_not_good() -> None:
     observations = [
         replace(o, max_um=9.5) if o.serial in ("0029-030", "0029-015") else o for o in observations
     ]
-    (series,) = analyse_drift(observations).series
+    (series,) = analyse_observations(observations).series
     assert series.quarantine is not None
     assert series.quarantine.after_serial == "0029-001"
 
 
 def test_a_signal_comes_before_the_forecast() -> None:
-    result = analyse_drift(
+    result = analyse_observations(
         [
             *history(np.random.default_rng(1), Grinder(cycles=30, limits=(-9.0, 9.0))),
             *history(
@@ -222,7 +222,7 @@ def test_a_signal_comes_before_the_forecast() -> None:
     )
     assert result.headline is not None
     assert result.headline.startswith(
-        "left profile slope is out of control: beyond a control limit in cycles 28"
+        "Left profile slope is out of control: beyond a control limit in cycles 28"
     )
     assert result.headline == result.series[1].sentence
     assert "loses 0.0" in result.headline
@@ -235,14 +235,14 @@ def test_old_signals_are_listed_and_do_not_set_the_exit() -> None:
         replace(o, mean_um=o.mean_um + 6, max_um=o.max_um + 6) if o.serial.startswith("0028") else o
         for o in history(np.random.default_rng(1), replace(grinder, limits=(None, None)))
     ]
-    result = analyse_drift(observations)
+    result = analyse_observations(observations)
     (series,) = result.series
     assert {signal.cycle for signal in series.signals} >= {28}
     assert series.in_control is False
     assert not any(s.current for s in series.signals if s.cycle == 28)
     assert series.quarantine is None
     assert not result.alarm
-    since = analyse_drift(observations, (), DriftSettings(since=at(28, 1, grinder)))
+    since = analyse_observations(observations, (), DriftSettings(since=at(28, 1, grinder)))
     assert since.alarm
 
 
@@ -272,10 +272,10 @@ def test_two_parts_per_cycle_leave_slope_variation_open() -> None:
 
 def test_without_parts_since_dress_no_wear_is_claimed() -> None:
     observations = [replace(o, parts_since_dress=None) for o in history(np.random.default_rng(1), Grinder())]
-    (series,) = analyse_drift(observations).series
+    (series,) = analyse_observations(observations).series
     assert series.wear_um_per_part is None
     assert series.parts_to_limit_reason == "parts since dress are not known"
-    (estimated,) = analyse_drift(observations, (), DriftSettings(cycle_time_s=100.0)).series
+    (estimated,) = analyse_observations(observations, (), DriftSettings(cycle_time_s=100.0)).series
     assert estimated.wear_estimated
     assert estimated.wear_um_per_part == pytest.approx(one(Grinder()).wear_um_per_part)
 
@@ -284,7 +284,7 @@ def test_without_dresses_nothing_is_claimed() -> None:
     observations = [
         replace(o, parts_since_dress=None, dress=None) for o in history(np.random.default_rng(1), Grinder())
     ]
-    (series,) = analyse_drift(observations).series
+    (series,) = analyse_observations(observations).series
     assert series.cycles == 0
     assert series.in_control is None
     assert series.wear_um_per_part is None
@@ -301,7 +301,7 @@ def test_later_gears_and_earlier_cycles_can_be_left_out() -> None:
 
 def test_rates_are_shared_over_the_series() -> None:
     keys = [("profile_slope", "left"), ("profile_slope", "right"), ("runout", None)]
-    result = analyse_drift(history(np.random.default_rng(1), Grinder(), keys))  # type: ignore[arg-type]
+    result = analyse_observations(history(np.random.default_rng(1), Grinder(), keys))  # type: ignore[arg-type]
     assert [s.parameter for s in result.series] == ["runout", "profile_slope", "profile_slope"]
     for series in result.series:
         assert 1 - (1 - series.false_alarm.per_series) ** 3 == pytest.approx(0.01)
@@ -313,14 +313,14 @@ def test_rates_are_shared_over_the_series() -> None:
 def test_parts_and_grinders_stay_apart() -> None:
     rng = np.random.default_rng(1)
     observations = [*history(rng, Grinder()), *history(rng, Grinder(wear=0.02), name="G2")]
-    first, second = analyse_drift(observations).series
+    first, second = analyse_observations(observations).series
     assert (first.grinder, second.grinder) == ("G1", "G2")
     assert abs((second.wear_um_per_part or 0) - 0.02) < 0.02
 
 
 def test_advice_in_words() -> None:
     grinder = Grinder(step_at=23, step=2.5, limits=(-3.0, 3.0), trend=-0.06)
-    result = analyse_drift(
+    result = analyse_observations(
         history(np.random.default_rng(1), grinder),
         [event_before(23, grinder)],
         DriftSettings(cycle_time_s=100.0, measuring_time_s=400.0),
@@ -330,18 +330,20 @@ def test_advice_in_words() -> None:
     assert "dressing does not reset it" in advice["level_trend"]
     assert "qualified setter" in advice["setter"]
     assert "grinding burn" in advice["geometry_only"]
-    assert "measure parts 1, " in advice["sampling_plan"]
+    assert "Measure parts 1, " in advice["sampling_plan"]
     assert "one gear in 4" in advice["sampling_plan"]
     assert "dress_interval" in advice
 
 
 def test_nothing_to_analyse() -> None:
-    result = analyse_drift([])
+    result = analyse_observations([])
     assert (result.series, result.advice, result.alarm, result.headline) == ((), (), False, None)
 
 
 def test_one_gear_is_no_crash() -> None:
-    (series,) = analyse_drift(history(np.random.default_rng(1), Grinder(cycles=1, measured=(4,)))).series
+    (series,) = analyse_observations(
+        history(np.random.default_rng(1), Grinder(cycles=1, measured=(4,)))
+    ).series
     assert (series.gears, series.cycles, series.in_control) == (1, 1, None)
     assert series.sd_um is None
 
@@ -355,7 +357,7 @@ def test_short_histories_give_finite_numbers_or_none(cycles: int, measured: tupl
             history(np.random.default_rng(cycles), Grinder(cycles=cycles, measured=measured))
         )
     ]
-    (series,) = analyse_drift(observations).series
+    (series,) = analyse_observations(observations).series
     numbers = [
         series.wear_um_per_part,
         series.sd_um,
@@ -368,3 +370,12 @@ def test_short_histories_give_finite_numbers_or_none(cycles: int, measured: tupl
         *(level.se_um for level in series.cycle_levels_um),
     ]
     assert all(number is None or np.isfinite(number) for number in numbers)
+
+
+def test_advice_names_part_and_grinder_only_where_there_are_several() -> None:
+    rng = np.random.default_rng(1)
+    observations = history(rng, Grinder(limits=(-2.5, 2.5)))
+    alone = analyse_observations(observations).advice[0].sentence
+    assert alone.startswith("Dress every ")
+    both = analyse_observations([*observations, *history(rng, Grinder(wear=0.0), name="G2")]).advice
+    assert both[0].sentence == f"OT-4471 on G1: {alone}"

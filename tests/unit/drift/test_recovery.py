@@ -9,9 +9,10 @@ import pytest
 from drift_histories import Grinder, history
 from scipy.special import ndtr
 
-from gearqa.drift import analyse_drift
+from gearqa.drift import analyse_observations
 from gearqa.drift.control_points import chart_series, choose_reference
 from gearqa.drift.forecasting import forecast_cycle
+from gearqa.drift.series_gears import CycleValues
 from gearqa.model.drift import DriftSettings
 from gearqa.statistics.wear import fit_wear
 
@@ -23,7 +24,7 @@ def test_wear_trend_step_and_place() -> None:
     grinder = Grinder(trend=0.03, step_at=25, step=2.0)
     runs, wear, found, place, size, trend, shown = 120, 0, 0, 0, [], 0, 0
     for seed in range(runs):
-        (series,) = analyse_drift(history(np.random.default_rng(seed), grinder)).series
+        (series,) = analyse_observations(history(np.random.default_rng(seed), grinder)).series
         low, high = series.wear_interval_um_per_part or (0.0, 0.0)
         wear += low <= -0.05 <= high
         near = [step for step in series.steps if abs(step.cycle - 25) <= 2]
@@ -47,7 +48,7 @@ def test_no_false_trend_or_step_without_drift() -> None:
     for seed in range(15):
         rng, grinder = np.random.default_rng(seed), Grinder(cycles=24, measured=(1, 30))
         observations = [o for i in range(40) for o in history(rng, grinder, name=f"G{i}")]
-        result = analyse_drift(observations)
+        result = analyse_observations(observations)
         assert len(result.series) == 40
         steps += sum(bool(one.steps) for one in result.series)
         trends += sum(one.level_trend_um_per_cycle is not None for one in result.series)
@@ -64,7 +65,7 @@ def test_false_chart_alarms_at_the_claimed_rate(cycles: int, positions: tuple[in
     rates = np.zeros((3, runs))
     for run in range(runs):
         y = rng.normal(0, 0.4, cycles)[cycle] + 0.05 * s + rng.normal(0, 0.4, len(s))
-        charts = chart_series((cycle, s, y), fit_wear(cycle, s, y), (start, stop), 3 * each, 0.2)
+        charts = chart_series(CycleValues(cycle, s, y), fit_wear(cycle, s, y), (start, stop), 3 * each, 0.2)
         ewma_cycles = np.zeros(cycles, dtype=bool)
         ewma_cycles[cycle[charts.ewma_signals]] = True
         out = (charts.level_signals, charts.moving_range_signals, ewma_cycles)
@@ -97,9 +98,10 @@ def test_forecast_interval_covers(cycles: int, wear_sd: float, limit: float, lea
         level = rng.normal(0, 0.4, cycles)
         wear = np.maximum(0.05 + wear_sd * rng.standard_normal(cycles), 0.005)
         y = level[cycle] + wear[cycle] * s + rng.normal(0, 0.4, len(s))
-        parts, _, _ = forecast_cycle(
-            (cycle, s, y), 0, limit, "upper", trend=False, confidence=0.95, horizon=40
+        found = forecast_cycle(
+            CycleValues(cycle, s, y), 0, limit, "upper", trend=False, confidence=0.95, horizon=40
         )
+        parts = found.parts
         if parts is None:
             continue
         shown += 1
@@ -115,7 +117,7 @@ def test_dress_interval_meets_the_risk(U: float | None) -> None:
     beyond, used = 0.0, 0
     grinder = Grinder(cycles=16, parts=40, measured=(1, 14, 27, 40), limits=(-3.0, 3.0), level=1.2, U=U)
     for _ in range(250):
-        (series,) = analyse_drift(history(rng, grinder), (), DriftSettings(risk=0.02)).series
+        (series,) = analyse_observations(history(rng, grinder), (), DriftSettings(risk=0.02)).series
         if series.dress_interval_parts is None or series.dress_interval_at_least or series.steps:
             continue
         used += 1

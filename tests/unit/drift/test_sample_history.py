@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from gearqa.drift import analyse_drift
+from gearqa.drift import analyse_observations
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.observations import observations_from_results
 from gearqa.model.drift import DriftResult, DriftSeries
@@ -20,7 +20,7 @@ def result() -> DriftResult:
     with read_folder(FOLDER) as inspection:
         gears = evaluate(inspection, inspection.part)
         observations = observations_from_results(gears, inspection.part, simulated=inspection.simulated)
-        return analyse_drift(list(observations), inspection.events)
+        return analyse_observations(list(observations), inspection.events)
 
 
 def series(result: DriftResult, parameter: str, flank: str | None) -> DriftSeries:
@@ -54,7 +54,7 @@ def test_injected_wear_lies_in_its_interval(
 def test_injected_steps_are_found_at_their_cycle(result: DriftResult) -> None:
     (corrected,) = series(result, "profile_slope", "left").steps
     assert corrected.cycle_low <= 25 <= corrected.cycle_high
-    assert str(corrected.event).startswith("correction +1.5 um")
+    assert str(corrected.event).startswith("correction +1.5 µm")
     for flank in ("left", "right"):
         (unknown,) = series(result, "helix_slope", flank).steps
         assert unknown.cycle_low <= 31 <= unknown.cycle_high

@@ -1,4 +1,4 @@
-"""Recorded events of a grinder against the level changes that were found."""
+"""Recorded events of a grinder: before which cycle, and which level change they may have caused."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 from gearqa.drift.ordering import ProductionOrder, is_dress, seconds
 from gearqa.model.measurement import GrinderEvent
 from gearqa.symbols import Flank
+from gearqa.wording.numbers import short_text, unit_text
 
 WITHIN_CYCLES = 1
 
@@ -27,7 +28,7 @@ class PlacedEvent:
 def place_events(
     order: ProductionOrder, events: Sequence[GrinderEvent], parameter: str, flank: Flank | None
 ) -> tuple[PlacedEvent, ...]:
-    """Events that concern a series, with changes of the wheel that the gears themselves tell of."""
+    """Events that concern a series, and changes of the wheel that the gears themselves show."""
     placed: list[PlacedEvent] = []
     if all(start is not None for start in order.start) and order.known:
         gears = np.array([seconds(o.finished_at) for o in order.observations if o.finished_at is not None])
@@ -53,10 +54,11 @@ def place_events(
 
 
 def describe(event: GrinderEvent) -> str:
-    """An event in the words it was recorded with."""
+    """An event in the words that it was recorded with."""
     words = event.event.strip()
     if event.correction is not None:
-        words += f" {event.correction:+g}{' ' + event.unit if event.unit else ''}"
+        unit = f" {unit_text(event.unit)}" if event.unit else ""
+        words += f" {short_text(event.correction, signed=True)}{unit}"
     return f"{words} ({event.remark})" if event.remark else words
 
 

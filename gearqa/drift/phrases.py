@@ -1,0 +1,127 @@
+"""Clauses and sentences about drift, as the shop says them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from gearqa.model.drift import SIZE, DriftSeries, PartsToLimit, Sentence
+from gearqa.symbols import PARAMETERS, Flank
+from gearqa.wording.numbers import count_text, fixed_text, share_text, short_text
+from gearqa.wording.sentences import sentence
+
+TOWARDS: dict[str, tuple[str, str]] = {
+    "profile_slope": ("more metal at the tip", "less metal at the tip"),
+    "helix_slope": (
+        "more metal at the face away from the datum face",
+        "less metal at the face away from the datum face",
+    ),
+    "profile_crowning": (
+        "more metal in the middle of the profile",
+        "less metal in the middle of the profile",
+    ),
+    "helix_crowning": (
+        "more metal in the middle of the face width",
+        "less metal in the middle of the face width",
+    ),
+    SIZE: ("a larger dimension", "a smaller dimension"),
+}
+RUNS_LISTED = 6
+"""Runs of cycles that a sentence lists."""
+
+
+def parameter_name(parameter: str) -> str:
+    """Name of a parameter without the word deviation."""
+    if parameter == SIZE:
+        return "size"
+    return PARAMETERS[parameter].name.removesuffix(" deviation")
+
+
+def series_name(parameter: str, flank: Flank | None) -> str:
+    """Name of a series: flank and parameter."""
+    return f"{flank} {parameter_name(parameter)}" if flank else parameter_name(parameter)
+
+
+def direction(parameter: str, amount: float) -> str:
+    """What a positive or negative amount means on the gear."""
+    more, less = TOWARDS.get(parameter, ("a larger deviation", "a smaller deviation"))
+    return more if amount > 0 else less
+
+
+def parts_count(parts: int) -> str:
+    """`1 part`, `7 parts`."""
+    return count_text(parts, "part")
+
+
+def cycle_count(cycles: int) -> str:
+    """`1 dress cycle`, `7 dress cycles`."""
+    return count_text(cycles, "dress cycle")
+
+
+def listed_cycles(numbers: Sequence[int]) -> str:
+    """Sorted cycles in words, runs drawn together; of very many the last ones.
+
+    >>> listed_cycles([3, 7, 8, 9]), listed_cycles([12])
+    ('cycles 3, 7 to 9', 'cycle 12')
+    """
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    texts = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
+    if len(texts) > RUNS_LISTED:
+        return f"{len(numbers)} cycles, the last of them {', '.join(texts[-3:])}"
+    return f"{'cycle' if len(numbers) == 1 else 'cycles'} {', '.join(texts)}"
+
+
+def wear_clause(name: str, parameter: str, wear: float, interval: tuple[float, float]) -> str:
+    """How much a series loses or gains per part.
+
+    >>> wear_clause("left profile slope", "profile_slope", -0.0496, (-0.052, -0.047))
+    'left profile slope loses 0.050 µm per part (0.047 to 0.052; less metal at the tip)'
+    """
+    verb = "gains" if wear > 0 else "loses"
+    low, high = sorted(abs(v) for v in interval)
+    ends = f"{_magnitude(low)} to {_magnitude(high)}"
+    return f"{name} {verb} {_magnitude(wear)} µm per part ({ends}; {direction(parameter, wear)})"
+
+
+def _magnitude(rate: float) -> str:
+    """To a nanometre, small ones with two digits that count."""
+    return fixed_text(abs(rate), 3) if abs(rate) >= 0.01 else short_text(abs(rate), 2)
+
+
+def trend_clause(slope: float, interval: tuple[float, float]) -> str:
+    """How the level moves from dress to dress.
+
+    >>> trend_clause(-0.0262, (-0.0371, -0.0153))
+    'the level after dress moves by -0.026 µm per cycle (-0.037 to -0.015); dressing does not reset it'
+    """
+    rate, low, high = (short_text(v, 2, signed=True) for v in (slope, *interval))
+    return f"the level after dress moves by {rate} µm per cycle ({low} to {high}); dressing does not reset it"
+
+
+def limit_clause(side: str, parts: PartsToLimit) -> str:
+    """When the limit is reached."""
+    if parts.expected == 0:
+        return f"the {side} limit is already reached at the dress"
+    return f"the {side} limit is reached after {parts_count(parts.expected)} ({parts.low} to {parts.high})"
+
+
+def dress_clause(parts: int, at_least: bool, risk: float) -> str:
+    """How often to dress."""
+    floor = " (at least: the history reaches no further)" if at_least else ""
+    return f"dress every {parts_count(parts)}{floor} for a risk of {share_text(risk)}"
+
+
+def no_alarm_reasons(series: Iterable[DriftSeries]) -> tuple[Sentence, ...]:
+    """Why there is no alarm."""
+    controls = [one.in_control for one in series]
+    silent = controls.count(None)
+    calm = "no signal that counts, and no forecast reaches its limit within the current dress interval"
+    found = [Sentence("no_alarm", sentence(calm))]
+    if silent:
+        text = f"{silent} of {len(controls)} series are too short for a statement about control"
+        found.append(Sentence("control_unknown", sentence(text)))
+    return tuple(found)
