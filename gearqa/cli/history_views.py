@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from gearqa.history.queries import Selection
@@ -38,32 +36,25 @@ def shown_blocks(history: HistoryStore, which: Selection, *, wide: bool) -> list
     return blocks
 
 
-def check_document(history: HistoryStore, report: CheckReport) -> dict[str, Any]:
+def check_document(history: HistoryStore, report: CheckReport) -> bytes:
     """JSON of a store looked through."""
-    return {**_head(history, "check"), "sound": not report.findings, **asdict(report)}
+    from gearqa.model.store_reports import CheckedStore, StorePlace
+    from gearqa.results.history_json import HISTORY
+
+    return HISTORY.json(CheckedStore(StorePlace(history.shown), report))
 
 
-def regrade_document(history: HistoryStore, report: RegradeReport) -> dict[str, Any]:
+def regrade_document(history: HistoryStore, report: RegradeReport) -> bytes:
     """JSON of gears graded anew."""
-    return {**_head(history, "regrade"), "conforms": report.conforms, **asdict(report)}
+    from gearqa.model.store_reports import RegradedStore, StorePlace
+    from gearqa.results.history_json import HISTORY
+
+    return HISTORY.json(RegradedStore(StorePlace(history.shown), report))
 
 
-def write_document(target: str | None, document: Mapping[str, Any]) -> None:
+def write_document(target: str | None, document: bytes) -> None:
     """Write a document where an output was asked for."""
-    from gearqa.results.jsonio import dumps
     from gearqa.results.outputs import write_whole
 
     if target is not None:
-        write_whole(target, dumps(document))
-
-
-def _head(history: HistoryStore, report: str) -> dict[str, Any]:
-    from gearqa.model.history import HISTORY_SCHEMA
-    from gearqa.results.document import software
-
-    return {
-        "schema": HISTORY_SCHEMA,
-        "software": software(),
-        "report": report,
-        "store": {"location": history.shown},
-    }
+        write_whole(target, document)

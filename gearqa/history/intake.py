@@ -25,12 +25,12 @@ from gearqa.history.sql_tables import CURRENT, FIGURE, GEAR, INTAKE, SUPERSEDED
 from gearqa.history.store import Entry, HistoryStore, log, next_id, now, station
 from gearqa.history.stored_texts import dumps, loads, plain_text
 from gearqa.model.history import IntakeReport
-from gearqa.model.measurement import GearMeasurement, GrinderEvent
+from gearqa.model.measurement import GearMeasurement, GrinderEvent, InputFile
 from gearqa.model.part import Part
 from gearqa.model.results import LotSummary
 from gearqa.reading.folder.inspection import Inspection
 from gearqa.reading.folder.passes import read_folder
-from gearqa.results.jsonio import input_table
+from gearqa.results.codec import writer
 from gearqa.stopping import point_of_no_return
 from gearqa.version import __version__
 
@@ -326,7 +326,7 @@ def _intake_row(source: FolderToAdd, inspection: Inspection) -> dict[str, Any]:
     def place(path: Path | None) -> str | None:
         return None if path is None else plain_text(str(path.resolve()))
 
-    inputs = [input_table(file) for file in inspection.inputs]
+    inputs = map(writer(InputFile), inspection.inputs)
     return {
         "folder": plain_text(str(source.folder.resolve())),
         "part_file": place(source.part),

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, is_dataclass
-from typing import Any
+from typing import Any, BinaryIO
 
 import orjson
 
@@ -59,6 +59,22 @@ class Document:
         layout = orjson.OPT_INDENT_2 if pretty else 0
         return self.dumps(self.table(thing), layout | orjson.OPT_APPEND_NEWLINE)
 
+    def stream(self, stream: BinaryIO, thing: Any) -> None:
+        """Write the document of a result; lists that are iterators row by row, in bounded memory."""
+        before = b"{"
+        for key, value in self.table(thing).items():
+            stream.write(before + self.dumps(key) + b":")
+            before = b",\n"
+            if isinstance(value, Iterator):
+                separator = b"[\n"
+                for row in value:
+                    stream.write(separator + self.dumps(row))
+                    separator = b",\n"
+                stream.write(b"]" if separator == b",\n" else b"[]")
+            else:
+                stream.write(self.dumps(value))
+        stream.write(b"}\n")
+
     def _table(self, thing: Any) -> Any:
         model = type(thing)
         if is_dataclass(model):
@@ -79,11 +95,12 @@ class Document:
 
 
 def described(schema_id: str, title: str, body: Schema, definitions: Schema | None = None) -> Schema:
-    """A whole schema: dialect, title, `schema` and `software`, then the table of a result."""
-    head = {"schema": {"const": schema_id}, "software": SOFTWARE}
-    whole = {
-        "$schema": DIALECT,
-        "title": title,
-        **table({**head, **body["properties"]}, required=[*head, *body["required"]]),
-    }
+    """A whole schema: dialect and title, then the table of a document."""
+    whole = {"$schema": DIALECT, "title": title, **with_head(schema_id, body)}
     return {**whole, "$defs": definitions} if definitions else whole
+
+
+def with_head(schema_id: str, body: Schema) -> Schema:
+    """Schema of the table of a result, with `schema` and `software` before it."""
+    head = {"schema": {"const": schema_id}, "software": SOFTWARE}
+    return table({**head, **body["properties"]}, required=[*head, *body["required"]])

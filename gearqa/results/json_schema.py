@@ -98,7 +98,7 @@ class Schemas:
             return _either([self.of_type(one) for one in arguments])
         if origin is Literal:
             return {"enum": list(arguments)} if len(arguments) > 1 else {"const": arguments[0]}
-        if origin is tuple and arguments[1:] == (Ellipsis,):
+        if origin is Iterable or (origin is tuple and arguments[1:] == (Ellipsis,)):
             return array(self.of_type(arguments[0]))
         if origin is tuple:
             items = [self.of_type(one) for one in arguments]

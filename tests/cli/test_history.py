@@ -15,7 +15,7 @@ import pytest
 from history_folders import made_folder
 
 from gearqa.cli import app
-from gearqa.history.schemas import history_json_schema
+from gearqa.results.history_json import history_json_schema
 from gearqa.wording.safety import WHO_DECIDES
 
 SAMPLES = Path(__file__).parents[2] / "sample_measurements"

@@ -25,7 +25,7 @@ SCHEMAS: dict[str, tuple[str, str]] = {
     "lot": ("gearqa.results.lot_json:lot_json_schema", "gearqa lot --json"),
     "record": ("gearqa.results.record_json:record_json_schema", "gearqa lot --record"),
     "verify": ("gearqa.results.record_json:verify_json_schema", "gearqa verify --json"),
-    "history": ("gearqa.history.schemas:history_json_schema", "gearqa history ... --json"),
+    "history": ("gearqa.results.history_json:history_json_schema", "gearqa history ... --json"),
     "tolerances": ("gearqa.results.tolerances_json:tolerances_json_schema", "gearqa tolerances --json"),
     "incoming": ("gearqa.results.incoming_json:INCOMING.json_schema", "gearqa incoming --json"),
     "gauge": ("gearqa.results.gauge_json:GAUGE.json_schema", "gearqa gauge --json"),

@@ -1,0 +1,64 @@
+"""What `gearqa history` writes: one schema for five reports, told apart by `report`."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from gearqa.model.history import CheckReport, FrozenReference, RegradeReport, StoredEvent, StoredGear
+from gearqa.model.measurement import InputFile
+from gearqa.model.store_reports import (
+    AuditEntry,
+    CheckedStore,
+    ExportedStore,
+    ListedStore,
+    RegradedStore,
+    ShownStore,
+    StoredDocument,
+    StoredInput,
+    StoredIntake,
+    StoredPart,
+)
+from gearqa.results.document import Document, with_head
+from gearqa.results.entries import names_of
+from gearqa.results.grade_json import definitions
+from gearqa.results.json_schema import DIALECT, Schema, array, reference
+
+HISTORY: Final = Document(
+    "gearqa.history/1",
+    "gearqa history",
+    ListedStore,
+    {
+        CheckedStore: (
+            "report", "store", "sound", *(f"{name}=check.{name}" for name in names_of(CheckReport)),
+        ),
+        RegradedStore: (
+            "report", "store", "conforms=regrading.conforms",
+            *(f"{name}=regrading.{name}" for name in names_of(RegradeReport)),
+        ),
+        StoredDocument: (*(f"{name}=gear.{name}" for name in names_of(StoredGear)), "digests", "result"),
+        StoredInput: ("folder", *(f"{name}=file.{name}" for name in names_of(InputFile))),
+    },
+    {
+        StoredGear: "stored_gear", StoredEvent: "event", FrozenReference: "reference", AuditEntry: "audit",
+        StoredIntake: "intake", StoredPart: "part", StoredInput: "input",
+    },
+)  # fmt: skip
+
+
+def history_json_schema() -> Schema:
+    """Schema of `history list`, `show`, `export`, `check` and `regrade` with --json."""
+    schemas = HISTORY.schemas()
+    whole_gears = array(schemas.of(StoredDocument, None, result=reference("gear")))
+    bodies = [
+        schemas.of(ListedStore),
+        schemas.of(ShownStore, None, gears=whole_gears),
+        schemas.of(ExportedStore, None, gears=whole_gears),
+        schemas.of(CheckedStore),
+        schemas.of(RegradedStore),
+    ]
+    return {
+        "$schema": DIALECT,
+        "title": HISTORY.title,
+        "oneOf": [with_head(HISTORY.schema, body) for body in bodies],
+        "$defs": definitions() | {name: schemas.of(model) for model, name in HISTORY.definitions.items()},
+    }
