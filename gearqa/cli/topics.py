@@ -10,6 +10,7 @@ from gearqa.model.part import DEFAULT_MASTER_CLASS, ISO_1328_1_2013
 from gearqa.reading.folder.table_kinds import QUANTITIES, TABLES
 from gearqa.report.blocks.document import Block, Bullets, Column, Paragraph, Table
 from gearqa.symbols import DEFAULT_GRADED, PARAMETERS
+from gearqa.wording.numbers import share_text
 from gearqa.wording.safety import CAUTIONS, SETTER
 
 
@@ -270,19 +271,20 @@ def lot() -> list[Block]:
                 "is, else not proven. Without an uncertainty in part.toml the value is compared as it is.",
                 "The decision rule says only how not proven counts: guarded acceptance not as conforming, "
                 "simple acceptance by the value itself, guarded rejection as conforming.",
-                "One gear: one value that does not conform makes it not conform; else one that is missing "
-                "makes it not assessed; else one that is not proven makes it not proven; else it conforms.",
-                "The plan accepts if gears enough were measured and the gears that do not conform, with "
-                "those that are open, are no more than the acceptance number; it rejects if those that do "
-                "not conform are more. Fewer gears than asked for never accept.",
+                "One gear takes the worst state of its values: does not conform, not assessed (one is "
+                "missing), not proven, conforms.",
+                "The plan accepts if enough gears were measured and those that do not conform, or are open, "
+                "are no more than the acceptance number. It rejects if those that do not conform are more. "
+                "A sample smaller than asked for is never accepted.",
                 "Without a plan file: a plan for one lot, acceptance number 0, limiting quality "
-                f"{100 * DEFAULT_LIMITING_QUALITY:g} %, consumer's risk {100 * DEFAULT_CONSUMER_RISK:g} %: "
-                "own computed plan, not a table of a standard. Another one: gearqa new FOLDER --plan",
-                "The whole lot is master quality only if all of it was measured; from a sample the share at "
-                "master quality gets an exact lower bound, and is shown, not shown or refuted.",
+                f"{share_text(DEFAULT_LIMITING_QUALITY)}, consumer's risk "
+                f"{share_text(DEFAULT_CONSUMER_RISK)}: own computed plan, "
+                "not a table of a standard. Another one: gearqa new FOLDER --plan",
+                "The whole lot is master quality only if every gear was measured. From a sample the share at "
+                "master quality has exact bounds, and is shown, not shown or refuted.",
                 "Outliers, normality, indices, tolerance intervals and trends are cautions and change no "
                 "decision, unless the plan requires them.",
-                "gearqa recommends; a person decides, and that disposition stands beside the recommendation.",
+                "gearqa recommends, a person decides; that disposition is recorded with the recommendation.",
             )
         ),
         Table(

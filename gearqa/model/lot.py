@@ -1,25 +1,28 @@
 """What a lot sign-off came to. Field names are the keys of the JSON result.
 
 A trailing underscore (`class_`) avoids a Python keyword and is dropped in JSON. The tool recommends;
-a person's `disposition` stands beside the recommendation and never replaces it.
+a person's `disposition` is kept apart from the recommendation and never replaces it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
 from gearqa.errors import Notice
 from gearqa.model.declared import Identity, Simulated
 from gearqa.model.measurement import InputFile, Production
 from gearqa.symbols import Flank
+from gearqa.wording.sentences import place_text
 
 LotDecision = Literal["release", "hold", "reject"]
 State = Literal["conforms", "does not conform", "not proven", "not assessed"]
 FlankKey = Literal["left", "right", "both"]
 InLot = Literal["shown", "not shown", "refuted"]
 Distribution = Literal["normal", "lognormal", "not assumed"]
+INDEPENDENT_OF_ONE_CYCLE: Final = "independent gears of one dress cycle"
+"""Interval model of gears whose dress cycle is known and, as far as the lot goes, the only one."""
 WholePlan = Annotated[
     Mapping[str, Any], {"properties": {"schema": {"const": "gearqa.plan/1"}}, "required": ["schema"]}
 ]
@@ -270,7 +273,7 @@ class Disposition:
 
 @dataclass(frozen=True, slots=True)
 class LotOptions:
-    """What stands on certificate and record beside the measurements."""
+    """What certificate and record say of the lot that was not measured."""
 
     order: str = ""
     customer: str = ""
@@ -332,5 +335,14 @@ class LotResult:
 
 
 def flank_key(flank: Flank | None) -> FlankKey:
-    """Key of a flank in lot results: what has no flank stands under `both`."""
+    """Key of a flank in lot results: `both` for what has no flank."""
     return "both" if flank is None else flank
+
+
+def series_text(key: str, flank: FlankKey) -> str:
+    """A series as people name it, by symbol and flank.
+
+    >>> series_text("helix_slope", "left"), series_text("runout", "both")
+    ('fHβ left', 'Fr')
+    """
+    return place_text(key, None if flank == "both" else flank)

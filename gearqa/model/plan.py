@@ -1,7 +1,7 @@
 """How a lot is decided, as a plan file states it: schema and invariants.
 
 Everything has a default; without a plan file the empty plan applies. This module is the schema:
-`gearqa schema plan` prints what stands here, and nothing else repeats the keys.
+`gearqa schema plan` prints it, and nothing else repeats the keys.
 """
 
 from __future__ import annotations
@@ -84,7 +84,7 @@ class SamplingTable(Table):
         }  # fmt: skip
         for scheme, keys in given.items():
             if keys and scheme != self.resolved:
-                raise fault(keys[0], f"beside scheme '{self.resolved}'", f"only with scheme '{scheme}'")
+                raise fault(keys[0], f"with scheme '{self.resolved}'", f"only with scheme '{scheme}'")
         if self.resolved == "AQL":
             if self.aql_percent is None:
                 raise fault("aql_percent", "nothing", "the AQL in percent", reason=Reason.MISSING_KEY)

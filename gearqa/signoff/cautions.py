@@ -1,4 +1,4 @@
-"""What a reader of a lot decision must be warned of, and which of it the plan makes a condition."""
+"""What a reader of a lot decision is warned of, and what of it the plan makes a condition."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.criteria import Criteria
-from gearqa.model.lot import Exclusion, FlankKey, LotGear, ParameterStatistics, SamplingResult
+from gearqa.model.lot import Exclusion, FlankKey, LotGear, ParameterStatistics, SamplingResult, series_text
 from gearqa.model.plan import REQUIREMENTS, Plan, Requirement
 from gearqa.model.results import GearResult
 from gearqa.signoff.gear_states import COVERAGE_FACTOR, limits_of
@@ -21,7 +21,8 @@ from gearqa.signoff.statistics_table import (
 )
 from gearqa.statistics import conformity
 from gearqa.statistics.families import sidak
-from gearqa.symbols import PARAMETERS
+from gearqa.wording.numbers import count_text, fixed_text, share_text, short_text
+from gearqa.wording.sentences import symbols_text
 
 LARGE_UNCERTAINTY = 1 / 3
 """Of the tolerance: beyond it U is a warning."""
@@ -51,10 +52,7 @@ class Basis:
         """(symbol with flank, statistics) of each series."""
         for key, flanks in self.statistics.items():
             for flank, one in flanks.items():
-                yield (
-                    (PARAMETERS[key].symbol if flank == "both" else f"{PARAMETERS[key].symbol} {flank}"),
-                    one,
-                )
+                yield series_text(key, flank), one
 
 
 def cautions(basis: Basis) -> tuple[Notice, ...]:
@@ -69,7 +67,7 @@ def cautions(basis: Basis) -> tuple[Notice, ...]:
 
 
 def unmet_requirements(basis: Basis) -> tuple[str, ...]:
-    """Conditions of the plan that are not met, each with what is wanting."""
+    """Conditions of the plan that are not met, each with what fails it."""
     checks: dict[Requirement, Callable[[], list[str]]] = {
         "outliers": lambda: [name for name, one in basis.series() if one.outliers],
         "normality": lambda: [
@@ -106,9 +104,9 @@ def unmet_requirements(basis: Basis) -> tuple[str, ...]:
     }
     unmet = []
     for word in basis.plan.require:
-        wanting = checks[word]()
-        if wanting:
-            unmet.append(f"{REQUIREMENTS[word]} ({', '.join(dict.fromkeys(wanting))})")
+        failed = checks[word]()
+        if failed:
+            unmet.append(f"{REQUIREMENTS[word]} ({', '.join(dict.fromkeys(failed))})")
     return tuple(unmet)
 
 
@@ -152,18 +150,18 @@ def _uncertainty(basis: Basis) -> Iterator[Notice]:
                 continue
             lower, upper = limits_of(criterion)
             floor = 0.0 if lower is None else lower
-            name = PARAMETERS[key].symbol if flank == "both" else f"{PARAMETERS[key].symbol} {flank}"
+            name, expanded = series_text(key, flank), f"U = {short_text(one.u_um)} µm"
             u = one.u_um / COVERAGE_FACTOR
             if not _provable(u, lower, upper, basis.plan.decision.confidence):
                 yield Notice(
                     NoticeCode.NOTHING_PROVABLE,
-                    f"{name}: with U = {one.u_um:g} um no value at all can be proven to conform",
+                    f"{name}: with {expanded} no value at all can be proven to conform",
                 )
             elif upper is not None and one.u_um > LARGE_UNCERTAINTY * (upper - floor):
                 yield Notice(
                     NoticeCode.UNCERTAINTY_LARGE,
-                    f"{name}: U = {one.u_um:g} um is more than a third of the tolerance of "
-                    f"{upper - floor:g} um",
+                    f"{name}: {expanded} is more than a third of the tolerance of "
+                    f"{short_text(upper - floor)} µm",
                 )
     sources = basis.plan.uncertainty_source
     without = [
@@ -174,7 +172,7 @@ def _uncertainty(basis: Basis) -> Iterator[Notice]:
     if without:
         yield Notice(
             NoticeCode.UNCERTAINTY_SOURCE_UNKNOWN,
-            "no source is stated for the uncertainty of " + ", ".join(PARAMETERS[k].symbol for k in without),
+            f"no source is stated for the uncertainty of {symbols_text(without)}",
         )
 
 
@@ -187,20 +185,19 @@ def _provable(u: float, lower: float | None, upper: float | None, confidence: fl
 
 def _sample(basis: Basis) -> Iterator[Notice]:
     n, plan = len(basis.gears), basis.sampling
+    gears = count_text(n, "gear")
     if plan.required_n is not None and n < plan.required_n and plan.p10 is not None:
         yield Notice(
             NoticeCode.FEWER_THAN_PLANNED,
-            f"{n} gears were measured instead of {plan.required_n}: a process with {100 * plan.p10:.1f} % "
-            f"nonconforming would still pass such a sample in 10 of 100 cases",
+            f"{gears} measured instead of {plan.required_n}: a process with {share_text(plan.p10)} "
+            "nonconforming would still pass such a sample in 10 of 100 cases",
         )
     if n < FEWEST_FOR_SD:
-        yield Notice(NoticeCode.FEW_GEARS, f"{n} gears: no standard deviation, no interval, no index")
+        yield Notice(NoticeCode.FEW_GEARS, f"{gears}: no standard deviation, no interval, no index")
     elif n < FEWEST_FOR_INDEX:
-        yield Notice(NoticeCode.FEW_GEARS, f"{n} gears are too few for an index: bounds would be meaningless")
+        yield Notice(NoticeCode.FEW_GEARS, f"{gears} are too few for an index: bounds would be meaningless")
     elif n < MANY_GEARS:
-        yield Notice(
-            NoticeCode.FEW_GEARS, f"{n} gears: go by the lower bound of each index, not by the index"
-        )
+        yield Notice(NoticeCode.FEW_GEARS, f"{gears}: go by the lower bound of each index, not by the index")
     census = basis.lot_size == n
     if basis.plan.drawn == "unknown" and not census:
         yield Notice(
@@ -247,8 +244,9 @@ def _cycles(basis: Basis) -> Iterator[Notice]:
         name, one = min(fewer, key=lambda pair: pair[1].n_effective or 0.0)
         yield Notice(
             NoticeCode.DEPENDENT_GEARS,
-            f"gears of one dress cycle are alike: {one.n} gears are worth {one.n_effective:.1f} independent "
-            f"ones in {name}" + (f", and fewer than half in {len(fewer) - 1} more" if len(fewer) > 1 else ""),
+            f"gears of one dress cycle are alike: {one.n} gears are worth "
+            f"{fixed_text(one.n_effective or 0.0, 1)} independent ones in {name}"
+            + (f", and fewer than half in {len(fewer) - 1} more" if len(fewer) > 1 else ""),
         )
     worn = [name for name, one in basis.series() if one.wear_um_per_part is not None]
     if worn:
@@ -258,8 +256,8 @@ def _cycles(basis: Basis) -> Iterator[Notice]:
 def _series(basis: Basis) -> Iterator[Notice]:
     flagged = {name: one.outliers for name, one in basis.series() if one.outliers}
     if flagged:
-        told = "; ".join(f"{name}: {', '.join(serials)}" for name, serials in flagged.items())
-        yield Notice(NoticeCode.OUTLIERS, f"far from the rest, kept in all figures: {told}")
+        named = "; ".join(f"{name}: {', '.join(serials)}" for name, serials in flagged.items())
+        yield Notice(NoticeCode.OUTLIERS, f"far from the rest, kept in all figures: {named}")
     odd = [name for name, one in basis.series() if one.normality is not None and one.normality.departure]
     if odd:
         yield Notice(NoticeCode.NORMALITY, f"departs from the assumed distribution: {', '.join(odd)}")
@@ -275,7 +273,7 @@ def _series(basis: Basis) -> Iterator[Notice]:
     if outside:
         yield Notice(
             NoticeCode.TOLERANCE_INTERVAL,
-            f"the interval for {100 * basis.plan.coverage:g} % of the lot reaches beyond the limits: "
+            f"the interval for {share_text(basis.plan.coverage, 6)} of the lot reaches beyond the limits: "
             f"{', '.join(outside)}",
         )
     least = basis.plan.minimum_ppk
@@ -286,7 +284,9 @@ def _series(basis: Basis) -> Iterator[Notice]:
             if one.ppk_lower_bound is not None and one.ppk_lower_bound < least
         ]
         if low:
-            yield Notice(NoticeCode.PPK, f"lower bound of the index below {least:g}: {', '.join(low)}")
+            yield Notice(
+                NoticeCode.PPK, f"lower bound of the index below {short_text(least)}: {', '.join(low)}"
+            )
 
 
 def _measuring(basis: Basis) -> Iterator[Notice]:

@@ -131,7 +131,7 @@ def check_signature(message: bytes, signature: dict[str, Any], key: Ed25519Publi
     except (KeyError, TypeError, ValueError):
         return "the signature cannot be read"
     if signature.get("fingerprint") != fingerprint(named):
-        return "the fingerprint does not belong to the public key beside it"
+        return "the fingerprint does not belong to the public key in the signature"
     if key is not None and _raw(key) != _raw(named):
         return f"made with another key, {fingerprint(named)}; the key given is {fingerprint(key)}"
     try:

@@ -21,6 +21,7 @@ from gearqa.signoff.production import lot_of_several_cycles, production_facts
 from gearqa.signoff.sampling_plan import apply_plan, required_plan
 from gearqa.signoff.statistics_table import Sample, lot_statistics
 from gearqa.statistics.conformity import guard_band
+from gearqa.wording.numbers import cases_text, count_text, share_text
 from gearqa.wording.safety import GEOMETRY_ONLY, WHO_DECIDES
 
 SIMPLE = "simple acceptance"
@@ -65,7 +66,7 @@ def sign_off(
     excluded : sequence of Exclusion
         Gears left out of the sample, each with its reason.
     options : LotOptions, optional
-        What stands on certificate and record beside.
+        Order, customer, inspector and the like, for certificate and record.
     disposition : Disposition, optional
         What a person decided; recorded apart from the recommendation.
     other_production : sequence of Production
@@ -246,16 +247,16 @@ def _notes(basis: Basis) -> tuple[Notice, ...]:
         ),
         Notice(
             NoticeCode.CONFIDENCE,
-            f"proven means with {100 * applied.confidence:g} % probability, the uncertainty taken as normal "
-            "with U = 2 u",
+            f"proven means with {share_text(applied.confidence, 6)} probability, the uncertainty taken as "
+            "normal with U = 2 u",
         ),
     ]
     if plan.passes_at_one_percent is not None and plan.required_n is not None:
         notes.append(
             Notice(
                 NoticeCode.ONE_PERCENT,
-                f"with {plan.measured_n} gears and acceptance number {plan.ac} a process with 1 % "
-                f"nonconforming passes in {100 * plan.passes_at_one_percent:.0f} of 100 cases",
+                f"with {count_text(plan.measured_n, 'gear')} and acceptance number {plan.ac} a process with "
+                f"1 % nonconforming passes in {cases_text(plan.passes_at_one_percent)}",
             )
         )
     if plan.edition is not None:

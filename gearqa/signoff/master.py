@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from gearqa.model.lot import InLot, LotGear, MasterQualityOfLot
 from gearqa.model.plan import MasterTable
 from gearqa.statistics import binomial
+from gearqa.wording.numbers import count_text, share_text
 
 
 def master_quality_of_lot(
@@ -33,23 +34,24 @@ def master_quality_of_lot(
         in_lot = "shown"
     elif round(upper, 9) < table.coverage:
         in_lot = "refuted"
-    percent, sure = f"{100 * table.coverage:g} %", f"{100 * table.confidence:g} %"
+    percent, sure = share_text(table.coverage, 6), share_text(table.confidence, 6)
+    sample = count_text(n, "gear")
     if lot_size is not None and n == lot_size and proven == n:
-        sentence = f"all {n} gears of the lot were measured and are master quality (class {class_})"
+        sentence = f"the whole lot of {sample} was measured and is master quality (class {class_})"
     elif in_lot == "shown":
         sentence = (
-            f"with {sure} confidence at least {percent} of the lot are master quality: {proven} of {n} "
-            f"gears are proven, lower bound {100 * lower:.1f} %"
+            f"with {sure} confidence at least {percent} of the lot is master quality: {proven} of {sample} "
+            f"proven, lower bound {share_text(lower)}"
         )
     elif in_lot == "refuted":
         sentence = (
-            f"with {sure} confidence fewer than {percent} of the lot are master quality: {refuted} of {n} "
-            f"gears are proven not to be, upper bound {100 * upper:.1f} %"
+            f"with {sure} confidence less than {percent} of the lot is master quality: {refuted} of {sample} "
+            f"proven not to be, upper bound {share_text(upper)}"
         )
     else:
         sentence = (
-            f"the sample does not show that {percent} of the lot are master quality: {proven} of {n} gears "
-            f"are proven, lower bound {100 * lower:.1f} % with {sure} confidence"
+            f"the sample does not show that {percent} of the lot is master quality: {proven} of {sample} "
+            f"proven, lower bound {share_text(lower)} with {sure} confidence"
         )
     return MasterQualityOfLot(
         in_sample=in_sample,

@@ -1,4 +1,4 @@
-"""What the production table tells of a sample: order, dress cycles, calibration."""
+"""What the production table says of a sample: order, dress cycles, calibration."""
 
 from __future__ import annotations
 

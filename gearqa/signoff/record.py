@@ -225,7 +225,7 @@ def _link(previous: Mapping[str, Any], result: LotResult) -> Link:
 def _no_double_key(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     table = dict(pairs)
     if len(table) != len(pairs):
-        raise ValueError("a key stands twice in one object")
+        raise ValueError("a key occurs twice in one object")
     return table
 
 

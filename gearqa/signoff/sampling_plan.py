@@ -11,6 +11,7 @@ import numpy as np
 from gearqa.model.lot import FlankKey, LotGear, ParameterStatistics, SamplingResult, VariablesIndex
 from gearqa.model.plan import SamplingTable
 from gearqa.statistics import sampling
+from gearqa.wording.numbers import share_text
 
 DEFAULT_LIMITING_QUALITY = 0.05
 DEFAULT_CONSUMER_RISK = 0.10
@@ -55,7 +56,8 @@ def required_plan(table: SamplingTable, lot_size: int | None) -> RequiredPlan:
     ac = table.ac or 0
     plan = sampling.isolated_lot_plan(lot_size, lq, risk, ac)
     where = "binomial, lot size unknown" if lot_size is None else f"hypergeometric, lot of {lot_size}"
-    basis = f"{OWN_COMPUTED}: limiting quality {100 * lq:g} %, consumer's risk {100 * risk:g} %, {where}"
+    risks = f"limiting quality {share_text(lq, 6)}, consumer's risk {share_text(risk, 6)}"
+    basis = f"{OWN_COMPUTED}: {risks}, {where}"
     return RequiredPlan("isolated lot", None, basis, n=plan.n, ac=ac, lq=lq, consumer_risk=risk)
 
 
@@ -63,10 +65,9 @@ def _aql_plan(table: SamplingTable, lot_size: int | None) -> RequiredPlan:
     assert table.aql_percent is not None
     level = table.level or "II"
     scheme = "single sampling by attributes, normal inspection"
-    head = f"AQL {table.aql_percent:g} %, general level {level}" if level in {"I", "II", "III"} else (
-        f"AQL {table.aql_percent:g} %, special level {level}"
-    )  # fmt: skip
     aql = table.aql_percent / 100
+    kind = "general" if level in {"I", "II", "III"} else "special"
+    head = f"AQL {share_text(aql, 6)}, {kind} level {level}"
     if lot_size is None or lot_size < 2:
         why = "lot size unknown" if lot_size is None else "a lot of one has no code letter"
         return RequiredPlan(scheme, sampling.EDITION, f"{head}; {why}: no code letter", aql=aql)

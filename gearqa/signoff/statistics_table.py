@@ -16,6 +16,7 @@ import numpy as np
 from gearqa.arrays import Array, IntArray
 from gearqa.evaluation.criteria import Criteria, Criterion
 from gearqa.model.lot import (
+    INDEPENDENT_OF_ONE_CYCLE,
     Distribution,
     FlankKey,
     LotGear,
@@ -33,6 +34,7 @@ from gearqa.statistics import location, normality, outliers, performance, tolera
 from gearqa.statistics.families import sidak
 from gearqa.statistics.wear import fit_wear
 from gearqa.symbols import PARAMETERS, Flank, Parameter
+from gearqa.wording.numbers import count_text
 
 Pair = tuple[float, float]
 
@@ -60,7 +62,7 @@ class Sample:
     plan: Plan
     several_cycles: bool
     series: int
-    """Number of series shown: false-alarm rates are kept over all of them."""
+    """Number of series shown: false-alarm rates are kept over all together."""
 
     @classmethod
     def of(cls, criteria: Criteria, facts: ProductionFacts, plan: Plan, several_cycles: bool) -> Sample:
@@ -238,15 +240,15 @@ def _model(cycles: IntArray | None, stated: int | None, several: bool) -> Model:
 
 def _model_in_words(model: Model, cycles: IntArray | None) -> str:
     if model == "independent":
-        return "assumes independent gears" if cycles is None else "independent gears of one dress cycle"
+        return "assumes independent gears" if cycles is None else INDEPENDENT_OF_ONE_CYCLE
     assert cycles is not None
     if cycles.size == 0:
-        return "none: no gear has a value"
+        return "no model: no gear has a value"
     if model == "one cycle of several":
-        return "none: one dress cycle tells nothing of the spread between cycles"
+        return "no model: one dress cycle says nothing of the spread between cycles"
     counts = np.unique(cycles, return_counts=True)[1]
     sizes = f"{counts.min()}" if counts.min() == counts.max() else f"{counts.min()} to {counts.max()}"
-    return f"gears in {counts.size} dress cycles, {sizes} each; cycles vary at random"
+    return f"gears in {count_text(counts.size, 'dress cycle')}, {sizes} each; cycles vary at random"
 
 
 def _spread(x: Array, cycles: IntArray | None, model: Model) -> Spread:
@@ -318,7 +320,7 @@ def _tolerance_interval(  # noqa: PLR0917
     if model in {"few cycles", "one cycle of several"}:
         assert cycles is not None
         count = len(set(cycles.tolist()))
-        return None, f"{count} dress cycle{'s' if count > 1 else ''}: at least {FEWEST_CYCLES} are needed"
+        return None, f"{count_text(count, 'dress cycle')}: at least {FEWEST_CYCLES} are needed"
     if kind == "not assumed":
         return _distribution_free(values, cycles, model, plan)
     if kind == "lognormal":
@@ -344,14 +346,13 @@ def _distribution_free(
     values: Array, cycles: IntArray | None, model: Model, plan: Plan
 ) -> tuple[tuple[None, float] | None, str | None]:
     """The largest value is a limit if there are enough independent gears (or cycles)."""
-    counted = "gears"
-    have = values.size
+    counted, have = "gear", values.size
     if model == "cycles" and cycles is not None:
-        counted, have = "dress cycles", len(set(cycles.tolist()))
+        counted, have = "dress cycle", len(set(cycles.tolist()))
     need = tolerance_intervals.distribution_free_sample_size(plan.coverage, plan.confidence)
     if have >= need:
         return (None, float(values.max())), None
-    return None, f"{have} {counted}; without a distribution {need} are needed"
+    return None, f"{count_text(have, counted)}; without a distribution {need} are needed"
 
 
 def _class_of(interval: tuple[float | None, float] | None, criterion: Criterion) -> int | None:

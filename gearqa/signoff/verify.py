@@ -59,13 +59,13 @@ def grade_folder(folder: Path, settings: Mapping[str, Any]) -> Regraded:
     from gearqa.evaluation.evaluate import grade
     from gearqa.reading.folder.passes import read_folder
 
-    def beside(name: Any) -> Path | None:
+    def named(name: Any) -> Path | None:
         return folder / str(name) if name else None
 
     with read_folder(
         folder,
-        part=beside(settings.get("part_file")),
-        columns=beside(settings.get("columns_file")),
+        part=named(settings.get("part_file")),
+        columns=named(settings.get("columns_file")),
         serials=tuple(settings.get("serials") or ()),
     ) as inspection:
         result = grade(inspection)
@@ -132,7 +132,7 @@ def _files(record: Mapping[str, Any], folder: Path | None) -> Iterator[Finding]:
             if one["file"] == embedded:
                 yield Finding(
                     "files", "not checked", one["file"],
-                    f"{one['file']}: not in the folder; the plan stands whole in the record",
+                    f"{one['file']}: not in the folder; the record holds the plan whole",
                 )  # fmt: skip
                 continue
             missing += 1
@@ -330,7 +330,7 @@ def recompute(record: Mapping[str, Any], again: Regraded) -> dict[str, Any]:
 def _without_listing(found: list[dict[str, Any]], kept: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Warnings as found, but those that list files that are not read as they were kept.
 
-    The record itself may lie in the folder by now, or a certificate; neither is an input.
+    The record or a certificate may lie in the folder now; neither is an input.
     """
     out = [one for one in found if one["code"] != NoticeCode.FILES_NOT_READ]
     for place, one in enumerate(kept):

@@ -136,6 +136,20 @@ def share_text(share: float, digits: int = 3) -> str:
     return f"{short_text(100 * share, digits)} %"
 
 
+def cases_text(probability: float) -> str:
+    """A probability as cases of a hundred, never a full hundred or none.
+
+    >>> cases_text(0.886), cases_text(0.9999), cases_text(0.004), cases_text(1.0)
+    ('89 of 100 cases', '99.99 of 100 cases', '0.40 of 100 cases', '100 of 100 cases')
+    """
+    hundred = 100 * probability
+    if hundred in {0.0, 100.0} or 0.5 <= hundred <= 99.5:
+        return f"{hundred:.0f} of 100 cases"
+    if 0.005 <= hundred < 99.995:
+        return f"{hundred:.2f} of 100 cases"
+    return f"{'fewer than 0.01' if hundred < 50 else 'more than 99.99'} of 100 cases"
+
+
 def large_text(value: float) -> str:
     """A large number to two digits, in groups of three.
 

@@ -144,7 +144,7 @@ def test_the_plan_is_checked_where_it_lay(kept, capsys):
     plan.unlink()
     status, lines = verify(capsys, kept.first, kept.folder)
     assert status == 0
-    assert any("the plan stands whole in the record" in line for line in lines)
+    assert any("the record holds the plan whole" in line for line in lines)
 
 
 def test_a_value_of_the_record_is_named_even_with_a_new_digest(kept, capsys):

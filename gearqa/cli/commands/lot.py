@@ -59,7 +59,7 @@ def command(
     ] = None,
     disposition: Annotated[
         Literal["release", "hold", "reject"] | None,
-        typer.Option("--disposition", help="What a person decided; stands beside the recommendation."),
+        typer.Option("--disposition", help="What a person decided; the recommendation stays as it is."),
     ] = None,
     disposed_by: Annotated[str, typer.Option("--disposed-by", metavar="NAME", help="Who decided it.")] = "",
     disposed_on: Annotated[str, typer.Option("--disposed-on", metavar="ISO", help="Date of it.")] = "",
@@ -107,7 +107,6 @@ def command(
     from gearqa.cli.progress import JobProgress
     from gearqa.jobs.folders import require_folder
     from gearqa.jobs.lot import decide_lot
-    from gearqa.report.grading.words import WIDE
     from gearqa.results.outputs import Outputs
 
     require_folder(folder)
@@ -130,7 +129,7 @@ def command(
         from gearqa.report.lot.screen import lot_blocks
 
         screen = terminal()
-        screen.blocks(lot_blocks(lot.result, wide=screen.width >= WIDE))
+        screen.blocks(lot_blocks(lot.result, wide=screen.wide))
     return ExitStatus.CONFORMS if lot.result.decision == "release" else ExitStatus.DOES_NOT_CONFORM
 
 

@@ -11,14 +11,22 @@ from collections.abc import Sequence
 import numpy as np
 
 from gearqa.arrays import Array
-from gearqa.model.lot import LotGear, LotResult, ParameterStatistics
+from gearqa.model.lot import LotGear, LotResult, ParameterStatistics, series_text
 from gearqa.report.blocks import document as doc
-from gearqa.report.blocks.document import Figure, plain
+from gearqa.report.blocks.document import Figure
 from gearqa.report.draw import charts, palette, plot
 from gearqa.report.draw.chart_scales import step_label, ticks
 from gearqa.report.lot.words import Series, all_series, series_name
 from gearqa.symbols import PARAMETERS
-from gearqa.wording.numbers import count_text, percent_text, share_text, value_text
+from gearqa.wording.numbers import (
+    count_text,
+    fixed_text,
+    percent_text,
+    range_text,
+    share_text,
+    short_text,
+    value_text,
+)
 
 BIN = 2.5
 """Width of a bar of the distribution, in per cent of what is allowed."""
@@ -69,7 +77,7 @@ def limits_figure(result: LotResult) -> Figure | None:
     middles = bins[:-1] + BIN / 2
     guard = result.decision_rule.guard
     before = ""
-    panels, told = [], ["Per parameter and flank: bars count gears, 100 % is the limit of the drawing."]
+    panels, lines = [], ["Per parameter and flank: bars count gears, 100 % is the limit of the drawing."]
     for key, flank, one in series:
         shares = 100 * uses(key, one)
         counts, _ = np.histogram(np.clip(shares, 0.0, bins[-1] - 1e-9), bins)
@@ -91,7 +99,7 @@ def limits_figure(result: LotResult) -> Figure | None:
             layers.append(
                 plot.Dots(
                     np.array([end]), np.array([top / 2]), palette.DESIGN, "diamond", 2.4, hollow=True,
-                    name=f"end of the tolerance interval for {100 * one.coverage:g} % of the lot",
+                    name=f"end of the tolerance interval for {share_text(one.coverage, 6)} of the lot",
                 )
             )  # fmt: skip
         outside = int(np.sum(shares > 100 * (1 + 1e-9)))
@@ -105,16 +113,20 @@ def limits_figure(result: LotResult) -> Figure | None:
             )
         )  # fmt: skip
         before = key
-        told.append(
-            f"{plain(series_name(key, flank))}: {count_text(len(shares), 'gear')}, worst {used}, "
+        lines.append(
+            f"{series_text(key, flank)}: {count_text(len(shares), 'gear')}, worst {used}, "
             f"{outside} beyond the limit."
         )
     drawing = plot.Plot(
-        title=title, description=" ".join(told), panels=tuple(panels), x=(0.0, edge),
+        title=title, description=" ".join(lines), panels=tuple(panels), x=(0.0, edge),
         x_name="value in % of what is allowed; slopes: the trace nearest to a limit", heads=("worst",),
     )  # fmt: skip
-    beyond = f" The last bar holds everything beyond {edge:g} %." if furthest > edge else ""
+    beyond = f" The last bar holds everything beyond {short_text(edge)} %." if furthest > edge else ""
     return Figure(plot.draw(drawing), title, drawing.description, beyond.strip())
+
+
+def _extent(values: Array) -> str:
+    return f"{range_text(float(values.min()), float(values.max()))} µm"
 
 
 def _half_width(one: ParameterStatistics) -> float:
@@ -154,7 +166,7 @@ def probability_figure(result: LotResult) -> Figure | None:
     centre, spread = float(working.mean()), float(working.std(ddof=1))
     if spread <= 0:
         return None
-    name = plain(series_name(key, flank))
+    name = series_text(key, flank)
     title = f"Probability plot of {name}: does it follow the {one.distribution} distribution that is assumed?"
     reach = max(2.4, float(np.abs(quantiles).max()) + 0.2)
     ends = np.array([-reach, reach])
@@ -167,7 +179,7 @@ def probability_figure(result: LotResult) -> Figure | None:
     )
     drawing = plot.Plot(
         title=title,
-        description=f"{name}: {len(values)} gears from {values.min():.2f} to {values.max():.2f} µm against "
+        description=f"{name}: {len(values)} gears from {_extent(values)} against "
         f"the quantiles of the {one.distribution} distribution. {normality_sentence(one)}",
         panels=(
             plot.Panel("", layers, y=(-reach, reach), y_ticks=PROBABILITIES, height=TALL),
@@ -189,7 +201,7 @@ def normality_sentence(one: ParameterStatistics) -> str:
     if one.normality is None:
         return f"Normality check: none, {one.normality_withheld_reason}."
     seen = "a departure is seen" if one.normality.departure else "no departure seen, which proves none"
-    return f"Normality check (Anderson-Darling): p = {one.normality.p:.3f}, {seen}."
+    return f"Normality check (Anderson-Darling): p = {fixed_text(one.normality.p, 3)}, {seen}."
 
 
 def _log_ticks(low: float, high: float) -> tuple[tuple[float, str], ...]:
@@ -253,7 +265,7 @@ def order_figure(result: LotResult) -> Figure | None:
     if chosen is None or not result.order_known or len(chosen[2].values_um) < FEWEST_FOR_A_PLOT:
         return None
     key, flank, one = chosen
-    name = plain(series_name(key, flank))
+    name = series_text(key, flank)
     values = np.array(one.values_um)
     x = np.arange(1, values.size + 1, dtype=np.float64)
     layers: list[plot.Layer] = []
@@ -283,8 +295,8 @@ def order_figure(result: LotResult) -> Figure | None:
     gears = {gear.serial: gear for gear in result.gears}
     drawing = plot.Plot(
         title=title,
-        description=f"{name} of {values.size} gears in order of production, from {values.min():.2f} to "
-        f"{values.max():.2f} µm. {trend_sentence(one)}",
+        description=f"{name} of {values.size} gears in order of production, from "
+        f"{_extent(values)}. {trend_sentence(one)}",
         panels=(plot.Panel("", tuple(layers), y=(low - room, high + room), height=TALL),),
         x=(0.5, values.size + 0.5), x_name="gear, in order of production", x_ticks=_places(values.size),
         marks=_cycle_marks([gears[serial] for serial in one.serials]), units="gear|µm",
@@ -302,11 +314,12 @@ def trend_sentence(one: ParameterStatistics) -> str:
     """What the tests on order came to, in one sentence."""
     if one.trend_p is None or one.runs_p is None:
         return "Too few gears for a test of randomness." if len(one.values_um) < 8 else "Not tested."
-    return f"Tests of randomness: trend p = {one.trend_p:.3f}, runs p = {one.runs_p:.3f}."
+    trend, runs = fixed_text(one.trend_p, 3), fixed_text(one.runs_p, 3)
+    return f"Tests of randomness: trend p = {trend}, runs p = {runs}."
 
 
 def _places(count: int) -> tuple[tuple[float, str], ...]:
-    marks = [(v, f"{v:.0f}") for v, _ in ticks(0, count, 12) if v == int(v) and 1 < v <= count]
+    marks = [(v, str(int(v))) for v, _ in ticks(0, count, 12) if v == int(v) and 1 < v <= count]
     return ((1.0, "1"), *marks)
 
 

@@ -14,7 +14,7 @@ from gearqa.report.blocks import document as doc
 from gearqa.report.lot import figures, words
 from gearqa.symbols import PARAMETERS
 from gearqa.version import __version__
-from gearqa.wording.numbers import DASH, count_text
+from gearqa.wording.numbers import DASH, count_text, fixed_text
 from gearqa.wording.safety import CAUTIONS, SETTER
 from gearqa.wording.visible import clip
 
@@ -24,9 +24,9 @@ MOST_GEARS = 5
 SAMPLING_TABLE = "ISO 2859-1"
 SHORT = 48
 DIGITS = 12
-"""Of a file's SHA-256 on paper; the record holds all of them."""
+"""Of a file's SHA-256 on paper; the record holds it whole."""
 ELSEWHERE = ("one_percent",)
-"""Notes whose content stands with the sampling plan."""
+"""Notes that the sampling plan says already."""
 TO_TICK = "☐ release  ☐ hold  ☐ reject; reason, concession:"
 """For a person to fill in by hand."""
 
@@ -171,7 +171,7 @@ def _facts(result: LotResult, gear_words: str) -> doc.Facts:
 
 
 def _production(result: LotResult) -> Iterator[tuple[str, str]]:
-    """What the production table tells of the sample: who, with what, when, at which temperature."""
+    """What the production table says of the sample: who, with what, when, at which temperature."""
     rows = [gear.production or Production() for gear in result.gears]
     cycles = Counter(
         " / ".join(filter(None, (row.grinder, row.wheel, row.dress))) for row in rows if row.dress is not None
@@ -214,7 +214,7 @@ def _from_to(values: Sequence[datetime | None]) -> str:
     begin = first.isoformat(sep=" ", timespec="minutes")
     end = last.isoformat(sep=" ", timespec="minutes")
     if first.date() == last.date() and first.utcoffset() == last.utcoffset():
-        begin, end = f"{first:%Y-%m-%d, %H:%M}", f"{last:%H:%M}"
+        begin, end = f"{first.date()}, {first:%H:%M}", f"{last:%H:%M}"
     local = " (local time)" if last.tzinfo is None else ""
     return (begin if len(known) == 1 else f"{begin} to {end}") + local + _known(len(known), len(values))
 
@@ -223,7 +223,7 @@ def _temperatures(values: Sequence[float | None]) -> str:
     known = [value for value in values if value is not None]
     if not known:
         return ""
-    low, high = f"{min(known):.1f}", f"{max(known):.1f}"
+    low, high = fixed_text(min(known), 1), fixed_text(max(known), 1)
     return (low if low == high else f"{low} to {high}") + " °C" + _known(len(known), len(values))
 
 
@@ -293,13 +293,13 @@ def _uncertainties(result: LotResult) -> str:
     for key in dict.fromkeys(key for key, _, one in words.all_series(result) if one.u_um is not None):
         source = sources.get(key)
         date = f", {clip(source['date'])}" if source and source.get("date") else ""
-        told = f"{clip(source['source'], 200)}{date}" if source else "source not stated"
-        by_source.setdefault(told, []).append(PARAMETERS[key].symbol)
+        stated = f"{clip(source['source'], 200)}{date}" if source else "source not stated"
+        by_source.setdefault(stated, []).append(PARAMETERS[key].symbol)
     if not by_source:
         return "Measurement uncertainty: none is given in the part file."
     return (
         "Expanded uncertainty U (k = 2): "
-        + "; ".join(f"{', '.join(symbols)}: {told}" for told, symbols in by_source.items())
+        + "; ".join(f"{', '.join(symbols)}: {stated}" for stated, symbols in by_source.items())
         + "."
     )
 

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from gearqa.model.lot import (
+    INDEPENDENT_OF_ONE_CYCLE,
     FlankKey,
     InLot,
     LotDecision,
@@ -23,16 +24,20 @@ from gearqa.model.lot import (
 )
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Status
-from gearqa.symbols import PARAMETERS, symbol_of
+from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import (
     DASH,
     allowed_text,
+    cases_text,
     class_text,
     count_text,
+    fixed_text,
+    interval_text,
     number_text,
     share_text,
     value_text,
 )
+from gearqa.wording.sentences import place_text, sentence, symbols_text
 from gearqa.wording.verdicts import MASTER_QUALITY, STATE_OF_MASTER_QUALITY
 from gearqa.wording.visible import clip
 
@@ -48,7 +53,7 @@ NO_DISPOSITION = "none recorded: the tool recommends, a person decides on the lo
 CAUTION_CODES = ("geometry_only", "who_decides")
 """Notes that every output prints among its cautions."""
 FEW_GEARS = 50
-"""Below so many gears the lower bound of an index stands before the index."""
+"""Below so many gears the lower bound of an index comes before the index."""
 
 Series = tuple[str, FlankKey, ParameterStatistics]
 
@@ -77,7 +82,7 @@ def verdict(result: LotResult) -> doc.Verdict:
                 f"Recommendation for {lot_name(result)}",
                 marked(result.decision, result),
                 DECISION_STATUS[result.decision],
-                f"{deciding(result).sentence}.",
+                sentence(deciding(result).sentence),
             ),
             doc.Answer(
                 "Flank tolerance class of the sample",
@@ -100,7 +105,7 @@ def _master_detail(result: LotResult) -> str:
     found = f"{master.proven} of {n} proven; at least {share_text(master.share_lower_bound)}"
     if master.in_lot == "refuted":
         found = f"{master.refuted} of {n} proven not to be; at most {share_text(master.share_upper_bound)}"
-    sure, asked = f"{100 * master.confidence:g} %", share_text(master.coverage)
+    sure, asked = share_text(master.confidence, 6), share_text(master.coverage, 6)
     return f"{found} of the lot with {sure} confidence, {asked} asked for."
 
 
@@ -158,23 +163,6 @@ def disposition_text(result: LotResult) -> str:
 
 
 # --- sampling ------------------------------------------------------------------------------------
-
-
-def of_hundred(probability: float) -> str:
-    """A probability as cases of a hundred, never a full hundred or none.
-
-    >>> of_hundred(0.886), of_hundred(0.9999), of_hundred(0.004), of_hundred(1.0)
-    ('89 of 100 cases', '99.99 of 100 cases', '0.40 of 100 cases', '100 of 100 cases')
-    """
-    hundred = 100 * probability
-    if hundred in {0.0, 100.0}:
-        return f"{hundred:.0f} of 100 cases"
-    if 0.5 <= hundred <= 99.5:
-        return f"{hundred:.0f} of 100 cases"
-    text = f"{hundred:.2f}"
-    if text in {"0.00", "100.00"}:
-        return "fewer than 0.01 of 100 cases" if hundred < 50 else "more than 99.99 of 100 cases"
-    return f"{text} of 100 cases"
 
 
 def plan_text(sampling: SamplingResult) -> str:
@@ -237,7 +225,7 @@ def risk_lines(sampling: SamplingResult) -> tuple[str, ...]:
     if sampling.aql is not None and sampling.producer_risk_at_aql is not None:
         lines.append(
             f"Producer's risk: a process at the AQL of {share_text(sampling.aql)} is not accepted in "
-            f"{of_hundred(sampling.producer_risk_at_aql)}."
+            f"{cases_text(sampling.producer_risk_at_aql)}."
         )
     else:
         lines.append(
@@ -245,10 +233,10 @@ def risk_lines(sampling: SamplingResult) -> tuple[str, ...]:
             "5 of 100 cases."
         )
     if sampling.lq is not None and sampling.consumer_risk_measured is not None:
-        planned = "" if sampling.consumer_risk is None else f"; planned {of_hundred(sampling.consumer_risk)}"
+        planned = "" if sampling.consumer_risk is None else f"; planned {cases_text(sampling.consumer_risk)}"
         lines.append(
             f"Consumer's risk: a lot with the limiting quality of {share_text(sampling.lq)} nonconforming is "
-            f"accepted in {of_hundred(sampling.consumer_risk_measured)}{planned}."
+            f"accepted in {cases_text(sampling.consumer_risk_measured)}{planned}."
         )
     else:
         lines.append(
@@ -257,7 +245,7 @@ def risk_lines(sampling: SamplingResult) -> tuple[str, ...]:
         )
     if sampling.passes_at_one_percent is not None:
         lines[-1] += (
-            f" A process with 1 % nonconforming is accepted in {of_hundred(sampling.passes_at_one_percent)}."
+            f" A process with 1 % nonconforming is accepted in {cases_text(sampling.passes_at_one_percent)}."
         )
     return tuple(lines)
 
@@ -286,8 +274,8 @@ def rule_text(result: LotResult) -> str:
         "simple acceptance": "what is not proven counts by its value",
         "guarded rejection": "what is not proven counts as conforming",
     }[rule.rule]
-    guard = f"guard {rule.guard:.3f} u = {rule.guard / 2:.3f} U"
-    return f"{rule.rule}, {100 * rule.confidence:g} % ({guard}); {counts}"
+    guard = f"guard {fixed_text(rule.guard, 3)} u = {fixed_text(rule.guard / 2, 3)} U"
+    return f"{rule.rule}, {share_text(rule.confidence, 6)} ({guard}); {counts}"
 
 
 # --- gears ---------------------------------------------------------------------------------------
@@ -307,7 +295,7 @@ def probability_text(probability: float | None) -> str:
     if exact < 0.01:
         return "<0.01"
     hundredths = round(exact * 100, 6)
-    return f"{(math.floor(hundredths) if exact >= 50 else math.ceil(hundredths)) / 100:.2f}"
+    return fixed_text((math.floor(hundredths) if exact >= 50 else math.ceil(hundredths)) / 100)
 
 
 def series_name(key: str, flank: FlankKey | None) -> doc.Text:
@@ -331,7 +319,7 @@ def worst_first(gears: Iterable[LotGear]) -> list[LotGear]:
 
 
 def gear_table(result: LotResult, most: int, *, caption: str = "") -> doc.Table:
-    """The gears of the sample, worst first, at most so many of them."""
+    """The gears of the sample, worst first, no more than `most`."""
     shown = worst_first(result.gears)[:most]
     counted = any(gear.counts_as != gear.state for gear in result.gears)
     columns = (
@@ -374,12 +362,13 @@ def _gear_notes(result: LotResult, shown: Sequence[LotGear]) -> Iterator[str]:
         left = len(result.gears) - len(shown)
         rest = worst_first(result.gears)[len(shown) :]
         alike = {gear.state for gear in rest}
-        words = f", all of them: {next(iter(alike))}" if len(alike) == 1 else ""
+        words = f", all of state: {next(iter(alike))}" if len(alike) == 1 else ""
         yield f"Worst first; {left} more in the JSON result{words}."
     missing = [gear for gear in shown if gear.missing]
     if missing:
         yield "Not assessed: " + "; ".join(
-            f"{clip(gear.serial, 48)}: {_missing_names(gear.missing)}" for gear in missing
+            f"{clip(gear.serial, 48)}: {', '.join(place_text(*one.split()) for one in gear.missing)}"
+            for gear in missing
         )
     known = [gear for gear in shown if gear.class_proven is None and gear.class_indicated is not None]
     if known and any(gear.probability_of_conformity is not None for gear in known):
@@ -387,16 +376,6 @@ def _gear_notes(result: LotResult, shown: Sequence[LotGear]) -> Iterator[str]:
             "class proven –: a value is not proven to meet any class, has no stated uncertainty, or a "
             "parameter is missing."
         )
-
-
-def _missing_names(missing: Sequence[str]) -> str:
-    """Symbols for keys such as `helix_slope left`."""
-    names = []
-    for word in missing:
-        key, _, flank = word.partition(" ")
-        symbol = symbol_of(key)
-        names.append(f"{symbol} {flank}".strip())
-    return ", ".join(names)
 
 
 # --- statistics ----------------------------------------------------------------------------------
@@ -447,7 +426,7 @@ def statistics_table(result: LotResult, *, wide: bool, dense: bool = False) -> d
         doc.Column("", "left"), doc.Column("flank", "left"), doc.Column("n"), doc.Column("mean µm"),
         doc.Column("mean interval µm"), doc.Column("sd µm"), doc.Column("sd interval µm"),
         doc.Column("limits µm"), doc.Column("worst µm"), doc.Column("U µm"), doc.Column("Ppk lower bound"),
-        doc.Column("Ppk"), doc.Column("tolerance interval µm"), doc.Column("class of it"),
+        doc.Column("Ppk"), doc.Column("tolerance interval µm"), doc.Column("class"),
     ]  # fmt: skip
     rows = [_statistics_row(key, flank, one, notes) for key, flank, one in series]
     order = list(range(len(columns)))
@@ -469,16 +448,21 @@ ONLY_WIDE = (4, 7, 8, 9, 13)
 def _statistics_row(key: str, flank: FlankKey, one: ParameterStatistics, notes: Footnotes) -> tuple[str, ...]:
     signed = PARAMETERS[key].signed
     few = "fewer than 3 gears: no standard deviation"
-    why = one.interval_model.removeprefix("none: ")
-    no_interval = why if one.interval_model.startswith("none") else "no interval without a distribution"
-    spread = notes.mark(few if one.sd_um is None else no_interval)
     if one.sd_interval_um is not None:
-        spread = range_text(one.sd_interval_um)
+        spread = interval_text(one.sd_interval_um, signed=False)
+    elif one.sd_um is None:
+        spread = notes.mark(few)
+    elif one.sd_um == 0:
+        spread = notes.mark("all values are equal")
+    else:
+        spread = notes.mark(
+            one.interval_model if one.mean_interval_um is None else "no interval without a distribution"
+        )
     bound, index = _index_text(one, one.ppk_lower_bound, notes), _index_text(one, one.ppk, notes)
     meets = DASH
     if one.tolerance_interval_um is not None:
         low, high = one.tolerance_interval_um
-        interval = f"≤ {high:.2f}" if low is None else f"{low:+.2f} to {high:+.2f}"
+        interval = f"≤ {fixed_text(high)}" if low is None else interval_text((low, high))
         meets = ">11" if one.tolerance_interval_class is None else str(one.tolerance_interval_class)
     else:
         interval = notes.mark(one.tolerance_interval_withheld_reason or "not stated")
@@ -487,7 +471,7 @@ def _statistics_row(key: str, flank: FlankKey, one: ParameterStatistics, notes: 
         "" if flank == "both" else flank,
         str(one.n),
         DASH if one.mean_um is None else value_text(one.mean_um, signed=signed),
-        DASH if one.mean_interval_um is None else range_text(one.mean_interval_um, signed=signed),
+        interval_text(one.mean_interval_um, signed=signed),
         notes.mark(few) if one.sd_um is None else value_text(one.sd_um),
         spread,
         allowed(key, one),
@@ -513,13 +497,8 @@ def _index_text(one: ParameterStatistics, index: float | None, notes: Footnotes)
     if index is None:
         return notes.mark(one.ppk_withheld_reason or "no spread, no index")
     # rounded down: an index is never printed better than it is
-    return f"{math.floor(round(index * 100, 6)) / 100:.2f}" + ("*" if one.distribution == "lognormal" else "")
-
-
-def range_text(pair: tuple[float, float], *, signed: bool = False) -> str:
-    """An interval of micrometres."""
-    low, high = (value_text(value, signed=signed) for value in pair)
-    return f"{low} to {high}"
+    down = math.floor(round(index * 100, 6)) / 100
+    return fixed_text(down) + ("*" if one.distribution == "lognormal" else "")
 
 
 def statistics_notes(result: LotResult, *, wide: bool) -> Iterator[str]:
@@ -527,11 +506,11 @@ def statistics_notes(result: LotResult, *, wide: bool) -> Iterator[str]:
     series = [one for *_, one in all_series(result) if one.n]
     if not series:
         return
-    confidence, coverage = 100 * series[0].confidence, 100 * series[0].coverage
+    sure, coverage = share_text(series[0].confidence, 6), share_text(series[0].coverage, 6)
     slopes = any(one.distribution == "normal" for one in series)
     yield (
         f"One value per gear{' (slopes: mean over the traces of the flank)' if slopes else ''}; intervals "
-        f"and bounds with {confidence:g} % confidence. {_model_sentence(series[0].interval_model)}"
+        f"and bounds with {sure} confidence. {sentence(series[0].interval_model)}"
     )
     if any(one.ppk is not None for one in series):
         logs = any(one.distribution == "lognormal" and one.ppk is not None for one in series)
@@ -542,15 +521,9 @@ def statistics_notes(result: LotResult, *, wide: bool) -> Iterator[str]:
     yield f"Cpk: not stated; {series[0].cpk_withheld_reason}."
     if any(one.tolerance_interval_um is not None for one in series):
         yield (
-            f"Tolerance interval (ISO 16269-6): with {confidence:g} % confidence at least {coverage:g} % of "
-            "the lot lie within it" + ("; class of it: the class that it meets." if wide else ".")
+            f"Tolerance interval (ISO 16269-6): with {sure} confidence at least {coverage} of the lot lies "
+            "within it" + ("; class: the class that it meets." if wide else ".")
         )
-
-
-def _model_sentence(model: str) -> str:
-    """Under which model intervals and bounds hold."""
-    head, _, why = model.partition(": ")
-    return f"No model: {why}." if head == "none" else f"Model: {model}."
 
 
 def free_statement(result: LotResult) -> str | None:
@@ -560,13 +533,13 @@ def free_statement(result: LotResult) -> str | None:
         return None
     least = min(known, key=lambda one: one.share_below_worst or 0.0)
     assert least.share_below_worst is not None
-    counted = f"{least.n} gears"
-    if least.n_cycles is not None and not least.interval_model.startswith("independent"):
-        counted = f"{least.n} gears in {count_text(least.n_cycles, 'dress cycle')}"
+    counted = count_text(least.n, "gear")
+    if least.n_cycles is not None and least.interval_model != INDEPENDENT_OF_ONE_CYCLE:
+        counted += f" in {count_text(least.n_cycles, 'dress cycle')}"
     return (
-        f"Without any distribution, {100 * least.confidence:g} % confidence: at least "
-        f"{share_text(least.share_below_worst)} of the lot lie within the worst value seen of each parameter "
-        f"({counted})."
+        f"Without any distribution, {share_text(least.confidence, 6)} confidence: at least "
+        f"{share_text(least.share_below_worst)} of the lot lies within the worst value seen of each "
+        f"parameter ({counted})."
     )
 
 
@@ -575,10 +548,9 @@ def free_statement(result: LotResult) -> str | None:
 
 def master_lines(master: MasterQualityOfLot) -> tuple[str, ...]:
     """Master quality in sample and lot, with the criterion."""
-    symbols = ", ".join(PARAMETERS[key].symbol for key in master.parameters)
     return (
-        f"Criterion of this job: class {master.class_} or better in {symbols}; no standard defines master "
-        "quality.",
+        f"Criterion of this job: class {master.class_} or better in {symbols_text(master.parameters)}; no "
+        "standard defines master quality.",
         f"In the sample: {MASTER_QUALITY[master.in_sample]}; {master.proven} proven, {master.refuted} proven "
         "not to be.",
         f"In the lot: {master.in_lot}; {master.sentence}.",
@@ -591,21 +563,9 @@ def caution_lines(result: LotResult) -> tuple[str, ...]:
 
 
 def note_lines(result: LotResult, *, without: Sequence[str] = ()) -> tuple[str, ...]:
-    """What is true of the method, as sentences; what every output says stands among the cautions."""
+    """What is true of the method, as sentences, without what every output says among its cautions."""
     left_out = {*CAUTION_CODES, *without}
     return tuple(sentence(one.message) for one in result.notes if one.code not in left_out)
-
-
-def sentence(text: str) -> str:
-    """A message as a sentence of its own; one that begins with a symbol keeps its letter.
-
-    >>> sentence("geometry only"), sentence("fHα left: OT-1")
-    ('Geometry only.', 'fHα left: OT-1.')
-    """
-    first = text.partition(" ")[0].rstrip(":,")
-    symbols = {parameter.symbol for parameter in PARAMETERS.values()}
-    head = text if first in symbols else text[:1].upper() + text[1:]
-    return head if head.endswith((".", "!", "?")) else f"{head}."
 
 
 def segregation_lines(result: LotResult) -> tuple[str, ...]:

@@ -175,7 +175,7 @@ def test_parameter_missing_from_all_gears_of_known_dress_cycles_holds() -> None:
     for one in (lot.parameters["helix_slope"]["left"], lot.parameters["runout"]["both"]):
         assert (one.n, one.n_cycles, one.mean_um, one.ppk) == (0, 0, None, None)
         assert one.tolerance_interval_um is None
-        assert one.interval_model == "none: no gear has a value"
+        assert one.interval_model == "no model: no gear has a value"
     json.dumps(LOT.document(lot), allow_nan=False)
 
 
@@ -295,7 +295,7 @@ def test_master_quality_of_the_lot(
 def test_only_a_census_says_that_all_are() -> None:
     census = decide(varied(20), lot_size=20).master_quality
     assert census.in_lot == "shown"
-    assert census.sentence.startswith("all 20 gears of the lot were measured and are master quality")
+    assert census.sentence.startswith("the whole lot of 20 gears was measured and is master quality")
     sample = decide(varied(59), lot_size=400).master_quality
     assert "all" not in sample.sentence.split()
 

@@ -46,8 +46,8 @@ def test_coverage_shown_by_gears_that_are_all_proven(proven: int, want: str) -> 
 def test_refuted_by_the_upper_bound() -> None:
     found = judged(2, 0, 8, 400)
     assert (found.in_sample, found.in_lot) == (False, "refuted")
-    assert found.sentence.startswith("with 95 % confidence fewer than 95 % of the lot")
-    assert "8 of 10 gears are proven not to be" in found.sentence
+    assert found.sentence.startswith("with 95 % confidence less than 95 % of the lot")
+    assert "8 of 10 gears proven not to be" in found.sentence
 
 
 @pytest.mark.parametrize(
@@ -67,4 +67,4 @@ def test_a_lot_measured_whole_leaves_nothing_to_chance(
     found = judged(proven, open_, refuted, 20)
     assert (found.share_lower_bound, found.share_upper_bound) == (proven / 20, (20 - refuted) / 20)
     assert (found.in_sample, found.in_lot) == (in_sample, in_lot)
-    assert found.sentence.startswith("all 20 gears of the lot were measured") is (proven == 20)
+    assert found.sentence.startswith("the whole lot of 20 gears was measured") is (proven == 20)

@@ -131,7 +131,7 @@ def test_record_needs_a_lot_id(case: Case) -> None:
         ("[]", "is no record"),
         ('{"schema": "gearqa.result/1"}', "is no record"),
         ('{"schema": "gearqa.record/1"}', "lacks lot_id, digest"),
-        ('{"schema": "gearqa.record/1", "a": 1, "a": 2}', "a key stands twice"),
+        ('{"schema": "gearqa.record/1", "a": 1, "a": 2}', "a key occurs twice"),
         ('{"schema": "gearqa.record/1", "a": NaN}', "NaN is no JSON number"),
     ],
 )
