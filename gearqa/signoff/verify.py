@@ -250,46 +250,48 @@ def _values(record: Mapping[str, Any], folder: Path | None, grader: Grader) -> I
         return
     made_by = record.get("software", {}).get("version")
     same = made_by == __version__
-    other = [*_words_left_out(made_by), *_other_libraries(record)]
-    yield from other
+    others = list(_other_versions(record, made_by))
     try:
         found = recompute(record, grader(folder, record["settings"]))
     except (GearqaError, KeyError, TypeError, ValueError) as error:
         yield Finding("values", "differs", "", f"cannot be computed again: {error}")
-        return
+        found = None
     kept: Any = {key: record[key] for key in ("part_file", "grade", "lot")}
     if not same:
         kept, found = _without_words(kept), _without_words(found)
-    blame = f" (made by another software version, {made_by})" if other else ""
-    count = 0
-    for where, sentence in differences(kept, found, added_keys=not same):
-        count += 1
+    different = [] if found is None else list(differences(kept, found, added_keys=not same))
+    agrees = found is not None and not different
+    for where, sentence in others:
+        yield Finding("values", "consistent" if agrees else "not checked", where, sentence)
+    blame = f" (made by another software version, {made_by})" if others else ""
+    for where, sentence in different:
         yield Finding("values", "differs", where, f"{sentence}{blame}")
-    if not count:
+    if agrees:
         agreed = f"all values computed again, equal within {short_text(RELATIVE)}"
         yield Finding("values", "consistent", "", agreed)
 
 
-def _words_left_out(made_by: Any) -> Iterator[Finding]:
-    """Another version of gearqa: it may say the same in other words, and a changed digit may come from it."""
+def _other_versions(record: Mapping[str, Any], made_by: Any) -> Iterator[tuple[str, str]]:
+    """(place, sentence) of each other version: of gearqa, which may word things otherwise, of a library.
+
+    A changed digit may come from it.
+    """
     if made_by != __version__:
-        yield Finding(
-            "values", "not checked", "software.version",
-            f"another software version: made by gearqa {made_by}, computed again by {__version__}; words are "
-            f"those of version {made_by} and were not compared",
-        )  # fmt: skip
-
-
-def _other_libraries(record: Mapping[str, Any]) -> Iterator[Finding]:
-    """Another version of a library on which digits rest."""
+        yield (
+            "software.version",
+            (
+                f"another software version: made by gearqa {made_by}, computed again by {__version__}; words are "
+                f"those of version {made_by} and were not compared"
+            ),
+        )
     here = libraries()
     for name in ("numpy", "scipy"):
         version = record.get("libraries", {}).get(name)
         if version is not None and here[name] != version:
-            yield Finding(
-                "values", "not checked", f"libraries.{name}",
-                f"another version of {name}: made with {version}, computed again with {here[name]}",
-            )  # fmt: skip
+            yield (
+                f"libraries.{name}",
+                (f"another version of {name}: made with {version}, computed again with {here[name]}"),
+            )
 
 
 def _without_words(document: Any, *, words: bool = False) -> Any:
