@@ -7,8 +7,7 @@ Examples
 --------
     import gearqa
 
-    inspection = gearqa.read_folder("sample_measurements/ring_master")
-    result = gearqa.grade(inspection)
+    result = gearqa.grade("sample_measurements/ring_master")
     result.lot.reached_master_quality
     gearqa.frames.parameters_frame(result)
 """
@@ -23,8 +22,9 @@ from gearqa.version import __version__
 if TYPE_CHECKING:
     from gearqa import frames, simulate
     from gearqa.errors import GearqaError, InputError, Notice, Problem
-    from gearqa.evaluation.evaluate import evaluate, grade, trace_curves
+    from gearqa.evaluation.evaluate import evaluate, trace_curves
     from gearqa.jobs.gauge import study_gauge
+    from gearqa.jobs.grade import grade
     from gearqa.jobs.lot import DecidedLot, decide_lot, record_lot
     from gearqa.jobs.verify import verify_record
     from gearqa.model.lot import LotResult
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 _PLACES = {
     "read_folder": "gearqa.reading.folder.passes",
     "read_part": "gearqa.reading.settings.part_file",
-    "grade": "gearqa.evaluation.evaluate",
+    "grade": "gearqa.jobs.grade",
     "evaluate": "gearqa.evaluation.evaluate",
     "trace_curves": "gearqa.evaluation.evaluate",
     "decide_lot": "gearqa.jobs.lot",

@@ -9,8 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from gearqa.cli.sheet_aids import sheet_aids
-from gearqa.evaluation.evaluate import LotCounter, evaluate, grade_header, trace_curves
+from gearqa.evaluation.curves import gear_curves
+from gearqa.evaluation.evaluate import LotCounter, evaluate_with, grade_header
+from gearqa.evaluation.part_setup import setup_of
 from gearqa.model.measurement import (
     GearMeasurement,
     InputFile,
@@ -22,7 +23,8 @@ from gearqa.model.measurement import (
 from gearqa.model.part import Part
 from gearqa.model.results import GradeHeader
 from gearqa.report.blocks.document import Document
-from gearqa.report.grading.page import GearInput, build_sheets
+from gearqa.report.grading.page import SheetBuilder
+from gearqa.report.grading.sheet_job import SheetGear
 from gearqa.report.render.html import write_html
 from gearqa.report.render.pdf import pdf_bytes
 
@@ -101,12 +103,12 @@ def header_of(part: Part, *, simulated: bool = False) -> GradeHeader:
     return grade_header(part, files, simulated)
 
 
-def graded(gears: Iterable[GearMeasurement], part: Part, lot: LotCounter) -> Iterator[GearInput]:
-    """Gears with their results and curves."""
-    for gear in gears:
-        result = next(iter(evaluate([gear], part)))
+def graded(gears: Iterable[GearMeasurement], part: Part, lot: LotCounter) -> Iterator[SheetGear]:
+    """Gears, graded and ready to draw."""
+    setup = setup_of(part)
+    for gear, result in evaluate_with(gears, setup, batch_gears=1):
         lot.add(result)
-        yield gear, result, trace_curves(gear, part)
+        yield SheetGear(result, gear_curves(gear, result, setup))
 
 
 def document_of(
@@ -119,11 +121,10 @@ def document_of(
     """The report of some gears, one by default."""
     part = part or part_of()
     lot = LotCounter()
-    gears = [measured()] if gears is None else gears
-    return build_sheets(
-        header_of(part, simulated=simulated), graded(gears, part, lot), lot.summary, part=part,
-        aids=sheet_aids(part), **options,
-    )  # fmt: skip
+    builder = SheetBuilder(header_of(part, simulated=simulated), part=part, **options)
+    for gear in graded([measured()] if gears is None else gears, part, lot):
+        builder.add(*gear)
+    return builder.document(lot.summary())
 
 
 def html_of(document: Document) -> str:

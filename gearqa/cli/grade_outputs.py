@@ -6,7 +6,6 @@ Libraries of an output are imported only where it was asked for.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Literal, Protocol
@@ -18,15 +17,13 @@ from gearqa.errors import ReportError
 if TYPE_CHECKING:
     from concurrent.futures import Future
 
-    from gearqa.model.measurement import GearMeasurement
+    from gearqa.jobs.grade import GradedGear, GradeTaker
     from gearqa.model.part import Part
     from gearqa.model.results import GearResult, GradeHeader, LotSummary
     from gearqa.report.blocks.document import Document
-    from gearqa.report.grading.sheet_job import GearInput, SheetAids
+    from gearqa.report.render.terminal import Terminal
     from gearqa.results.csvio import Style
     from gearqa.results.outputs import Outputs
-
-    Drawer = Callable[[GearMeasurement, GearResult], GearInput]
 
 SET_AT_ONCE = 2
 """PDF files of gears that are set at the same time."""
@@ -36,8 +33,8 @@ Paper = Literal["a4", "letter"]
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
-    """The outputs that were asked for."""
+class GradeFiles:
+    """The files that were asked for."""
 
     json: str | None
     csv: str | None
@@ -50,8 +47,8 @@ class Wanted:
     sheet_folder: str | None
 
     @property
-    def standard_output(self) -> bool:
-        """Whether one of them goes to standard output, where nothing else may stand then."""
+    def take_standard_output(self) -> bool:
+        """Whether one of them goes to standard output, which holds nothing else then."""
         return "-" in (self.json, self.csv, self.html, self.pdf)
 
     def check(self) -> None:
@@ -62,19 +59,6 @@ class Wanted:
         if self.paper != "a4" and self.pdf is None and self.sheet_folder is None:
             message = "there is nothing to print: add --pdf FILE or --sheet-folder DIR"
             raise typer.BadParameter(message, param_hint="--paper")
-
-
-class Sink(Protocol):
-    """Something that takes in a grading result while it is being made."""
-
-    def begin(self, header: GradeHeader, part: Part) -> None:
-        """Before the first gear."""
-
-    def gear(self, result: GearResult, measured: GearMeasurement) -> None:
-        """One gear."""
-
-    def end(self, lot: LotSummary) -> None:
-        """After the last gear."""
 
 
 class _Writer(Protocol):
@@ -97,9 +81,8 @@ class _Results:
         del part
         self._writer.begin(header)
 
-    def gear(self, result: GearResult, measured: GearMeasurement) -> None:
-        del measured
-        self._writer.gear(result)
+    def gear(self, gear: GradedGear) -> None:
+        self._writer.gear(gear.result)
 
     def end(self, lot: LotSummary) -> None:
         self._writer.end(lot)
@@ -108,19 +91,18 @@ class _Results:
 class _Report:
     """One report of all gears, as a page, as a PDF, or both."""
 
-    def __init__(self, outputs: Outputs, wanted: Wanted, drawn: _Drawn, *, quiet: bool) -> None:
-        self._outputs, self._wanted, self._drawn, self._quiet = outputs, wanted, drawn, quiet
-        self._html = outputs.open(wanted.html) if wanted.html is not None else None
-        self._pdf = outputs.open(wanted.pdf) if wanted.pdf is not None else None
+    def __init__(self, outputs: Outputs, files: GradeFiles, *, quiet: bool) -> None:
+        self._outputs, self._files, self._quiet = outputs, files, quiet
+        self._html = outputs.open(files.html) if files.html is not None else None
+        self._pdf = outputs.open(files.pdf) if files.pdf is not None else None
 
     def begin(self, header: GradeHeader, part: Part) -> None:
         from gearqa.report.grading.page import SheetBuilder
 
-        self._drawn.begin(part)
-        self._builder = SheetBuilder(header, part=part, aids=self._drawn.aids, sheets=self._wanted.sheets)
+        self._builder = SheetBuilder(header, part=part, sheets=self._files.sheets)
 
-    def gear(self, result: GearResult, measured: GearMeasurement) -> None:
-        self._builder.add(self._drawn.gear(result, measured))
+    def gear(self, gear: GradedGear) -> None:
+        self._builder.add(gear.result, gear.curves)
 
     def end(self, lot: LotSummary) -> None:
         from gearqa.cli.progress import Progress
@@ -135,12 +117,12 @@ class _Report:
             self._write_pdf(self._pdf, document)
 
     def _write_pdf(self, first: BinaryIO, document: Document) -> None:
-        """The PDF asked for, and beside it, numbered from 2 on, what one file has no room for."""
+        """The PDF asked for, and numbered from 2 on what one file has no room for."""
         from gearqa.cli.console import tell
         from gearqa.cli.progress import Progress
         from gearqa.report.render.pdf import write_pdf_files
 
-        target = Path(self._wanted.pdf or "")
+        target = Path(self._files.pdf or "")
 
         def numbered(number: int) -> Path:
             return target.with_stem(f"{target.stem}-{number}")
@@ -148,7 +130,7 @@ class _Report:
         def open_file(number: int) -> BinaryIO:
             if number == 1:
                 return first
-            if self._wanted.pdf == "-":
+            if self._files.pdf == "-":
                 raise ReportError(
                     "the PDF of so many charts takes several files, standard output takes one",
                     hint="give --pdf a file name, or choose fewer charts: --sheets worst",
@@ -156,7 +138,7 @@ class _Report:
             return self._outputs.open(str(numbered(number)))
 
         with Progress("setting the PDF", "sheets", quiet=self._quiet) as progress:
-            count = write_pdf_files(open_file, document, paper=self._wanted.paper, progress=progress.at)
+            count = write_pdf_files(open_file, document, paper=self._files.paper, progress=progress.at)
         if count > 1:
             last = f" to {numbered(count)}" if count > 2 else ""
             tell(f"the PDF takes {count} files: {target} and {numbered(2)}{last}")
@@ -165,10 +147,10 @@ class _Report:
 class _SheetFolder:
     """One PDF a gear in a folder; the PDF of one gear is set while the charts of the next are drawn."""
 
-    def __init__(self, outputs: Outputs, folder: str, paper: Paper, drawn: _Drawn) -> None:
+    def __init__(self, outputs: Outputs, folder: str, paper: Paper) -> None:
         from concurrent.futures import ThreadPoolExecutor
 
-        self._outputs, self._paper, self._drawn = outputs, paper, drawn
+        self._outputs, self._paper = outputs, paper
         self._folder = outputs.folder(folder)
         self._pool = ThreadPoolExecutor(SET_AT_ONCE)
         self._setting: deque[tuple[BinaryIO, Future[None]]] = deque()
@@ -177,15 +159,13 @@ class _SheetFolder:
         from gearqa.report.grading.page import FileNames
 
         self._header, self._part, self._names = header, part, FileNames()
-        self._drawn.begin(part)
 
-    def gear(self, result: GearResult, measured: GearMeasurement) -> None:
+    def gear(self, gear: GradedGear) -> None:
         from gearqa.report.grading.page import gear_document
         from gearqa.report.render.pdf import write_pdf
 
-        drawn = self._drawn.gear(result, measured)
-        document = gear_document(self._header, drawn, part=self._part, aids=self._drawn.aids)
-        stream = self._outputs.open(str(self._folder / f"{self._names.next(result.serial)}.pdf"))
+        document = gear_document(self._header, gear.result, gear.curves, part=self._part)
+        stream = self._outputs.open(str(self._folder / f"{self._names.next(gear.result.serial)}.pdf"))
         self._setting.append((stream, self._pool.submit(write_pdf, stream, document, paper=self._paper)))
         while len(self._setting) > SET_AT_ONCE:
             self._finish_one()
@@ -202,41 +182,44 @@ class _SheetFolder:
         self._pool.shutdown()
 
 
-class _Drawn:
-    """Gears ready to draw: the curves of one are made once for all reports."""
+class Screen:
+    """What the terminal shows of the gears once all is done."""
 
     def __init__(self) -> None:
-        self._last: GearInput | None = None
+        from gearqa.report.grading.lot_words import LotCollector
 
-    def begin(self, part: Part) -> None:
-        from gearqa.cli.sheet_aids import sheet_aids
+        self._seen = LotCollector()
 
-        self._part = part
-        self.aids: SheetAids = sheet_aids(part)
+    def begin(self, header: GradeHeader, part: Part) -> None:
+        self._header, self._span = header, part.evaluation.slope_span
 
-    def gear(self, result: GearResult, measured: GearMeasurement) -> GearInput:
-        from gearqa.evaluation.evaluate import trace_curves
+    def gear(self, gear: GradedGear) -> None:
+        self._seen.add(gear.result)
 
-        if self._last is None or self._last[1] is not result:
-            self._last = measured, result, trace_curves(measured, self._part)
-        return self._last
+    def end(self, lot: LotSummary) -> None:
+        self._lot = lot
+
+    def show(self, terminal: Terminal) -> None:
+        """Print the result."""
+        from gearqa.report.grading.lot_words import lot_blocks
+
+        terminal.blocks(lot_blocks(self._header, self._lot, self._seen, self._span, wide=terminal.wide))
 
 
-def open_sinks(outputs: Outputs, wanted: Wanted, *, quiet: bool) -> list[Sink]:
-    """Open the outputs that were asked for."""
-    sinks: list[Sink] = []
-    if wanted.json is not None:
+def open_files(outputs: Outputs, files: GradeFiles, *, quiet: bool) -> list[GradeTaker]:
+    """Open the files that were asked for."""
+    takers: list[GradeTaker] = []
+    if files.json is not None:
         from gearqa.results.grade_json import GradeJsonWriter
 
-        sinks.append(_Results(GradeJsonWriter(outputs.open(wanted.json))))
-    if wanted.csv is not None:
+        takers.append(_Results(GradeJsonWriter(outputs.open(files.json))))
+    if files.csv is not None:
         from gearqa.results.csvio import GradeCsvWriter
 
-        writer = GradeCsvWriter(outputs.open(wanted.csv), rows=wanted.csv_rows, style=wanted.csv_style)
-        sinks.append(_Results(writer))
-    drawn = _Drawn()
-    if wanted.html is not None or wanted.pdf is not None:
-        sinks.append(_Report(outputs, wanted, drawn, quiet=quiet))
-    if wanted.sheet_folder is not None:
-        sinks.append(_SheetFolder(outputs, wanted.sheet_folder, wanted.paper, drawn))
-    return sinks
+        writer = GradeCsvWriter(outputs.open(files.csv), rows=files.csv_rows, style=files.csv_style)
+        takers.append(_Results(writer))
+    if files.html is not None or files.pdf is not None:
+        takers.append(_Report(outputs, files, quiet=quiet))
+    if files.sheet_folder is not None:
+        takers.append(_SheetFolder(outputs, files.sheet_folder, files.paper))
+    return takers

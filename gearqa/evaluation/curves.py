@@ -1,12 +1,16 @@
-"""Traces as they are drawn: measured, filtered, design and mean line."""
+"""What charts show of a gear: traces as measured, filtered and meant, pitch, runout."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
 
 from gearqa.core.filtering import BandedOperator, gaussian_operator
+from gearqa.core.geometry import diameter_at_roll
+from gearqa.core.pitch import first_harmonic, single_pitches, tooth_angles
+from gearqa.core.runout import radial_positions
 from gearqa.core.traces import (
     TraceSpec,
     cached_trace_operator,
@@ -17,9 +21,24 @@ from gearqa.core.traces import (
 )
 from gearqa.evaluation.part_setup import PartSetup, setup_of
 from gearqa.evaluation.trace_sets import evaluate_trace_sets, spec_for
-from gearqa.model.measurement import GearMeasurement, Trace
+from gearqa.model.curves import GearCurves, PitchCurve, RollAxis, RunoutCurve, TraceCurves
+from gearqa.model.measurement import GearMeasurement, PitchReadings, Trace
 from gearqa.model.part import Part
-from gearqa.model.results import TraceCurves, TraceResult
+from gearqa.model.results import GearResult, TraceResult
+from gearqa.symbols import FLANKS
+
+ROLL_AXIS_POINTS = 400
+
+
+def gear_curves(gear: GearMeasurement, result: GearResult, setup: PartSetup) -> GearCurves:
+    """Curves of a graded gear."""
+    traces = _all_traces(gear, result.traces, setup)
+    return GearCurves(
+        traces=traces,
+        roll_axis=_roll_axis([one for one in traces if one.kind == "profile"], setup),
+        pitch=tuple(_pitch(gear.pitch[flank]) for flank in FLANKS if flank in gear.pitch),
+        runout=_runout(gear, setup),
+    )
 
 
 def trace_curves(gear: GearMeasurement, part: Part) -> tuple[TraceCurves, ...]:
@@ -32,7 +51,12 @@ def trace_curves(gear: GearMeasurement, part: Part) -> tuple[TraceCurves, ...]:
     is NaN.
     """
     setup = setup_of(part)
-    results = evaluate_trace_sets([gear], setup)[0].results
+    return _all_traces(gear, evaluate_trace_sets([gear], setup)[0].results, setup)
+
+
+def _all_traces(
+    gear: GearMeasurement, results: Sequence[TraceResult], setup: PartSetup
+) -> tuple[TraceCurves, ...]:
     by_trace = {(r.kind, r.flank, r.tooth, r.label_mm): r for r in results}
     curves = [
         _curves(trace, by_trace.get((trace.kind, trace.flank, trace.tooth, trace.label_mm)), setup)
@@ -71,7 +95,56 @@ def _curves(trace: Trace, result: TraceResult | None, setup: PartSetup) -> Trace
         tip_zone_mm=zone,
         mean_line_um=(float(low_end), float(high_end)),
         result=result,
+        classes={} if result is None else _classes(result, setup),
+        diameters_mm=_diameters(spec, setup) if trace.kind == "profile" else None,
     )
+
+
+def _classes(result: TraceResult, setup: PartSetup) -> dict[str, int | None]:
+    values = {"total": result.total_um, "form": result.form_um, "slope": result.slope_um}
+    criteria = {name: setup.criteria.of[f"{result.kind}_{name}", result.flank] for name in values}
+    return {
+        f"{result.kind}_{name}": criteria[name].class_of(value)
+        for name, value in values.items()
+        if criteria[name].graded
+    }
+
+
+def _diameters(spec: TraceSpec, setup: PartSetup) -> tuple[float, float]:
+    return diameter_at_roll(spec.low, setup.geometry.d_b), diameter_at_roll(spec.high, setup.geometry.d_b)
+
+
+def _roll_axis(profiles: Sequence[TraceCurves], setup: PartSetup) -> RollAxis | None:
+    if not profiles:
+        return None
+    low = min(float(one.position_mm[0]) for one in profiles)
+    high = max(float(one.position_mm[-1]) for one in profiles)
+    rolls = np.linspace(low, high, ROLL_AXIS_POINTS)
+    return RollAxis(rolls, diameter_at_roll(rolls, setup.geometry.d_b))
+
+
+def _pitch(readings: PitchReadings) -> PitchCurve:
+    index, wave = readings.index_um, None
+    if not readings.missing_teeth:
+        amplitude, crest = first_harmonic(index)
+        wave = index.mean() + amplitude * np.cos(tooth_angles(len(index)) - crest)
+    return PitchCurve(readings.flank, index, single_pitches(index), wave)
+
+
+def _runout(gear: GearMeasurement, setup: PartSetup) -> RunoutCurve | None:
+    geometry = setup.geometry
+    if gear.runout is not None:
+        radial = gear.runout.radial_um
+    elif len(gear.pitch) == len(FLANKS):
+        radial = radial_positions(gear.pitch["left"].index_um, gear.pitch["right"].index_um, geometry)
+    else:
+        return None
+    if np.isnan(radial).any():
+        return None
+    amplitude, crest = first_harmonic(radial)
+    half_space = np.pi / geometry.z
+    wave = radial.mean() + amplitude * np.cos(tooth_angles(geometry.z) - crest)
+    return RunoutCurve(radial, wave, float(amplitude), float(np.degrees(crest + half_space) % 360))
 
 
 @lru_cache(maxsize=32)

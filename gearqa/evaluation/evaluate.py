@@ -13,7 +13,7 @@ from gearqa.errors import Notice
 from gearqa.evaluation.curves import trace_curves
 from gearqa.evaluation.gear_result import gear_result
 from gearqa.evaluation.lots import LotCounter, grade_header
-from gearqa.evaluation.part_setup import setup_of
+from gearqa.evaluation.part_setup import PartSetup, setup_of
 from gearqa.evaluation.pitch_sets import evaluate_pitch_sets
 from gearqa.evaluation.trace_sets import evaluate_trace_sets
 from gearqa.model.measurement import GearMeasurement, InputFile
@@ -21,6 +21,10 @@ from gearqa.model.part import Part
 from gearqa.model.results import GearResult, GradeResult
 
 __all__ = ["LotCounter", "evaluate", "grade", "grade_header", "trace_curves"]
+
+
+BATCH_GEARS = 64
+"""Gears that are evaluated together."""
 
 
 class GearSource(Protocol):
@@ -46,19 +50,28 @@ class GearSource(Protocol):
         """Measured gears, as first met in the input."""
 
 
-def evaluate(gears: Iterable[GearMeasurement], part: Part, *, batch_gears: int = 64) -> Iterator[GearResult]:
+def evaluate(
+    gears: Iterable[GearMeasurement], part: Part, *, batch_gears: int = BATCH_GEARS
+) -> Iterator[GearResult]:
     """Grade gears one after another, in their order; `batch_gears` of them are held at once.
 
     Raises OutOfScopeError for a part outside the range of its tolerance standard and
     EvaluationError for profile traces of a part that names no limits to evaluate them.
     """
-    setup = setup_of(part)
+    for _, result in evaluate_with(gears, setup_of(part), batch_gears=batch_gears):
+        yield result
+
+
+def evaluate_with(
+    gears: Iterable[GearMeasurement], setup: PartSetup, *, batch_gears: int = BATCH_GEARS
+) -> Iterator[tuple[GearMeasurement, GearResult]]:
+    """Grade gears one after another, each given back with its result."""
     source = iter(gears)
     while batch := list(islice(source, batch_gears)):
         traces = evaluate_trace_sets(batch, setup)
         pitch = evaluate_pitch_sets(batch, setup)
         for gear, of_traces, of_pitch in zip(batch, traces, pitch, strict=True):
-            yield gear_result(gear, of_traces, of_pitch, setup)
+            yield gear, gear_result(gear, of_traces, of_pitch, setup)
 
 
 def grade(inspection: GearSource) -> GradeResult:

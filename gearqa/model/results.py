@@ -11,7 +11,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, ClassVar, Literal
 
-from gearqa.arrays import Array
 from gearqa.errors import Notice
 from gearqa.model.declared import FINITE, KNOWN, NEVER_NULL, Identity, Key, Only, Simulated, Within, only
 from gearqa.model.measurement import InputFile, Production
@@ -259,26 +258,3 @@ class GradeResult:
     header: GradeHeader
     gears: tuple[GearResult, ...]
     lot: LotSummary
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class TraceCurves:
-    """One trace as it is drawn: measured, filtered, design and mean line on its positions."""
-
-    kind: TraceKind
-    flank: Flank
-    tooth: int
-    label_mm: float | None
-    position_mm: Array
-    measured_um: Array
-    filtered_um: Array
-    design_um: Array
-    """NaN outside the evaluation range (and tip zone)."""
-    start_mm: float
-    end_mm: float
-    """Evaluation range, start < end."""
-    tip_zone_mm: tuple[float, float] | None
-    mean_line_um: tuple[float, float]
-    """Mean line (with the design removed) at start_mm and end_mm."""
-    result: TraceResult | None
-    """None if the trace could not be evaluated."""

@@ -12,11 +12,9 @@ from typing import Any
 
 import pytest
 from outside import needs_chromium, running_chromium
-from sheet_factory import document_of, graded, header_of, html_of, made, measured, part_of
+from sheet_factory import document_of, header_of, html_of, made, measured, part_of
 
-from gearqa.cli.sheet_aids import sheet_aids
 from gearqa.evaluation.evaluate import LotCounter, evaluate
-from gearqa.report.grading.page import build_sheets
 from gearqa.report.render.html import LAZY_FROM
 from gearqa.results.grade_json import GradeJsonWriter
 
@@ -194,14 +192,12 @@ def test_the_verdict_is_that_of_the_json_result(browser: Any, tmp_path: Path) ->
 
     part, lot = part_of(), LotCounter()
     gears = [measured(f"S-{k}", size=1 + k, seed=k) for k in range(4)]
-    document = build_sheets(
-        header_of(part), graded(gears, part, lot), lot.summary, part=part, aids=sheet_aids(part)
-    )
-    (tmp_path / "lot.html").write_text(html_of(document), encoding="utf-8")
+    (tmp_path / "lot.html").write_text(html_of(document_of(gears, part)), encoding="utf-8")
     with (tmp_path / "lot.json").open("wb") as stream:
         writer = GradeJsonWriter(stream)
         writer.begin(header_of(part))
         for result in evaluate(gears, part):
+            lot.add(result)
             writer.gear(result)
         writer.end(lot.summary())
     data = json.loads((tmp_path / "lot.json").read_bytes())

@@ -22,7 +22,7 @@ from importlib import import_module
 from gearqa import __main__
 from gearqa.jobs import folders as reading
 from gearqa.results import outputs as atomic
-evaluate = import_module("gearqa.evaluation.evaluate")
+lots = import_module("gearqa.evaluation.lots")
 
 def stop(): os.kill(os.getpid(), {number})
 
@@ -34,7 +34,7 @@ def turned_into_another_error(*args, **options):
     try: stop()
     except BaseException: raise ImportError("numpy._core.multiarray failed to import")
 
-def swallowed(*args, counter=evaluate.LotCounter, **options):
+def swallowed(*args, counter=lots.LotCounter, **options):
     try: stop()
     except BaseException: pass
     return counter(*args, **options)
@@ -55,7 +55,7 @@ def grade_stopped(tmp_path, number, place, how):
 @pytest.mark.parametrize("number", STATUS)
 @pytest.mark.parametrize("how", ["raised", "raised_in_source_text", "turned_into_another_error", "swallowed"])
 def test_a_signal_to_stop_decides_the_exit_status_whatever_it_becomes(tmp_path, number, how):
-    place = "evaluate.LotCounter" if how == "swallowed" else "reading.open_folder"
+    place = "lots.LotCounter" if how == "swallowed" else "reading.open_folder"
     done = grade_stopped(tmp_path, number, place, how)
     assert (done.returncode, done.stdout) == (STATUS[number], "")
     assert done.stderr.endswith("; nothing was written.\n")

@@ -20,7 +20,6 @@ NOT_YET = (
     "history/",
     "incoming/",
     "reading/",
-    "report/grading/",
     "report/history/",
     "report/incoming/",
     "statistics/",

@@ -118,7 +118,6 @@ def command(
     from gearqa.cli.drift_gears import from_folders, from_store, references_for
     from gearqa.drift import analyse_observations
     from gearqa.report.drift.screen import drift_blocks
-    from gearqa.report.grading.words import WIDE
     from gearqa.results.outputs import Outputs
 
     settings = _settings(
@@ -147,7 +146,7 @@ def command(
         _write(streams, result, header, csv_style, paper)
     if not quiet and "-" not in targets.values():
         screen = terminal()
-        screen.blocks(drift_blocks(result, wide=screen.width >= WIDE))
+        screen.blocks(drift_blocks(result, wide=screen.wide))
     return ExitStatus.DOES_NOT_CONFORM if result.alarm else ExitStatus.CONFORMS
 
 

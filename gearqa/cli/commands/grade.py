@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from itertools import tee
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from gearqa.cli.exit_status import status_of
-from gearqa.cli.grade_outputs import CsvRows, SheetChoice, Wanted, open_sinks
+from gearqa.cli.grade_outputs import CsvRows, GradeFiles, Screen, SheetChoice, open_files
 from gearqa.cli.options import (
     ColumnMap,
     CsvFile,
@@ -22,9 +21,6 @@ from gearqa.cli.options import (
     Quiet,
     Serials,
 )
-
-if TYPE_CHECKING:
-    from gearqa.report.grading.words import LotCollector
 
 
 def command(
@@ -63,47 +59,24 @@ def command(
     Exit status: 0 every gear conforms; 1 some gear does not or cannot be decided; 2 bad input or usage.
     """
     from gearqa.cli.console import tell_notices, terminal
-    from gearqa.cli.progress import Progress
-    from gearqa.evaluation.evaluate import LotCounter, evaluate, grade_header
+    from gearqa.cli.progress import JobProgress
     from gearqa.jobs.folders import open_folder, require_folder
+    from gearqa.jobs.grade import grade_each
     from gearqa.results.outputs import Outputs
 
-    wanted = Wanted(json, csv, csv_rows, csv_style, html, pdf, paper, sheets, sheet_folder)
-    wanted.check()
-    shown = not quiet and not wanted.standard_output
-    seen: LotCollector | None = None
-    if shown:
-        from gearqa.report.grading.words import LotCollector
-
-        seen = LotCollector()
+    files = GradeFiles(json, csv, csv_rows, csv_style, html, pdf, paper, sheets, sheet_folder)
+    files.check()
     require_folder(folder)
+    screen = None if quiet or files.take_standard_output else Screen()
     with Outputs() as outputs:
-        sinks = open_sinks(outputs, wanted, quiet=quiet)
+        takers = open_files(outputs, files, quiet=quiet)
+        if screen is not None:
+            takers.append(screen)
         with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:
-            drawing = inspection.part
-            header = grade_header(drawing, inspection.inputs, inspection.simulated, inspection.notices)
-            outputs.keep_clear_of(folder / file.file for file in header.inputs)
-            counter = LotCounter()
-            for sink in sinks:
-                sink.begin(header, drawing)
-            source, gears = tee(inspection)
-            with Progress("grading", "gears", quiet=quiet) as progress:
-                results = zip(evaluate(source, drawing), gears, strict=True)
-                for result, measured in progress.over(results):
-                    counter.add(result)
-                    if seen is not None:
-                        seen.add(result)
-                    for sink in sinks:
-                        sink.gear(result, measured)
-        lot = counter.summary()
-        for sink in sinks:
-            sink.end(lot)
+            outputs.keep_clear_of(folder / file.file for file in inspection.inputs)
+            header, lot = grade_each(inspection, takers, JobProgress(quiet=quiet))
     if not quiet:
         tell_notices(header.warnings)
-    if seen is not None:
-        from gearqa.report.grading.words import WIDE, lot_blocks
-
-        screen = terminal()
-        span = drawing.evaluation.slope_span
-        screen.blocks(lot_blocks(header, lot, seen, span, wide=screen.width >= WIDE))
+    if screen is not None:
+        screen.show(terminal())
     return status_of(lot.conforms)

@@ -104,7 +104,6 @@ def list_(
         select_gears,
         select_references,
     )
-    from gearqa.report.grading.words import WIDE
     from gearqa.report.history.words import ROWS_SHOWN, gear_list_blocks
 
     which = _selection(part_number, serial, grinder, since, until)
@@ -123,7 +122,7 @@ def list_(
             )
             references = select_references(connection, part_number=part_number, grinder=grinder)
     screen = terminal()
-    screen.blocks(gear_list_blocks(gears, total, shown, references, wide=screen.width >= WIDE))
+    screen.blocks(gear_list_blocks(gears, total, shown, references, wide=screen.wide))
     return ExitStatus.CONFORMS
 
 
@@ -138,7 +137,6 @@ def show(
     """Show the stored results of gears in full, with what became of them."""
     from gearqa.cli.console import terminal
     from gearqa.cli.history_views import shown_blocks
-    from gearqa.report.grading.words import WIDE
 
     which = _selection(part_number, serials, every_state=True)
     with open_store(store) as history:
@@ -148,7 +146,7 @@ def show(
         if quiet or json == "-":
             return ExitStatus.CONFORMS
         screen = terminal()
-        screen.blocks(shown_blocks(history, which, wide=screen.width >= WIDE))
+        screen.blocks(shown_blocks(history, which, wide=screen.wide))
     return ExitStatus.CONFORMS
 
 

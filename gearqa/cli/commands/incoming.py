@@ -90,7 +90,6 @@ def command(
     from gearqa.cli.console import tell_notices, terminal
     from gearqa.incoming.check import check_report
     from gearqa.reading.values.reported import read_reported
-    from gearqa.report.grading.words import WIDE
     from gearqa.results.outputs import Outputs
 
     reported, folder = _report_and_folder(paths)
@@ -118,7 +117,7 @@ def command(
         from gearqa.report.incoming.page import incoming_blocks
 
         screen = terminal()
-        screen.blocks(incoming_blocks(result, wide=screen.width >= WIDE))
+        screen.blocks(incoming_blocks(result, wide=screen.wide))
     return status_of(result.agrees)
 
 

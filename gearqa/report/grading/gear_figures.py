@@ -2,28 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import numpy as np
 
 from gearqa.arrays import Array
-from gearqa.model.measurement import GearMeasurement
+from gearqa.model.curves import PitchCurve, RollAxis, RunoutCurve, TraceCurves
 from gearqa.model.part import Part
-from gearqa.model.results import FlankResult, GearResult, ParameterResult, TraceCurves, TraceResult
+from gearqa.model.results import FlankResult, GearResult, TraceResult
 from gearqa.report.blocks.document import Figure, Status, plain, symbol
 from gearqa.report.draw import charts, palette, plot
 from gearqa.report.draw.chart_scales import ticks
-from gearqa.report.grading.words import shown_value
-from gearqa.symbols import FLANKS, PARAMETERS, Flank, TraceKind
-from gearqa.wording.numbers import (
-    allowed_text,
-    class_text,
-    number_text,
-    tolerance_limits,
-    use_of_tolerance,
-    value_text,
-)
+from gearqa.report.grading.notes import RUNOUT_SOURCE
+from gearqa.report.grading.values import Value, allowed, by_flank, has_class, limits_of, shown_value
+from gearqa.symbols import PARAMETERS, Flank, TraceKind, symbol_of
+from gearqa.wording.numbers import class_text, fixed_text, number_text, um_text, use_of_tolerance, value_text
 from gearqa.wording.verdicts import CONFORMITY
 
 ROWS_PER_FIGURE = 7
@@ -31,38 +24,29 @@ ROWS_PER_FIGURE = 7
 FEW_ROWS = 4
 HIGH_ROW, LOW_ROW = 76.0, 46.0
 SAME_LABEL_MM = 0.1
+BEYOND = 12.4
+"""Where a mark lies that is beyond class 11."""
+ROOM = "room given by the tolerance"
 BAR_NOTE = (
     "The bar under a value shows the share of its tolerance that it uses, full when all is used; "
     "✗ marks a value beyond it."
 )
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class RunoutCurve:
-    """Radial positions of all spaces and their first harmonic."""
-
-    radial_um: Array
-    first_harmonic_um: Array
-    amplitude_um: float
-    crest_deg: float
-    """Clockwise angle of the crest, tooth 1 at 0."""
-
-
-def profile_range(curves: TraceCurves, part: Part, diameter_at_roll: Callable[[Array], Array]) -> str:
+def profile_range(curves: TraceCurves, part: Part) -> str:
     """The evaluation range of profiles in words, root side first."""
-    ends = (curves.start_mm, curves.end_mm)
+    ends, diameters = (curves.start_mm, curves.end_mm), curves.diameters_mm
+    assert diameters is not None
     if part.gear.kind == "internal":
-        ends = ends[::-1]
-    diameters = diameter_at_roll(np.array(ends))
-    return (
-        f"{ends[0]:.2f} mm to {ends[1]:.2f} mm length of roll "
-        f"(diameter {diameters[0]:.2f} mm to {diameters[1]:.2f} mm)"
-    )
+        ends, diameters = ends[::-1], diameters[::-1]
+    first, last = (fixed_text(roll) for roll in ends)
+    first_at, last_at = (fixed_text(diameter) for diameter in diameters)
+    return f"{first} mm to {last} mm length of roll (diameter {first_at} mm to {last_at} mm)"
 
 
 def helix_range(curves: TraceCurves) -> str:
     """The evaluation range of helices in words."""
-    return f"{curves.start_mm:.2f} mm to {curves.end_mm:.2f} mm from the datum face"
+    return f"{fixed_text(curves.start_mm)} mm to {fixed_text(curves.end_mm)} mm from the datum face"
 
 
 # --- class overview -----------------------------------------------------------------------------
@@ -70,37 +54,32 @@ def helix_range(curves: TraceCurves) -> str:
 
 def overview_figure(gear: GearResult, part: Part, master_class: int) -> Figure | None:
     """How far each parameter is from the required class and from master quality."""
-    rows = []
-    told = []
+    rows, texts = [], []
     for key, parameter in gear.parameters.items():
-        sides: list[tuple[str, ParameterResult | FlankResult]] = [*parameter.flanks.items()] or [
-            ("", parameter)
-        ]
-        if all(one.class_ is None and not one.beyond for _, one in sides):
+        sides = by_flank(parameter)
+        if not any(has_class(one) for _, one in sides):
             continue
-        classes = [class_text(one.class_, one.beyond) for _, one in sides]
-        named = [f"{side} {text}" if side else text for (side, _), text in zip(sides, classes, strict=True)]
+        named = [f"{side or ''} {class_text(one.class_, one.beyond)}".strip() for side, one in sides]
         required = [one.required_class for _, one in sides]
-        goal = "limits" if None in required else str(required[0])
+        asked = ["limits" if grade is None else str(grade) for grade in required]
+        goal = "limits" if None in required else asked[0]
         if len({*required}) > 1:
-            asked = ["limits" if one is None else str(one) for one in required]
             named = [f"{text} of {one}" for text, one in zip(named, asked, strict=True)]
             goal = ", ".join(f"{side} {one}" for (side, _), one in zip(sides, asked, strict=True))
-        master = master_class if key in part.master_parameters else None
         rows.append(
             charts.OverviewRow(
                 symbol=symbol(key),
                 name=PARAMETERS[key].name,
                 marks=tuple(
-                    (side, 12.4 if one.beyond else one.class_exact, one.conforms is not False)
+                    (side or "", BEYOND if one.beyond else one.class_exact, one.conforms is not False)
                     for side, one in sides
                 ),
                 required=tuple(None if one is None else float(one) for one in required),
-                master=None if master is None else float(master),
+                master=float(master_class) if key in part.master_parameters else None,
                 words=", ".join(named) + ("; limits" if goal == "limits" else ""),
             )
         )
-        told.append(f"{PARAMETERS[key].symbol}: class {', '.join(named)}, required {goal}")
+        texts.append(f"{symbol_of(key)}: class {', '.join(named)}, required {goal}")
     if not rows:
         return None
     split = any(len({*row.required}) > 1 for row in rows)
@@ -108,35 +87,24 @@ def overview_figure(gear: GearResult, part: Part, master_class: int) -> Figure |
     overview = charts.Overview(
         title="Class of each parameter against required class and master quality",
         description=f"Classes; the smaller the better. Master quality is class {master_class}. "
-        + ". ".join(told)
-        + ".",
+        f"{'. '.join(texts)}.",
         rows=tuple(rows),
         required_name="limit of the required class",
         master_name=f"room of master quality (class {master_class} or better)",
     )
-    return Figure(
-        svg=charts.class_overview(overview),
-        title=overview.title,
-        description=overview.description,
-        caption="Each step to the left allows 1/√2 of the deviation. The flat edge of a mark is its value."
-        + (
-            " Where the flanks differ in required class, the left one's limit stands above the right one's."
-            if split
-            else ""
-        )
-        + (" limits: the drawing gives limits instead of a class." if limited else ""),
-    )
+    caption = "Each step to the left allows 1/√2 of the deviation. The flat edge of a mark is its value."
+    if split:
+        caption += " Where the flanks differ in required class, the upper limit is the left flank's."
+    if limited:
+        caption += " limits: the drawing gives limits instead of a class."
+    return Figure(charts.class_overview(overview), overview.title, overview.description, caption)
 
 
 # --- traces -------------------------------------------------------------------------------------
 
 
 def trace_figures(
-    curves: Sequence[TraceCurves],
-    gear: GearResult,
-    part: Part,
-    diameter_at_roll: Callable[[Array], Array],
-    class_of: Callable[[str, float], int | None],
+    curves: Sequence[TraceCurves], gear: GearResult, part: Part, roll_axis: RollAxis | None
 ) -> list[Figure]:
     """Profile or helix traces of every measured tooth, some rows to a figure, one scale for all."""
     if not curves:
@@ -151,7 +119,7 @@ def trace_figures(
         charts.TraceRow(
             label=f"tooth {tooth}",
             detail=_label(kind, label) if several and label is not None else "",
-            panels={flank: _panel(one, gear, class_of) for flank, one in sides.items()},
+            panels={flank: _panel(one, gear) for flank, one in sides.items()},
         )
         for tooth, label, sides in groups
     )
@@ -163,7 +131,7 @@ def trace_figures(
         span = (min(low, 0.0), max(high, part.gear.face_width_mm))
     else:
         axis, ends = "roll, mm", ("root", "tip")
-        second = _diameter_ticks(low, high, diameter_at_roll)
+        second = _diameter_ticks(roll_axis) if roll_axis is not None else ()
         if part.gear.kind == "internal":
             span = (high, low)
     zone = any_evaluated.tip_zone_mm
@@ -177,13 +145,13 @@ def trace_figures(
         title = f"{kind.capitalize()} traces" + (
             f", {some[0].label} to {some[-1].label}" if len(rows) > ROWS_PER_FIGURE else ""
         )
-        description = _told(kind, groups[start : start + ROWS_PER_FIGURE], gear)
+        description = _traces_in_words(kind, groups[start : start + ROWS_PER_FIGURE], gear)
         chart = charts.TraceChart(
             title=title, description=description, rows=some, span=span, limits=limits, zone_end=zone_end,
             axis=axis, ends=ends, second_axis="diam., mm" if second else "", second_ticks=second,
             row_height=height, units_per_um=scale,
         )  # fmt: skip
-        caption = "" if start else _trace_caption(any_evaluated, part, diameter_at_roll)
+        caption = "" if start else _trace_caption(any_evaluated, part)
         figures.append(Figure(charts.trace_chart(chart), title, description, caption))
     return figures
 
@@ -191,7 +159,7 @@ def trace_figures(
 def _grouped(
     curves: Sequence[TraceCurves],
 ) -> list[tuple[int, float | None, dict[Flank, TraceCurves]]]:
-    """Traces of one tooth and label beside each other; labels within 0.1 mm belong together."""
+    """Traces by tooth and label; labels within 0.1 mm belong together."""
     groups: list[tuple[int, float | None, dict[Flank, TraceCurves]]] = []
     for one in sorted(curves, key=lambda c: (c.tooth, c.label_mm or 0.0)):
         for tooth, label, sides in groups:
@@ -205,19 +173,16 @@ def _grouped(
 
 
 def _label(kind: TraceKind, label: float) -> str:
-    return (
-        f"at {number_text(round(label, 2))} mm" if kind == "profile" else f"⌀ {number_text(round(label, 2))}"
-    )
+    place = number_text(round(label, 2))
+    return f"at {place} mm" if kind == "profile" else f"⌀ {place}"
 
 
-def _diameter_ticks(
-    low: float, high: float, diameter_at_roll: Callable[[Array], Array]
-) -> tuple[tuple[float, str], ...]:
+def _diameter_ticks(axis: RollAxis) -> tuple[tuple[float, str], ...]:
     """Round diameters and the lengths of roll where they lie."""
-    rolls = np.linspace(low, high, 400)
-    diameters = diameter_at_roll(rolls)
-    round_ones = ticks(float(diameters[0]), float(diameters[-1]), 5)
-    return tuple((float(np.interp(value, diameters, rolls)), label) for value, label in round_ones)
+    round_ones = ticks(float(axis.diameter_mm[0]), float(axis.diameter_mm[-1]), 5)
+    return tuple(
+        (float(np.interp(value, axis.diameter_mm, axis.roll_mm)), label) for value, label in round_ones
+    )
 
 
 def _keys(kind: TraceKind) -> tuple[str, str, str]:
@@ -233,39 +198,36 @@ def _flank_result(gear: GearResult, key: str, flank: Flank) -> FlankResult | Non
     return None if parameter is None else parameter.flanks.get(flank)
 
 
-def _panel(
-    curves: TraceCurves, gear: GearResult, class_of: Callable[[str, float], int | None]
-) -> charts.TracePanel:
+def _panel(curves: TraceCurves, gear: GearResult) -> charts.TracePanel:
     values = []
     if curves.result is not None:
         for key in _keys(curves.kind):
+            grade = curves.classes.get(key)
+            text = class_text(grade, grade is None) if key in curves.classes else ""
             judged = _flank_result(gear, key, curves.flank)
-            values.append(_row_value(key, _of(key, curves.result), judged, class_of))
+            values.append(_row_value(key, _of(key, curves.result), judged, text))
     note = "" if curves.result is not None else "not assessed"
     return charts.TracePanel(_curves(curves, gear), tuple(values), note)
 
 
-def _row_value(
-    key: str,
-    value: float,
-    judged: FlankResult | ParameterResult | None,
-    class_of: Callable[[str, float], int | None] | None,
-) -> charts.RowValue:
-    share: float | None = None
-    status: Status | None = None
-    graded = ""
-    text = value_text(value, signed=PARAMETERS[key].signed)
+def _row_value(key: str, value: float, judged: Value | None, grade: str) -> charts.RowValue:
+    limits = share = None
     if judged is not None:
-        pair = (
-            judged.limits_um if judged.limits_um is not None else tolerance_limits(key, judged.tolerance_um)
-        )
-        text = value_text(value, signed=PARAMETERS[key].signed, limits=[pair])
+        limits = limits_of(key, judged)
         share = use_of_tolerance(key, round(value, 9), judged.tolerance_um, judged.limits_um)
-        status = None if share is None else "bad" if share > 1 else "good"
-        if judged.class_ is not None or judged.beyond:
-            grade = judged.class_ if class_of is None else class_of(key, value)
-            graded = class_text(grade, grade is None)
-    return charts.RowValue(symbol(key), text, graded, share, status)
+    status: Status | None = None if share is None else "bad" if share > 1 else "good"
+    text = value_text(value, signed=PARAMETERS[key].signed, limits=[limits])
+    return charts.RowValue(symbol(key), text, grade, share, status)
+
+
+def _room(key: str, judged: Value | None, values: Array) -> tuple[float, float] | None:
+    """A band as high as the tolerance, about the middle of the values."""
+    limits = None if judged is None else limits_of(key, judged)
+    finite = values[np.isfinite(values)]
+    if limits is None or not finite.size:
+        return None
+    middle = float(finite.min() + finite.max()) / 2
+    return middle - limits[1] / 2, middle + limits[1] / 2
 
 
 def _curves(curves: TraceCurves, gear: GearResult) -> charts.Curves:
@@ -280,24 +242,20 @@ def _curves(curves: TraceCurves, gear: GearResult) -> charts.Curves:
         rise = np.interp(mean_position, (start, end), curves.mean_line_um)
         mean_line = curves.design_um[inside] - level + rise
         residual = curves.filtered_um[inside] - curves.design_um[inside]
-        judged = _flank_result(gear, f"{curves.kind}_total", curves.flank)
-        if judged is not None:
-            pair = judged.limits_um or tolerance_limits(f"{curves.kind}_total", judged.tolerance_um)
-            if pair is not None:
-                middle = float(residual.min() + residual.max()) / 2
-                band = (middle - pair[1] / 2, middle + pair[1] / 2)
+        total = f"{curves.kind}_total"
+        band = _room(total, _flank_result(gear, total, curves.flank), residual)
     return charts.Curves(
         position=curves.position_mm, measured=curves.measured_um, filtered=curves.filtered_um,
         design=curves.design_um, mean_position=mean_position, mean_line=mean_line, band=band,
     )  # fmt: skip
 
 
-def _told(
+def _traces_in_words(
     kind: TraceKind, groups: Sequence[tuple[int, float | None, dict[Flank, TraceCurves]]], gear: GearResult
 ) -> str:
     """Alt text: what is drawn, and the values of every trace."""
     sentences = [
-        f"{kind.capitalize()} traces, one row per tooth, left flank beside right flank, plus metal upwards."
+        f"{kind.capitalize()} traces, one row per tooth, left flank, then right flank, plus metal upwards."
     ]
     for tooth, label, sides in groups:
         place = f" at {number_text(round(label, 2))} mm" if label is not None else ""
@@ -306,16 +264,16 @@ def _told(
                 sentences.append(f"Tooth {tooth}{place}, {flank}: not assessed.")
                 continue
             values = ", ".join(
-                f"{PARAMETERS[key].symbol} {value_text(_of(key, one.result), signed=PARAMETERS[key].signed)}"
+                f"{symbol_of(key)} {value_text(_of(key, one.result), signed=PARAMETERS[key].signed)}"
                 for key in _keys(kind)
             )
             sentences.append(f"Tooth {tooth}{place}, {flank}: {values} µm.")
     return " ".join(sentences)
 
 
-def _trace_caption(curves: TraceCurves, part: Part, diameter_at_roll: Callable[[Array], Array]) -> str:
+def _trace_caption(curves: TraceCurves, part: Part) -> str:
     if curves.kind == "profile":
-        where = f"Evaluation range {profile_range(curves, part, diameter_at_roll)}"
+        where = f"Evaluation range {profile_range(curves, part)}"
         if curves.tip_zone_mm is not None:
             where += "; dotted: end of the tip zone, where only extra metal counts"
     else:
@@ -330,179 +288,138 @@ def _trace_caption(curves: TraceCurves, part: Part, diameter_at_roll: Callable[[
 # --- pitch and runout ---------------------------------------------------------------------------
 
 
-def pitch_figures(
-    measurement: GearMeasurement, gear: GearResult, single_pitches: Callable[[Array], Array]
-) -> list[Figure]:
+def pitch_figures(pitch: Sequence[PitchCurve], gear: GearResult) -> list[Figure]:
     """Single pitch and index of all teeth, left flank above right flank on one tooth axis."""
-    sides = [flank for flank in FLANKS if flank in measurement.pitch]
-    if not sides:
+    if not pitch:
         return []
-    z = len(measurement.pitch[sides[0]].index_um)
-    teeth = np.arange(1, z + 1, dtype=np.float64)
-    single, index = [], []
-    for flank in sides:
-        values = measurement.pitch[flank].index_um
-        single.append(_pitch_panel(flank, teeth, single_pitches(values), gear))
-        index.append(_index_panel(flank, teeth, values, gear))
+    single = [_single_panel(one, gear) for one in pitch]
+    index = [_index_panel(one, gear) for one in pitch]
+    z = len(pitch[0].index_um)
+    each = "Every bar is one tooth against the one before; the tinted room is the tolerance either way."
+    total = (
+        f"The tinted room is as high as the tolerance of {symbol_of('cumulative_pitch')}; "
+        "rings mark the highest and lowest tooth."
+    )
     return [
-        _tooth_figure("Single pitch deviation of every tooth", "single_pitch", single, z, gear),
-        _tooth_figure("Index deviation of every tooth", "cumulative_pitch", index, z, gear),
+        _tooth_figure("Single pitch deviation of every tooth", "single_pitch", single, gear, z=z, room=each),
+        _tooth_figure("Index deviation of every tooth", "cumulative_pitch", index, gear, z=z, room=total),
     ]
 
 
-def _tooth_figure(title: str, key: str, panels: list[plot.Panel], z: int, gear: GearResult) -> Figure:
+def _tooth_figure(
+    title: str, key: str, panels: list[plot.Panel], gear: GearResult, *, z: int, room: str
+) -> Figure:
     parameter = gear.parameters.get(key)
-    told = [f"{title}, plus is clockwise looking onto the datum face."]
-    if parameter is not None:
-        for flank, one in parameter.flanks.items():
-            verdict = f", {CONFORMITY[one.conforms]}" if one.conforms is not None else ""
-            allowed = allowed_text(key, one.tolerance_um, one.limits_um)
-            told.append(
-                f"{flank.capitalize()} flank: {PARAMETERS[key].symbol} {shown_value(key, one)} µm, "
-                f"allowed {allowed} µm{verdict}."
-            )
+    sentences = [f"{title}, plus is clockwise looking onto the datum face."]
+    for flank, one in parameter.flanks.items() if parameter is not None else ():
+        verdict = f", {CONFORMITY[one.conforms]}" if one.conforms is not None else ""
+        sentences.append(
+            f"{flank.capitalize()} flank: {symbol_of(key)} {shown_value(key, one)} µm, "
+            f"allowed {allowed(key, one)} µm{verdict}."
+        )
     chart = plot.Plot(
-        title=title, description=" ".join(told), panels=tuple(panels), x=(0.25, z + 0.75), x_name="tooth",
-        x_ticks=tuple(plot.tooth_ticks(z)), micrometre_bar=True, heads=(symbol(key),), units="tooth|µm",
+        title=title, description=" ".join(sentences), panels=tuple(panels), x=(0.25, z + 0.75),
+        x_name="tooth", x_ticks=tuple(plot.tooth_ticks(z)), micrometre_bar=True, heads=(symbol(key),),
+        units="tooth|µm",
     )  # fmt: skip
-    caption = "Plus is clockwise, looking onto the datum face."
-    if key == "single_pitch":
-        caption += (
-            " Every bar is one tooth against the one before; the tinted room is the tolerance either way."
-        )
-    else:
-        caption += (
-            f" The tinted room is as high as the tolerance of {PARAMETERS[key].symbol}; "
-            "rings mark the highest and lowest tooth."
-        )
+    caption = f"Plus is clockwise, looking onto the datum face. {room}"
     return Figure(plot.draw(chart), title, chart.description, caption)
 
 
-def _worst_teeth(one: FlankResult | None, values: Array) -> tuple[plot.Layer, ...]:
-    if one is None:
+def _numbers(values: Array) -> Array:
+    """Teeth or spaces, from 1."""
+    return np.arange(1, len(values) + 1, dtype=np.float64)
+
+
+def _deciding(places: Sequence[int | None], values: Array, name: str) -> tuple[plot.Layer, ...]:
+    """Rings about the places that decide the value."""
+    known = np.array([one for one in places if one is not None and one <= len(values)], dtype=np.intp)
+    if not known.size:
         return ()
-    teeth = [tooth for tooth in (one.tooth, one.tooth_to) if tooth is not None and tooth <= len(values)]
-    if not teeth:
-        return ()
-    places = np.array(teeth, dtype=np.float64)
-    return (
-        plot.Dots(
-            places,
-            values[np.array(teeth) - 1],
-            ink=palette.TEXT,
-            size=3.2,
-            hollow=True,
-            name="deciding tooth",
-        ),
+    rings = plot.Dots(
+        known.astype(np.float64), values[known - 1], ink=palette.TEXT, size=3.2, hollow=True, name=name
     )
+    return (rings,)
 
 
-def _room(key: str, one: FlankResult | ParameterResult | None) -> tuple[float, float] | None:
-    if one is None:
-        return None
-    return one.limits_um if one.limits_um is not None else tolerance_limits(key, one.tolerance_um)
-
-
-def _ends(key: str, one: FlankResult | ParameterResult | None) -> tuple[charts.RowValue, ...]:
-    return () if one is None else (_row_value(key, one.value_um, one, None),)
-
-
-def _pitch_panel(flank: Flank, teeth: Array, values: Array, gear: GearResult) -> plot.Panel:
-    one = _flank_result(gear, "single_pitch", flank)
-    room = _room("single_pitch", one)
+def _line_layers(
+    values: Array, wave: Array | None, room: tuple[float, float] | None, name: str
+) -> list[plot.Layer]:
+    """Values round the gear over the room of their tolerance, with their first harmonic."""
     layers: list[plot.Layer] = []
     if room is not None:
-        layers.append(plot.Band(-room[1], room[1], name="room given by the tolerance"))
-    layers += [plot.Level(0.0, width=0.6), plot.Bars(teeth, values, 0.62, name="single pitch")]
-    layers += _worst_teeth(one, values)
-    return plot.Panel(
-        flank,
-        tuple(layers),
-        detail="flank" if one is not None else "not assessed",
-        values=_ends("single_pitch", one),
-        height=52,
-    )
-
-
-def _index_panel(flank: Flank, teeth: Array, values: Array, gear: GearResult) -> plot.Panel:
-    one = _flank_result(gear, "cumulative_pitch", flank)
-    room = _room("cumulative_pitch", one)
-    finite = values[np.isfinite(values)]
-    layers: list[plot.Layer] = []
-    if room is not None and finite.size:
-        middle = float(finite.min() + finite.max()) / 2
-        layers.append(
-            plot.Band(middle - room[1] / 2, middle + room[1] / 2, name="room given by the tolerance")
-        )
-    layers.append(plot.Line(teeth, values, width=1.1, name="index deviation"))
-    harmonic = next((p for p in gear.pitch if p.flank == flank), None)
-    if harmonic is not None and finite.size:
-        turn = 2 * np.pi * (teeth - 1) / len(teeth) - np.radians(harmonic.first_harmonic_deg)
-        wave = float(finite.mean()) + harmonic.first_harmonic_um * np.cos(turn)
+        layers.append(plot.Band(*room, name=ROOM))
+    layers.append(plot.Line(_numbers(values), values, width=1.1, name=name))
+    if wave is not None:
         layers.append(
             plot.Line(
-                teeth, wave, ink=palette.DESIGN, width=1.0, dash=charts.DASH_DESIGN, name="first harmonic"
+                _numbers(values), wave, ink=palette.DESIGN, width=1.0, dash=charts.DASH_DESIGN,
+                name="first harmonic",
             )
-        )
-    layers += _worst_teeth(one, values)
-    return plot.Panel(
-        flank,
-        tuple(layers),
-        detail="flank" if one is not None else "not assessed",
-        values=_ends("cumulative_pitch", one),
-        height=56,
-    )
+        )  # fmt: skip
+    return layers
 
 
-def runout_figure(curve: RunoutCurve | None, gear: GearResult, part: Part) -> Figure | None:
+def _end(key: str, one: Value | None) -> tuple[charts.RowValue, ...]:
+    """The value of the parameter, after its panel."""
+    if one is None:
+        return ()
+    grade = class_text(one.class_, one.beyond) if has_class(one) else ""
+    return (_row_value(key, one.value_um, one, grade),)
+
+
+def _flank_panel(
+    key: str, one: FlankResult | None, flank: Flank, layers: list[plot.Layer], height: float
+) -> plot.Panel:
+    """Teeth of one flank."""
+    detail = "flank" if one is not None else "not assessed"
+    return plot.Panel(flank, tuple(layers), detail=detail, values=_end(key, one), height=height)
+
+
+def _single_panel(pitch: PitchCurve, gear: GearResult) -> plot.Panel:
+    key, values = "single_pitch", pitch.single_um
+    one = _flank_result(gear, key, pitch.flank)
+    layers: list[plot.Layer] = []
+    if one is not None and (limits := limits_of(key, one)) is not None:
+        layers.append(plot.Band(-limits[1], limits[1], name=ROOM))
+    layers += [plot.Level(0.0, width=0.6), plot.Bars(_numbers(values), values, 0.62, name="single pitch")]
+    if one is not None:
+        layers += _deciding((one.tooth, one.tooth_to), values, "deciding tooth")
+    return _flank_panel(key, one, pitch.flank, layers, 52)
+
+
+def _index_panel(pitch: PitchCurve, gear: GearResult) -> plot.Panel:
+    key, values = "cumulative_pitch", pitch.index_um
+    one = _flank_result(gear, key, pitch.flank)
+    layers = _line_layers(values, pitch.first_harmonic_um, _room(key, one, values), "index deviation")
+    if one is not None:
+        layers += _deciding((one.tooth, one.tooth_to), values, "deciding tooth")
+    return _flank_panel(key, one, pitch.flank, layers, 56)
+
+
+def runout_figure(curve: RunoutCurve | None, gear: GearResult) -> Figure | None:
     """Radial position of a ball in every space, with the first harmonic."""
     if curve is None:
         return None
-    z = len(curve.radial_um)
-    spaces = np.arange(1, z + 1, dtype=np.float64)
-    one = gear.parameters.get("runout")
-    room = _room("runout", one)
-    finite = curve.radial_um[np.isfinite(curve.radial_um)]
-    layers: list[plot.Layer] = []
-    if room is not None and finite.size:
-        middle = float(finite.min() + finite.max()) / 2
-        layers.append(
-            plot.Band(middle - room[1] / 2, middle + room[1] / 2, name="room given by the tolerance")
-        )
-    layers.append(plot.Line(spaces, curve.radial_um, width=1.1, name="radial position"))
-    layers.append(
-        plot.Line(
-            spaces, curve.first_harmonic_um, ink=palette.DESIGN, width=1.0, dash=charts.DASH_DESIGN,
-            name="first harmonic",
-        )
-    )  # fmt: skip
-    if one is not None and one.space is not None and one.space_to is not None:
-        places = np.array([one.space, one.space_to], dtype=np.float64)
-        heights = curve.radial_um[np.array([one.space, one.space_to]) - 1]
-        layers.append(
-            plot.Dots(places, heights, ink=palette.TEXT, size=3.2, hollow=True, name="deciding space")
-        )
-    source = ""
+    key, values = "runout", curve.radial_um
+    z, one = len(values), gear.parameters.get(key)
+    layers = _line_layers(values, curve.first_harmonic_um, _room(key, one, values), "radial position")
+    source = value = ""
     if one is not None:
-        source = {"readings": "radial readings", "pitch": "computed from the pitch of both flanks"}.get(
-            one.method or "", ""
-        )
-    told = (
-        f"First harmonic {value_text(curve.amplitude_um)} µm, "
-        f"crest at {curve.crest_deg:.0f}° clockwise from tooth 1: "
-        f"an eccentricity of {value_text(curve.amplitude_um)} µm would leave it."
+        layers += _deciding((one.space, one.space_to), values, "deciding space")
+        source = f"; {RUNOUT_SOURCE[one.method]}" if one.method is not None else ""
+        value = f" {symbol_of(key)} {shown_value(key, one)} µm."
+    harmonic = (
+        f"First harmonic {um_text(curve.amplitude_um)}, "
+        f"crest at {fixed_text(curve.crest_deg, 0)}° clockwise from tooth 1: "
+        f"an eccentricity of {um_text(curve.amplitude_um)} would leave it."
     )
     title = "Runout: radial position of a ball in every tooth space"
-    value = "" if one is None else f" {PARAMETERS['runout'].symbol} {shown_value('runout', one)} µm."
     chart = plot.Plot(
-        title=title, description=f"{title}, plus is away from the gear axis.{value} {told}",
-        panels=(plot.Panel("space", tuple(layers), values=_ends("runout", one), height=60),),
+        title=title, description=f"{title}, plus is away from the gear axis.{value} {harmonic}",
+        panels=(plot.Panel("space", tuple(layers), values=_end(key, one), height=60),),
         x=(0.25, z + 0.75), x_name="tooth space", x_ticks=tuple(plot.tooth_ticks(z)), micrometre_bar=True,
-        heads=(symbol("runout"),), units="space|µm",
+        heads=(symbol(key),), units="space|µm",
     )  # fmt: skip
-    caption = (
-        f"Plus is away from the gear axis; {source}. {told}"
-        if source
-        else f"Plus is away from the gear axis. {told}"
-    )
+    caption = f"Plus is away from the gear axis{source}. {harmonic}"
     return Figure(plot.draw(chart), title, chart.description, caption)

@@ -8,31 +8,30 @@ from datetime import datetime
 from math import inf
 
 from gearqa.errors import Notice
-from gearqa.model.measurement import GearMeasurement, Production
+from gearqa.model.curves import GearCurves
+from gearqa.model.measurement import Production
 from gearqa.model.part import Part
-from gearqa.model.results import (
-    FlankResult,
-    GearResult,
-    GradeHeader,
-    ParameterResult,
-    TraceCurves,
-)
+from gearqa.model.results import FlankResult, GearResult, GradeHeader
 from gearqa.report.blocks import document as doc
+from gearqa.report.blocks.verdicts import STATUS, conformity_cell
 from gearqa.report.grading import gear_figures
-from gearqa.report.grading.sheet_job import GearInput, SheetAids, SheetJob
-from gearqa.report.grading.words import (
-    STATUS,
-    decision_line,
-    gear_verdict,
-    pitch_lines,
-    place_text,
+from gearqa.report.grading.notes import decision_line, further_lines, value_notes
+from gearqa.report.grading.sheet_job import SheetGear, SheetJob
+from gearqa.report.grading.values import (
+    Value,
+    allowed,
+    gear_class,
+    has_class,
+    is_required,
+    limits_of,
+    place_of,
     shown_value,
-    size_line,
-    slope_lines,
+    values_of,
 )
+from gearqa.report.grading.words import gear_verdict
 from gearqa.symbols import PARAMETERS, Flank
 from gearqa.version import __version__
-from gearqa.wording.numbers import DASH, allowed_text, class_text, number_text, tolerance_limits, value_text
+from gearqa.wording.numbers import DASH, Limits, allowed_text, class_text, fixed_text, number_text, value_text
 from gearqa.wording.safety import CAUTIONS, SETTER
 from gearqa.wording.sentences import symbols_text
 from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY
@@ -65,44 +64,39 @@ def part_line(header: GradeHeader) -> str:
     return f"{number}, revision {clip(revision, 16)}" if revision else number
 
 
-def gear_sheet(job: SheetJob, gear: GearInput, number: int, *, title: str, alone: bool) -> doc.Sheet:
+def gear_sheet(job: SheetJob, gear: SheetGear, number: int, *, title: str, alone: bool) -> doc.Sheet:
     """One gear in full; `alone` if it is the whole document."""
-    header, part, aids = job.header, job.part, job.aids
-    measurement, result, curves = gear
+    header, part = job
+    result, curves = gear
     master = header.master_quality.class_
-    first: list[doc.Block] = [
-        head_facts(job, result.serial, result.production, curves),
-        _verdict(header, result),
-        doc.Paragraph(decision_line(header, result.near_limit), "note"),
+    sections = [
+        doc.Section(
+            "",
+            (
+                sheet_facts(job, result.serial, result.production, curves),
+                _verdict(header, result),
+                doc.Paragraph(decision_line(header, result.near_limit), "note"),
+            ),
+        )
     ]
     overview = gear_figures.overview_figure(result, part, master)
-    notes = [
-        *slope_lines(result, part.evaluation.slope_span),
-        *pitch_lines(result),
-        *map(size_line, result.size),
-    ]
-    remarks = _remarks(result)
-    sections = [doc.Section("", tuple(first))]
     if overview is not None:
         sections.append(doc.Section("Classes at a glance", (overview,)))
     sections.append(doc.Section("Values", (value_table(result, master),)))
-    if remarks:
+    if remarks := _remarks(result):
         sections.append(doc.Section("Not assessed, and warnings", (doc.Bullets(tuple(remarks)),)))
-    sections += _chart_sections(measurement, result, curves, part, aids)
-    beside = (*notes, *_ungraded(result))
-    if beside:
-        sections.append(doc.Section("Beside the graded values", (doc.Bullets(beside, "note"),)))
+    sections += _chart_sections(result, curves, part)
+    if further := (*further_lines(result, part.evaluation.slope_span), *_ungraded(result)):
+        sections.append(doc.Section("Further values", (doc.Bullets(further, "note"),)))
     if alone:
-        sections.append(input_files(header))
-        sections += folder_warnings(header.warnings)
+        sections += [*input_files(header), *folder_warnings(header.warnings)]
     sections.append(doc.Section("", (cautions(result.parameters), doc.Signature(ROLES))))
-    grade = class_text(result.class_, result.beyond, complete=result.class_complete)
     return doc.Sheet(
         title=title,
         sections=tuple(sections),
         id=gear_id(number),
         head=f"Serial {clip(result.serial, SHORT)}",
-        summary=f"{CONFORMITY[result.conforms]}, class {grade}, "
+        summary=f"{CONFORMITY[result.conforms]}, class {gear_class(result)}, "
         f"master quality {MASTER_QUALITY[result.master_quality]}",
         status=STATUS[result.conforms],
         folded=not alone,
@@ -110,7 +104,7 @@ def gear_sheet(job: SheetJob, gear: GearInput, number: int, *, title: str, alone
 
 
 def _verdict(header: GradeHeader, gear: GearResult) -> doc.Verdict:
-    """The verdict; what was not assessed by symbol only, its reasons stand further down."""
+    """The verdict; what was not assessed by symbol only, the reasons come further down."""
     verdict = gear_verdict(header, gear)
     if gear.conforms is not None or not gear.not_assessed:
         return verdict
@@ -145,11 +139,11 @@ def cautions(graded: Iterable[str]) -> doc.Cautions:
     return doc.Cautions((*CAUTIONS, *annex, SETTER))
 
 
-def head_facts(
-    job: SheetJob, serial: str | None, made: Production | None, curves: Sequence[TraceCurves]
+def sheet_facts(
+    job: SheetJob, serial: str | None, made: Production | None, curves: GearCurves | None
 ) -> doc.Facts:
     """The head: what, made on what, measured with what, evaluated how."""
-    header, part, aids = job.header, job.part, job.aids
+    header, part = job
     number, name = header.part.get("number", ""), header.part.get("name", "")
     revision = header.part.get("revision", "")
     items: list[tuple[str, str | None]] = [
@@ -169,14 +163,17 @@ def head_facts(
             ("Measured", _time(made.measured_at)),
             ("Instrument", made.instrument),
             ("Operator", made.operator),
-            ("Temperature", None if made.temperature_degC is None else f"{made.temperature_degC:.1f} °C"),
+            (
+                "Temperature",
+                None if made.temperature_degC is None else f"{fixed_text(made.temperature_degC, 1)} °C",
+            ),
             ("Calibration", made.calibration_ref),
             ("Calibration due", _time(made.calibration_due)),
             *((clip(label, SHORT), value) for label, value in made.labels.items()),
             ("Remark", made.remark),
         ]
     items += [("Standard", header.standard), ("Gear", gear_words(part))]
-    items.append(("Evaluation", evaluation_words(part, curves, aids)))
+    items.append(("Evaluation", evaluation_words(part, curves)))
     return doc.Facts(tuple((label, clip(value, 400)) for label, value in items if value))
 
 
@@ -203,16 +200,15 @@ def gear_words(part: Part) -> str:
     return ", ".join(word.replace(" ", NO_BREAK) for word in words if word)
 
 
-def evaluation_words(part: Part, curves: Sequence[TraceCurves], aids: SheetAids) -> str:
+def evaluation_words(part: Part, curves: GearCurves | None) -> str:
     """How traces and pitch were evaluated: ranges, filter, slopes, plane, design."""
     settings = part.evaluation
     words = []
-    profile = next((c for c in curves if c.kind == "profile"), None)
-    if profile is not None:
-        words.append(f"profile {gear_figures.profile_range(profile, part, aids.diameter_at_roll)}")
-    helix = next((c for c in curves if c.kind == "helix"), None)
-    if helix is not None:
-        words.append(f"helix {gear_figures.helix_range(helix)}")
+    traces = {one.kind: one for one in reversed(curves.traces)} if curves is not None else {}
+    if "profile" in traces:
+        words.append(f"profile {gear_figures.profile_range(traces['profile'], part)}")
+    if "helix" in traces:
+        words.append(f"helix {gear_figures.helix_range(traces['helix'])}")
     if settings.filter.enabled:
         cutoffs = (
             ("profile", settings.filter.profile_cutoff_mm), ("helix", settings.filter.helix_cutoff_mm),
@@ -250,7 +246,7 @@ def _design_words(kind: str, values: Mapping[str, float]) -> list[str]:
 
 def value_table(gear: GearResult, master_class: int) -> doc.Table:
     """Graded parameters per flank: value, tolerance, margin, class, mean and spread, place, verdict."""
-    graded = [row for row in _each(gear) if _graded(row[3])]
+    graded = [row for row in values_of(gear) if has_class(row[3])]
     required = {one.required_class for *_, one in graded}
     one_class = next(iter(required)) if len(required) == 1 else None
     columns = [
@@ -262,38 +258,30 @@ def value_table(gear: GearResult, master_class: int) -> doc.Table:
     ]  # fmt: skip
     rows: list[list[doc.Cell | doc.Text]] = []
     for key, flank, parameter, one in graded:
-        signed = PARAMETERS[key].signed
-        pair = one.limits_um if one.limits_um is not None else tolerance_limits(key, one.tolerance_um)
-        margin = DASH
-        if pair is not None:
-            margin = value_text(_margin(one, pair, signed), signed=True, limits=[(0.0, inf)])
         mean, spread = _mean_and_spread(key, one)
         rows.append(
             [
                 _named(key, flank), shown_value(key, one, parameter.master_tolerance_um),
-                allowed_text(key, one.tolerance_um, one.limits_um), margin,
-                class_text(one.class_, one.beyond),
+                allowed(key, one), _margin(key, one), class_text(one.class_, one.beyond),
                 "limits" if one.limits_um is not None else str(one.required_class or DASH),
                 allowed_text(key, parameter.master_tolerance_um, None), mean or DASH, spread or DASH,
-                place_text(key, None, one),
-                DASH if one.conforms is None and pair is None else _verdict_cell(one.conforms),
+                place_of(None, one),
+                conformity_cell(one.conforms) if is_required(one) else DASH,
             ]
         )  # fmt: skip
-    for missing in gear.not_assessed:
-        rows += [[_named(missing.parameter, missing.flank), *(DASH,) * 9, _verdict_cell(None)]]
+    rows += [
+        [_named(gap.parameter, gap.flank), *(DASH,) * 9, conformity_cell(None)] for gap in gear.not_assessed
+    ]
     if one_class is not None:
         del columns[_REQUIRED]
         for row in rows:
             del row[_REQUIRED]
-    return doc.Table("", tuple(columns), tuple(map(tuple, rows)), notes=tuple(_table_notes(gear)))
+    notes = ("margin: what is left up to the limit; mean and spread over the traces of a flank.",)
+    return doc.Table("", tuple(columns), tuple(map(tuple, rows)), notes=(*notes, *value_notes(gear)))
 
 
 _REQUIRED = 5
 """Place of the column of required classes, left out where all are the same."""
-
-
-def _verdict_cell(conforms: bool | None) -> doc.Cell:
-    return doc.Cell(CONFORMITY[conforms], STATUS[conforms])
 
 
 def _named(key: str, flank: Flank | None) -> tuple[doc.Span, ...]:
@@ -304,95 +292,63 @@ def _named(key: str, flank: Flank | None) -> tuple[doc.Span, ...]:
 def _ungraded(gear: GearResult) -> Iterator[doc.Text]:
     """Parameters that the drawing does not grade, a line each."""
     lines: dict[str, list[str]] = {}
-    for key, flank, _, one in _each(gear):
-        if _graded(one):
+    for key, flank, _, one in values_of(gear):
+        if has_class(one):
             continue
         mean, spread = _mean_and_spread(key, one)
         about = [f"mean {mean}", f"spread {spread}"] if mean else []
-        place = place_text(key, None, one)
         text = f"{flank} " if flank else ""
-        text += f"{shown_value(key, one)} µm ({', '.join(filter(None, [*about, place]))})"
+        text += f"{shown_value(key, one)} µm ({', '.join(filter(None, [*about, place_of(None, one)]))})"
         lines.setdefault(key, []).append(text)
     for key, texts in lines.items():
-        name = f", {PARAMETERS[key].name}, not graded: "
-        yield doc.join(doc.symbol(key), name + "; ".join(texts) + ".")
+        yield doc.join(doc.symbol(key), f", {PARAMETERS[key].name}, not graded: " + "; ".join(texts) + ".")
 
 
-def _each(
-    gear: GearResult,
-) -> Iterator[tuple[str, Flank | None, ParameterResult, ParameterResult | FlankResult]]:
-    """Every parameter on every flank it has."""
-    for key, parameter in gear.parameters.items():
-        sides: list[tuple[Flank | None, ParameterResult | FlankResult]] = [*parameter.flanks.items()]
-        for flank, one in sides or [(None, parameter)]:
-            yield key, flank, parameter, one
-
-
-def _graded(one: ParameterResult | FlankResult) -> bool:
-    """Whether a value gets a class or a verdict."""
-    return one.class_ is not None or bool(one.beyond) or one.conforms is not None
-
-
-def _mean_and_spread(key: str, one: ParameterResult | FlankResult) -> tuple[str, str]:
+def _mean_and_spread(key: str, one: Value) -> tuple[str, str]:
     """Over the traces of a flank; empty for pitch, which has one value only."""
     if not isinstance(one, FlankResult) or PARAMETERS[key].family not in ("profile", "helix"):
         return "", ""
     return value_text(one.mean_um, signed=PARAMETERS[key].signed), value_text(one.spread_um)
 
 
-def _margin(one: ParameterResult | FlankResult, limits: tuple[float, float], signed: bool) -> float:
+def _margin(key: str, one: Value) -> str:
     """What is left up to the nearest limit; negative beyond it."""
-    if not signed:
-        return limits[1] - one.value_um
-    return min(limits[1] - one.max_um, one.min_um - limits[0])
+    limits = limits_of(key, one)
+    if limits is None:
+        return DASH
+    margin = limits[1] - one.value_um
+    if PARAMETERS[key].signed:
+        margin = min(limits[1] - one.max_um, one.min_um - limits[0])
+    return value_text(margin, signed=True, limits=[NO_LIMIT_ABOVE])
 
 
-def _table_notes(gear: GearResult) -> Iterator[doc.Text]:
-    yield "margin: what is left up to the limit; mean and spread over the traces of a flank."
-    runout = gear.parameters.get("runout")
-    if runout is not None:
-        sources = {"readings": "from the radial readings", "pitch": "computed from the pitch of both flanks"}
-        yield doc.join(doc.symbol("runout"), f": {sources.get(runout.method or '', '')}.")
-    if any(one.tooth_to is not None or one.space_to is not None for one in gear.parameters.values()):
-        yield "Two teeth or spaces: where the maximum and the minimum lie."
-    if any(trace.tip_zone_counted for trace in gear.traces):
-        yield "Material in the tip zone counted in at least one profile trace."
+NO_LIMIT_ABOVE: Limits = (0.0, inf)
 
 
-def _chart_sections(
-    measurement: GearMeasurement,
-    result: GearResult,
-    curves: Sequence[TraceCurves],
-    part: Part,
-    aids: SheetAids,
-) -> list[doc.Section]:
+def _chart_sections(result: GearResult, curves: GearCurves, part: Part) -> list[doc.Section]:
     sections: list[doc.Section] = []
     for kind in ("profile", "helix"):
-        own = [c for c in curves if c.kind == kind]
-        figures = gear_figures.trace_figures(own, result, part, aids.diameter_at_roll, aids.class_of)
-        if figures:
-            title = "" if sections else "Traces"
-            sections.append(doc.Section(title, (*figures,)))
-    pitch = gear_figures.pitch_figures(measurement, result, aids.single_pitches)
-    runout = gear_figures.runout_figure(aids.runout(measurement), result, part)
+        own = [one for one in curves.traces if one.kind == kind]
+        if figures := gear_figures.trace_figures(own, result, part, curves.roll_axis):
+            sections.append(doc.Section("" if sections else "Traces", (*figures,)))
+    pitch = gear_figures.pitch_figures(curves.pitch, result)
+    runout = gear_figures.runout_figure(curves.runout, result)
     round_gear = [*pitch, *([runout] if runout is not None else [])]
     if round_gear:
         sections.append(doc.Section("Pitch and runout", (*round_gear,)))
     return sections
 
 
-def input_files(header: GradeHeader) -> doc.Section:
+def input_files(header: GradeHeader) -> list[doc.Section]:
     """Files that were read, with their digests, and files left out."""
+    if not header.inputs:
+        return []
     rows = tuple(
         (clip(one.file), one.sha256 if one.sha256 is not None else f"left out: {clip(one.left_out or '')}")
         for one in header.inputs
     )
     columns = (doc.Column("file", "left"), doc.Column("SHA-256", "left", weight=1))
-    return (
-        doc.Section("Input files", (doc.Table("", columns, rows, dense=True),))
-        if rows
-        else doc.Section("", ())
-    )
+    return [doc.Section("Input files", (doc.Table("", columns, rows, dense=True),))]
 
 
 def folder_warnings(notices: Sequence[Notice]) -> list[doc.Section]:

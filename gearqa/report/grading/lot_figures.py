@@ -6,16 +6,17 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from gearqa.model.results import FlankResult, GearResult, ParameterResult
+from gearqa.model.results import GearResult
 from gearqa.report.blocks.document import Figure, symbol
 from gearqa.report.draw import charts, palette, plot
+from gearqa.report.grading.values import limits_of, values_of
 from gearqa.symbols import PARAMETERS
-from gearqa.wording.numbers import percent_text, tolerance_limits, value_text
+from gearqa.wording.numbers import count_text, short_text, value_text
+from gearqa.wording.sentences import place_text
 
 BIN = 2.5
 """Width of a bar of the distribution, in per cent of the tolerance."""
 WIDEST = 200.0
-percent = percent_text
 
 
 @dataclass(slots=True)
@@ -29,26 +30,23 @@ class _Series:
 
 
 @dataclass(slots=True)
-class Spread:
+class LotValues:
     """Values of all gears, by parameter and flank, gathered gear by gear."""
 
     series: dict[tuple[str, str], _Series] = field(default_factory=dict)
 
     def add(self, gear: GearResult) -> None:
         """Take in one gear."""
-        for key, parameter in gear.parameters.items():
-            sides: list[tuple[str, ParameterResult | FlankResult]] = [*parameter.flanks.items()]
-            for flank, one in sides or [("", parameter)]:
-                pair = one.limits_um if one.limits_um is not None else tolerance_limits(key, one.tolerance_um)
-                if pair is None:
-                    continue
-                signed = PARAMETERS[key].signed
-                low, high = pair if signed else (-pair[1], pair[1])
-                own = self.series.setdefault((key, flank), _Series())
-                own.values.append(one.value_um)
-                own.places.append(100 * (one.value_um - (low + high) / 2) / ((high - low) / 2))
-                if one.limits_um is None and parameter.master_tolerance_um is not None:
-                    own.master = 100 * parameter.master_tolerance_um / high
+        for key, flank, parameter, one in values_of(gear):
+            limits = limits_of(key, one)
+            if limits is None:
+                continue
+            low, high = limits if PARAMETERS[key].signed else (-limits[1], limits[1])
+            own = self.series.setdefault((key, flank or ""), _Series())
+            own.values.append(one.value_um)
+            own.places.append(100 * (one.value_um - (low + high) / 2) / ((high - low) / 2))
+            if one.limits_um is None and parameter.master_tolerance_um is not None:
+                own.master = 100 * parameter.master_tolerance_um / high
 
     def figures(self) -> tuple[Figure, ...]:
         """One chart of the parameters that are limited on one side, one of the slopes."""
@@ -73,7 +71,7 @@ def _figure(series: dict[tuple[str, str], _Series], signed: bool, title: str) ->
     low = -edge if signed else 0.0
     bins = np.arange(low, edge + BIN / 2, BIN)
     middles = bins[:-1] + BIN / 2
-    panels, told = [], [f"{title}, in per cent of the tolerance."]
+    panels, sentences = [], [f"{title}, in per cent of the tolerance."]
     master_named = False
     for (key, flank), one in series.items():
         places = np.clip(np.array(one.places), bins[0] + 1e-9, bins[-1] - 1e-9)
@@ -104,17 +102,16 @@ def _figure(series: dict[tuple[str, str], _Series], signed: bool, title: str) ->
                 y_ticks=(), height=24, outside=(symbol(key), flank),
             )
         )  # fmt: skip
-        side = f" {flank}" if flank else ""
-        told.append(
-            f"{PARAMETERS[key].symbol}{side}: {len(values)} gears, "
+        sentences.append(
+            f"{place_text(key, flank or None)}: {count_text(len(values), 'gear')}, "
             f"median {value_text(shown[0], signed=signed)}, "
             f"worst {value_text(shown[1], signed=signed)} µm, {outside} beyond the limit."
         )
     chart = plot.Plot(
-        title=title, description=" ".join(told), panels=tuple(panels), x=(low, float(edge)),
+        title=title, description=" ".join(sentences), panels=tuple(panels), x=(low, float(edge)),
         x_name="value in % of its tolerance", heads=("median", "worst"),
     )  # fmt: skip
-    beyond = f" The outermost bars hold everything beyond {edge:g} %." if furthest > edge else ""
+    beyond = f" The outermost bars hold everything beyond {short_text(edge)} %." if furthest > edge else ""
     return Figure(
         plot.draw(chart), title, chart.description,
         "One row per parameter and flank; the height of a bar is the number of gears. "

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from gearqa.model.results import LotSummary
 from gearqa.report.blocks import document as doc
-from gearqa.report.grading import lot_figures
+from gearqa.report.blocks.verdicts import conformity_cell
 from gearqa.report.grading.gear_sheet import (
     ROLES,
     SHORT,
@@ -17,23 +17,17 @@ from gearqa.report.grading.gear_sheet import (
     folder_warnings,
     gear_id,
     gear_sheet,
-    head_facts,
     input_files,
+    sheet_facts,
 )
-from gearqa.report.grading.sheet_job import GearInput, SheetChoice, SheetJob
-from gearqa.report.grading.words import (
-    STATUS,
-    GearRow,
-    LotCollector,
-    decision_line,
-    lot_verdict,
-    place_text,
-    shown_value,
-    worst_of,
-)
+from gearqa.report.grading.lot_figures import LotValues
+from gearqa.report.grading.lot_words import GearRow, LotCollector, lot_verdict, not_all_note
+from gearqa.report.grading.notes import decision_line
+from gearqa.report.grading.sheet_job import SheetChoice, SheetGear, SheetJob
+from gearqa.report.grading.values import INCOMPLETE_NOTE, shown_value
 from gearqa.symbols import PARAMETERS
-from gearqa.wording.numbers import DASH, allowed_text, class_text, count_text
-from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY
+from gearqa.wording.numbers import DASH, count_text, percent_text
+from gearqa.wording.verdicts import MASTER_QUALITY
 from gearqa.wording.visible import clip
 
 WORST_ROWS = 10
@@ -59,17 +53,15 @@ class LotSheets:
     rows: list[GearRow] = field(default_factory=list)
     values: list[dict[str, tuple[str, bool]]] = field(default_factory=list)
     """Per gear: key -> printed value, fails."""
-    spread: lot_figures.Spread = field(default_factory=lot_figures.Spread)
+    spread: LotValues = field(default_factory=LotValues)
     sheets: dict[int, doc.Sheet] = field(default_factory=dict)
-    _heap: list[tuple[tuple[int, float, int], int, GearInput]] = field(default_factory=list)
+    _heap: list[tuple[tuple[int, float, int], int, SheetGear]] = field(default_factory=list)
     """The worst gears so far, the least bad first."""
 
-    def add(self, number: int, gear: GearInput) -> None:
+    def add(self, number: int, gear: SheetGear) -> None:
         """Take in one gear."""
-        result = gear[1]
-        self.words.add(result)
-        grade = class_text(result.class_, result.beyond, complete=result.class_complete)
-        row = GearRow(number, result.serial, grade, worst_of(result), result.conforms, result.master_quality)
+        result = gear.result
+        row = self.words.add(result)
         self.rows.append(row)
         self.values.append(
             {
@@ -88,8 +80,8 @@ class LotSheets:
             if len(self._heap) > self.most:
                 heapq.heappop(self._heap)
 
-    def _sheet(self, gear: GearInput, number: int) -> doc.Sheet:
-        title = f"Gear {clip(gear[1].serial, SHORT)}"
+    def _sheet(self, gear: SheetGear, number: int) -> doc.Sheet:
+        title = f"Gear {clip(gear.result.serial, SHORT)}"
         return gear_sheet(self.job, gear, number, title=title, alone=False)
 
     def document(self, lot: LotSummary) -> doc.Document:
@@ -116,7 +108,7 @@ class LotSheets:
             doc.Section(
                 "",
                 (
-                    head_facts(self.job, None, None, ()),
+                    sheet_facts(self.job, None, None, None),
                     lot_verdict(header, lot, self.words),
                     doc.Paragraph(decision_line(header, self.words.near_limit), "note"),
                 ),
@@ -125,17 +117,11 @@ class LotSheets:
             doc.Section("Values against their limits", self.spread.figures()),
             doc.Section("All gears", (self._all_table(ranked, graded),)),
         ]
-        remarks = [
-            f"{self.words.warning_examples[code]}" + (f" (and {n - 1} more of this kind)" if n > 1 else "")
-            for code, n in self.words.warnings.items()
-        ]
-        if remarks:
+        if remarks := self.words.warning_lines():
             sections.append(doc.Section("Warnings", (doc.Bullets(tuple(remarks)),)))
         sections += folder_warnings(header.warnings)
-        sections += [
-            input_files(header),
-            doc.Section("", (cautions(graded), doc.Signature(ROLES))),
-        ]
+        sections += input_files(header)
+        sections.append(doc.Section("", (cautions(graded), doc.Signature(ROLES))))
         head = count_text(lot.gears, "gear")
         return doc.Sheet(title=title, sections=tuple(sections), id=LOT_ID, head=head)
 
@@ -156,14 +142,10 @@ class LotSheets:
         )  # fmt: skip
         body = []
         for row in rows:
+            one = row.worst
             cells: tuple[doc.Text, ...] = (DASH,) * 5
-            if row.worst is not None:
-                one = row.worst.result
-                cells = (
-                    doc.symbol(row.worst.key), row.worst.value,
-                    allowed_text(row.worst.key, one.tolerance_um, one.limits_um),
-                    lot_figures.percent(row.worst.use), place_text(row.worst.key, row.worst.flank, one),
-                )  # fmt: skip
+            if one is not None:
+                cells = (doc.symbol(one.key), one.value, one.allowed, percent_text(one.use), one.place)
             body.append((self._serial(row), row.grade, *cells, *self._words(row)))
         notes = ["Each with the value that uses up most of what is allowed."]
         if 0 < len(self.sheets) < len(self.rows):
@@ -172,7 +154,7 @@ class LotSheets:
 
     @staticmethod
     def _words(row: GearRow) -> tuple[doc.Cell, str]:
-        return doc.Cell(CONFORMITY[row.conforms], STATUS[row.conforms]), MASTER_QUALITY[row.master_quality]
+        return conformity_cell(row.conforms), MASTER_QUALITY[row.master_quality]
 
     def _all_table(self, ranked: Sequence[GearRow], keys: Sequence[str]) -> doc.Table:
         """Every gear in the order of the input; of a very large lot the worst, worst first."""
@@ -190,9 +172,7 @@ class LotSheets:
             body.append((self._serial(row), row.grade, *self._words(row), *cells))
         notes = ["Values in µm, the worst of both flanks and all traces."]
         if len(rows) < len(self.rows):
-            notes.insert(
-                0, f"The worst {len(rows)} of {len(self.rows)} gears; all of them: --json and --csv."
-            )
+            notes.insert(0, not_all_note(len(rows), len(self.rows)))
         if any(row.grade.endswith("*") for row in self.rows):
-            notes.append("* class of an incomplete set: something graded was not assessed.")
+            notes.append(INCOMPLETE_NOTE)
         return doc.Table("", columns, tuple(body), notes=tuple(notes), dense=True)

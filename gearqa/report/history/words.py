@@ -15,10 +15,10 @@ from gearqa.model.history import (
     StoredGear,
 )
 from gearqa.report.blocks.document import Block, Bullets, Cautions, Cell, Column, Paragraph, Table
-from gearqa.report.grading.words import STATUS
+from gearqa.report.blocks.verdicts import conformity_cell, master_quality_cell
 from gearqa.wording.numbers import DASH, class_text, count_text
 from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
-from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY
+from gearqa.wording.verdicts import CONFORMITY
 
 ROWS_SHOWN = 40
 CHANGES_SHOWN = 20
@@ -56,8 +56,8 @@ def gears_table(gears: Sequence[StoredGear], total: int, *, wide: bool = False) 
             time_text(gear.finished_at),
             *([gear.grinder or DASH, gear.dress or DASH, _number(gear.parts_since_dress)] if wide else []),
             class_text(gear.class_, gear.beyond, complete=gear.class_complete),
-            Cell(CONFORMITY[gear.conforms], STATUS[gear.conforms]),
-            Cell(MASTER_QUALITY[gear.master_quality], STATUS[gear.master_quality]),
+            conformity_cell(gear.conforms),
+            master_quality_cell(gear.master_quality),
             *([gear.state] if many_states else []),
         )
         for gear in gears
@@ -179,8 +179,8 @@ def regrade_blocks(report: RegradeReport) -> list[Block]:
             (
                 gear.serial, _number(gear.class_before), _number(gear.class_after),
                 CONFORMITY[gear.conforms_before],
-                Cell(CONFORMITY[gear.conforms_after], STATUS[gear.conforms_after]),
-                Cell(MASTER_QUALITY[gear.master_quality_after], STATUS[gear.master_quality_after]),
+                conformity_cell(gear.conforms_after),
+                master_quality_cell(gear.master_quality_after),
             )
             for gear in changed[:CHANGES_SHOWN]
         )  # fmt: skip

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from gearqa.model.incoming import Agreement, Claim, IncomingResult, Row
 from gearqa.report.blocks import document as doc
+from gearqa.report.blocks.verdicts import DECISION_STATUS
 from gearqa.report.incoming.figures import incoming_figures, overlay_figures
 from gearqa.symbols import PARAMETERS
 from gearqa.version import __version__
@@ -18,7 +19,6 @@ from gearqa.wording.visible import clip
 CLAIM_STATUS: Mapping[Claim, doc.Status] = {
     "confirmed": "good", "not confirmed": "bad", "not proven": "open", "none": "none",
 }  # fmt: skip
-DECISION_STATUS: Mapping[str, doc.Status] = {"release": "good", "hold": "open", "reject": "bad"}
 OPEN_ROWS = 15
 """Values to take up that a terminal lists."""
 EXPLANATIONS_SHOWN = 5

@@ -13,7 +13,6 @@ from gearqa.model.lot import (
     INDEPENDENT_OF_ONE_CYCLE,
     FlankKey,
     InLot,
-    LotDecision,
     LotGear,
     LotReason,
     LotResult,
@@ -24,6 +23,7 @@ from gearqa.model.lot import (
 )
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Status
+from gearqa.report.blocks.verdicts import DECISION_STATUS
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import (
     DASH,
@@ -41,7 +41,6 @@ from gearqa.wording.sentences import place_text, sentence, symbols_text
 from gearqa.wording.verdicts import MASTER_QUALITY, STATE_OF_MASTER_QUALITY
 from gearqa.wording.visible import clip
 
-DECISION_STATUS: Mapping[LotDecision, Status] = {"release": "good", "hold": "open", "reject": "bad"}
 STATE_STATUS: Mapping[State, Status] = {
     "conforms": "good",
     "does not conform": "bad",

@@ -27,6 +27,8 @@ _LINE = "    \n    \n -- \n    \n    \n    \n    \n    \n"
 LINE_BELOW_HEAD = Box(_LINE.replace("-", "─"))
 ASCII_LINE_BELOW_HEAD = Box(_LINE, ascii=True)
 
+WIDE = 110
+"""Columns of a console from which tables show more."""
 WRITTEN_OUT: dict[str, str] = {
     **{p.symbol: p.ascii_symbol for p in sorted(PARAMETERS.values(), key=lambda p: -len(p.symbol))},
     "α": "alpha", "β": "beta", "µ": "u", "±": "+/-", "–": "-", "°": " deg", "…": "...", "⟨": "<", "⟩": ">",

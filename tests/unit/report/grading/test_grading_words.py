@@ -19,17 +19,10 @@ import gearqa
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.trace_specs import trace_spec
 from gearqa.report.blocks.document import Bullets, Cautions, Table, Verdict, plain
-from gearqa.report.grading.words import (
-    ALL_ROWS_UP_TO,
-    WORST_ROWS,
-    LotCollector,
-    gear_blocks,
-    helix_angle_lines,
-    lot_blocks,
-    mean_slope_lines,
-    slope_lines,
-    worst_of,
-)
+from gearqa.report.grading.lot_words import ALL_ROWS_UP_TO, WORST_ROWS, LotCollector, lot_blocks
+from gearqa.report.grading.notes import helix_angle_lines, mean_slope_lines, slope_lines
+from gearqa.report.grading.values import worst_of
+from gearqa.report.grading.words import gear_blocks
 from gearqa.report.render.terminal import Terminal
 from gearqa.standards.iso1328_1_2013 import rounded_tolerances
 from gearqa.symbols import PARAMETERS
@@ -287,7 +280,11 @@ def test_the_worst_value_of_a_gear_is_the_one_that_fails(faults):
     worst = {gear.serial: worst_of(gear) for gear in faults.gears}
     assert (worst["OT-0303"].key, worst["OT-0304"].key) == ("runout", "profile_slope")
     assert (worst["OT-0305"].key, worst["OT-0305"].flank) == ("single_pitch", "right")
-    assert all((one.use > 1) == (one.result.conforms is False) for one in worst.values())
+    for gear in faults.gears:
+        one = worst[gear.serial]
+        parameter = gear.parameters[one.key]
+        value = parameter.flanks[one.flank] if one.flank else parameter
+        assert (one.use > 1) == (value.conforms is False)
 
 
 def test_the_lot_counts_what_the_result_counts(faults):

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TypeVar
 
 import pytest
-from sheet_factory import document_of, graded, header_of, made, measured, part_of
+from sheet_factory import document_of, header_of, made, measured, part_of
 
-from gearqa.cli.sheet_aids import sheet_aids
-from gearqa.evaluation.evaluate import LotCounter, evaluate
+from gearqa.evaluation.evaluate import evaluate
 from gearqa.model.measurement import GearMeasurement
 from gearqa.report.blocks.document import (
     Bullets,
@@ -27,8 +25,9 @@ from gearqa.report.blocks.document import (
     plain,
 )
 from gearqa.report.grading import lot_sheet
-from gearqa.report.grading.page import build_sheets, file_name, sheet_documents
-from gearqa.report.grading.words import gear_verdict, parameter_table, shown_value
+from gearqa.report.grading.page import FileNames, file_name
+from gearqa.report.grading.values import shown_value
+from gearqa.report.grading.words import gear_verdict, parameter_table
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY
 
@@ -208,36 +207,15 @@ def test_very_large_lots_list_the_worst_gears(monkeypatch: pytest.MonkeyPatch) -
     assert plain(table.notes[0]).startswith("The worst 3 of 5 gears")
 
 
-def test_gears_are_taken_one_at_a_time() -> None:
-    part, lot = part_of(), LotCounter()
-    alive: list[int] = []
-
-    def stream() -> Iterator[GearMeasurement]:
-        for k in range(6):
-            alive.append(k)
-            yield measured(f"S-{k}")
-
-    told: list[tuple[int, int]] = []
-    build_sheets(
-        header_of(part), graded(stream(), part, lot), lot.summary, part=part, aids=sheet_aids(part),
-        sheets="none", progress=lambda done: told.append((done, len(alive))),
-    )  # fmt: skip
-    assert [done for done, _ in told] == [1, 2, 3, 4, 5, 6]
-    assert all(taken <= max(done, 2) for done, taken in told)
-
-
 def test_nothing_and_one_gear_without_charts() -> None:
-    part, lot = part_of(), LotCounter()
-    empty = build_sheets(header_of(part), [], lot.summary, part=part, aids=sheet_aids(part))
-    assert [sheet.id for sheet in empty.sheets] == ["lot"]
+    assert [sheet.id for sheet in document_of([]).sheets] == ["lot"]
     assert [sheet.id for sheet in document_of(sheets="none").sheets] == ["lot"]
 
 
 def test_one_file_a_gear_with_names_every_file_system_takes() -> None:
-    part, lot = part_of(), LotCounter()
+    names = FileNames()
     serials = ["A/1", "a_1", "../../etc", "CON", "日本", "x" * 500, "A:1"]
-    gears = graded((measured(serial) for serial in serials), part, lot)
-    found = [name for name, _ in sheet_documents(header_of(part), gears, part=part, aids=sheet_aids(part))]
+    found = [names.next(serial) for serial in serials]
     assert found == ["A_1", "a_1-2", "etc", "gear-4-CON", "gear-5", "x" * 48, "A_1-7"]
     assert file_name("nul.txt", 2) == "gear-2-nul.txt"
 

@@ -1,0 +1,160 @@
+"""Grading a folder of measured gears: evaluated, graded, counted; whole, or gear by gear."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
+from functools import cached_property
+from pathlib import Path
+from typing import Protocol
+
+from gearqa.evaluation.curves import gear_curves
+from gearqa.evaluation.evaluate import GearSource, evaluate_with
+from gearqa.evaluation.lots import LotCounter, grade_header
+from gearqa.evaluation.part_setup import PartSetup, setup_of
+from gearqa.jobs.folders import open_folder
+from gearqa.jobs.progress import UNSEEN, Progress
+from gearqa.model.curves import GearCurves
+from gearqa.model.measurement import GearMeasurement
+from gearqa.model.part import Part
+from gearqa.model.results import GearResult, GradeHeader, GradeResult, LotSummary
+
+
+class GradedGear:
+    """One gear as it passes by: its result, and its curves for those who draw them."""
+
+    def __init__(self, measured: GearMeasurement, result: GearResult, setup: PartSetup) -> None:
+        self.result = result
+        self._measured, self._setup = measured, setup
+
+    @cached_property
+    def curves(self) -> GearCurves:
+        """What charts show of the gear; made when first asked for."""
+        return gear_curves(self._measured, self.result, self._setup)
+
+
+class GradeTaker(Protocol):
+    """Takes in a grading result while it is being made."""
+
+    def begin(self, header: GradeHeader, part: Part) -> None:
+        """Before the first gear."""
+
+    def gear(self, gear: GradedGear) -> None:
+        """One gear."""
+
+    def end(self, lot: LotSummary) -> None:
+        """After the last gear."""
+
+
+def grade(
+    folder: str | Path | GearSource,
+    *,
+    part: str | Path | None = None,
+    columns: str | Path | None = None,
+    serial: Sequence[str] | None = None,
+    progress: Progress = UNSEEN,
+) -> GradeResult:
+    """Grade an inspection folder and keep the result of every gear.
+
+    Parameters
+    ----------
+    folder : str, Path or inspection
+        An inspection folder, or one that `gearqa.read_folder` opened.
+    part : str or Path, optional
+        Part file to use instead of part.toml in the folder.
+    columns : str or Path, optional
+        Column map for tables of another layout.
+    serial : sequence of str, optional
+        Only these serials.
+    progress : Progress, optional
+        Shows how far the work has come.
+
+    Returns
+    -------
+    GradeResult
+        Every gear, graded, and the counts over all of them.
+
+    Raises
+    ------
+    ArgumentError
+        `folder` is no folder.
+    InputError
+        All faults of the input, with file and line.
+    OutOfScopeError
+        The gear lies outside the range of the tolerance standard.
+    EvaluationError
+        Profile traces of a part that gives no limits to evaluate them.
+
+    Examples
+    --------
+    >>> from gearqa.jobs.grade import grade
+    >>> result = grade("sample_measurements/pinion")
+    >>> result.lot.gears, result.lot.conforms, result.gears[0].class_
+    (4, True, 4)
+    """
+    kept = _Kept()
+    with _opened(folder, part, columns, serial) as inspection:
+        header, lot = grade_each(inspection, [kept], progress)
+    return GradeResult(header, tuple(kept.gears), lot)
+
+
+def grade_each(
+    inspection: GearSource, takers: Sequence[GradeTaker], progress: Progress = UNSEEN
+) -> tuple[GradeHeader, LotSummary]:
+    """Grade gear by gear in bounded memory; `takers` get each gear as it comes.
+
+    Parameters
+    ----------
+    inspection : GearSource
+        An open inspection folder.
+    takers : sequence of GradeTaker
+        What is made of the gears: files, reports, counts.
+    progress : Progress, optional
+        Shows how far the work has come.
+
+    Returns
+    -------
+    GradeHeader, LotSummary
+        What is true of the whole inspection, and the counts over its gears.
+    """
+    drawing = inspection.part
+    header = grade_header(drawing, inspection.inputs, inspection.simulated, inspection.notices)
+    setup, counter = setup_of(drawing), LotCounter()
+    for taker in takers:
+        taker.begin(header, drawing)
+    for measured, result in progress.over(evaluate_with(inspection, setup), "grading", "gears"):
+        counter.add(result)
+        gear = GradedGear(measured, result, setup)
+        for taker in takers:
+            taker.gear(gear)
+    lot = counter.summary()
+    for taker in takers:
+        taker.end(lot)
+    return header, lot
+
+
+class _Kept:
+    """Keeps every result."""
+
+    def __init__(self) -> None:
+        self.gears: list[GearResult] = []
+
+    def begin(self, header: GradeHeader, part: Part) -> None:
+        pass
+
+    def gear(self, gear: GradedGear) -> None:
+        self.gears.append(gear.result)
+
+    def end(self, lot: LotSummary) -> None:
+        pass
+
+
+def _opened(
+    folder: str | Path | GearSource,
+    part: str | Path | None,
+    columns: str | Path | None,
+    serial: Sequence[str] | None,
+) -> AbstractContextManager[GearSource]:
+    if isinstance(folder, str | Path):
+        return open_folder(folder, part=part, columns=columns, serials=serial)
+    return nullcontext(folder)

@@ -1,0 +1,82 @@
+"""What the charts of one gear show: traces, pitch and runout, point by point."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from gearqa.arrays import Array
+from gearqa.model.results import TraceResult
+from gearqa.symbols import Flank, TraceKind
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class TraceCurves:
+    """One trace as it is drawn: measured, filtered, design and mean line on its positions."""
+
+    kind: TraceKind
+    flank: Flank
+    tooth: int
+    label_mm: float | None
+    position_mm: Array
+    measured_um: Array
+    filtered_um: Array
+    design_um: Array
+    """NaN outside the evaluation range (and tip zone)."""
+    start_mm: float
+    end_mm: float
+    """Evaluation range, start < end."""
+    tip_zone_mm: tuple[float, float] | None
+    mean_line_um: tuple[float, float]
+    """Mean line (with the design removed) at start_mm and end_mm."""
+    result: TraceResult | None
+    """None if the trace could not be evaluated."""
+    classes: Mapping[str, int | None]
+    """Parameter key -> class of this trace's value, None beyond the last; only what is graded."""
+    diameters_mm: tuple[float, float] | None
+    """Diameters at start_mm and end_mm of a profile."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class RollAxis:
+    """Diameters along the profiles of a gear."""
+
+    roll_mm: Array
+    """From the least to the greatest length of roll measured."""
+    diameter_mm: Array
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PitchCurve:
+    """Pitch of one flank, tooth by tooth; NaN where a tooth was not measured."""
+
+    flank: Flank
+    index_um: Array
+    single_um: Array
+    first_harmonic_um: Array | None
+    """First harmonic of the index about its mean; None where a tooth was not measured."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class RunoutCurve:
+    """Radial positions of all spaces and their first harmonic."""
+
+    radial_um: Array
+    first_harmonic_um: Array
+    amplitude_um: float
+    crest_deg: float
+    """Clockwise angle of the crest, tooth 1 at 0."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class GearCurves:
+    """All that the charts of one gear show."""
+
+    traces: tuple[TraceCurves, ...]
+    """In the order of the result's traces, those that could not be evaluated last."""
+    roll_axis: RollAxis | None
+    """None without a profile trace."""
+    pitch: tuple[PitchCurve, ...]
+    """Left before right."""
+    runout: RunoutCurve | None
+    """From radial readings, else from the pitch of both flanks; None where a reading is missing."""

@@ -1,0 +1,234 @@
+"""The gears of a folder in words, gathered one by one in bounded memory."""
+
+from __future__ import annotations
+
+import heapq
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from gearqa.model.results import GearResult, GradeHeader, LotSummary
+from gearqa.report.blocks.document import Answer, Block, Bullets, Cell, Column, Table, Verdict
+from gearqa.report.blocks.verdicts import STATUS, conformity_cell, master_quality_cell
+from gearqa.report.grading.notes import other_span_matters
+from gearqa.report.grading.values import INCOMPLETE_NOTE, WorstValue, gear_class, worst_of
+from gearqa.report.grading.words import closing, criterion_text, gear_blocks, opening
+from gearqa.symbols import PARAMETERS, symbol_of
+from gearqa.wording.numbers import DASH, count_text, percent_text
+from gearqa.wording.sentences import place_text
+from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY, conform_text
+
+ALL_ROWS_UP_TO = 40
+"""Gears of a lot that are all listed; of a larger lot only the worst are."""
+WORST_ROWS = 20
+MOST_PARAMETERS = 4
+"""Parameters that a verdict names."""
+
+
+@dataclass(frozen=True, slots=True)
+class GearRow:
+    """One line of the lot table."""
+
+    place: int
+    serial: str
+    grade: str
+    worst: WorstValue | None
+    conforms: bool | None
+    master_quality: bool | None
+
+    @property
+    def badness(self) -> tuple[int, float, int]:
+        """Sorts the worst gears to the end; of equals the later one."""
+        order = {True: 0, None: 1, False: 2}[self.conforms]
+        return (order, self.worst.use if self.worst else -1.0, -self.place)
+
+
+@dataclass(slots=True)
+class LotCollector:
+    """What the words about a lot need, gathered gear by gear in bounded memory."""
+
+    first: GearResult | None = None
+    gears: int = 0
+    rows: list[GearRow] = field(default_factory=list)
+    """All gears in their order, while they are few; then empty."""
+    worst: list[tuple[tuple[int, float, int], GearRow]] = field(default_factory=list)
+    """The worst gears, as a heap."""
+    classes: Counter[str] = field(default_factory=Counter)
+    failing: Counter[str] = field(default_factory=Counter)
+    missing: Counter[str] = field(default_factory=Counter)
+    master_failing: Counter[str] = field(default_factory=Counter)
+    master_open: Counter[str] = field(default_factory=Counter)
+    warnings: Counter[str] = field(default_factory=Counter)
+    warning_examples: dict[str, str] = field(default_factory=dict)
+    other_span_class: Counter[str] = field(default_factory=Counter)
+    sizes_failing: int = 0
+    near_limit: int | None = None
+
+    def add(self, gear: GearResult) -> GearRow:
+        """Take in one gear; returns its line."""
+        self.gears += 1
+        if self.gears == 1:
+            self.first = gear
+        elif self.gears == 2:
+            self.first = None
+        grade = gear_class(gear)
+        row = GearRow(self.gears, gear.serial, grade, worst_of(gear), gear.conforms, gear.master_quality)
+        if self.gears <= ALL_ROWS_UP_TO:
+            self.rows.append(row)
+        elif self.rows:
+            self.rows = []
+        heapq.heappush(self.worst, (row.badness, row))
+        if len(self.worst) > WORST_ROWS:
+            heapq.heappop(self.worst)
+        self.classes[grade] += 1
+        self.failing.update(key for key, one in gear.parameters.items() if one.conforms is False)
+        self.missing.update({one.parameter for one in gear.not_assessed})
+        if gear.master_quality is False:
+            self.master_failing.update(gear.master_deciding)
+        else:
+            self.master_open.update(gear.master_deciding)
+        self.other_span_class.update(key for key, one in gear.parameters.items() if other_span_matters(one))
+        self.sizes_failing += any(size.conforms is False for size in gear.size)
+        for notice in gear.warnings:
+            self.warnings[notice.code] += 1
+            self.warning_examples.setdefault(notice.code, f"{gear.serial}: {notice.message}")
+        if gear.near_limit is not None:
+            self.near_limit = (self.near_limit or 0) + gear.near_limit
+        return row
+
+    def listed(self) -> list[GearRow]:
+        """The gears that the table lists: all of a small lot, else the worst, worst first."""
+        if self.rows:
+            return self.rows
+        return [row for _, row in sorted(self.worst, key=lambda pair: pair[0], reverse=True)]
+
+    def warning_lines(self) -> list[str]:
+        """The first warning of each kind, with the number of those alike."""
+        return [
+            self.warning_examples[code]
+            + (f" (and {count_text(n - 1, 'more such warning')})" if n > 1 else "")
+            for code, n in self.warnings.items()
+        ]
+
+
+def lot_table(rows: Sequence[GearRow], total: int, *, wide: bool = False) -> Table:
+    """Gears of a lot with the parameter that is nearest to its limit."""
+    columns = (
+        Column("gear", "left"), Column("class"), Column("worst", "left"), Column("value µm"),
+        Column("allowed µm"), *([Column("used"), Column("place", "left")] if wide else []),
+        Column("drawing", "left"), Column("master quality", "left"),
+    )  # fmt: skip
+    body = []
+    for row in rows:
+        worst = row.worst
+        cells: tuple[Cell | str, ...] = (DASH,) * (5 if wide else 3)
+        if worst is not None:
+            name = place_text(worst.key, None if wide else worst.flank)
+            more = [percent_text(worst.use), worst.place] if wide else []
+            cells = (name, worst.value, worst.allowed, *more)
+        verdicts = conformity_cell(row.conforms), master_quality_cell(row.master_quality)
+        body.append((row.serial, row.grade, *cells, *verdicts))
+    notes = ["worst: the value that uses up most of what is allowed."]
+    if len(rows) < total:
+        notes.append(not_all_note(len(rows), total))
+    if any(row.grade.endswith("*") for row in rows):
+        notes.append(INCOMPLETE_NOTE)
+    return Table("", columns, tuple(body), notes=tuple(notes))
+
+
+def not_all_note(shown: int, total: int) -> str:
+    """Says that a table shows only the worst gears.
+
+    >>> not_all_note(20, 26)
+    'The worst 20 of 26 gears; all of them: --json and --csv.'
+    """
+    return f"The worst {shown} of {count_text(total, 'gear')}; all of them: --json and --csv."
+
+
+def _gears_by_parameter(counts: Counter[str]) -> str:
+    """Parameters with the number of gears, the most frequent first: `Fp (8 gears), fHα (3)`."""
+    order = [*PARAMETERS, *counts]
+    ranked = sorted(counts.items(), key=lambda pair: (-pair[1], order.index(pair[0])))
+    texts = [
+        f"{symbol_of(key)} ({n if number else count_text(n, 'gear')})"
+        for number, (key, n) in enumerate(ranked[:MOST_PARAMETERS])
+    ]
+    more = len(ranked) - MOST_PARAMETERS
+    return ", ".join([*texts, *([count_text(more, "more parameter")] if more > 0 else [])])
+
+
+def lot_verdict(header: GradeHeader, lot: LotSummary, seen: LotCollector) -> Verdict:
+    """Conformity, class and master quality of the whole job."""
+    grade = "beyond class 11" if lot.beyond else "none" if lot.class_ is None else str(lot.class_)
+    if any(name.endswith("*") for name in seen.classes):
+        grade += " (incomplete)"
+    spread = ", ".join(
+        f"class {name}: {n}"
+        for name, n in sorted(seen.classes.items(), key=lambda pair: _class_order(pair[0]))
+    )
+    reached = lot.reached_master_quality
+    return Verdict(
+        (
+            Answer(
+                "Conformity to the drawing", CONFORMITY[lot.conforms], STATUS[lot.conforms],
+                "; ".join(_counts(lot, seen)),
+            ),
+            Answer("Worst class", grade, "none", f"gears by {spread}"),
+            Answer(
+                "Master quality of the job", MASTER_QUALITY[reached], STATUS[reached],
+                "; ".join([*_master_counts(lot, seen), f"criterion: {criterion_text(header)}"]),
+            ),
+        )
+    )  # fmt: skip
+
+
+def _counts(lot: LotSummary, seen: LotCollector) -> list[str]:
+    counts = [f"{lot.conforming} of {count_text(lot.gears, 'gear')} {conform_text(lot.conforming)}"]
+    if lot.not_conforming:
+        causes = [_gears_by_parameter(seen.failing)] if seen.failing else []
+        if seen.sizes_failing:
+            causes.append(f"size ({count_text(seen.sizes_failing, 'gear')})")
+        counts.append(f"{lot.not_conforming} not: {', '.join(causes)}")
+    if lot.undecided:
+        counts.append(f"{lot.undecided} not assessed")
+    if seen.missing:
+        counts.append(f"missing: {_gears_by_parameter(seen.missing)}")
+    return counts
+
+
+def _master_counts(lot: LotSummary, seen: LotCollector) -> list[str]:
+    counts = [f"reached by {lot.master_quality} of {count_text(lot.gears, 'gear')}"]
+    if seen.master_failing:
+        counts.append(f"decided by {_gears_by_parameter(seen.master_failing)}")
+    if lot.master_quality_undecided:
+        undecided = lot.master_quality_undecided
+        counts.append(f"{undecided} not decidable: {_gears_by_parameter(seen.master_open)}")
+    return counts
+
+
+def _class_order(name: str) -> tuple[int, str]:
+    digits = name.rstrip("*")
+    return (int(digits) if digits.isdigit() else 99, name)
+
+
+def lot_blocks(
+    header: GradeHeader, lot: LotSummary, seen: LotCollector, slope_span: str, *, wide: bool = False
+) -> list[Block]:
+    """A graded folder: one gear in full, or a lot as a table, then the verdict."""
+    if seen.first is not None:
+        return gear_blocks(header, seen.first, slope_span, wide=wide)
+    blocks = [*opening(header), lot_table(seen.listed(), seen.gears, wide=wide)]
+    if notes := [*_other_span_note(seen, slope_span), *seen.warning_lines()]:
+        blocks.append(Bullets(tuple(notes), "note"))
+    return [*blocks, *closing(header, lot_verdict(header, lot, seen), seen.near_limit)]
+
+
+def _other_span_note(seen: LotCollector, slope_span: str) -> list[str]:
+    if not seen.other_span_class:
+        return []
+    spans = "the full span", "the evaluation length"
+    this, other = spans if slope_span == "full" else spans[::-1]
+    return [
+        f"Slopes are graded over {this}; over {other} they would have another class: "
+        f"{_gears_by_parameter(seen.other_span_class)}."
+    ]
