@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from gearqa.evaluation.evaluate import evaluate, trace_curves
     from gearqa.jobs.gauge import study_gauge
     from gearqa.jobs.grade import grade
+    from gearqa.jobs.incoming import check_report
     from gearqa.jobs.lot import DecidedLot, decide_lot, record_lot
     from gearqa.jobs.verify import verify_record
     from gearqa.model.lot import LotResult
@@ -52,6 +53,7 @@ _PLACES = {
     "make_keys": "gearqa.signoff.key_files",
     "load_private_key": "gearqa.signoff.key_files",
     "tolerance_table": "gearqa.standards.iso1328_1_2013",
+    "check_report": "gearqa.jobs.incoming",
     "study_gauge": "gearqa.jobs.gauge",
     "simulate": "gearqa.simulate:",
     "frames": "gearqa.frames:",
@@ -88,6 +90,7 @@ __all__ = [
     "Trace",
     "Verification",
     "__version__",
+    "check_report",
     "decide_lot",
     "evaluate",
     "frames",

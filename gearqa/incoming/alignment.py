@@ -16,6 +16,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from gearqa.arrays import Array
+from gearqa.incoming.numbering import Numbering
 from gearqa.model.incoming import CurvePair, GearAlignment
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.symbols import FLANKS, Flank, TraceKind
@@ -36,11 +37,9 @@ TEETH_DRAWN: Final = 2
 
 @dataclass(frozen=True, slots=True)
 class _Way:
-    """How their numbering becomes ours."""
+    """How their curves come to lie over ours."""
 
-    swapped: bool
-    reversed: bool
-    shift: int
+    numbering: Numbering
     correlation: float
     residual: float
 
@@ -77,7 +76,8 @@ def align(
         found = _with_traces(serial, our_serial, one, other, way, ways, z, face_width)
         alignments.append(found)
         if len(alignments) <= GEARS_DRAWN:
-            pairs += _curve_pairs(serial, one, other, way or _Way(False, False, 0, 0.0, 0.0), z, face_width)
+            numbering = way.numbering if way is not None else Numbering()
+            pairs += _curve_pairs(serial, one, other, numbering, z, face_width)
     return tuple(alignments), tuple(pairs)
 
 
@@ -139,7 +139,8 @@ def _best_way(theirs: Array | None, ours: Array | None, z: int) -> _Way | None:
             correlation = float(products[shift]) / norm
             if best is None or correlation > best.correlation + 1e-12:
                 residual = ours - np.roll(turned, shift, axis=1)
-                best = _Way(swapped, backwards, shift, correlation, float(np.sqrt(np.mean(residual**2))))
+                numbering = Numbering(swapped, backwards, shift)
+                best = _Way(numbering, correlation, float(np.sqrt(np.mean(residual**2))))
     return best
 
 
@@ -174,7 +175,8 @@ def _with_traces(  # noqa: PLR0917
     face_width: float,
 ) -> GearAlignment:
     residuals, related = [], []
-    for ours, theirs in _common_traces(one, other, way, z, face_width):
+    numbering = way.numbering if way is not None else Numbering()
+    for ours, theirs in _common_traces(one, other, numbering, z, face_width):
         residuals.append(float(np.sqrt(np.mean((ours - ours.mean() - theirs + theirs.mean()) ** 2))))
         related.append(_correlation(ours, theirs))
     residual = float(np.sqrt(np.mean(np.square(residuals)))) if residuals else None
@@ -195,9 +197,9 @@ def _with_traces(  # noqa: PLR0917
         our_serial=our_serial,
         same=same,
         identical=identical,
-        flanks_swapped=None if way is None else way.swapped,
-        direction_reversed=None if way is None else way.reversed,
-        tooth_shift=None if way is None else way.shift,
+        flanks_swapped=None if way is None else numbering.swapped,
+        direction_reversed=None if way is None else numbering.reversed,
+        tooth_shift=None if way is None else numbering.shift,
         correlation=None if way is None else way.correlation,
         chance_correlation=None if way is None else chance,
         residual_um=None if way is None else way.residual,
@@ -223,35 +225,26 @@ def _same(
 
 
 def _common_traces(
-    theirs: GearMeasurement, ours: GearMeasurement, way: _Way | None, z: int, face_width: float
+    theirs: GearMeasurement, ours: GearMeasurement, numbering: Numbering, z: int, face_width: float
 ) -> list[tuple[Array, Array]]:
     """Deviations of traces that both sides took of one tooth, on our positions."""
     found = []
     own = {(t.kind, t.flank, t.tooth): t for t in ours.traces}
     for trace in theirs.traces:
-        flank, tooth = our_place(trace.flank, trace.tooth, way, z)
-        match = own.get((trace.kind, flank, tooth))
-        laid = None if match is None else laid_over(match, trace, way, face_width)
+        place = (trace.kind, numbering.our_flank(trace.flank), numbering.our_tooth(trace.tooth, z))
+        match = own.get(place)
+        laid = None if match is None else laid_over(match, trace, numbering, face_width)
         if laid is not None:
             found.append(laid[1:])
     return found
 
 
-def our_place(flank: Flank, tooth: int, way: _Way | None, z: int) -> tuple[Flank, int]:
-    """Our name and number of a flank of theirs."""
-    if way is None:
-        return flank, tooth
-    number = 2 - tooth if way.reversed else tooth
-    side = FLANKS[FLANKS.index(flank) ^ way.swapped]
-    return side, (number + way.shift - 1) % z + 1
-
-
 def laid_over(
-    ours: Trace, theirs: Trace, way: _Way | None, face_width: float
+    ours: Trace, theirs: Trace, numbering: Numbering, face_width: float
 ) -> tuple[Array, Array, Array] | None:
     """Positions, our deviations and theirs on them; None where they have no room in common."""
     x, y = theirs.position_mm, theirs.deviation_um
-    if way is not None and way.reversed and way.swapped and theirs.kind == "helix":
+    if numbering.reversed and numbering.swapped and theirs.kind == "helix":
         x, y = (face_width - x)[::-1], y[::-1]  # seen from the other face
     inside = (ours.position_mm >= x[0]) & (ours.position_mm <= x[-1])
     if inside.sum() < 2:
@@ -270,25 +263,30 @@ def _correlation(one: Array, other: Array) -> float | None:
 
 
 def _curve_pairs(  # noqa: PLR0917
-    serial: str, theirs: GearMeasurement, ours: GearMeasurement, way: _Way, z: int, face_width: float
+    serial: str,
+    theirs: GearMeasurement,
+    ours: GearMeasurement,
+    numbering: Numbering,
+    z: int,
+    face_width: float,
 ) -> list[CurvePair]:
     pairs: list[CurvePair] = []
     teeth = np.arange(1, z + 1, dtype=np.float64)
     for flank in FLANKS:
-        source = FLANKS[FLANKS.index(flank) ^ way.swapped]
+        source = numbering.our_flank(flank)
         if flank in ours.pitch and source in theirs.pitch:
             mine = ours.pitch[flank].index_um
-            turned = np.roll(turned_index(theirs.pitch[source].index_um, way.reversed), way.shift)
+            turned = np.roll(turned_index(theirs.pitch[source].index_um, numbering.reversed), numbering.shift)
             level = np.nanmean(mine - turned)
             pairs.append(CurvePair("pitch", serial, flank, None, teeth, mine, turned + level))
     own = {(t.kind, t.flank, t.tooth): t for t in ours.traces}
     drawn: dict[tuple[TraceKind, Flank], int] = {}
     for trace in sorted(theirs.traces, key=lambda t: (t.kind == "helix", t.flank, t.tooth)):
-        flank, tooth = our_place(trace.flank, trace.tooth, way, z)
+        flank, tooth = numbering.our_flank(trace.flank), numbering.our_tooth(trace.tooth, z)
         match = own.get((trace.kind, flank, tooth))
         if match is None or drawn.get((trace.kind, flank), 0) >= TEETH_DRAWN:
             continue
-        laid = laid_over(match, trace, way, face_width)
+        laid = laid_over(match, trace, numbering, face_width)
         if laid is None:
             continue
         drawn[trace.kind, flank] = drawn.get((trace.kind, flank), 0) + 1

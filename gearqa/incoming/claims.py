@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from gearqa.evaluation.criteria import Criteria, Criterion
+from gearqa.evaluation.criteria import Criteria, OneSidedLimits
 from gearqa.incoming.editions import Edition, edition_named
 from gearqa.model.incoming import TRACE_KIND, Claim, ReportedValue
 from gearqa.model.lot import State
@@ -20,7 +20,6 @@ _CLAIM_OF: Final[Mapping[str, Claim]] = {
     "does not conform": "not confirmed",
     "not proven": "not proven",
 }
-Limits = tuple[float | None, float | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +113,7 @@ def judge(  # noqa: PLR0911 - one line per way in which there is no verdict
     values = extremes(gear, reported.parameter, reported.flank, reported.tooth, edition.slopes_over_range)
     if not values:
         return none("not_found")
-    limits: Limits = (-tolerance if PARAMETERS[reported.parameter].signed else None, tolerance)
+    limits: OneSidedLimits = (-tolerance if PARAMETERS[reported.parameter].signed else None, tolerance)
     u = None if expanded is None else expanded / COVERAGE_FACTOR
     state = state_of(values, u, limits)
     pc = None
@@ -131,11 +130,9 @@ def judge(  # noqa: PLR0911 - one line per way in which there is no verdict
     )
 
 
-def state_of(values: Sequence[float], u: float | None, limits: Limits) -> State:
+def state_of(values: Sequence[float], u: float | None, limits: OneSidedLimits) -> State:
     """Worst state of several values against limits."""
-    states = {conformity.state(y, u, *limits) for y in values}
-    order: tuple[State, ...] = ("does not conform", "not proven")
-    return next((state for state in order if state in states), "conforms")
+    return _worst(conformity.state(y, u, *limits) for y in values)
 
 
 def drawing_state(
@@ -143,19 +140,18 @@ def drawing_state(
 ) -> State | None:
     """State against the drawing; None where the drawing asks nothing of this parameter and flank."""
     places = criteria.places[parameter]
-    criteria_here = [one for side, one in places if (flank is None or side == flank) and one.required]
-    if not criteria_here or not values:
+    limits_here = [
+        limits
+        for side, criterion in places
+        if (flank is None or side == flank) and (limits := criterion.drawing_limits) is not None
+    ]
+    if not limits_here or not values:
         return None
     u = None if expanded is None else expanded / COVERAGE_FACTOR
-    states = {state_of(values, u, drawing_limits(one)) for one in criteria_here}
+    return _worst(state_of(values, u, limits) for limits in limits_here)
+
+
+def _worst(states: Iterable[State]) -> State:
+    found = set(states)
     order: tuple[State, ...] = ("does not conform", "not proven")
-    return next((state for state in order if state in states), "conforms")
-
-
-def drawing_limits(criterion: Criterion) -> Limits:
-    """Limits of the drawing; 0 is no limit of what cannot be negative."""
-    if criterion.limits is not None:
-        lower, upper = criterion.limits
-        return (lower if criterion.signed or lower > 0 else None, upper)
-    tolerance = criterion.tolerance
-    return (-tolerance if tolerance is not None and criterion.signed else None, tolerance)
+    return next((state for state in order if state in found), "conforms")

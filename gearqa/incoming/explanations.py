@@ -1,13 +1,13 @@
 """Which change of settings, or pair of changes, reproduces what was reported; and whether it is a cause.
 
 Single changes and pairs are ranked by the root mean square of what they leave unexplained. No cause is
-named where several fit alike: see `_judged`.
+named where several fit alike: see `_cause`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Final
@@ -16,8 +16,8 @@ import numpy as np
 
 from gearqa.arrays import Array, BoolArray
 from gearqa.incoming.predictions import Predictor, chosen, rms
-from gearqa.incoming.settings import Setup, alternatives, changes, combined
-from gearqa.incoming.words import changes_text
+from gearqa.incoming.setting_words import changes_text, setting_changes
+from gearqa.incoming.settings import Setup, alternatives, changed_fields, combined
 from gearqa.model.incoming import SAME_UM, Basis, Explanation, ExplanationResult, Side
 
 ENOUGH_VALUES: Final = 12
@@ -35,7 +35,7 @@ CLEARLY_MORE: Final = 6.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class _Entry:
+class _Trial:
     """One explanation that was tried."""
 
     setup: Setup
@@ -46,11 +46,11 @@ class _Entry:
     rms: float
     bases: dict[str, Basis]
 
-    def worse_than(self, other: _Entry, n: int) -> float:
+    def worse_than(self, other: _Trial, n: int) -> float:
         """Logarithm of the likelihood ratio against another explanation of the same n values."""
         return n * math.log(max(self.rms, SMALLEST_UM) / max(other.rms, SMALLEST_UM))
 
-    def distance(self, other: _Entry) -> float:
+    def distance(self, other: _Trial) -> float:
         """Largest difference of both predictions. [um]"""
         return float(np.max(np.abs(self.values - other.values)))
 
@@ -60,12 +60,10 @@ class Explained:
     """The outcome, and what follows from it for the rows."""
 
     result: ExplanationResult
-    before: Array
-    """Found under our settings, NaN where nothing was. [um], shape (values,)"""
     after: Array
     """Predicted by the explanation, NaN where there is none. [um], shape (values,)"""
     bases: dict[str, Basis]
-    """By parameter, where the table does not say and the values tell."""
+    """By parameter, where the table does not say and the values show it."""
     setup: Setup | None = None
     """Of the supplier, where it is explained."""
 
@@ -82,46 +80,44 @@ def explain(predictor: Predictor, base: Setup, data: Side) -> Explained:
     data : {"ours", "theirs"}
         Whose raw data they are.
     """
-    wanted = predictor.wanted
-    reported = np.array([abs(w.reported_um) if w.by_magnitude else w.reported_um for w in wanted])
+    targets = predictor.targets
+    reported = np.array([abs(one.reported_um) if one.by_magnitude else one.reported_um for one in targets])
     found = predictor.predict(base)
-    before, bases = chosen(found, wanted, reported)
     compared = found.known | _reached_by_numbering(predictor, base)
     start = found.with_guesses(compared)
     compared &= start.known
-    counted, bases = chosen(start, wanted, reported)
+    counted, bases = chosen(start, targets, reported)
     n = int(compared.sum())
-    digits = np.array([w.digit_um for w in wanted])[compared]
-    nowhere = np.full(len(wanted), np.nan)
+    digits = np.array([one.digit_um for one in targets])[compared]
+    after = np.full(len(targets), np.nan)
     if n == 0:
-        return Explained(_nothing("no_raw_data", data, 0, None), before, nowhere, bases)
+        return Explained(_nothing("no_raw_data", data, 0, None), after, bases)
     differences = (reported - counted)[compared]
     rms_before = rms(differences) or 0.0
     if rms_before <= SAME_UM or bool(np.all(np.abs(differences) <= digits / 2 + 1e-9)):
-        return Explained(_nothing("no_difference", data, n, rms_before), before, nowhere, bases)
+        return Explained(_nothing("no_difference", data, n, rms_before), after, bases)
 
-    none = _Entry(base, 0, frozenset(), counted[compared], rms_before, bases)
-    tried = _tried(predictor, base, none, reported, compared)
+    none = _Trial(base, 0, frozenset(), counted[compared], rms_before, bases)
+    tried = _Search(predictor, base, none, reported, compared).trials()
     if not tried:
         result = ExplanationResult(False, "nothing_fits", data, n, rms_before, (), n < ENOUGH_VALUES, 0)
-        return Explained(result, before, nowhere, bases)
+        return Explained(result, after, bases)
     best = _best(tried, n)
-    listed, explained, reason = _judged(best, tried, none, n, rms(digits / 2) or 0.0)
+    listed, explained, reason = _cause(best, tried, none, n, rms(digits / 2) or 0.0)
     result = ExplanationResult(
         explained=explained,
         reason=reason,
         data=data,
         n=n,
         rms_before_um=rms_before,
-        explanations=tuple(_explanation(entry, best, none, base) for entry in listed),
+        explanations=tuple(_explanation(trial, best, none) for trial in listed),
         few_values=n < ENOUGH_VALUES,
         tried=len(tried),
     )
     if not explained:
-        return Explained(result, before, nowhere, bases)
-    after = np.full(len(wanted), np.nan)
+        return Explained(result, after, bases)
     after[compared] = best.values
-    return Explained(result, before, after, best.bases, best.setup)
+    return Explained(result, after, best.bases, best.setup)
 
 
 def _numberings(predictor: Predictor, base: Setup) -> list[Setup]:
@@ -133,8 +129,8 @@ def _numberings(predictor: Predictor, base: Setup) -> list[Setup]:
 
 def _reached_by_numbering(predictor: Predictor, base: Setup) -> BoolArray:
     """Values on teeth that were measured under another number."""
-    reached = np.zeros(len(predictor.wanted), dtype=np.bool_)
-    if any(one.tooth is not None for one in predictor.wanted):
+    reached = np.zeros(len(predictor.targets), dtype=np.bool_)
+    if any(one.tooth is not None for one in predictor.targets):
         for setup in _numberings(predictor, base):
             reached |= predictor.predict(setup).known
     return reached
@@ -144,79 +140,65 @@ def _nothing(reason: str, data: Side, n: int, rms_before: float | None) -> Expla
     return ExplanationResult(None, reason, data if n else None, n, rms_before, (), n < ENOUGH_VALUES, 0)
 
 
-def _tried(
-    predictor: Predictor, base: Setup, none: _Entry, reported: Array, compared: BoolArray
-) -> list[_Entry]:
-    """Every change and pair that predicts all values compared and makes a difference of its own."""
+@dataclass(frozen=True, eq=False, slots=True)
+class _Search:
+    """Tries changes of settings on the values compared."""
 
-    def entry(setup: Setup, count: int, fields: frozenset[str]) -> _Entry | None:
-        prediction = predictor.predict(setup).with_guesses(compared)
-        if not prediction.known[compared].all():
+    predictor: Predictor
+    base: Setup
+    none: _Trial
+    reported: Array
+    compared: BoolArray
+
+    def trials(self) -> list[_Trial]:
+        """Every change and pair that predicts all values compared and makes a difference of its own."""
+        singles = [one for setup in self._changes() if (one := self._trial(setup, 1)) is not None]
+        return [*singles, *self._pairs(singles)]
+
+    def _changes(self) -> list[Setup]:
+        shifts = self.predictor.tooth_shifts()
+        return list(alternatives(self.base, self.predictor.part, tooth_shifts=shifts))
+
+    def _pairs(self, singles: Sequence[_Trial]) -> Iterator[_Trial]:
+        part = self.predictor.part
+        reverse_shifts = self.predictor.tooth_shifts(reverse=True)
+        candidates = [combined(self.base, a, b) for a, b in combinations(self._changes(), 2)]
+        candidates += [
+            combined(self.base, a, b)
+            for a in alternatives(self.base, part) if a.reversed
+            for b in alternatives(self.base, part, tooth_shifts=reverse_shifts) if b.shift
+        ]  # fmt: skip
+        for setup in dict.fromkeys(one for one in candidates if one is not None):
+            parts = [one for one in singles if len(changed_fields(one.setup, setup)) == 1]
+            renumbered = (setup.reversed, setup.shift) != (self.base.reversed, self.base.shift)
+            if not parts and not renumbered:
+                continue  # neither change makes a difference alone: in pairs only tooth numbers do
+            pair = self._trial(setup, 2)
+            if pair is not None and all(pair.distance(one) > IDENTICAL_UM for one in parts):
+                yield pair
+
+    def _trial(self, setup: Setup, count: int) -> _Trial | None:
+        """None where a value is not predicted, or none differs from what no change predicts."""
+        prediction = self.predictor.predict(setup).with_guesses(self.compared)
+        if not prediction.known[self.compared].all():
             return None
-        values, told = chosen(prediction, predictor.wanted, reported)
-        left = rms((reported - values)[compared]) or 0.0
-        return _Entry(setup, count, fields, values[compared], left, told)
-
-    singles: list[_Entry] = []
-    shifts = predictor.tooth_shifts()
-    for setup in alternatives(base, predictor.part, tooth_shifts=shifts):
-        one = entry(setup, 1, _fields(base, setup))
-        if one is not None and one.distance(none) > IDENTICAL_UM:
-            singles.append(one)
-    pairs: list[_Entry] = []
-    setups = [*alternatives(base, predictor.part, tooth_shifts=shifts)]
-    reverse_shifts = predictor.tooth_shifts(reverse=True)
-    by_fields = {(s.setup): s for s in singles}
-    candidates = [combined(base, a, b) for a, b in combinations(setups, 2)]
-    candidates += [
-        combined(base, a, b)
-        for a in alternatives(base, predictor.part) if a.reversed
-        for b in alternatives(base, predictor.part, tooth_shifts=reverse_shifts) if b.shift
-    ]  # fmt: skip
-    for setup in dict.fromkeys(c for c in candidates if c is not None):
-        if not _worth_trying(setup, base, by_fields):
-            continue
-        one = entry(setup, 2, _fields(base, setup))
-        if one is None or one.distance(none) <= IDENTICAL_UM:
-            continue
-        parts = [s for s in singles if s.fields < one.fields and _agrees(s.setup, one)]
-        if all(one.distance(part) > IDENTICAL_UM for part in parts):
-            pairs.append(one)
-    return [*singles, *pairs]
+        values, bases = chosen(prediction, self.predictor.targets, self.reported)
+        left = rms((self.reported - values)[self.compared]) or 0.0
+        fields = frozenset(changed_fields(self.base, setup))
+        trial = _Trial(setup, count, fields, values[self.compared], left, bases)
+        return trial if trial.distance(self.none) > IDENTICAL_UM else None
 
 
-def _worth_trying(setup: Setup, base: Setup, singles: dict[Setup, _Entry]) -> bool:
-    """A pair of which neither change makes a difference alone makes none, but for tooth numbers."""
-    numbered = setup.reversed != base.reversed or setup.shift != base.shift
-    if numbered:
-        return True
-    mine = _fields(base, setup)
-    return any(single.fields < mine for single in singles.values() if _agrees_setup(single, setup))
-
-
-def _fields(base: Setup, setup: Setup) -> frozenset[str]:
-    return frozenset(change.setting for change in changes(base, setup))
-
-
-def _agrees(part: Setup, whole: _Entry) -> bool:
-    """Whether a single change is one of the two of a pair."""
-    return len(changes(part, whole.setup)) == 1
-
-
-def _agrees_setup(single: _Entry, setup: Setup) -> bool:
-    return len(changes(single.setup, setup)) == 1
-
-
-def _best(tried: Sequence[_Entry], n: int) -> _Entry:
+def _best(tried: Sequence[_Trial], n: int) -> _Trial:
     """Least left over; but fewer changes first where more of them are not clearly better."""
     least = min(tried, key=lambda e: e.rms)
     alike = [e for e in tried if e.worse_than(least, n) < CLEARLY_MORE or e.distance(least) <= SAME_UM]
     return min(alike, key=lambda e: (e.count, e.rms))
 
 
-def _judged(
-    best: _Entry, tried: Sequence[_Entry], none: _Entry, n: int, half_digit: float
-) -> tuple[list[_Entry], bool, str]:
+def _cause(
+    best: _Trial, tried: Sequence[_Trial], none: _Trial, n: int, half_digit: float
+) -> tuple[list[_Trial], bool, str]:
     """What is listed, whether the best is a cause to name, and why (not)."""
     rest = sorted((e for e in tried if e is not best and not _adds_nothing(e, best)), key=lambda e: e.rms)
     listed = [best, *rest][:MOST_LISTED]
@@ -240,22 +222,22 @@ def _judged(
     return listed, True, "explained_either_way" if same else "explained"
 
 
-def _adds_nothing(entry: _Entry, best: _Entry) -> bool:
+def _adds_nothing(entry: _Trial, best: _Trial) -> bool:
     """The best explanation with one more change that nobody can see."""
     contains = (
-        best.fields < entry.fields and len(changes(best.setup, entry.setup)) == entry.count - best.count
+        best.fields < entry.fields
+        and len(changed_fields(best.setup, entry.setup)) == entry.count - best.count
     )
     return contains and entry.distance(best) <= SAME_UM
 
 
-def _explanation(entry: _Entry, best: _Entry, none: _Entry, base: Setup) -> Explanation:
-    distance = entry.distance(best)
-    changed = changes(base, entry.setup)
+def _explanation(trial: _Trial, best: _Trial, none: _Trial) -> Explanation:
+    distance = trial.distance(best)
     return Explanation(
-        changes=changed,
+        changes=setting_changes(none.setup, trial.setup),
         rms_before_um=none.rms,
-        rms_after_um=entry.rms,
-        equivalent=entry is not best and distance <= SAME_UM,
-        same_predictions=entry is not best and distance <= IDENTICAL_UM,
-        sentence=changes_text(changed),
+        rms_after_um=trial.rms,
+        equivalent=trial is not best and distance <= SAME_UM,
+        same_predictions=trial is not best and distance <= IDENTICAL_UM,
+        sentence=changes_text(none.setup, trial.setup),
     )

@@ -13,6 +13,7 @@ from gearqa.arrays import Array, BoolArray
 from gearqa.core.runout import F_r, radial_positions
 from gearqa.core.slopes import helix_slope_by_angle
 from gearqa.evaluation.part_geometry import part_geometry
+from gearqa.incoming.numbering import Numbering
 from gearqa.incoming.reevaluation import TraceBatch, What
 from gearqa.incoming.settings import Setup
 from gearqa.model.incoming import TRACE_KIND, Basis
@@ -28,7 +29,7 @@ MEAN_FITS_BETTER: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class Target:
     """A value to predict."""
 
     gear: int
@@ -70,7 +71,7 @@ class Predictor:
     part: Part
     gears: Sequence[GearMeasurement]
     results: Sequence[GearResult]
-    wanted: Sequence[Wanted]
+    targets: Sequence[Target]
     batch: TraceBatch = field(init=False)
     _segments: dict[
         tuple[bool, bool, int, bool], tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]
@@ -78,10 +79,10 @@ class Predictor:
 
     def __post_init__(self) -> None:
         self.batch = TraceBatch.of(self.gears, self.part)
-        self._from_traces = np.array([w.parameter in TRACE_KIND for w in self.wanted], dtype=np.bool_)
-        self._digits = np.array([w.digit_um for w in self.wanted], dtype=np.float64)
-        self._teeth_named = any(w.tooth is not None for w in self.wanted)
-        self._magnitude = np.array([w.by_magnitude for w in self.wanted], dtype=np.bool_)
+        self._from_traces = np.array([w.parameter in TRACE_KIND for w in self.targets], dtype=np.bool_)
+        self._digits = np.array([w.digit_um for w in self.targets], dtype=np.float64)
+        self._teeth_named = any(w.tooth is not None for w in self.targets)
+        self._magnitude = np.array([w.by_magnitude for w in self.targets], dtype=np.bool_)
         geometry = part_geometry(self.part)
         sides = np.array([-1, 1])[self.batch.flank] if len(self.batch.flank) else np.zeros(0)
         self._by_angle = np.array(
@@ -93,12 +94,12 @@ class Predictor:
 
     def predict(self, setup: Setup) -> Prediction:
         """Values under a setup, worst and mean over the traces of each."""
-        worst, mean, guess = (np.full(len(self.wanted), np.nan) for _ in range(3))
+        worst, mean, guess = (np.full(len(self.targets), np.nan) for _ in range(3))
         if self._from_traces.any() and len(self.batch.gear):
             self._predict_traces(setup, (worst, mean), by_tooth=True)
             if self._teeth_named:
                 self._predict_traces(setup, (np.full(len(guess), np.nan), guess), by_tooth=False)
-        for place, one in enumerate(self.wanted):
+        for place, one in enumerate(self.targets):
             if not self._from_traces[place]:
                 worst[place], mean[place] = self._other(one, setup)
         if setup.rounding_um is not None:
@@ -119,7 +120,7 @@ class Predictor:
         table = np.stack(list(columns.values()))
         order = {what: place for place, what in enumerate(columns)}
         which = np.array(
-            [order[_column(self.wanted[r].parameter, setup)] for r in rows.tolist()], dtype=np.intp
+            [order[_column(self.targets[r].parameter, setup)] for r in rows.tolist()], dtype=np.intp
         )
         if not len(rows):
             return
@@ -157,12 +158,14 @@ class Predictor:
         rows: list[int] = []
         starts: list[int] = []
         traces: list[int] = []
-        for row, one in enumerate(self.wanted):
+        for row, one in enumerate(self.targets):
             if not self._from_traces[row]:
                 continue
             kind = int(TRACE_KIND[one.parameter] == "helix")
-            flank = None if one.flank is None else FLANKS.index(one.flank) ^ setup.swapped
-            tooth = None if one.tooth is None or not by_tooth else self.our_tooth(one.tooth, setup)
+            flank = None if one.flank is None else FLANKS.index(setup.numbering.our_flank(one.flank))
+            tooth = None
+            if one.tooth is not None and by_tooth:
+                tooth = setup.numbering.our_tooth(one.tooth, self.part.gear.teeth)
             members = by_place.get((one.gear, kind, flank, tooth))
             if members:
                 rows.append(row)
@@ -171,13 +174,7 @@ class Predictor:
         self._segments[key] = tuple(np.array(some, dtype=np.intp) for some in (rows, starts, traces))  # type: ignore[assignment]
         return self._segments[key]
 
-    def our_tooth(self, tooth: int, setup: Setup) -> int:
-        """Our number of a tooth of theirs."""
-        z = self.part.gear.teeth
-        number = 2 - tooth if setup.reversed else tooth
-        return (number + setup.shift - 1) % z + 1
-
-    def _other(self, one: Wanted, setup: Setup) -> tuple[float, float]:
+    def _other(self, one: Target, setup: Setup) -> tuple[float, float]:
         """Pitch, runout and thickness: worst and mean over flanks."""
         result = self.results[one.gear].parameters.get(one.parameter)
         if one.parameter == "runout" and setup.runout == "pitch":
@@ -188,8 +185,7 @@ class Predictor:
         if one.flank is None:
             flanks = [flank.value_um for flank in result.flanks.values()] or [result.value_um]
             return max(flanks, key=abs), float(np.mean(flanks))
-        side = FLANKS[FLANKS.index(one.flank) ^ setup.swapped]
-        found = result.flanks.get(side)
+        found = result.flanks.get(setup.numbering.our_flank(one.flank))
         return (np.nan, np.nan) if found is None else (found.value_um, found.value_um)
 
     # --- whole tooth numbers --------------------------------------------------------------------------
@@ -198,7 +194,7 @@ class Predictor:
         """Starts of counting under which every reported tooth is one that was measured."""
         named = [
             (one.gear, one.tooth, int(TRACE_KIND[one.parameter] == "helix"))
-            for one in self.wanted
+            for one in self.targets
             if one.tooth is not None and one.parameter in TRACE_KIND
         ]
         if not named:
@@ -214,9 +210,9 @@ class Predictor:
         shifts = sorted({(tooth - start) % z for tooth in measured.get((gear, kind), ())})
 
         def fits(shift: int) -> bool:
+            numbering = Numbering(reversed=reverse, shift=shift)
             return all(
-                ((2 - tooth if reverse else tooth) + shift - 1) % z + 1 in measured.get((gear, kind), ())
-                for gear, tooth, kind in named
+                numbering.our_tooth(tooth, z) in measured.get((gear, kind), ()) for gear, tooth, kind in named
             )
 
         return tuple(shift for shift in shifts if shift and fits(shift))
@@ -241,20 +237,20 @@ def runout_from_pitch(gear: GearMeasurement, part: Part) -> float | None:
 
 
 def chosen(
-    prediction: Prediction, wanted: Sequence[Wanted], reported: Array
+    prediction: Prediction, targets: Sequence[Target], reported: Array
 ) -> tuple[Array, dict[str, Basis]]:
     """One predicted value each: by the stated basis, else by the one that fits the parameter's values.
 
     Returns the values and, for parameters whose basis was not stated and can be told, that basis.
     """
-    bases = np.array([one.basis == "mean" for one in wanted], dtype=np.bool_)
+    bases = np.array([one.basis == "mean" for one in targets], dtype=np.bool_)
     values = np.where(bases, prediction.mean, prediction.worst)
-    told: dict[str, Basis] = {}
-    for key in dict.fromkeys(one.parameter for one in wanted):
+    settled: dict[str, Basis] = {}
+    for key in dict.fromkeys(one.parameter for one in targets):
         if PARAMETERS[key].family not in ("profile", "helix"):
             continue
         own = np.array(
-            [one.parameter == key and one.basis is None and one.tooth is None for one in wanted],
+            [one.parameter == key and one.basis is None and one.tooth is None for one in targets],
             dtype=np.bool_,
         )
         own &= prediction.known
@@ -263,10 +259,10 @@ def chosen(
             continue
         if mean <= MEAN_FITS_BETTER * worst:
             values[own] = prediction.mean[own]
-            told[key] = "mean"
+            settled[key] = "mean"
         elif worst <= MEAN_FITS_BETTER * mean:
-            told[key] = "worst"
-    return values, told
+            settled[key] = "worst"
+    return values, settled
 
 
 def rms(differences: Array) -> float | None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Final, Literal
 
 from gearqa.core.traces import PROFILE_SHARE
-from gearqa.model.incoming import Change
+from gearqa.incoming.numbering import Numbering
 from gearqa.model.part import Part
 
 Span = Literal["full", "evaluation"]
@@ -49,62 +49,15 @@ class Setup:
     """None where there is no choice."""
     rounding_um: float | None = None
 
-
-NAMES: Final[dict[str, str]] = {
-    "slope_span": "slope_span",
-    "share": "profile_range",
-    "cutoff": "filter",
-    "tip_zone": "tip_zone",
-    "axis": "profile_axis",
-    "plane": "plane",
-    "profile_sign": "profile_sign",
-    "helix_sign": "helix_sign",
-    "swapped": "flanks",
-    "reversed": "tooth_direction",
-    "shift": "tooth_start",
-    "runout": "runout_from",
-    "rounding_um": "rounding",
-}
-"""Field of a Setup -> name of the setting in results."""
+    @property
+    def numbering(self) -> Numbering:
+        """How flanks and teeth are named."""
+        return Numbering(self.swapped, self.reversed, self.shift)
 
 
-def value_text(field: str, value: object) -> str:  # noqa: PLR0911 - one line per setting
-    """A setting's value in words.
-
-    >>> value_text("share", 0.92), value_text("cutoff", None), value_text("swapped", True)
-    ('92 %', 'off', 'left and right swapped')
-    """
-    match field, value:
-        case "share", float(share):
-            return f"{100 * share:.0f} %"
-        case "cutoff", None:
-            return "off"
-        case "cutoff", float(factor):
-            return "as drawn" if factor == 1 else f"cutoff x {factor:g}"
-        case "tip_zone", _:
-            return "counted" if value else "not counted"
-        case "swapped", _:
-            return "left and right swapped" if value else "as given"
-        case "reversed", _:
-            return "the other way round" if value else "as given"
-        case "shift", int(shift):
-            return "as given" if shift == 0 else f"tooth 1 of theirs is tooth {shift + 1} of ours"
-        case "rounding_um", None:
-            return "none"
-        case "rounding_um", float(step):
-            return f"to {step:g} um before grading"
-        case _, None:
-            return "no choice"
-    return str(value)
-
-
-def changes(base: Setup, other: Setup) -> tuple[Change, ...]:
-    """What differs between two setups."""
-    return tuple(
-        Change(NAMES[f.name], value_text(f.name, before), value_text(f.name, after))
-        for f in fields(Setup)
-        if (before := getattr(base, f.name)) != (after := getattr(other, f.name))
-    )
+def changed_fields(base: Setup, other: Setup) -> tuple[str, ...]:
+    """Names of the settings in which two setups differ."""
+    return tuple(f.name for f in fields(Setup) if getattr(base, f.name) != getattr(other, f.name))
 
 
 def base_setup(part: Part, *, readings: bool) -> Setup:
@@ -150,7 +103,5 @@ def alternatives(base: Setup, part: Part, *, tooth_shifts: tuple[int, ...] = ())
 
 def combined(base: Setup, one: Setup, other: Setup) -> Setup | None:
     """Both changes at once; None where they change the same setting."""
-    mine = {f.name for f in fields(Setup) if getattr(one, f.name) != getattr(base, f.name)}
-    theirs = {f.name: getattr(other, f.name) for f in fields(Setup)}
-    more = {name: value for name, value in theirs.items() if value != getattr(base, name)}
-    return None if mine & set(more) else replace(one, **more)
+    more = {name: getattr(other, name) for name in changed_fields(base, other)}
+    return None if set(more) & set(changed_fields(base, one)) else replace(one, **more)

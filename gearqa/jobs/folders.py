@@ -11,13 +11,14 @@ from gearqa.errors import ArgumentError
 
 if TYPE_CHECKING:
     from gearqa.model.measurement import InputFile
+    from gearqa.model.part import Part
     from gearqa.reading.folder.inspection import Inspection
 
 
 def open_folder(
     folder: str | Path,
     *,
-    part: str | Path | None = None,
+    part: str | Path | Part | None = None,
     columns: str | Path | None = None,
     serials: Sequence[str] | None = None,
 ) -> Inspection:

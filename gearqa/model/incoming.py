@@ -64,8 +64,8 @@ class ReportedTable:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
-    """One reported value beside what was found."""
+class ComparedValue:
+    """One reported value and what was found for it."""
 
     serial: str
     our_serial: str | None
@@ -118,6 +118,11 @@ class Row:
     """Our value against the drawing."""
 
     @property
+    def compared_um(self) -> float:
+        """What is compared with the found value: the reported one, or its magnitude."""
+        return abs(self.reported_um) if self.by_magnitude else self.reported_um
+
+    @property
     def contradicts_itself(self) -> bool:
         """Whether the claimed class is better than the reported value itself meets."""
         if self.class_claimed is None or self.tolerance_claimed_um is None:
@@ -154,7 +159,7 @@ class Agreement:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class SettingChange:
     """One setting that a laboratory may have had otherwise."""
 
     setting: str
@@ -166,11 +171,11 @@ class Change:
 class Explanation:
     """One or two changes of settings, and how well they reproduce what was reported."""
 
-    changes: tuple[Change, ...]
+    changes: tuple[SettingChange, ...]
     rms_before_um: float
     rms_after_um: float
     equivalent: bool
-    """Predicts within 0.05 um what the best explanation predicts."""
+    """Predicts within 0.05 µm what the best explanation predicts."""
     same_predictions: bool
     """Predicts exactly what the best explanation predicts: no figures of this report can tell them apart."""
     sentence: str
@@ -269,7 +274,7 @@ class IncomingResult:
     comparison: Comparison | None
     comparison_reason: str
     """As a stable code."""
-    rows: tuple[Row, ...]
+    rows: tuple[ComparedValue, ...]
     agreement: Mapping[str, Mapping[PlaceKey, Agreement]]
     agreement_explained: Mapping[str, Mapping[PlaceKey, Agreement]]
     """The same against what the best explanation predicts; empty where there is none."""
@@ -297,12 +302,12 @@ class IncomingResult:
         return counts
 
     @property
-    def contradicted(self) -> tuple[Row, ...]:
+    def contradicted(self) -> tuple[ComparedValue, ...]:
         """Claims that we cannot judge by a measurement, but that their own values refuse."""
         return tuple(row for row in self.rows if row.claim == "none" and row.contradicts_itself)
 
     @property
-    def en_exceeded(self) -> tuple[Row, ...]:
+    def en_exceeded(self) -> tuple[ComparedValue, ...]:
         """Rows whose difference is more than both uncertainties allow, settings allowed for."""
         known = [(row, row.en if row.en_explained is None else row.en_explained) for row in self.rows]
         return tuple(row for row, en in known if en is not None and abs(en) > 1)
@@ -323,6 +328,11 @@ class IncomingResult:
             and not self.unmatched
             and not self.en_exceeded
         )
+
+
+def flank_of(place: PlaceKey) -> Flank | None:
+    """Flank of a series; None for `both`."""
+    return None if place == "both" else place
 
 
 def place_key(flank: Flank | None) -> PlaceKey:

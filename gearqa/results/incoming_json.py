@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from gearqa.model.incoming import IncomingResult, Row
+from gearqa.model.incoming import ComparedValue, IncomingResult
 from gearqa.model.lot import LotResult
 from gearqa.results.csvio import Style, csv_table
 from gearqa.results.document import Document
@@ -37,4 +37,4 @@ INCOMING: Final = Document(
 
 def incoming_csv(result: IncomingResult, style: Style = "comma") -> bytes:
     """One row a reported value."""
-    return csv_table(names_of(Row), result.rows, simulated=result.simulated, style=style)
+    return csv_table(names_of(ComparedValue), result.rows, simulated=result.simulated, style=style)

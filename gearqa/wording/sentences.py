@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from gearqa.symbols import PARAMETERS, symbol_of
 
@@ -31,6 +31,16 @@ def listed(words: Iterable[str]) -> str:
     """
     *first, last = words
     return f"{', '.join(first)} and {last}" if first else last
+
+
+def some_of(words: Sequence[str], most: int) -> str:
+    """Words in a row; of many the first ones, and how many more there are.
+
+    >>> some_of(["a", "b"], 2), some_of(["a", "b", "c", "d"], 2)
+    ('a, b', 'a, b and 2 more')
+    """
+    more = f" and {len(words) - most} more" if len(words) > most else ""
+    return ", ".join(words[:most]) + more
 
 
 def place_text(key: str, flank: str | None = None, *more: str | None) -> str:

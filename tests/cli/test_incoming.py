@@ -127,7 +127,7 @@ def test_exit_0_where_everything_agrees(capsys, tmp_path):
         ((FOLDER, SAMPLES / "pinion"), "two folders"),
         ((REPORT, PART), "two files"),
         ((REPORT, "--part", PART, "--decide-on", "ours"), "nothing was measured by us"),
-        ((REPORT, FOLDER, "--their-part", PART), "needs --their-folder"),
+        ((REPORT, FOLDER, "--their-part", PART), "--their-part: needs the folder of their raw traces"),
         ((REPORT, FOLDER, "--their-folder", "nowhere"), "no folder"),
         ((REPORT, FOLDER, "--lot-size", 0), "expected 1 or more"),
         ((REPORT, FOLDER, "--lot-size", 5), "lot"),

@@ -18,10 +18,8 @@ NOT_YET = (
     "cli/progress.py",
     "cli/topics.py",
     "history/",
-    "incoming/",
     "reading/",
     "report/history/",
-    "report/incoming/",
     "statistics/",
 )
 """Places whose numbers are still formatted where they are used."""

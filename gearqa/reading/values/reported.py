@@ -24,7 +24,7 @@ _WORST_CLASS: Final = 12
 
 
 def read_reported(
-    path: Path | str, *, teeth: int | None = None, columns: Path | None = None, name: str | None = None
+    path: Path | str, *, teeth: int | None = None, columns: Path | str | None = None, name: str | None = None
 ) -> ReportedTable:
     """Read a table of reported values.
 

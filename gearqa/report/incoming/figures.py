@@ -6,12 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from gearqa.model.incoming import Agreement, CurvePair, IncomingResult, PlaceKey
+from gearqa.model.incoming import Agreement, CurvePair, IncomingResult, PlaceKey, flank_of
 from gearqa.report.blocks.document import Figure, symbol
 from gearqa.report.draw import palette, plot
 from gearqa.report.draw.charts import RowValue
-from gearqa.symbols import PARAMETERS, Flank
-from gearqa.wording.numbers import value_text
+from gearqa.symbols import Flank, symbol_of
+from gearqa.wording.numbers import interval_text, um_text, value_text
+from gearqa.wording.sentences import place_text
 
 GEARS_FOR_ORDER = 5
 """Gears from which the differences are also shown in the order of the report."""
@@ -29,13 +30,9 @@ def incoming_figures(result: IncomingResult) -> tuple[Figure, ...]:
     return tuple(figures)
 
 
-def _side(place: PlaceKey) -> str:
-    return "" if place == "both" else place
-
-
 def _differences(result: IncomingResult) -> Figure:
     title = "Differences, reported less ours"
-    panels, told, most = [], [], 0.5
+    panels, described, most = [], [], 0.5
     explained = result.agreement_explained
     for key, places in result.agreement.items():
         for place, one in places.items():
@@ -61,15 +58,15 @@ def _differences(result: IncomingResult) -> Figure:
             panels.append(
                 plot.Panel(
                     label="", layers=tuple(layers), values=values, y=(-0.8, lane + 0.8), y_ticks=(),
-                    height=26 if explained else 18, outside=(symbol(key), _side(place)),
+                    height=26 if explained else 18, outside=(symbol(key), flank_of(place) or ""),
                 )
             )  # fmt: skip
-            words = " and ".join(value_text(v, signed=True) for v in shown)
-            told.append(f"{PARAMETERS[key].symbol} {_side(place)}: mean difference {words} µm.")
+            words = " and ".join(um_text(v, signed=True) for v in shown)
+            described.append(f"{place_text(key, flank_of(place))}: mean difference {words}.")
     edge = most * 1.06
     chart = plot.Plot(
         title=title,
-        description=f"{title}, one dot a gear. " + " ".join(told),
+        description=f"{title}, one dot a gear. " + " ".join(described),
         panels=tuple(panels),
         x=(-edge, edge),
         x_name="difference in µm",
@@ -88,7 +85,7 @@ def _order(result: IncomingResult, most: int) -> Figure:
     """Differences in the order of the report: trend and outliers."""
     source = result.agreement_explained or result.agreement
     title = "Differences in the order of the report"
-    panels, told = [], []
+    panels, described = [], []
     for key, places in source.items():
         layers: list[plot.Layer] = []
         for place, one in places.items():
@@ -96,16 +93,16 @@ def _order(result: IncomingResult, most: int) -> Figure:
             ink = palette.FILTERED if place != "right" else palette.DESIGN
             name = {"left": "left", "right": "right", "both": "no flank"}[place]
             layers.append(plot.Dots(x, np.array(one.differences_um), ink=ink, shape=SHAPES[place], name=name))
-            told.append(f"{PARAMETERS[key].symbol} {_side(place)}: {_agreement_words(one)}")
+            described.append(f"{place_text(key, flank_of(place))}: {_agreement_words(one)}.")
         limits = [v for one in places.values() for v in (one.limits_of_agreement_um or ())]
         if limits:
             layers.insert(0, plot.Band(min(limits), max(limits), name="limits of agreement"))
         layers.insert(1 if limits else 0, plot.Level(0.0, width=0.6))
-        panels.append(plot.Panel(label=PARAMETERS[key].symbol, layers=tuple(layers), detail="µm", height=58))
+        panels.append(plot.Panel(label=symbol_of(key), layers=tuple(layers), detail="µm", height=58))
     after = ", after the explanation" if result.agreement_explained else ""
     chart = plot.Plot(
         title=title + after,
-        description=f"{title}{after}. " + " ".join(told),
+        description=f"{title}{after}. " + " ".join(described),
         panels=tuple(panels),
         x=(1 - 0.07 * (most + 4), most + 0.6),
         x_name="gear, in the order of the report",
@@ -118,11 +115,9 @@ def _order(result: IncomingResult, most: int) -> Figure:
 
 
 def _agreement_words(one: Agreement) -> str:
-    text = f"bias {value_text(one.bias_um, signed=True)} µm"
-    if one.limits_of_agreement_um is not None:
-        low, high = (value_text(v, signed=True) for v in one.limits_of_agreement_um)
-        text += f", limits {low} to {high}"
-    return text + "."
+    bias = f"bias {um_text(one.bias_um, signed=True)}"
+    limits = one.limits_of_agreement_um
+    return bias if limits is None else f"{bias}, limits {interval_text(limits)}"
 
 
 def overlay_figures(curves: Sequence[CurvePair]) -> tuple[Figure, ...]:
@@ -134,12 +129,12 @@ def overlay_figures(curves: Sequence[CurvePair]) -> tuple[Figure, ...]:
 
 
 _AXES = {"pitch": "tooth", "profile": "length of roll in mm", "helix": "face position in mm"}
-_HEADS = {"pitch": "index deviations", "profile": "profile traces", "helix": "helix traces"}
+_HEADS = {"pitch": "Index deviations", "profile": "Profile traces", "helix": "Helix traces"}
 
 
 def _overlay(serial: str, kind: str, curves: Sequence[CurvePair]) -> Figure:
-    title = f"{_HEADS[kind][:1].upper()}{_HEADS[kind][1:]} of gear {serial}, theirs over ours"
-    panels, told = [], []
+    title = f"{_HEADS[kind]} of gear {serial}, theirs over ours"
+    panels, described = [], []
     for curve in curves:
         apart = float(np.sqrt(np.nanmean((curve.ours_um - curve.theirs_um) ** 2)))
         flank: Flank = curve.flank
@@ -163,11 +158,11 @@ def _overlay(serial: str, kind: str, curves: Sequence[CurvePair]) -> Figure:
                 height=54,
             )
         )
-        told.append(f"{name}: {value_text(apart)} µm apart (rms).")
+        described.append(f"{name}: {um_text(apart)} apart (rms).")
     low = min(float(curve.position[0]) for curve in curves)
     high = max(float(curve.position[-1]) for curve in curves)
     chart = plot.Plot(
-        title=title, description=f"{title}. " + " ".join(told), panels=tuple(panels), x=(low, high),
+        title=title, description=f"{title}. " + " ".join(described), panels=tuple(panels), x=(low, high),
         x_name=_AXES[kind], heads=("rms",), micrometre_bar=True,
     )  # fmt: skip
     caption = "Aligned: flank names, counting direction, first tooth and constant. Last column: rms in µm."

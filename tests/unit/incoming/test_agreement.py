@@ -7,8 +7,8 @@ import pytest
 from unit.evaluation.make import part
 
 from gearqa.evaluation.criteria import criteria_of
-from gearqa.incoming.agreement import agreements
-from gearqa.model.incoming import Row
+from gearqa.incoming.report_agreement import agreements
+from gearqa.model.incoming import ComparedValue
 
 # Bland and Altman, Lancet i (1986) 307: peak expiratory flow, both first measurements, litre a minute
 WRIGHT = (494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427)
@@ -18,7 +18,7 @@ CRITERIA = criteria_of(part())
 
 def rows(reported, found, key="helix_slope", flank="left"):
     return [
-        Row(
+        ComparedValue(
             serial=f"G{place:02d}", our_serial=f"G{place:02d}", parameter=key, flank=flank, tooth=None,
             basis="worst", reported_um=float(a), half_digit_um=0.5, by_magnitude=False, found_um=float(b),
             difference_um=float(a) - float(b), explained_um=None, equal=abs(a - b) <= 0.5, u_reported_um=None,

@@ -11,9 +11,10 @@ from unit.incoming.laboratory import Lab, report, sample
 
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.incoming.explanations import explain
-from gearqa.incoming.predictions import Predictor, Wanted, rounded
-from gearqa.incoming.settings import base_setup, value_text
-from gearqa.model.incoming import Change
+from gearqa.incoming.predictions import Predictor, Target, rounded
+from gearqa.incoming.setting_words import changes_text, setting_text
+from gearqa.incoming.settings import alternatives, base_setup
+from gearqa.model.incoming import SettingChange
 
 SINGLES = {
     "slope_span": Lab(span="evaluation"),
@@ -67,7 +68,7 @@ def explained(name, table, count=None):
     part, gears = sample(name, count)
     places = {gear.serial: place for place, gear in enumerate(gears)}
     wanted = [
-        Wanted(
+        Target(
             places[v.serial], v.parameter, v.flank, v.tooth, v.basis, v.value_um, 10.0**-v.decimals
         )
         for v in table.values
@@ -116,10 +117,20 @@ def test_the_values_behind_the_words_are_the_ones_injected():
     lab = Lab(span="evaluation", share=0.92)
     best = explained("ring_conforming", report("ring_conforming", lab)).result.explanations[0]
     assert best.changes == (
-        Change("slope_span", "full", "evaluation"),
-        Change("profile_range", "95 %", "92 %"),
+        SettingChange("slope_span", "full", "evaluation"),
+        SettingChange("profile_range", "95 %", "92 %"),
     )
-    assert value_text("share", 0.92) == "92 %"
+    assert setting_text("share", 0.92) == "92 %"
+
+
+@pytest.mark.parametrize("name", SIZES)
+def test_every_change_that_is_tried_has_words(name):
+    part, _ = sample(name, 1)
+    base = base_setup(part, readings=True)
+    texts = [changes_text(base, other) for other in alternatives(base, part, tooth_shifts=(22,))]
+    assert len(set(texts)) == len(texts)
+    assert "values are rounded to 0.5 µm before grading" in texts
+    assert "counting starts elsewhere: tooth 1 of theirs is tooth 23 of ours" in texts
 
 
 @pytest.mark.independent
@@ -228,7 +239,7 @@ def test_equivalent_explanations_keep_it_open():
     )  # fmt: skip
     (result,) = evaluate([mirror], part)
     slopes = [
-        Wanted(
+        Target(
             0,
             "helix_slope",
             flank,
@@ -250,7 +261,7 @@ def test_without_raw_data_nothing_is_explained():
     part, gears = sample("helical_pinion", 1)
     bare = [replace(gears[0], traces=(), pitch={}, runout=None)]
     predictor = Predictor(
-        part, bare, tuple(evaluate(bare, part)), [Wanted(0, "runout", None, None, None, 4.0, 0.1)]
+        part, bare, tuple(evaluate(bare, part)), [Target(0, "runout", None, None, None, 4.0, 0.1)]
     )
     result = explain(predictor, base_setup(part, readings=False), "ours").result
     assert (result.explained, result.reason, result.n) == (None, "no_raw_data", 0)

@@ -8,8 +8,7 @@ from typing import Final
 import numpy as np
 
 from gearqa.evaluation.criteria import Criteria
-from gearqa.incoming.claims import drawing_limits
-from gearqa.model.incoming import Agreement, PlaceKey, Row, place_key
+from gearqa.model.incoming import Agreement, ComparedValue, PlaceKey, place_key
 from gearqa.statistics.agreement import correlation, limits_of_agreement, order_trend
 from gearqa.statistics.deming import deming
 from gearqa.statistics.families import sidak
@@ -22,9 +21,9 @@ OUTLIER_SIGNIFICANCE: Final = 0.01
 """Over all series together."""
 
 
-def agreements(rows: Sequence[Row], criteria: Criteria) -> dict[str, dict[PlaceKey, Agreement]]:
+def agreements(rows: Sequence[ComparedValue], criteria: Criteria) -> dict[str, dict[PlaceKey, Agreement]]:
     """Agreement of every parameter and flank of which at least one value was found; one pair a gear."""
-    series: dict[tuple[str, Flank | None], dict[str, list[Row]]] = {}
+    series: dict[tuple[str, Flank | None], dict[str, list[ComparedValue]]] = {}
     for row in rows:
         if row.difference_um is not None:
             series.setdefault((row.parameter, row.flank), {}).setdefault(row.serial, []).append(row)
@@ -39,12 +38,12 @@ def agreements(rows: Sequence[Row], criteria: Criteria) -> dict[str, dict[PlaceK
     return found
 
 
-def _agreement(gears: Mapping[str, Sequence[Row]], significance: float, allowed: float | None) -> Agreement:
+def _agreement(
+    gears: Mapping[str, Sequence[ComparedValue]], significance: float, allowed: float | None
+) -> Agreement:
     serials = tuple(gears)
-    reported, ours = (
-        np.array([np.mean([value(row) for row in rows]) for rows in gears.values()])
-        for value in (_reported, _found)
-    )
+    reported = np.array([np.mean([row.compared_um for row in rows]) for rows in gears.values()])
+    ours = np.array([np.mean([_found(row) for row in rows]) for rows in gears.values()])
     difference = reported - ours
     n = len(serials)
     limits = limits_of_agreement(difference) if n > 1 else None
@@ -72,17 +71,13 @@ def _agreement(gears: Mapping[str, Sequence[Row]], significance: float, allowed:
     )
 
 
-def _reported(row: Row) -> float:
-    return abs(row.reported_um) if row.by_magnitude else row.reported_um
-
-
-def _found(row: Row) -> float:
+def _found(row: ComparedValue) -> float:
     assert row.found_um is not None
     return abs(row.found_um) if row.by_magnitude else row.found_um
 
 
 def _outliers(serials: Sequence[str], difference: np.ndarray, significance: float) -> tuple[str, ...]:
-    """The one gear whose difference stands apart, if there is one."""
+    """The one gear whose difference lies far from the others', if there is one."""
     n = len(serials)
     if n < PAIRS_FOR_OUTLIERS or np.ptp(difference) == 0:
         return ()
@@ -94,8 +89,6 @@ def _width(criteria: Criteria, key: str, flank: Flank | None) -> float | None:
     """Width of what the drawing allows, the narrowest of the flanks. [um]"""
     widths = []
     for side, criterion in criteria.places[key]:
-        if criterion.required and flank in (None, side):
-            lower, upper = drawing_limits(criterion)
-            if upper is not None:
-                widths.append(upper - (lower or 0.0))
+        if flank in (None, side) and (limits := criterion.drawing_limits) is not None:
+            widths.append(limits[1] - (limits[0] or 0.0))
     return min(widths, default=None)

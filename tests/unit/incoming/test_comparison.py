@@ -12,19 +12,17 @@ import supplier_report
 from unit.incoming.laboratory import Lab, report, sample
 
 from gearqa.evaluation.evaluate import evaluate
-from gearqa.incoming.check import MeasuredGears, check_report
+from gearqa.incoming.sides import MeasuredGears
+from gearqa.jobs.incoming import check_table
 from gearqa.model.incoming import ReportedTable
 from gearqa.reading.values.reported import read_reported
-from gearqa.report.incoming.page import incoming_blocks, incoming_document, incoming_text
+from gearqa.report.incoming.mail import incoming_text
+from gearqa.report.incoming.page import incoming_document
+from gearqa.report.incoming.screen import incoming_blocks
 from gearqa.results.incoming_json import INCOMING, incoming_csv
-from gearqa.signoff.lot import sign_off
 
 SAMPLE = Path(__file__).parents[3] / "sample_measurements" / "supplier_report" / "report.csv"
 RING = "ring_conforming"
-
-
-def decide(header, part, gears):
-    return sign_off(header, part, gears, lot_size=200)
 
 
 @cache
@@ -35,8 +33,8 @@ def measured(name, count):
 
 def check(table, count=3, name=RING, theirs=None, ours=True, **options):
     part, _ = sample(name, count)
-    return check_report(
-        table, part, decide=decide, ours=measured(name, count) if ours else None, theirs=theirs, **options
+    return check_table(
+        table, part, ours=measured(name, count) if ours else None, theirs=theirs, lot_size=200, **options
     )
 
 
@@ -177,9 +175,7 @@ def test_without_our_measurement_a_claim_that_its_own_value_refuses_is_not_let_p
         first = next(v for v in table.values if v.parameter == "profile_form")
         rest = (replace(first, class_=grade, class_text=str(grade)), *(v for v in table.values if v != first))
         part, _ = sample(RING, 1)
-        return check_report(
-            replace(table, values=rest), part, decide=lambda h, p, g: sign_off(h, p, g, lot_size=1)
-        )
+        return check_table(replace(table, values=rest), part, lot_size=1)
 
     well, ill = found(6), found(1)
     assert (well.decision, well.contradicted, well.agrees) == ("release", (), True)
@@ -330,9 +326,7 @@ def test_everything_well_agrees():
     """One gear, the whole lot, nothing claimed, nothing to explain: released."""
     part, gears = sample(RING, 1)
     ours = MeasuredGears(gears, tuple(evaluate(gears, part)))
-    result = check_report(
-        report(RING, Lab(), gears=1), part, ours=ours, decide=lambda h, p, g: sign_off(h, p, g, lot_size=1)
-    )
+    result = check_table(report(RING, Lab(), gears=1), part, ours=ours, lot_size=1)
     assert result.decision == "release"
     assert result.agrees
 

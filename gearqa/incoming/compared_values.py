@@ -1,0 +1,148 @@
+"""Every reported value with what was found for it: difference, En number, claim, state by the drawing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from gearqa.arrays import Array
+from gearqa.evaluation.criteria import Criteria
+from gearqa.incoming import claims
+from gearqa.incoming.editions import Edition, edition_named
+from gearqa.incoming.explanations import Explained
+from gearqa.incoming.numbering import Numbering
+from gearqa.incoming.sides import Sides
+from gearqa.model.incoming import TRACE_KIND, Basis, ComparedValue, GearAlignment, ReportedValue
+from gearqa.model.results import GearResult
+from gearqa.statistics.agreement import en_number
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """Which flank and tooth of ours a reported value means, as far as the explanation tells."""
+
+    numbering: Numbering
+    z: int
+
+    @classmethod
+    def of(cls, explained: Explained, alignments: Sequence[GearAlignment], z: int) -> Meaning:
+        """From the explanation; their raw data may name flanks otherwise than we do, too."""
+        setup = explained.setup
+        if setup is None:
+            return cls(Numbering(), z)
+        if explained.result.data == "ours":
+            return cls(setup.numbering, z)
+        turned = [one.flanks_swapped for one in alignments if one.same and one.flanks_swapped is not None]
+        return cls(Numbering(swapped=setup.swapped ^ (bool(turned) and all(turned))), z)
+
+    def ours(self, value: ReportedValue) -> ReportedValue:
+        """The value under our names."""
+        flank, tooth = value.flank, value.tooth
+        return replace(
+            value,
+            flank=None if flank is None else self.numbering.our_flank(flank),
+            tooth=None if tooth is None else self.numbering.our_tooth(tooth, self.z),
+        )
+
+
+def compared_values(
+    sides: Sides,
+    meaning: Meaning,
+    criteria: Criteria,
+    editions: Mapping[str, Edition],
+    *,
+    found_um: Array,
+    explained_um: Array,
+    bases: Mapping[str, Basis],
+    unsigned: frozenset[str],
+    measured_again: bool,
+) -> tuple[ComparedValue, ...]:
+    """Every reported value with what was found; En numbers only for a second measurement."""
+    gears = sides.gears_by_serial()
+    rows = []
+    for value, found, explained in zip(sides.values, _known(found_um), _known(explained_um), strict=True):
+        gear = gears.get(value.serial)
+        U = _our_uncertainty(sides, value, gear)  # noqa: N806
+        by_magnitude = value.parameter in unsigned
+        compared = abs(value.value_um) if by_magnitude else value.value_um
+        half = sides.digits[value.parameter] / 2
+        difference = None if found is None else compared - found
+        left = None if explained is None or difference is None else compared - explained
+        us = (value.uncertainty_um, U) if measured_again else (None, None)
+        meant = meaning.ours(value)
+        judged = claims.judge(meant, gear, U, editions)
+        title = edition_named(value.standard)
+        edition = editions.get(title) if title is not None else None
+        ours = () if gear is None else claims.extremes(gear, meant.parameter, meant.flank, meant.tooth, False)
+        theirs = (-abs(value.value_um), abs(value.value_um)) if by_magnitude else (value.value_um,)
+        rows.append(
+            ComparedValue(
+                serial=value.serial,
+                our_serial=gear.serial if gear is not None else None,
+                parameter=value.parameter,
+                flank=value.flank,
+                tooth=value.tooth,
+                basis=_basis(value, bases, gear),
+                reported_um=value.value_um,
+                half_digit_um=half,
+                by_magnitude=by_magnitude,
+                found_um=found,
+                difference_um=difference,
+                explained_um=explained,
+                equal=None if difference is None else abs(difference) <= half + 1e-9,
+                u_reported_um=value.uncertainty_um,
+                u_found_um=U,
+                en=_en(difference, *us),
+                en_explained=_en(left, *us),
+                class_claimed=value.class_,
+                class_text=value.class_text,
+                standard_claimed=_standard_claimed(value, title),
+                class_reported=edition.class_of(value.parameter, value.value_um) if edition else None,
+                class_found=judged.class_found,
+                beyond=judged.beyond,
+                class_found_as_claimed=judged.class_found_as_claimed,
+                tolerance_claimed_um=judged.tolerance_um,
+                pc=judged.pc,
+                claim=judged.claim,
+                claim_flank=meant.flank,
+                claim_reason=judged.reason,
+                judged_um=max(ours, key=abs, default=None),
+                reported_state=claims.drawing_state(
+                    criteria, value.parameter, value.flank, theirs, value.uncertainty_um
+                ),
+                found_state=claims.drawing_state(criteria, value.parameter, meant.flank, ours, U),
+            )
+        )
+    return tuple(rows)
+
+
+def _known(values: Array) -> list[float | None]:
+    return [value if np.isfinite(value) else None for value in values.tolist()]
+
+
+def _our_uncertainty(sides: Sides, value: ReportedValue, gear: GearResult | None) -> float | None:
+    if sides.ours is None:
+        return None
+    instrument = gear.production.instrument if gear is not None and gear.production else None
+    return sides.part.uncertainty(value.parameter, instrument)
+
+
+def _en(difference: float | None, theirs: float | None, ours: float | None) -> float | None:
+    if difference is None or theirs is None or ours is None:
+        return None
+    return en_number(difference, theirs, ours)
+
+
+def _basis(value: ReportedValue, bases: Mapping[str, Basis], gear: GearResult | None) -> Basis | None:
+    if gear is None or value.tooth is not None or value.parameter not in TRACE_KIND:
+        return value.basis
+    return value.basis or bases.get(value.parameter, "worst")
+
+
+def _standard_claimed(value: ReportedValue, title: str | None) -> str | None:
+    """Edition of a claim; a number without one is taken as the drawing's, words are not."""
+    if value.class_text and title is not None and (value.class_ is not None or value.standard is not None):
+        return title
+    return value.standard

@@ -1,0 +1,130 @@
+"""Why a comparison came out as it did: a stable code and a sentence each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Final
+
+from gearqa.model.incoming import ComparedValue, ExplanationResult, IncomingReason, IncomingResult, Unmatched
+from gearqa.wording.numbers import count_text, fixed_text, um_text
+from gearqa.wording.sentences import place_text, some_of
+
+MOST_NAMED: Final = 6
+"""Gears and values that a sentence names."""
+
+EXPLANATION_REASONS: Final[Mapping[str, str]] = {
+    "no_raw_data": "there are no traces to evaluate under other settings",
+    "no_difference": "there is no difference to explain",
+    "nothing_fits": "no change of settings, and no pair of changes, reproduces the reported values",
+    "too_few_values": "too few values to tell a cause from chance",
+    "several_fit_alike": "several changes of settings fit alike; the figures do not tell which one it is",
+    "explained": "one explanation reproduces the reported values and no other does",
+    "explained_either_way": "the reported values are reproduced; more than one description predicts the very "
+    "same figures",
+}
+COMPARISON_REASONS: Final[Mapping[str, str]] = {
+    "nothing_measured": "not measured by us: everything rests on the reported values",
+    "their_data_only": "the supplier's own traces were evaluated again",
+    "identical_curves": "both sides hold the very same numbers",
+    "agrees_to_the_digit": "values agree to the last digit, closer than a measurement repeats",
+    "values_differ": "two measurements of the same gears",
+}
+SAME_GEARS_REASONS: Final[Mapping[str, str]] = {
+    "no_raw_data": "this takes raw data of both sides, and there are none",
+    "no_pitch_curves": "this takes complete pitch of both flanks from both sides",
+    "curves_alike": "the pitch curves lie over each other, tooth by tooth, and over no other gear's",
+    "identical_data": "the raw data are the same numbers",
+    "curves_unlike": "the pitch curves fit no better than those of any other gear",
+    "serials_mixed_up": "the curves of a gear fit another serial of ours: serials are mixed up",
+    "curves_too_unlike_to_tell": "the pitch curves are neither alike enough nor unlike enough to tell",
+}
+
+
+def reasons_of(result: IncomingResult) -> Iterator[IncomingReason]:
+    """Reasons of the whole, the most important first."""
+    for side, lot in result.lots.items():
+        whose = "our values" if side == "ours" else "the reported values"
+        for reason in lot.reasons:
+            if reason.decides:
+                yield IncomingReason(f"lot_{side}_{reason.code}", f"lot, on {whose}: {reason.sentence}")
+    yield from _claims(result)
+    explanation = result.explanation
+    if explanation.explained is not None:
+        code = "difference_explained" if explanation.explained else "difference_not_explained"
+        yield IncomingReason(code, explanation_sentence(explanation))
+    if result.en_exceeded:
+        differ = "differs" if len(result.en_exceeded) == 1 else "differ"
+        yield IncomingReason(
+            "en_exceeded",
+            f"{count_text(len(result.en_exceeded), 'value')} {differ} by more than both uncertainties allow: "
+            f"{values_named(result.en_exceeded)}",
+        )
+    if result.same_gears is not None:
+        yield IncomingReason(
+            "same_gears" if result.same_gears else "not_the_same_gears",
+            SAME_GEARS_REASONS[result.same_gears_reason],
+        )
+    if result.unmatched:
+        named = some_of([_unmatched(one) for one in result.unmatched], MOST_NAMED)
+        yield IncomingReason("serials_not_found", f"not measured by us under these serials: {named}")
+    yield IncomingReason(
+        f"comparison_{result.comparison_reason}", COMPARISON_REASONS[result.comparison_reason]
+    )
+
+
+def _claims(result: IncomingResult) -> Iterator[IncomingReason]:
+    refused = [row for row in result.rows if row.claim == "not confirmed"]
+    if refused:
+        yield IncomingReason(
+            "claims_not_confirmed", f"{claims_text(len(refused))} not confirmed: {values_named(refused)}"
+        )
+    unproven = result.claims["not proven"]
+    if unproven:
+        them = "it" if unproven == 1 else "them"
+        yield IncomingReason(
+            "claims_not_proven", f"{claims_text(unproven)} not proven: our uncertainty leaves {them} open"
+        )
+    if result.contradicted:
+        yield IncomingReason("claims_contradicted", better_than_own_value(result.contradicted))
+
+
+def claims_text(number: int) -> str:
+    """Claimed classes, counted.
+
+    >>> claims_text(1), claims_text(3)
+    ('1 claimed class', '3 claimed classes')
+    """
+    return count_text(number, "claimed class", "claimed classes")
+
+
+def better_than_own_value(rows: Sequence[ComparedValue]) -> str:
+    """That claims contradict the reported values themselves."""
+    return f"{claims_text(len(rows))} better than the reported value itself meets: {values_named(rows)}"
+
+
+def values_named(rows: Sequence[ComparedValue]) -> str:
+    """Serial, parameter and flank of some values."""
+    return some_of([f"{row.serial} {place_text(row.parameter, row.flank)}" for row in rows], MOST_NAMED)
+
+
+def _unmatched(one: Unmatched) -> str:
+    return f"{one.serial} (nearest: {one.nearest})" if one.nearest else one.serial
+
+
+def explanation_sentence(result: ExplanationResult) -> str:
+    """What is known about the cause of the difference."""
+    best = result.explanations[0] if result.explanations else None
+    if result.explained and best is not None:
+        others = [e.sentence for e in result.explanations[1:] if e.same_predictions]
+        either = f" (the same figures follow if {'; or if '.join(others)})" if others else ""
+        return (
+            f"the reported values follow from the raw data if {best.sentence}{either}: the rms difference of "
+            f"{result.n} values falls from {fixed_text(best.rms_before_um)} to {um_text(best.rms_after_um)}"
+        )
+    text = EXPLANATION_REASONS[result.reason]
+    if best is None or best.rms_after_um >= best.rms_before_um:
+        return text
+    return (
+        f"{text}; nearest: {best.sentence} (rms {fixed_text(best.rms_before_um)} to "
+        f"{um_text(best.rms_after_um)}, {result.n} values)"
+    )

@@ -1,0 +1,36 @@
+"""An incoming comparison on the terminal."""
+
+from __future__ import annotations
+
+from gearqa.model.incoming import IncomingResult
+from gearqa.report.blocks import document as doc
+from gearqa.report.incoming.tables import agreement_table, explanations_table, open_table
+from gearqa.report.incoming.words import notes, open_rows, subject, title, verdict
+from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+
+OPEN_ROWS = 15
+"""Values to take up that a terminal lists."""
+
+
+def incoming_blocks(result: IncomingResult, *, wide: bool) -> list[doc.Block]:
+    """What the terminal shows."""
+    blocks: list[doc.Block] = []
+    if result.simulated:
+        blocks.append(doc.Paragraph(SIMULATED_BANNER, "lead"))
+    blocks += [doc.Paragraph(title(result), "lead"), doc.Paragraph(subject(result)), verdict(result)]
+    rows = open_rows(result)
+    if rows:
+        more = f", {OPEN_ROWS} of {len(rows)}" if len(rows) > OPEN_ROWS else ""
+        caption = f"To take up with the supplier{more}"
+        explained = wide and bool(result.agreement_explained)
+        blocks.append(open_table(caption, rows[:OPEN_ROWS], explained=explained))
+    table = explanations_table(result)
+    if table is not None:
+        blocks.append(table)
+    agreement = agreement_table(result, wide=wide)
+    if agreement is not None:
+        blocks.append(agreement)
+    if remarks := notes(result):
+        blocks.append(doc.Bullets(remarks))
+    blocks.append(doc.Cautions(CAUTIONS))
+    return blocks

@@ -1,0 +1,188 @@
+"""An incoming comparison in words: title, answers, and the texts of single values."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+
+from gearqa.model.incoming import Claim, ComparedValue, IncomingResult
+from gearqa.report.blocks import document as doc
+from gearqa.report.blocks.verdicts import DECISION_STATUS
+from gearqa.symbols import PARAMETERS
+from gearqa.wording.numbers import DASH, class_text, count_text, fixed_text, signed_text, um_text
+from gearqa.wording.sentences import sentence
+from gearqa.wording.verdicts import YES_NO
+from gearqa.wording.visible import clip
+
+CLAIM_STATUS: Mapping[Claim, doc.Status] = {
+    "confirmed": "good", "not confirmed": "bad", "not proven": "open", "none": "none",
+}  # fmt: skip
+SAME_GEAR_STATUS: Mapping[bool | None, doc.Status] = {True: "good", False: "bad", None: "open"}
+WHOSE = {"ours": "our values", "theirs": "the supplier's values", "both": "both sides' values"}
+NOT_MEASURED = "not measured by us"
+LONGEST_SERIAL = 24
+"""Characters of a serial in a table."""
+OTHER_SYSTEM = ("other_system", "claim_in_words")
+"""Reasons for which no class of ours stands next to the claim."""
+
+
+def title(result: IncomingResult) -> str:
+    """What was compared."""
+    part = " ".join(filter(None, (result.part["number"], result.part["revision"])))
+    supplier = f", report of {clip(result.supplier, 60)}" if result.supplier else ""
+    return f"Incoming check of {part}{supplier}"
+
+
+def subject(result: IncomingResult) -> str:
+    """How much was compared with what."""
+    serials = {row.serial for row in result.rows}
+    found = {row.serial for row in result.rows if row.our_serial}
+    reported = f"{count_text(len(result.rows), 'reported value')} of {count_text(len(serials), 'gear')}"
+    if not result.measured and not found:
+        return f"{reported}; {NOT_MEASURED}: checked against drawing and claims by the reported values alone."
+    if result.comparison == "same data":
+        ours = f"; for {count_text(len(found), 'gear')} the same raw data evaluated again"
+    else:
+        ours = f"; {count_text(len(found), 'gear')} measured again by us"
+    missing = len(result.not_reported)
+    extra = f"; {count_text(missing, 'gear')} of ours not in the report" if missing else ""
+    return f"{reported}{ours}{extra}."
+
+
+def unmatched_lines(result: IncomingResult) -> Iterator[str]:
+    """Serials that were not found, each with the nearest."""
+    for one in result.unmatched:
+        near = f"; nearest is {clip(one.nearest, 40)}" if one.nearest else ""
+        hint = f" ({one.hint})" if one.hint else ""
+        yield f"reported gear {clip(one.serial, 40)} is not among ours{near}{hint}"
+
+
+def notes(result: IncomingResult) -> tuple[str, ...]:
+    """What a reader must know: serials that were not found, cautions."""
+    return tuple(map(sentence, (*unmatched_lines(result), *(one.message for one in result.cautions))))
+
+
+def verdict(result: IncomingResult) -> doc.Verdict:
+    """Lot, claims, difference, same gears."""
+    return doc.Verdict(tuple(_answers(result)))
+
+
+def _answers(result: IncomingResult) -> Iterator[doc.Answer]:
+    deciding = [reason.sentence for lot in result.lots.values() for reason in lot.reasons if reason.decides]
+    yield doc.Answer(
+        f"Lot, on {WHOSE[result.decided_on]}", result.decision, DECISION_STATUS[result.decision],
+        "; ".join(deciding),
+    )  # fmt: skip
+    yield _claims_answer(result)
+    yield _difference_answer(result)
+    if result.alignments:
+        same = result.same_gears
+        reason = _reason(result, "same_gears") or _reason(result, "not_the_same_gears")
+        yield doc.Answer("The same gears on both sides", YES_NO[same], SAME_GEAR_STATUS[same], reason)
+
+
+def _reason(result: IncomingResult, code: str) -> str:
+    """Sentence of a reason; empty where it is none of this result."""
+    return next((reason.sentence for reason in result.reasons if reason.code == code), "")
+
+
+def _claims_answer(result: IncomingResult) -> doc.Answer:
+    question = "Claimed classes"
+    made = sum(bool(row.class_text) for row in result.rows)
+    if not made:
+        return doc.Answer(question, "none claimed", "none")
+    if not result.measured and not any(row.our_serial for row in result.rows):
+        text = f"{count_text(made, 'claim')}, {NOT_MEASURED}"
+        if result.contradicted:
+            return doc.Answer(
+                question, "not judged", "bad", f"{text}; {_reason(result, 'claims_contradicted')}"
+            )
+        compared = sum(None not in (row.class_claimed, row.class_reported) for row in result.rows)
+        if compared == made:
+            text += "; all follow from the reported values"
+        elif compared:
+            text += f"; {compared} follow from the reported values, the others could not be compared"
+        return doc.Answer(question, "not judged", "open", text)
+    claims = result.claims
+    parts = [f"{claims[word]} {word}" for word in ("not confirmed", "not proven") if claims[word]]
+    unjudged = made - sum(claims[word] for word in ("confirmed", "not confirmed", "not proven"))
+    parts += [f"{unjudged} not judged"] if unjudged else []
+    status: doc.Status = "bad" if claims["not confirmed"] else "open" if parts else "good"
+    answer = ", ".join([f"{claims['confirmed']} of {made} confirmed", *parts])
+    return doc.Answer(question, answer, status, _reason(result, "claims_not_confirmed"))
+
+
+def _difference_answer(result: IncomingResult) -> doc.Answer:
+    explanation = result.explanation
+    question = "Difference between the report and ours"
+    if explanation.explained is None and explanation.reason == "no_difference":
+        rms = um_text(explanation.rms_before_um or 0.0)
+        detail = f"rms {rms} over {count_text(explanation.n, 'value')}"
+        return doc.Answer(question, "none to explain", "good", detail)
+    if explanation.explained is None:
+        return doc.Answer(question, "not compared", "open", "nothing was measured that could be compared")
+    if explanation.explained:
+        return doc.Answer(question, "explained", "good", _reason(result, "difference_explained"))
+    return doc.Answer(question, "not explained", "open", _reason(result, "difference_not_explained"))
+
+
+def open_rows(result: IncomingResult) -> list[ComparedValue]:
+    """Values to take up with the supplier, the worst first."""
+    exceeded = {id(row) for row in result.en_exceeded}
+    order = {"not confirmed": 0, "not proven": 2}
+
+    def rank(row: ComparedValue) -> int:
+        return min(order.get(row.claim, 3), 1 if id(row) in exceeded else 3)
+
+    return sorted((row for row in result.rows if rank(row) < 3), key=rank)
+
+
+def reported_text(row: ComparedValue) -> str:
+    """A reported value with the decimals that were typed."""
+    decimals = max(0, round(-math.log10(2 * row.half_digit_um)))
+    return signed_text(row.reported_um, decimals) if signed(row) else fixed_text(row.reported_um, decimals)
+
+
+def signed(row: ComparedValue) -> bool:
+    """Whether the value is compared with its sign."""
+    return PARAMETERS[row.parameter].signed and not row.by_magnitude
+
+
+def where_text(row: ComparedValue, *, meant: bool = False) -> str:
+    """Flank and tooth as reported; if `meant`, also our name of the flank where it differs."""
+    text = " ".join(filter(None, (row.flank, f"tooth {row.tooth}" if row.tooth else None))) or DASH
+    turned = meant and row.claim_flank is not None and row.claim_flank != row.flank
+    return f"{text} (our {row.claim_flank})" if turned else text
+
+
+def en_text(row: ComparedValue) -> str:
+    """En number, of what the explanation leaves where there is one."""
+    en = row.en if row.en_explained is None else row.en_explained
+    return DASH if en is None else signed_text(en, 2)
+
+
+def claimed_text(row: ComparedValue) -> str:
+    """The class claimed, with its edition where it is not the drawing's."""
+    if not row.class_text:
+        return DASH
+    if row.claim_reason in OTHER_SYSTEM:
+        return clip(" ".join(filter(None, (row.class_text, row.standard_claimed))), 20)
+    return f"{row.class_text}:1995" if _older(row) else row.class_text
+
+
+def found_text(row: ComparedValue) -> str:
+    """The class found, by the edition of the claim."""
+    if row.claim_reason in OTHER_SYSTEM:
+        return DASH
+    if _older(row) and row.class_text:
+        return DASH if row.class_found_as_claimed is None else f"{row.class_found_as_claimed}:1995"
+    return class_text(row.class_found, row.beyond)
+
+
+def _older(row: ComparedValue) -> bool:
+    return row.standard_claimed is not None and row.standard_claimed.endswith("1995")
+
+
+def claim_cell(row: ComparedValue) -> doc.Cell | doc.Text:
+    """What became of the claim."""
+    return doc.Cell(row.claim, CLAIM_STATUS[row.claim]) if row.class_text else DASH
