@@ -23,11 +23,13 @@ if TYPE_CHECKING:
     from gearqa import frames, simulate
     from gearqa.errors import GearqaError, InputError, Notice, Problem
     from gearqa.evaluation.evaluate import evaluate, trace_curves
+    from gearqa.jobs.drift import analyse_drift
     from gearqa.jobs.gauge import study_gauge
     from gearqa.jobs.grade import grade
     from gearqa.jobs.incoming import check_report
     from gearqa.jobs.lot import DecidedLot, decide_lot, record_lot
     from gearqa.jobs.verify import verify_record
+    from gearqa.model.drift import DriftReport
     from gearqa.model.lot import LotResult
     from gearqa.model.measurement import GearMeasurement, Trace
     from gearqa.model.part import Part
@@ -55,6 +57,7 @@ _PLACES = {
     "tolerance_table": "gearqa.standards.iso1328_1_2013",
     "check_report": "gearqa.jobs.incoming",
     "study_gauge": "gearqa.jobs.gauge",
+    "analyse_drift": "gearqa.jobs.drift",
     "simulate": "gearqa.simulate:",
     "frames": "gearqa.frames:",
     "GearMeasurement": "gearqa.model.measurement",
@@ -65,6 +68,7 @@ _PLACES = {
     "LotSummary": "gearqa.model.results",
     "DecidedLot": "gearqa.jobs.lot",
     "LotResult": "gearqa.model.lot",
+    "DriftReport": "gearqa.model.drift",
     "Verification": "gearqa.model.verification",
     "ParameterResult": "gearqa.model.results",
     "GearqaError": "gearqa.errors",
@@ -76,6 +80,7 @@ _PLACES = {
 
 __all__ = [
     "DecidedLot",
+    "DriftReport",
     "GearMeasurement",
     "GearResult",
     "GearqaError",
@@ -90,6 +95,7 @@ __all__ = [
     "Trace",
     "Verification",
     "__version__",
+    "analyse_drift",
     "check_report",
     "decide_lot",
     "evaluate",

@@ -104,6 +104,7 @@ class Command(TyperCommand):
     def _written(self, argument: str) -> str:
         """An argument of a job as the command line writes it."""
         for param in self.params:
-            if param.name == argument and param.param_type_name == "argument":
-                return param.metavar or argument.upper()
+            metavar = param.metavar or str(param.name).upper()
+            if param.param_type_name == "argument" and argument.upper() in (str(param.name).upper(), metavar):
+                return metavar
         return f"--{argument.replace('_', '-')}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from gearqa.drift import phrases
 from gearqa.drift.series import AnalysedSeries
@@ -17,6 +17,8 @@ ALARM_CODES = ("quarantine", "limit_ahead")
 """Advice that is the reason of an alarm."""
 CORRECTING_CODES = ("centre_cycle", "level_change", "level_trend")
 """Advice that may lead to a correction of the grinder."""
+Advice = tuple[str, str, str]
+"""Code, the series that it is about (empty: all of the grinder), text."""
 MOST_PER_CYCLE = 5
 """Plans with more measured parts per cycle are not proposed."""
 LEAST_OFFSET_UM = 0.05
@@ -31,7 +33,7 @@ def advise(analysed: Sequence[AnalysedSeries], settings: DriftSettings) -> tuple
     urgent: list[Sentence] = []
     rest: list[Sentence] = []
     for (part, grinder), members in groups.items():
-        where = f"{part} on {grinder}: " if len(groups) > 1 else ""
+        where = f"{part} on {grinder}" if len(groups) > 1 else ""
         series = [one.series for one in members]
         urgent += _placed(where, [*_holds(series), *_limits_ahead(series)])
         rest += _placed(
@@ -51,16 +53,18 @@ def advise(analysed: Sequence[AnalysedSeries], settings: DriftSettings) -> tuple
     return tuple(found)
 
 
-def _placed(where: str, found: Sequence[tuple[str, str]]) -> Iterator[Sentence]:
-    for code, clause in found:
-        yield Sentence(code, where + sentence(clause))
+def _placed(where: str, found: Iterable[Advice]) -> Iterator[Sentence]:
+    for code, subject, text in found:
+        lead = ", ".join(filter(None, (where, subject)))
+        clause = f"{lead}: {text}" if lead else text
+        yield Sentence(code, f"{clause}." if where else sentence(clause))  # a part number keeps its case
 
 
 def _name(series: DriftSeries) -> str:
     return phrases.series_name(series.parameter, series.flank)
 
 
-def _holds(members: Sequence[DriftSeries]) -> Iterator[tuple[str, str]]:
+def _holds(members: Sequence[DriftSeries]) -> Iterator[Advice]:
     holds: dict[tuple[str | None, str, int], list[str]] = {}
     for series in members:
         hold = series.quarantine
@@ -71,24 +75,24 @@ def _holds(members: Sequence[DriftSeries]) -> Iterator[tuple[str, str]]:
         start = f"after {after}" if after else "from the beginning of the history"
         yield (
             "quarantine",
-            f"{listed(names)}: signal; hold every gear made {start} up to {last} and measure it "
-            f"({measured} measured so far)",
+            listed(names),
+            f"signal; hold every gear made {start} up to {last} and measure it ({measured} measured so far)",
         )
 
 
-def _limits_ahead(members: Sequence[DriftSeries]) -> Iterator[tuple[str, str]]:
+def _limits_ahead(members: Sequence[DriftSeries]) -> Iterator[Advice]:
     for series in members:
         if series.limit_within_interval and series.parts_to_limit is not None:
             expected = phrases.parts_count(series.parts_to_limit.expected)
             usual = phrases.parts_count(series.current_dress_interval_parts or 0)
             yield (
                 "limit_ahead",
-                f"{_name(series)}: the limit is reached after {expected} of this cycle, before the usual "
-                f"dress after {usual}",
+                _name(series),
+                f"the limit is reached after {expected} of this cycle, before the usual dress after {usual}",
             )
 
 
-def _dress_interval(members: Sequence[DriftSeries], settings: DriftSettings) -> Iterator[tuple[str, str]]:
+def _dress_interval(members: Sequence[DriftSeries], settings: DriftSettings) -> Iterator[Advice]:
     known = [one for one in members if one.dress_interval_parts is not None]
     if not known:
         return
@@ -97,22 +101,21 @@ def _dress_interval(members: Sequence[DriftSeries], settings: DriftSettings) -> 
     low, high = first.wear_interval_um_per_part or (math.nan, math.nan)
     yield (
         "dress_interval",
+        "",
         f"{phrases.dress_clause(parts, first.dress_interval_at_least, settings.risk)}; {_name(first)} "
         f"decides (wear {signed_text(low, 3)} to {signed_text(high, 3)} µm per part, standard deviation of "
         f"a part {um_text(first.sd_um or 0.0)}); for gears as in this history",
     )
     if usual is not None and usual < parts:
         given_away = phrases.parts_count(parts - usual)
-        yield "dress_early", f"dressing after {phrases.parts_count(usual)} gives away {given_away} per dress"
+        text = f"dressing after {phrases.parts_count(usual)} gives away {given_away} per dress"
+        yield "dress_early", "", text
     elif usual is not None and usual > parts:
-        yield (
-            "dress_late",
-            f"dressing after {phrases.parts_count(usual)} does not keep the risk of "
-            f"{share_text(settings.risk)}",
-        )
+        kept = f"does not keep the risk of {share_text(settings.risk)}"
+        yield "dress_late", "", f"dressing after {phrases.parts_count(usual)} {kept}"
 
 
-def _centring(members: Sequence[DriftSeries]) -> Iterator[tuple[str, str]]:
+def _centring(members: Sequence[DriftSeries]) -> Iterator[Advice]:
     for series in members:
         offset, centred = series.centring_offset_um, series.dress_interval_centred_parts
         if offset is None or centred is None or abs(offset) < LEAST_OFFSET_UM:
@@ -120,29 +123,28 @@ def _centring(members: Sequence[DriftSeries]) -> Iterator[tuple[str, str]]:
         if centred > (series.dress_interval_parts or 0):
             yield (
                 "centre_cycle",
-                f"{_name(series)}: start the cycle {um_text(abs(offset), 1)} towards "
+                _name(series),
+                f"start the cycle {um_text(abs(offset), 1)} towards "
                 f"{phrases.direction(series.parameter, offset)}; the interval then is "
                 f"{phrases.parts_count(centred)}",
             )
 
 
-def _levels(series: DriftSeries) -> Iterator[tuple[str, str]]:
+def _levels(series: DriftSeries) -> Iterator[Advice]:
     for step in series.steps:
         wide = step.cycle_low < step.cycle_high
         place = f" ({step.cycle_low} to {step.cycle_high})" if wide else ""
         cause = f"recorded within one cycle: {step.event}" if step.event else "no event is recorded near it"
-        yield (
-            "level_change",
-            f"{_name(series)}: level change of {um_text(step.size_um, 1, signed=True)} at cycle "
-            f"{step.cycle}{place}; {cause}",
-        )
+        size = um_text(step.size_um, 1, signed=True)
+        text = f"level change of {size} at cycle {step.cycle}{place}; {cause}"
+        yield "level_change", _name(series), text
     trend = series.level_trend_um_per_cycle
     if series.trend_matters and trend is not None and series.trend_interval:
         clause = phrases.trend_clause(trend, series.trend_interval)
-        yield "level_trend", f"{_name(series)}: {clause}; look at the dresser and the set-up"
+        yield "level_trend", _name(series), f"{clause}; look at the dresser and the set-up"
 
 
-def _sampling(members: Sequence[AnalysedSeries], settings: DriftSettings) -> Iterator[tuple[str, str]]:
+def _sampling(members: Sequence[AnalysedSeries], settings: DriftSettings) -> Iterator[Advice]:
     """Which parts of a cycle to measure so that the nearest trouble is seen before parts escape."""
     driving = [
         one
@@ -166,6 +168,7 @@ def _sampling(members: Sequence[AnalysedSeries], settings: DriftSettings) -> Ite
     places = ", ".join(map(str, best.positions))
     yield (
         "sampling_plan",
+        "",
         f"measure parts {places} of every cycle of {cycle}; {outcome}, for a lasting change of "
         f"{_name(series)} by {um_text(shift, 1 if shift >= 1 else 2)} ({meaning}){clock}",
     )

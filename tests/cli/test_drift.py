@@ -273,7 +273,7 @@ def test_every_cycle_measured_at_the_same_part(capsys: pytest.CaptureFixture[str
 
 def test_without_a_production_table(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     message = refused(capsys, pitch_folder(tmp_path / "lot"))
-    assert "no gear has production data (1 were graded)" in message
+    assert "no gear has production data (1 graded)" in message
     assert "add a production table" in message
 
 
@@ -360,6 +360,10 @@ def test_what_is_refused(
     target.write_text("before")
     assert told in refused(capsys, made_history(tmp_path / "lot"), *words, "--json", target)
     assert target.read_text() == "before"
+
+
+def test_a_folder_that_is_not_there(capsys: pytest.CaptureFixture[str]) -> None:
+    assert "Invalid value for FOLDER: 'nowhere' does not exist" in refused(capsys, "nowhere")
 
 
 def test_reading_options_need_a_folder(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, BinaryIO, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -23,11 +22,12 @@ from gearqa.cli.options import (
     Quiet,
     Serials,
 )
-from gearqa.cli.stores import Grinder, PartNumber, Store, Until, moment
+from gearqa.cli.stores import Grinder, PartNumber, Store, Until, open_store
 
 if TYPE_CHECKING:
-    from gearqa.cli.drift_gears import Gears
-    from gearqa.model.drift import DriftHeader, DriftResult, DriftSettings
+    from gearqa.history.store import HistoryStore
+    from gearqa.model.drift import DriftReport
+    from gearqa.report.blocks.document import Document
 
 
 def command(
@@ -115,146 +115,47 @@ def command(
     --since) or a limit that is reached within the usual dress interval; 2 bad input or usage.
     """  # fmt: skip
     from gearqa.cli.console import tell_notices, terminal
-    from gearqa.cli.drift_gears import from_folders, from_store, references_for
-    from gearqa.drift import analyse_observations
+    from gearqa.cli.progress import JobProgress
+    from gearqa.cli.report_files import write_report
+    from gearqa.jobs.drift import analyse_drift
     from gearqa.report.drift.screen import drift_blocks
     from gearqa.results.outputs import Outputs
 
-    settings = _settings(
-        risk=risk, parameters=parameter, since=since, until=until, last_cycles=last_cycles,
-        cycle_time_s=cycle_time, measuring_time_s=measuring_time, escaped_parts=escaped_parts,
-    )  # fmt: skip
-    keys = settings.parameters
-    targets = {"json": json, "csv": csv, "html": html, "pdf": pdf}
-    with Outputs() as outputs:
-        streams = {kind: outputs.open(file) for kind, file in targets.items() if file is not None}
-        if folders:
-            _not_with_folders(store)
-            gears = from_folders(
-                folders, part=part, columns=columns, serials=serial, part_number=part_number,
-                grinder=grinder, parameters=keys, quiet=quiet,
-            )  # fmt: skip
-        else:
-            _only_with_folders(part, columns, serial)
-            gears = from_store(store, part_number=part_number, grinder=grinder, parameters=keys)
-        settings, header = references_for(gears, settings, reference)
-        result = analyse_observations(gears.observations, gears.events, settings)
-        _require_series(result, gears)
+    with Outputs() as outputs, _source(folders, store) as source:
+        drift = analyse_drift(
+            folders, store=source, part_number=part_number, grinder=grinder, parameter=parameter, since=since,
+            until=until, last_cycles=last_cycles, reference=reference, risk=risk, cycle_time=cycle_time,
+            measuring_time=measuring_time, escaped_parts=escaped_parts, part=part, columns=columns,
+            serial=serial, progress=JobProgress(quiet=quiet),
+        )  # fmt: skip
         if not quiet:
-            tell_notices(header.warnings)
-        outputs.keep_clear_of(gears.input_paths)
-        _write(streams, result, header, csv_style, paper)
-    if not quiet and "-" not in targets.values():
+            tell_notices(drift.header.warnings)
+        names = {Path(one.file).name for one in drift.header.inputs}
+        read = [folder / name for folder in folders or () for name in names]
+        outputs.keep_clear_of([*read, *(path for path in (part, columns) if path is not None)])
+        if json is not None:
+            from gearqa.results.drift_json import DRIFT
+
+            outputs.open(json).write(DRIFT.json(drift))
+        if csv is not None:
+            from gearqa.results.drift_json import drift_csv
+
+            outputs.open(csv).write(drift_csv(drift.result, style=csv_style))
+        write_report(outputs, lambda: _document(drift), html=html, pdf=pdf, paper=paper)
+    if not quiet and "-" not in (json, csv, html, pdf):
         screen = terminal()
-        screen.blocks(drift_blocks(result, wide=screen.wide))
-    return ExitStatus.DOES_NOT_CONFORM if result.alarm else ExitStatus.CONFORMS
+        screen.blocks(drift_blocks(drift.result, wide=screen.wide))
+    return ExitStatus.DOES_NOT_CONFORM if drift.result.alarm else ExitStatus.CONFORMS
 
 
-def _settings(
-    *,
-    risk: float,
-    parameters: list[str] | None,
-    since: str | None,
-    until: str | None,
-    last_cycles: int | None,
-    cycle_time_s: float | None,
-    measuring_time_s: float | None,
-    escaped_parts: int | None,
-) -> DriftSettings:
-    """Options as settings; bad values are usage errors."""
-    from gearqa.model.drift import DriftSettings
-
-    if not 0 < risk < 0.5:
-        raise typer.BadParameter(
-            f"found {risk:g}, expected more than 0 and less than 0.5", param_hint="--risk"
-        )
-    for value, option in ((cycle_time_s, "--cycle-time"), (measuring_time_s, "--measuring-time")):
-        if value is not None and not (value > 0 and math.isfinite(value)):
-            raise typer.BadParameter(f"found {value:g}, expected more than 0 seconds", param_hint=option)
-    for count, option in ((last_cycles, "--last-cycles"), (escaped_parts, "--escaped-parts")):
-        if count is not None and count < 1:
-            raise typer.BadParameter(f"found {count}, expected at least 1", param_hint=option)
-    return DriftSettings(
-        risk=risk,
-        parameters=_parameters(parameters),
-        since=moment(since, "--since"),
-        until=moment(until, "--until", end_of_day=True),
-        last_cycles=last_cycles,
-        cycle_time_s=cycle_time_s,
-        measuring_time_s=measuring_time_s,
-        escaped_parts=escaped_parts,
-    )
+def _source(
+    folders: list[Path] | None, store: str | None
+) -> AbstractContextManager[HistoryStore | str | None]:
+    """The open store where no folder is named."""
+    return nullcontext(store) if folders else open_store(store)
 
 
-def _parameters(keys: list[str] | None) -> tuple[str, ...] | None:
-    from difflib import get_close_matches
-
-    from gearqa.model.drift import SIZE
-    from gearqa.symbols import PARAMETERS
-
-    known = (*PARAMETERS, SIZE)
-    for key in keys or ():
-        if key not in known:
-            near = get_close_matches(key, known, n=1)
-            nearest = f"; nearest: {near[0]}" if near else ""
-            raise typer.BadParameter(
-                f"'{key}' is no parameter{nearest}. Parameters: {', '.join(known)}", param_hint="--parameter"
-            )
-    return tuple(dict.fromkeys(keys)) if keys else None
-
-
-def _not_with_folders(store: str | None) -> None:
-    if store is not None:
-        raise typer.BadParameter(
-            "give folders, or a store: folders are analysed by themselves. To keep them: gearqa history add",
-            param_hint="--store",
-        )
-
-
-def _only_with_folders(part: Path | None, columns: Path | None, serials: list[str] | None) -> None:
-    for value, option in ((part, "--part"), (columns, "--columns"), (serials, "--serial")):
-        if value:
-            raise typer.BadParameter(
-                "says how a folder is read; name the folder, or leave it out for the history store",
-                param_hint=option,
-            )
-
-
-def _require_series(result: DriftResult, gears: Gears) -> None:
-    """Nothing to analyse is no result."""
-    if not result.series:
-        from gearqa.errors import EvaluationError
-
-        message, hint = gears.nothing()
-        raise EvaluationError(message, hint=hint)
-
-
-def _write(
-    streams: Mapping[str, BinaryIO],
-    result: DriftResult,
-    header: DriftHeader,
-    csv_style: Literal["comma", "semicolon"],
-    paper: Literal["a4", "letter"],
-) -> None:
-    if "json" in streams:
-        from gearqa.model.drift import DriftReport
-        from gearqa.results.drift_json import DRIFT
-
-        streams["json"].write(DRIFT.json(DriftReport(header, result)))
-    if "csv" in streams:
-        from gearqa.results.drift_json import drift_csv
-
-        streams["csv"].write(drift_csv(result, style=csv_style))
-    if "html" not in streams and "pdf" not in streams:
-        return
+def _document(drift: DriftReport) -> Document:
     from gearqa.report.drift.page import build_drift_document
 
-    document = build_drift_document(result, header)
-    if "html" in streams:
-        from gearqa.report.render.html import write_html
-
-        write_html(streams["html"], document)
-    if "pdf" in streams:
-        from gearqa.report.render.pdf import write_pdf
-
-        write_pdf(streams["pdf"], document, paper=paper)
+    return build_drift_document(drift.result, drift.header)

@@ -378,4 +378,4 @@ def test_advice_names_part_and_grinder_only_where_there_are_several() -> None:
     alone = analyse_observations(observations).advice[0].sentence
     assert alone.startswith("Dress every ")
     both = analyse_observations([*observations, *history(rng, Grinder(wear=0.0), name="G2")]).advice
-    assert both[0].sentence == f"OT-4471 on G1: {alone}"
+    assert both[0].sentence == f"OT-4471 on G1: d{alone[1:]}"

@@ -1,0 +1,202 @@
+"""The job `drift`: what a grinder does over parts and dress cycles."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+from gearqa.drift.analysis import analyse_observations
+from gearqa.drift.reference_periods import Period, ReferencePeriodError, place_references
+from gearqa.errors import ArgumentError, Notice
+from gearqa.jobs.drift_gears import Asked, DriftGears, gears_of_folders, gears_of_store
+from gearqa.jobs.parameters import require_parameter
+from gearqa.jobs.progress import UNSEEN, Progress
+from gearqa.jobs.stores import StorePlace
+from gearqa.jobs.times import moment, parsed_time
+from gearqa.model.drift import DriftReport, DriftSettings
+from gearqa.wording.numbers import short_text
+
+
+def analyse_drift(
+    folders: str | Path | Sequence[str | Path] | None = None,
+    *,
+    store: StorePlace = None,
+    part_number: str | None = None,
+    grinder: str | None = None,
+    parameter: Sequence[str] | None = None,
+    since: str | datetime | None = None,
+    until: str | datetime | None = None,
+    last_cycles: int | None = None,
+    reference: str | None = None,
+    risk: float = 0.01,
+    cycle_time: float | None = None,
+    measuring_time: float | None = None,
+    escaped_parts: int | None = None,
+    part: str | Path | None = None,
+    columns: str | Path | None = None,
+    serial: Sequence[str] | None = None,
+    progress: Progress = UNSEEN,
+) -> DriftReport:
+    """Analyse how grinders drift: wear between dresses, levels, charts, forecast, dress interval, advice.
+
+    Parameters
+    ----------
+    folders : path or sequence of path, optional
+        Inspection folders; without any the history store is analysed.
+    store : HistoryStore, str or path, optional
+        History store; None: $GEARQA_STORE, else the file in the user's data folder.
+    part_number, grinder : str, optional
+        Only this part number, only this grinder.
+    parameter : sequence of str, optional
+        Only these parameters, by key.
+    since : str or datetime, optional
+        Signals from then on raise the alarm, not only those of the current cycle.
+    until : str or datetime, optional
+        Later gears are left out.
+    last_cycles : int, optional
+        Only so many dress cycles, the last ones.
+    reference : str, optional
+        Cycles that the control limits come from, as "FROM..TO": numbers, dress labels or times. Else the
+        frozen ones of the store, else the first that fit.
+    risk : float
+        Risk of a part beyond the limit at the end of a cycle. [-]
+    cycle_time, measuring_time : float, optional
+        Time per gear on the grinder, which estimates parts since dress where they are missing, and to
+        measure one. [s]
+    escaped_parts : int, optional
+        Parts that may be made before a change is seen; by default one dress cycle.
+    part, columns : path, optional
+        With folders: part file and column map to use.
+    serial : sequence of str, optional
+        With folders: only these serials.
+    progress : Progress
+        Shows how far the grading is.
+
+    Returns
+    -------
+    DriftReport
+        `header` names the source, `result` holds the series, the advice and whether there is an alarm.
+
+    Raises
+    ------
+    ArgumentError
+        If an argument is out of range, not known, or does not go with another.
+    InputError
+        If a folder cannot be read; all problems at once.
+    EvaluationError
+        If nothing is left to analyse.
+
+    Examples
+    --------
+    >>> import gearqa
+    >>> drift = gearqa.analyse_drift("sample_measurements/drift_history", parameter=["helix_slope"])
+    >>> drift.result.headline
+    'Left helix slope is out of control: beyond a control limit in cycles 31 to 40; level change at cycle 31
+    without a recorded event; wear is not proven, so no crossing can be shown.'
+    >>> [(change.cycle, round(change.size_um, 1)) for change in drift.result.series[0].steps]
+    [(31, 1.4)]
+    """
+    for key in parameter or ():
+        require_parameter(key)
+    settings = _checked(
+        DriftSettings(
+            risk=risk,
+            parameters=tuple(dict.fromkeys(parameter)) if parameter else None,
+            since=moment(since, "since"),
+            until=moment(until, "until", end_of_day=True),
+            last_cycles=last_cycles,
+            cycle_time_s=cycle_time,
+            measuring_time_s=measuring_time,
+            escaped_parts=escaped_parts,
+        )
+    )
+    asked = Asked(part_number, grinder, settings.parameters)
+    if folders:
+        if store is not None:
+            text = "give folders, or a store: folders are analysed by themselves. To keep them: "
+            raise ArgumentError("store", f"{text}gearqa history add")
+        several = [folders] if isinstance(folders, str | Path) else folders
+        gears = gears_of_folders(
+            [Path(folder) for folder in several], asked, part=part, columns=columns, serials=serial,
+            progress=progress,
+        )  # fmt: skip
+    else:
+        for argument, value in (("part", part), ("columns", columns), ("serial", serial)):
+            if value:
+                text = "says how a folder is read; name the folder, or leave it out for the history store"
+                raise ArgumentError(argument, text)
+        gears = gears_of_store(store, asked)
+    settings, notices = _with_references(gears, settings, reference)
+    result = analyse_observations(gears.observations, gears.events, settings)
+    if not result.series:
+        raise gears.nothing
+    return DriftReport(replace(gears.header, warnings=(*gears.header.warnings, *notices)), result)
+
+
+def _checked(settings: DriftSettings) -> DriftSettings:
+    """The settings; values out of range raise ArgumentError."""
+    if not 0 < settings.risk < 0.5:
+        text = f"found {short_text(settings.risk)}, expected more than 0 and less than 0.5"
+        raise ArgumentError("risk", text)
+    for argument, seconds in (
+        ("cycle_time", settings.cycle_time_s),
+        ("measuring_time", settings.measuring_time_s),
+    ):
+        if seconds is not None and not (seconds > 0 and math.isfinite(seconds)):
+            raise ArgumentError(argument, f"found {short_text(seconds)}, expected more than 0 seconds")
+    for argument, count in (
+        ("last_cycles", settings.last_cycles),
+        ("escaped_parts", settings.escaped_parts),
+    ):
+        if count is not None and count < 1:
+            raise ArgumentError(argument, f"found {count}, expected at least 1")
+    return settings
+
+
+def _with_references(
+    gears: DriftGears, settings: DriftSettings, chosen: str | None
+) -> tuple[DriftSettings, tuple[Notice, ...]]:
+    """Settings with the reference cycles of every series: the chosen ones, else the frozen ones."""
+    if chosen is None and not gears.frozen:
+        return settings, ()
+    period = None if chosen is None else _period(chosen)
+    kept = [
+        one
+        for one in gears.observations
+        if settings.until is None or one.finished_at is None or one.finished_at <= settings.until
+    ]
+    try:
+        references, notices = place_references(
+            kept,
+            gears.events,
+            lambda part, grinder: period or gears.frozen.get((part, grinder)),
+            cycle_time_s=settings.cycle_time_s,
+        )
+    except ReferencePeriodError as error:
+        if chosen is None:
+            raise
+        raise ArgumentError("reference", str(error)) from error
+    return replace(settings, references=references), notices
+
+
+def _period(text: str) -> Period:
+    """Both ends of a reference: times where they read as such, else dress labels or cycle numbers."""
+    first, dots, last = text.partition("..")
+    if not dots or not first.strip() or not last.strip():
+        raise ArgumentError(
+            "reference",
+            f"found '{text}', expected FROM..TO, such as 5..24, D005..D024 or 2025-04-07..2025-04-11",
+        )
+    return _end(first.strip(), closing=False), _end(last.strip(), closing=True)
+
+
+def _end(text: str, *, closing: bool) -> str | datetime:
+    if "-" not in text:  # 20250407 reads as a date, but may be a dress label
+        return text
+    try:
+        return parsed_time(text, end_of_day=closing)
+    except ValueError:
+        return text

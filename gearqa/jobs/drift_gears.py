@@ -1,0 +1,156 @@
+"""The gears that drift analysis looks at: of folders, graded as they stream by, or of the store."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from gearqa.drift.reference_periods import Period
+from gearqa.errors import EvaluationError, Notice
+from gearqa.evaluation.evaluate import evaluate
+from gearqa.evaluation.observations import UNKNOWN_GRINDER, observations_from_results
+from gearqa.history.observations import load_events, load_inputs, load_observations, load_references
+from gearqa.jobs.folders import open_folder, require_folder
+from gearqa.jobs.progress import Progress
+from gearqa.jobs.stores import StorePlace, opened
+from gearqa.jobs.times import parsed_time
+from gearqa.model.drift import DriftHeader, Observation
+from gearqa.model.measurement import GrinderEvent, InputFile, Production
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Which gears and parameters are asked for; None: all."""
+
+    part_number: str | None = None
+    grinder: str | None = None
+    parameters: tuple[str, ...] | None = None
+
+    def of_grinder(self, grinder: str) -> bool:
+        """Whether a grinder is asked for."""
+        return self.grinder in (None, grinder)
+
+    def includes(self, one: Observation) -> bool:
+        """Whether an observation is asked for."""
+        return self.part_number in (None, one.part) and self.of_grinder(one.grinder)
+
+    @property
+    def words(self) -> str:
+        """What is asked for, with a blank before it."""
+        asked = [
+            *([f"of part {self.part_number}"] if self.part_number is not None else []),
+            *([f"on grinder {self.grinder}"] if self.grinder is not None else []),
+            *([f"for {', '.join(self.parameters)}"] if self.parameters else []),
+        ]
+        return " ".join(["", *asked])
+
+
+@dataclass(frozen=True, slots=True)
+class DriftGears:
+    """What is analysed, and where it comes from."""
+
+    header: DriftHeader
+    observations: list[Observation]
+    events: list[GrinderEvent]
+    nothing: EvaluationError
+    """To raise where nothing is left to analyse: why, and the way out."""
+    frozen: dict[tuple[str, str], Period] = field(default_factory=dict)
+    """Frozen references of the store, by part and grinder."""
+
+
+def gears_of_folders(
+    folders: Sequence[Path],
+    asked: Asked,
+    *,
+    part: str | Path | None,
+    columns: str | Path | None,
+    serials: Sequence[str] | None,
+    progress: Progress,
+) -> DriftGears:
+    """Grade folders, one after the other; only observations are kept, not the gears."""
+    for folder in folders:
+        require_folder(folder)
+    observations: list[Observation] = []
+    events: dict[GrinderEvent, None] = {}
+    inputs: list[InputFile] = []
+    notices: dict[Notice, None] = {}
+    produced: set[tuple[str, str]] = set()
+    graded = 0
+    for folder in folders:
+        with open_folder(folder, part=part, columns=columns, serials=serials) as inspection:
+            drawing = inspection.part
+            for gear in progress.over(evaluate(inspection, drawing), "grading", "gears"):
+                graded += 1
+                if gear.production is None:
+                    continue
+                made = _with_zone(gear.production)
+                produced.add((drawing.part.number, made.grinder or UNKNOWN_GRINDER))
+                found = observations_from_results(
+                    [replace(gear, production=made)],
+                    drawing,
+                    parameters=asked.parameters,
+                    simulated=inspection.simulated,
+                )
+                observations += filter(asked.includes, found)
+            for event in inspection.events:
+                if asked.of_grinder(event.grinder):
+                    events[replace(event, at=parsed_time(event.at))] = None
+            prefix = f"{folder.name}/" if len(folders) > 1 else ""
+            inputs += (replace(file, file=prefix + file.file) for file in inspection.inputs)
+            notices |= dict.fromkeys(inspection.notices)
+    noun = "folder" if len(folders) == 1 else "folders"
+    source = f"{noun} {', '.join(map(str, folders))}"
+    return DriftGears(
+        header=DriftHeader(source, tuple(inputs), tuple(notices)),
+        observations=observations,
+        events=list(events),
+        nothing=_nothing_in_folders(source, asked, graded, produced),
+    )
+
+
+def _with_zone(production: Production) -> Production:
+    """Times without a zone are local, as in the store."""
+    at = production.finished_at
+    return production if at is None or at.tzinfo else replace(production, finished_at=parsed_time(at))
+
+
+def _nothing_in_folders(
+    source: str, asked: Asked, graded: int, produced: set[tuple[str, str]]
+) -> EvaluationError:
+    if not graded:
+        return _no_gears(source)
+    if not produced:
+        return EvaluationError(
+            f"{source}: no gear has production data ({graded} graded), so their order is not known",
+            hint="add a production table: serial and finished_at, grinder, wheel, dress, parts_since_dress "
+            "(columns: gearqa explain files)",
+        )
+    there = ", ".join(f"{part} on {grinder}" for part, grinder in sorted(produced))
+    return EvaluationError(f"{source}: nothing to analyse{asked.words}", hint=f"there are gears of {there}")
+
+
+def _no_gears(source: str) -> EvaluationError:
+    return EvaluationError(f"{source}: there are no gears", hint="add some with: gearqa history add FOLDER")
+
+
+def gears_of_store(place: StorePlace, asked: Asked) -> DriftGears:
+    """Observations, events and frozen references of the history store."""
+    part_number, grinder = asked.part_number, asked.grinder
+    with opened(place) as store:
+        source = f"history store {store.shown}"
+        nothing = _no_gears(source)
+        if store.gear_count():
+            text = f"{source}: no gear with production data{asked.words}"
+            nothing = EvaluationError(text, hint="look at: gearqa history list")
+        loaded = load_observations(
+            store, part_number=part_number, grinder=grinder, parameters=asked.parameters
+        )
+        references = load_references(store, part_number=part_number, grinder=grinder)
+        return DriftGears(
+            header=DriftHeader(source, load_inputs(store, part_number=part_number, grinder=grinder)),
+            observations=list(loaded),
+            events=load_events(store, grinder=grinder),
+            nothing=nothing,
+            frozen={(one.part_number, one.grinder): (one.from_at, one.to_at) for one in references},
+        )
