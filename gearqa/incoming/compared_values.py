@@ -21,7 +21,7 @@ from gearqa.statistics.agreement import en_number
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
-    """Which flank and tooth of ours a reported value means, as far as the explanation tells."""
+    """Which flank and tooth of ours a reported value means, as far as the explanation shows."""
 
     numbering: Numbering
     z: int

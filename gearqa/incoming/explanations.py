@@ -190,7 +190,7 @@ class _Search:
 
 
 def _best(tried: Sequence[_Trial], n: int) -> _Trial:
-    """Least left over; but fewer changes first where more of them are not clearly better."""
+    """The one that leaves least; of those not clearly worse the one with the fewest changes."""
     least = min(tried, key=lambda e: e.rms)
     alike = [e for e in tried if e.worse_than(least, n) < CLEARLY_MORE or e.distance(least) <= SAME_UM]
     return min(alike, key=lambda e: (e.count, e.rms))

@@ -241,7 +241,7 @@ def chosen(
 ) -> tuple[Array, dict[str, Basis]]:
     """One predicted value each: by the stated basis, else by the one that fits the parameter's values.
 
-    Returns the values and, for parameters whose basis was not stated and can be told, that basis.
+    Returns the values and, for parameters whose basis was not stated but shows, that basis.
     """
     bases = np.array([one.basis == "mean" for one in targets], dtype=np.bool_)
     values = np.where(bases, prediction.mean, prediction.worst)

@@ -12,7 +12,7 @@ from functools import cache
 from typing import Final
 
 from gearqa.errors import Reason
-from gearqa.reading.values.value_sheets import Sheet
+from gearqa.reading.values.value_sheets import ValueSheet
 from gearqa.symbols import PARAMETERS
 
 _GREEK: Final = {"α": "a", "ɑ": "a", "𝛼": "a", "β": "b", "ß": "b", "𝛽": "b"}
@@ -96,7 +96,7 @@ def nearest_parameter(text: str) -> str:
     return f"did you mean '{names[near[0]]}'?" if near else ""
 
 
-def parameters_of(sheet: Sheet) -> list[str | None]:
+def parameters_of(sheet: ValueSheet) -> list[str | None]:
     """Keys of the parameter column; a word that is none is a fault of the sheet."""
     keys: list[str | None] = []
     for row, word in enumerate(sheet.texts("parameter")):

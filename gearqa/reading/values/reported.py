@@ -10,14 +10,15 @@ from gearqa.errors import NoticeCode, Reason
 from gearqa.model.incoming import Basis, ReportedTable, ReportedValue
 from gearqa.reading.values.parameter_names import parameters_of
 from gearqa.reading.values.sheet_formats import REPORTED
-from gearqa.reading.values.value_sheets import Sheet, notices_of, read_sheet
-from gearqa.symbols import PARAMETERS, Flank
+from gearqa.reading.values.value_sheets import ValueSheet, notices_of, read_sheet
+from gearqa.symbols import PARAMETERS, Flank, symbol_of
+from gearqa.wording.sentences import place_text
 
 _CLASS: Final = re.compile(
     r"(?P<word>class|grade|quality|kl(?:asse)?\.?|cl\.?|a|q)?\s*(?P<number>\d{1,2})(?:\.0*)?", re.IGNORECASE
 )
 _LETTERS: Final = frozenset({"a", "q"})
-"""Other systems write them before their numbers, and one of them counts the other way round."""
+"""Other systems write these before their numbers; one of those counts the other way round."""
 _BASES: Final[tuple[Basis, ...]] = get_args(Basis)
 _WORST_CLASS: Final = 12
 """The last class of the older edition."""
@@ -55,7 +56,7 @@ def read_reported(
     return ReportedTable(sheet.file, kept, notices_of(sheet), sheet.simulated)
 
 
-def _values(sheet: Sheet, teeth: int | None) -> list[ReportedValue | None]:
+def _values(sheet: ValueSheet, teeth: int | None) -> list[ReportedValue | None]:
     cells = sheet.cells
     serials, codes = cells.serials()
     names = [serials[code] for code in codes.tolist()]
@@ -78,8 +79,8 @@ def _values(sheet: Sheet, teeth: int | None) -> list[ReportedValue | None]:
             cells.fault(row, Reason.OUT_OF_RANGE, "uncertainty_um", "more than 0", hint)
         key, value = parameters[row], numbers[row]
         if key is not None and value is not None and value < 0 and not PARAMETERS[key].signed:
-            symbol = PARAMETERS[key].symbol
-            cells.fault(row, Reason.OUT_OF_RANGE, "value_um", f"0 or more: {symbol} is a width")
+            expected = f"0 or more: {symbol_of(key)} is a width"
+            cells.fault(row, Reason.OUT_OF_RANGE, "value_um", expected)
         if cells.bad[row] or key is None or value is None:
             found.append(None)
             continue
@@ -97,12 +98,12 @@ def _values(sheet: Sheet, teeth: int | None) -> list[ReportedValue | None]:
     if dropped:
         sheet.log.notice(
             NoticeCode.FLANK_NOT_USED,
-            f"{sheet.name}: {dropped} values of parameters without a flank name one; ignored",
+            f"{sheet.name}: {dropped} values name a flank of parameters that have none; ignored",
         )
     return found
 
 
-def _decimals(sheet: Sheet) -> list[int]:
+def _decimals(sheet: ValueSheet) -> list[int]:
     """Decimals in micrometres of every value as typed."""
     source = sheet.cells.source.columns["value_um"]
     mark = sheet.cells.source.dialect.decimal
@@ -121,7 +122,7 @@ def typed_decimals(text: str, mark: str = ".") -> int:
     return decimals - int(exponent) if exponent.lstrip("+-").isdigit() else decimals
 
 
-def _teeth(sheet: Sheet, teeth: int | None) -> list[int | None]:
+def _teeth(sheet: ValueSheet, teeth: int | None) -> list[int | None]:
     if not sheet.has("tooth"):
         return [None] * len(sheet)
     numbers = sheet.cells.whole_numbers("tooth", 1)
@@ -131,7 +132,7 @@ def _teeth(sheet: Sheet, teeth: int | None) -> list[int | None]:
     return numbers
 
 
-def _bases(sheet: Sheet) -> list[Basis | None]:
+def _bases(sheet: ValueSheet) -> list[Basis | None]:
     found: list[Basis | None] = []
     for row, word in enumerate(sheet.texts("basis")):
         basis = next((one for one in _BASES if word and word.casefold() == one), None)
@@ -144,7 +145,7 @@ def _bases(sheet: Sheet) -> list[Basis | None]:
     return found
 
 
-def _classes(sheet: Sheet) -> list[int | None]:
+def _classes(sheet: ValueSheet) -> list[int | None]:
     """Classes claimed; a claim in other words stays words, so does one with a letter and no standard."""
     found: list[int | None] = []
     for row, (word, title) in enumerate(zip(sheet.texts("class"), sheet.texts("standard"), strict=True)):
@@ -158,7 +159,7 @@ def _classes(sheet: Sheet) -> list[int | None]:
     return found
 
 
-def _check_doubles(sheet: Sheet, values: list[ReportedValue | None]) -> None:
+def _check_doubles(sheet: ValueSheet, values: list[ReportedValue | None]) -> None:
     seen: dict[tuple[object, ...], int] = {}
     for row, value in enumerate(values):
         if value is None:
@@ -166,14 +167,12 @@ def _check_doubles(sheet: Sheet, values: list[ReportedValue | None]) -> None:
         place = (value.serial, value.parameter, value.flank, value.tooth, value.basis)
         first = seen.setdefault(place, value.line)
         if first != value.line:
-            symbol = PARAMETERS[value.parameter].symbol
-            where = " ".join(
-                filter(None, (value.flank, f"tooth {value.tooth}" if value.tooth else "", value.basis))
-            )
+            tooth = f"tooth {value.tooth}" if value.tooth else None
+            what = place_text(value.parameter, value.flank, tooth, value.basis)
             sheet.cells.fault(
                 row, Reason.DUPLICATE_ROW, "parameter", "each value once",
                 "a second measurement belongs into a table of its own",
-                found=f"{symbol} {where} of '{value.serial}' again, first in line {first}".replace("  ", " "),
+                found=f"{what} of '{value.serial}' again, first in line {first}",
             )  # fmt: skip
     owners: dict[str, str] = {}
     for row, value in enumerate(values):

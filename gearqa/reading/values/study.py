@@ -15,11 +15,13 @@ from gearqa.model.gauge import ONE_GEAR, CrossedSeries, ReferenceSeries, StudyTa
 from gearqa.model.measurement import InputFile
 from gearqa.reading.values.parameter_names import parameters_of
 from gearqa.reading.values.sheet_formats import MEASURED_STUDY, STUDY
-from gearqa.reading.values.value_sheets import Sheet, notices_of, read_sheet
+from gearqa.reading.values.value_sheets import ValueSheet, notices_of, read_sheet
 from gearqa.symbols import PARAMETERS, Flank
+from gearqa.wording.numbers import short_text
+from gearqa.wording.sentences import place_text
 
 ONE_OPERATOR: Final = "1"
-CELLS_TOLD: Final = 12
+CELLS_NAMED: Final = 12
 """Empty or uneven cells of a study that are named."""
 
 Place = tuple[str, str, str]
@@ -38,7 +40,7 @@ class MeasuredStudy:
 def read_study(path: Path | str, *, columns: Path | str | None = None, name: str | None = None) -> StudyTable:
     """Read a gauge study: crossed (`item,operator,trial,parameter,value_um`) or on a reference gear.
 
-    A reference study has `reference_um` (and `reference_uncertainty_um`) beside `trial,parameter,value_um`.
+    A study on a reference gear has `trial,parameter,value_um,reference_um` (and `reference_uncertainty_um`).
 
     Raises
     ------
@@ -137,7 +139,7 @@ def crossed_series(
     problems: list[Problem] = []
     series = []
     for (key, flank), entries in rows.items():
-        what = PARAMETERS[key].symbol + (f" {flank}" if flank else "")
+        what = place_text(key, flank)
         items, operators = _in_order(p[0] for p, _, _ in entries), _in_order(p[1] for p, _, _ in entries)
         seen: dict[Place, int] = {}
         cells: dict[tuple[str, str], list[float]] = {}
@@ -178,12 +180,12 @@ def _uneven(
         for operator in operators
         if counts.get((item, operator), 0) != expected
     ]
-    for item, operator, count in wrong[:CELLS_TOLD]:
+    for item, operator, count in wrong[:CELLS_NAMED]:
         found = f"{count} trials of item '{item}' by operator '{operator}' ({what})"
         hint = "a crossed study is complete: every operator measures every item equally often"
         yield Problem(Reason.CONTRADICTION, name, found, f"{expected} trials, as most have", hint=hint)
-    if len(wrong) > CELLS_TOLD:
-        found = f"{len(wrong) - CELLS_TOLD} more such cells ({what})"
+    if len(wrong) > CELLS_NAMED:
+        found = f"{len(wrong) - CELLS_NAMED} more such cells ({what})"
         yield Problem(Reason.CONTRADICTION, name, found, f"{expected} trials")
 
 
@@ -196,7 +198,7 @@ def _in_order(names: Iterable[str]) -> tuple[str, ...]:
 
 
 def _references(  # noqa: PLR0917
-    sheet: Sheet,
+    sheet: ValueSheet,
     parameters: Sequence[str | None],
     flanks: Sequence[Flank | None],
     values: Sequence[float | None],
@@ -222,7 +224,7 @@ def _references(  # noqa: PLR0917
             sheet.cells.fault(
                 row, Reason.CONTRADICTION, "reference_um",
                 f"the same reference and uncertainty as in line {known[2]}",
-                "two calibrated gears need an item column", found=f"{reference:g}, uncertainty {U}",
+                "two calibrated gears need an item column", found=f"{short_text(reference)}, uncertainty {U}",
             )  # fmt: skip
         first = seen.setdefault((*place, operators[row], trials[row]), line)
         if first != line:
@@ -230,7 +232,7 @@ def _references(  # noqa: PLR0917
         groups.setdefault(place, []).append(value)
     for (key, flank, item), found in groups.items():
         if len(found) < 2:
-            what = f"1 value of {PARAMETERS[key].symbol} {flank or ''} of '{item}'".replace("  ", " ")
+            what = f"1 value of {place_text(key, flank)} of '{item}'"
             sheet.log.add(Problem(Reason.NOTHING_TO_GRADE, sheet.name, what, "two or more, 25 are wanted"))
     order = list(PARAMETERS)
     return tuple(

@@ -1,4 +1,4 @@
-"""Reads tables of values (reported values, gauge studies): neutral or mapped, every problem told."""
+"""Reads tables of values (reported values, gauge studies), neutral or mapped, with all problems at once."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ from gearqa.reading.rows.digests import sha256_of
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.reading.values.sheet_formats import UNIT_FACTORS, SheetFormat, canonical_column
 from gearqa.symbols import FLANKS, Flank
+from gearqa.wording.numbers import short_text
 from gearqa.wording.safety import RESULT_MARK, SIMULATED_MARK
 
 LARGEST_UM: Final = 100_000.0
@@ -29,7 +30,7 @@ MOST_ROWS: Final = 1_000_000
 
 
 @dataclass(slots=True)
-class Sheet:
+class ValueSheet:
     """A sheet's cells, to be turned into values; problems gather in `log`."""
 
     name: str
@@ -75,7 +76,7 @@ class Sheet:
                     row,
                     Reason.OUT_OF_RANGE,
                     column,
-                    f"at most {LARGEST_UM:g} um in magnitude",
+                    f"at most {short_text(LARGEST_UM)} µm in magnitude",
                     "is the unit right?",
                 )
         return values
@@ -100,7 +101,7 @@ class Sheet:
 
 def read_sheet(
     path: Path | str, sheet: SheetFormat, *, columns: Path | str | None = None, name: str | None = None
-) -> Sheet:
+) -> ValueSheet:
     """Read the cells of a sheet.
 
     Parameters
@@ -139,7 +140,7 @@ def read_sheet(
         raise MeasurementFileError([Problem(Reason.EMPTY_TABLE, name, found, f"{sheet.title} with rows")])
     cells = Cells.of(source, chunks[0], log)
     file = InputFile(name, reader.sha256 or sha256_of(path))
-    return Sheet(name, cells, log, file, source.simulated, frozenset(source.columns))
+    return ValueSheet(name, cells, log, file, source.simulated, frozenset(source.columns))
 
 
 def _mapped(
@@ -238,7 +239,7 @@ def _missing(  # noqa: PLR0917
     )  # fmt: skip
 
 
-def notices_of(sheet: Sheet) -> tuple[Notice, ...]:
+def notices_of(sheet: ValueSheet) -> tuple[Notice, ...]:
     """What was noticed about a sheet."""
     if not sheet.simulated:
         return tuple(sheet.log.notices)

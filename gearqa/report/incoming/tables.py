@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 
 from gearqa.model.incoming import Agreement, ComparedValue, IncomingResult, flank_of
 from gearqa.report.blocks import document as doc
+from gearqa.report.blocks.verdicts import STATUS
 from gearqa.report.incoming.words import (
     LONGEST_SERIAL,
-    SAME_GEAR_STATUS,
     claim_cell,
     claimed_text,
     en_text,
@@ -203,7 +203,7 @@ def alignments_table(result: IncomingResult) -> doc.Table:
         lines.append(
             (
                 clip(one.serial, LONGEST_SERIAL), clip(one.our_serial, LONGEST_SERIAL),
-                doc.Cell(YES_NO[one.same], SAME_GEAR_STATUS[one.same]),
+                doc.Cell(YES_NO[one.same], STATUS[one.same]),
                 _fixed(one.correlation),
                 _fixed(one.chance_correlation),
                 _um(one.residual_um, signed=False),

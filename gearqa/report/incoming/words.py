@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 
 from gearqa.model.incoming import Claim, ComparedValue, IncomingResult
 from gearqa.report.blocks import document as doc
-from gearqa.report.blocks.verdicts import DECISION_STATUS
+from gearqa.report.blocks.verdicts import DECISION_STATUS, STATUS
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import DASH, class_text, count_text, fixed_text, signed_text, um_text
 from gearqa.wording.sentences import sentence
@@ -17,13 +17,12 @@ from gearqa.wording.visible import clip
 CLAIM_STATUS: Mapping[Claim, doc.Status] = {
     "confirmed": "good", "not confirmed": "bad", "not proven": "open", "none": "none",
 }  # fmt: skip
-SAME_GEAR_STATUS: Mapping[bool | None, doc.Status] = {True: "good", False: "bad", None: "open"}
 WHOSE = {"ours": "our values", "theirs": "the supplier's values", "both": "both sides' values"}
 NOT_MEASURED = "not measured by us"
 LONGEST_SERIAL = 24
 """Characters of a serial in a table."""
 OTHER_SYSTEM = ("other_system", "claim_in_words")
-"""Reasons for which no class of ours stands next to the claim."""
+"""Reasons for which our class is not shown next to the claim."""
 
 
 def title(result: IncomingResult) -> str:
@@ -78,7 +77,7 @@ def _answers(result: IncomingResult) -> Iterator[doc.Answer]:
     if result.alignments:
         same = result.same_gears
         reason = _reason(result, "same_gears") or _reason(result, "not_the_same_gears")
-        yield doc.Answer("The same gears on both sides", YES_NO[same], SAME_GEAR_STATUS[same], reason)
+        yield doc.Answer("The same gears on both sides", YES_NO[same], STATUS[same], reason)
 
 
 def _reason(result: IncomingResult, code: str) -> str:

@@ -19,8 +19,6 @@ from gearqa.report.blocks import document as doc
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.visible import visible
 
-WIDE = 110
-"""Columns from which tables show everything."""
 STYLES: dict[doc.Status, str] = {"good": "green", "bad": "bold red", "open": "yellow", "none": "bold"}
 
 _LINE = "    \n    \n -- \n    \n    \n    \n    \n    \n"
@@ -28,7 +26,7 @@ LINE_BELOW_HEAD = Box(_LINE.replace("-", "─"))
 ASCII_LINE_BELOW_HEAD = Box(_LINE, ascii=True)
 
 WIDE = 110
-"""Columns of a console from which tables show more."""
+"""Columns of a console from which tables show everything."""
 WRITTEN_OUT: dict[str, str] = {
     **{p.symbol: p.ascii_symbol for p in sorted(PARAMETERS.values(), key=lambda p: -len(p.symbol))},
     "α": "alpha", "β": "beta", "µ": "u", "±": "+/-", "–": "-", "°": " deg", "…": "...", "⟨": "<", "⟩": ">",
