@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import jsonschema
@@ -149,6 +150,18 @@ def test_nothing_is_written_over_an_input(capsys, tmp_path):
     assert status == 2
     assert "is an input" in err
     assert path.read_bytes() == before
+
+
+def test_nothing_is_written_over_the_suppliers_raw_data(capsys, tmp_path):
+    folder = tmp_path / "theirs"
+    shutil.copytree(FOLDER, folder)
+    before = (folder / "helix.csv").read_bytes()
+    status, _, err = run(
+        capsys, REPORT, FOLDER, "--their-folder", folder, "--csv", folder / "helix.csv", "--quiet"
+    )
+    assert status == 2
+    assert "is an input" in err
+    assert (folder / "helix.csv").read_bytes() == before
 
 
 @pytest.mark.parametrize(
