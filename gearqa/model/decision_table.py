@@ -11,7 +11,6 @@ from typing import Literal
 
 from gearqa.model.lot import LotDecision
 from gearqa.wording.numbers import count_text
-from gearqa.wording.sentences import place_text
 from gearqa.wording.verdicts import not_conform_text
 
 
@@ -29,6 +28,7 @@ class Facts:
     d_high: int
     accept: bool | None
     variables_failed: tuple[str, ...]
+    """By symbol and flank, as are those missing."""
     missing_in_all: tuple[str, ...]
     overdue: tuple[str, ...]
     """Serials measured after the calibration was due."""
@@ -68,18 +68,13 @@ def _gears(count: int) -> str:
     return count_text(count, "gear")
 
 
-def _places(places: Sequence[str]) -> str:
-    """Parameters, each perhaps with its flank, by their symbols."""
-    return ", ".join(place_text(*place.split()) for place in places)
-
-
 def _rejected(f: Facts) -> str:
     if f.ac is not None and f.d_low > f.ac:
         return (
             f"{_gears(f.d_low)} of {f.measured_n} {not_conform_text(f.d_low)}, more than the acceptance "
             f"number {f.ac}; sort the lot, or rework it and have it inspected again"
         )
-    return f"the quality index of {_places(f.variables_failed)} is below k; sort the lot or rework it"
+    return f"the quality index of {', '.join(f.variables_failed)} is below k; sort the lot or rework it"
 
 
 def _single_cycle(f: Facts) -> bool:
@@ -156,7 +151,7 @@ TABLE: tuple[Row, ...] = (
         "8", "parameter_missing", "a required parameter or flank is missing from the whole lot: hold",
         "hold",
         lambda f: bool(f.missing_in_all),
-        lambda f: f"not assessed on any gear: {_places(f.missing_in_all)}; measure it, or take it off the "
+        lambda f: f"not assessed on any gear: {', '.join(f.missing_in_all)}; measure it, or take it off the "
         "drawing's list",
     ),
     Row(

@@ -10,7 +10,7 @@ from gearqa.evaluation.criteria import Criteria
 from gearqa.model.lot import Exclusion, FlankKey, LotGear, ParameterStatistics, SamplingResult, series_text
 from gearqa.model.plan import REQUIREMENTS, Plan, Requirement
 from gearqa.model.results import GearResult
-from gearqa.signoff.gear_states import COVERAGE_FACTOR, limits_of
+from gearqa.signoff.gear_states import limits_of, standard_uncertainty
 from gearqa.signoff.production import ProductionFacts
 from gearqa.signoff.statistics_table import (
     FAMILY_TREND,
@@ -42,6 +42,8 @@ class Basis:
     criteria: Criteria
     plan: Plan
     facts: ProductionFacts
+    several_cycles: bool
+    """Whether the lot was ground in more dress cycles than one."""
     statistics: Statistics
     sampling: SamplingResult
     lot_size: int | None
@@ -146,12 +148,12 @@ def _uncertainty(basis: Basis) -> Iterator[Notice]:
     for key, flanks in basis.statistics.items():
         for flank, one in flanks.items():
             criterion = basis.criteria.of[key, None if flank == "both" else flank]
-            if one.u_um is None or one.upper_limit_um is None:
+            u = standard_uncertainty(one.u_um)
+            if u is None or one.u_um is None or one.upper_limit_um is None:
                 continue
             lower, upper = limits_of(criterion)
             floor = 0.0 if lower is None else lower
             name, expanded = series_text(key, flank), f"U = {short_text(one.u_um)} µm"
-            u = one.u_um / COVERAGE_FACTOR
             if not _provable(u, lower, upper, basis.plan.decision.confidence):
                 yield Notice(
                     NoticeCode.NOTHING_PROVABLE,

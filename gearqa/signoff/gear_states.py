@@ -20,6 +20,11 @@ COVERAGE_FACTOR = 2
 Limits = tuple[float | None, float | None]
 
 
+def standard_uncertainty(expanded: float | None) -> float | None:
+    """u from U."""
+    return None if expanded is None else expanded / COVERAGE_FACTOR
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """What was found for one parameter on one flank of one gear."""
@@ -127,32 +132,12 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
         if one is None or not criterion.graded:
             continue
         expanded = part.uncertainty(key, instrument)
-        u = None if expanded is None else expanded / COVERAGE_FACTOR
-        y = extremes(one, criterion.signed)
         if criterion.master_tolerance is not None:
             limits = symmetric(criterion.master_tolerance, criterion.signed)
-            state = value_state(y, u, limits, decision.confidence)
-            master.append(counted(state, y, limits, decision.rule))
+            y, u = extremes(one, criterion.signed), standard_uncertainty(expanded)
+            master.append(counted(value_state(y, u, limits, decision.confidence), y, limits, decision.rule))
         if criterion.required:
-            limits = limits_of(criterion)
-            state = value_state(y, u, limits, decision.confidence)
-            values.append(
-                ValueState(
-                    parameter=key,
-                    flank=flank_key(flank),
-                    value_um=one.value,
-                    lower_limit_um=limits[0],
-                    upper_limit_um=limits[1],
-                    u_um=expanded,
-                    probability_of_conformity=None
-                    if u is None
-                    else min(conformity.probability_of_conformity(v, u, *limits) for v in y),
-                    state=state,
-                    counts_as=counted(state, y, limits, decision.rule),
-                    class_indicated=one.class_,
-                    class_proven=class_proven(y, u, criterion, decision.confidence),
-                )
-            )
+            values.append(judge_value(key, flank, one, criterion, expanded, decision))
     absent = missing_of(gear, criteria)
     missing = [
         key if flank is None else f"{key} {flank}"
@@ -162,12 +147,10 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
     if any(gap.parameter == SIZE for gap in gear.not_assessed):
         missing.append(SIZE)
     open_master = any(criteria.of[place].for_master for place in absent)
-    lost: tuple[State, ...] = ("not assessed",) if missing else ()
-    lost += size_states(gear)
+    lost: tuple[State, ...] = (*(("not assessed",) if missing else ()), *size_states(gear))
     known = [v for v in values if v.probability_of_conformity is not None]
     least = min(known, key=lambda v: v.probability_of_conformity or 0.0) if known else None
-    classes = [v.class_proven for v in values]
-    proven = [c for c in classes if c is not None]
+    proven = [v.class_proven for v in values if v.class_proven is not None]
     return LotGear(
         serial=gear.serial,
         state=worst([*(v.state for v in values), *lost]),
@@ -176,10 +159,34 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
         probability_parameter=least.parameter if least else None,
         probability_flank=least.flank if least else None,
         class_indicated=gear.class_,
-        class_proven=max(proven) if proven and len(proven) == len(classes) and not missing else None,
+        class_proven=max(proven) if proven and len(proven) == len(values) and not missing else None,
         class_complete=gear.class_complete,
         master_quality=worst([*master, *(("not assessed",) if open_master else ())]),
         missing=tuple(missing),
         values=tuple(values),
         production=gear.production,
+    )
+
+
+def judge_value(  # noqa: PLR0917
+    key: str, flank: Flank | None, one: Reading, criterion: Criterion, expanded: float | None,
+    decision: DecisionTable,
+) -> ValueState:  # fmt: skip
+    """State of one value against the limits of the drawing."""
+    y, u, limits = extremes(one, criterion.signed), standard_uncertainty(expanded), limits_of(criterion)
+    state = value_state(y, u, limits, decision.confidence)
+    return ValueState(
+        parameter=key,
+        flank=flank_key(flank),
+        value_um=one.value,
+        lower_limit_um=limits[0],
+        upper_limit_um=limits[1],
+        u_um=expanded,
+        probability_of_conformity=None
+        if u is None
+        else min(conformity.probability_of_conformity(v, u, *limits) for v in y),
+        state=state,
+        counts_as=counted(state, y, limits, decision.rule),
+        class_indicated=one.class_,
+        class_proven=class_proven(y, u, criterion, decision.confidence),
     )

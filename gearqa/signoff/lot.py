@@ -8,7 +8,15 @@ from difflib import get_close_matches
 from gearqa.errors import LotError, Notice, NoticeCode
 from gearqa.evaluation.criteria import criteria_of
 from gearqa.model.decision_table import Facts
-from gearqa.model.lot import AppliedDecisionRule, Disposition, Exclusion, LotGear, LotOptions, LotResult
+from gearqa.model.lot import (
+    AppliedDecisionRule,
+    Disposition,
+    Exclusion,
+    LotGear,
+    LotOptions,
+    LotResult,
+    series_text,
+)
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
 from gearqa.model.plan import DecisionTable, Plan
@@ -23,6 +31,7 @@ from gearqa.signoff.statistics_table import Sample, lot_statistics
 from gearqa.statistics.conformity import guard_band
 from gearqa.wording.numbers import cases_text, count_text, share_text
 from gearqa.wording.safety import GEOMETRY_ONLY, WHO_DECIDES
+from gearqa.wording.sentences import place_text
 
 SIMPLE = "simple acceptance"
 
@@ -86,49 +95,10 @@ def sign_off(
     """
     plan = plan or Plan()
     options = options or LotOptions()
-    sample = _sample(gears, excluded)
-    _check_lot_size(len(sample), lot_size)
-    criteria = criteria_of(part)
-    judged = tuple(judge_gear(gear, part, criteria, plan.decision) for gear in sample)
-    left_out = {gear.serial for gear in gears} - {gear.serial for gear in sample}
-    others = (
-        *other_production,
-        *(gear.production for gear in gears if gear.serial in left_out and gear.production is not None),
-    )
-    facts = production_facts(sample, others)
-    several = lot_of_several_cycles(facts, others, lot_size, len(sample), plan.dress_cycles)
-    statistics = lot_statistics(sample, judged, part, criteria, Sample.of(criteria, facts, plan, several))
-    sampling = apply_plan(required_plan(plan.sampling, lot_size), plan.sampling, judged, lot_size, statistics)
-    basis = Basis(
-        sample, judged, criteria, plan, facts, statistics, sampling, lot_size, excluded, options.restricted_to
-    )
-    segregate = tuple(gear.serial for gear in judged if gear.counts_as == "does not conform")
-    remeasure = tuple(gear.serial for gear in judged if gear.counts_as in {"not proven", "not assessed"})
-    decision, reasons = decide(
-        Facts(
-            lot_size=lot_size,
-            measured_n=len(sample),
-            required_n=sampling.required_n,
-            ac=sampling.ac,
-            own_numbers=plan.sampling.resolved == "own",
-            d_low=sampling.d_low,
-            d_high=sampling.d_high,
-            accept=sampling.accept,
-            variables_failed=tuple(
-                v.parameter if v.flank == "both" else f"{v.parameter} {v.flank}"
-                for v in sampling.variables
-                if v.accept is False
-            ),
-            missing_in_all=_missing_in_all(judged),
-            overdue=facts.overdue,
-            drawn=plan.drawn,
-            sample_cycles=facts.cycle_count,
-            lot_of_several_cycles=several,
-            unmet=unmet_requirements(basis),
-            segregate=segregate,
-            remeasure=remeasure,
-        )
-    )
+    basis = _basis(part, gears, plan, lot_size, excluded, options.restricted_to, other_production)
+    facts = _facts(basis)
+    decision, reasons = decide(facts)
+    sample, judged, sampling = basis.gears, basis.judged, basis.sampling
     beyond = any(gear.beyond for gear in sample)
     classes = [gear.class_ for gear in sample if gear.class_ is not None]
     states = [gear.state for gear in judged]
@@ -152,14 +122,14 @@ def sign_off(
         decision_rule=_applied_rule(plan.decision, judged),
         sampling=sampling,
         drawn=plan.drawn,
-        segregate=segregate,
+        segregate=facts.segregate,
         segregated_to=plan.segregated_to,
-        remeasure=remeasure,
+        remeasure=facts.remeasure,
         excluded=tuple(excluded),
         cautions=cautions(basis),
         notes=_notes(basis),
-        gears=judged,
-        parameters=statistics,
+        gears=tuple(judged),
+        parameters=basis.statistics,
         disposition=disposition,
         options=options,
         standard=header.standard,
@@ -167,10 +137,59 @@ def sign_off(
         inputs=header.inputs,
         simulated=header.simulated,
         warnings=header.warnings,
-        order_known=facts.order is not None,
+        order_known=basis.facts.order is not None,
         plan=plan.model_dump(mode="json", by_alias=True),
         editions=_editions(header.standard, sampling.edition),
     )  # fmt: skip
+
+
+def _basis(  # noqa: PLR0917
+    part: Part, gears: Sequence[GearResult], plan: Plan, lot_size: int | None,
+    excluded: Sequence[Exclusion], restricted_to: Sequence[str], other_production: Sequence[Production],
+) -> Basis:  # fmt: skip
+    """Judge the gears of the sample, and evaluate sample, production and plan."""
+    sample = _sample(gears, excluded)
+    _check_lot_size(len(sample), lot_size)
+    criteria = criteria_of(part)
+    judged = tuple(judge_gear(gear, part, criteria, plan.decision) for gear in sample)
+    left_out = {one.serial for one in excluded}
+    others = (
+        *other_production,
+        *(gear.production for gear in gears if gear.serial in left_out and gear.production is not None),
+    )
+    facts = production_facts(sample, others)
+    several = lot_of_several_cycles(facts, others, lot_size, len(sample), plan.dress_cycles)
+    statistics = lot_statistics(sample, judged, part, criteria, Sample.of(criteria, facts, plan, several))
+    sampling = apply_plan(required_plan(plan.sampling, lot_size), plan.sampling, judged, lot_size, statistics)
+    return Basis(
+        sample, judged, criteria, plan, facts, several, statistics, sampling, lot_size, excluded,
+        restricted_to,
+    )  # fmt: skip
+
+
+def _facts(basis: Basis) -> Facts:
+    """What the decision table looks at."""
+    sampling, judged = basis.sampling, basis.judged
+    failed = [v for v in sampling.variables if v.accept is False]
+    return Facts(
+        lot_size=basis.lot_size,
+        measured_n=len(basis.gears),
+        required_n=sampling.required_n,
+        ac=sampling.ac,
+        own_numbers=basis.plan.sampling.resolved == "own",
+        d_low=sampling.d_low,
+        d_high=sampling.d_high,
+        accept=sampling.accept,
+        variables_failed=tuple(series_text(v.parameter, v.flank) for v in failed),
+        missing_in_all=_missing_in_all(judged),
+        overdue=basis.facts.overdue,
+        drawn=basis.plan.drawn,
+        sample_cycles=basis.facts.cycle_count,
+        lot_of_several_cycles=basis.several_cycles,
+        unmet=unmet_requirements(basis),
+        segregate=tuple(gear.serial for gear in judged if gear.counts_as == "does not conform"),
+        remeasure=tuple(gear.serial for gear in judged if gear.counts_as in {"not proven", "not assessed"}),
+    )
 
 
 def _sample(gears: Sequence[GearResult], excluded: Sequence[Exclusion]) -> tuple[GearResult, ...]:
@@ -203,7 +222,7 @@ def _check_lot_size(measured: int, lot_size: int | None) -> None:
 
 def _missing_in_all(judged: Sequence[LotGear]) -> tuple[str, ...]:
     common = set(judged[0].missing).intersection(*(gear.missing for gear in judged))
-    return tuple(name for name in judged[0].missing if name in common)
+    return tuple(place_text(*name.split()) for name in judged[0].missing if name in common)
 
 
 def _applied_rule(decision: DecisionTable, judged: Sequence[LotGear]) -> AppliedDecisionRule:

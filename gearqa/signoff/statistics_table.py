@@ -23,12 +23,13 @@ from gearqa.model.lot import (
     Moments,
     NormalityCheck,
     ParameterStatistics,
+    State,
     flank_key,
 )
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult
-from gearqa.signoff.gear_states import Reading, limits_of, reading
+from gearqa.signoff.gear_states import Limits, Reading, limits_of, reading
 from gearqa.signoff.production import ProductionFacts, spread_over_cycles
 from gearqa.statistics import location, normality, outliers, performance, tolerance_intervals
 from gearqa.statistics.families import sidak
@@ -50,6 +51,8 @@ FAMILY_TREND = 0.01
 MANY = 1e9
 """Stands for an unlimited effective number, where cycle means happen to be equal."""
 
+NO_LOGARITHM = "a value of 0 has no logarithm"
+ALL_EQUAL = "all values are equal"
 CPK_WITHHELD = "a ground lot with dresses is a moving process: no index of a stable process is stated"
 Model = Literal["independent", "one cycle of several", "few cycles", "cycles"]
 
@@ -85,6 +88,79 @@ class Spread:
     mean_df: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class SampleSeries:
+    """One parameter on one flank: a value per gear, in order of production where that is known."""
+
+    parameter: Parameter
+    criterion: Criterion
+    plan: Plan
+    serials: tuple[str, ...]
+    readings: tuple[Reading, ...]
+    values: Array
+    """Slopes: the mean over the traces of the flank; else the value of the gear."""
+    expanded: float | None
+    """Expanded uncertainty U; the largest where instruments differ."""
+    cycles: IntArray | None
+    positions: Array | None
+    model: Model
+
+    @property
+    def kind(self) -> Distribution:
+        """The distribution that is assumed."""
+        return distribution_of(self.parameter)
+
+    @property
+    def highs(self) -> Array:
+        """Largest trace of each gear."""
+        return np.array([one.high for one in self.readings])
+
+    @property
+    def lows(self) -> Array:
+        """Smallest trace of each gear."""
+        return np.array([one.low for one in self.readings])
+
+    @property
+    def working(self) -> Array | None:
+        """Values, or their logarithms; None where a value of 0 has none."""
+        if self.kind != "lognormal":
+            return self.values
+        return np.log(self.values) if self.values.size and self.values.min() > 0 else None
+
+    @property
+    def limits(self) -> Limits:
+        """Limits that count for conformity."""
+        return limits_of(self.criterion) if self.criterion.required else (None, None)
+
+    @property
+    def cycle_count(self) -> int | None:
+        """Dress cycles; None where they are not known."""
+        return None if self.cycles is None else len(set(self.cycles.tolist()))
+
+    @property
+    def independent(self) -> int:
+        """Gears, or dress cycles where gears of one cycle are taken as alike."""
+        if self.cycle_count is None or self.model == "independent":
+            return len(self.values)
+        return self.cycle_count
+
+    def spread(self, x: Array) -> Spread:
+        """Moments of these values, or of others of the same gears, under the model. At least two values."""
+        n = x.size
+        if self.model == "independent" or self.cycles is None:
+            mean, sd = float(x.mean()), float(x.std(ddof=1))
+            return Spread(n, mean, sd, n - 1, sd, n, n - 1)
+        one = tolerance_intervals.grouped_spread(x, self.cycles)
+        return Spread(
+            min(one.n_effective, MANY), one.mean, one.sd, one.df, one.sd_between, one.groups, one.groups - 1
+        )
+
+    def limit(self, x: Array, coverage: float, confidence: float) -> float:
+        """Upper limit of the stated share of a normal quantity."""
+        one = self.spread(x)
+        return one.mean + tolerance_intervals.one_sided_factor(one.n, coverage, confidence, one.df) * one.sd
+
+
 def lot_statistics(
     gears: Sequence[GearResult],
     judged: Sequence[LotGear],
@@ -93,11 +169,12 @@ def lot_statistics(
     sample: Sample,
 ) -> dict[str, dict[FlankKey, ParameterStatistics]]:
     """Statistics of every parameter and flank that the drawing or the job asks for."""
-    places = [place for place, criterion in criteria.of.items() if criterion.graded]
     table: dict[str, dict[FlankKey, ParameterStatistics]] = {}
-    for key, flank in places:
-        one = _series(gears, judged, part, criteria.of[key, flank], key, flank, sample)
-        table.setdefault(key, {})[flank_key(flank)] = one
+    for (key, flank), criterion in criteria.of.items():
+        if criterion.graded:
+            series, at = _series(gears, part, criterion, key, flank, sample), (key, flank_key(flank))
+            states = [v.state for gear in judged for v in gear.values if (v.parameter, v.flank) == at]
+            table.setdefault(key, {})[at[1]] = _statistics(series, sample, states)
     return table
 
 
@@ -109,43 +186,53 @@ def distribution_of(parameter: Parameter) -> Distribution:
 
 
 def _series(  # noqa: PLR0917
-    gears: Sequence[GearResult], judged: Sequence[LotGear], part: Part, criterion: Criterion, key: str,
-    flank: Flank | None, sample: Sample,
-) -> ParameterStatistics:  # fmt: skip
-    facts, plan = sample.facts, sample.plan
+    gears: Sequence[GearResult], part: Part, criterion: Criterion, key: str, flank: Flank | None,
+    sample: Sample,
+) -> SampleSeries:  # fmt: skip
+    facts, parameter = sample.facts, PARAMETERS[key]
     order = facts.order if facts.order is not None else range(len(gears))
     rows = [(i, one) for i in order if (one := reading(gears[i], key, flank)) is not None]
     index = [i for i, _ in rows]
-    readings = [one for _, one in rows]
-    parameter = PARAMETERS[key]
-    kind = distribution_of(parameter)
-    values = _values(gears, rows, key, flank, parameter)
-    states = [v for gear in judged for v in gear.values if v.parameter == key and v.flank == flank_key(flank)]
-    lower, upper = limits_of(criterion) if criterion.required else (None, None)
-    expanded = _uncertainties([gears[i] for i in index], part, key)
-    n = len(values)
+    instruments = {row.instrument if (row := gears[i].production) else None for i in index} or {None}
+    known = [u for name in instruments if (u := part.uncertainty(key, name)) is not None]
+    values = [one.value for _, one in rows]
+    if parameter.signed and flank is not None:
+        values = [gears[i].parameters[key].flanks[flank].mean_um for i in index]
     cycles = None if facts.cycles is None else np.asarray([facts.cycles[i] for i in index])
-    positions = None if facts.positions is None else facts.positions[index]
-    model = _model(cycles, plan.dress_cycles, sample.several_cycles)
-    working = _working_scale(values, kind)
-    wear = _wear(values, cycles, positions)
-    highs, lows = np.array([r.high for r in readings]), np.array([r.low for r in readings])
-    withheld = _withheld(values, working, kind, model, criterion)
-    sides = _sides(kind, values, highs, lows, lower, upper)
-    ppk, bound = (None, None) if withheld else _index(sides, cycles, model, plan.confidence)
-    interval, why = _tolerance_interval(kind, values, highs, lows, lower, cycles, model, plan)
+    return SampleSeries(
+        parameter=parameter,
+        criterion=criterion,
+        plan=sample.plan,
+        serials=tuple(gears[i].serial for i in index),
+        readings=tuple(one for _, one in rows),
+        values=np.array(values),
+        expanded=max(known, default=None),
+        cycles=cycles,
+        positions=None if facts.positions is None else facts.positions[index],
+        model=_model(cycles, sample.plan.dress_cycles, sample.several_cycles),
+    )
+
+
+def _statistics(series: SampleSeries, sample: Sample, states: Sequence[State]) -> ParameterStatistics:
+    parameter, plan, values = series.parameter, series.plan, series.values
+    n, (lower, upper) = len(values), series.limits
+    wear = _wear(series)
+    withheld = _withheld(series)
+    ppk, bound = (None, None) if withheld else _index(series)
+    interval, why = _tolerance_interval(series)
+    facts = sample.facts
     if interval is not None and wear is not None and not spread_over_cycles(facts, facts.cycle_length):
         interval, why = None, "the values change within a dress cycle and the sample is not spread over it"
-    mean_interval, sd_interval = _intervals(kind, values, working, cycles, model, plan.confidence)
-    free_n = n if cycles is None or model == "independent" else len(set(cycles.tolist()))
-    worst = max(range(n), key=lambda j: abs(readings[j].value)) if n else None
-    check, no_check = _normality(working, kind, sample.series)
-    quantiles, ordered = _probability_plot(working, kind)
+    mean_interval, sd_interval = _intervals(series)
+    worst = max(range(n), key=lambda j: abs(series.readings[j].value)) if n else None
+    check, no_check = _normality(series, sample.series)
+    quantiles, ordered = _probability_plot(series)
     in_order = facts.order is not None and n >= FEWEST_FOR_TREND
+    highs, lows = (series.highs, series.lows) if parameter.signed else (np.array([]), np.array([]))
     return ParameterStatistics(
         symbol=parameter.symbol,
         n=n,
-        n_cycles=None if cycles is None else len(set(cycles.tolist())),
+        n_cycles=series.cycle_count,
         statistic=_statistic(parameter),
         mean_um=float(values.mean()) if n else None,
         sd_um=float(values.std(ddof=1)) if n >= FEWEST_FOR_SD else None,
@@ -153,9 +240,9 @@ def _series(  # noqa: PLR0917
         sd_interval_um=sd_interval,
         upper_limit_um=upper,
         lower_limit_um=lower,
-        u_um=max(expanded) if expanded else None,
-        distribution=kind,
-        interval_model=_model_in_words(model, cycles),
+        u_um=series.expanded,
+        distribution=series.kind,
+        interval_model=_model_in_words(series),
         ppk=ppk,
         ppk_lower_bound=bound,
         ppk_withheld_reason=withheld,
@@ -163,29 +250,29 @@ def _series(  # noqa: PLR0917
         cpk_withheld_reason=CPK_WITHHELD,
         tolerance_interval_um=interval,
         tolerance_interval_withheld_reason=why,
-        tolerance_interval_class=_class_of(interval, criterion),
-        share_below_worst=tolerance_intervals.distribution_free_coverage(free_n, plan.confidence)
+        tolerance_interval_class=_class_of(interval, series.criterion),
+        share_below_worst=tolerance_intervals.distribution_free_coverage(series.independent, plan.confidence)
         if n
         else None,
         confidence=plan.confidence,
         coverage=plan.coverage,
-        worst_um=None if worst is None else readings[worst].value,
-        worst_serial=None if worst is None else gears[index[worst]].serial,
-        not_proven=sum(v.state == "not proven" for v in states),
-        not_conforming=sum(v.state == "does not conform" for v in states),
-        n_effective=_n_effective(values, cycles),
-        outliers=_outliers(working, [gears[i].serial for i in index], sample.series),
+        worst_um=None if worst is None else series.readings[worst].value,
+        worst_serial=None if worst is None else series.serials[worst],
+        not_proven=states.count("not proven"),
+        not_conforming=states.count("does not conform"),
+        n_effective=_n_effective(series),
+        outliers=_outliers(series, sample.series),
         normality=check,
         normality_withheld_reason=no_check,
         trend_p=location.trend_test(values) if in_order else None,
         runs_p=location.runs_test(values) if in_order else None,
         wear_um_per_part=wear,
-        maximum=_moments(highs) if parameter.signed and n else None,
-        minimum=_moments(lows) if parameter.signed and n else None,
-        serials=tuple(gears[i].serial for i in index),
+        maximum=_moments(highs) if highs.size else None,
+        minimum=_moments(lows) if lows.size else None,
+        serials=series.serials,
         values_um=tuple(values.tolist()),
-        max_values_um=tuple(highs.tolist()) if parameter.signed else (),
-        min_values_um=tuple(lows.tolist()) if parameter.signed else (),
+        max_values_um=tuple(highs.tolist()),
+        min_values_um=tuple(lows.tolist()),
         plot_quantiles=quantiles,
         plot_values_um=ordered,
     )
@@ -199,34 +286,13 @@ def _statistic(parameter: Parameter) -> str:
     return "value of the gear"
 
 
-def _values(
-    gears: Sequence[GearResult], rows: Sequence[tuple[int, Reading]], key: str, flank: Flank | None,
-    parameter: Parameter,
-) -> Array:  # fmt: skip
-    if not parameter.signed or flank is None:
-        return np.array([one.value for _, one in rows])
-    return np.array([gears[i].parameters[key].flanks[flank].mean_um for i, _ in rows])
-
-
-def _uncertainties(gears: Sequence[GearResult], part: Part, key: str) -> list[float]:
-    instruments = {gear.production.instrument if gear.production else None for gear in gears} or {None}
-    return [u for name in instruments if (u := part.uncertainty(key, name)) is not None]
-
-
-def _probability_plot(
-    working: Array | None, kind: Distribution
-) -> tuple[tuple[float, ...], tuple[float, ...]]:
+def _probability_plot(series: SampleSeries) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    working = series.working
     if working is None or working.size < 2:
         return (), ()
     quantiles, ordered = normality.probability_plot(working)
-    return tuple(quantiles.tolist()), tuple((np.exp(ordered) if kind == "lognormal" else ordered).tolist())
-
-
-def _working_scale(values: Array, kind: Distribution) -> Array | None:
-    """Values, or their logarithms; None where a value of 0 has none."""
-    if kind != "lognormal":
-        return values
-    return np.log(values) if values.size and values.min() > 0 else None
+    shown = np.exp(ordered) if series.kind == "lognormal" else ordered
+    return tuple(quantiles.tolist()), tuple(shown.tolist())
 
 
 def _model(cycles: IntArray | None, stated: int | None, several: bool) -> Model:
@@ -238,121 +304,96 @@ def _model(cycles: IntArray | None, stated: int | None, several: bool) -> Model:
     return "cycles" if count >= FEWEST_CYCLES else "few cycles"
 
 
-def _model_in_words(model: Model, cycles: IntArray | None) -> str:
-    if model == "independent":
-        return "assumes independent gears" if cycles is None else INDEPENDENT_OF_ONE_CYCLE
-    assert cycles is not None
+def _model_in_words(series: SampleSeries) -> str:
+    cycles = series.cycles
+    if cycles is None:
+        return "assumes independent gears"
+    if series.model == "independent":
+        return INDEPENDENT_OF_ONE_CYCLE
     if cycles.size == 0:
         return "no model: no gear has a value"
-    if model == "one cycle of several":
+    if series.model == "one cycle of several":
         return "no model: one dress cycle says nothing of the spread between cycles"
     counts = np.unique(cycles, return_counts=True)[1]
     sizes = f"{counts.min()}" if counts.min() == counts.max() else f"{counts.min()} to {counts.max()}"
     return f"gears in {count_text(counts.size, 'dress cycle')}, {sizes} each; cycles vary at random"
 
 
-def _spread(x: Array, cycles: IntArray | None, model: Model) -> Spread:
-    """Moments of a series under its model. At least two values."""
-    n = x.size
-    if model == "independent" or cycles is None:
-        mean, sd = float(x.mean()), float(x.std(ddof=1))
-        return Spread(n, mean, sd, n - 1, sd, n, n - 1)
-    one = tolerance_intervals.grouped_spread(x, cycles)
-    return Spread(
-        min(one.n_effective, MANY), one.mean, one.sd, one.df, one.sd_between, one.groups, one.groups - 1
-    )
-
-
-def _withheld(
-    values: Array, working: Array | None, kind: Distribution, model: Model, criterion: Criterion
-) -> str | None:
+def _withheld(series: SampleSeries) -> str | None:
     """Why no index is stated; None if one is."""
+    values = series.values
     reasons = {
-        "the largest of many pitches follows no fixed distribution: distribution-free statement only": kind
-        == "not assumed",
-        "not required by the drawing: no limit to compare with": not criterion.required,
+        "the largest of many pitches follows no fixed distribution: distribution-free statement only":
+            series.kind == "not assumed",
+        "not required by the drawing: no limit to compare with": not series.criterion.required,
         f"fewer than {FEWEST_FOR_INDEX} gears": values.size < FEWEST_FOR_INDEX,
-        "all gears come from one dress cycle: the spread between cycles is not known": model
-        == "one cycle of several",
-        "a value of 0 has no logarithm": working is None,
-        "all values are equal": values.size > 0 and values.std() == 0,
-    }
+        "all gears come from one dress cycle: the spread between cycles is not known":
+            series.model == "one cycle of several",
+        NO_LOGARITHM: series.working is None,
+        ALL_EQUAL: values.size > 0 and values.std() == 0,
+    }  # fmt: skip
     return next((reason for reason, holds in reasons.items() if holds), None)
 
 
-def _sides(  # noqa: PLR0917
-    kind: Distribution, values: Array, highs: Array, lows: Array, lower: float | None, upper: float | None
-) -> list[tuple[Array, float]]:
-    """(series, limit) of each one-sided index, turned so that the limit is an upper one."""
-    if kind == "normal":
-        sides = [(highs, upper)] if upper is not None else []
-        return sides + ([(-lows, -lower)] if lower is not None else [])
-    if kind == "lognormal" and values.size and values.min() > 0:
-        logs = np.log(values)
+def _sides(series: SampleSeries) -> list[tuple[Array, float]]:
+    """(values, limit) of each one-sided index, turned so that the limit is an upper one."""
+    lower, upper = series.limits
+    if series.kind == "normal":
+        sides = [(series.highs, upper)] if upper is not None else []
+        return sides + ([(-series.lows, -lower)] if lower is not None else [])
+    logs = series.working
+    if series.kind == "lognormal" and logs is not None:
         sides = [(logs, math.log(upper))] if upper is not None and upper > 0 else []
         return sides + ([(-logs, -math.log(lower))] if lower is not None and lower > 0 else [])
     return []
 
 
-def _index(
-    sides: Sequence[tuple[Array, float]], cycles: IntArray | None, model: Model, confidence: float
-) -> tuple[float | None, float | None]:
+def _index(series: SampleSeries) -> tuple[float | None, float | None]:
     """Smaller one-sided index, and the smaller of the lower bounds."""
-    sides = [(x, limit) for x, limit in sides if x.std() > 0]
+    sides = [(x, limit) for x, limit in _sides(series) if x.std() > 0]
     if not sides:
         return None, None
     ppk = min(performance.upper_index(float(x.mean()), float(x.std(ddof=1)), limit) for x, limit in sides)
     bounds = []
     for x, limit in sides:
-        one = _spread(x, cycles, model)
+        one = series.spread(x)
         index = performance.upper_index(one.mean, one.sd, limit)
-        bounds.append(performance.index_lower_bound(index, one.n, confidence, one.df))
+        bounds.append(performance.index_lower_bound(index, one.n, series.plan.confidence, one.df))
     return ppk, min(bounds)
 
 
-def _tolerance_interval(  # noqa: PLR0917
-    kind: Distribution, values: Array, highs: Array, lows: Array, lower: float | None,
-    cycles: IntArray | None, model: Model, plan: Plan,
-) -> tuple[tuple[float | None, float] | None, str | None]:  # fmt: skip
+def _tolerance_interval(
+    series: SampleSeries,
+) -> tuple[tuple[float | None, float] | None, str | None]:
     """Limits that hold the stated share of the lot with the stated confidence, or why there are none."""
-    if values.size < FEWEST_FOR_SD:
+    plan, kind, working = series.plan, series.kind, series.working
+    if series.values.size < FEWEST_FOR_SD:
         return None, f"fewer than {FEWEST_FOR_SD} gears"
-    if model in {"few cycles", "one cycle of several"}:
-        assert cycles is not None
-        count = len(set(cycles.tolist()))
-        return None, f"{count_text(count, 'dress cycle')}: at least {FEWEST_CYCLES} are needed"
+    if series.model in {"few cycles", "one cycle of several"}:
+        count = count_text(series.independent, "dress cycle")
+        return None, f"{count}: at least {FEWEST_CYCLES} are needed"
     if kind == "not assumed":
-        return _distribution_free(values, cycles, model, plan)
-    if kind == "lognormal":
-        if values.min() <= 0:
-            return None, "a value of 0 has no logarithm"
-        logs = np.log(values)
-        if lower is None:
-            return (None, math.exp(_limit(logs, cycles, model, plan.coverage, plan.confidence))), None
-        highs, lows = logs, logs
+        return _distribution_free(series)
+    if working is None:
+        return None, NO_LOGARITHM
+    highs, lows = (working, working) if kind == "lognormal" else (series.highs, series.lows)
+    if kind == "lognormal" and series.limits[0] is None:
+        return (None, math.exp(series.limit(working, plan.coverage, plan.confidence))), None
     # two one-sided limits, each with half of what may stay outside and half of the doubt (Bonferroni)
     coverage, confidence = (1 + plan.coverage) / 2, (1 + plan.confidence) / 2
-    high = _limit(highs, cycles, model, coverage, confidence)
-    low = -_limit(-lows, cycles, model, coverage, confidence)
+    high = series.limit(highs, coverage, confidence)
+    low = -series.limit(-lows, coverage, confidence)
     return ((math.exp(low), math.exp(high)) if kind == "lognormal" else (low, high)), None
 
 
-def _limit(x: Array, cycles: IntArray | None, model: Model, coverage: float, confidence: float) -> float:
-    one = _spread(x, cycles, model)
-    return one.mean + tolerance_intervals.one_sided_factor(one.n, coverage, confidence, one.df) * one.sd
-
-
-def _distribution_free(
-    values: Array, cycles: IntArray | None, model: Model, plan: Plan
-) -> tuple[tuple[None, float] | None, str | None]:
+def _distribution_free(series: SampleSeries) -> tuple[tuple[None, float] | None, str | None]:
     """The largest value is a limit if there are enough independent gears (or cycles)."""
-    counted, have = "gear", values.size
-    if model == "cycles" and cycles is not None:
-        counted, have = "dress cycle", len(set(cycles.tolist()))
+    plan, have = series.plan, series.independent
     need = tolerance_intervals.distribution_free_sample_size(plan.coverage, plan.confidence)
     if have >= need:
-        return (None, float(values.max())), None
-    return None, f"{count_text(have, counted)}; without a distribution {need} are needed"
+        return (None, float(series.values.max())), None
+    counted = count_text(have, "gear" if series.model == "independent" else "dress cycle")
+    return None, f"{counted}; without a distribution {need} are needed"
 
 
 def _class_of(interval: tuple[float | None, float] | None, criterion: Criterion) -> int | None:
@@ -362,24 +403,21 @@ def _class_of(interval: tuple[float | None, float] | None, criterion: Criterion)
     return criterion.class_of(largest)
 
 
-def _intervals(  # noqa: PLR0917
-    kind: Distribution, values: Array, working: Array | None, cycles: IntArray | None, model: Model,
-    confidence: float,
-) -> tuple[Pair | None, Pair | None]:  # fmt: skip
+def _intervals(series: SampleSeries) -> tuple[Pair | None, Pair | None]:
     """Intervals of mean and standard deviation under the model of the series."""
-    n = values.size
-    if n < FEWEST_FOR_SD or model == "one cycle of several" or values.std() == 0:
+    values, confidence = series.values, series.plan.confidence
+    if values.size < FEWEST_FOR_SD or series.model == "one cycle of several" or values.std() == 0:
         return None, None
-    if kind == "lognormal" and working is not None:
-        one = _spread(working, cycles, model)
+    if series.kind == "lognormal" and series.working is not None:
+        one = series.spread(series.working)
         return location.lognormal_intervals(
             one.mean, one.sd, one.n, one.df, confidence=confidence, mean_df=one.mean_df
         )
-    one = _spread(values, cycles, model)
+    one = series.spread(values)
     mean = location.mean_interval(one.mean, one.mean_sd, one.mean_n, one.mean_df, confidence)
-    if kind == "normal":
+    if series.kind == "normal":
         return mean, location.sd_interval(one.sd, one.df, confidence)
-    if model == "independent" and n >= FEWEST_FOR_INDEX:
+    if series.model == "independent" and values.size >= FEWEST_FOR_INDEX:
         return mean, location.sd_interval_any_shape(values, confidence)
     return mean, None
 
@@ -388,47 +426,48 @@ def _moments(x: Array) -> Moments:
     return Moments(float(x.mean()), float(x.std(ddof=1)) if x.size >= FEWEST_FOR_SD else None)
 
 
-def _n_effective(values: Array, cycles: IntArray | None) -> float | None:
-    if cycles is None or len(set(cycles.tolist())) < 2 or values.size <= len(set(cycles.tolist())):
+def _n_effective(series: SampleSeries) -> float | None:
+    n, cycles = series.values.size, series.cycle_count
+    if series.cycles is None or cycles is None or cycles < 2 or n <= cycles:
         return None
-    one = tolerance_intervals.grouped_spread(values, cycles)
-    return location.effective_sample_size(values.size, values.size / one.groups, one.correlation)
+    one = tolerance_intervals.grouped_spread(series.values, series.cycles)
+    return location.effective_sample_size(n, n / one.groups, one.correlation)
 
 
-def _wear(values: Array, cycles: IntArray | None, positions: Array | None) -> float | None:
+def _wear(series: SampleSeries) -> float | None:
     """Slope within dress cycles where it is significant. [um/part]"""
-    if cycles is None or positions is None or values.size < FEWEST_FOR_SD:
+    if series.cycles is None or series.positions is None or series.values.size < FEWEST_FOR_SD:
         return None
-    numbers = np.unique(cycles, return_inverse=True)[1]
-    fit = fit_wear(numbers, positions, values)
+    numbers = np.unique(series.cycles, return_inverse=True)[1]
+    fit = fit_wear(numbers, series.positions, series.values)
     return fit.slope if fit.identifiable and fit.significant else None
 
 
-def _outliers(working: Array | None, serials: Sequence[str], series: int) -> tuple[str, ...]:
+def _outliers(series: SampleSeries, family: int) -> tuple[str, ...]:
     """Serials of flagged values; after each flag the rest is looked at again."""
+    working = series.working
     if working is None:
         return ()
     left = list(range(working.size))
     flagged = []
-    significance = sidak(FAMILY_OUTLIERS, series)
+    significance = sidak(FAMILY_OUTLIERS, family)
     while len(left) >= FEWEST_FOR_OUTLIERS and working[left].std() > 0:
         g, which = outliers.grubbs_statistic(working[left])
         if g <= outliers.grubbs_critical(len(left), significance):
             break
         flagged.append(left.pop(which))
-    return tuple(serials[i] for i in flagged)
+    return tuple(series.serials[i] for i in flagged)
 
 
-def _normality(
-    working: Array | None, kind: Distribution, series: int
-) -> tuple[NormalityCheck | None, str | None]:
-    if kind == "not assumed":
+def _normality(series: SampleSeries, family: int) -> tuple[NormalityCheck | None, str | None]:
+    working = series.working
+    if series.kind == "not assumed":
         return None, "no distribution is assumed"
     if working is None:
-        return None, "a value of 0 has no logarithm"
+        return None, NO_LOGARITHM
     if working.size < FEWEST_FOR_NORMALITY:
         return None, f"fewer than {FEWEST_FOR_NORMALITY} gears"
     if working.std() == 0:
-        return None, "all values are equal"
+        return None, ALL_EQUAL
     a2, p = normality.anderson_darling(working)
-    return NormalityCheck(a2, p, p < sidak(FAMILY_NORMALITY, series)), None
+    return NormalityCheck(a2, p, p < sidak(FAMILY_NORMALITY, family)), None

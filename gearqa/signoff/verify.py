@@ -277,21 +277,15 @@ def _other_versions(record: Mapping[str, Any], made_by: Any) -> Iterator[tuple[s
     A changed digit may come from it.
     """
     if made_by != __version__:
-        yield (
-            "software.version",
-            (
-                f"another software version: made by gearqa {made_by}, computed again by {__version__}; words are "
-                f"those of version {made_by} and were not compared"
-            ),
-        )
+        apart = f"made by gearqa {made_by}, computed again by {__version__}"
+        words = f"words are those of version {made_by} and were not compared"
+        yield "software.version", f"another software version: {apart}; {words}"
     here = libraries()
     for name in ("numpy", "scipy"):
         version = record.get("libraries", {}).get(name)
         if version is not None and here[name] != version:
-            yield (
-                f"libraries.{name}",
-                (f"another version of {name}: made with {version}, computed again with {here[name]}"),
-            )
+            apart = f"made with {version}, computed again with {here[name]}"
+            yield f"libraries.{name}", f"another version of {name}: {apart}"
 
 
 def _without_words(document: Any, *, words: bool = False) -> Any:
