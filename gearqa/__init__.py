@@ -27,7 +27,9 @@ if TYPE_CHECKING:
     from gearqa.jobs.gauge import study_gauge
     from gearqa.jobs.grade import grade
     from gearqa.jobs.incoming import check_report
+    from gearqa.jobs.json_schemas import json_schema
     from gearqa.jobs.lot import DecidedLot, decide_lot, record_lot
+    from gearqa.jobs.start import start_folder
     from gearqa.jobs.verify import verify_record
     from gearqa.model.drift import DriftReport
     from gearqa.model.lot import LotResult
@@ -36,6 +38,7 @@ if TYPE_CHECKING:
     from gearqa.model.results import GearResult, GradeResult, LotSummary, ParameterResult
     from gearqa.model.verification import Verification
     from gearqa.reading.folder.passes import read_folder
+    from gearqa.reading.maps.columns_draft import draft_columns
     from gearqa.reading.settings.part_file import read_part
     from gearqa.signoff.key_files import load_private_key, make_keys
     from gearqa.signoff.record import load_record, write_record
@@ -47,6 +50,9 @@ _PLACES = {
     "grade": "gearqa.jobs.grade",
     "evaluate": "gearqa.evaluation.evaluate",
     "trace_curves": "gearqa.evaluation.evaluate",
+    "start_folder": "gearqa.jobs.start",
+    "draft_columns": "gearqa.reading.maps.columns_draft",
+    "json_schema": "gearqa.jobs.json_schemas",
     "decide_lot": "gearqa.jobs.lot",
     "record_lot": "gearqa.jobs.lot",
     "verify_record": "gearqa.jobs.verify",
@@ -98,9 +104,11 @@ __all__ = [
     "analyse_drift",
     "check_report",
     "decide_lot",
+    "draft_columns",
     "evaluate",
     "frames",
     "grade",
+    "json_schema",
     "load_private_key",
     "load_record",
     "make_keys",
@@ -108,6 +116,7 @@ __all__ = [
     "read_part",
     "record_lot",
     "simulate",
+    "start_folder",
     "study_gauge",
     "tolerance_table",
     "trace_curves",

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from gearqa.reading.folder.passes import PART_FILE
+from gearqa.model.part import PART_FILE
 
 Signature = tuple[tuple[str, int, int], ...]
 """Name, size and time of change of every file that counts, in order of names."""

@@ -11,7 +11,7 @@ from sqlalchemy.engine import Connection
 
 from gearqa.history.sql_tables import INTAKE
 from gearqa.history.stored_texts import loads
-from gearqa.reading.folder.passes import PART_FILE
+from gearqa.model.part import PART_FILE
 from gearqa.reading.rows.digests import sha256_of
 
 

@@ -19,6 +19,7 @@ from gearqa.wording.numbers import short_text
 
 Positive = Annotated[float, Field(gt=0)]
 FlankToleranceClass = Annotated[int, Field(ge=1, le=11)]
+PART_FILE: Final = "part.toml"
 ISO_1328_1_2013: Final = "ISO 1328-1:2013"
 DEFAULT_MASTER_CLASS = 4
 

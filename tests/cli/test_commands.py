@@ -16,8 +16,8 @@ from made_folders import pitch_folder
 
 from gearqa.cli import app
 from gearqa.cli.commands import new
-from gearqa.cli.commands.schema import SCHEMAS, schema_of
 from gearqa.cli.topics import TOPICS
+from gearqa.jobs.json_schemas import SCHEMAS, json_schema
 from gearqa.reading.settings.part_file import read_part
 from gearqa.reading.settings.templates import questions
 from gearqa.results.tolerances_json import tolerances_json_schema
@@ -276,7 +276,7 @@ def test_samples_agree_with_the_schemas_of_the_inputs():
     for name, path in pairs:
         document = tomllib.loads(path.read_text(encoding="utf-8"))
         text = json.loads(json.dumps(document, default=str))
-        jsonschema.validate(text, schema_of(name), cls=jsonschema.Draft202012Validator)
+        jsonschema.validate(text, json_schema(name), cls=jsonschema.Draft202012Validator)
 
 
 # --- simulate -----------------------------------------------------------------------------------

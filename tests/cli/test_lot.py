@@ -17,7 +17,7 @@ from made_folders import pitch_folder
 from outside import pdf_text
 
 from gearqa.cli import app
-from gearqa.cli.commands.schema import schema_of
+from gearqa.jobs.json_schemas import json_schema
 from gearqa.model.plan import Plan
 from gearqa.reading.settings.toml_file import load_toml
 
@@ -116,10 +116,10 @@ def test_json_holds_the_keys_and_agrees_with_its_schema(signed):
         assert all(set(one) >= SERIES_KEYS for one in flanks.values())
         assert all(one["cpk"] is None and one["cpk_withheld_reason"] for one in flanks.values())
     for name, document in (("lot", result), ("record", made.record)):
-        schema = schema_of(name)
+        schema = json_schema(name)
         jsonschema.Draft202012Validator.check_schema(schema)
         jsonschema.validate(document, schema, cls=jsonschema.Draft202012Validator)
-    jsonschema.validate(result["plan"], schema_of("plan"), cls=jsonschema.Draft202012Validator)
+    jsonschema.validate(result["plan"], json_schema("plan"), cls=jsonschema.Draft202012Validator)
 
 
 def test_the_plan_file_is_an_input_named_from_the_folder(signed):

@@ -13,7 +13,7 @@ from lot_samples import PLANS, SAMPLES
 from made_folders import pitch_folder
 
 from gearqa.cli import app
-from gearqa.cli.commands.schema import schema_of
+from gearqa.jobs.json_schemas import json_schema
 from gearqa.signoff.record import digest_of, record_bytes
 from gearqa.wording.safety import CAUTIONS
 
@@ -270,7 +270,7 @@ def test_a_folder_that_is_none_is_bad_use(original, tmp_path, capsys):
 def test_json_agrees_with_its_schema(original, capsys):
     assert run("verify", original.second, original.folder, "--json", "-") == 0
     found = json.loads(capsys.readouterr().out)
-    jsonschema.validate(found, schema_of("verify"), cls=jsonschema.Draft202012Validator)
+    jsonschema.validate(found, json_schema("verify"), cls=jsonschema.Draft202012Validator)
     assert found["subjects"] == {
         "files": "consistent", "record": "consistent", "chain": "not checked", "signature": "not checked",
         "values": "consistent",

@@ -14,9 +14,9 @@ from sybil.parsers.markdown import PythonCodeBlockParser
 import gearqa
 from gearqa.cli import app
 from gearqa.cli.commands import COMMANDS
-from gearqa.cli.commands.schema import SCHEMAS, schema_of
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.topics import EXIT_MEANINGS, TOPICS
+from gearqa.jobs.json_schemas import SCHEMAS, json_schema
 from gearqa.model.plan import Plan
 from gearqa.reading.folder.table_kinds import TABLES
 from gearqa.reading.maps.columns_map import read_columns_map
@@ -96,14 +96,14 @@ def test_the_column_map_is_valid(tmp_path):
     path.write_text(text, encoding="utf-8")
     read_columns_map(path)
     assert tomllib.loads(text)["convention"]["seen_from"] == "opposite_face"
-    schema = schema_of("columns")
+    schema = json_schema("columns")
     tables = [schema, *schema["$defs"].values()]
     missing = {key for table in tables for key in table.get("properties", {}) if key not in README}
     assert not missing
 
 
 def test_the_keys_of_the_result_are_named():
-    tables = [one for one in walked(schema_of("result")) if isinstance(one, dict)]
+    tables = [one for one in walked(json_schema("result")) if isinstance(one, dict)]
     missing = {key for table in tables for key in table.get("properties", {}) if f"`{key}`" not in README}
     assert not missing
 

@@ -34,15 +34,15 @@ def command(
     from gearqa.cli.console import tell, terminal
     from gearqa.errors import ReportError
     from gearqa.reading.maps.columns_draft import GAP, draft_columns
+    from gearqa.wording.numbers import count_text
 
     if write is not None and write.exists():
-        raise ReportError(f"{write} is there already and is not overwritten", hint="name another file")
+        raise ReportError(f"{write} exists and is not overwritten", hint="name another file")
     draft = draft_columns(path)
     terminal().blocks(_blocks(draft))
     if not draft.toml:
         tell("no table needs a column map")
         return ExitStatus.CONFORMS
-    gaps = draft.toml.count(GAP)
     if write is None:
         sys.stdout.write(f"\n{draft.toml}")
         tell(f"to keep the map: gearqa columns {path} --write map.toml")
@@ -51,10 +51,8 @@ def command(
 
         write_whole(str(write), draft.toml.encode())
         tell(f"written: {write}")
-    if gaps:
-        what = "gap is marked with '{}': fill in what it asks for"
-        what = what if gaps == 1 else "gaps are marked with '{}': fill in what they ask for"
-        tell(f"{gaps} {what.format(GAP)}")
+    if draft.gaps:
+        tell(f"to fill in: {count_text(draft.gaps, 'gap')}, marked with '{GAP}'")
     tell(f"then: gearqa grade {draft.folder} --columns {write or 'map.toml'}")
     return ExitStatus.CONFORMS
 

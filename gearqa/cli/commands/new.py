@@ -102,21 +102,22 @@ def command(
     """Start an inspection folder: part.toml and table templates.
 
     On a terminal what is missing is asked for. With all that is needed given as options nothing is asked.
-    Every key of part.toml is explained where it stands. Nothing that exists is overwritten; the templates
-    stand in FOLDER/templates and are not read.
+    Every key of part.toml is explained in the file. Nothing that exists is overwritten; the templates are
+    in FOLDER/templates and are not read.
 
     Which flank is left and which is right: gearqa explain flanks
     """
     from gearqa.cli.console import tell
-    from gearqa.reading.settings.templates import questions, write_new_folder, write_new_plan
+    from gearqa.jobs.start import start_folder, start_plan, start_reported_sheet
+    from gearqa.reading.settings.templates import questions
 
     if plan or reported:
         if plan:
-            path = write_new_plan(folder)
+            path = start_plan(folder)
             tell(f"written: {path}")
             tell(f"then: gearqa lot {folder} --plan {path} (how a lot is decided: gearqa explain lot)")
         if reported:
-            path = _reported_sheet(folder)
+            path = start_reported_sheet(folder)
             tell(f"written: {path}")
             tell(f"then: gearqa incoming {path} {folder}")
         return ExitStatus.CONFORMS
@@ -136,27 +137,12 @@ def command(
         raise GearqaError(
             f"missing: {wanted}", hint="On a terminal they are asked for. Help: gearqa new --help"
         )
-    written = write_new_folder(folder, answers)
-    for path in written:
+    for path in start_folder(folder, answers):
         tell(f"written: {path}")
-    tell("next: look through part.toml and put your tables into the folder (gearqa explain files)")
+    tell("next: check part.toml and put your tables into the folder (gearqa explain files)")
     tell(f"tables of another layout: gearqa columns {folder}; which flank is left: gearqa explain flanks")
     tell(f"then: gearqa grade {folder}")
     return ExitStatus.CONFORMS
-
-
-def _reported_sheet(folder: Path) -> Path:
-    """Write the empty sheet for the part of a folder that exists."""
-    from gearqa.reading.settings.part_file import read_part
-    from gearqa.reading.settings.templates import write_reported_sheet
-
-    part = folder / "part.toml"
-    if not part.is_file():
-        raise GearqaError(
-            f"{part} does not exist: the sheet lists the parameters of its part",
-            hint=f"First: gearqa new {folder}",
-        )
-    return write_reported_sheet(folder / "reported.csv", read_part(part))
 
 
 def ask(asked: Sequence[Question], answers: dict[str, Any], answer_to: Callable[[Question], Any]) -> None:
@@ -164,9 +150,8 @@ def ask(asked: Sequence[Question], answers: dict[str, Any], answer_to: Callable[
     for question in asked:
         if question.key in answers or question.key in NOT_ASKED or not _applies(question, answers):
             continue
-        if question.key == "gear.helix_hand":
-            question = replace(question, required=True)  # noqa: PLW2901 - a helical gear needs it
-        value = answer_to(question)
+        helical = question.key == "gear.helix_hand"  # only asked of a helical gear, which needs it
+        value = answer_to(replace(question, required=True) if helical else question)
         if value not in (None, ""):
             answers[question.key] = value
 

@@ -2,49 +2,11 @@
 
 from __future__ import annotations
 
-import importlib
-from operator import attrgetter
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from gearqa.cli.exit_status import ExitStatus
-
-SCHEMAS: dict[str, tuple[str, str]] = {
-    "part": (
-        "gearqa.reading.settings.part_file:part_json_schema",
-        "part.toml, the drawing of one part number",
-    ),
-    "columns": (
-        "gearqa.reading.maps.columns_map:columns_json_schema",
-        "column maps for tables of another layout",
-    ),
-    "plan": ("gearqa.model.plan:Plan", "plan files of gearqa lot"),
-    "scenario": ("gearqa.simulate.scenario:Scenario", "scenario files of gearqa simulate"),
-    "result": ("gearqa.results.grade_json:result_json_schema", "gearqa grade --json"),
-    "lot": ("gearqa.results.lot_json:lot_json_schema", "gearqa lot --json"),
-    "record": ("gearqa.results.record_json:record_json_schema", "gearqa lot --record"),
-    "verify": ("gearqa.results.record_json:verify_json_schema", "gearqa verify --json"),
-    "history": ("gearqa.results.history_json:history_json_schema", "gearqa history ... --json"),
-    "tolerances": ("gearqa.results.tolerances_json:tolerances_json_schema", "gearqa tolerances --json"),
-    "incoming": ("gearqa.results.incoming_json:INCOMING.json_schema", "gearqa incoming --json"),
-    "gauge": ("gearqa.results.gauge_json:GAUGE.json_schema", "gearqa gauge --json"),
-    "drift": ("gearqa.results.drift_json:DRIFT.json_schema", "gearqa drift --json"),
-}
-"""Name -> what makes the schema (a function, or a model), and what it describes."""
-
-
-def schema_of(name: str) -> dict[str, Any]:
-    """JSON Schema by its name."""
-    place, about = SCHEMAS[name]
-    module, _, attribute = place.partition(":")
-    maker: Any = attrgetter(attribute)(importlib.import_module(module))
-    if isinstance(maker, type):
-        from gearqa.reading.settings.part_file import with_units
-
-        schema: dict[str, Any] = maker.model_json_schema(by_alias=True)  # type: ignore[attr-defined]
-        return with_units(schema, f"gearqa {name} file", about[:1].upper() + about[1:] + ".")
-    return maker()  # type: ignore[no-any-return]
 
 
 def command(
@@ -54,16 +16,17 @@ def command(
 
     Without NAME the names are listed. TOML inputs are described as the JSON they are equal to.
     """
+    from gearqa.jobs.json_schemas import SCHEMAS, json_schema
+
     if name is None:
         for known, (_, about) in SCHEMAS.items():
             print(f"{known:12}{about}")
         return ExitStatus.CONFORMS
-    if name not in SCHEMAS:
-        raise typer.BadParameter(f"'{name}'; names: {', '.join(SCHEMAS)}", param_hint="NAME")
+    schema = json_schema(name)
     import orjson
 
     from gearqa.results.outputs import write_whole
 
     layout = orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE
-    write_whole("-", orjson.dumps(schema_of(name), option=layout))
+    write_whole("-", orjson.dumps(schema, option=layout))
     return ExitStatus.CONFORMS

@@ -15,7 +15,7 @@ from typing import Final
 from gearqa.core.geometry import diameter_at_roll
 from gearqa.errors import InputError, MeasurementFileError, Notice, NoticeCode, PartFileError, Problem, Reason
 from gearqa.model.measurement import InputFile
-from gearqa.model.part import Part
+from gearqa.model.part import PART_FILE, Part
 from gearqa.reading.folder.canonical import (
     INDEX,
     KIND_OF_SERIES,
@@ -51,7 +51,6 @@ from gearqa.reading.rows.digests import sha256_of
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.symbols import FLANKS
 
-PART_FILE: Final = "part.toml"
 FAST_FROM_BYTES: Final = 2_500_000
 """Below this the careful reader is done before the fast parser is loaded."""
 _LOCATED_SERIES: Final = 500
@@ -138,7 +137,8 @@ class _Reading:
     # --- part file, column map, list of files ------------------------------------------------------
 
     def _read_part(self, part: Part | Path | None) -> None:
-        from gearqa.reading.settings.part_file import part_notices, read_part
+        from gearqa.reading.settings.part_file import read_part
+        from gearqa.reading.settings.part_notices import part_notices
 
         if isinstance(part, Part):
             self.part = part

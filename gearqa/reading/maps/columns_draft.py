@@ -27,7 +27,7 @@ from gearqa.reading.maps.trade_words import (
     unit_of,
 )
 from gearqa.reading.rows.decoding import NotTextError
-from gearqa.reading.settings.templates import toml_value
+from gearqa.reading.settings.toml_text import toml_key, toml_value
 
 GAP: Final = "# TODO:"
 _SHOWN_ROWS: Final = 5
@@ -80,9 +80,9 @@ class ColumnsDraft:
     """The map, gaps marked; empty where no table needs one."""
 
     @property
-    def complete(self) -> bool:
-        """Whether the map has no gaps."""
-        return GAP not in self.toml
+    def gaps(self) -> int:
+        """Number of gaps in the map."""
+        return self.toml.count(GAP)
 
 
 def draft_columns(path: Path | str) -> ColumnsDraft:
@@ -491,13 +491,9 @@ def _wide_pattern(shape: str, words: Sequence[str]) -> str:
 def _inline(words: Mapping[str, str]) -> str:
     return (
         "{ "
-        + ", ".join(f"{_toml_key(word)} = {toml_value(meaning)}" for word, meaning in words.items())
+        + ", ".join(f"{toml_key(word)} = {toml_value(meaning)}" for word, meaning in words.items())
         + " }"
     )
-
-
-def _toml_key(word: str) -> str:
-    return word if re.fullmatch(r"[A-Za-z0-9_-]+", word) else toml_value(word)
 
 
 def _regex(pattern: str) -> str:

@@ -20,7 +20,7 @@ from typing import Annotated, Any, Final, Literal, Self, get_args
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
-from gearqa.errors import MeasurementFileError, PartFileError, Problem, Reason
+from gearqa.errors import MeasurementFileError, Problem, Reason
 from gearqa.model.part import about
 from gearqa.model.table import Table, fault
 from gearqa.reading.folder.dialect import decimal_mark, guess_dialect
@@ -34,8 +34,10 @@ from gearqa.reading.folder.sources import (
 )
 from gearqa.reading.folder.table_kinds import QUANTITIES, SIZE_METHODS, TABLES, TIME_COLUMNS, split_unit
 from gearqa.reading.rows.decoding import NotTextError, decode_head, guess_encoding, read_head
-from gearqa.reading.settings.part_file import with_units
-from gearqa.reading.settings.toml_file import TomlFile, read_toml, shown_value, table_as_far_as_known
+from gearqa.reading.settings.input_schemas import with_units
+from gearqa.reading.settings.toml_faults import table_as_far_as_known
+from gearqa.reading.settings.toml_file import TomlFile, read_toml
+from gearqa.reading.settings.toml_text import shown_value
 from gearqa.reading.values.sheet_formats import SHEETS, canonical_column
 from gearqa.symbols import FLANKS
 from gearqa.wording.safety import SIMULATED_MARK
@@ -276,10 +278,7 @@ def read_columns_map(path: Path | str, *, name: str | None = None) -> ColumnsMap
         With all problems, of single keys and between keys.
     """
     file = read_toml(path, ColumnsMap, name=name)
-    problems = [*file.problems, *_cross_checks(file)]
-    if problems or file.model is None:
-        raise PartFileError(sorted(problems, key=lambda p: (p.line is None, p.line or 0)))
-    return file.model
+    return file.checked(_cross_checks(file))
 
 
 def columns_json_schema() -> dict[str, Any]:

@@ -1,33 +1,19 @@
-"""What `gearqa new` writes: a commented part file, and empty tables with the right headers.
-
-The part file is made from the schema, so every key stands in it with the sentence that explains it.
-Nothing that exists is ever overwritten.
-"""
+"""Commented part files and plan files, made from their schemas: every key with what it means."""
 
 from __future__ import annotations
 
-import json
-import re
-import tempfile
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Final, Literal, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from gearqa.errors import PartFileError, Problem, Reason, ReportError
 from gearqa.model.part import Part
-from gearqa.reading.folder.table_kinds import TABLES
-from gearqa.reading.settings.part_file import read_part
-from gearqa.reading.settings.toml_file import allowed_types, model_keys
-from gearqa.symbols import PARAMETERS
+from gearqa.reading.settings.allowed_values import allowed_types, model_keys
+from gearqa.reading.settings.toml_text import toml_value
 
-PART_FILE: Final = "part.toml"
-PLAN_FILE: Final = "plan.toml"
-TEMPLATES: Final = "templates"
 SCHEMA: Final = "gearqa.part/1"
 
 # asked or taken as options, in this order; the rest of the file is filled in by hand where needed
@@ -41,7 +27,7 @@ _ASKED: Final = (
 _USUAL: Final = {"gear.normal_pressure_angle_deg": 20.0, "gear.helix_angle_deg": 0.0}
 _NOT_EXPLAINED_AGAIN: Final = ("tolerance.left", "tolerance.right")
 _NEEDED: Final = ("gear.normal_module_mm",)
-"""Wanted although the schema lets another key stand instead."""
+"""Asked for although the schema allows another key instead."""
 
 _EXAMPLES: Final[Mapping[str, Sequence[str]]] = {
     "tolerance.classes": ("cumulative_pitch = 5",),
@@ -63,7 +49,7 @@ class Question:
     """One key of a new part file that is worth asking for."""
 
     key: str
-    """Dotted key, as in `write_new_folder`'s answers."""
+    """Dotted key, as in the answers of `part_file_text`."""
     text: str
     type: type
     """str, int or float."""
@@ -76,60 +62,6 @@ class Question:
 def questions() -> tuple[Question, ...]:
     """What to ask before a part file is written, in this order."""
     return tuple(_question(key) for key in _ASKED)
-
-
-def write_new_folder(folder: Path | str, answers: Mapping[str, Any]) -> list[Path]:
-    """Write `part.toml`, and templates of all tables where the folder has no table yet.
-
-    Parameters
-    ----------
-    folder : path
-        Made where it does not exist.
-    answers : mapping
-        Dotted key of part.toml -> value, such as `{"gear.teeth": 87}`; None counts as not given.
-
-    Returns
-    -------
-    list of Path
-        The files written.
-
-    Raises
-    ------
-    PartFileError
-        With all faults of the answers; nothing is written then.
-    ReportError
-        If there is a part file already, or nothing can be written there.
-    """
-    folder = Path(folder)
-    target = folder / PART_FILE
-    if target.exists():
-        raise ReportError(f"{target} is there already and is never overwritten", hint="take another folder")
-    text = part_file_text(answers)
-    _check(text, answers)
-    tables = {f"{kind}.csv": table_template(kind) for kind in TABLES}
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        has_tables = any(path.suffix.lower() == ".csv" for path in folder.iterdir())
-        written = [_write_new(target, text)]
-        if not has_tables:
-            (folder / TEMPLATES).mkdir(exist_ok=True)
-            places = {folder / TEMPLATES / name: content for name, content in tables.items()}
-            written += [_write_new(path, content) for path, content in places.items() if not path.exists()]
-    except OSError as error:
-        raise ReportError(f"cannot write {error.filename or folder}: {error.strerror}") from error
-    return written
-
-
-def write_new_plan(folder: Path | str) -> Path:
-    """Write `plan.toml` with every key explained and commented out; never overwrites."""
-    target = Path(folder) / PLAN_FILE
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        return _write_new(target, plan_file_text())
-    except FileExistsError:
-        raise ReportError(f"{target} is there already and is never overwritten") from None
-    except OSError as error:
-        raise ReportError(f"cannot write {target}: {error.strerror}") from error
 
 
 def plan_file_text() -> str:
@@ -146,90 +78,6 @@ def plan_file_text() -> str:
     lines = [*head, *_table_lines("", Plan, given, optional=False)]
     short = (textwrap.wrap(line, _LINE_WIDTH, subsequent_indent="#   ") or [""] for line in lines)
     return "\n".join(piece for pieces in short for piece in pieces).rstrip() + "\n"
-
-
-def write_reported_sheet(path: Path | str, part: Part) -> Path:
-    """Write an empty sheet for values that somebody else reports on a part; never overwrites."""
-    try:
-        return _write_new(Path(path), reported_sheet(part))
-    except FileExistsError:
-        raise ReportError(f"{path} is there already and is never overwritten") from None
-    except OSError as error:
-        raise ReportError(f"cannot write {path}: {error.strerror}") from error
-
-
-def reported_sheet(part: Part) -> str:
-    """An empty sheet of reported values: the header, and the parameters of the part as comments."""
-    lines = [
-        ",".join(REPORTED_COLUMNS),
-        f"# reported values of part {part.part.number}; one row per value, value_um in micrometres",
-        "# flank left or right; basis worst or mean; columns that are not needed may go",
-        "# parameter is one of:",
-        *(f"#   {key}  ({PARAMETERS[key].name})" for key in part.tolerance.required),
-    ]
-    return "\n".join(lines) + "\n"
-
-
-REPORTED_COLUMNS: Final = (
-    "serial", "parameter", "value_um", "flank", "tooth", "basis", "class", "standard", "uncertainty_um",
-    "our_serial",
-)  # fmt: skip
-
-_TABLE_NOTES: Final[Mapping[str, tuple[str, ...]]] = {
-    "profile": (
-        "one row per point; flank left or right, as seen from the datum face with the tooth tip up",
-        "roll_length_mm from the base circle; instead of it roll_angle_deg or diameter_mm may stand",
-        "deviation_um: plus = more material than the design, in the transverse plane, along the base tangent",
-        "face_position_mm, where the trace was taken, may be left out",
-    ),
-    "helix": (
-        "one row per point; face_position_mm from the datum face, growing away from it",
-        "deviation_um: plus = more material than the design, in the transverse plane, along the base tangent",
-        "diameter_mm, where the trace was taken, may be left out",
-    ),
-    "pitch": (
-        "one row per tooth and flank, all teeth; numbered clockwise, looking onto the datum face",
-        "index_um: place of the tooth against its theoretical place, plus = clockwise",
-        "instead of it pitch_um may stand: single pitch deviation between tooth-1 and tooth",
-    ),
-    "runout": (
-        "one row per tooth space, all spaces; space i lies clockwise of tooth i",
-        "radial_um: reading of a ball or pin, plus = away from the gear axis",
-    ),
-    "size": (
-        "method balls (needs pin_diameter_mm) or span (needs teeth_spanned)",
-        "position is a free label",
-    ),
-    "production": (
-        "one row per serial; every column but serial may be left out, further ones are kept as labels",
-        "times as 2025-03-14T06:30; parts_since_dress is 1 for the first part after dressing",
-    ),
-    "events": (
-        "one row for each thing that was done to a grinder: dress, wheel change, correction",
-        "times as 2025-03-14T06:30",
-    ),
-}
-
-
-def table_template(kind: Any) -> str:
-    """Header of a neutral table, and what its columns mean as comments.
-
-    >>> print(table_template("runout"))
-    serial,space,radial_um
-    # one row per tooth space, all spaces; space i lies clockwise of tooth i
-    # radial_um: reading of a ball or pin, plus = away from the gear axis
-    # copy this file into the folder above to use it; lines that start with # are not read
-    """
-    table = TABLES[kind]
-    columns = [*(names[0] for names in table.required), *table.optional]
-    notes = [*_TABLE_NOTES[kind], f"copy this file into the folder above to use it; {_COMMENTS_SKIPPED}"]
-    return "\n".join([",".join(columns), *(f"# {note}" for note in notes)]) + "\n"
-
-
-_COMMENTS_SKIPPED: Final = "lines that start with # are not read"
-
-
-# --- the part file -------------------------------------------------------------------------------------
 
 
 def part_file_text(answers: Mapping[str, Any]) -> str:
@@ -325,25 +173,6 @@ def _choices(info: FieldInfo) -> tuple[str, ...]:
     return tuple(str(w) for t in allowed_types(info) if get_origin(t) is Literal for w in get_args(t))
 
 
-def toml_value(value: Any) -> str:
-    r"""A value as TOML writes it.
-
-    >>> toml_value('say "a\\b"'), toml_value((1, 2.5)), toml_value(True), toml_value(20.0)
-    ('"say \\"a\\\\b\\""', '[1, 2.5]', 'true', '20.0')
-    """
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int | float):
-        return repr(value)
-    if isinstance(value, list | tuple):
-        return f"[{', '.join(map(toml_value, value))}]"
-    # JSON and TOML basic strings share their escapes, but for the delete character
-    return json.dumps(str(value), ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-# --- answers -------------------------------------------------------------------------------------------
-
-
 def _question(key: str) -> Question:
     model: type[BaseModel] = Part
     *tables, last = key.split(".")
@@ -360,36 +189,3 @@ def _question(key: str) -> Question:
     return Question(
         key, _explained(last, info), types[0] if types else str, _choices(info), default, required
     )
-
-
-def _check(text: str, answers: Mapping[str, Any]) -> None:
-    unknown = sorted(key for key, value in answers.items() if value is not None and not _stands_in(key, text))
-    problems = [
-        Problem(Reason.UNKNOWN_KEY, PART_FILE, f"the unknown key '{key}'", "a key of part.toml", key=key)
-        for key in unknown
-    ]
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder, PART_FILE)
-        path.write_text(text, encoding="utf-8")
-        try:
-            read_part(path)
-        except PartFileError as error:
-            # lines of a file that is not written yet help nobody
-            problems += [
-                Problem(p.reason, p.file, p.found, p.expected, None, p.column, p.hint, p.key)
-                for p in error.problems
-            ]
-    if problems:
-        raise PartFileError(problems, hint="nothing was written")
-
-
-def _stands_in(key: str, text: str) -> bool:
-    table, _, last = key.rpartition(".")
-    header = rf"^\[{re.escape(table)}\]\n" if table else r"\A"
-    return re.search(rf"{header}(?:(?!\[).*\n)*{re.escape(last)} = ", text, re.MULTILINE) is not None
-
-
-def _write_new(path: Path, text: str) -> Path:
-    with path.open("x", encoding="utf-8", newline="\n") as file:
-        file.write(text)
-    return path

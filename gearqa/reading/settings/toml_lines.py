@@ -1,4 +1,4 @@
-"""Where every key of a TOML text stands: the standard parser gives no line numbers for valid keys.
+"""The line of every key of a TOML text: the standard parser gives none for valid keys.
 
 This scanner never fails: on text that is no TOML it takes the statement to end at the end of its line.
 """
@@ -9,7 +9,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-Path = tuple[str | int, ...]
+KeyPath = tuple[str | int, ...]
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _BLANKS = re.compile(r"[ \t]*")
@@ -24,7 +24,7 @@ _MAX_DEPTH = 60
 class Statement:
     """One `key = value` or one table header."""
 
-    path: Path
+    path: KeyPath
     line: int
     end_line: int
     header: bool
@@ -37,9 +37,9 @@ class TomlLines:
     """Statements of a TOML text and the line of every key and list element."""
 
     statements: tuple[Statement, ...]
-    lines: Mapping[Path, int] = field(default_factory=dict)
+    lines: Mapping[KeyPath, int] = field(default_factory=dict)
 
-    def line_of(self, path: Path) -> int | None:
+    def line_of(self, path: KeyPath) -> int | None:
         """Line of a key, else of the nearest table that holds it; None where nothing is found."""
         for end in range(len(path), 0, -1):
             part = path[:end]
@@ -67,12 +67,12 @@ class _Scanner:
         self.pos = 0
         self.line = 1
         self.counted = 0
-        self.lines: dict[Path, int] = {}
+        self.lines: dict[KeyPath, int] = {}
         self.statements: list[Statement] = []
-        self.arrays: dict[Path, int] = {}
+        self.arrays: dict[KeyPath, int] = {}
 
     def run(self) -> TomlLines:
-        table: Path = ()
+        table: KeyPath = ()
         while True:
             self._skip(_WHITE)
             if self.pos >= len(self.text):
@@ -92,7 +92,7 @@ class _Scanner:
                 self._to_end_of_line()
                 self._add(path, line, False, False, begin)
 
-    def _add(self, path: Path, line: int, header: bool, array: bool, begin: int) -> None:
+    def _add(self, path: KeyPath, line: int, header: bool, array: bool, begin: int) -> None:
         text = self.text[begin : self.pos].strip()
         end = line + self.text.count("\n", begin, self.pos)
         self.statements.append(Statement(path, line, end, header, array, text))
@@ -114,17 +114,17 @@ class _Scanner:
         end = self.text.find("\n", self.pos)
         self.pos = len(self.text) if end < 0 else end
 
-    def _remember(self, table: Path, keys: list[str], line: int) -> None:
+    def _remember(self, table: KeyPath, keys: list[str], line: int) -> None:
         for end in range(1, len(keys) + 1):
             self.lines.setdefault((*table, *keys[:end]), line)
 
-    def _header(self, line: int) -> Path:
+    def _header(self, line: int) -> KeyPath:
         begin = self.pos
         array = self._at("[[")
         self.pos += 2 if array else 1
         keys = self._keys()
         self._to_end_of_line()
-        path: Path = ()
+        path: KeyPath = ()
         for number, key in enumerate(keys):
             path = (*path, key)
             self.lines.setdefault(path, line)
@@ -173,7 +173,7 @@ class _Scanner:
         self.pos = min(self.pos, len(self.text))
         return self.text[begin : self.pos]
 
-    def _value(self, path: Path, depth: int) -> None:
+    def _value(self, path: KeyPath, depth: int) -> None:
         self.lines.setdefault(path, self._line())
         if depth > _MAX_DEPTH:
             self.pos = len(self.text)
@@ -186,7 +186,7 @@ class _Scanner:
         else:
             self._skip(_SCALAR)
 
-    def _elements(self, path: Path, depth: int) -> None:
+    def _elements(self, path: KeyPath, depth: int) -> None:
         self.pos += 1
         number = 0
         while self.pos < len(self.text):
@@ -203,7 +203,7 @@ class _Scanner:
             elif not self._at("]") and self.pos == before:
                 return
 
-    def _inline_table(self, path: Path, depth: int) -> None:
+    def _inline_table(self, path: KeyPath, depth: int) -> None:
         self.pos += 1
         while self.pos < len(self.text):
             self._skip(_BLANKS)

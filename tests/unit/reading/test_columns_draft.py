@@ -49,7 +49,7 @@ def comma(value: float) -> str:
 def read_drafted(folder: Path) -> list[tuple[str, str, str, int, float, float, float]]:
     """What the drafted map reads: serial, kind, flank, tooth, first position, first and last deviation."""
     draft = draft_columns(folder)
-    assert draft.complete, draft.toml
+    assert not draft.gaps, draft.toml
     path = folder / "map.toml"
     path.write_text(draft.toml, encoding="utf-8")
     (folder / "part.toml").write_text(PART)
@@ -134,7 +134,7 @@ def test_from_mid_face_without_a_part_file_is_a_gap(tmp_path: Path) -> None:
     rows = [f"A,L,1,{z},{wave(z, 1)}" for z in Z]
     (tmp_path / "h.csv").write_text("\n".join(["Serial no,Side,Tooth,Face width pos (mm),Error (um)", *rows]))
     draft = draft_columns(tmp_path / "h.csv")
-    assert not draft.complete
+    assert draft.gaps
     assert "offset = half the face width" in draft.toml
 
 
@@ -187,7 +187,7 @@ def test_flank_words_that_say_nothing_are_a_gap_and_the_map_is_not_taken(tmp_pat
     (tmp_path / "t.csv").write_text("\n".join(["Serial,Flank side,Tooth no,Roll [mm],Dev [um]", *rows]))
     draft = draft_columns(tmp_path)
     assert draft.tables[0].flank_words == ("A", "B")
-    assert not draft.complete
+    assert draft.gaps
     assert "gearqa explain flanks" in draft.toml
     path = tmp_path / "map.toml"
     path.write_text(draft.toml)
@@ -221,7 +221,7 @@ def test_neutral_tables_need_no_map_and_other_files_are_left_out(tmp_path: Path)
     draft = draft_columns(tmp_path)
     assert draft.neutral == ("runout.csv",)
     assert {name for name, _ in draft.left_out} == {"photo.bin", "letter.txt", "empty.txt"}
-    assert (draft.tables, draft.toml, draft.complete) == ((), "", True)
+    assert (draft.tables, draft.toml, draft.gaps) == ((), "", 0)
 
 
 @pytest.mark.parametrize(

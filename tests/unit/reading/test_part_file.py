@@ -12,8 +12,9 @@ import pytest
 
 from gearqa.errors import PartFileError, Problem, Reason
 from gearqa.model.part import Part
-from gearqa.reading.settings.part_file import part_json_schema, part_notices, read_part
-from gearqa.reading.settings.toml_file import allowed_types, model_keys
+from gearqa.reading.settings.allowed_values import allowed_types, model_keys
+from gearqa.reading.settings.part_file import part_json_schema, read_part
+from gearqa.reading.settings.part_notices import part_notices
 from gearqa.symbols import DEFAULT_GRADED
 
 RING = """\

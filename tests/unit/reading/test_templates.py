@@ -12,20 +12,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gearqa.errors import PartFileError, Reason, ReportError
+from gearqa.jobs.start import start_folder, start_reported_sheet
 from gearqa.model.part import Part
+from gearqa.reading.folder.blank_tables import reported_sheet, table_template
 from gearqa.reading.folder.recognition import recognise
 from gearqa.reading.folder.table_kinds import TABLES
+from gearqa.reading.settings.allowed_values import allowed_types, model_keys
 from gearqa.reading.settings.part_file import read_part
-from gearqa.reading.settings.templates import (
-    part_file_text,
-    questions,
-    reported_sheet,
-    table_template,
-    toml_value,
-    write_new_folder,
-    write_reported_sheet,
-)
-from gearqa.reading.settings.toml_file import allowed_types, model_keys
+from gearqa.reading.settings.templates import part_file_text, questions
+from gearqa.reading.settings.toml_text import toml_value
 
 RING: dict[str, Any] = {
     "part.number": "OT-4471",
@@ -53,7 +48,7 @@ PINION: dict[str, Any] = {
 
 @pytest.mark.parametrize("answers", [RING, PINION])
 def test_the_part_file_says_what_was_answered(tmp_path: Path, answers: dict[str, Any]) -> None:
-    written = write_new_folder(tmp_path / "new lot", answers)
+    written = start_folder(tmp_path / "new lot", answers)
     part = read_part(written[0])
     assert written[0] == tmp_path / "new lot" / "part.toml"
     document = tomllib.loads(written[0].read_text(encoding="utf-8"))
@@ -82,7 +77,7 @@ def test_tables_and_other_keys_may_be_answered_too(tmp_path: Path) -> None:
         "evaluation.filter.enabled": False,
         "part.revision": None,
     }
-    part = read_part(write_new_folder(tmp_path, {**RING, **more})[0])
+    part = read_part(start_folder(tmp_path, {**RING, **more})[0])
     assert part.tolerance.class_for("cumulative_pitch", "left") == 5
     assert part.tolerance.limits_for("profile_slope", "left") == (-6.0, 4.0)
     assert part.tolerance.class_for("runout", "left") == 7
@@ -134,7 +129,7 @@ def test_nothing_is_written_with_faulty_answers(tmp_path: Path) -> None:
     folder = tmp_path / "new"
     answers = {**RING, "gear.teeth": 0, "gear.tip_diameter_mm": 149.0, "gear.tooth": 3}
     with pytest.raises(PartFileError) as caught:
-        write_new_folder(folder, answers)
+        start_folder(folder, answers)
     assert {(p.reason, p.key) for p in caught.value.problems} >= {
         (Reason.VALUE_OUT_OF_RANGE, "gear.teeth"),
         (Reason.UNKNOWN_KEY, "gear.tooth"),
@@ -144,7 +139,7 @@ def test_nothing_is_written_with_faulty_answers(tmp_path: Path) -> None:
 
 def test_missing_answers_are_named(tmp_path: Path) -> None:
     with pytest.raises(PartFileError) as caught:
-        write_new_folder(tmp_path / "new", {"gear.helix_angle_deg": 15.0})
+        start_folder(tmp_path / "new", {"gear.helix_angle_deg": 15.0})
     missing = {p.key for p in caught.value.problems if p.reason is Reason.MISSING_KEY}
     needed = {q.key for q in questions() if q.required}
     assert needed <= missing | {"gear.normal_module_mm"}
@@ -154,21 +149,21 @@ def test_missing_answers_are_named(tmp_path: Path) -> None:
 def test_an_existing_part_file_stays(tmp_path: Path) -> None:
     (tmp_path / "part.toml").write_text("mine")
     with pytest.raises(ReportError, match="never overwritten"):
-        write_new_folder(tmp_path, RING)
+        start_folder(tmp_path, RING)
     assert (tmp_path / "part.toml").read_text() == "mine"
     assert len(list(tmp_path.iterdir())) == 1
 
 
 def test_templates_only_where_there_are_no_tables(tmp_path: Path) -> None:
     (tmp_path / "Profile.CSV").write_text("serial\n")
-    assert write_new_folder(tmp_path, RING) == [tmp_path / "part.toml"]
+    assert start_folder(tmp_path, RING) == [tmp_path / "part.toml"]
     assert not (tmp_path / "templates").exists()
 
 
 def test_templates_that_exist_stay(tmp_path: Path) -> None:
     (tmp_path / "templates").mkdir()
     (tmp_path / "templates" / "pitch.csv").write_text("mine")
-    written = {path.name for path in write_new_folder(tmp_path, RING)}
+    written = {path.name for path in start_folder(tmp_path, RING)}
     assert written == {"part.toml", *(f"{kind}.csv" for kind in TABLES if kind != "pitch")}
     assert (tmp_path / "templates" / "pitch.csv").read_text() == "mine"
 
@@ -187,18 +182,18 @@ def test_templates_are_recognised_as_what_they_are(tmp_path: Path, kind: str) ->
 def test_a_folder_that_cannot_be_made(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(ReportError, match="cannot write"):
-        write_new_folder(tmp_path / "file" / "new", RING)
+        start_folder(tmp_path / "file" / "new", RING)
 
 
 def test_reported_sheet_names_the_parameters_of_the_part(tmp_path: Path) -> None:
-    part = read_part(write_new_folder(tmp_path, RING)[0])
-    path = write_reported_sheet(tmp_path / "reported.csv", part)
+    part = read_part(start_folder(tmp_path, RING)[0])
+    path = start_reported_sheet(tmp_path)
     text = path.read_text()
     assert text.startswith("serial,parameter,value_um,")
     assert text == reported_sheet(part)
     assert all(key in text for key in part.tolerance.required)
     with pytest.raises(ReportError, match="never overwritten"):
-        write_reported_sheet(path, part)
+        start_reported_sheet(tmp_path)
     assert recognise(path, path.name).left_out == "a table of reported values or a gauge study"
 
 

@@ -14,7 +14,7 @@ import jsonschema
 import pytest
 
 from gearqa.cli import app
-from gearqa.cli.commands.schema import schema_of
+from gearqa.jobs.json_schemas import json_schema
 from gearqa.signoff import verify
 from gearqa.signoff.record import digest_of, load_record, record_bytes
 
@@ -53,7 +53,7 @@ def test_an_old_record_verifies(capsys: pytest.CaptureFixture[str]) -> None:
     assert any("words are those of version 0.1.0 and were not compared" in line for line in lines)
     assert any(line.startswith("recomputed values: consistent: all values") for line in lines)
     assert "lot P-1: nothing that was checked differs; not checked: chain, signature" in lines
-    jsonschema.validate(load_record(KEPT), schema_of("record"), cls=jsonschema.Draft202012Validator)
+    jsonschema.validate(load_record(KEPT), json_schema("record"), cls=jsonschema.Draft202012Validator)
 
 
 @pytest.mark.parametrize(

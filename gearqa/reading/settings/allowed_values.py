@@ -1,0 +1,154 @@
+"""What a pydantic model allows at one of its places: types, words, keys, ranges."""
+
+from __future__ import annotations
+
+import types
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from gearqa.wording.numbers import short_text
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """What the model allows at one place."""
+
+    annotations: tuple[Any, ...]
+    metadata: tuple[Any, ...] = ()
+
+    @property
+    def plain(self) -> set[Any]:
+        """Types without parameters."""
+        return {a for a in self.annotations if isinstance(a, type)}
+
+    @property
+    def words(self) -> list[str]:
+        """Words of closed choices."""
+        return [str(w) for a in self.annotations if get_origin(a) is Literal for w in get_args(a)]
+
+    @property
+    def keys(self) -> list[str]:
+        """Keys of tables."""
+        return [key for a in self.annotations if is_model(a) for key in model_keys(a)]
+
+    @property
+    def text(self) -> str:
+        """All of it in words."""
+        parts: list[str] = []
+        for annotation in self.annotations:
+            text = _described(annotation, self.metadata)
+            if text not in parts:
+                parts.append(text)
+        return " or ".join(parts) or "a value"
+
+
+def is_model(annotation: Any) -> bool:
+    """Whether a type is a table."""
+    return isinstance(annotation, type) and issubclass(annotation, BaseModel)
+
+
+def model_keys(model: type[BaseModel]) -> dict[str, FieldInfo]:
+    """Keys of a table as TOML writes them, with their fields."""
+    return {info.alias or name: info for name, info in model.model_fields.items()}
+
+
+def elsewhere(model: type[BaseModel], key: str) -> str:
+    """A hint for a key that is known in another table."""
+    waiting: list[tuple[str, type[BaseModel]]] = [("", model)]
+    for where, table in waiting:
+        for name, info in model_keys(table).items():
+            if name == key:
+                return f"'{key}' belongs " + (f"under [{where}]" if where else "at the top of the file")
+            inner = f"{where}.{name}" if where else name
+            waiting += [(inner, a) for a in _flat(info.annotation)[0] if is_model(a) and len(waiting) < 200]
+    return ""
+
+
+def allowed_types(info: FieldInfo) -> list[Any]:
+    """Types that a field may have, without None and without their limits."""
+    return _flat(info.annotation)[0]
+
+
+def _flat(annotation: Any, metadata: tuple[Any, ...] = ()) -> tuple[list[Any], tuple[Any, ...]]:
+    origin = get_origin(annotation)
+    if origin is Annotated:
+        inner, *extra = get_args(annotation)
+        found: list[Any] = []
+        for item in extra:
+            found += item.metadata if isinstance(item, FieldInfo) else [item]
+        return _flat(inner, (*metadata, *found))
+    if origin in {Union, types.UnionType}:
+        branches: list[Any] = []
+        for branch in get_args(annotation):
+            if branch is not type(None):
+                flat, metadata = _flat(branch, metadata)
+                branches += flat
+        return branches, metadata
+    return [annotation], metadata
+
+
+def slot_at(model: type[BaseModel], loc: Sequence[str | int]) -> Slot:
+    """What a model allows at a place, as pydantic names places."""
+    slot = Slot((model,))
+    for step in loc:
+        inside: list[Any] = []
+        metadata: tuple[Any, ...] = ()
+        for annotation in slot.annotations:
+            origin = get_origin(annotation)
+            if is_model(annotation):
+                info = model_keys(annotation).get(str(step))
+                if info is not None:
+                    flat, more = _flat(info.annotation, tuple(info.metadata))
+                    inside, metadata = inside + flat, metadata + more
+            elif origin is dict and isinstance(step, str):
+                flat, more = _flat(get_args(annotation)[1])
+                inside, metadata = inside + flat, metadata + more
+            elif origin in {list, tuple} and isinstance(step, int):
+                flat, more = _flat(get_args(annotation)[0])
+                inside, metadata = inside + flat, metadata + more
+        if inside:  # else a tag of a union or validator: stay where we are
+            slot = Slot(tuple(inside), metadata)
+    return slot
+
+
+def _described(annotation: Any, metadata: Sequence[Any]) -> str:
+    origin = get_origin(annotation)
+    if origin is Literal:
+        words = [f"'{w}'" if isinstance(w, str) else str(w) for w in get_args(annotation)]
+        return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " or " + words[-1]
+    if origin in {list, tuple}:
+        args = [a for a in get_args(annotation) if a is not Ellipsis]
+        inner = " or ".join(_described(a, ()) for a in _flat(args[0])[0]) if args else "values"
+        pair = origin is tuple and len(args) == 2 and Ellipsis not in get_args(annotation)
+        return f"a list of two: {inner}, {inner}" if pair else f"a list with entries: {inner}"
+    if is_model(annotation) or origin is dict or annotation is dict:
+        return "a table"
+    names = {int: "a whole number", float: "a number", str: "a text in quotes", bool: "true or false"}
+    name = names.get(annotation, getattr(annotation, "__name__", str(annotation)))
+    if annotation in {int, float}:
+        return name + _range(metadata)
+    if annotation is str and any(getattr(m, "max_length", None) == 1 for m in metadata):
+        name = "a single character in quotes"
+    elif annotation is str and any(getattr(m, "min_length", 0) for m in metadata):
+        name += " that is not empty"
+    return name
+
+
+def _range(metadata: Sequence[Any]) -> str:
+    def bound(name: str) -> Any:
+        return next((getattr(m, name) for m in metadata if getattr(m, name, None) is not None), None)
+
+    ge, gt, le, lt = bound("ge"), bound("gt"), bound("le"), bound("lt")
+    if ge is not None and le is not None:
+        return f" from {short_text(ge)} to {short_text(le)}"
+    low = _bounded(" of at least", ge) or _bounded(" above", gt)
+    high = _bounded(" of at most", le) or _bounded(" below", lt)
+    return f"{low} and{high}" if low and high else low + high
+
+
+def _bounded(word: str, value: float | None) -> str:
+    return "" if value is None else f"{word} {short_text(value)}"

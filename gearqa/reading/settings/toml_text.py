@@ -1,0 +1,65 @@
+"""Keys and values of TOML as they are written, and as messages show them."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import re
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+_BARE_KEY: Final = re.compile(r"[A-Za-z0-9_-]+")
+
+
+def dotted(path: Sequence[str | int]) -> str:
+    """`("profile", 0, "columns")` as people write it: `profile[1].columns`."""
+    text = ""
+    for step in path:
+        if isinstance(step, int):
+            text += f"[{step + 1}]"
+        else:
+            word = step if _BARE_KEY.fullmatch(step) else f'"{step}"'
+            text += f".{word}" if text else word
+    return text
+
+
+def shortened(text: str, length: int = 60) -> str:
+    """A text cut to a length, with three points where something is missing."""
+    return text if len(text) <= length else text[: length - 3] + "..."
+
+
+def shown_value(value: Any) -> str:
+    """A value as a message shows it."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return f'"{shortened(value)}"' if value else "an empty text"
+    if isinstance(value, Mapping):
+        return "a table"
+    if isinstance(value, list | tuple):
+        inside = ", ".join(map(shown_value, value))
+        return f"the list {shortened(f'[{inside}]')}" if value else "an empty list"
+    if isinstance(value, dt.datetime | dt.date | dt.time):
+        return f"the date or time {value.isoformat()}"
+    return repr(value)
+
+
+def toml_value(value: Any) -> str:
+    r"""A value as TOML writes it.
+
+    >>> toml_value('say "a\\b"'), toml_value((1, 2.5)), toml_value(True), toml_value(20.0)
+    ('"say \\"a\\\\b\\""', '[1, 2.5]', 'true', '20.0')
+    """
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | float):
+        return repr(value)
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(map(toml_value, value))}]"
+    # JSON and TOML basic strings share their escapes, but for the delete character
+    return json.dumps(str(value), ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def toml_key(word: str) -> str:
+    """A key as TOML writes it."""
+    return word if _BARE_KEY.fullmatch(word) else toml_value(word)
