@@ -10,7 +10,7 @@ from gearqa.model.part import DEFAULT_MASTER_CLASS, ISO_1328_1_2013
 from gearqa.reading.folder.table_kinds import QUANTITIES, TABLES
 from gearqa.report.blocks.document import Block, Bullets, Column, Paragraph, Table
 from gearqa.symbols import DEFAULT_GRADED, PARAMETERS
-from gearqa.wording.numbers import share_text
+from gearqa.wording.numbers import share_text, short_text
 from gearqa.wording.safety import CAUTIONS, SETTER
 
 
@@ -208,37 +208,36 @@ def drift() -> list[Block]:
             "A grinding wheel wears from part to part and is dressed; a dresser wears slowly; somebody "
             "changes the set-up. gearqa drift tells these apart, by part, grinder, parameter and flank. What "
             "it needs: a production table with dress and parts_since_dress, and at least two measured gears "
-            "of each dress cycle, made at different places of it."
+            "of each dress cycle, at different places in it."
         ),
         Bullets(
             (
                 "Model: value = level after the dress of its cycle + wear per part x parts since dress + "
                 "scatter. Charted is the mean over the traces of a flank, in the order of production.",
-                f"Wear: the slope inside the cycles, all cycles together. Its {100 * usual.confidence:g} % "
+                f"Wear: the slope inside the cycles, all cycles together. Its {share_text(usual.confidence)} "
                 "interval comes from leaving out one cycle after the other, so it is wide where the wear "
                 "differs from cycle to cycle. Without parts_since_dress no wear is claimed; --cycle-time "
                 "estimates them from times, and says so.",
                 f"Level change: from {MINIMUM_CYCLES} cycles on the levels are searched for places where "
                 f"they move and stay, at least {MINIMUM_SEGMENT} cycles long. One is reported if chance "
-                f"would show it in no more than {100 * usual.step_alpha:g} % of series, and a slow trend "
+                f"would show it in no more than {share_text(usual.step_alpha)} of series, and a slow trend "
                 "does not explain it as well. A cause is named only where an event is recorded within one "
-                "cycle. "
-                "A level that wanders looks like several level changes.",
+                "cycle. A level that wanders looks like several level changes.",
                 "Forecast: parts of the running cycle until the worst trace reaches the limit, with an "
                 "interval, from the cycles since the last level change. The limit is that of the drawing or "
                 "class in the part data of the newest gear, less the guard where the uncertainty U is known. "
                 "Where no wear is proven, no crossing is shown.",
                 "Dress interval: the most parts for which the last one lies beyond the limit with no more "
-                f"than the chosen risk (--risk, {100 * usual.risk:g} % else), over histories like this one: "
-                "wear, its uncertainty, scatter of levels and parts are inside. From "
-                f"{CYCLES_FOR_INTERVAL} cycles on, never beyond {CAP:g} times the parts measured after a "
-                'dress: then it says "at least". The offset that centres the cycle is what the level would '
-                "have to move by.",
+                f"than the chosen risk (--risk, by default {share_text(usual.risk)}), over histories like "
+                "this one; it allows for the wear, its uncertainty and the scatter of levels and parts. From "
+                f"{CYCLES_FOR_INTERVAL} cycles on, never beyond {short_text(CAP)} times the parts measured "
+                'after a dress: then it says "at least". The offset that centres the cycle is how far the '
+                "level would have to move.",
                 "Control charts: the levels, their changes from cycle to cycle, and smoothed residuals of "
                 f"the model. Limits come from at least {MINIMUM_REFERENCE} cycles (the first "
                 f"{USUAL_REFERENCE} since a recorded change, or --reference, or gearqa history freeze), "
-                "wider where these are few, and stay. All series together give a false alarm in "
-                f"{100 * usual.family_false_alarm:g} % of dress cycles. The one rule is: a point beyond a "
+                "are wider where these are few, and stay. All series together give a false alarm in "
+                f"{share_text(usual.family_false_alarm)} of dress cycles. The one rule is: a point beyond a "
                 "limit. Control limits are no tolerance limits: a signal says that the process has changed, "
                 "not that a gear is bad.",
                 "On a signal: hold what was made since the last gear measured good, and measure it.",
@@ -248,7 +247,7 @@ def drift() -> list[Block]:
             )
         ),
         Paragraph("Exit status: 1 on a signal of the current cycle (or since --since), or where the limit is "
-                  "reached within the usual dress interval; older signals are listed only."),
+                  "reached within the usual dress interval; older signals are only listed."),
     ]  # fmt: skip
 
 

@@ -50,7 +50,7 @@ class ProductionOrder:
 
 
 def seconds(time: datetime) -> float:
-    """Seconds on one scale; a time without zone is taken as it stands."""
+    """Seconds on one scale; a time without zone is taken as it is."""
     return (time - EPOCH).total_seconds() if time.tzinfo is None else time.timestamp()
 
 
@@ -131,7 +131,7 @@ def _without_repeats(observations: Sequence[Observation], warnings: list[Notice]
 def _cycles(
     observations: list[Observation], dresses: list[float], *, timed_all: bool
 ) -> list[list[Observation]] | None:
-    """Groups of one dress cycle in production order; None where nothing tells the cycles apart."""
+    """Groups of one dress cycle in production order; None where the cycles are not known."""
     if all(o.dress is not None for o in observations):
         groups: dict[tuple[str | None, str | None], list[Observation]] = {}
         for o in observations:

@@ -71,7 +71,7 @@ def listed_cycles(numbers: Sequence[int]) -> str:
             runs.append([number])
     texts = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
     if len(texts) > RUNS_LISTED:
-        return f"{len(numbers)} cycles, the last of them {', '.join(texts[-3:])}"
+        return f"{len(numbers)} cycles, the last ones {', '.join(texts[-3:])}"
     return f"{'cycle' if len(numbers) == 1 else 'cycles'} {', '.join(texts)}"
 
 

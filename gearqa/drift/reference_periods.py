@@ -1,4 +1,4 @@
-"""Which cycles a chosen or frozen period stands for: control limits come from them."""
+"""The cycles of a chosen or frozen period: control limits come from them."""
 
 from __future__ import annotations
 
@@ -72,14 +72,14 @@ def _words(end: End) -> str:
 
 
 def _cycle(order: ProductionOrder, end: End, which: Literal["first", "last"], where: str) -> int:
-    """Cycle (from 0) that an end stands for."""
+    """Cycle (from 0) that an end names."""
     if isinstance(end, datetime):
         return _cycle_at(order, end, which, where)
     labelled = [c for c, label in enumerate(order.dress) if label == end]
     if len(labelled) > 1:
         numbers = ", ".join(str(order.number(c)) for c in labelled)
         raise ReferencePeriodError(
-            f"{where}: dress '{end}' stands for cycles {numbers}; give cycle numbers or times"
+            f"{where}: dress '{end}' names the cycles {numbers}; give cycle numbers or times"
         )
     if labelled:
         return labelled[0]

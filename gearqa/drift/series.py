@@ -37,7 +37,7 @@ from gearqa.wording.sentences import sentence
 
 @dataclass(frozen=True, eq=False, slots=True)
 class AnalysedSeries:
-    """A series with what advice needs beside it."""
+    """A series with its outlook, which advice needs too."""
 
     series: DriftSeries
     outlook: Outlook

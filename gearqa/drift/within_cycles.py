@@ -1,4 +1,4 @@
-"""Wear within dress cycles: what the fit cannot tell, and why."""
+"""Wear within dress cycles: why it is unknown or doubtful."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from gearqa.wording.numbers import short_text
 def wear_notices(gears: SeriesGears, fit: WearFit) -> Iterator[Notice]:
     """What makes the wear unknown or doubtful."""
     if not gears.order.known:
-        yield Notice(NoticeCode.NO_CYCLES, "nothing tells the dress cycles apart: no levels, no wear")
+        yield Notice(NoticeCode.NO_CYCLES, "the dress cycles are not known: no levels, no wear")
         return
     if gears.has_positions and not fit.identifiable:
         same = float(np.ptp(fit.cycle_s)) == 0

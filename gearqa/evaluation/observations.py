@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from gearqa.model.drift import DRIFT_PARAMETERS, SIZE, Observation
-from gearqa.model.measurement import Production
 from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, ParameterResult, SizeResult
 from gearqa.symbols import PARAMETERS, Flank
 
 UNKNOWN_GRINDER = "unknown"
 Limits = tuple[float | None, float | None]
+Values = tuple[float, float, float]
+"""Mean, smallest and largest."""
 
 
 def observations_from_results(
@@ -28,34 +29,46 @@ def observations_from_results(
     """
     wanted = DRIFT_PARAMETERS if parameters is None else tuple(parameters)
     for gear in gears:
-        production = gear.production
-        if production is None:
+        made = gear.production
+        if made is None:
             continue
         for key in wanted:
-            if key == SIZE:
-                for reading in gear.size[:1]:
-                    yield _size(gear.serial, reading, production, part, simulated)
-                continue
-            result = gear.parameters.get(key)
-            if result is None:
-                continue
-            uncertainty = result.uncertainty_um
-            if uncertainty is None:
-                uncertainty = part.uncertainty(key, production.instrument)
-            for flank, values, limits in _values(key, result):
-                yield _observation(
-                    gear.serial, key, flank, values, limits, uncertainty, production, part, simulated
+            for flank, (mean, low, high), (limit_low, limit_high) in _values(gear, key):
+                yield Observation(
+                    part=part.part.number,
+                    grinder=made.grinder or UNKNOWN_GRINDER,
+                    wheel=made.wheel,
+                    dress=made.dress,
+                    parts_since_dress=made.parts_since_dress,
+                    finished_at=made.finished_at,
+                    serial=gear.serial,
+                    parameter=key,
+                    flank=flank,
+                    mean_um=mean,
+                    min_um=low,
+                    max_um=high,
+                    limit_low=limit_low,
+                    limit_high=limit_high,
+                    U=_uncertainty(gear, key, part),
+                    simulated=simulated,
+                    revision=part.part.revision,
                 )
 
 
-def _values(
-    key: str, result: ParameterResult
-) -> Iterator[tuple[Flank | None, tuple[float, float, float], Limits]]:
-    if not PARAMETERS[key].per_flank or not result.flanks:
+def _values(gear: GearResult, key: str) -> Iterator[tuple[Flank | None, Values, Limits]]:
+    """Flank, mean with extremes, and limits of each value of a parameter."""
+    if key == SIZE:
+        yield from map(_size, gear.size[:1])
+        return
+    result = gear.parameters.get(key)
+    if result is None:
+        return
+    parameter = PARAMETERS[key]
+    if not parameter.per_flank or not result.flanks:
         yield None, (result.value_um,) * 3, _limits(key, result)
         return
+    traced = parameter.family in ("profile", "helix")
     for flank, one in result.flanks.items():
-        traced = PARAMETERS[key].family in ("profile", "helix")
         values = (one.mean_um, one.min_um, one.max_um) if traced else (one.value_um,) * 3
         yield flank, values, _limits(key, one)
 
@@ -71,46 +84,20 @@ def _limits(key: str, result: ParameterResult | FlankResult) -> Limits:
     return (None, None)
 
 
-def _size(
-    serial: str, reading: SizeResult, production: Production, part: Part, simulated: bool
-) -> Observation:
+def _size(reading: SizeResult) -> tuple[None, Values, Limits]:
     middle, limits = 0.0, (None, None)  # type: tuple[float, Limits]
     if reading.lower_mm is not None and reading.upper_mm is not None:
         middle = (reading.lower_mm + reading.upper_mm) / 2
         half = round(500 * (reading.upper_mm - reading.lower_mm), 6)
         limits = (-half, half)
     value = round(1000 * (reading.value_mm - middle), 6)
-    return _observation(serial, SIZE, None, (value,) * 3, limits, None, production, part, simulated)
+    return None, (value,) * 3, limits
 
 
-def _observation(  # noqa: PLR0917
-    serial: str,
-    parameter: str,
-    flank: Flank | None,
-    values: tuple[float, float, float],
-    limits: Limits,
-    uncertainty: float | None,
-    production: Production,
-    part: Part,
-    simulated: bool,
-) -> Observation:
-    mean, low, high = values
-    return Observation(
-        part=part.part.number,
-        grinder=production.grinder or UNKNOWN_GRINDER,
-        wheel=production.wheel,
-        dress=production.dress,
-        parts_since_dress=production.parts_since_dress,
-        finished_at=production.finished_at,
-        serial=serial,
-        parameter=parameter,
-        flank=flank,
-        mean_um=mean,
-        min_um=low,
-        max_um=high,
-        limit_low=limits[0],
-        limit_high=limits[1],
-        U=uncertainty,
-        simulated=simulated,
-        revision=part.part.revision,
-    )
+def _uncertainty(gear: GearResult, key: str, part: Part) -> float | None:
+    """Expanded uncertainty, as found with the gear or stated for its instrument; none of the size."""
+    if key == SIZE:
+        return None
+    found = gear.parameters[key].uncertainty_um
+    instrument = gear.production.instrument if gear.production else None
+    return part.uncertainty(key, instrument) if found is None else found

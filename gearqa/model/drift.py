@@ -23,7 +23,7 @@ SeriesKey = tuple[str, str, str, Flank | None]
 LimitKind = Literal["acceptance limit", "tolerance limit", "none"]
 ChartName = Literal["levels", "levels_moving_range", "residual_ewma"]
 SIZE: Final = "size"
-"""Key of the dimension over balls or the span, beside the parameter keys."""
+"""Key of the dimension over balls or the span."""
 DRIFT_PARAMETERS: tuple[str, ...] = (
     "single_pitch",
     "cumulative_pitch",
@@ -120,7 +120,7 @@ class CycleLevel:
     dress: str | None
     level_um: float
     se_um: float | None
-    """None: too few gears to tell the scatter."""
+    """None: too few gears to know the scatter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +174,7 @@ class FalseAlarm:
 
 @dataclass(frozen=True, slots=True)
 class Identifiable:
-    """What the measuring plan of the history lets one know."""
+    """What can be known from the parts that were measured."""
 
     wear: bool
     trend: bool
@@ -183,13 +183,13 @@ class Identifiable:
 
 @dataclass(frozen=True, slots=True)
 class Quarantine:
-    """Gears to hold after a signal: everything made after a gear measured good."""
+    """Gears to hold after a signal: all that were made after a gear measured good."""
 
     after_serial: str | None
     """Last gear measured good; None: there is none, hold from the beginning."""
     to_serial: str
     measured: tuple[str, ...]
-    """Measured gears among them."""
+    """Those that are measured already."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -232,7 +232,7 @@ class ChartData:
     """shape (n,)"""
     forecast: ForecastBand | None
     events: tuple[tuple[int, str], ...]
-    """Cycle that an event stands before or in, and its words."""
+    """Cycle in or before which an event was recorded, and its words."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -326,7 +326,7 @@ class DriftSeries:
 
     @property
     def quiet(self) -> bool:
-        """Whether there is nothing to tell: no signal, level change, trend that matters or proven wear."""
+        """Whether there is no signal, level change, trend that matters or proven wear."""
         return not (
             self.signals
             or self.steps
@@ -382,12 +382,12 @@ class DriftResult:
         return ranked[0].sentence if ranked else None
 
     def ranked(self) -> tuple[DriftSeries, ...]:
-        """The series, the most urgent first; those with nothing to tell last."""
+        """The series, the most urgent first, quiet ones last."""
 
         def urgency(one: DriftSeries) -> tuple[bool, float, bool, bool, bool]:
             ahead = one.parts_to_limit.expected if one.parts_to_limit else float("inf")
-            told = one.in_control is not False and not one.steps
-            return (not one.alarm, ahead, told, not one.wear_significant, one.quiet)
+            calm = one.in_control is not False and not one.steps
+            return (not one.alarm, ahead, calm, not one.wear_significant, one.quiet)
 
         return tuple(sorted(self.series, key=urgency))
 

@@ -15,7 +15,6 @@ FOR_MACHINES = ("report/draw/svg.py", "simulate/table_rows.py")
 NOT_YET = (
     "cli/commands/tolerances.py",
     "cli/progress.py",
-    "cli/topics.py",
     "history/",
     "reading/",
     "report/history/",

@@ -59,7 +59,7 @@ def test_a_label_of_two_wheels_is_refused():
         replace(o, wheel="W2" if int(o.dress[1:]) > 10 else "W1", dress=f"D{(int(o.dress[1:]) - 1) % 10}")
         for o in gears()
     ]
-    with pytest.raises(ReferencePeriodError, match="dress 'D0' stands for cycles 1, 11"):
+    with pytest.raises(ReferencePeriodError, match="dress 'D0' names the cycles 1, 11"):
         reference_of(order_of(twice), ("D0", "D9"), "")
 
 

@@ -131,7 +131,7 @@ def test_of_many_scattered_signals_the_sentence_counts() -> None:
     series = only(analysed(replace(WORN, cycles=300, step_at=150, step=0.4, wear=0.0)))
     cycles = sorted({one.cycle for one in series.signals})
     (reason,) = [one for one in series.reasons if one.code == "beyond_limit"]
-    assert reason.sentence.startswith(f"Beyond a control limit in {len(cycles)} cycles, the last of them ")
+    assert reason.sentence.startswith(f"Beyond a control limit in {len(cycles)} cycles, the last ones ")
     assert reason.sentence.endswith(f"{cycles[-1]}.")
     assert len(reason.sentence) < 100
 
