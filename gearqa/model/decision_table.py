@@ -15,7 +15,7 @@ from gearqa.wording.verdicts import not_conform_text
 
 
 @dataclass(frozen=True, slots=True)
-class Facts:
+class LotFacts:
     """Everything the table looks at."""
 
     lot_size: int | None
@@ -55,8 +55,8 @@ class Row:
     rule: str
     """The row in general words."""
     outcome: LotDecision | Literal["error"]
-    fits: Callable[[Facts], bool]
-    sentence: Callable[[Facts], str]
+    fits: Callable[[LotFacts], bool]
+    sentence: Callable[[LotFacts], str]
 
 
 def _serials(serials: Sequence[str], most: int = 12) -> str:
@@ -68,7 +68,7 @@ def _gears(count: int) -> str:
     return count_text(count, "gear")
 
 
-def _rejected(f: Facts) -> str:
+def _rejected(f: LotFacts) -> str:
     if f.ac is not None and f.d_low > f.ac:
         return (
             f"{_gears(f.d_low)} of {f.measured_n} {not_conform_text(f.d_low)}, more than the acceptance "
@@ -77,11 +77,11 @@ def _rejected(f: Facts) -> str:
     return f"the quality index of {', '.join(f.variables_failed)} is below k; sort the lot or rework it"
 
 
-def _single_cycle(f: Facts) -> bool:
+def _single_cycle(f: LotFacts) -> bool:
     return f.sample_cycles == 1 and f.lot_of_several_cycles
 
 
-def _unrepresentative(f: Facts) -> str:
+def _unrepresentative(f: LotFacts) -> str:
     parts = []
     if f.drawn == "convenience":
         parts.append("the sample was taken for convenience; draw one at random or systematically")

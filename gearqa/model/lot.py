@@ -21,6 +21,19 @@ State = Literal["conforms", "does not conform", "not proven", "not assessed"]
 FlankKey = Literal["left", "right", "both"]
 InLot = Literal["shown", "not shown", "refuted"]
 Distribution = Literal["normal", "lognormal", "not assumed"]
+SAMPLING_TABLE: Final = "ISO 2859-1"
+METHODS: Final[Mapping[str, tuple[str, str]]] = {
+    "ISO 14253-1": ("2017", "conformity and nonconformity proven with the stated probability"),
+    "JCGM 106": ("2012", "probability of conformity without prior knowledge of the process"),
+    "ISO 22514-2": ("2017", "performance indices, one definition for each kind of quantity"),
+    "ISO 16269-6": ("2014", "statistical tolerance intervals, exact factors"),
+    SAMPLING_TABLE: (
+        "1999",
+        "table of single plans for normal inspection, used for one lot without the switching rules; the "
+        "edition of 2026 was not at hand",
+    ),
+}
+"""Standard of a method -> edition that is followed, and for what; the sampling table where a plan uses it."""
 INDEPENDENT_OF_ONE_CYCLE: Final = "independent gears of one dress cycle"
 """Interval model of gears whose dress cycle is known and, as far as the lot goes, the only one."""
 WholePlan = Annotated[

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from gearqa.model.decision_table import TABLE, Facts
+from gearqa.model.decision_table import TABLE, LotFacts
 from gearqa.model.lot import LotDecision, LotReason
 
 
-def decide(facts: Facts) -> tuple[LotDecision, tuple[LotReason, ...]]:
+def decide(facts: LotFacts) -> tuple[LotDecision, tuple[LotReason, ...]]:
     """Decision and reasons: the first row that fits decides, every row that fits is a reason.
 
     Raises

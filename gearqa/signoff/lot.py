@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from difflib import get_close_matches
 
 from gearqa.errors import LotError, Notice, NoticeCode
 from gearqa.evaluation.criteria import criteria_of
-from gearqa.model.decision_table import Facts
+from gearqa.model.decision_table import LotFacts
 from gearqa.model.lot import (
+    METHODS,
+    SAMPLING_TABLE,
     AppliedDecisionRule,
     Disposition,
     Exclusion,
@@ -34,13 +36,6 @@ from gearqa.wording.safety import GEOMETRY_ONLY, WHO_DECIDES
 from gearqa.wording.sentences import place_text
 
 SIMPLE = "simple acceptance"
-
-EDITIONS: Mapping[str, str] = {
-    "ISO 14253-1": "2017: conformity and nonconformity proven with the stated probability",
-    "JCGM 106": "2012: probability of conformity without prior knowledge of the process",
-    "ISO 22514-2": "2017: performance indices, one definition for each kind of quantity",
-    "ISO 16269-6": "2014: statistical tolerance intervals, exact factors",
-}
 
 
 def sign_off(
@@ -167,11 +162,11 @@ def _basis(  # noqa: PLR0917
     )  # fmt: skip
 
 
-def _facts(basis: Basis) -> Facts:
+def _facts(basis: Basis) -> LotFacts:
     """What the decision table looks at."""
     sampling, judged = basis.sampling, basis.judged
     failed = [v for v in sampling.variables if v.accept is False]
-    return Facts(
+    return LotFacts(
         lot_size=basis.lot_size,
         measured_n=len(basis.gears),
         required_n=sampling.required_n,
@@ -235,13 +230,11 @@ def _applied_rule(decision: DecisionTable, judged: Sequence[LotGear]) -> Applied
 
 def _editions(standard: str, sampling: str | None) -> dict[str, str]:
     title, _, year = standard.partition(":")
-    editions = {title: f"{year}: classes and tolerances", **EDITIONS}
-    if sampling is not None:
-        editions["ISO 2859-1"] = (
-            "1999: table of single plans for normal inspection, used for one lot without the switching "
-            "rules; the edition of 2026 was not at hand"
-        )
-    return editions
+    named = {title: f"{year}: classes and tolerances"}
+    for method, (edition, use) in METHODS.items():
+        if method != SAMPLING_TABLE or sampling is not None:
+            named[method] = f"{edition}: {use}"
+    return named
 
 
 def _notes(basis: Basis) -> tuple[Notice, ...]:

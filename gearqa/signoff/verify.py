@@ -41,7 +41,7 @@ WORDS: Final = frozenset(
 
 
 @dataclass(frozen=True, slots=True)
-class Regraded:
+class GradedAgain:
     """A folder read and graded again."""
 
     part: Part
@@ -50,11 +50,11 @@ class Regraded:
     other_production: tuple[Production, ...] = ()
 
 
-Grader = Callable[[Path, Mapping[str, Any]], Regraded]
+Grader = Callable[[Path, Mapping[str, Any]], GradedAgain]
 """Reads and grades a folder as the settings of a record say."""
 
 
-def grade_folder(folder: Path, settings: Mapping[str, Any]) -> Regraded:
+def grade_folder(folder: Path, settings: Mapping[str, Any]) -> GradedAgain:
     """Read and grade a folder as a record's settings say."""
     from gearqa.evaluation.evaluate import grade
     from gearqa.reading.folder.passes import read_folder
@@ -69,7 +69,7 @@ def grade_folder(folder: Path, settings: Mapping[str, Any]) -> Regraded:
         serials=tuple(settings.get("serials") or ()),
     ) as inspection:
         result = grade(inspection)
-        return Regraded(inspection.part, result.header, result.gears, inspection.other_production)
+        return GradedAgain(inspection.part, result.header, result.gears, inspection.other_production)
 
 
 def verify(
@@ -297,7 +297,7 @@ def _without_words(document: Any, *, words: bool = False) -> Any:
     return "" if words and isinstance(document, str) else document
 
 
-def recompute(record: Mapping[str, Any], again: Regraded) -> dict[str, Any]:
+def recompute(record: Mapping[str, Any], again: GradedAgain) -> dict[str, Any]:
     """Part file, grading and sign-off computed again, laid out as in the record."""
     lot = record["lot"]
     plan = Plan.model_validate(record["plan"], by_alias=True, strict=False)

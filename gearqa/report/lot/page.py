@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from gearqa.model.decision_table import TABLE
-from gearqa.model.lot import LotResult
+from gearqa.model.lot import METHODS, SAMPLING_TABLE, LotResult
 from gearqa.model.measurement import Production
 from gearqa.report.blocks import document as doc
 from gearqa.report.lot import figures, words
@@ -21,7 +21,6 @@ from gearqa.wording.visible import clip
 ROLES = ("Inspected by", "Disposition by")
 MOST_GEARS = 5
 """Gears listed on the first page, the worst first."""
-SAMPLING_TABLE = "ISO 2859-1"
 SHORT = 48
 DIGITS = 12
 """Of a file's SHA-256 on paper; the record holds it whole."""
@@ -306,10 +305,10 @@ def _uncertainties(result: LotResult) -> str:
 
 def _editions(result: LotResult) -> str:
     """Standards with their editions; of a sampling table also how it was used."""
-    named = []
-    for title, text in result.editions.items():
-        year, _, about = text.partition(": ")
-        named.append(f"{title}:{year}" + (f" ({about})" if title == SAMPLING_TABLE else ""))
+    named = [result.standard]
+    for title, (year, use) in METHODS.items():
+        if title in result.editions:
+            named.append(f"{title}:{year}" + (f" ({use})" if title == SAMPLING_TABLE else ""))
     return f"Editions: {', '.join(named)}."
 
 

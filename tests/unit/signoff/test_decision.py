@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import pytest
 
-from gearqa.model.decision_table import TABLE, Facts
+from gearqa.model.decision_table import TABLE, LotFacts
 from gearqa.signoff.decision import decide
 
-GOOD = Facts(
+GOOD = LotFacts(
     lot_size=400, measured_n=43, required_n=43, ac=0, own_numbers=False, d_low=0, d_high=0, accept=True,
     variables_failed=(), missing_in_all=(), overdue=(), drawn="random", sample_cycles=8,
     lot_of_several_cycles=True, unmet=(), segregate=(), remeasure=(),

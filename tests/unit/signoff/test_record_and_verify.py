@@ -55,9 +55,9 @@ class Case:
             result, PART, self.plan, self.header, GEARS, settings={"serials": ["G000"]}, **more
         )
 
-    def grader(self, folder: Path, settings: Mapping[str, Any]) -> verify.Regraded:
+    def grader(self, folder: Path, settings: Mapping[str, Any]) -> verify.GradedAgain:
         assert settings["serials"] == ["G000"]
-        return verify.Regraded(PART, self.header, self.gears)
+        return verify.GradedAgain(PART, self.header, self.gears)
 
     def check(self, kept: Mapping[str, Any] | None = None, **more: Any) -> Verification:
         return verify.verify(kept or self.record, self.folder, grader=self.grader, **more)
@@ -294,7 +294,7 @@ def test_without_a_folder_files_and_values_are_not_checked(case: Case) -> None:
 
 
 def test_unreadable_inputs_are_a_difference_not_a_crash(case: Case) -> None:
-    def grader(folder: Path, settings: Mapping[str, Any]) -> verify.Regraded:
+    def grader(folder: Path, settings: Mapping[str, Any]) -> verify.GradedAgain:
         raise RecordError("profile.csv cannot be read")
 
     found = verify.verify(case.record, case.folder, grader=grader)
