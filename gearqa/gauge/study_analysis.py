@@ -44,27 +44,9 @@ def analyse_study(
 ) -> GaugeResult:
     """Analyse every parameter of a study.
 
-    Parameters
-    ----------
-    study : StudyTable
-        Complete crossed values, or repeated values of calibrated gears.
-    part : Part, optional
-        The drawing, for limits and stated uncertainties.
-    inputs : sequence of InputFile
-        Further files that were read.
-    factor : str
-        What the operators of the study are: operators, set-ups, days, instruments.
-    pool_above : float
-        The interaction is pooled with the repeatability if the p of its F test is larger. [-]
-    simulated : bool
-        Whether measurements behind the study were simulated.
-    warnings : sequence of Notice
-        Notices from reading.
-
-    Returns
-    -------
-    GaugeResult
-        By parameter; the uncertainty U only where a calibrated reference gives the bias.
+    With `part` by its limits and stated uncertainties. The interaction is pooled with the repeatability
+    if the p of its F test is above `pool_above`. There is an uncertainty U only where a calibrated
+    reference gives the bias.
     """
     criteria = None if part is None else criteria_of(part)
     crossed: dict[str, list[CrossedResult]] = {}

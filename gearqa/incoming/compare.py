@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from gearqa.arrays import Array
-from gearqa.evaluation.criteria import Criteria, criteria_of
+from gearqa.evaluation.criteria import criteria_of
 from gearqa.incoming.alignment import align, same_gears
 from gearqa.incoming.compared_values import Meaning, compared_values
 from gearqa.incoming.editions import Edition, editions_of
@@ -45,7 +45,6 @@ class ReportComparison:
     """What a comparison found, before any lot is decided."""
 
     sides: Sides
-    criteria: Criteria
     editions: Mapping[str, Edition]
     unsigned: frozenset[str]
     """Parameters whose slopes were reported without sign."""
@@ -72,24 +71,7 @@ def compare_report(
     ours: MeasuredGears | None = None,
     theirs: MeasuredGears | None = None,
 ) -> ReportComparison:
-    """Compare reported values with measured gears, and explain the difference.
-
-    Parameters
-    ----------
-    report : ReportedTable
-        What the supplier reports.
-    part : Part
-        The drawing, with our uncertainties.
-    ours : MeasuredGears, optional
-        What we measured.
-    theirs : MeasuredGears, optional
-        The supplier's raw data, evaluated as the drawing says.
-
-    Returns
-    -------
-    ReportComparison
-        Everything but a decision.
-    """
+    """Compare reported values with our gears and the supplier's raw data, and explain the difference."""
     sides = Sides.of(report, part, ours, theirs)
     criteria, editions = criteria_of(part), editions_of(part)
     found = _found(sides)
@@ -104,7 +86,6 @@ def compare_report(
     )  # fmt: skip
     return ReportComparison(
         sides=sides,
-        criteria=criteria,
         editions=editions,
         unsigned=found.unsigned,
         bases=explained.bases,

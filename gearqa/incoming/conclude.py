@@ -24,26 +24,7 @@ def conclude(
     supplier: str = "",
     inputs: Sequence[InputFile] = (),
 ) -> IncomingResult:
-    """Put comparison and lot decisions together; of two decisions the stricter one counts.
-
-    Parameters
-    ----------
-    comparison : ReportComparison
-        What reported values and raw data say.
-    lots : mapping of {"ours", "theirs"} to LotResult
-        The lot, decided on each side's values.
-    decided_on : {"ours", "theirs", "both"}
-        Whose values decide.
-    supplier : str
-        Name of the supplier.
-    inputs : sequence of InputFile
-        Further files that were read.
-
-    Returns
-    -------
-    IncomingResult
-        Everything a report prints.
-    """
+    """Put comparison and lot decisions together; of two decisions the stricter one counts."""
     sides = comparison.sides
     measured = [side for side in (sides.ours, sides.theirs) if side is not None]
     result = IncomingResult(

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 
-from gearqa.evaluation.criteria import Criteria, all_of
-from gearqa.evaluation.parameters import judged_flanks, parameter_result
-from gearqa.evaluation.part_setup import Measured, Where
+from gearqa.evaluation.gear_result import Evaluated, judged_gear
+from gearqa.evaluation.part_setup import Measured, PartSetup, Where, setup_of
 from gearqa.model.incoming import ReportedValue
 from gearqa.model.part import Part
-from gearqa.model.results import GearResult, NotAssessed, ParameterResult
+from gearqa.model.results import GearResult, NotAssessed
 from gearqa.symbols import FLANKS, PARAMETERS, Flank
 
-BEYOND = 12
 NOT_REPORTED = "not reported"
 
 
@@ -27,17 +26,18 @@ def with_reported_uncertainty(part: Part, values: Sequence[ReportedValue]) -> Pa
 
 
 def reported_gears(
-    values: Sequence[ReportedValue], part: Part, criteria: Criteria, unsigned: frozenset[str]
+    values: Sequence[ReportedValue], part: Part, unsigned: frozenset[str]
 ) -> tuple[GearResult, ...]:
     """Gears as reported; slopes of parameters reported without sign may lie on either side."""
+    setup = setup_of(part)
     gears: dict[str, list[ReportedValue]] = defaultdict(list)
     for value in values:
         gears[value.serial].append(value)
-    return tuple(_gear(serial, own, part, criteria, unsigned) for serial, own in gears.items())
+    return tuple(_gear(serial, own, setup, unsigned) for serial, own in gears.items())
 
 
 def _gear(
-    serial: str, values: Sequence[ReportedValue], part: Part, criteria: Criteria, unsigned: frozenset[str]
+    serial: str, values: Sequence[ReportedValue], setup: PartSetup, unsigned: frozenset[str]
 ) -> GearResult:
     found: dict[Where, list[ReportedValue]] = defaultdict(list)
     for value in values:
@@ -47,39 +47,15 @@ def _gear(
         for flank in flanks:
             found[value.parameter, flank].append(value)
     measured = {where: _measured(own, where[0] in unsigned) for where, own in found.items()}
+    criteria = setup.criteria
     gaps = tuple(
         NotAssessed(key, flank, NOT_REPORTED)
         for key in criteria.asked
         for flank, criterion in criteria.places[key]
         if criterion.graded and (key, flank) not in measured
     )
-    parameters: dict[str, ParameterResult] = {}
-    for key in PARAMETERS:
-        here = [gap.flank for gap in gaps if gap.parameter == key]
-        judged = judged_flanks(key, measured, here, criteria)
-        if judged:
-            parameters[key] = parameter_result(key, judged, bool(here), part.uncertainty(key))
-    graded = {key: parameters[key] for key in criteria.required if key in parameters}
-    worst = max((BEYOND if p.beyond else p.class_ or 0 for p in graded.values()), default=0)
-    missing = [gap for gap in gaps if gap.parameter in criteria.required]
-    return GearResult(
-        serial=serial,
-        class_=worst if 0 < worst < BEYOND else None,
-        class_complete=not missing,
-        beyond=worst == BEYOND,
-        governing=tuple(
-            k for k, p in graded.items() if worst and (BEYOND if p.beyond else p.class_) == worst
-        ),
-        conforms=all_of([*(p.conforms for p in graded.values()), *(None for _ in missing)]),
-        master_quality=None,
-        master_deciding=(),
-        near_limit=None,
-        not_assessed=gaps,
-        warnings=(),
-        parameters=parameters,
-        traces=(),
-        pitch=(),
-    )
+    gear = judged_gear(Evaluated(serial, measured, gaps, (), (), (), (), (), None), setup)
+    return replace(gear, master_quality=None, master_deciding=(), near_limit=None)
 
 
 def _measured(values: Sequence[ReportedValue], unsigned: bool) -> Measured:

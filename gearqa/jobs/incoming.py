@@ -163,7 +163,7 @@ def check_table(
         lots["ours"] = decide(part, ours.results, ours.inputs, ours.simulated, ours.notices)
     if not lots or decided_on == "both":
         drawing = with_reported_uncertainty(part, report.values)
-        gears = reported_gears(report.values, drawing, comparison.criteria, comparison.unsigned)
+        gears = reported_gears(report.values, drawing, comparison.unsigned)
         lots["theirs"] = decide(drawing, gears, (report.file,), report.simulated, report.notices)
     return conclude(comparison, lots, decided_on=decided_on, supplier=supplier, inputs=inputs)
 

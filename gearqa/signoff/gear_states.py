@@ -55,10 +55,7 @@ def extremes(one: Reading, signed: bool) -> tuple[float, ...]:
 
 def limits_of(criterion: Criterion) -> Limits:
     """Limits that count for conformity; 0 is no limit of a quantity that cannot be negative."""
-    if criterion.limits is not None:
-        lower, upper = criterion.limits
-        return (lower if criterion.signed or lower > 0 else None, upper)
-    return symmetric(criterion.tolerance, criterion.signed)
+    return criterion.drawing_limits or (None, None)
 
 
 def symmetric(tolerance: float | None, signed: bool) -> Limits:
