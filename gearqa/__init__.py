@@ -22,7 +22,8 @@ from gearqa.version import __version__
 if TYPE_CHECKING:
     from gearqa import frames, simulate
     from gearqa.errors import GearqaError, InputError, Notice, Problem
-    from gearqa.evaluation.evaluate import evaluate, trace_curves
+    from gearqa.evaluation.curves import trace_curves
+    from gearqa.evaluation.evaluate import evaluate
     from gearqa.jobs.drift import analyse_drift
     from gearqa.jobs.gauge import study_gauge
     from gearqa.jobs.grade import grade
@@ -49,10 +50,10 @@ _PLACES = {
     "read_part": "gearqa.reading.settings.part_file",
     "grade": "gearqa.jobs.grade",
     "evaluate": "gearqa.evaluation.evaluate",
-    "trace_curves": "gearqa.evaluation.evaluate",
     "start_folder": "gearqa.jobs.start",
     "draft_columns": "gearqa.reading.maps.columns_draft",
     "json_schema": "gearqa.jobs.json_schemas",
+    "trace_curves": "gearqa.evaluation.curves",
     "decide_lot": "gearqa.jobs.lot",
     "record_lot": "gearqa.jobs.lot",
     "verify_record": "gearqa.jobs.verify",

@@ -10,8 +10,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from gearqa.wording.numbers import count_text, short_text
-
 
 class Reason(StrEnum):
     """Stable codes of everything that can be wrong with an input."""
@@ -240,6 +238,8 @@ class InputError(GearqaError, ValueError):
 
     def __init__(self, problems: Iterable[Problem], *, hint: str = "") -> None:
         self.problems: tuple[Problem, ...] = tuple(problems)
+        from gearqa.wording.numbers import count_text
+
         head = count_text(len(self.problems), "problem")
         super().__init__("\n".join([f"{head} in the input:", *problem_lines(self.problems)]), hint=hint)
 
@@ -261,6 +261,8 @@ class OutOfScopeError(GearqaError, ValueError):
     def __init__(  # noqa: PLR0917
         self, symbol: str, value: float, low: float, high: float, clause: str, what: str | None = None
     ) -> None:
+        from gearqa.wording.numbers import short_text
+
         where = what or f"is outside {short_text(low)} to {short_text(high)}"
         super().__init__(f"{symbol} = {short_text(value)} {where} ({clause})")
         self.symbol, self.value, self.low, self.high, self.clause = symbol, value, low, high, clause

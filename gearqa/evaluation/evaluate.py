@@ -1,6 +1,6 @@
 """From measurement to grading result: `evaluate`, `grade` and what goes with them.
 
-This and `gearqa.evaluation` are the only place where core, standards and model meet.
+`gearqa.evaluation` is the only place where core, standards and model meet.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ from itertools import islice
 from typing import Protocol
 
 from gearqa.errors import Notice
-from gearqa.evaluation.curves import trace_curves
 from gearqa.evaluation.gear_result import gear_result
 from gearqa.evaluation.lots import LotCounter, grade_header
 from gearqa.evaluation.part_setup import PartSetup, setup_of
@@ -20,7 +19,7 @@ from gearqa.model.measurement import GearMeasurement, InputFile
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, GradeResult
 
-__all__ = ["LotCounter", "evaluate", "grade", "grade_header", "trace_curves"]
+__all__ = ["GearSource", "LotCounter", "evaluate", "evaluate_with", "grade", "grade_header"]
 
 
 BATCH_GEARS = 64

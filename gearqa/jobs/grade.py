@@ -6,18 +6,19 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
 from functools import cached_property
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
-from gearqa.evaluation.curves import gear_curves
 from gearqa.evaluation.evaluate import GearSource, evaluate_with
 from gearqa.evaluation.lots import LotCounter, grade_header
 from gearqa.evaluation.part_setup import PartSetup, setup_of
 from gearqa.jobs.folders import open_folder
 from gearqa.jobs.progress import UNSEEN, Progress
-from gearqa.model.curves import GearCurves
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, GradeHeader, GradeResult, LotSummary
+
+if TYPE_CHECKING:
+    from gearqa.model.curves import GearCurves
 
 
 class GradedGear:
@@ -30,6 +31,8 @@ class GradedGear:
     @cached_property
     def curves(self) -> GearCurves:
         """What charts show of the gear; made when first asked for."""
+        from gearqa.evaluation.curves import gear_curves
+
         return gear_curves(self._measured, self.result, self._setup)
 
 

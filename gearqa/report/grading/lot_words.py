@@ -5,7 +5,7 @@ from __future__ import annotations
 import heapq
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from gearqa.model.results import GearResult, GradeHeader, LotSummary
 from gearqa.report.blocks.document import Answer, Block, Bullets, Cell, Column, Table, Verdict
@@ -25,8 +25,7 @@ MOST_PARAMETERS = 4
 """Parameters that a verdict names."""
 
 
-@dataclass(frozen=True, slots=True)
-class GearRow:
+class GearRow(NamedTuple):
     """One line of the lot table."""
 
     place: int
@@ -43,26 +42,26 @@ class GearRow:
         return (order, self.worst.use if self.worst else -1.0, -self.place)
 
 
-@dataclass(slots=True)
 class LotCollector:
     """What the words about a lot need, gathered gear by gear in bounded memory."""
 
-    first: GearResult | None = None
-    gears: int = 0
-    rows: list[GearRow] = field(default_factory=list)
-    """All gears in their order, while they are few; then empty."""
-    worst: list[tuple[tuple[int, float, int], GearRow]] = field(default_factory=list)
-    """The worst gears, as a heap."""
-    classes: Counter[str] = field(default_factory=Counter)
-    failing: Counter[str] = field(default_factory=Counter)
-    missing: Counter[str] = field(default_factory=Counter)
-    master_failing: Counter[str] = field(default_factory=Counter)
-    master_open: Counter[str] = field(default_factory=Counter)
-    warnings: Counter[str] = field(default_factory=Counter)
-    warning_examples: dict[str, str] = field(default_factory=dict)
-    other_span_class: Counter[str] = field(default_factory=Counter)
-    sizes_failing: int = 0
-    near_limit: int | None = None
+    def __init__(self) -> None:
+        self.first: GearResult | None = None
+        self.gears = 0
+        self.rows: list[GearRow] = []
+        """All gears in their order, while they are few; then empty."""
+        self.worst: list[tuple[tuple[int, float, int], GearRow]] = []
+        """The worst gears, as a heap."""
+        self.classes: Counter[str] = Counter()
+        self.failing: Counter[str] = Counter()
+        self.missing: Counter[str] = Counter()
+        self.master_failing: Counter[str] = Counter()
+        self.master_open: Counter[str] = Counter()
+        self.warnings: Counter[str] = Counter()
+        self.warning_examples: dict[str, str] = {}
+        self.other_span_class: Counter[str] = Counter()
+        self.sizes_failing = 0
+        self.near_limit: int | None = None
 
     def add(self, gear: GearResult) -> GearRow:
         """Take in one gear; returns its line."""

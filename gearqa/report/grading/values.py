@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from gearqa.model.results import FlankResult, GearResult, ParameterResult
 from gearqa.symbols import PARAMETERS, Flank
@@ -85,8 +85,7 @@ def gear_class(gear: GearResult) -> str:
     return class_text(gear.class_, gear.beyond, complete=gear.class_complete)
 
 
-@dataclass(frozen=True, slots=True)
-class WorstValue:
+class WorstValue(NamedTuple):
     """The value of a gear that is nearest to its limit, or furthest beyond it."""
 
     key: str

@@ -10,7 +10,8 @@ from unit.core import plain_evaluation as plain
 from unit.evaluation import make
 
 from gearqa.core.geometry import roll_length
-from gearqa.evaluation.evaluate import evaluate, trace_curves
+from gearqa.evaluation.curves import trace_curves
+from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.measurement import GearMeasurement, Trace
 
