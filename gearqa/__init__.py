@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from gearqa.jobs.json_schemas import json_schema
     from gearqa.jobs.lot import DecidedLot, decide_lot, record_lot
     from gearqa.jobs.start import start_folder
+    from gearqa.jobs.tolerances import tolerances
     from gearqa.jobs.verify import verify_record
     from gearqa.model.drift import DriftReport
     from gearqa.model.lot import LotResult
@@ -61,6 +62,7 @@ _PLACES = {
     "write_record": "gearqa.signoff.record",
     "make_keys": "gearqa.signoff.key_files",
     "load_private_key": "gearqa.signoff.key_files",
+    "tolerances": "gearqa.jobs.tolerances",
     "tolerance_table": "gearqa.standards.iso1328_1_2013",
     "check_report": "gearqa.jobs.incoming",
     "study_gauge": "gearqa.jobs.gauge",
@@ -120,6 +122,7 @@ __all__ = [
     "start_folder",
     "study_gauge",
     "tolerance_table",
+    "tolerances",
     "trace_curves",
     "verify_record",
     "write_record",

@@ -48,7 +48,7 @@ class Progress:
         if self._shown and (now := time.monotonic()) >= self._next:
             self._next = now + REDRAW_SECONDS
             of = f" of {self._total}" if self._total else ""
-            text = f"{self._doing}: {self.done}{of} {self._noun}, {now - self._start:.0f} s"
+            text = f"{self._doing}: {self.done}{of} {self._noun}, {round(now - self._start)} s"
             sys.stderr.write("\r" + text.ljust(self._width))
             sys.stderr.flush()
             self._width = max(self._width, len(text))

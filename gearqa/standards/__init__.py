@@ -6,7 +6,9 @@ import importlib
 from types import ModuleType
 from typing import Final
 
-GRADING: Final[dict[str, str]] = {"ISO 1328-1:2013": "gearqa.standards.iso1328_1_2013"}
+DEFAULT_STANDARD: Final = "ISO 1328-1:2013"
+"""Grades where the drawing names no other."""
+GRADING: Final[dict[str, str]] = {DEFAULT_STANDARD: "gearqa.standards.iso1328_1_2013"}
 """Printed title -> package, of the standards that a drawing may name."""
 
 COMPARISON: Final[dict[str, str]] = {"ISO 1328-1:1995": "gearqa.standards.iso1328_1_1995"}

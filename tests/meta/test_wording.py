@@ -13,8 +13,6 @@ FORMATS_A_NUMBER = re.compile(r"\.\d+[fge%]|[fge%]$|,|^\+")
 FOR_MACHINES = ("report/draw/svg.py", "simulate/table_rows.py")
 """Numbers of drawings and of written tables: nobody reads them as text."""
 NOT_YET = (
-    "cli/commands/tolerances.py",
-    "cli/progress.py",
     "history/",
     "reading/",
     "report/history/",

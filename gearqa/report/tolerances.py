@@ -1,0 +1,45 @@
+"""The tolerance table of a gear in words."""
+
+from __future__ import annotations
+
+from gearqa.model.tolerances import ToleranceGear, ToleranceTable
+from gearqa.report.blocks.document import Block, Column, Facts, Table
+from gearqa.symbols import PARAMETERS
+from gearqa.wording.numbers import count_text, number_text, tolerance_text
+
+
+def tolerance_blocks(table: ToleranceTable) -> list[Block]:
+    """Standard, gear, and its tolerances: a column a class."""
+    return [Facts((("Standard", table.standard), ("Gear", _gear_text(table.gear)))), _table(table)]
+
+
+def _gear_text(gear: ToleranceGear) -> str:
+    parts = [
+        count_text(gear.teeth, "tooth", "teeth") if gear.teeth is not None else "",
+        f"normal module {number_text(gear.normal_module_mm)} mm",
+        f"reference diameter {number_text(round(gear.reference_diameter_mm, 4))} mm",
+        f"face width {number_text(gear.face_width_mm)} mm",
+        f"helix angle {number_text(gear.helix_angle_deg)}°" if gear.helix_angle_deg else "",
+    ]
+    return ", ".join(filter(None, parts))
+
+
+def _table(table: ToleranceTable) -> Table:
+    rows = table.classes.values()
+    keys = next(iter(rows))
+    named = len(table.classes) == 1
+    head = (Column(f"class {grade}" if named else grade) for grade in table.classes)
+    without_sector = "." if "sector_pitch" in keys else "; Fpz/8 needs --teeth."
+    return Table(
+        "",
+        (Column("µm", "left"), *head, *([Column("", "left")] if named else [])),
+        tuple(
+            (one.symbol, *(tolerance_text(row[key]) for row in rows), *([one.name] if named else []))
+            for key, one in PARAMETERS.items()
+            if key in keys
+        ),
+        notes=(
+            *([] if named else ["Columns: flank tolerance classes."]),
+            f"fHα and fHβ: plus or minus. Fpz/8, fu and Fr by the annexes of the standard{without_sector}",
+        ),
+    )
