@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import fields
 from datetime import datetime, timedelta, timezone
 from types import NoneType, UnionType
@@ -13,7 +14,9 @@ from hypothesis import strategies as st
 
 from gearqa.errors import Notice
 from gearqa.model.declared import Only
+from gearqa.model.lot import Disposition, Exclusion, LotOptions
 from gearqa.model.measurement import InputFile, Production
+from gearqa.model.record import FirstResult
 from gearqa.model.results import (
     FlankResult,
     GearResult,
@@ -23,6 +26,7 @@ from gearqa.model.results import (
     SizeResult,
     TraceResult,
 )
+from gearqa.model.store_reports import AuditEntry, StoredPart
 from gearqa.results.codec import read
 from gearqa.results.entries import entries_of, kind_of
 from gearqa.results.grade_json import GRADE
@@ -60,6 +64,8 @@ def of_type(hint: Any) -> st.SearchStrategy[Any]:
     parts = [of_type(one) for one in get_args(hint) if get_origin(hint) is not Literal and one is not ...]
     if get_origin(hint) in (Union, UnionType):
         return st.one_of(parts)
+    if get_origin(hint) is Mapping:
+        return st.dictionaries(WORDS, WORDS, max_size=2)
     if get_origin(hint) is tuple:
         return tuples(parts[0]) if ... in get_args(hint) else st.tuples(*parts)
     return st.from_type(hint)
@@ -77,7 +83,7 @@ def parameter(key: str) -> st.SearchStrategy[ParameterResult]:
     )  # fmt: skip
 
 
-PRODUCTION = made(Production, labels=st.dictionaries(WORDS, WORDS, max_size=2))
+PRODUCTION = made(Production)
 GEARS = made(
     GearResult,
     not_assessed=tuples(made(NotAssessed)),
@@ -125,3 +131,12 @@ def test_every_field_has_its_key() -> None:
     for model in (GearResult, ParameterResult, FlankResult, TraceResult, PitchResult, Production):
         keys = [entry.key for entry in entries_of(model)]
         assert len(set(keys)) == len(keys) == len(fields(model))
+
+
+@pytest.mark.parametrize("model", [LotOptions, Exclusion, Disposition, FirstResult, AuditEntry, StoredPart])
+def test_what_records_and_stores_hold_is_read_as_it_was_written(model: type) -> None:
+    @given(made(model))
+    def check(one: object) -> None:
+        assert read(model, GRADE.plain(one)) == one
+
+    check()
