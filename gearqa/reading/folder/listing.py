@@ -52,6 +52,6 @@ def is_ignored(name: str, patterns: Sequence[str]) -> bool:
     """Whether a file is named by an `ignore` line."""
     if not patterns:
         return False
-    from gearqa.reading.maps.columns_map import matches_any
+    from gearqa.reading.maps.file_patterns import matches_any
 
     return matches_any(name, patterns)

@@ -163,6 +163,7 @@ class _Reading:
         if path is None:
             return []
         from gearqa.reading.maps.columns_map import read_columns_map
+        from gearqa.reading.maps.map_sources import sources_of, unmapped_convention
 
         name = self._name(path)
         if path.is_file():
@@ -170,8 +171,8 @@ class _Reading:
         try:
             columns_map = read_columns_map(path, name=name)
             self.ignore = (*self.ignore, *columns_map.ignore)
-            self.convention = columns_map.unmapped_convention
-            return list(columns_map.sources(self.folder))
+            self.convention = unmapped_convention(columns_map)
+            return list(sources_of(columns_map, self.folder))
         except PartFileError as error:
             self.part_problems += error.problems
         except MeasurementFileError as error:

@@ -91,4 +91,3 @@ class TableSource:
     wide: WidePattern | None = None
     convention: Convention = Convention()
     simulated: bool = False
-    mapped: bool = False

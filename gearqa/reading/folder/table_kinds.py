@@ -120,6 +120,19 @@ TIME_COLUMNS: Final = frozenset({"finished_at", "measured_at", "calibration_due"
 SIZE_METHODS: Final = ("balls", "span")
 
 
+def canonical_quantity(key: str) -> tuple[str, float]:
+    """Canonical column of a key, and the factor from the key's unit to the canonical one.
+
+    >>> canonical_quantity("deviation_mm"), canonical_quantity("serial")
+    (('deviation_um', 1000.0), ('serial', 1.0))
+    """
+    name, unit = split_unit(key)
+    if unit:
+        quantity = QUANTITIES[name]
+        return quantity.column, quantity.factors[unit]
+    return key, 1.0
+
+
 def table_name(kind: TableKind) -> str:
     """A kind of table as a sentence calls it."""
     return f"{'an' if kind == 'events' else 'a'} {kind} table"

@@ -11,7 +11,10 @@ import pytest
 
 from gearqa.errors import MeasurementFileError, PartFileError, Problem, Reason
 from gearqa.reading.folder.sources import ColumnSource, Convention, TableKind, TableSource
-from gearqa.reading.maps.columns_map import ColumnsMap, columns_json_schema, matches_any, read_columns_map
+from gearqa.reading.maps.columns_map import columns_json_schema, read_columns_map
+from gearqa.reading.maps.file_patterns import matches_any
+from gearqa.reading.maps.map_model import ColumnsMap
+from gearqa.reading.maps.map_sources import sources_of, unmapped_convention
 
 PROFILE = """\
 [profile]
@@ -48,7 +51,7 @@ def sources(tmp_path: Path, text: str, **files: str) -> tuple[TableSource, ...]:
         path = tmp_path / name.replace("__", "/").replace("_dot_", ".")
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(content, encoding="utf-8")
-    return read(tmp_path, text).sources(tmp_path)
+    return sources_of(read(tmp_path, text), tmp_path)
 
 
 def source_problems(tmp_path: Path, text: str, **files: str) -> tuple[Problem, ...]:
@@ -59,7 +62,7 @@ def source_problems(tmp_path: Path, text: str, **files: str) -> tuple[Problem, .
 
 def test_the_published_example_becomes_a_plan(tmp_path: Path) -> None:
     (plan,) = sources(tmp_path, PROFILE, PROF_1_dot_CSV=TABLE)
-    assert (plan.kind, plan.name, plan.mapped) == ("profile", "PROF_1.CSV", True)
+    assert (plan.kind, plan.name) == ("profile", "PROF_1.CSV")
     dialect = plan.dialect
     assert (dialect.encoding, dialect.separator, dialect.decimal, dialect.skip_rows) == (
         "cp1252",
@@ -86,7 +89,7 @@ def test_the_unit_of_a_key_counts(tmp_path: Path) -> None:
 def test_separator_decimal_and_encoding_are_found_out_where_absent(tmp_path: Path) -> None:
     text = PROFILE.replace('separator = ";"\ndecimal = ","\nencoding = "cp1252"\n', "")
     (tmp_path / "PROF_1.csv").write_bytes(TABLE.replace("OT1", "Räd1").encode("cp1252"))
-    (plan,) = read(tmp_path, text).sources(tmp_path)
+    (plan,) = sources_of(read(tmp_path, text), tmp_path)
     assert (plan.dialect.encoding, plan.dialect.separator, plan.dialect.decimal) == ("cp1252", ";", ",")
 
 
@@ -131,7 +134,7 @@ def test_values_from_the_path(tmp_path: Path) -> None:
 def test_a_path_without_the_value(tmp_path: Path, name: str, reason: Reason, found: str) -> None:
     (tmp_path / name).write_text("pos;dev\n1;2\n")
     with pytest.raises(MeasurementFileError) as caught:
-        read(tmp_path, FAMILY).sources(tmp_path)
+        sources_of(read(tmp_path, FAMILY), tmp_path)
     (problem,) = caught.value.problems
     assert (problem.reason, problem.file) == (reason, name)
     assert found in problem.found
@@ -221,16 +224,16 @@ def test_convention_of_the_map_and_of_one_table(tmp_path: Path) -> None:
     text = '[convention]\nseen_from = "opposite_face"\nnumbering = "anticlockwise"\n' + PROFILE
     (plan,) = sources(tmp_path, text, PROF_1_dot_csv=TABLE)
     assert plan.convention == Convention("opposite_face", "anticlockwise")
-    assert read(tmp_path, text).unmapped_convention == Convention()  # its files only
+    assert unmapped_convention(read(tmp_path, text)) == Convention()  # its files only
     text += '[profile.convention]\nnumbering = "anticlockwise"\n'
-    (plan,) = read(tmp_path, text).sources(tmp_path)
+    (plan,) = sources_of(read(tmp_path, text), tmp_path)
     assert plan.convention == Convention("datum_face", "anticlockwise")
 
 
 def test_convention_alone_holds_for_all_tables(tmp_path: Path) -> None:
     columns_map = read(tmp_path, '[convention]\nseen_from = "opposite_face"\n')
-    assert columns_map.unmapped_convention == Convention("opposite_face", "clockwise")
-    assert columns_map.sources(tmp_path) == ()
+    assert unmapped_convention(columns_map) == Convention("opposite_face", "clockwise")
+    assert sources_of(columns_map, tmp_path) == ()
 
 
 def test_simulated_tables_say_so(tmp_path: Path) -> None:
@@ -287,13 +290,13 @@ def test_one_file_in_two_tables_of_a_kind_needs_where(tmp_path: Path) -> None:
     split = table.replace("skip_rows", 'where = { Op = "10" }\nskip_rows') + table.replace(
         "skip_rows", 'where = { Op = "20" }\nskip_rows'
     )
-    assert len(read(tmp_path, split).sources(tmp_path)) == 2
+    assert len(sources_of(read(tmp_path, split), tmp_path)) == 2
 
 
 def test_a_file_that_is_no_text(tmp_path: Path) -> None:
     (tmp_path / "PROF_1.csv").write_bytes(b"PK\x03\x04\x00\x00")
     with pytest.raises(MeasurementFileError) as caught:
-        read(tmp_path, PROFILE).sources(tmp_path)
+        sources_of(read(tmp_path, PROFILE), tmp_path)
     assert [p.reason for p in caught.value.problems] == [Reason.NOT_TEXT]
 
 
