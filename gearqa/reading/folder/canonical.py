@@ -1,4 +1,4 @@
-"""From columns as they stand in a table to the one convention of the model.
+"""From the columns of a table to the one convention of the model.
 
 Both readers bring their numbers here, so that a file gives the same bits on either path. What is
 wrong comes back as faults by row; the reader knows lines and cells.
@@ -21,6 +21,7 @@ from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.part import Part
 from gearqa.reading.folder.convention import turn_columns
 from gearqa.reading.folder.sources import Convention, TableKind
+from gearqa.wording.numbers import fixed_text
 
 Codes = NDArray[np.integer]
 
@@ -170,7 +171,7 @@ def _number_faults(rows: Rows, frame: Frame) -> list[Fault]:
     for column, values in rows.numbers.items():
         finite = np.isfinite(values)
         if not finite.all():
-            # NaN stands for cells that the reader has found at fault already
+            # NaN marks cells that the reader has found at fault already
             infinite = np.flatnonzero(np.isinf(values))
             faults.append(Fault(Reason.NOT_FINITE, infinite, column, "a finite number"))
         if column not in ("tooth", "space"):
@@ -201,7 +202,7 @@ def _roll_lengths(numbers: Mapping[str, Array], frame: Frame) -> tuple[Array, li
         column = "diameter_mm"
         roll = roll_length(numbers[column], base)
         below = np.flatnonzero(numbers[column] < base)
-        expected = f"at least the base diameter {base:.4f} mm of this gear"
+        expected = f"at least the base diameter {fixed_text(base, 4)} mm of this gear"
         hint = "check the column's unit and [gear] in part.toml"
         return roll, [Fault(Reason.BELOW_BASE_CIRCLE, below, column, expected, hint)] if len(below) else []
     below = np.flatnonzero(roll < 0)

@@ -18,9 +18,10 @@ from gearqa.reading.folder.series_store import Suspect
 from gearqa.reading.folder.sources import TableSource
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.symbols import FLANKS
+from gearqa.wording.numbers import short_text
 
-SECOND_MEASUREMENT: Final = "a second measurement belongs into its own folder"
-_TOLD_ONE_BY_ONE: Final = 5
+SECOND_MEASUREMENT: Final = "a second measurement belongs in a folder of its own"
+_ONE_BY_ONE: Final = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +73,7 @@ def _collect(
 
 
 def _label_problem(suspect: Suspect, readings: Sequence[_Reading], log: ProblemLog) -> None:
-    series, flank, tooth = split_series_key(suspect.series)
+    series = split_series_key(suspect.series)[0]
     column, what = ("face_position_mm", "face position") if series == PROFILE else ("diameter_mm", "diameter")
     first = readings[0]
     other = next((r for r in readings if abs(r.label - first.label) >= SAME_LABEL_MM), readings[-1])
@@ -80,15 +81,16 @@ def _label_problem(suspect: Suspect, readings: Sequence[_Reading], log: ProblemL
     log.add(
         Problem(
             Reason.LABEL_NOT_CONSTANT, other.source.name,
-            f"a {what} from {low:g} to {high:g} mm in {_trace_name(suspect.serial, flank, tooth)}",
-            f"one {what} for all points of a trace, within {SAME_LABEL_MM:g} mm", other.line, column,
+            f"a {what} from {short_text(low)} to {short_text(high)} mm in {_name(suspect)}",
+            f"one {what} for all points of a trace, within {short_text(SAME_LABEL_MM)} mm", other.line,
+            column,
             "if it is the position along the trace, write a column map that leaves the other position out",
         )
     )  # fmt: skip
 
 
 def _repeats(suspect: Suspect, readings: Sequence[_Reading], log: ProblemLog) -> None:
-    series, flank, tooth = split_series_key(suspect.series)
+    series = split_series_key(suspect.series)[0]
     by_position = sorted(readings, key=lambda r: (r.position, r.order, r.line))
     pairs = []
     for label in _label_groups(by_position):
@@ -97,25 +99,25 @@ def _repeats(suspect: Suspect, readings: Sequence[_Reading], log: ProblemLog) ->
                 first, second = sorted((before, after), key=lambda r: (r.order, r.line))
                 pairs.append((first, second))
     pairs.sort(key=lambda pair: (pair[1].order, pair[1].line))
-    told = pairs if len(pairs) <= _TOLD_ONE_BY_ONE else pairs[:1]
-    for first, second in told:
+    shown = pairs if len(pairs) <= _ONE_BY_ONE else pairs[:1]
+    for first, second in shown:
         if series == RUNOUT:
             reason, column = Reason.DUPLICATE_SPACE, "space"
-            found = f"space {second.position:g} of '{suspect.serial}' again"
+            found = f"space {short_text(second.position)} of {_name(suspect)} again"
             expected = "each space once"
         elif KIND_OF_SERIES[series] == "pitch":
             reason, column = Reason.DUPLICATE_TOOTH, "tooth"
-            found = f"tooth {second.position:g} of the {FLANKS[flank]} flank of '{suspect.serial}' again"
+            found = f"tooth {short_text(second.position)} of {_name(suspect)} again"
             expected = "each tooth once"
         else:
             reason = Reason.DUPLICATE_POINT
             column = "roll_length_mm" if series == PROFILE else "face_position_mm"
-            found = f"{second.position:.12g} mm in {_trace_name(suspect.serial, flank, tooth)} again"
+            found = f"{short_text(second.position, 12)} mm in {_name(suspect)} again"
             expected = "each position once in a trace"
-        more = len(pairs) - len(told)
+        more = len(pairs) - len(shown)
         found += f" (first in {first.place})"
         if more:
-            found += f", and {more} more that stand twice"
+            found += f", and {more} more that occur twice"
         log.add(Problem(reason, second.source.name, found, expected, second.line, column, SECOND_MEASUREMENT))
 
 
@@ -135,5 +137,11 @@ def _label_groups(readings: Sequence[_Reading]) -> list[list[_Reading]]:
     return groups
 
 
-def _trace_name(serial: str, flank: int, tooth: int) -> str:
-    return f"the trace of '{serial}', {FLANKS[flank]} flank, tooth {tooth}"
+def _name(suspect: Suspect) -> str:
+    """A series as a sentence calls it: a trace, a flank of a gear, or the gear."""
+    series, flank, tooth = split_series_key(suspect.series)
+    if series == RUNOUT:
+        return f"'{suspect.serial}'"
+    if KIND_OF_SERIES[series] == "pitch":
+        return f"the {FLANKS[flank]} flank of '{suspect.serial}'"
+    return f"the trace of '{suspect.serial}', {FLANKS[flank]} flank, tooth {tooth}"

@@ -7,54 +7,34 @@ by the chunk, the spool's bound and a small index, not by the folder. The second
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
-from gearqa.core.geometry import diameter_at_roll
-from gearqa.errors import InputError, MeasurementFileError, Notice, NoticeCode, PartFileError, Problem, Reason
+from gearqa.errors import InputError, MeasurementFileError, NoticeCode, PartFileError, Problem, Reason
 from gearqa.model.measurement import InputFile
 from gearqa.model.part import PART_FILE, Part
 from gearqa.reading.folder.canonical import (
-    INDEX,
-    KIND_OF_SERIES,
     MAX_TEETH,
-    PROFILE,
-    SERIES_BITS,
-    SINGLE_PITCH,
     Frame,
-    series_key,
-    split_series_key,
 )
 from gearqa.reading.folder.careful_reader import CHUNK_ROWS, CarefulReader, with_encoding_settled
-from gearqa.reading.folder.careful_rows import careful_series
+from gearqa.reading.folder.folder_checks import FolderChecks
 from gearqa.reading.folder.inspection import Inspection
 from gearqa.reading.folder.listing import IGNORED, Listing, list_folder
-from gearqa.reading.folder.locate import locate
-from gearqa.reading.folder.pieces import cut
 from gearqa.reading.folder.recognition import recognise
-from gearqa.reading.folder.serial_checks import (
-    known_elsewhere_notices,
-    listed,
-    missing_table_notices,
-    twins,
-    unknown_serial,
-)
 from gearqa.reading.folder.series_store import SeriesStore
-from gearqa.reading.folder.sources import Convention, TableKind, TableSource
+from gearqa.reading.folder.series_tables import StartAgainError, is_plain, note_blank_rows, series_table
+from gearqa.reading.folder.sources import Convention, TableSource
 from gearqa.reading.folder.spool import Spool
 from gearqa.reading.folder.table_kinds import GRADED_KINDS
 from gearqa.reading.folder.text_rows import TextRows
-from gearqa.reading.rows.decoding import CP1252, UTF8
 from gearqa.reading.rows.digests import sha256_of
 from gearqa.reading.rows.problem_log import ProblemLog
-from gearqa.symbols import FLANKS
 
 FAST_FROM_BYTES: Final = 2_500_000
 """Below this the careful reader is done before the fast parser is loaded."""
-_LOCATED_SERIES: Final = 500
-"""Series whose double points are looked up and told one by one; further ones are counted."""
 
 
 def read_folder(
@@ -223,71 +203,45 @@ class _Reading:
     def _read_tables(self) -> None:
         frame = Frame.of(self.part, self.teeth)
         digests: dict[str, str] = {}
-        plain = [source for source in self.sources if _is_plain(source)]
+        plain = [source for source in self.sources if is_plain(source)]
         fast = sum(_size(source.path) for source in plain) >= FAST_FROM_BYTES
         for number, source in enumerate(self.sources):
-            read = self._read_fast if fast and source in plain else self._read_carefully
-            digests[source.name] = read(number, frame)
+            if source.kind in GRADED_KINDS:
+                digests[source.name] = self._read_series(number, frame, fast=fast and source in plain)
+            else:
+                digests[source.name] = self._read_texts(number)
         self.files += [InputFile(name, sha256) for name, sha256 in digests.items()]
         self.store.finish()
 
-    def _read_fast(self, number: int, frame: Frame) -> str:
-        from gearqa.reading.folder.fast_reader import (
-            BYTES_PER_ROW,
-            FastReader,
-            NotPlainError,
-            OtherEncodingError,
-        )
+    def _read_series(self, number: int, frame: Frame, *, fast: bool) -> str:
+        """Put the rows of a table aside; returns the digest of the file."""
+        while True:
+            table = series_table(self.sources[number], frame, self.log, self.chunk_rows, fast=fast)
+            store, log = self.store.mark(), self.log.mark()
+            try:
+                for pieces in table.pieces():
+                    self.store.add(pieces, number)
+                return table.sha256
+            except StartAgainError as again:
+                self.store.reset(store)
+                self.log.reset(log)
+                self.sources[number], fast = again.source, again.fast
 
-        source = self.sources[number]
-        reader = FastReader(source, frame, max(1, self.chunk_rows * BYTES_PER_ROW))
-        careful = CarefulReader(source, self.log)
-        store, log = self.store.mark(), self.log.mark()
-        try:
-            for block in reader.blocks():
-                if block.pieces is not None:
-                    careful.rows_read += block.rows
-                    self.store.add(block.pieces, number)
-                    continue
-                text = block.data.decode()
-                for raw in careful.block(text, reader.names, reader.lines_before(block)):
-                    rows, _ = careful_series(source, raw, frame, self.log)
-                    self.store.add(cut(rows), number)
-        except (NotPlainError, OtherEncodingError) as reason:
-            self.store.reset(store)
-            self.log.reset(log)
-            if isinstance(reason, NotPlainError):
-                return self._read_carefully(number, frame)
-            self.sources[number] = with_encoding_settled(source)
-            return self._read_fast(number, frame)
-        careful.check_rows()
-        return reader.sha256
-
-    def _read_carefully(self, number: int, frame: Frame) -> str:
+    def _read_texts(self, number: int) -> str:
         source = self.sources[number] = with_encoding_settled(self.sources[number])
         reader = CarefulReader(source, self.log)
         for raw in reader.chunks(min(CHUNK_ROWS, self.chunk_rows)):
-            if source.kind in GRADED_KINDS:
-                rows, _ = careful_series(source, raw, frame, self.log)
-                self.store.add(cut(rows), number)
-            else:
-                for serial in self.texts.add(source, raw, self.log):
-                    self.store.meet(serial)
-        if reader.blank_dropped:
-            count = reader.blank_dropped
-            self.log.notice(
-                NoticeCode.BLANK_ROWS_DROPPED, f"{source.name}: {count} rows with blank cells left out"
-            )
+            for serial in self.texts.add(source, raw, self.log):
+                self.store.meet(serial)
+        note_blank_rows(reader)
         return reader.sha256
 
     # --- between the passes ----------------------------------------------------------------------------
 
     def _finish(self, listing: Listing, wanted: Sequence[str]) -> Inspection:
-        frame = Frame.of(self.part)
-        self._check_repeats(frame)
-        self._check_pitch()
-        self._check_limits(frame)
-        serials, gear_notices = self._check_serials(wanted)
+        checks = FolderChecks(self.folder, self.part, self.sources, self.store, self.texts, self.log)
+        checks.series()
+        serials, gear_notices = checks.serials(wanted, map_failed=self.map_failed)
         simulated = any(source.simulated for source in self.sources)
         problems = (*self.part_problems, *self.log.problems)
         if problems:
@@ -311,113 +265,6 @@ class _Reading:
         read = [file for file in self.files if file.left_out is None]
         return (*read, *(file for file in self.files if file.left_out is not None), *listing.left_out)
 
-    def _check_repeats(self, frame: Frame) -> None:
-        suspects, count = self.store.suspects(_LOCATED_SERIES)
-        if not suspects:
-            return
-        locate(suspects, self.sources, frame, self.log)
-        if count > len(suspects):
-            self.log.add(
-                Problem(
-                    Reason.DUPLICATE_POINT, self.folder.name,
-                    f"{count - len(suspects)} more traces with points that stand twice", "none",
-                    hint="is a table in the folder twice, or a second measurement?",
-                )
-            )  # fmt: skip
-
-    def _check_pitch(self) -> None:
-        """Index and single pitch both for one serial and flank."""
-        names = list(self.store.serials)
-        keys = set(self.store.keys(INDEX, SINGLE_PITCH).tolist())
-        for key in sorted(keys):
-            gear, series = key >> SERIES_BITS, key & ((1 << SERIES_BITS) - 1)
-            sort, flank, _ = split_series_key(series)
-            other = series_key(SINGLE_PITCH, flank)
-            if sort != INDEX or (gear << SERIES_BITS) | other not in keys:
-                continue
-            files = [self.sources[n].name for s in (series, other) for n in self.store.files_with(gear, s)]
-            found = f"index and single pitch of the {FLANKS[flank]} flank of '{names[gear]}'"
-            self.log.add(
-                Problem(
-                    Reason.CONTRADICTING_COLUMNS, files[0], f"{found} (see {', '.join(files[1:])} too)",
-                    "one of the two", column="index_um",
-                )
-            )  # fmt: skip
-
-    def _check_limits(self, frame: Frame) -> None:
-        """Profile tables without the limits to evaluate them."""
-        measured = self.store.position_range(PROFILE)
-        if self.part is None or frame.base_diameter_mm is None or measured is None:
-            return
-        limits = self.part.evaluation.profile
-        diameters = (limits.control_diameter_mm, limits.tip_form_diameter_mm)
-        if limits.explicit or None not in diameters:
-            return
-        shown = [
-            f"{roll:.4f} mm (diameter {diameter_at_roll(roll, frame.base_diameter_mm):.4f} mm)"
-            for roll in measured
-        ]
-        root, tip = shown if self.part.gear.kind == "external" else shown[::-1]
-        keys = ("control_diameter_mm", "tip_form_diameter_mm")
-        missing = [key for key, value in zip(keys, diameters, strict=True) if value is None]
-        sides = {keys[0]: "root-side limit", keys[1]: "tip-side limit"}
-        expected = " and ".join(f"{key} ({sides[key]})" for key in missing)
-        name = next(source.name for source in self.sources if source.kind == "profile")
-        self.log.add(
-            Problem(
-                Reason.NO_EVALUATION_LIMITS, name,
-                f"profile traces from roll length {root} on the root side to {tip} on the tip side, but no "
-                "limits to evaluate them",
-                f"{expected} under [evaluation.profile] of the part file",
-                hint="or start_roll_length_mm and end_roll_length_mm; the drawing states them",
-            )
-        )  # fmt: skip
-
-    def _check_serials(self, wanted: Sequence[str]) -> tuple[tuple[str, ...], dict[str, list[Notice]]]:
-        kinds_of = self._kinds_of()
-        graded = [serial for serial, kinds in kinds_of.items() if kinds]
-        texts: dict[TableKind, Collection[str]] = {
-            "size": self.texts.sizes,
-            "production": self.texts.production,
-        }
-        elsewhere = {
-            serial: [kind for kind, table in texts.items() if serial in table]
-            for serial, kinds in kinds_of.items()
-            if not kinds
-        }
-        hints = twins(kinds_of)
-        if not graded and not self.log.problems and not self.map_failed:
-            self.log.add(_nothing_to_grade(self.folder, self.sources))
-        for serial in dict.fromkeys(wanted):
-            if serial.strip() not in kinds_of or serial.strip() in elsewhere:
-                self.log.add(unknown_serial(serial.strip(), self.folder.name, graded, elsewhere))
-        if wanted:
-            chosen = {serial.strip() for serial in wanted}
-            graded = [serial for serial in graded if serial in chosen]
-        elif elsewhere:
-            self.log.notices += known_elsewhere_notices(list(elsewhere), elsewhere, hints)
-        present = [kind for kind in GRADED_KINDS if any(kind in kinds for kinds in kinds_of.values())]
-        return tuple(graded), missing_table_notices(graded, kinds_of, present, hints)
-
-    def _kinds_of(self) -> dict[str, frozenset[TableKind]]:
-        names = list(self.store.serials)
-        kinds: list[set[TableKind]] = [set() for _ in names]
-        for series, kind in enumerate(KIND_OF_SERIES):
-            for gear in self.store.gears_with(series):
-                kinds[gear].add(kind)
-        return {name: frozenset(own) for name, own in zip(names, kinds, strict=True)}
-
-
-def _is_plain(source: TableSource) -> bool:
-    """Whether the fast reader understands a plan."""
-    dialect = source.dialect
-    tricks = (
-        dialect.skip_rows or dialect.skip_after_header or dialect.skip_last_rows or dialect.drop_blank
-        or source.where or source.wide or dialect.comment != "#" or dialect.encoding not in {UTF8, CP1252}
-    )  # fmt: skip
-    columns = all(c.column and not (c.words or c.columns) for c in source.columns.values())
-    return source.kind in GRADED_KINDS and columns and not tricks
-
 
 def _size(path: Path) -> int:
     try:
@@ -433,15 +280,6 @@ def _no_folder(folder: Path) -> Problem:
             hint=f"name the folder it lies in: {folder.parent}",
         )  # fmt: skip
     return Problem(Reason.FILE_NOT_FOUND, str(folder), "no such folder", "an inspection folder")
-
-
-def _nothing_to_grade(folder: Path, sources: Sequence[TableSource]) -> Problem:
-    kinds = sorted({source.kind for source in sources})
-    found = f"only tables of {listed(kinds)}, which cannot be graded" if kinds else "no table at all"
-    return Problem(
-        Reason.NOTHING_TO_GRADE, folder.name or str(folder), found,
-        "a CSV table of profile, helix, pitch or runout", hint="`gearqa new` writes templates",
-    )  # fmt: skip
 
 
 def _known_of(path: Path) -> tuple[tuple[str, ...], int | None]:

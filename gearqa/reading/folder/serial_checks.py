@@ -1,24 +1,16 @@
-"""Checks across tables: serials that stand in some tables only, or that are written differently."""
+"""Checks across tables: serials that only some tables have, or that are written differently."""
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 
 from gearqa.errors import Notice, NoticeCode, Problem, Reason
 from gearqa.reading.folder.sources import TableKind
+from gearqa.wording.nearest import nearest
+from gearqa.wording.sentences import listed
 
 _NUMERIC = re.compile(r"0*(\d+)(?:\.0+)?")
-
-
-def listed(words: Sequence[str]) -> str:
-    """Words as a sentence lists them.
-
-    >>> listed(["size"]), listed(["profile", "helix", "pitch"])
-    ('size', 'profile, helix and pitch')
-    """
-    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def twins(serials: Iterable[str]) -> dict[str, str]:
@@ -57,7 +49,7 @@ def missing_table_notices(
     present: Sequence[TableKind],
     hints: Mapping[str, str],
 ) -> dict[str, list[Notice]]:
-    """For each gear, the tables that other gears of the folder stand in and it does not."""
+    """For each gear, the tables that have other gears of the folder and not this one."""
     found: dict[str, list[Notice]] = {}
     for serial in serials:
         lacking = [kind for kind in present if kind not in kinds_of[serial]]
@@ -72,7 +64,7 @@ def missing_table_notices(
 def known_elsewhere_notices(
     serials: Sequence[str], where: Mapping[str, Sequence[TableKind]], hints: Mapping[str, str]
 ) -> list[Notice]:
-    """Serials that stand only in tables that cannot be graded."""
+    """Serials that only tables have that cannot be graded."""
     groups: dict[tuple[TableKind, ...], list[str]] = {}
     for serial in serials:
         groups.setdefault(tuple(where[serial]), []).append(serial)
@@ -96,8 +88,8 @@ def unknown_serial(
         found = f"serial '{wanted}' only in the {listed(kinds)} table{'s' if len(kinds) > 1 else ''}"
         return Problem(Reason.UNKNOWN_SERIAL, folder, found, "a serial with something to grade")
     twin = twins([*serials, wanted]).get(wanted)
-    near = difflib.get_close_matches(wanted, serials, n=1, cutoff=0.4)
-    hint = f"there is {twin}" if twin else f"the nearest is '{near[0]}'" if near else ""
+    near = nearest(wanted, serials, 0.4)
+    hint = f"there is {twin}" if twin else f"the nearest is '{near}'" if near else ""
     shown = ", ".join(f"'{s}'" for s in serials[:5]) + (", ..." if len(serials) > 5 else "")
     expected = f"one of {len(serials)} serials: {shown}" if len(serials) > 1 else f"the only serial {shown}"
     expected = expected if serials else "a serial of the folder"

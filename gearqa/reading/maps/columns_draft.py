@@ -28,6 +28,7 @@ from gearqa.reading.maps.trade_words import (
 )
 from gearqa.reading.rows.decoding import NotTextError
 from gearqa.reading.settings.toml_text import toml_key, toml_value
+from gearqa.wording.numbers import short_text
 
 GAP: Final = "# TODO:"
 _SHOWN_ROWS: Final = 5
@@ -433,7 +434,7 @@ class _Draft:
         if self.face_width is None:
             gap = f"  {GAP} counts from mid-face? then offset = half the face width"
             return f"{{ column = {toml_value(header)}, offset = 0.0 }}{gap}"
-        return f"{{ column = {toml_value(header)}, offset = {self.face_width / 2:g} }}"
+        return f"{{ column = {toml_value(header)}, offset = {short_text(self.face_width / 2)} }}"
 
     def _value(self, kind: TableKind) -> tuple[str, str]:
         wanted = {"pitch": ("index", "pitch"), "runout": ("radial", "deviation")}.get(kind, ("deviation",))

@@ -20,6 +20,7 @@ from inspection_folder import (
 )
 
 from gearqa.errors import MeasurementFileError, PartFileError, Problem, Reason
+from gearqa.reading.folder import folder_checks
 from gearqa.reading.folder import passes as reading
 from gearqa.reading.folder.passes import read_folder
 from gearqa.reading.rows.problem_log import KEPT_PER_FILE_AND_REASON
@@ -188,7 +189,7 @@ def test_a_point_twice(tmp_path: Path, position: str) -> None:
     problem = only_problem(tmp_path, {"p.csv": rows(PROFILE, [*TRACE, f"A,left,1,{position},7"])})
     assert place(problem) == (Reason.DUPLICATE_POINT, "p.csv", 5, "roll_length_mm")
     assert "the trace of 'A', left flank, tooth 1 again (first in p.csv:3)" in problem.found
-    assert problem.hint == "a second measurement belongs into its own folder"
+    assert problem.hint == "a second measurement belongs in a folder of its own"
 
 
 def test_points_a_little_further_apart_are_two(tmp_path: Path) -> None:
@@ -201,7 +202,7 @@ def test_a_trace_twice_in_two_files(tmp_path: Path) -> None:
     lines = [f"A,left,1,{p},0" for p in range(10)]
     problem = only_problem(tmp_path, {"a.csv": rows(HELIX, lines), "b.csv": rows(HELIX, lines)})
     assert place(problem) == (Reason.DUPLICATE_POINT, "b.csv", 2, "face_position_mm")
-    assert problem.found.endswith("(first in a.csv:2), and 9 more that stand twice")
+    assert problem.found.endswith("(first in a.csv:2), and 9 more that occur twice")
 
 
 def test_a_tooth_twice(tmp_path: Path) -> None:
@@ -216,11 +217,11 @@ def test_a_space_twice(tmp_path: Path) -> None:
 
 
 def test_more_double_traces_than_are_told_one_by_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(reading, "_LOCATED_SERIES", 2)
+    monkeypatch.setattr(folder_checks, "LOCATED_SERIES", 2)
     lines = [f"A,left,{tooth},1,0" for tooth in (1, 2, 3, 4, 5)] * 2
     found = problems(tmp_path, {"p.csv": rows(PROFILE, lines)})
     assert [p.reason for p in found] == [Reason.DUPLICATE_POINT] * 3
-    assert found[-1].found == "3 more traces with points that stand twice"
+    assert found[-1].found == "3 more traces with points that occur twice"
 
 
 # --- columns -------------------------------------------------------------------------------------------

@@ -1,0 +1,169 @@
+"""Checks of a folder as a whole, when all its tables are read and before the first gear comes out."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from gearqa.core.geometry import diameter_at_roll
+from gearqa.errors import Notice, Problem, Reason
+from gearqa.model.part import Part
+from gearqa.reading.folder.canonical import (
+    INDEX,
+    KIND_OF_SERIES,
+    PROFILE,
+    SERIES_BITS,
+    SINGLE_PITCH,
+    Frame,
+    series_key,
+    split_series_key,
+)
+from gearqa.reading.folder.locate import locate
+from gearqa.reading.folder.serial_checks import (
+    known_elsewhere_notices,
+    missing_table_notices,
+    twins,
+    unknown_serial,
+)
+from gearqa.reading.folder.series_store import SeriesStore
+from gearqa.reading.folder.sources import TableKind, TableSource
+from gearqa.reading.folder.table_kinds import GRADED_KINDS
+from gearqa.reading.folder.text_rows import TextRows
+from gearqa.reading.rows.problem_log import ProblemLog
+from gearqa.symbols import FLANKS
+from gearqa.wording.numbers import fixed_text
+from gearqa.wording.sentences import listed
+
+LOCATED_SERIES: Final = 500
+"""Series whose double points are looked up and reported one by one; further ones are counted."""
+
+
+@dataclass(frozen=True, slots=True)
+class FolderChecks:
+    """What was read of a folder; problems and notices go to its log."""
+
+    folder: Path
+    part: Part | None
+    sources: Sequence[TableSource]
+    store: SeriesStore
+    texts: TextRows
+    log: ProblemLog
+
+    def series(self) -> None:
+        """Check the series against each other and against the part file."""
+        frame = Frame.of(self.part)
+        self._repeats(frame)
+        self._pitch()
+        self._limits(frame)
+
+    def _repeats(self, frame: Frame) -> None:
+        """Points that occur twice, and labels that are not constant."""
+        suspects, count = self.store.suspects(LOCATED_SERIES)
+        if not suspects:
+            return
+        locate(suspects, self.sources, frame, self.log)
+        if count > len(suspects):
+            self.log.add(
+                Problem(
+                    Reason.DUPLICATE_POINT, self.folder.name,
+                    f"{count - len(suspects)} more traces with points that occur twice", "none",
+                    hint="is a table in the folder twice, or a second measurement?",
+                )
+            )  # fmt: skip
+
+    def _pitch(self) -> None:
+        """Index and single pitch both for one serial and flank."""
+        names = list(self.store.serials)
+        keys = set(self.store.keys(INDEX, SINGLE_PITCH).tolist())
+        for key in sorted(keys):
+            gear, series = key >> SERIES_BITS, key & ((1 << SERIES_BITS) - 1)
+            sort, flank, _ = split_series_key(series)
+            other = series_key(SINGLE_PITCH, flank)
+            if sort != INDEX or (gear << SERIES_BITS) | other not in keys:
+                continue
+            files = [self.sources[n].name for s in (series, other) for n in self.store.files_with(gear, s)]
+            found = f"index and single pitch of the {FLANKS[flank]} flank of '{names[gear]}'"
+            self.log.add(
+                Problem(
+                    Reason.CONTRADICTING_COLUMNS, files[0], f"{found} (see {', '.join(files[1:])} too)",
+                    "one of the two", column="index_um",
+                )
+            )  # fmt: skip
+
+    def _limits(self, frame: Frame) -> None:
+        """Profile tables without the limits to evaluate them."""
+        measured = self.store.position_range(PROFILE)
+        if self.part is None or frame.base_diameter_mm is None or measured is None:
+            return
+        limits = self.part.evaluation.profile
+        diameters = (limits.control_diameter_mm, limits.tip_form_diameter_mm)
+        if limits.explicit or None not in diameters:
+            return
+        shown = [
+            f"{fixed_text(roll, 4)} mm "
+            f"(diameter {fixed_text(diameter_at_roll(roll, frame.base_diameter_mm), 4)} mm)"
+            for roll in measured
+        ]
+        root, tip = shown if self.part.gear.kind == "external" else shown[::-1]
+        keys = ("control_diameter_mm", "tip_form_diameter_mm")
+        missing = [key for key, value in zip(keys, diameters, strict=True) if value is None]
+        sides = {keys[0]: "root-side limit", keys[1]: "tip-side limit"}
+        expected = " and ".join(f"{key} ({sides[key]})" for key in missing)
+        name = next(source.name for source in self.sources if source.kind == "profile")
+        self.log.add(
+            Problem(
+                Reason.NO_EVALUATION_LIMITS, name,
+                f"profile traces from roll length {root} on the root side to {tip} on the tip side, but no "
+                "limits to evaluate them",
+                f"{expected} under [evaluation.profile] of the part file",
+                hint="or start_roll_length_mm and end_roll_length_mm; the drawing states them",
+            )
+        )  # fmt: skip
+
+    def serials(
+        self, wanted: Sequence[str], *, map_failed: bool
+    ) -> tuple[tuple[str, ...], dict[str, list[Notice]]]:
+        """Serials with something to grade, and by serial the notices about tables it is missing from."""
+        kinds_of = self._kinds_of()
+        graded = [serial for serial, kinds in kinds_of.items() if kinds]
+        texts: dict[TableKind, Collection[str]] = {
+            "size": self.texts.sizes,
+            "production": self.texts.production,
+        }
+        elsewhere = {
+            serial: [kind for kind, table in texts.items() if serial in table]
+            for serial, kinds in kinds_of.items()
+            if not kinds
+        }
+        hints = twins(kinds_of)
+        if not graded and not self.log.problems and not map_failed:
+            self.log.add(_nothing_to_grade(self.folder, self.sources))
+        for serial in dict.fromkeys(wanted):
+            if serial.strip() not in kinds_of or serial.strip() in elsewhere:
+                self.log.add(unknown_serial(serial.strip(), self.folder.name, graded, elsewhere))
+        if wanted:
+            chosen = {serial.strip() for serial in wanted}
+            graded = [serial for serial in graded if serial in chosen]
+        elif elsewhere:
+            self.log.notices += known_elsewhere_notices(list(elsewhere), elsewhere, hints)
+        present = [kind for kind in GRADED_KINDS if any(kind in kinds for kinds in kinds_of.values())]
+        return tuple(graded), missing_table_notices(graded, kinds_of, present, hints)
+
+    def _kinds_of(self) -> dict[str, frozenset[TableKind]]:
+        names = list(self.store.serials)
+        kinds: list[set[TableKind]] = [set() for _ in names]
+        for series, kind in enumerate(KIND_OF_SERIES):
+            for gear in self.store.gears_with(series):
+                kinds[gear].add(kind)
+        return {name: frozenset(own) for name, own in zip(names, kinds, strict=True)}
+
+
+def _nothing_to_grade(folder: Path, sources: Sequence[TableSource]) -> Problem:
+    kinds = sorted({source.kind for source in sources})
+    found = f"only tables of {listed(kinds)}, which cannot be graded" if kinds else "no table at all"
+    return Problem(
+        Reason.NOTHING_TO_GRADE, folder.name or str(folder), found,
+        "a CSV table of profile, helix, pitch or runout", hint="`gearqa new` writes templates",
+    )  # fmt: skip

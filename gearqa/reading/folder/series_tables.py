@@ -1,0 +1,126 @@
+"""Rows of a table that can be graded, as pieces of series: one interface, whichever reader is behind it.
+
+Whoever wants the rows of a table takes a `SeriesTable`. Which reader it has, and how a block goes from
+one to the other, is known here only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Protocol
+
+from gearqa.errors import NoticeCode
+from gearqa.reading.folder.canonical import Frame
+from gearqa.reading.folder.careful_reader import CHUNK_ROWS, CarefulReader, with_encoding_settled
+from gearqa.reading.folder.careful_rows import careful_series
+from gearqa.reading.folder.pieces import Pieces, cut
+from gearqa.reading.folder.sources import TableSource
+from gearqa.reading.folder.table_kinds import GRADED_KINDS
+from gearqa.reading.rows.decoding import CP1252, UTF8
+from gearqa.reading.rows.problem_log import ProblemLog
+from gearqa.wording.numbers import count_text
+
+
+class SeriesTable(Protocol):
+    """The rows of one table; problems go to the log of its reader."""
+
+    sha256: str
+    """Digest of the file, once all pieces were taken."""
+
+    def pieces(self) -> Iterator[Pieces]:
+        """The rows in file order, chunk by chunk.
+
+        Raises
+        ------
+        StartAgainError
+            If what came so far does not count, and the table is read again in another way.
+        """
+
+
+class StartAgainError(Exception):
+    """A table must be read again from its start, as `source` says."""
+
+    def __init__(self, source: TableSource, *, fast: bool) -> None:
+        super().__init__(source.name)
+        self.source, self.fast = source, fast
+
+
+def series_table(
+    source: TableSource, frame: Frame, log: ProblemLog, chunk_rows: int, *, fast: bool
+) -> SeriesTable:
+    """The rows of a table, by the fast reader or by the careful one."""
+    table = _FastTable if fast else _CarefulTable
+    return table(source, frame, log, chunk_rows)
+
+
+def is_plain(source: TableSource) -> bool:
+    """Whether the fast reader understands a plan."""
+    dialect = source.dialect
+    tricks = (
+        dialect.skip_rows or dialect.skip_after_header or dialect.skip_last_rows or dialect.drop_blank
+        or source.where or source.wide or dialect.comment != "#" or dialect.encoding not in {UTF8, CP1252}
+    )  # fmt: skip
+    columns = all(c.column and not (c.words or c.columns) for c in source.columns.values())
+    return source.kind in GRADED_KINDS and columns and not tricks
+
+
+@dataclass(slots=True)
+class _CarefulTable:
+    source: TableSource
+    frame: Frame
+    log: ProblemLog
+    chunk_rows: int
+    sha256: str = ""
+
+    def pieces(self) -> Iterator[Pieces]:
+        reader = CarefulReader(with_encoding_settled(self.source), self.log)
+        for raw in reader.chunks(min(CHUNK_ROWS, self.chunk_rows)):
+            rows, _ = careful_series(reader.source, raw, self.frame, self.log)
+            yield cut(rows)
+        note_blank_rows(reader)
+        self.sha256 = reader.sha256
+
+
+@dataclass(slots=True)
+class _FastTable:
+    source: TableSource
+    frame: Frame
+    log: ProblemLog
+    chunk_rows: int
+    sha256: str = ""
+
+    def pieces(self) -> Iterator[Pieces]:
+        from gearqa.reading.folder.fast_reader import (
+            BYTES_PER_ROW,
+            FastReader,
+            NotPlainError,
+            OtherEncodingError,
+        )
+
+        reader = FastReader(self.source, self.frame, max(1, self.chunk_rows * BYTES_PER_ROW))
+        careful = CarefulReader(self.source, self.log)
+        try:
+            for block in reader.blocks():
+                if block.pieces is not None:
+                    careful.rows_read += block.rows
+                    yield block.pieces
+                    continue
+                for raw in careful.block(block.data.decode(), reader.names, reader.lines_before(block)):
+                    rows, _ = careful_series(self.source, raw, self.frame, self.log)
+                    yield cut(rows)
+        except NotPlainError:
+            raise StartAgainError(self.source, fast=False) from None
+        except OtherEncodingError:
+            raise StartAgainError(with_encoding_settled(self.source), fast=True) from None
+        careful.check_rows()
+        self.sha256 = reader.sha256
+
+
+def note_blank_rows(reader: CarefulReader) -> None:
+    """A notice of rows with blank cells that a column map lets drop."""
+    if reader.blank_dropped:
+        rows = count_text(reader.blank_dropped, "row")
+        reader.log.notice(
+            NoticeCode.BLANK_ROWS_DROPPED, f"{reader.source.name}: {rows} with blank cells left out"
+        )
