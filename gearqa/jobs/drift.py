@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from gearqa.drift.analysis import analyse_observations
 from gearqa.drift.reference_periods import Period, ReferencePeriodError, place_references
@@ -14,10 +15,12 @@ from gearqa.errors import ArgumentError, Notice
 from gearqa.jobs.drift_gears import Asked, DriftGears, gears_of_folders, gears_of_store
 from gearqa.jobs.parameters import require_parameter
 from gearqa.jobs.progress import UNSEEN, Progress
-from gearqa.jobs.stores import StorePlace
 from gearqa.jobs.times import moment, parsed_time
 from gearqa.model.drift import DriftReport, DriftSettings
 from gearqa.wording.numbers import short_text
+
+if TYPE_CHECKING:
+    from gearqa.jobs.stores import StorePlace
 
 
 def analyse_drift(

@@ -5,18 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from gearqa.drift.reference_periods import Period
 from gearqa.errors import EvaluationError, Notice
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.observations import UNKNOWN_GRINDER, observations_from_results
-from gearqa.history.observations import load_events, load_inputs, load_observations, load_references
 from gearqa.jobs.folders import open_folder, require_folder
 from gearqa.jobs.progress import Progress
-from gearqa.jobs.stores import StorePlace, opened
 from gearqa.jobs.times import parsed_time
 from gearqa.model.drift import DriftHeader, Observation
 from gearqa.model.measurement import GrinderEvent, InputFile, Production
+
+if TYPE_CHECKING:
+    from gearqa.jobs.stores import StorePlace
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +138,9 @@ def _no_gears(source: str) -> EvaluationError:
 
 def gears_of_store(place: StorePlace, asked: Asked) -> DriftGears:
     """Observations, events and frozen references of the history store."""
+    from gearqa.history.observations import load_events, load_inputs, load_observations, load_references
+    from gearqa.jobs.stores import opened
+
     part_number, grinder = asked.part_number, asked.grinder
     with opened(place) as store:
         source = f"history store {store.shown}"

@@ -87,7 +87,7 @@ class DriftSettings:
     """Chance of a false level change per series."""
     ewma_weight: float = 0.2
     parameters: tuple[str, ...] | None = None
-    """None: `DRIFT_PARAMETERS`."""
+    """Parameters that are followed; None: the usual ones."""
     reference: Reference | None = None
     """For every series that has none of its own in `references`."""
     references: Mapping[SeriesKey, Reference] = field(default_factory=dict)

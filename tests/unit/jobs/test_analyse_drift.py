@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -74,3 +76,9 @@ def test_since_raises_the_alarm_for_older_signals():
     assert not calm.result.alarm
     since = datetime(2025, 1, 1, tzinfo=UTC)
     assert gearqa.analyse_drift(HISTORY, parameter=["profile_slope"], since=since).result.alarm
+
+
+def test_folders_need_no_database_library():
+    code = "import sys, gearqa; gearqa.analyse_drift; print('sqlalchemy' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, text=True)
+    assert done.stdout == "False\n"
