@@ -12,15 +12,10 @@ from gearqa.wording.sentences import place_text, some_of
 MOST_NAMED: Final = 6
 """Gears and values that a sentence names."""
 
-EXPLANATION_REASONS: Final[Mapping[str, str]] = {
-    "no_raw_data": "there are no traces to evaluate under other settings",
-    "no_difference": "there is no difference to explain",
+NOT_EXPLAINED: Final[Mapping[str, str]] = {
     "nothing_fits": "no change of settings, and no pair of changes, reproduces the reported values",
     "too_few_values": "too few values to tell a cause from chance",
     "several_fit_alike": "several changes of settings fit alike; the figures do not tell which one it is",
-    "explained": "one explanation reproduces the reported values and no other does",
-    "explained_either_way": "the reported values are reproduced; more than one description predicts the very "
-    "same figures",
 }
 COMPARISON_REASONS: Final[Mapping[str, str]] = {
     "nothing_measured": "not measured by us: everything rests on the reported values",
@@ -30,13 +25,10 @@ COMPARISON_REASONS: Final[Mapping[str, str]] = {
     "values_differ": "two measurements of the same gears",
 }
 SAME_GEARS_REASONS: Final[Mapping[str, str]] = {
-    "no_raw_data": "this takes raw data of both sides, and there are none",
-    "no_pitch_curves": "this takes complete pitch of both flanks from both sides",
     "curves_alike": "the pitch curves lie over each other, tooth by tooth, and over no other gear's",
     "identical_data": "the raw data are the same numbers",
     "curves_unlike": "the pitch curves fit no better than those of any other gear",
     "serials_mixed_up": "the curves of a gear fit another serial of ours: serials are mixed up",
-    "curves_too_unlike_to_tell": "the pitch curves are neither alike enough nor unlike enough to tell",
 }
 
 
@@ -121,7 +113,7 @@ def explanation_sentence(result: ExplanationResult) -> str:
             f"the reported values follow from the raw data if {best.sentence}{either}: the rms difference of "
             f"{result.n} values falls from {fixed_text(best.rms_before_um)} to {um_text(best.rms_after_um)}"
         )
-    text = EXPLANATION_REASONS[result.reason]
+    text = NOT_EXPLAINED[result.reason]
     if best is None or best.rms_after_um >= best.rms_before_um:
         return text
     return (

@@ -217,7 +217,7 @@ class GearAlignment:
     tooth_shift: int | None
     """Added to their tooth number (after reversing) to get ours."""
     correlation: float | None
-    """Of the pitch curves without first harmonic."""
+    """Of the pitch curves without their low orders."""
     chance_correlation: float | None
     """What the best of so many alignments of unlike gears reaches once in a thousand times."""
     residual_um: float | None
@@ -314,7 +314,7 @@ class IncomingResult:
 
     @property
     def agrees(self) -> bool:
-        """Nothing in this comparison is refused or open: what exit status 0 stands for."""
+        """Nothing in this comparison is refused or open; exit status 0."""
         claims = self.claims
         judged = all(row.claim != "none" or not row.class_text for row in self.rows if row.our_serial)
         return (

@@ -47,7 +47,7 @@ def command(
     their_part: Annotated[
         Path | None,
         typer.Option(
-            "--their-part", metavar="FILE", help="Part file to read their tables with; ours is default."
+            "--their-part", metavar="FILE", help="Part file to read their tables with [default: ours]."
         ),
     ] = None,
     their_columns: Annotated[
@@ -76,8 +76,8 @@ def command(
 
     REPORTED.csv holds serial, parameter, value_um and any of flank, tooth, basis (worst or mean), class,
     standard, uncertainty_um, our_serial; an empty sheet: gearqa new --reported. Claimed classes are judged
-    on our values. The difference is explained by evaluating the traces again as laboratories may really
-    have set them. Without FOLDER, but with --part, the reported values alone are checked.
+    on our values. To explain the difference the traces are evaluated again under the settings that
+    laboratories use. Without FOLDER, but with --part, the reported values alone are checked.
 
     Exit status: 0 everything agrees, claims are confirmed and the lot is released; 1 something is not
     confirmed, not explained or not released; 2 bad input or usage.
