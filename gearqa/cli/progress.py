@@ -66,7 +66,10 @@ class JobProgress:
     def __init__(self, *, quiet: bool = False) -> None:
         self._quiet = quiet
 
-    def over(self, items: Iterable[Item], doing: str, noun: str) -> Iterator[Item]:
+    def over(
+        self, items: Iterable[Item], doing: str, noun: str, *, total: int | None = None
+    ) -> Iterator[Item]:
         """Pass items through, counting them."""
-        with Progress(doing, noun, total=length_hint(items) or None, quiet=self._quiet) as progress:
+        total = total or length_hint(items) or None
+        with Progress(doing, noun, total=total, quiet=self._quiet) as progress:
             yield from progress.over(items)
