@@ -27,12 +27,26 @@ if TYPE_CHECKING:
     from gearqa.jobs.drift import analyse_drift
     from gearqa.jobs.gauge import study_gauge
     from gearqa.jobs.grade import grade
+    from gearqa.jobs.history import (
+        add_to_history,
+        check_history,
+        export_history,
+        freeze_reference,
+        list_history,
+        record_event,
+        regrade_history,
+        release_reference,
+        remove_event,
+        remove_from_history,
+        stored_results,
+    )
     from gearqa.jobs.incoming import check_report
     from gearqa.jobs.json_schemas import json_schema
     from gearqa.jobs.lot import DecidedLot, decide_lot, record_lot
     from gearqa.jobs.start import start_folder
     from gearqa.jobs.tolerances import tolerances
     from gearqa.jobs.verify import verify_record
+    from gearqa.jobs.watch import watch_folder
     from gearqa.model.drift import DriftReport
     from gearqa.model.lot import LotResult
     from gearqa.model.measurement import GearMeasurement, Trace
@@ -67,6 +81,18 @@ _PLACES = {
     "check_report": "gearqa.jobs.incoming",
     "study_gauge": "gearqa.jobs.gauge",
     "analyse_drift": "gearqa.jobs.drift",
+    "add_to_history": "gearqa.jobs.history",
+    "check_history": "gearqa.jobs.history",
+    "export_history": "gearqa.jobs.history",
+    "freeze_reference": "gearqa.jobs.history",
+    "list_history": "gearqa.jobs.history",
+    "record_event": "gearqa.jobs.history",
+    "regrade_history": "gearqa.jobs.history",
+    "release_reference": "gearqa.jobs.history",
+    "remove_event": "gearqa.jobs.history",
+    "remove_from_history": "gearqa.jobs.history",
+    "stored_results": "gearqa.jobs.history",
+    "watch_folder": "gearqa.jobs.watch",
     "simulate": "gearqa.simulate:",
     "frames": "gearqa.frames:",
     "GearMeasurement": "gearqa.model.measurement",
@@ -104,27 +130,39 @@ __all__ = [
     "Trace",
     "Verification",
     "__version__",
+    "add_to_history",
     "analyse_drift",
+    "check_history",
     "check_report",
     "decide_lot",
     "draft_columns",
     "evaluate",
+    "export_history",
     "frames",
+    "freeze_reference",
     "grade",
     "json_schema",
+    "list_history",
     "load_private_key",
     "load_record",
     "make_keys",
     "read_folder",
     "read_part",
+    "record_event",
     "record_lot",
+    "regrade_history",
+    "release_reference",
+    "remove_event",
+    "remove_from_history",
     "simulate",
     "start_folder",
+    "stored_results",
     "study_gauge",
     "tolerance_table",
     "tolerances",
     "trace_curves",
     "verify_record",
+    "watch_folder",
     "write_record",
 ]
 

@@ -1,11 +1,8 @@
-"""The history store of a command: opened, and told where it is and how much it holds."""
+"""The history store of a command, and the options that name it and choose from it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Self
 
 import typer
 
@@ -31,38 +28,38 @@ Until = Annotated[
 ]
 
 
-@contextmanager
-def open_store(where: str | None, *, writing: bool = False) -> Iterator[HistoryStore]:
-    """Open the store and print where it lies and how many gears it holds."""
-    from gearqa.history.store import HistoryStore
+class CommandStore:
+    """The store of a command: opened when its job needs it; where it is and how much it holds is printed."""
 
-    with HistoryStore.open(where, writing=writing) as store:
-        announce(store)
-        yield store
+    def __init__(self, where: str | None) -> None:
+        self._where = where
+        self._history: HistoryStore | None = None
 
+    def open(self, *, writing: bool = False) -> HistoryStore:
+        """Return the open store."""
+        from gearqa.history.store import HistoryStore
 
-def announce(store: HistoryStore) -> None:
-    """Print on standard error where the store lies and how many gears it holds."""
-    from gearqa.cli.console import tell
+        if self._history is None:
+            self._history = HistoryStore.open(self._where, writing=writing)
+            new = self._history.created
+            self.announce("" if self._history.exists else " (new)" if new else " (not there yet)")
+        return self._history
 
-    count = store.gear_count()
-    gears = "1 gear" if count == 1 else f"{count} gears"
-    state = "" if store.exists else " (new)" if store.created else " (not there yet)"
-    tell(f"history store: {store.shown}, {gears}{state}")
-    store.exists = store.exists or store.created
+    def announce(self, state: str = "") -> None:
+        """Print on standard error where the store is and how many gears it holds."""
+        from gearqa.cli.console import tell
 
+        tell(f"history store: {self.open().shown}, {self.gears()}{state}")
 
-def moment(text: str | None, option: str, *, end_of_day: bool = False) -> datetime | None:
-    """A time from an option; without a zone it is local, a bare date is the whole day."""
-    if text is None:
-        return None
-    try:
-        found = datetime.fromisoformat(text.strip())
-    except ValueError:
-        raise typer.BadParameter(
-            f"found '{text}', expected a time such as 2025-04-07T06:05, 2025-04-07T06:05+02:00 or 2025-04-07",
-            param_hint=option,
-        ) from None
-    if end_of_day and len(text.strip()) <= len("2025-04-07"):
-        found += timedelta(days=1) - timedelta(microseconds=1)
-    return found if found.tzinfo is not None else found.astimezone()
+    def gears(self) -> str:
+        """How many gears the store holds."""
+        from gearqa.wording.numbers import count_text
+
+        return count_text(self.open().gear_count(), "gear")
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._history is not None:
+            self._history.close()

@@ -1,14 +1,15 @@
-"""Looks a whole store through: the database's own check, every result, and the raw files on request."""
+"""Checks a whole store: the database's own check, every result, and the raw files on request."""
 
 from __future__ import annotations
 
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any, Final
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from gearqa.history.passing import Passing, unwatched
 from gearqa.history.queries import PORTION
 from gearqa.history.raw_files import folder_faults, read_intakes
 from gearqa.history.sql_tables import CURRENT, EVENT, GEAR, INTAKE, REMOVED, SUPERSEDED
@@ -19,12 +20,13 @@ from gearqa.model.history import CheckReport, Finding
 NAMED: Final = 20
 
 
-def check_store(
-    store: HistoryStore, *, files: bool = False, step: Callable[[int, int], None] | None = None
-) -> CheckReport:
-    """Look a store through; `files` compares the raw files with their digests too."""
+def check_store(store: HistoryStore, *, files: bool = False, passing: Passing = unwatched) -> CheckReport:
+    """Check a whole store; `files` compares the raw files with their digests too.
+
+    Every gear passes through `passing`.
+    """
     with store.reading() as connection:
-        findings = [*_database(connection), *_results(connection, step), *_links(connection)]
+        findings = [*_database(connection), *_results(connection, passing), *_links(connection)]
         by_state = {
             state: int(connection.execute(_count(GEAR).where(GEAR.c.state == state)).scalar_one())
             for state in (CURRENT, SUPERSEDED, REMOVED)
@@ -55,19 +57,17 @@ def _database(connection: Connection) -> Iterator[Finding]:
         yield Finding("lost_link", f"row {row} of {table} belongs to a row of {parent} that is not there")
 
 
-def _results(connection: Connection, step: Callable[[int, int], None] | None) -> Iterator[Finding]:
+def _results(connection: Connection, passing: Passing) -> Iterator[Finding]:
     total = int(connection.execute(_count(GEAR)).scalar_one())
     query = sa.select(GEAR.c.id, GEAR.c.serial, GEAR.c.result).order_by(GEAR.c.id)
     with connection.execute(query.execution_options(yield_per=PORTION)) as rows:
-        for number, row in enumerate(rows, 1):
+        for row in passing(rows, total=total):
             try:
                 same = unpacked(row.result)["serial"] == row.serial
             except (zlib.error, ValueError, KeyError, TypeError):
                 same = False
             if not same:
                 yield Finding("damaged_result", f"the result of gear {row.serial} (row {row.id}) is damaged")
-            if step is not None:
-                step(number, total)
 
 
 def _links(connection: Connection) -> Iterator[Finding]:

@@ -13,7 +13,7 @@ from sqlalchemy.engine import Connection
 
 from gearqa.errors import StoreError
 from gearqa.history.sql_tables import CURRENT, EVENT, REMOVED
-from gearqa.history.store import Entry, HistoryStore, log, next_id, now
+from gearqa.history.store import HistoryStore, LogEntry, log, next_id, now
 from gearqa.history.stored_texts import identity_text, stored_text, utc_text
 from gearqa.model.measurement import GrinderEvent
 
@@ -44,16 +44,16 @@ def add_events(connection: Connection, events: Sequence[GrinderEvent], *, folder
     return len(new)
 
 
-def record_event(store: HistoryStore, event: GrinderEvent) -> bool:
-    """Record one event; False if the store has it already."""
+def keep_event(store: HistoryStore, event: GrinderEvent) -> bool:
+    """Keep one event; False if the store has it already."""
     with store.writing() as connection:
         new = add_events(connection, [event]) == 1
-        log(connection, Entry("event", detail={**_columns(event), "known": not new}))
+        log(connection, LogEntry("event", detail={**_columns(event), "known": not new}))
     return new
 
 
-def remove_event(store: HistoryStore, number: int) -> None:
-    """Let an event count no longer; raises StoreError where there is none of that number."""
+def drop_event(store: HistoryStore, number: int) -> None:
+    """Take an event out of the count; raises StoreError if there is none of that number."""
     with store.writing() as connection:
         done = connection.execute(
             EVENT.update().where(EVENT.c.id == number, EVENT.c.state == CURRENT).values(state=REMOVED)
@@ -62,7 +62,7 @@ def remove_event(store: HistoryStore, number: int) -> None:
             raise StoreError(
                 f"history store {store.shown} has no event {number}", hint="gearqa history list --events"
             )
-        log(connection, Entry("remove_event", detail={"event": number}))
+        log(connection, LogEntry("remove_event", detail={"event": number}))
 
 
 def _columns(event: GrinderEvent) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""Faults of SQLite and PostgreSQL in words that help: what happened, to which store, the way out."""
+"""Faults of SQLite and PostgreSQL in words: what happened, to which store, what to do."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from gearqa.history.store_location import Location
 NOTHING = "nothing was changed"
 SAVE_A_COPY = (
     "keep a copy of the file as it is, then restore the last backup; "
-    "`gearqa history check` tells what is wrong"
+    "`gearqa history check` finds what is wrong"
 )
 
 # SQLite says what is wrong only in words before Python 3.11; the words are stable over its versions.
@@ -53,7 +53,7 @@ DRIVER_HINT = "install it with: pip install 'gearqa[postgres]'"
 
 
 @contextlib.contextmanager
-def told(location: Location) -> Iterator[None]:
+def in_words(location: Location) -> Iterator[None]:
     """Turn faults of the database below into StoreError."""
     try:
         yield

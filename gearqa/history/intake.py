@@ -1,13 +1,13 @@
 """Adds inspection folders to a store: graded first, then written in one short transaction.
 
-A gear is known by part number, serial and the time it was measured. The same values again change
-nothing; other values supersede the old row, which is kept, and only where that was asked for.
+Part number, serial and time of measurement identify a gear. The same values again change nothing; other
+values supersede the old row, which is kept, and only where that was asked for.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any, Final, Self
@@ -19,20 +19,24 @@ from gearqa.errors import InputError, StoreConflictError
 from gearqa.evaluation.evaluate import LotCounter, evaluate
 from gearqa.history.drafts import Draft, DraftSpool, batches, draft_of, spool_file
 from gearqa.history.events import add_events
+from gearqa.history.gear_rows import NewGear, insert_gears, supersede, superseding
 from gearqa.history.measured_digests import completes, differing_kinds, measured_digests
 from gearqa.history.parts import part_by_id, part_id
-from gearqa.history.sql_tables import CURRENT, FIGURE, GEAR, INTAKE, SUPERSEDED
-from gearqa.history.store import Entry, HistoryStore, log, next_id, now, station
+from gearqa.history.passing import Passing, unwatched
+from gearqa.history.sql_tables import CURRENT, GEAR, INTAKE
+from gearqa.history.store import HistoryStore, LogEntry, log, next_id, now, station
 from gearqa.history.stored_texts import dumps, loads, plain_text
 from gearqa.model.history import IntakeReport
 from gearqa.model.measurement import GearMeasurement, GrinderEvent, InputFile
 from gearqa.model.part import Part
-from gearqa.model.results import LotSummary
+from gearqa.model.results import GearResult, LotSummary
 from gearqa.reading.folder.inspection import Inspection
 from gearqa.reading.folder.passes import read_folder
 from gearqa.results.codec import writer
 from gearqa.stopping import point_of_no_return
 from gearqa.version import __version__
+from gearqa.wording.numbers import count_text
+from gearqa.wording.sentences import first_lines
 
 CONFLICTS_NAMED: Final = 20
 
@@ -70,10 +74,8 @@ class Prepared:
         self.close()
 
 
-def prepare(
-    source: FolderToAdd, *, graded: Callable[[], None] | None = None, file: IO[bytes] | None = None
-) -> Prepared:
-    """Read and grade a folder; `graded` is called after each gear and may raise to stop.
+def prepare(source: FolderToAdd, *, passing: Passing = unwatched, file: IO[bytes] | None = None) -> Prepared:
+    """Read and grade a folder.
 
     `file` is a spool file to share with other folders, which are prepared one after the other.
     """
@@ -83,11 +85,9 @@ def prepare(
             source.folder, part=source.part, columns=source.columns, serials=source.serials
         ) as inspection:
             lot = LotCounter()
-            for gear, digests in graded_gears(inspection, inspection.part):
+            for gear, digests in passing(graded_gears(inspection, inspection.part)):
                 lot.add(gear)
                 drafts.add(draft_of(gear, digests, inspection.part, simulated=inspection.simulated))
-                if graded is not None:
-                    graded()
             return Prepared(
                 source, inspection.part, _intake_row(source, inspection), inspection.events, lot.summary(),
                 inspection.simulated, drafts,
@@ -97,7 +97,7 @@ def prepare(
         raise
 
 
-def graded_gears(inspection: Inspection, part: Part) -> Iterator[tuple[Any, dict[str, str]]]:
+def graded_gears(inspection: Inspection, part: Part) -> Iterator[tuple[GearResult, dict[str, str]]]:
     """Graded gears, each with the digests of what was measured on it."""
     digests: deque[dict[str, str]] = deque()
 
@@ -116,7 +116,7 @@ def add_folders(
     *,
     replace: bool = False,
     complete: bool = False,
-    graded: Callable[[], None] | None = None,
+    passing: Passing = unwatched,
 ) -> list[IntakeReport]:
     """Add folders, all of them or none.
 
@@ -129,9 +129,9 @@ def add_folders(
     replace : bool
         Gears that are stored with other values or part data are superseded; else StoreConflictError.
     complete : bool
-        Gears whose stored values stand unchanged and to which tables were added are superseded.
-    graded : callable, optional
-        Called after each gear was graded.
+        Gears to which tables were added are superseded if their other values are unchanged.
+    passing : Passing
+        Every gear passes through it.
 
     Raises
     ------
@@ -145,7 +145,7 @@ def add_folders(
     with spool_file() as file:
         for source in folders:
             try:
-                prepared.append(prepare(source, graded=graded, file=file))
+                prepared.append(prepare(source, passing=passing, file=file))
             except InputError as error:
                 faults.append(error)
         if len(faults) == 1:
@@ -178,7 +178,7 @@ class _Writing:
     replace: bool
     complete: bool
     conflicts: list[str] = field(default_factory=list)
-    entries: list[Entry] = field(default_factory=list)
+    entries: list[LogEntry] = field(default_factory=list)
     _part_id: int = 0
     _intake_id: int | None = None
     _next_gear: int = 0
@@ -198,7 +198,7 @@ class _Writing:
         identity = prepared.part.part
         detail = {"folder": folder, "intake": self._intake_id, "revision": identity.revision, **counts}
         detail["events"] = events
-        log(self.connection, Entry("add", identity.number, detail=detail), *self.entries)
+        log(self.connection, LogEntry("add", identity.number, detail=detail), *self.entries)
         lot = prepared.lot
         return IntakeReport(
             folder=str(prepared.source.folder),
@@ -221,18 +221,18 @@ class _Writing:
         for draft in batch:
             old = stored.get((draft.serial, draft.measured_key))
             if old is not None:
-                known = loads(old.digests)
-                if known == draft.digests and old.part_id == self._part_id:
+                known, same_part = loads(old.digests), old.part_id == self._part_id
+                if known == draft.digests and same_part:
                     unchanged += 1
                     continue
-                same_part = old.part_id == self._part_id
                 allowed = self.replace or (self.complete and same_part and completes(known, draft.digests))
                 if not allowed:
                     self.conflicts.append(self._conflict(draft, known, old.part_id))
                     continue
                 number = self._next_gear + len(new)
                 replacing.append((old.id, number))
-                self.entries.append(self._superseding(draft, known, old, number))
+                changed = [*differing_kinds(known, draft.digests), *([] if same_part else ["part data"])]
+                self.entries.append(superseding(draft, number, old.id, changed))
             new.append(draft)
         if new and not self.conflicts:
             self._insert(new, replacing)
@@ -252,25 +252,14 @@ class _Writing:
     def _insert(self, new: list[Draft], replacing: list[tuple[int, int]]) -> None:
         supersede(self.connection, replacing)
         intake = self._intake()
-        rows: list[dict[str, Any]] = []
-        figures: list[dict[str, Any]] = []
-        for number, draft in enumerate(new, self._next_gear):
-            rows.append(
-                {
-                    "id": number,
-                    "part_id": self._part_id,
-                    "intake_id": intake,
-                    "state": CURRENT,
-                    "added_at": self._added_at,
-                    **draft.row,
-                }
-            )
-            figures += [{"gear_id": number, **figure} for figure in draft.figures]
-        insert_gears(self.connection, rows, figures)
+        gears = [
+            NewGear(number, draft, self._part_id, intake) for number, draft in enumerate(new, self._next_gear)
+        ]
+        insert_gears(self.connection, gears, self._added_at)
         self._next_gear += len(new)
 
     def _intake(self) -> int:
-        """Row of this adding, made when the first gear of it is new."""
+        """Row of this intake, made with its first new gear."""
         if self._intake_id is None:
             self._intake_id = next_id(self.connection, INTAKE)
             self.connection.execute(
@@ -280,18 +269,6 @@ class _Writing:
             )
         return self._intake_id
 
-    def _superseding(self, draft: Draft, known: dict[str, str], old: sa.Row[Any], number: int) -> Entry:
-        changed = list(differing_kinds(known, draft.digests))
-        changed += ["part data"] if old.part_id != self._part_id else []
-        return Entry(
-            "supersede",
-            self.prepared.part.part.number,
-            draft.serial,
-            draft.measured_key,
-            number,
-            {"supersedes": old.id, "changed": changed},
-        )
-
     def _conflict(self, draft: Draft, known: dict[str, str], old_part: int) -> str:
         measured = f", measured {draft.measured_key}" if draft.measured_key else ""
         what = f"another {' and '.join(kinds)}" if (kinds := differing_kinds(known, draft.digests)) else ""
@@ -300,26 +277,6 @@ class _Writing:
             revisions = f" (revision {old or '-'} stored, {new or '-'} here)" if old != new else ""
             what += f"{' and ' if what else ''}other part data{revisions}"
         return f"{draft.serial}{measured}: {what}"
-
-
-def supersede(connection: Connection, pairs: Sequence[tuple[int, int]]) -> None:
-    """Mark gears as superseded: (old, new) row numbers."""
-    if pairs:
-        connection.execute(
-            GEAR.update()
-            .where(GEAR.c.id == sa.bindparam("old"))
-            .values(state=SUPERSEDED, superseded_by=sa.bindparam("new")),
-            [{"old": old, "new": new} for old, new in pairs],
-        )
-
-
-def insert_gears(
-    connection: Connection, rows: Sequence[dict[str, Any]], figures: Sequence[dict[str, Any]]
-) -> None:
-    """Write gears and their key figures."""
-    connection.execute(GEAR.insert(), rows)
-    if figures:
-        connection.execute(FIGURE.insert(), figures)
 
 
 def _intake_row(source: FolderToAdd, inspection: Inspection) -> dict[str, Any]:
@@ -341,13 +298,10 @@ def _intake_row(source: FolderToAdd, inspection: Inspection) -> dict[str, Any]:
 
 def _conflict_error(conflicts: Sequence[str], shown: str) -> StoreConflictError:
     count = len(conflicts)
-    head = "1 gear is" if count == 1 else f"{count} gears are"
-    lines = [f"{head} in the history store {shown} with other values; nothing was changed:"]
-    lines += conflicts[:CONFLICTS_NAMED]
-    if count > CONFLICTS_NAMED:
-        lines.append(f"and {count - CONFLICTS_NAMED} more")
+    head = f"{count_text(count, 'gear is', 'gears are')} in the history store {shown} with other values"
+    lines = [f"{head}; nothing was changed:", *first_lines(conflicts, CONFLICTS_NAMED)]
     return StoreConflictError(
         "\n".join(lines),
-        hint="--replace lets these supersede the stored ones, which are kept; a second measurement of a gear "
-        "is told apart by measured_at in its production table",
+        hint="--replace supersedes the stored ones, which are kept; a second measurement of a gear needs its "
+        "measured_at in the production table",
     )

@@ -13,6 +13,7 @@ from gearqa.arrays import Array
 from gearqa.errors import StoreError
 from gearqa.model.measurement import GearMeasurement, Production, Trace
 from gearqa.results.codec import writer
+from gearqa.wording.numbers import short_text
 
 LARGEST_NUMBER = 2**63 - 1
 """Of the whole numbers of databases."""
@@ -46,7 +47,8 @@ def measured_digests(gear: GearMeasurement) -> dict[str, str]:
         count = gear.production.parts_since_dress
         if count is not None and count > LARGEST_NUMBER:
             raise StoreError(
-                f"gear '{gear.serial}': parts_since_dress is {count:g}, more than a history store holds",
+                f"gear '{gear.serial}': parts_since_dress is {short_text(count)}, more than a history store "
+                "holds",
                 hint="correct the production table; nothing was changed",
             )
         digests["production"] = _digest([_text(writer(Production)(gear.production))])

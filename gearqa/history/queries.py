@@ -1,4 +1,4 @@
-"""Finds what stands in a store: gears by who, where and when, their results, events, references, log."""
+"""Queries of a store: gears by who, where and when, their results, events, references, log."""
 
 from __future__ import annotations
 
@@ -6,13 +6,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
 from difflib import get_close_matches
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from gearqa.errors import StoreError
 from gearqa.history.parts import part_from_text
 from gearqa.history.sql_tables import AUDIT, CURRENT, EVENT, GEAR, INTAKE, PART, REFERENCE
+from gearqa.history.store import HistoryStore
 from gearqa.history.stored_texts import loads, stored_time, unpacked, utc_text
 from gearqa.model.history import FrozenReference, StoredEvent, StoredGear
 from gearqa.model.measurement import InputFile
@@ -22,6 +24,7 @@ from gearqa.results.codec import read
 
 PORTION: Final = 500
 """Rows fetched at once."""
+Row = TypeVar("Row", StoredGear, StoredEvent, FrozenReference)
 
 GEAR_COLUMNS: Final = (
     GEAR.c.id, GEAR.c.part_number, PART.c.revision, GEAR.c.serial, GEAR.c.measured_at, GEAR.c.finished_at,
@@ -29,13 +32,13 @@ GEAR_COLUMNS: Final = (
     GEAR.c.class_complete, GEAR.c.beyond, GEAR.c.conforms, GEAR.c.master_quality, GEAR.c.simulated,
     GEAR.c.state, GEAR.c.superseded_by, GEAR.c.intake_id.label("intake"), GEAR.c.added_at,
 )  # fmt: skip
-TIMES: Final = ("measured_at", "finished_at", "added_at")
+TIMES: Final = frozenset({"measured_at", "finished_at", "added_at", "at", "from_at", "to_at", "frozen_at"})
 PRODUCTION_ORDER: Final = (sa.nulls_first(GEAR.c.finished_utc), GEAR.c.id)
 
 
 @dataclass(frozen=True, slots=True)
 class Selection:
-    """Which gears: everything where nothing is said. Times are of production, both ends included."""
+    """Which gears; all of them by default. Times are of production, both ends included."""
 
     part_number: str | None = None
     serials: tuple[str, ...] = ()
@@ -82,8 +85,23 @@ def select_gears(
         yield gear_of(row)
 
 
-def nearest_serials(connection: Connection, serial: str, part_number: str | None = None) -> list[str]:
-    """Serials that are written alike."""
+def known_gears(store: HistoryStore, which: Selection) -> list[StoredGear]:
+    """The chosen gears; raises StoreError for a serial that the store does not have."""
+    with store.reading() as connection:
+        gears = list(select_gears(connection, which))
+        missing = [serial for serial in which.serials if serial not in {gear.serial for gear in gears}]
+        near = _nearest_serials(connection, missing[0], which.part_number) if missing else []
+    if missing:
+        of_part = f" of part {which.part_number}" if which.part_number else ""
+        names = ", ".join(f"'{serial}'" for serial in missing)
+        raise StoreError(
+            f"history store {store.shown} has no gear {names}{of_part}",
+            hint=f"nearest: {', '.join(near)}" if near else "look at: gearqa history list",
+        )
+    return gears
+
+
+def _nearest_serials(connection: Connection, serial: str, part_number: str | None) -> list[str]:
     query = sa.select(GEAR.c.serial).where(*Selection(part_number).conditions()).distinct()
     return get_close_matches(serial, list(connection.execute(query.limit(50_000)).scalars()), n=3)
 
@@ -95,7 +113,7 @@ def part_of(connection: Connection, gear: int) -> Part:
 
 
 def input_files(connection: Connection, intake: int) -> tuple[InputFile, ...]:
-    """Files that an adding read or left out."""
+    """Files that an intake read or left out."""
     text = connection.execute(sa.select(INTAKE.c.inputs).where(INTAKE.c.id == intake)).scalar_one()
     return tuple(read(InputFile, one) for one in loads(text))
 
@@ -127,10 +145,14 @@ def result_of(document: dict[str, Any]) -> GearResult:
 
 def gear_of(row: sa.Row[Any]) -> StoredGear:
     """A gear from its row."""
-    values = {column.key: getattr(row, column.key) for column in GEAR_COLUMNS}
-    for name in TIMES:
+    return _read_row(StoredGear, row)
+
+
+def _read_row(kind: type[Row], row: sa.Row[Any]) -> Row:
+    values: dict[str, Any] = {f.name: getattr(row, f.name) for f in fields(kind)}
+    for name in TIMES & values.keys():
         values[name] = stored_time(values[name])
-    return StoredGear(**values)
+    return kind(**values)
 
 
 def select_events(
@@ -148,12 +170,7 @@ def select_events(
         query = query.where(EVENT.c.at_utc >= utc_text(since))
     if until is not None:
         query = query.where(EVENT.c.at_utc <= utc_text(until))
-    names = [f.name for f in fields(StoredEvent)]
-    found = (row._asdict() for row in connection.execute(query))
-    return [
-        StoredEvent(**{name: row[name] for name in names} | {"at": datetime.fromisoformat(row["at"])})
-        for row in found
-    ]
+    return [_read_row(StoredEvent, row) for row in connection.execute(query)]
 
 
 def select_references(
@@ -165,22 +182,11 @@ def select_references(
         query = query.where(REFERENCE.c.part_number == part_number)
     if grinder is not None:
         query = query.where(REFERENCE.c.grinder == grinder)
-    return [
-        FrozenReference(
-            row.id,
-            row.part_number,
-            row.grinder,
-            datetime.fromisoformat(row.from_at),
-            datetime.fromisoformat(row.to_at),
-            datetime.fromisoformat(row.frozen_at),
-            row.remark,
-        )
-        for row in connection.execute(query)
-    ]
+    return [_read_row(FrozenReference, row) for row in connection.execute(query)]
 
 
 def select_intakes(connection: Connection, numbers: Sequence[int] | None = None) -> Iterator[dict[str, Any]]:
-    """Addings of folders with their inputs, as JSON."""
+    """Intakes with their inputs, as JSON."""
     columns = [c for c in INTAKE.c if c.name not in ("inputs", "notices", "part_id")]
     query = sa.select(
         *columns, INTAKE.c.inputs, INTAKE.c.notices, PART.c.number, PART.c.name, PART.c.revision

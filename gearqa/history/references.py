@@ -1,4 +1,4 @@
-"""Freezes the period that control limits come from, until it is changed on purpose."""
+"""Freezes the period that control limits come from, until another is frozen or it is released."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ import sqlalchemy as sa
 from gearqa.errors import StoreError
 from gearqa.history.queries import select_references
 from gearqa.history.sql_tables import CURRENT, GEAR, REFERENCE, REMOVED, SUPERSEDED
-from gearqa.history.store import Entry, HistoryStore, log, next_id, now
+from gearqa.history.store import HistoryStore, LogEntry, log, next_id, now
 from gearqa.history.stored_texts import stored_text, utc_text
 from gearqa.model.history import FrozenReference
 
 
-def freeze_reference(
+def freeze_period(
     store: HistoryStore,
     part_number: str,
     grinder: str,
@@ -66,13 +66,13 @@ def freeze_reference(
             "to": stored_text(to_at),
             "remark": remark,
         }
-        log(connection, Entry("freeze", part_number, detail=detail))
+        log(connection, LogEntry("freeze", part_number, detail=detail))
         (frozen,) = select_references(connection, part_number=part_number, grinder=grinder)
     return frozen, gears
 
 
-def release_reference(store: HistoryStore, part_number: str, grinder: str) -> None:
-    """Let the reference of a part and grinder count no longer; raises StoreError where there is none."""
+def release_period(store: HistoryStore, part_number: str, grinder: str) -> None:
+    """Take the reference of a part and grinder out of use; raises StoreError if there is none."""
     with store.writing() as connection:
         done = connection.execute(
             REFERENCE.update()
@@ -88,10 +88,10 @@ def release_reference(store: HistoryStore, part_number: str, grinder: str) -> No
                 f"history store {store.shown} has no frozen reference of part {part_number} on grinder "
                 f"{grinder}"
             )
-        log(connection, Entry("release", part_number, detail={"grinder": grinder}))
+        log(connection, LogEntry("release", part_number, detail={"grinder": grinder}))
 
 
-def span_of_dresses(
+def period_of_dresses(
     store: HistoryStore, part_number: str, grinder: str, first: str, last: str
 ) -> tuple[datetime, datetime]:
     """Time from the first gear of one dress to the last gear of another, both by their labels."""

@@ -1,10 +1,10 @@
-"""Opens a history store: connection, schema version, transactions. What stands in it: other modules.
+"""Opens a history store: connection, schema version, transactions.
 
 SQLite is used with a rollback journal and full synchronisation. The write-ahead log would be faster, but
-its shared memory allows only programs of one computer, and two stations may share a network folder;
-besides, releases before 3.51.3 can damage a file in that mode.
+it works only for programs of one computer, and two stations may share a network folder; besides, releases
+before 3.51.3 can damage a file in that mode.
 Every write begins with the write lock (BEGIN IMMEDIATE; on PostgreSQL an advisory lock): a transaction
-that reads first and locks later fails against a second writer in spite of any waiting time.
+that reads first and locks later fails against a second writer, however long it waits.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from sqlalchemy.engine import Connection, Engine
 from sqlalchemy.pool import NullPool, StaticPool
 
 from gearqa.errors import StoreError
-from gearqa.history.faults import told
+from gearqa.history.faults import in_words
 from gearqa.history.sql_tables import AUDIT, CURRENT, GEAR, HEAD, VERSION_TABLE
 from gearqa.history.store_location import Location, locate
 from gearqa.history.stored_texts import dumps
@@ -63,7 +63,7 @@ class HistoryStore:
         does not know.
         """
         location = locate(where, environ)
-        with told(location):
+        with in_words(location):
             engine, exists = _engine(location, writing=writing, lock_seconds=lock_seconds)
             store = cls(location, engine, exists=exists)
             try:
@@ -82,7 +82,7 @@ class HistoryStore:
     @contextlib.contextmanager
     def reading(self) -> Iterator[Connection]:
         """One consistent view of the store."""
-        with told(self.location), self._engine.connect() as connection:
+        with in_words(self.location), self._engine.connect() as connection:
             if self._engine.dialect.name == "postgresql":
                 connection.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
             with connection.begin():
@@ -91,7 +91,7 @@ class HistoryStore:
     @contextlib.contextmanager
     def writing(self) -> Iterator[Connection]:
         """One transaction under the write lock: all of it is kept, or nothing."""
-        with told(self.location), self._engine.connect() as connection:
+        with in_words(self.location), self._engine.connect() as connection:
             connection.execution_options(**{WRITES: True})
             with connection.begin():
                 yield connection
@@ -129,7 +129,7 @@ class HistoryStore:
 
             upgrade(connection, found, self.shown)
             if found is not None:
-                log(connection, Entry("schema", detail={"from": found, "to": HEAD}))
+                log(connection, LogEntry("schema", detail={"from": found, "to": HEAD}))
 
     def _upgrade_needed(self, found: str) -> None:
         from gearqa.history.migrations.run import newer_schema, scripts
@@ -278,7 +278,7 @@ def next_id(connection: Connection, table: sa.Table) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class LogEntry:
     """One thing done to the store."""
 
     action: str
@@ -289,8 +289,8 @@ class Entry:
     detail: Mapping[str, Any] = field(default_factory=dict)
 
 
-def log(connection: Connection, *entries: Entry) -> None:
-    """Write down what is done to the store, in the same transaction."""
+def log(connection: Connection, *entries: LogEntry) -> None:
+    """Log what is done to the store, in the same transaction."""
     if not entries:
         return
     first = next_id(connection, AUDIT)

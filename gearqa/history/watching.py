@@ -1,36 +1,46 @@
-"""Takes in inspection folders as they arrive: waits for whole files, grades, adds, tells."""
+"""Takes in inspection folders as they arrive: waits for whole files, grades, adds, reports."""
 
 from __future__ import annotations
 
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Final
 
-from gearqa.errors import GearqaError, InputError, StoreConflictError, StoreError
-from gearqa.history.folder_scan import Settling, inspection_folders
+from gearqa.errors import GearqaError, Notice, StoreConflictError, StoreError
+from gearqa.history.folder_scan import Settling, Signature, inspection_folders
 from gearqa.history.intake import FolderToAdd, add_prepared, prepare
+from gearqa.history.passing import Item
 from gearqa.history.store import HistoryStore
 from gearqa.model.history import IntakeReport, WatchedIntake, WatchedProblem, WatchSignal, WatchStatus
 
 LISTED: Final = 30
 FULL_SCAN_S: Final = 15.0
-"""Changes that no event told of are found at the latest after this time."""
+"""Changes that no event reported are found within this time."""
 TRY_AGAIN_S: Final = 10.0
 """Before a folder is tried again after the store could not be used."""
 EVENT_WAIT_S: Final = 0.5
 
 
 class StoppedError(Exception):
-    """The watch was told to stop in the middle of a folder, of which nothing was added."""
+    """The watch was stopped in the middle of a folder, of which nothing was added."""
 
 
-Detect = Callable[[HistoryStore, IntakeReport], list[WatchSignal]]
+@dataclass(frozen=True, slots=True)
+class Detected:
+    """What there is to see after a folder was added."""
+
+    signals: tuple[WatchSignal, ...] = ()
+    """New ones and known ones."""
+    notices: tuple[Notice, ...] = ()
+
+
+Detect = Callable[[IntakeReport], Detected]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,23 +59,25 @@ class WatchOptions:
     """End when everything that is there was dealt with."""
     leave_out: tuple[Path, ...] = ()
     """Outputs that lie in the watched folder."""
+    stop_at_signal: bool = False
 
 
 @dataclass(slots=True)
 class FolderWatch:
-    """One watch. `told` is called after everything that changes its status."""
+    """One watch. `on_status` is called after everything that changes its status."""
 
     store: HistoryStore
     options: WatchOptions
-    told: Callable[[WatchStatus], None]
+    on_status: Callable[[WatchStatus], None]
     detect: Detect | None = None
     on_signal: Callable[[WatchSignal], None] | None = None
-    exit_on_signal: bool = False
     stop: threading.Event = field(default_factory=threading.Event)
-    known_signals: set[str] = field(default_factory=set)
-    """Keys of signals that are not reported any more."""
+    known: Detected = field(default_factory=Detected)
+    """Signals that are not reported any more."""
     _settling: Settling = field(init=False)
     _started_at: datetime = field(init=False)
+    _known_signals: set[str] = field(init=False)
+    _notices: dict[Notice, None] = field(init=False)
     _intakes: deque[WatchedIntake] = field(default_factory=lambda: deque(maxlen=LISTED))
     _signals: deque[WatchSignal] = field(default_factory=lambda: deque(maxlen=LISTED))
     _problems: dict[Path, WatchedProblem] = field(default_factory=dict)
@@ -74,17 +86,17 @@ class FolderWatch:
     _stored: int = 0
     _simulated: bool = False
     _gone: bool = False
-    signalled: bool = False
-    """Whether a signal came up since the watch began."""
 
     def __post_init__(self) -> None:
         self._settling = Settling(self.options.settle_s)
         self._started_at = _now()
+        self._known_signals = {signal.key for signal in self.known.signals}
+        self._notices = dict.fromkeys(self.known.notices)
 
-    def run(self) -> None:
-        """Watch until told to stop (or, with `once`, until nothing is left to do)."""
+    def run(self) -> WatchStatus:
+        """Watch until stopped (or, with `once`, until nothing is left to do)."""
         self._stored = self.store.gear_count()
-        self._tell()
+        self._report()
         next_scan = 0.0
         waiting: tuple[Path, ...] = ()
         for changed in self._changes():
@@ -99,17 +111,16 @@ class FolderWatch:
                 break
             if waiting != self._settling.waiting:
                 waiting = self._settling.waiting
-                self._tell()
-        self._tell(running=False)
+                self._report()
+        return self._report(running=False)
 
     def _nothing_left(self) -> bool:
         """Whether every folder was dealt with, or cannot be now."""
         now = time.monotonic()
         return all(self._not_before.get(folder, 0.0) > now for folder in self._settling.waiting)
 
-    def status(self, *, running: bool = True) -> WatchStatus:
-        """Where the watch stands."""
-        return WatchStatus(
+    def _report(self, *, running: bool = True) -> WatchStatus:
+        status = WatchStatus(
             folder=str(self.options.folder),
             store=self.store.shown,
             started_at=self._started_at,
@@ -121,11 +132,11 @@ class FolderWatch:
             intakes=tuple(self._intakes),
             problems=tuple(self._problems.values()),
             signals=tuple(self._signals),
+            notices=tuple(self._notices),
             simulated=self._simulated,
         )
-
-    def _tell(self, *, running: bool = True) -> None:
-        self.told(self.status(running=running))
+        self.on_status(status)
+        return status
 
     def _changes(self) -> Iterator[bool]:
         """Whether files may have changed, again and again until the watch is stopped."""
@@ -151,20 +162,21 @@ class FolderWatch:
         ):
             yield bool(changes)
 
-    def _scan(self) -> None:
+    def _folders(self, root: Path) -> Iterator[tuple[Path, Signature]]:
         options = self.options
-        if not options.folder.is_dir():
+        return inspection_folders(root, own_part=options.part is not None, leave_out=options.leave_out)
+
+    def _scan(self) -> None:
+        root = self.options.folder
+        if not root.is_dir():
             self._gone = True
-            self._problem(options.folder, "the watched folder is not there", again=True)
+            self._problem(root, "the watched folder is not there", again=True)
             return
         if self._gone:
             self._gone = False
-            self._problems.pop(options.folder, None)
-        found = inspection_folders(
-            options.folder, own_part=options.part is not None, leave_out=options.leave_out
-        )
+            self._problems.pop(root, None)
         now = time.monotonic()
-        for folder in self._settling.look(found, now):
+        for folder in self._settling.look(self._folders(root), now):
             if self.stop.is_set():
                 return
             if self._not_before.get(folder, 0.0) <= now:
@@ -175,32 +187,35 @@ class FolderWatch:
         signature = self._settling.signature(folder)
         try:
             source = FolderToAdd(folder, options.part, options.columns)
-            with prepare(source, graded=self._raise_if_stopped) as prepared:
-                again = dict(
-                    inspection_folders(folder, own_part=options.part is not None, leave_out=options.leave_out)
-                )
-                if again.get(folder) != signature:  # written to while it was read
+            with prepare(source, passing=self._until_stopped) as prepared:
+                if dict(self._folders(folder)).get(folder) != signature:  # written to while it was read
                     self._settling.wait_again(folder, time.monotonic())
                     return
                 (report,) = add_prepared(self.store, [prepared], replace=options.replace, complete=True)
         except StoppedError:
             return
-        except (InputError, StoreConflictError) as error:
-            self._settling.finish(folder)
-            self._problem(folder, str(error), again=False)
+        except StoreConflictError as error:
+            self._give_up(folder, str(error))
         except StoreError as error:
-            self._not_before[folder] = time.monotonic() + TRY_AGAIN_S
-            self._problem(folder, f"{error}; {error.hint}" if error.hint else str(error), again=True)
+            self._try_again(folder, f"{error}; {error.hint}" if error.hint else str(error))
         except GearqaError as error:
-            self._settling.finish(folder)
-            self._problem(folder, str(error), again=False)
+            self._give_up(folder, str(error))
         except OSError as error:  # moved away or not readable just now
-            self._not_before[folder] = time.monotonic() + TRY_AGAIN_S
-            self._problem(folder, f"cannot be read: {error.strerror or error}", again=True)
+            self._try_again(folder, f"cannot be read: {error.strerror or error}")
         else:
             self._settling.finish(folder)
             self._problems.pop(folder, None)
             self._taken_in(report)
+
+    def _until_stopped(self, items: Iterable[Item], *, total: int | None = None) -> Iterator[Item]:
+        del total
+        for item in items:
+            yield item
+            self._raise_if_stopped()
+
+    def _raise_if_stopped(self) -> None:
+        if self.stop.is_set():
+            raise StoppedError
 
     def _taken_in(self, report: IntakeReport) -> None:
         self._simulated = self._simulated or report.simulated
@@ -208,32 +223,38 @@ class FolderWatch:
         self._stored = self.store.gear_count()
         if report.added or report.replaced or report.events:
             self._intakes.appendleft(WatchedIntake(_now(), report))
-            self._tell()
+            self._report()
             if self.detect is not None:
-                self._signal_new(self.detect(self.store, report))
-        self._tell()
-        if self.signalled and self.exit_on_signal:
+                found = self.detect(report)
+                self._notices |= dict.fromkeys(found.notices)
+                self._signal_new(found.signals)
+        self._report()
+        if self._signals and self.options.stop_at_signal:
             self.stop.set()
 
     def _signal_new(self, found: Sequence[WatchSignal]) -> None:
         """Report what is new; several signals of one sentence once."""
-        new = {one.sentence: one for one in found if one.key not in self.known_signals}
-        self.known_signals |= {one.key for one in found}
+        new = {one.sentence: one for one in found if one.key not in self._known_signals}
+        self._known_signals |= {one.key for one in found}
         for signal in new.values():
-            self.signalled = True
             self._signals.appendleft(signal)
             if self.on_signal is not None:
                 self.on_signal(signal)
+
+    def _give_up(self, folder: Path, message: str) -> None:
+        """The folder waits until its files change."""
+        self._settling.finish(folder)
+        self._problem(folder, message, again=False)
+
+    def _try_again(self, folder: Path, message: str) -> None:
+        self._not_before[folder] = time.monotonic() + TRY_AGAIN_S
+        self._problem(folder, message, again=True)
 
     def _problem(self, folder: Path, message: str, *, again: bool) -> None:
         known = self._problems.get(folder)
         if known is None or known.message != message:
             self._problems[folder] = WatchedProblem(_now(), str(folder), message, again)
-            self._tell()
-
-    def _raise_if_stopped(self) -> None:
-        if self.stop.is_set():
-            raise StoppedError
+            self._report()
 
 
 def _now() -> datetime:

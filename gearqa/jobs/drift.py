@@ -15,6 +15,10 @@ from gearqa.errors import ArgumentError, Notice
 from gearqa.jobs.drift_gears import Asked, DriftGears, gears_of_folders, gears_of_store
 from gearqa.jobs.parameters import require_parameter
 from gearqa.jobs.progress import UNSEEN, Progress
+<<<<<<< HEAD
+=======
+from gearqa.jobs.stores import AnyStore
+>>>>>>> 555e650 (Jobs of the history and of watching: the command line parses and lays out)
 from gearqa.jobs.times import moment, parsed_time
 from gearqa.model.drift import DriftReport, DriftSettings
 from gearqa.wording.numbers import short_text
@@ -26,7 +30,7 @@ if TYPE_CHECKING:
 def analyse_drift(
     folders: str | Path | Sequence[str | Path] | None = None,
     *,
-    store: StorePlace = None,
+    store: AnyStore = None,
     part_number: str | None = None,
     grinder: str | None = None,
     parameter: Sequence[str] | None = None,
@@ -132,7 +136,7 @@ def analyse_drift(
                 text = "says how a folder is read; name the folder, or leave it out for the history store"
                 raise ArgumentError(argument, text)
         gears = gears_of_store(store, asked)
-    settings, notices = _with_references(gears, settings, reference)
+    settings, notices = with_references(gears, settings, reference)
     result = analyse_observations(gears.observations, gears.events, settings)
     if not result.series:
         raise gears.nothing
@@ -159,7 +163,7 @@ def _checked(settings: DriftSettings) -> DriftSettings:
     return settings
 
 
-def _with_references(
+def with_references(
     gears: DriftGears, settings: DriftSettings, chosen: str | None
 ) -> tuple[DriftSettings, tuple[Notice, ...]]:
     """Settings with the reference cycles of every series: the chosen ones, else the frozen ones."""

@@ -13,6 +13,10 @@ from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.observations import UNKNOWN_GRINDER, observations_from_results
 from gearqa.jobs.folders import open_folder, require_folder
 from gearqa.jobs.progress import Progress
+<<<<<<< HEAD
+=======
+from gearqa.jobs.stores import AnyStore, opened
+>>>>>>> 555e650 (Jobs of the history and of watching: the command line parses and lays out)
 from gearqa.jobs.times import parsed_time
 from gearqa.model.drift import DriftHeader, Observation
 from gearqa.model.measurement import GrinderEvent, InputFile, Production
@@ -136,7 +140,7 @@ def _no_gears(source: str) -> EvaluationError:
     return EvaluationError(f"{source}: there are no gears", hint="add some with: gearqa history add FOLDER")
 
 
-def gears_of_store(place: StorePlace, asked: Asked) -> DriftGears:
+def gears_of_store(place: AnyStore, asked: Asked) -> DriftGears:
     """Observations, events and frozen references of the history store."""
     from gearqa.history.observations import load_events, load_inputs, load_observations, load_references
     from gearqa.jobs.stores import opened

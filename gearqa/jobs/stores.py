@@ -17,13 +17,13 @@ class StoreOpener(Protocol):
         """Return the open store."""
 
 
-StorePlace = StoreOpener | HistoryStore | str | Path | None
+AnyStore = StoreOpener | HistoryStore | str | Path | None
 """A file, `postgresql://USER@HOST/DATABASE`, or an open store. None: $GEARQA_STORE, else the file in the
 user's data folder."""
 
 
 @contextmanager
-def opened(store: StorePlace, *, writing: bool = False) -> Iterator[HistoryStore]:
+def opened(store: AnyStore, *, writing: bool = False) -> Iterator[HistoryStore]:
     """Open the store of a job; one that is open already is used as it is and stays open."""
     if isinstance(store, HistoryStore):
         yield store

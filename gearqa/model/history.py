@@ -1,10 +1,14 @@
-"""What a history store holds, as it is handed to others. Times are aware."""
+"""What a history store holds and what was done to it. Times are aware."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final, Literal
+
+from gearqa.errors import Notice
+from gearqa.model.measurement import GrinderEvent
+from gearqa.model.results import GearResult, GradeHeader
 
 HISTORY_SCHEMA: Final = "gearqa.history/1"
 State = Literal["current", "superseded", "removed"]
@@ -33,9 +37,9 @@ class StoredGear:
     simulated: bool
     state: State
     superseded_by: int | None
-    """The gear that stands in its place."""
+    """The gear that counts instead."""
     intake: int
-    """The adding that brought it."""
+    """The intake that brought it."""
     added_at: datetime
 
 
@@ -57,8 +61,17 @@ class StoredEvent:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordedEvent:
+    """An event that was to be recorded."""
+
+    event: GrinderEvent
+    new: bool
+    """Whether the store did not have it yet."""
+
+
+@dataclass(frozen=True, slots=True)
 class FrozenReference:
-    """The period that control limits of one part on one grinder come from, until changed on purpose."""
+    """The period that control limits of one part on one grinder come from."""
 
     id: int
     part_number: str
@@ -67,6 +80,28 @@ class FrozenReference:
     to_at: datetime
     frozen_at: datetime
     remark: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryList:
+    """What a store holds of the gears asked for."""
+
+    gears: tuple[StoredGear, ...]
+    """The last ones made, where not all were asked for."""
+    total: int
+    """How many there are."""
+    events: tuple[StoredEvent, ...]
+    references: tuple[FrozenReference, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StoredResult:
+    """A stored gear with its whole result."""
+
+    gear: StoredGear
+    header: GradeHeader
+    result: GearResult
+    slope_span: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +121,7 @@ class IntakeReport:
     undecided: int
     simulated: bool
     intake: int | None
-    """Number of this adding in the store; None if nothing was new."""
+    """Number of this intake in the store; None if nothing was new."""
 
     @property
     def gears(self) -> int:
@@ -95,7 +130,7 @@ class IntakeReport:
 
 
 @dataclass(frozen=True, slots=True)
-class Regraded:
+class RegradedGear:
     """One gear graded anew: what it was and what it is."""
 
     serial: str
@@ -111,11 +146,11 @@ class Regraded:
 
 @dataclass(frozen=True, slots=True)
 class RegradeReport:
-    """What grading anew came to."""
+    """What regrading gave."""
 
-    gears: tuple[Regraded, ...]
+    gears: tuple[RegradedGear, ...]
     unchanged: int
-    """Gears whose part data asks for just that already."""
+    """Gears whose part data asks for the same already."""
     written: bool
     simulated: bool
 
@@ -136,7 +171,7 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class CheckReport:
-    """A store looked through."""
+    """What checking a store found."""
 
     gears: int
     superseded: int
@@ -163,7 +198,7 @@ class WatchedProblem:
     folder: str
     message: str
     again: bool
-    """Tried again by itself; else when its files change."""
+    """Tried again soon; else when its files change."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +214,7 @@ class WatchSignal:
 
 @dataclass(frozen=True, slots=True)
 class WatchStatus:
-    """Where a watch stands."""
+    """What a watch has seen up to a moment."""
 
     folder: str
     store: str
@@ -194,7 +229,8 @@ class WatchStatus:
     intakes: tuple[WatchedIntake, ...]
     """The last ones, newest first."""
     problems: tuple[WatchedProblem, ...]
-    """Those that stand."""
+    """Folders that still cannot be taken in."""
     signals: tuple[WatchSignal, ...]
     """The last ones, newest first."""
+    notices: tuple[Notice, ...]
     simulated: bool

@@ -61,16 +61,6 @@ def symbols_text(keys: Iterable[str]) -> str:
     return ", ".join(map(symbol_of, keys))
 
 
-def some_of(names: Sequence[str], most: int) -> str:
-    """The first names, and how many more there are.
-
-    >>> some_of(["A", "B"], 2), some_of(["A", "B", "C", "D"], 2)
-    ('A, B', 'A, B and 2 more')
-    """
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return f"{', '.join(names[:most])}{more}"
-
-
 def first_lines(lines: Sequence[str], most: int) -> list[str]:
     """The first lines, and how many more there are.
 

@@ -166,7 +166,7 @@ def test_events_are_recorded_listed_and_removed(capsys, where):
         capsys, "event", "correction", "--grinder", "GR-1", "--at", "2025-06-01T06:00+02:00", "--parameter",
         "profile_slope", "--flank", "left", "--correction", "-1.5", "--remark", "after 40 parts",
     )  # fmt: skip
-    assert (status, out) == (0, "recorded: correction on GR-1, 2025-06-01T06:00:00+02:00\n")
+    assert (status, out) == (0, "recorded: correction on GR-1, 2025-06-01 06:00 +02:00\n")
     assert history(capsys, "event", "wheel-change", "--grinder", "GR-1", "--wheel", "W-2")[0] == 0
     events = document(capsys, "list")[1]["events"]
     assert [(one["event"], one["wheel"], one["correction"], one["unit"]) for one in events] == [
@@ -176,8 +176,8 @@ def test_events_are_recorded_listed_and_removed(capsys, where):
     assert len(document(capsys, "list")[1]["events"]) == 1
     for words, message in (
         (["correction"], "a correction needs its amount"),
-        (["other"], "say what it was"),
-        (["dress", "--parameter", "profile_slop"], "did you mean profile_slope?"),
+        (["other"], "say what was done"),
+        (["dress", "--parameter", "profile_slop"], "nearest: profile_slope"),
         (["polish"], "expected one of dress"),
     ):
         status, _, err = history(capsys, "event", *words, "--grinder", "GR-1")
@@ -296,3 +296,15 @@ def test_help_starts_without_the_database_library():
         "assert 'sqlalchemy' not in sys.modules and 'alembic' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, env=os.environ)
+
+
+def test_a_command_at_fault_makes_no_store(capsys, where, tmp_path):
+    for words in (
+        ["add", tmp_path / "none"],
+        ["event", "correction", "--grinder", "GR-1"],
+        ["regrade", "--since", "yesterday"],
+    ):
+        status, _, err = history(capsys, *words)
+        assert status == 2
+        assert "Invalid value for" in err
+        assert not where.exists()

@@ -74,8 +74,8 @@ def test_gears_that_do_not_conform_are_a_signal(capsys, place, tmp_path):
     command = f"{sys.executable} {script}"
     status, err = watch(capsys, place, "--once", "--exit-on-signal", "--on-signal", command)
     assert status == 1
-    assert "SIGNAL: B of part T-8 does not conform" in err
-    assert note.read_text() == "B of part T-8 does not conformGR-1"
+    assert "SIGNAL: Part T-8: B does not conform." in err
+    assert note.read_text() == "Part T-8: B does not conform.GR-1"
     status, err = watch(capsys, place, "--once", "--exit-on-signal", "--on-signal", command)
     assert status == 0
     assert "SIGNAL" not in err

@@ -13,9 +13,7 @@ FORMATS_A_NUMBER = re.compile(r"\.\d+[fge%]|[fge%]$|,|^\+")
 FOR_MACHINES = ("report/draw/svg.py", "simulate/table_rows.py")
 """Numbers of drawings and of written tables: nobody reads them as text."""
 NOT_YET = (
-    "history/",
     "reading/values/",
-    "report/history/",
     "statistics/",
 )
 """Places whose numbers are still formatted where they are used."""

@@ -22,10 +22,9 @@ from gearqa.cli.options import (
     Quiet,
     Serials,
 )
-from gearqa.cli.stores import Grinder, PartNumber, Store, Until, open_store
+from gearqa.cli.stores import CommandStore, Grinder, PartNumber, Store, Until
 
 if TYPE_CHECKING:
-    from gearqa.history.store import HistoryStore
     from gearqa.model.drift import DriftReport
     from gearqa.report.blocks.document import Document
 
@@ -150,9 +149,9 @@ def command(
 
 def _source(
     folders: list[Path] | None, store: str | None
-) -> AbstractContextManager[HistoryStore | str | None]:
-    """The open store where no folder is named."""
-    return nullcontext(store) if folders else open_store(store)
+) -> AbstractContextManager[CommandStore | str | None]:
+    """The store that opens when the job needs it, where no folder is named."""
+    return nullcontext(store) if folders else CommandStore(store)
 
 
 def _document(drift: DriftReport) -> Document:

@@ -14,7 +14,7 @@ from history_folders import made_folder
 from gearqa.errors import InputError, MeasurementFileError, StoreConflictError, StoreError
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.observations import observations_from_results
-from gearqa.history.events import record_event, remove_event
+from gearqa.history.events import drop_event, keep_event
 from gearqa.history.intake import FolderToAdd, add_folders
 from gearqa.history.observations import load_events, load_observations
 from gearqa.history.queries import (
@@ -208,18 +208,18 @@ def test_events_of_a_folder_are_kept_once(store, tmp_path):
     assert add(store, folder)[0].events == 0
     with read_folder(folder) as inspection:
         assert load_events(store) == sorted(inspection.events, key=lambda event: event.at)
-        assert not record_event(store, inspection.events[0])
+        assert not keep_event(store, inspection.events[0])
     correction = GrinderEvent(
         load_events(store)[0].at, "correction", "GR-1", None, "profile_slope", "left", -1.5, "um", "after 40"
     )
-    assert record_event(store, correction)
+    assert keep_event(store, correction)
     assert correction in load_events(store, grinder="GR-1")
     with store.reading() as connection:
         number = select_events(connection)[0].id
-    remove_event(store, number)
+    drop_event(store, number)
     assert len(load_events(store)) == 2
     with pytest.raises(StoreError, match="no event 99"):
-        remove_event(store, 99)
+        drop_event(store, 99)
 
 
 def test_removed_gears_count_no_longer_and_may_come_again(store, tmp_path):

@@ -11,7 +11,7 @@ from history_folders import made_folder
 from gearqa.errors import StoreError
 from gearqa.history.intake import FolderToAdd, add_folders
 from gearqa.history.observations import load_references
-from gearqa.history.references import freeze_reference, release_reference, span_of_dresses
+from gearqa.history.references import freeze_period, period_of_dresses, release_period
 
 
 def at(text):
@@ -26,31 +26,29 @@ def filled(store, tmp_path):
 
 
 def test_one_reference_stands_until_another_is_frozen_or_it_is_released(filled):
-    first, gears = freeze_reference(
-        filled, "T-8", "GR-1", at("01T00:00"), at("02T23:00"), remark="after repair"
-    )
+    first, gears = freeze_period(filled, "T-8", "GR-1", at("01T00:00"), at("02T23:00"), remark="after repair")
     assert gears == 4
     assert load_references(filled) == [first]
     assert (first.from_at, first.to_at, first.remark) == (at("01T00:00"), at("02T23:00"), "after repair")
-    second, gears = freeze_reference(filled, "T-8", "GR-1", at("02T00:00"), at("03T23:00"))
+    second, gears = freeze_period(filled, "T-8", "GR-1", at("02T00:00"), at("03T23:00"))
     assert load_references(filled, part_number="T-8", grinder="GR-1") == [second]
     assert load_references(filled, grinder="GR-2") == []
-    release_reference(filled, "T-8", "GR-1")
+    release_period(filled, "T-8", "GR-1")
     assert load_references(filled) == []
     with pytest.raises(StoreError, match="no frozen reference"):
-        release_reference(filled, "T-8", "GR-1")
+        release_period(filled, "T-8", "GR-1")
 
 
 def test_a_period_without_gears_says_where_the_gears_are(filled):
     with pytest.raises(StoreError, match="were made from 2025-06-01T04:00:00"):
-        freeze_reference(filled, "T-8", "GR-1", at("11T00:00"), at("12T00:00"))
+        freeze_period(filled, "T-8", "GR-1", at("11T00:00"), at("12T00:00"))
     with pytest.raises(StoreError, match="there are none at all"):
-        freeze_reference(filled, "T-8", "GR-9", at("01T00:00"), at("02T00:00"))
+        freeze_period(filled, "T-8", "GR-9", at("01T00:00"), at("02T00:00"))
     with pytest.raises(StoreError, match="is empty"):
-        freeze_reference(filled, "T-8", "GR-1", at("02T00:00"), at("01T00:00"))
+        freeze_period(filled, "T-8", "GR-1", at("02T00:00"), at("01T00:00"))
 
 
 def test_a_period_by_labels_of_dresses(filled):
-    assert span_of_dresses(filled, "T-8", "GR-1", "D01", "D02") == (at("01T06:00"), at("02T06:00:01"))
+    assert period_of_dresses(filled, "T-8", "GR-1", "D01", "D02") == (at("01T06:00"), at("02T06:00:01"))
     with pytest.raises(StoreError, match="dress 'D9'"):
-        span_of_dresses(filled, "T-8", "GR-1", "D01", "D9")
+        period_of_dresses(filled, "T-8", "GR-1", "D01", "D9")

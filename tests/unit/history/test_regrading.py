@@ -16,8 +16,9 @@ from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.part_setup import setup_of
 from gearqa.evaluation.rejudge import judged_anew, why_raw_data
 from gearqa.history.intake import FolderToAdd, add_folders
+from gearqa.history.new_grading import NewGrading, changed_part
 from gearqa.history.queries import Selection, result_of, select_audit, select_gears, select_results
-from gearqa.history.regrading import Change, changed_part, regrade
+from gearqa.history.regrading import regrade
 from gearqa.model.part import Part
 from gearqa.reading.folder.passes import read_folder
 
@@ -97,14 +98,18 @@ def test_another_class_needs_no_raw_files(store, tmp_path):
     add(store, folder)
     before = results(store)
     shutil.rmtree(folder)
-    steps = []
-    report = regrade(
-        store, Selection(), Change(class_=4), step=lambda done, total: steps.append((done, total))
-    )
+    passed = []
+
+    def passing(items, *, total):
+        for item in items:
+            passed.append(total)
+            yield item
+
+    report = regrade(store, Selection(), NewGrading(class_=4), passing=passing)
     assert {gear.source for gear in report.gears} == {"stored values"}
-    assert steps[-1] == (len(before), len(before))
+    assert passed == [len(before)] * len(before)
     with read_folder(RING) as inspection:
-        new = changed_part(inspection.part, Change(class_=4))
+        new = changed_part(inspection.part, NewGrading(class_=4))
     assert new.tolerance.class_ == 4
     assert results(store) == graded(RING, new)
     with store.reading() as connection:
@@ -114,7 +119,7 @@ def test_another_class_needs_no_raw_files(store, tmp_path):
         actions = [one["action"] for one in select_audit(connection)]
     assert {gear.serial for gear in former} == set(before)
     assert actions == ["add", *["supersede"] * len(before), "regrade"]
-    again = regrade(store, Selection(), Change(class_=4))
+    again = regrade(store, Selection(), NewGrading(class_=4))
     assert (again.gears, again.unchanged) == ((), len(before))
 
 
@@ -122,7 +127,7 @@ def test_another_evaluation_reads_the_raw_files_again(store, tmp_path):
     folder = tmp_path / "ring"
     shutil.copytree(RING, folder)
     add(store, folder)
-    change = Change(settings={"evaluation.slope_span": "evaluation"})
+    change = NewGrading(settings={"evaluation.slope_span": "evaluation"})
     assert not regrade(store, Selection(), change, dry_run=True).written
     with read_folder(RING) as inspection:
         old, new = inspection.part, changed_part(inspection.part, change)
@@ -135,13 +140,13 @@ def test_another_evaluation_reads_the_raw_files_again(store, tmp_path):
 def test_grading_from_the_files_again_changes_nothing_by_itself(store):
     add(store, RING)
     before = results(store)
-    report = regrade(store, Selection(serials=(next(iter(before)),)), Change(from_files=True))
+    report = regrade(store, Selection(serials=(next(iter(before)),)), NewGrading(from_files=True))
     assert [gear.source for gear in report.gears] == ["raw files"]
     assert results(store) == before
 
 
 def test_raw_files_that_are_gone_or_changed_are_named_and_nothing_is_regraded(store, tmp_path):
-    change = Change(settings={"evaluation.pitch.measuring_diameter_mm": 16.5})
+    change = NewGrading(settings={"evaluation.pitch.measuring_diameter_mm": 16.5})
     gone = made_folder(tmp_path / "gone", ["A"], day=1)
     changed = made_folder(tmp_path / "changed", ["B", "C"], day=2)
     add(store, gone, changed)
@@ -164,7 +169,9 @@ def test_a_folder_that_has_grown_still_serves(store, tmp_path):
     folder = made_folder(tmp_path / "a", ["A"])
     add(store, folder)
     made_folder(folder, ["A", "B"])
-    report = regrade(store, Selection(), Change(settings={"evaluation.pitch.measuring_diameter_mm": 16.5}))
+    report = regrade(
+        store, Selection(), NewGrading(settings={"evaluation.pitch.measuring_diameter_mm": 16.5})
+    )
     assert [gear.serial for gear in report.gears] == ["A"]
 
 
@@ -173,7 +180,7 @@ def test_a_new_revision_of_the_drawing(store, tmp_path):
     with read_folder(tmp_path / "a") as inspection:
         old = inspection.part
     revised = part_with(old, part={"revision": "B"}, tolerance={"class": 9})
-    report = regrade(store, Selection(), Change(part=revised))
+    report = regrade(store, Selection(), NewGrading(part=revised))
     assert [(gear.conforms_before, gear.conforms_after) for gear in report.gears] == [
         (True, True), (False, True),
     ]  # fmt: skip
@@ -181,7 +188,7 @@ def test_a_new_revision_of_the_drawing(store, tmp_path):
     with store.reading() as connection:
         assert {gear.revision for gear in select_gears(connection, Selection())} == {"B"}
     with pytest.raises(EvaluationError, match="part number X-1"):
-        regrade(store, Selection(), Change(part=part_with(old, part={"number": "X-1"})))
+        regrade(store, Selection(), NewGrading(part=part_with(old, part={"number": "X-1"})))
 
 
 def test_settings_that_are_no_keys_or_no_values_of_a_part_file():
@@ -193,7 +200,7 @@ def test_settings_that_are_no_keys_or_no_values_of_a_part_file():
         ({"evaluation.slope_span": "half"}, "evaluation.slope_span"),
     ):
         with pytest.raises(PartFileError) as caught:
-            changed_part(part, Change(settings=settings))
+            changed_part(part, NewGrading(settings=settings))
         assert [problem.key for problem in caught.value.problems] == [found]
 
 
@@ -210,4 +217,4 @@ def test_gears_that_another_station_changed_meanwhile(store, tmp_path, monkeypat
 
     monkeypatch.setattr(regrading, "_write", late)
     with pytest.raises(StoreConflictError, match="meanwhile"):
-        regrade(store, Selection(), Change(class_=4))
+        regrade(store, Selection(), NewGrading(class_=4))

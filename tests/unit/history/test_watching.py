@@ -9,9 +9,10 @@ import time
 import pytest
 from history_folders import made_folder
 
+from gearqa.errors import Notice, NoticeCode
 from gearqa.history import watching
 from gearqa.history.store import HistoryStore
-from gearqa.history.watching import FolderWatch, WatchOptions
+from gearqa.history.watching import Detected, FolderWatch, WatchOptions
 from gearqa.model.history import WatchSignal
 
 SETTLE = 0.15
@@ -30,8 +31,8 @@ def folder(tmp_path):
     return place
 
 
-class Told:
-    """Keeps what a watch tells."""
+class Seen:
+    """Keeps what a watch reports."""
 
     def __init__(self):
         self.all = []
@@ -45,10 +46,10 @@ class Told:
 
 
 def once(store, folder, **options):
-    told = Told()
-    watch = FolderWatch(store, WatchOptions(folder, settle_s=SETTLE, once=True, **options), told)
+    seen = Seen()
+    watch = FolderWatch(store, WatchOptions(folder, settle_s=SETTLE, once=True, **options), seen)
     watch.run()
-    return told.last
+    return seen.last
 
 
 def until(condition, seconds=20.0):
@@ -68,7 +69,7 @@ def test_what_is_there_already_is_taken_in_and_again_nothing(opened, folder):
     assert (status.gears_added, status.intakes) == (0, ())
 
 
-def test_a_folder_at_fault_is_told_and_does_not_hinder_the_others(opened, folder):
+def test_a_folder_at_fault_is_reported_and_does_not_hinder_the_others(opened, folder):
     bad = made_folder(folder / "bad", ["A"])
     (bad / "pitch.csv").write_text("serial,flank,tooth,index_um\nA,left,1,many\n")
     made_folder(folder / "good", ["B"], day=2)
@@ -80,7 +81,7 @@ def test_a_folder_at_fault_is_told_and_does_not_hinder_the_others(opened, folder
     assert status.gears_in_store == 1
 
 
-def test_other_values_of_a_stored_gear_are_told_or_supersede_it_where_asked(opened, folder):
+def test_other_values_of_a_stored_gear_are_a_problem_or_supersede_it_where_asked(opened, folder):
     made_folder(folder / "a", {"A": 1.0})
     once(opened, folder)
     made_folder(folder / "a", {"A": 1.5})
@@ -96,16 +97,14 @@ def running(opened, folder):
     started = []
 
     def start(**options):
-        told = Told()
-        own = {
-            name: options.pop(name) for name in ("detect", "on_signal", "exit_on_signal") if name in options
-        }
-        watch = FolderWatch(opened, WatchOptions(folder, settle_s=SETTLE, **options), told, **own)
+        seen = Seen()
+        own = {name: options.pop(name) for name in ("detect", "on_signal", "known") if name in options}
+        watch = FolderWatch(opened, WatchOptions(folder, settle_s=SETTLE, **options), seen, **own)
         thread = threading.Thread(target=watch.run)
         thread.start()
         started.append((watch, thread))
-        until(lambda: told.all)
-        return watch, told, thread
+        until(lambda: seen.all)
+        return watch, seen, thread
 
     yield start
     for watch, thread in started:
@@ -116,19 +115,19 @@ def running(opened, folder):
 
 @pytest.mark.parametrize("polling", [False, True])
 def test_folders_and_tables_are_taken_in_as_they_arrive(running, folder, tmp_path, polling):
-    _, told, _ = running(polling=polling, poll_s=0.1)
+    _, seen, _ = running(polling=polling, poll_s=0.1)
     made_folder(tmp_path / "a", ["A"]).rename(folder / "a")
-    until(lambda: told.last.gears_in_store == 1)
+    until(lambda: seen.last.gears_in_store == 1)
     made_folder(folder / "a", ["A", "B"])
-    until(lambda: told.last.gears_in_store == 2)
+    until(lambda: seen.last.gears_in_store == 2)
     runout = "serial,space,radial_um\n" + "".join(f"A,{space},{space / 4}\n" for space in range(1, 9))
     (folder / "a" / "runout.csv").write_text(runout)
-    until(lambda: told.last.intakes[0].report.replaced == 1)
-    assert told.last.problems == ()
+    until(lambda: seen.last.intakes[0].report.replaced == 1)
+    assert seen.last.problems == ()
 
 
 def test_a_table_that_is_being_written_is_waited_for(running, folder):
-    _, told, _ = running()
+    _, seen, _ = running()
     made_folder(folder / "a", ["A"])
     whole = (folder / "a" / "pitch.csv").read_text()
     with (folder / "a" / "pitch.csv").open("w") as table:
@@ -136,31 +135,32 @@ def test_a_table_that_is_being_written_is_waited_for(running, folder):
             table.write(line)
             table.flush()
             time.sleep(SETTLE / 8)
-            assert told.last.gears_in_store == 0
-    until(lambda: told.last.gears_in_store == 1)
-    assert all(status.problems == () for status in told.all)
-    assert any(status.waiting for status in told.all)
+            assert seen.last.gears_in_store == 0
+    until(lambda: seen.last.gears_in_store == 1)
+    assert all(status.problems == () for status in seen.all)
+    assert any(status.waiting for status in seen.all)
 
 
 def test_each_new_signal_is_reported_once_and_may_end_the_watch(running, folder):
     reported = []
 
-    def detect(_, report):
-        return [
-            WatchSignal("old", report.part_number, None, "known before"),
-            WatchSignal("a", report.part_number, None, "first"),
-            WatchSignal("b", report.part_number, None, "first"),
-        ]
+    old = WatchSignal("old", "T-8", None, "known before")
+    notice = Notice(NoticeCode.REFERENCE_NOT_USED, "too short")
 
-    watch, told, thread = running(detect=detect, on_signal=reported.append, exit_on_signal=True)
-    watch.known_signals.add("old")
+    def detect(report):
+        first, second = (WatchSignal(key, report.part_number, None, "first") for key in "ab")
+        return Detected((old, first, second), (notice,))
+
+    _, seen, thread = running(
+        detect=detect, on_signal=reported.append, known=Detected((old,), (notice,)), stop_at_signal=True
+    )
     made_folder(folder / "a", ["A"])
     thread.join(20)
     assert not thread.is_alive()
     assert [one.sentence for one in reported] == ["first"]
-    assert watch.signalled
-    assert told.last.signals == tuple(reported)
-    assert not told.last.running
+    assert seen.last.signals == tuple(reported)
+    assert seen.last.notices == (notice,)
+    assert not seen.last.running
 
 
 def test_stopping_in_the_middle_of_a_folder_adds_nothing_of_it(opened, folder, monkeypatch):
@@ -209,31 +209,31 @@ def test_a_store_that_cannot_be_used_now_is_tried_again(opened, folder, monkeypa
         return add(*arguments, **options)
 
     monkeypatch.setattr(watching, "add_prepared", busy_first)
-    told = Told()
+    seen = Seen()
     made_folder(folder / "a", ["A"])
-    watch = FolderWatch(opened, WatchOptions(folder, settle_s=SETTLE), told)
+    watch = FolderWatch(opened, WatchOptions(folder, settle_s=SETTLE), seen)
     thread = threading.Thread(target=watch.run)
     thread.start()
-    until(lambda: told.all and told.last.gears_in_store == 1)
+    until(lambda: seen.all and seen.last.gears_in_store == 1)
     watch.stop.set()
     thread.join(10)
-    assert any(status.problems and status.problems[0].again for status in told.all)
-    assert told.last.problems == ()
+    assert any(status.problems and status.problems[0].again for status in seen.all)
+    assert seen.last.problems == ()
 
 
 def test_a_watched_folder_that_goes_away_and_comes_back(opened, folder, monkeypatch):
     monkeypatch.setattr(watching, "FULL_SCAN_S", 0.1)
-    told = Told()
-    watch = FolderWatch(opened, WatchOptions(folder, settle_s=SETTLE, polling=True, poll_s=0.1), told)
+    seen = Seen()
+    watch = FolderWatch(opened, WatchOptions(folder, settle_s=SETTLE, polling=True, poll_s=0.1), seen)
     thread = threading.Thread(target=watch.run)
     thread.start()
     try:
-        until(lambda: told.all)
+        until(lambda: seen.all)
         shutil.rmtree(folder)
-        until(lambda: told.last.problems)
+        until(lambda: seen.last.problems)
         made_folder(folder / "a", ["A"])
-        until(lambda: told.last.gears_in_store == 1)
-        assert told.last.problems == ()
+        until(lambda: seen.last.gears_in_store == 1)
+        assert seen.last.problems == ()
     finally:
         watch.stop.set()
         thread.join(10)
@@ -245,6 +245,6 @@ def test_without_events_from_the_system_files_are_looked_at(running, folder, mon
         yield
 
     monkeypatch.setattr(FolderWatch, "_events", no_events)
-    _, told, _ = running(poll_s=0.05)
+    _, seen, _ = running(poll_s=0.05)
     made_folder(folder / "a", ["A"])
-    until(lambda: told.last.gears_in_store == 1)
+    until(lambda: seen.last.gears_in_store == 1)

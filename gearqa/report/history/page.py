@@ -1,4 +1,4 @@
-"""The status page of a watch: what came in, what could not be read, signals, and the last gears drawn."""
+"""The status page of a watch: what came in, what could not be read, signals, and the last gears made."""
 
 from __future__ import annotations
 
@@ -6,9 +6,7 @@ import io
 from collections.abc import Iterator, Sequence
 from typing import BinaryIO, Final
 
-import numpy as np
-
-from gearqa.model.drift import SIZE, Observation
+from gearqa.model.drift import Observation
 from gearqa.model.history import WatchStatus
 from gearqa.report.blocks.document import (
     Answer,
@@ -18,7 +16,6 @@ from gearqa.report.blocks.document import (
     Column,
     Document,
     Facts,
-    Figure,
     Paragraph,
     Section,
     Sheet,
@@ -26,22 +23,16 @@ from gearqa.report.blocks.document import (
     Table,
     Verdict,
 )
-from gearqa.report.draw import palette, plot
-from gearqa.report.history.words import time_text
+from gearqa.report.history.figures import latest_gears
+from gearqa.report.history.words import part_text
 from gearqa.report.render.html import write_html
-from gearqa.symbols import PARAMETERS, Flank
 from gearqa.version import __version__
-from gearqa.wording.numbers import count_text, value_text
+from gearqa.wording.numbers import count_text
 from gearqa.wording.safety import CAUTIONS, SETTER
+from gearqa.wording.sentences import sentence
+from gearqa.wording.times import time_text
 
-DRAWN: Final = ("profile_slope", "helix_slope", "single_pitch", "cumulative_pitch", "runout", SIZE)
-GEARS_DRAWN: Final = 60
 REFRESH_S: Final = 10
-SIDES: Final[tuple[tuple[Flank | None, palette.Ink, plot.Shape], ...]] = (
-    ("left", palette.FILTERED, "circle"),
-    ("right", palette.DESIGN, "square"),
-    (None, palette.FILTERED, "diamond"),
-)
 SIGNALS_ARE_NO_VERDICTS: Final = "A signal says that the process has changed, not that a gear is bad."
 CHARSET: Final = b'<meta charset="utf-8">\n'
 
@@ -53,7 +44,7 @@ def watch_document(status: WatchStatus, observations: Sequence[Observation]) -> 
         Section("", (_answers(status), _facts(status))),
         *(
             Section(f"Part {part}, grinder {grinder}", (figure,), new_page=True)
-            for part, grinder, figure in _figures(observations)
+            for part, grinder, figure in latest_gears(observations)
         ),
         *_lists(status),
         Section("", (Cautions((*CAUTIONS, SETTER, SIGNALS_ARE_NO_VERDICTS)),)),
@@ -115,12 +106,13 @@ def _facts(status: WatchStatus) -> Block:
 def _lists(status: WatchStatus) -> Iterator[Section]:
     if status.signals:
         yield Section("Signals", (Bullets(tuple(signal.sentence for signal in status.signals)),))
+    if status.notices:
+        yield Section("Notes", (Bullets(tuple(sentence(one.message) for one in status.notices)),))
     if status.waiting:
-        waited = Bullets(status.waiting)
-        yield Section("Still being written", (waited,))
+        yield Section("Still being written", (Bullets(status.waiting),))
     if status.problems:
         rows = tuple(
-            (problem.folder, problem.message, "by itself" if problem.again else "when its files change")
+            (problem.folder, problem.message, "soon" if problem.again else "when its files change")
             for problem in status.problems
         )
         heads = (Column("folder", "left"), Column("why", "left", weight=3), Column("tried again", "left"))
@@ -133,7 +125,7 @@ def _lists(status: WatchStatus) -> Iterator[Section]:
         rows_taken = tuple(
             (
                 time_text(one.at), one.report.folder,
-                f"{one.report.part_number} {one.report.revision}".strip(), str(one.report.added),
+                part_text(one.report.part_number, one.report.revision), str(one.report.added),
                 str(one.report.replaced), str(one.report.not_conforming), str(one.report.undecided),
             )
             for one in status.intakes
@@ -141,64 +133,3 @@ def _lists(status: WatchStatus) -> Iterator[Section]:
         yield Section("Taken in", (Table("", columns, rows_taken),))
     else:
         yield Section("Taken in", (Paragraph("nothing yet"),))
-
-
-def _figures(observations: Sequence[Observation]) -> Iterator[tuple[str, str, Figure]]:
-    groups: dict[tuple[str, str], list[Observation]] = {}
-    for o in observations:
-        groups.setdefault((o.part, o.grinder), []).append(o)
-    for (part, grinder), group in sorted(groups.items()):
-        yield part, grinder, _figure(group)
-
-
-def _figure(group: Sequence[Observation]) -> Figure:
-    """The last gears of one part and grinder, one panel a parameter, with tolerance limits."""
-    in_order = sorted(group, key=lambda o: o.finished_at.timestamp() if o.finished_at else float("inf"))
-    serials = list(dict.fromkeys(o.serial for o in in_order))
-    place = {serial: number for number, serial in enumerate(serials, 1)}
-    panels, told = [], []
-    for key in DRAWN:
-        mine = [o for o in group if o.parameter == key]
-        if mine:
-            panels.append(_panel(key, mine, place))
-            told.append(_told(key, mine))
-    title = f"Last {count_text(len(serials), 'gear')} in production order"
-    chart = plot.Plot(
-        title=title,
-        description=f"{title}: {' '.join(told)}",
-        panels=tuple(panels),
-        x=(0.0, len(serials) + 1.0),
-        x_name=f"gear, {serials[0]} to {serials[-1]}",
-        units="|µm",
-    )
-    caption = "Flank means (slopes) or values against the limits of the drawing or class; no control limits."
-    return Figure(plot.draw(chart), title, chart.description, caption)
-
-
-def _panel(key: str, mine: Sequence[Observation], place: dict[str, int]) -> plot.Panel:
-    layers: list[plot.Layer] = []
-    newest = max(mine, key=lambda o: place[o.serial])
-    layers += [
-        plot.Level(limit, name="limit of the drawing or class")
-        for limit in (newest.limit_low, newest.limit_high)
-        if limit is not None
-    ]
-    for flank, ink, shape in SIDES:
-        side = [o for o in mine if o.flank == flank]
-        if side:
-            x = np.array([float(place[o.serial]) for o in side])
-            y = np.array([o.mean_um for o in side])
-            name = f"{flank} flank" if flank else "whole gear"
-            layers.append(plot.Dots(x, y, ink, shape, name=name, hollow=flank == "right"))
-    return plot.Panel(_name(key), tuple(layers), detail="µm", height=70)
-
-
-def _told(key: str, mine: Sequence[Observation]) -> str:
-    values = [o.mean_um for o in mine]
-    signed = key == SIZE or PARAMETERS[key].signed
-    low, high = (value_text(v, signed=signed) for v in (min(values), max(values)))
-    return f"{_name(key)} from {low} to {high} µm."
-
-
-def _name(key: str) -> str:
-    return "size" if key == SIZE else PARAMETERS[key].symbol

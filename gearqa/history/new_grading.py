@@ -1,0 +1,81 @@
+"""What is different when stored gears are graded anew, and the part data that comes of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from gearqa.errors import EvaluationError, PartFileError, Problem, Reason
+from gearqa.history.parts import READING_KEYS, part_text
+from gearqa.model.part import Part
+
+
+@dataclass(frozen=True, slots=True)
+class NewGrading:
+    """How gears are graded anew; by default as their part data asks."""
+
+    class_: int | None = None
+    """Class required in general; what the drawing says of a parameter or flank stays."""
+    part: Part | None = None
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    """Dotted keys of the part file with their new values."""
+    from_files: bool = False
+    """Evaluate the raw files again even where stored values would do."""
+
+
+def changed_part(part: Part, new: NewGrading) -> Part:
+    """The part data under which gears are graded anew; raises PartFileError."""
+    document = json.loads(part_text(new.part or part))
+    settings = dict(new.settings)
+    if new.class_ is not None:
+        settings["tolerance.class"] = new.class_
+    for key, value in settings.items():
+        *tables, name = key.split(".")
+        table = document
+        for step in tables:
+            table = table.setdefault(step, {})
+            if not isinstance(table, dict):
+                what = (f"'{value}'", "the name of a key")
+                raise PartFileError(
+                    [Problem(Reason.VALUE_OUT_OF_RANGE, "--set", *what, key=key, hint="no such table")]
+                )
+        table[name] = value
+    for name in READING_KEYS:  # the gears' own folders are read as before
+        document.pop(name, None)
+        if (value := getattr(part, name)) not in (None, ()):
+            document[name] = value
+    try:
+        changed = Part.model_validate_json(json.dumps(document))
+    except ValueError as error:
+        raise PartFileError(_validation_problems(error, settings)) from error
+    if changed.part.number != part.part.number:
+        raise EvaluationError(
+            f"the part file is of part number {changed.part.number}, the gears are of {part.part.number}",
+            hint="choose gears of one part number with --part-number",
+        )
+    return changed
+
+
+def _validation_problems(error: ValueError, settings: Mapping[str, Any]) -> list[Problem]:
+    """Problems of a changed drawing, from what its schema says."""
+    listed: Callable[[], list[dict[str, Any]]] | None = getattr(error, "errors", None)
+    if listed is None:
+        return [Problem(Reason.VALUE_OUT_OF_RANGE, "--set", str(error), "a valid part file")]
+    problems = []
+    for one in listed():
+        place = ".".join(str(step) for step in one["loc"])
+        key = next((k for k in settings if k == place or k.endswith(f".{place}")), place)
+        unknown = one["type"] == "extra_forbidden"
+        problems.append(
+            Problem(
+                Reason.UNKNOWN_KEY if unknown else Reason.VALUE_OUT_OF_RANGE,
+                "--set",
+                repr(one.get("input")),
+                "a key of the part file" if unknown else str(one["msg"]),
+                key=key,
+                hint="gearqa schema part lists the keys",
+            )
+        )
+    return problems

@@ -1,0 +1,214 @@
+"""A history store on the terminal."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from gearqa.model.history import (
+    CheckReport,
+    FrozenReference,
+    HistoryList,
+    RegradeReport,
+    StoredEvent,
+    StoredGear,
+    StoredResult,
+)
+from gearqa.report.blocks.document import Block, Bullets, Cautions, Cell, Column, Paragraph, Table
+from gearqa.report.blocks.verdicts import conformity_cell, master_quality_cell
+from gearqa.report.grading.words import gear_blocks
+from gearqa.report.history.words import part_text
+from gearqa.symbols import symbol_of
+from gearqa.wording.numbers import DASH, class_text, count_text, short_text
+from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+from gearqa.wording.times import time_text
+from gearqa.wording.verdicts import CONFORMITY
+
+ROWS_SHOWN = 40
+CHANGES_SHOWN = 20
+
+
+def _gears_table(found: HistoryList, *, wide: bool) -> Table:
+    """Gears, one a row; the last ones made where there are many."""
+    gears = found.gears
+    many_parts = len({gear.part_number for gear in gears}) > 1
+    many_states = len({gear.state for gear in gears}) > 1
+    columns = [
+        Column("gear", "left"),
+        *([Column("part", "left")] if many_parts or wide else []),
+        Column("made", "left"),
+        *([Column("grinder", "left"), Column("dress", "left"), Column("part of dress")] if wide else []),
+        Column("class"),
+        Column("drawing", "left"),
+        Column("master quality", "left"),
+        *([Column("state", "left")] if many_states else []),
+    ]
+    rows: list[tuple[Cell | str, ...]] = [
+        (
+            gear.serial,
+            *([part_text(gear.part_number, gear.revision)] if many_parts or wide else []),
+            time_text(gear.finished_at),
+            *([gear.grinder or DASH, gear.dress or DASH, _number(gear.parts_since_dress)] if wide else []),
+            class_text(gear.class_, gear.beyond, complete=gear.class_complete),
+            conformity_cell(gear.conforms),
+            master_quality_cell(gear.master_quality),
+            *([gear.state] if many_states else []),
+        )
+        for gear in gears
+    ]
+    notes = []
+    if len(gears) < found.total:
+        shown = f"The last {len(gears)} of {found.total} gears"
+        notes.append(f"{shown}; all of them: --all, --json or history export.")
+    if any(not gear.class_complete for gear in gears):
+        notes.append("* class of an incomplete set: something graded was not assessed.")
+    return Table("", tuple(columns), tuple(rows), notes=tuple(notes))
+
+
+def gear_list_blocks(found: HistoryList, *, events: bool = False, wide: bool = False) -> list[Block]:
+    """What `history list` prints."""
+    blocks: list[Block] = []
+    if any(gear.simulated for gear in found.gears):
+        blocks.append(Paragraph(SIMULATED_BANNER, "lead"))
+    blocks.append(_gears_table(found, wide=wide) if found.gears else Paragraph("no gears"))
+    if events:
+        blocks.append(_events_table(found.events) if found.events else Paragraph("no events"))
+    if found.references:
+        blocks.append(_references_table(found.references))
+    if found.gears:
+        blocks.append(Cautions(CAUTIONS))
+    return blocks
+
+
+def result_blocks(results: Sequence[StoredResult], *, wide: bool = False) -> list[Block]:
+    """What `history show` prints: every gear that counts in full, then what no longer counts."""
+    blocks: list[Block] = []
+    for one in results:
+        if one.gear.state == "current":
+            note = f"added {time_text(one.gear.added_at)}, intake {one.gear.intake}"
+            blocks.append(Paragraph(note, "note"))
+            blocks += gear_blocks(one.header, one.result, one.slope_span, wide=wide)
+    former = [one.gear for one in results if one.gear.state != "current"]
+    return [*blocks, *([_former_results(former)] if former else [])]
+
+
+def _events_table(events: Sequence[StoredEvent]) -> Table:
+    """What was done to the grinders."""
+    columns = (
+        Column("no."), Column("at", "left"), Column("grinder", "left"), Column("event", "left"),
+        Column("on", "left"), Column("correction"), Column("remark", "left"),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            str(event.id),
+            time_text(event.at),
+            event.grinder,
+            event.event,
+            _concerned(event),
+            _correction(event),
+            event.remark or DASH,
+        )
+        for event in events
+    )
+    return Table("Events", columns, rows)
+
+
+def _concerned(event: StoredEvent) -> str:
+    """Wheel, parameter and flank of an event."""
+    symbol = None if event.parameter is None else symbol_of(event.parameter)
+    return " ".join(filter(None, (event.wheel, symbol, event.flank))) or DASH
+
+
+def _correction(event: StoredEvent) -> str:
+    if event.correction is None:
+        return DASH
+    unit = "µm" if event.unit == "um" else event.unit or ""
+    return f"{short_text(event.correction, signed=True)} {unit}".strip()
+
+
+def _references_table(references: Sequence[FrozenReference]) -> Table:
+    """Periods that control limits come from."""
+    titles = ("part", "grinder", "from", "to", "frozen", "remark")
+    columns = tuple(Column(title, "left") for title in titles)
+    rows = tuple(
+        (
+            one.part_number, one.grinder, time_text(one.from_at), time_text(one.to_at),
+            time_text(one.frozen_at), one.remark or DASH,
+        )
+        for one in references
+    )  # fmt: skip
+    return Table("Frozen references of control limits", columns, rows)
+
+
+def regrade_blocks(report: RegradeReport) -> list[Block]:
+    """What `history regrade` prints."""
+    words = Counter(f"{CONFORMITY[g.conforms_before]} → {CONFORMITY[g.conforms_after]}" for g in report.gears)
+    sources = Counter(gear.source for gear in report.gears)
+    changed = [
+        gear
+        for gear in report.gears
+        if (gear.class_before, gear.conforms_before, gear.master_quality_before)
+        != (gear.class_after, gear.conforms_after, gear.master_quality_after)
+    ]
+    lines = [
+        f"{count_text(len(report.gears), 'gear')} graded anew"
+        + "".join(f", {number} from {source}" for source, number in sources.items()),
+        *(f"{number}: {text}" for text, number in words.items()),
+    ]
+    if report.unchanged:
+        lines.append(
+            f"{count_text(report.unchanged, 'gear')} left as graded: the part data asks for the same already"
+        )
+    blocks: list[Block] = [Paragraph(SIMULATED_BANNER, "lead")] if report.simulated else []
+    blocks.append(Bullets(tuple(lines)))
+    if changed:
+        columns = (
+            Column("gear", "left"), Column("class was"), Column("is"), Column("drawing was", "left"),
+            Column("is", "left"), Column("master quality is", "left"),
+        )  # fmt: skip
+        rows = tuple(
+            (
+                gear.serial, _number(gear.class_before), _number(gear.class_after),
+                CONFORMITY[gear.conforms_before],
+                conformity_cell(gear.conforms_after),
+                master_quality_cell(gear.master_quality_after),
+            )
+            for gear in changed[:CHANGES_SHOWN]
+        )  # fmt: skip
+        rest = len(changed) - len(rows)
+        notes = (f"and {count_text(rest, 'more gear')}: --json",) if rest else ()
+        blocks.append(Table("Gears with another result", columns, rows, notes=notes))
+    kept = (
+        "The former results are kept as superseded." if report.written else "Nothing was written (dry run)."
+    )
+    blocks += [Paragraph(kept, "note"), Cautions(CAUTIONS)]
+    return blocks
+
+
+def check_blocks(report: CheckReport) -> list[Block]:
+    """What `history check` prints."""
+    counted = (
+        f"{count_text(report.gears, 'gear')}, {report.superseded} superseded, {report.removed} removed, "
+        f"{count_text(report.events, 'event')}, {count_text(report.intakes, 'intake')}"
+    )
+    if report.files_checked:
+        counted += f", {count_text(report.files_checked, 'raw file')} compared"
+    if not report.findings:
+        return [Paragraph(f"nothing wrong: {counted}")]
+    listed = Bullets(tuple(finding.sentence for finding in report.findings))
+    return [Paragraph(f"{count_text(len(report.findings), 'finding')}; {counted}", "lead"), listed]
+
+
+def _former_results(gears: Sequence[StoredGear]) -> Bullets:
+    return Bullets(
+        tuple(
+            f"{gear.state} result of {time_text(gear.added_at)}: class "
+            f"{class_text(gear.class_, gear.beyond, complete=gear.class_complete)}, "
+            f"{CONFORMITY[gear.conforms]}"
+            for gear in gears
+        )
+    )
+
+
+def _number(value: int | None) -> str:
+    return DASH if value is None else str(value)
