@@ -15,16 +15,12 @@ from gearqa.errors import ArgumentError, Notice
 from gearqa.jobs.drift_gears import Asked, DriftGears, gears_of_folders, gears_of_store
 from gearqa.jobs.parameters import require_parameter
 from gearqa.jobs.progress import UNSEEN, Progress
-<<<<<<< HEAD
-=======
-from gearqa.jobs.stores import AnyStore
->>>>>>> 555e650 (Jobs of the history and of watching: the command line parses and lays out)
 from gearqa.jobs.times import moment, parsed_time
 from gearqa.model.drift import DriftReport, DriftSettings
 from gearqa.wording.numbers import short_text
 
 if TYPE_CHECKING:
-    from gearqa.jobs.stores import StorePlace
+    from gearqa.jobs.stores import AnyStore
 
 
 def analyse_drift(

@@ -13,16 +13,12 @@ from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.observations import UNKNOWN_GRINDER, observations_from_results
 from gearqa.jobs.folders import open_folder, require_folder
 from gearqa.jobs.progress import Progress
-<<<<<<< HEAD
-=======
-from gearqa.jobs.stores import AnyStore, opened
->>>>>>> 555e650 (Jobs of the history and of watching: the command line parses and lays out)
 from gearqa.jobs.times import parsed_time
 from gearqa.model.drift import DriftHeader, Observation
 from gearqa.model.measurement import GrinderEvent, InputFile, Production
 
 if TYPE_CHECKING:
-    from gearqa.jobs.stores import StorePlace
+    from gearqa.jobs.stores import AnyStore
 
 
 @dataclass(frozen=True, slots=True)
