@@ -1,6 +1,6 @@
 """The one table of parameters: key, symbols, name, kind, how it is graded.
 
-Keys stand in results, columns and options; symbols in everything a person reads.
+Results, columns and options use keys; everything that a person reads uses symbols.
 Signs, flank names and numbering are stated in DEVELOPERS.md ("Conventions").
 """
 
@@ -24,207 +24,95 @@ class Parameter:
     key: str
     symbol: str
     """Printed symbol with Greek letters, as on a terminal."""
-    ascii_symbol: str
-    """The same for a console without Greek letters."""
-    letter: str
-    """Head of the symbol, set upright before its subscript on paper."""
-    subscript: str
     name: str
     family: Family
     grading: Grading
     signed: bool
     """Signed values are graded by magnitude."""
-    per_flank: bool
     meaning: str
+
+    @property
+    def ascii_symbol(self) -> str:
+        """The symbol for a console without Greek letters."""
+        return self.symbol.replace("α", "-alpha").replace("β", "-beta")
+
+    @property
+    def letter(self) -> str:
+        """Head of the symbol, set upright before its subscript on paper."""
+        return self.symbol[0]
+
+    @property
+    def subscript(self) -> str:
+        """What follows the head of the symbol."""
+        return self.symbol[1:]
+
+    @property
+    def per_flank(self) -> bool:
+        """Whether each flank has a value of its own."""
+        return self.family not in ("runout", "thickness")
 
 
 PARAMETERS: dict[str, Parameter] = {
     p.key: p
     for p in (
         Parameter(
-            "single_pitch",
-            "fp",
-            "fp",
-            "f",
-            "p",
-            "single pitch deviation",
-            "pitch",
-            "default",
-            False,
-            True,
+            "single_pitch", "fp", "single pitch deviation", "pitch", "default", False,
             "largest magnitude of the individual single pitch deviations",
         ),
         Parameter(
-            "cumulative_pitch",
-            "Fp",
-            "Fp",
-            "F",
-            "p",
-            "total cumulative pitch deviation",
-            "pitch",
-            "default",
-            False,
-            True,
+            "cumulative_pitch", "Fp", "total cumulative pitch deviation", "pitch", "default", False,
             "range of the index deviations",
         ),
         Parameter(
-            "sector_pitch",
-            "Fpz/8",
-            "Fpz/8",
-            "F",
-            "pz/8",
-            "sector pitch deviation",
-            "pitch",
-            "on_request",
-            False,
-            True,
+            "sector_pitch", "Fpz/8", "sector pitch deviation", "pitch", "on_request", False,
             "largest cumulative pitch deviation over z/8 pitches",
         ),
         Parameter(
-            "adjacent_pitch",
-            "fu",
-            "fu",
-            "f",
-            "u",
-            "adjacent pitch difference",
-            "pitch",
-            "on_request",
-            False,
-            True,
+            "adjacent_pitch", "fu", "adjacent pitch difference", "pitch", "on_request", False,
             "largest difference of adjacent single pitches",
         ),
         Parameter(
-            "runout",
-            "Fr",
-            "Fr",
-            "F",
-            "r",
-            "runout",
-            "runout",
-            "default",
-            False,
-            False,
+            "runout", "Fr", "runout", "runout", "default", False,
             "range of the radial ball position over all spaces",
         ),
         Parameter(
-            "tooth_thickness_variation",
-            "Rs",
-            "Rs",
-            "R",
-            "s",
-            "tooth thickness variation",
-            "thickness",
-            "never",
-            False,
-            False,
+            "tooth_thickness_variation", "Rs", "tooth thickness variation", "thickness", "never", False,
             "range of tooth thickness",
         ),
         Parameter(
-            "profile_total",
-            "Fα",
-            "F-alpha",
-            "F",
-            "α",
-            "total profile deviation",
-            "profile",
-            "default",
-            False,
-            True,
+            "profile_total", "Fα", "total profile deviation", "profile", "default", False,
             "width of the trace about the design profile",
         ),
         Parameter(
-            "profile_form",
-            "ffα",
-            "ff-alpha",
-            "f",
-            "fα",
-            "profile form deviation",
-            "profile",
-            "default",
-            False,
-            True,
+            "profile_form", "ffα", "profile form deviation", "profile", "default", False,
             "width of the trace about its mean line",
         ),
         Parameter(
-            "profile_slope",
-            "fHα",
-            "fH-alpha",
-            "f",
-            "Hα",
-            "profile slope deviation",
-            "profile",
-            "default",
-            True,
-            True,
+            "profile_slope", "fHα", "profile slope deviation", "profile", "default", True,
             "rise of the mean line towards the tip",
         ),
         Parameter(
-            "profile_crowning",
-            "Cα",
-            "C-alpha",
-            "C",
-            "α",
-            "profile crowning",
-            "profile",
-            "never",
-            True,
-            True,
+            "profile_crowning", "Cα", "profile crowning", "profile", "never", True,
             "height of the middle over the chord",
         ),
         Parameter(
-            "helix_total",
-            "Fβ",
-            "F-beta",
-            "F",
-            "β",
-            "total helix deviation",
-            "helix",
-            "default",
-            False,
-            True,
+            "helix_total", "Fβ", "total helix deviation", "helix", "default", False,
             "width of the trace about the design helix",
         ),
         Parameter(
-            "helix_form",
-            "ffβ",
-            "ff-beta",
-            "f",
-            "fβ",
-            "helix form deviation",
-            "helix",
-            "default",
-            False,
-            True,
+            "helix_form", "ffβ", "helix form deviation", "helix", "default", False,
             "width of the trace about its mean line",
         ),
         Parameter(
-            "helix_slope",
-            "fHβ",
-            "fH-beta",
-            "f",
-            "Hβ",
-            "helix slope deviation",
-            "helix",
-            "default",
-            True,
-            True,
+            "helix_slope", "fHβ", "helix slope deviation", "helix", "default", True,
             "rise of the mean line away from the datum face",
         ),
         Parameter(
-            "helix_crowning",
-            "Cβ",
-            "C-beta",
-            "C",
-            "β",
-            "helix crowning",
-            "helix",
-            "never",
-            True,
-            True,
+            "helix_crowning", "Cβ", "helix crowning", "helix", "never", True,
             "height of the middle over the chord",
         ),
     )
-}
+}  # fmt: skip
 
 DEFAULT_GRADED: tuple[str, ...] = tuple(k for k, p in PARAMETERS.items() if p.grading == "default")
 GRADABLE: tuple[str, ...] = tuple(k for k, p in PARAMETERS.items() if p.grading != "never")
