@@ -88,7 +88,7 @@ def _root(
         bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")
     ] = False,
     traceback: Annotated[
-        bool, typer.Option("--traceback", help="Show where an error arose; may stand anywhere.")
+        bool, typer.Option("--traceback", help="Show where an error arose; may be put anywhere.")
     ] = False,
 ) -> None:
     """Grade ground gears from measurements: ISO 1328-1 classes, conformity, master quality."""
@@ -102,7 +102,7 @@ def _no_such_command(args: Sequence[str]) -> str:
     if Path(word).exists():
         from gearqa.jobs.folders import grade_line
 
-        return f"'{word}' is not a command; meant was: {grade_line(word, args[1:])}"
+        return f"'{word}' is not a command; did you mean: {grade_line(word, args[1:])}"
     near = get_close_matches(word, COMMANDS, n=1)
     nearest = f"; nearest: gearqa {near[0]}" if near else ""
     return f"'{word}' is not a command{nearest}. Commands: {', '.join(COMMANDS)}"
@@ -190,7 +190,7 @@ def _error_text(error: GearqaError) -> str:
 
 
 def _message(text: str) -> None:
-    with contextlib.suppress(OSError):  # where standard error is gone, nobody can be told
+    with contextlib.suppress(OSError):  # standard error may be gone
         print(text, file=sys.stderr, flush=True)
 
 

@@ -52,7 +52,7 @@ def _converter(annotation: Any) -> Callable[[str], Any] | None:
 
 
 class _Plain:
-    """Converts the words of one option; stands where typer looks for its own converter."""
+    """Converts the words of one option; put where typer looks for its own converter."""
 
     def __init__(self, convert: Callable[[str], Any]) -> None:
         self._convert = convert

@@ -36,7 +36,7 @@ def require_folder(folder: str | Path) -> None:
         return
     if folder.exists():
         line = grade_line(str(folder))
-        message = f"'{folder}' is a file; a folder is graded as a whole. Meant was: {line}"
+        message = f"'{folder}' is a file; a folder is graded as a whole. Did you mean: {line}"
     else:
         message = f"'{folder}' does not exist; to start one: gearqa new {folder}"
     raise ArgumentError("folder", message)

@@ -1,7 +1,7 @@
-"""Outputs that appear whole or not at all: written beside their place, then renamed.
+"""Outputs that appear whole or not at all: written next to their place, then renamed.
 
 Several outputs of one command appear together when all are complete; after a failure the old
-files stand untouched. What goes to standard output is held back likewise.
+files are untouched. What goes to standard output is held back likewise.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ class Outputs:
     def __init__(self, standard_output: BinaryIO | None = None) -> None:
         self._standard_output = standard_output
         self._files: dict[Path, tuple[Path, IO[bytes]]] = {}
-        """Place -> temporary file beside it, and its stream."""
+        """Place -> temporary file in the same folder, and its stream."""
         self._temporary: list[Path] = []
         """Names of temporary files, noted before the files exist: an interrupt in between loses none."""
         self._made: list[Path] = []
@@ -169,7 +169,7 @@ class Outputs:
 
 
 def _private(path: str, flags: int) -> int:
-    """Open a file that nobody else may read before it stands in its place."""
+    """Open a file that nobody else may read before it is in its place."""
     return os.open(path, flags, 0o600)
 
 

@@ -32,6 +32,10 @@ KIND_OF_SERIES: Final[tuple[TableKind, ...]] = ("profile", "helix", "pitch", "pi
 
 MAX_TEETH: Final = 65_535
 """A tooth number must fit its place in a series key; no standard goes beyond 1000."""
+FLANK_SHIFT: Final = 16
+SORT_SHIFT: Final = 17
+SERIES_BITS: Final = 20
+"""Series key: tooth in the lowest bits, then flank, then what the series is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +115,7 @@ class SeriesRows:
 
 def series_key(series: int, flank: int = 0, tooth: int = 0) -> int:
     """Series, flank and tooth in one number that sorts by them."""
-    return (series << 17) | (flank << 16) | tooth
+    return (series << SORT_SHIFT) | (flank << FLANK_SHIFT) | tooth
 
 
 def split_series_key(key: int) -> tuple[int, int, int]:
@@ -120,10 +124,7 @@ def split_series_key(key: int) -> tuple[int, int, int]:
     >>> split_series_key(series_key(HELIX, 1, 45))
     (1, 1, 45)
     """
-    return key >> 17, (key >> 16) & 1, key & 0xFFFF
-
-
-SERIES_BITS: Final = 20
+    return key >> SORT_SHIFT, (key >> FLANK_SHIFT) & 1, key & MAX_TEETH
 
 
 def scaled(values: Array, factor: float, offset: float) -> Array:
@@ -146,7 +147,7 @@ def to_series(rows: Rows, frame: Frame, convention: Convention) -> tuple[SeriesR
             rows.serials, rows.serial, key, numbers["space"], numbers["radial_um"], None
         ), faults
     assert rows.flank is not None
-    flank = rows.flank.astype(np.int64) << 16
+    flank = rows.flank.astype(np.int64) << FLANK_SHIFT
     if rows.kind == "pitch":
         single = "pitch_um" in numbers
         key = flank + series_key(SINGLE_PITCH if single else INDEX)

@@ -14,7 +14,7 @@ from itertools import compress
 from typing import Final
 
 from gearqa.errors import Problem, Reason
-from gearqa.reading.folder.recognition import ignore_hint
+from gearqa.reading.folder.header_hints import ignore_hint
 from gearqa.reading.folder.sources import ColumnSource, TableSource, WidePattern
 from gearqa.reading.folder.table_kinds import LABEL_COLUMNS
 from gearqa.reading.rows.csv_rows import (
@@ -36,7 +36,7 @@ CHUNK_ROWS: Final = BATCH_LINES
 
 @dataclass(slots=True)
 class RawRows:
-    """Text of the canonical columns of some rows, and where they stand."""
+    """Text of the canonical columns of some rows, and their lines."""
 
     columns: dict[str, list[str]]
     lines: list[int]
@@ -47,7 +47,7 @@ class RawRows:
 
 @dataclass(slots=True)
 class CarefulReader:
-    """One pass over one table. Problems go to the log; `sha256` stands when the pass is over."""
+    """One pass over one table. Problems go to the log; `sha256` is set when the pass is over."""
 
     source: TableSource
     log: ProblemLog
@@ -284,7 +284,7 @@ def _taker(
 def _wide_faults(
     wide: WidePattern, columns: Sequence[tuple[int, dict[str, str]]], names: Sequence[str]
 ) -> Iterator[tuple[Reason, str, str, str]]:
-    """Headers that a pattern misreads, each told once and not for every cell below it."""
+    """Headers that a pattern misreads, each reported once, not for every cell below it."""
     pattern = re.compile(wide.pattern)
     flanks = (*FLANKS, *wide.words)
     known = {word.strip().casefold() for word in flanks}
@@ -308,7 +308,7 @@ def _wide_faults(
 
 
 def _cut_short(name: str, start: int, end: int) -> bool:
-    """Whether digits go on beside the number found in a header."""
+    """Whether digits go on before or after the number found in a header."""
     number, before, after = name[start:end], name[:start], name[end:]
     return (number[:1].isdigit() and before[-1:].isdigit()) or (number[-1:].isdigit() and after[:1].isdigit())
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -21,7 +22,7 @@ from gearqa.reading.rows.number_cells import parse_column
 from gearqa.reading.rows.problem_log import ProblemLog
 
 LARGEST_COUNT: Final = 2**53
-"""Beyond it a number that was read is no longer surely the whole number that was written."""
+"""Beyond it a number that was read is not surely the whole number that was written."""
 _INFINITE: Final = re.compile(r"\s*[+-]?(?:nan|inf|infinity)\s*", re.IGNORECASE)
 _THOUSANDS: Final = re.compile(r"[+-]?\d{1,3}([.,' _])\d{3}(?:\1\d{3})*(?:[.,]\d+)?")
 _BLANKS: Final = " \t\v\f\u00a0"
@@ -73,7 +74,7 @@ class Cells:
                 self.fault(row, fault.reason, fault.column, fault.expected, fault.hint)
 
     def shown_column(self, canonical: str) -> str:
-        """The column's name as it stands in the file."""
+        """The column's name as written in the file."""
         source = self._source(canonical)
         return source.column or " ".join(source.columns) or canonical
 
@@ -162,7 +163,7 @@ class Cells:
         values = self.numbers(canonical, blank=True)
         result: list[int | None] = []
         for row, value in enumerate(values.tolist()):
-            if value != value:  # noqa: PLR0124 - NaN
+            if math.isnan(value):
                 result.append(None)
             elif value != value // 1 or np.isinf(value):
                 self.fault(row, Reason.NOT_A_WHOLE_NUMBER, canonical, "a whole number")
@@ -182,7 +183,7 @@ class Cells:
         values = self.numbers(canonical, blank=True)
         for row in np.flatnonzero(np.isinf(values)).tolist():
             self.fault(row, Reason.NOT_FINITE, canonical, "a finite number")
-        return [None if value != value else value for value in values.tolist()]  # noqa: PLR0124
+        return [None if math.isnan(value) else value for value in values.tolist()]
 
     # --- texts and times -----------------------------------------------------------------------------
 

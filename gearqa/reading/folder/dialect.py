@@ -22,7 +22,7 @@ _DECIMAL_POINT: Final = re.compile(r"\s*[+-]?(?:\d+\.\d*|\.\d+)(?:[eE][+-]?\d+)?
 
 @dataclass(frozen=True, slots=True)
 class HeaderRow:
-    """The header of a table and where it stands."""
+    """The header of a table and its place."""
 
     line: int
     """Physical line, from 1."""

@@ -60,7 +60,7 @@ class Block:
 
 @dataclass(slots=True)
 class FastReader:
-    """One pass over one plain table; `sha256` stands when the pass is over."""
+    """One pass over one plain table; `sha256` is set when the pass is over."""
 
     source: TableSource
     frame: Frame
@@ -144,7 +144,7 @@ class FastReader:
         return start
 
     def lines_before(self, block: Block) -> int:
-        """Lines before a block; counted only where something must be told about it."""
+        """Lines before a block; counted only where one needs care."""
         count, left = 0, block.start
         with self.source.path.open("rb") as file:
             while left and (data := file.read(min(left, 1 << 20))):
@@ -170,7 +170,7 @@ class FastReader:
         return Block(b"", block.start, cut(series), len(series.serial))
 
     def _checked(self, data: bytes) -> bytes:
-        """The block in UTF-8, if the lines in it can be told apart at all."""
+        """The block in UTF-8, if its lines can be separated at all."""
         if b'"' in data or b"\0" in data:
             raise NotPlainError
         if _mixed_newlines(data):
@@ -187,7 +187,7 @@ class FastReader:
 
 
 def _mixed_newlines(data: bytes) -> bool:
-    """Whether lines end in more than one way, so that LF alone would not tell them apart."""
+    """Whether lines end in more than one way, so that LF alone would not separate them."""
     return b"\r" in data and b"\n" in data and data.count(b"\r") != data.count(b"\r\n")
 
 
@@ -200,7 +200,7 @@ class _Layout:
     """Canonical column -> place in the file."""
     dialect: Dialect
     serials_as_objects: list[bool] = field(default_factory=lambda: [False])
-    """Whether categories were found not to keep the serials as they stand."""
+    """Whether categories were found to change the serials."""
 
     @classmethod
     def of(cls, source: TableSource, names: Sequence[str]) -> _Layout:
@@ -261,10 +261,10 @@ class _Layout:
         return bool(np.all(np.diff(separators, prepend=0) == self.width - 1))
 
     def _frame(self, data: bytes) -> Any:
-        """The block as a data frame with its texts as they stand, or None where it cannot be parsed.
+        """The block as a data frame with its texts unchanged, or None where it cannot be parsed.
 
-        Categories are quickest, but they are made numbers where all of them look like numbers (`007`),
-        and that is for the serial to be told.
+        Categories are quickest, but pandas turns them into numbers where all of them look like numbers,
+        and the serial `007` must stay `007`.
         """
         if not self.serials_as_objects[0]:
             frame = self._parsed(data, "category")

@@ -29,7 +29,7 @@ class Inspection:
     inputs: tuple[InputFile, ...]
     """Every file that was read, with its digest, and every file left out, with the reason."""
     notices: tuple[Notice, ...]
-    """What was noticed about the folder as a whole; what concerns one gear stands with that gear."""
+    """What was noticed about the folder as a whole; notices about one gear are with that gear."""
     simulated: bool
     """Whether a table says that it was simulated."""
     serials: tuple[str, ...]

@@ -14,7 +14,7 @@ IGNORED = "named by ignore"
 
 @dataclass(frozen=True, slots=True)
 class Listing:
-    """CSV files to look at, and everything else that lies beside them."""
+    """CSV files to look at, and all other files of the folder."""
 
     tables: tuple[Path, ...]
     left_out: tuple[InputFile, ...]
@@ -29,7 +29,7 @@ def list_folder(
     """
     tables: list[Path] = []
     left_out: list[InputFile] = []
-    # a link to nowhere is listed too: who reads it says that it cannot be read
+    # a link to nowhere is listed too: its reader says that it cannot be read
     files = (p for p in folder.iterdir() if p.is_file() or (p.is_symlink() and not p.exists()))
     for path in sorted(files, key=lambda p: os.fsencode(p.name)):
         name = path.name

@@ -18,7 +18,7 @@ SAME_LABEL_MM: Final = 0.1
 
 
 _NO_LABEL: Final = 1e300
-"""Stands for a missing label while rows are cut: far from every other one."""
+"""Marks a missing label while rows are cut: far from every other one."""
 
 
 @dataclass(slots=True)
@@ -36,7 +36,7 @@ class Pieces:
     """Smallest label of each piece, NaN without label."""
     label_high: Array
     repeated: BoolArray
-    """Whether a position stands twice in the piece."""
+    """Whether a position occurs twice in the piece."""
     position: Array
     value: Array
     met: IntArray
@@ -57,7 +57,7 @@ def cut(rows: SeriesRows) -> Pieces:
             rows, key = rows.take(order), key[order]
             starts = _starts(key[1:] != key[:-1], len(key))
     else:
-        # rows without label are a trace of their own beside those with one
+        # rows without label are a trace of their own
         rows = replace(rows, label=np.where(np.isnan(rows.label), _NO_LABEL, rows.label))
         assert rows.label is not None
         jump = np.abs(np.diff(rows.label)) >= SAME_LABEL_MM
@@ -110,7 +110,7 @@ def _label_groups(key: IntArray, label: Array) -> IntArray:
 
 
 def _rising(rows: SeriesRows, starts: IntArray, count: IntArray) -> tuple[SeriesRows, BoolArray]:
-    """Sort each piece by position where it is not; tell the pieces in which a position repeats."""
+    """Sort each piece by position where it is not; find the pieces in which a position repeats."""
     good = _steps_good(rows.position, starts)
     if good.all():
         return rows, np.zeros(len(starts), dtype=np.bool_)

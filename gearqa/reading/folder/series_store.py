@@ -6,6 +6,7 @@ that many traces share are stored once, and every such trace gets the same array
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -15,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearqa.arrays import Array, BoolArray, IntArray
-from gearqa.reading.folder.canonical import SERIES_BITS, split_series_key
+from gearqa.reading.folder.canonical import HELIX, SERIES_BITS, SORT_SHIFT, split_series_key
 from gearqa.reading.folder.pieces import SAME_LABEL_MM, SAME_POSITION_MM, Pieces
 from gearqa.reading.folder.spool import Spool
 
@@ -63,7 +64,7 @@ class Series(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
-    """A series in which a position may stand twice, or whose label is not constant."""
+    """A series in which a position may occur twice, or whose label is not constant."""
 
     serial: str
     series: int
@@ -159,7 +160,7 @@ class SeriesStore:
         return shared
 
     def mark(self) -> tuple[int, int]:
-        """Where the store stands, for `reset`."""
+        """How far the store has come, for `reset`."""
         return len(self._parts), len(self.serials)
 
     def reset(self, mark: tuple[int, int]) -> None:
@@ -194,9 +195,9 @@ class SeriesStore:
             if change[at - 1]:
                 reach = high[at]
                 continue
-            # a piece without label beside one with: apart as well
+            # a piece without label and one with are apart as well
             jumps[at - 1] = not low[at] - reach < SAME_LABEL_MM and not (
-                low[at] != low[at] and reach != reach  # noqa: PLR0124 - NaN
+                math.isnan(low[at]) and math.isnan(reach)
             )
             reach = high[at] if jumps[at - 1] else max(reach, high[at])
         return jumps
@@ -206,11 +207,11 @@ class SeriesStore:
     def gears_with(self, series: int) -> set[int]:
         """Numbers of the serials that have a series of this sort."""
         index = self._index
-        return set(np.unique(index["gear"][index["series"] >> 17 == series]).tolist())
+        return set(np.unique(index["gear"][index["series"] >> SORT_SHIFT == series]).tolist())
 
     def keys(self, *sorts: int) -> IntArray:
         """Distinct (gear, series key) of some sorts of series, as one number: gear << 20 | series key."""
-        index = self._index[np.isin(self._index["series"] >> 17, sorts)]
+        index = self._index[np.isin(self._index["series"] >> SORT_SHIFT, sorts)]
         return np.unique((index["gear"].astype(np.int64) << SERIES_BITS) | index["series"])
 
     def files_with(self, gear: int, series: int) -> list[int]:
@@ -224,7 +225,7 @@ class SeriesStore:
 
     def position_range(self, series: int) -> tuple[float, float] | None:
         """Smallest and largest position in all series of this sort."""
-        own = self._index[self._index["series"] >> 17 == series]
+        own = self._index[self._index["series"] >> SORT_SHIFT == series]
         return (float(own["first"].min()), float(own["last"].max())) if len(own) else None
 
     def suspects(self, limit: int) -> tuple[list[Suspect], int]:
@@ -246,7 +247,7 @@ class SeriesStore:
         return list(found)[:limit], len(found)
 
     def _overlaps(self, pieces: NDArray[np.void]) -> bool:
-        """Whether a position stands in two of the pieces of one trace (sorted by first position)."""
+        """Whether a position occurs in two pieces of one trace (sorted by first position)."""
         if np.all(pieces["first"][1:] > pieces["last"][:-1] + SAME_POSITION_MM):
             return False
         rows = [_Piece(*row) for row in pieces[_PIECE_FIELDS].tolist()]
@@ -259,7 +260,7 @@ class SeriesStore:
         low = np.fmin.reduceat(index["label_low"], starts)
         high = np.fmax.reduceat(index["label_high"], starts)
         with np.errstate(invalid="ignore"):
-            drifts = (high - low >= SAME_LABEL_MM) & (index["series"][starts] >> 17 == 1)
+            drifts = (high - low >= SAME_LABEL_MM) & (index["series"][starts] >> SORT_SHIFT == HELIX)
         points = np.add.reduceat(index["count"], starts)
         key = (index["gear"][starts].astype(np.int64) << SERIES_BITS) | index["series"][starts]
         _, inverse, traces = np.unique(key, return_inverse=True, return_counts=True)
@@ -285,7 +286,7 @@ class SeriesStore:
                 position, value = self._joined(pieces[at:past_at], values[at:past_at])
                 low = min(one.label_low for one in pieces[at:past_at])
                 high = max(one.label_high for one in pieces[at:past_at])
-            label = None if low != low else low if low == high else (low + high) / 2  # noqa: PLR0124
+            label = None if math.isnan(low) else low if low == high else (low + high) / 2
             yield Series(*split_series_key(piece.series), position, value, label)
 
     def _traces_of(self, begin: int, end: int) -> tuple[int, int]:

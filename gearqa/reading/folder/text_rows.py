@@ -109,7 +109,7 @@ class TextRows:
                 file, line, cell = self._stated[serial, column]
                 cells.fault(
                     row, Reason.DUPLICATE_ROW, column, f"{cell} as in {file}:{line}, or one row per serial",
-                    "two measurements of one gear belong into two folders",
+                    "two measurements of one gear belong in two folders",
                     found=f"a second row of serial '{serial}' with another {column}: {value}",
                 )  # fmt: skip
                 return False
@@ -158,9 +158,9 @@ class TextRows:
     # --- times without a zone ------------------------------------------------------------------------
 
     def settle_times(self) -> bool:
-        """Make times comparable; returns whether some stand without a zone and are local.
+        """Make times comparable; returns whether some have no zone and are local.
 
-        Where every time of the folder lacks a zone, they stay as they are; beside times with a zone they
+        Where no time of the folder has a zone, they stay as they are; mixed with times that have one, they
         take the zone of this computer. The day on which a calibration is due needs no zone.
         """
         moments = [event.at for event in self.events]

@@ -1,4 +1,4 @@
-"""A first draft of a column map for tables nobody has described yet: what `gearqa columns` shows.
+"""A first draft of a column map for tables without one: what `gearqa columns` shows.
 
 Looks at layout and headers, guesses what trade words say clearly, and marks the rest as gaps. Which
 flank is which, and from where an instrument looks, is never guessed from numbers.
@@ -61,7 +61,7 @@ class TableDraft:
     look: TableLook
     first_rows: tuple[tuple[str, ...], ...]
     flank_words: tuple[str, ...]
-    """Words that stand in the column that seems to hold the flank."""
+    """Words in the column that seems to hold the flank."""
     hints: tuple[str, ...]
     lines: tuple[str, ...]
     """Its part of the map."""
@@ -171,7 +171,7 @@ def _map_text(tables: Sequence[TableDraft]) -> str:
     kinds = [table.kind or "profile" for table in tables]
     parts = [
         "# Column map, drafted from the headers: check every line before use.\n"
-        "# An instrument that looks from the other face or counts anticlockwise is told by\n"
+        "# For an instrument that looks from the other face or counts anticlockwise add\n"
         '# [convention] with seen_from = "opposite_face" or numbering = "anticlockwise".'
     ]
     for table, kind in zip(tables, kinds, strict=True):

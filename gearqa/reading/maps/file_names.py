@@ -1,4 +1,4 @@
-"""What the names of similar files say: a pattern for all of them, and where serial, tooth and flank stand."""
+"""What the names of similar files say: a pattern for all, and the places of serial, tooth and flank."""
 
 from __future__ import annotations
 

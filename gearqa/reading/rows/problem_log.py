@@ -39,7 +39,7 @@ class ProblemLog:
             self.notices.append(notice)
 
     def mark(self) -> tuple[int, int]:
-        """Where the log stands, for `reset`."""
+        """How far the log has come, for `reset`."""
         return len(self._problems), len(self.notices)
 
     def reset(self, mark: tuple[int, int]) -> None:

@@ -70,7 +70,7 @@ def plan_file_text() -> str:
 
     head = [
         "# How a lot is decided: sampling plan, decision rule, confidence, coverage.",
-        "# A line that starts with # is a comment; take the # away to use the key behind it.",
+        "# A line that starts with # is a comment; delete the # to use the key behind it.",
         "# How a lot is decided with these keys: gearqa explain lot",
         "",
     ]
@@ -86,7 +86,7 @@ def part_file_text(answers: Mapping[str, Any]) -> str:
     given = {**_USUAL, **given, "schema": SCHEMA}
     head = [
         "# The drawing of one part number: geometry, evaluation, tolerance classes.",
-        "# A line that starts with # is a comment; take the # away to use the key behind it.",
+        "# A line that starts with # is a comment; delete the # to use the key behind it.",
         "# Which flank is left and which is right: gearqa explain flanks",
         "",
     ]

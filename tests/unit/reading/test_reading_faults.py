@@ -316,7 +316,7 @@ def test_a_header_behind_a_comment_mark_is_pointed_at(tmp_path: Path) -> None:
     table = "# of March\n# " + rows(PROFILE, TRACE)
     problem = only_problem(tmp_path, {"p.csv": table})
     assert place(problem) == (Reason.UNRECOGNISED_TABLE, "p.csv", 3, None)
-    assert "line 2 begins with # and is passed over: if it is the header, take the # away" in problem.hint
+    assert "line 2 begins with # and is skipped: if it is the header, delete the #" in problem.hint
 
 
 @pytest.mark.parametrize(
