@@ -98,7 +98,7 @@ def _parameter(
         assert not isinstance(value, Mapping)
         low, high = value if isinstance(value, tuple) else (value, value)
         worst = max(low, high, key=abs)
-        verdict = criterion.verdict(worst, low, high)
+        verdict = criterion.judge(worst, low, high)
         common = {
             "value_um": worst, "min_um": low, "max_um": high, "tooth": 1, "tooth_to": None,
             "class_": verdict.class_, "class_exact": verdict.class_exact, "beyond": verdict.beyond,

@@ -1,4 +1,4 @@
-"""What `gearqa explain` tells, as blocks of a report: numbers and names come from the code."""
+"""What `gearqa explain` prints, as blocks of a report: numbers and names come from the code."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class Topic:
     title: str
     blocks: Callable[[], list[Block]]
     sketches: bool = False
-    """Whether the sketches of ring and pinion stand above the text."""
+    """Whether sketches of ring and pinion come above the text."""
 
 
 def flanks() -> list[Block]:
@@ -59,9 +59,8 @@ def signs() -> list[Block]:
                 "Runout readings: plus is away from the gear axis.",
                 "Profile slope: plus gains material towards the tip.",
                 "Helix slope: plus gains material away from the datum face. The sign by helix angle (plus: "
-                "the helix angle is larger) is given beside it; equal signs of both flanks without that "
-                "turn mean taper, opposite ones a lead error. For a spur gear right-hand or left-hand is "
-                "said instead.",
+                "the helix angle is larger) is given too; equal signs of both flanks without that "
+                "turn mean taper, opposite ones a lead error. For a spur gear it is right-hand or left-hand.",
                 "Roll length is counted from the base circle. On an internal gear the tip has the smaller "
                 "diameter, so roll length falls towards the tip.",
             )
@@ -75,13 +74,12 @@ def classes() -> list[Block]:
     return [
         Bullets(
             (
-                f"{ISO_1328_1_2013} knows the flank tolerance classes 1 (finest) to 11. From class to class "
+                f"{ISO_1328_1_2013} has the flank tolerance classes 1 (finest) to 11. From class to class "
                 "the tolerance grows by the square root of 2. gearqa tolerances prints them for a gear.",
                 "A value meets a class if it is not larger than that class's rounded tolerance; slopes "
-                "count by magnitude. Beyond class 11 is said so, and counts as the worst.",
+                "count by magnitude. A value beyond class 11 is reported as such and counts as the worst.",
                 f"Graded unless the drawing says otherwise: {graded}. The class of a gear is the worst of "
-                "them. If one of them was not measured the class is incomplete, and marked so wherever it "
-                "stands.",
+                "them. If one of them was not measured the class is incomplete, and always marked so.",
                 "The exact class is the same formula solved for the class: 4.3 lies just beyond class 4. It "
                 "follows the unrounded tolerance, so near a step it may differ from the class.",
                 "Limits of the drawing win over the class for conformity: every evaluated trace must lie "
@@ -125,7 +123,7 @@ def master_quality() -> list[Block]:
                 "Three answers: reached; not reached (one value is beyond the class: that parameter is "
                 "named); not decidable (nothing is beyond, but something that counts was not measured).",
                 "The job has reached master quality only if every gear has. The criterion is always "
-                "printed beside the answer.",
+                "printed with the answer.",
                 *CAUTIONS,
             )
         ),
@@ -164,7 +162,7 @@ def files() -> list[Block]:
                 "Tables of another layout: gearqa columns FOLDER drafts a column map, gearqa grade FOLDER "
                 "--columns map.toml reads with it.",
                 'A file to leave out: ignore = ["notes*.csv"] at the top of part.toml.',
-                "All faults of all files are told at once, with file, line, column, what was found and "
+                "All faults of all files are reported at once, with file, line, column, what was found and "
                 "what is expected; then nothing is written.",
             )
         ),

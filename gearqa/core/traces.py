@@ -50,7 +50,7 @@ class Relief:
 
 
 @dataclass(frozen=True, slots=True)
-class Design:
+class TraceDesign:
     """Design trace: what the drawing removes from the unmodified flank, in micrometres."""
 
     crowning: float = 0.0
@@ -71,7 +71,7 @@ class TraceSpec:
     """Tip form position, where the tip zone ends; None: no tip zone."""
     cutoff: float | None
     """None: no filter."""
-    design: Design = Design()
+    design: TraceDesign = TraceDesign()
 
     @property
     def length(self) -> float:
@@ -215,7 +215,7 @@ def design_trace(x: Array, spec: TraceSpec) -> Array:
 
     Examples
     --------
-    >>> design = Design(crowning=4.0, reliefs=(Relief(6.0, start=9.0, end=12.0),))
+    >>> design = TraceDesign(crowning=4.0, reliefs=(Relief(6.0, start=9.0, end=12.0),))
     >>> spec = TraceSpec(0.0, 10.0, 0.0, 12.0, None, 0.3, design)
     >>> design_trace(np.array([0.0, 5.0, 9.0, 10.0]), spec).tolist()
     [-4.0, 0.0, -2.56, -6.0]
@@ -436,7 +436,7 @@ def trace_operator(x: Array, spec: TraceSpec) -> TraceOperator:
 
     positions = np.concatenate((x[first:last], limits))
     t = range_fraction(positions, spec)
-    design = design_trace(positions, spec) if spec.design != Design() else None
+    design = design_trace(positions, spec) if spec.design != TraceDesign() else None
     functionals = np.zeros((samples + 3, 3))
     in_order = [samples, *range(inside[0] - first, inside[1] - first), samples + 1]
     weights = share_of_length(positions[in_order])

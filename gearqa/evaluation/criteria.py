@@ -19,7 +19,7 @@ EQUAL: Final = 0.5 * 10**-NINTH
 """Values that differ by less are equal at nine decimals: the first place is then the worst."""
 
 
-class Verdict(NamedTuple):
+class Judgement(NamedTuple):
     """Class and verdicts of one value; None, and not beyond, where the drawing asks nothing."""
 
     class_: int | None
@@ -28,14 +28,14 @@ class Verdict(NamedTuple):
     conforms: bool | None
     master_quality: bool | None
 
-    def open_unless_failed(self) -> Verdict:
-        """The verdict when not all could be measured: a failure stands, a pass is open."""
+    def open_unless_failed(self) -> Judgement:
+        """The verdict when not all could be measured: a failure remains, a pass is open."""
         return self._replace(conforms=self.conforms and None, master_quality=self.master_quality and None)
 
 
 OneSidedLimits = tuple[float | None, float]
 """Lower limit (None: there is none) and upper limit. [um]"""
-NOT_GRADED = Verdict(None, None, beyond=False, conforms=None, master_quality=None)
+NOT_GRADED = Judgement(None, None, beyond=False, conforms=None, master_quality=None)
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ class Criterion:
         class_: int | None = self.standard.class_of(value, self.tolerances)
         return class_
 
-    def verdict(self, value: float, low: float, high: float) -> Verdict:
+    def judge(self, value: float, low: float, high: float) -> Judgement:
         """Judge the value of largest magnitude; drawing limits judge smallest and largest value."""
         if not self.graded:
             return NOT_GRADED
@@ -79,7 +79,7 @@ class Criterion:
             else:
                 assert self.tolerance is not None
                 conforms = magnitude <= self.tolerance
-        return Verdict(
+        return Judgement(
             class_,
             self.standard.class_exact(value, self.class_5),
             class_ is None,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from typing import NamedTuple
 
-from gearqa.evaluation.criteria import EQUAL, Criteria, Criterion, Verdict, all_of
+from gearqa.evaluation.criteria import EQUAL, Criteria, Criterion, Judgement, all_of
 from gearqa.evaluation.part_setup import Measured, Where
 from gearqa.model.results import FlankResult, ParameterResult
 from gearqa.symbols import PARAMETERS, Flank
@@ -17,7 +17,7 @@ class Judged(NamedTuple):
     flank: Flank | None
     value: Measured
     criterion: Criterion
-    verdict: Verdict
+    verdict: Judgement
 
 
 def judged_flanks(
@@ -28,7 +28,7 @@ def judged_flanks(
     for flank, criterion in criteria.places[key]:
         value = measured.get((key, flank))
         if value is not None:
-            verdict = criterion.verdict(value.value, value.low, value.high)
+            verdict = criterion.judge(value.value, value.low, value.high)
             if gaps and (flank in gaps or None in gaps):
                 verdict = verdict.open_unless_failed()
             judged.append(Judged(flank, value, criterion, verdict))

@@ -25,7 +25,7 @@ TRACE_KINDS: Final[tuple[TraceKind, TraceKind]] = ("profile", "helix")
 
 
 class Measured(NamedTuple):
-    """One parameter on one flank: the worst value, where it stands, and its spread over traces."""
+    """One parameter on one flank: the worst value, its place, and its spread over traces."""
 
     value: float
     low: float

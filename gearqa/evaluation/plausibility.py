@@ -1,6 +1,6 @@
 """Does a gear look as if a column carried another unit, or flanks or numbering were mixed up?
 
-Only warns: nothing is changed. A flipped sign of a trace cannot be told from the numbers and is not
+Only warns: nothing is changed. The numbers do not show a flipped sign of a trace, so it is not
 looked for. Called for every gear, so the usual case costs a few array operations; what looks odd there
 is examined closer.
 """
@@ -97,7 +97,7 @@ def plausible_ranges(part: Part) -> PlausibleRanges:
 
 
 def _trace_notices(gear: GearMeasurement, ranges: PlausibleRanges) -> Iterator[Notice]:
-    # a unit goes for a whole table: the first trace of each kind and flank stands for the others
+    # a unit goes for a whole table: so the first trace of each kind and flank is enough
     seen: set[tuple[TraceKind, str]] = set()
     positions: set[tuple[TraceKind, int]] = set()
     given: set[str] = set()

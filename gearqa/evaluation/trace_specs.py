@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from gearqa.core.geometry import roll_length
-from gearqa.core.traces import Design, Relief, TraceSpec, default_cutoff, helix_range, profile_range
+from gearqa.core.traces import Relief, TraceDesign, TraceSpec, default_cutoff, helix_range, profile_range
 from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.part import Part
 from gearqa.symbols import TraceKind
@@ -45,7 +45,7 @@ def profile_spec(part: Part) -> TraceSpec | None:
         full_end=form if d_a is None else roll_length(d_a, d_b),
         zone_end=zone_end,
         cutoff=_cutoff(part, part.evaluation.filter.profile_cutoff_mm, abs(end - start)),
-        design=Design(
+        design=TraceDesign(
             design.crowning_um, design.slope_um, tuple(relief for relief in reliefs if relief.amount)
         ),
     )
@@ -66,7 +66,7 @@ def helix_spec(part: Part) -> TraceSpec:
         full_end=geometry.b,
         zone_end=None,
         cutoff=_cutoff(part, part.evaluation.filter.helix_cutoff_mm, end - start),
-        design=Design(part.design.helix.crowning_um, part.design.helix.slope_um),
+        design=TraceDesign(part.design.helix.crowning_um, part.design.helix.slope_um),
     )
 
 

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from gearqa.arrays import Array, IntArray
 from gearqa.core.geometry import GearGeometry, diameter_at_roll
 from gearqa.core.traces import (
-    Design,
     Relief,
+    TraceDesign,
     TraceSpec,
     coverage,
     default_cutoff,
@@ -151,5 +151,5 @@ def spec_over_diameter(spec: TraceSpec, d_b: float) -> TraceSpec:
         full_end=at(spec.full_end),
         zone_end=None if spec.zone_end is None else at(spec.zone_end),
         cutoff=None if spec.cutoff is None else spec.cutoff * abs(end - start) / spec.length,
-        design=Design(spec.design.crowning, spec.design.slope, reliefs),
+        design=TraceDesign(spec.design.crowning, spec.design.slope, reliefs),
     )

@@ -125,7 +125,7 @@ class Production:
 
 
 def label_order(label: str | None) -> tuple[tuple[int, int, str], ...]:
-    """Sort key of wheel and dress labels, in which D2 stands before D10."""
+    """Sort key of wheel and dress labels, in which D2 comes before D10."""
     words = re.split(r"(\d+)", label or "")
     return tuple((1, int(word), "") if word.isdecimal() else (0, 0, word.lower()) for word in words if word)
 

@@ -1,6 +1,6 @@
 """The drawing of one part number, as `part.toml` states it: schema and invariants.
 
-This module is the schema: `gearqa schema part` prints what stands here, the reader checks
+This module is the schema: `gearqa schema part` prints what is here, the reader checks
 against it, and nothing else repeats the keys. Numbers are as written (mm, degrees, micrometres).
 """
 
@@ -188,7 +188,7 @@ class ProfileDesign(Table):
         for end in ("tip", "root"):
             relief, start = f"{end}_relief_um", f"{end}_relief_start_roll_length_mm"
             if getattr(self, relief) > 0 and getattr(self, start) <= 0:
-                raise fault(start, f"nothing beside {relief}", "a roll length", reason=Reason.MISSING_KEY)
+                raise fault(start, f"none with {relief}", "a roll length", reason=Reason.MISSING_KEY)
         return self
 
 
@@ -215,7 +215,7 @@ _LIMITS_SCHEMA = {
     ]
 }
 Limits = Annotated[tuple[float, float], WithJsonSchema(_LIMITS_SCHEMA)]
-"""Lower and upper limit; in the file one positive number may stand for both."""
+"""Lower and upper limit; in the file one positive number may give both."""
 
 
 def _limits(value: Any, parameter: str) -> Any:
@@ -249,7 +249,7 @@ def _each_once(values: tuple[str, ...], what: str) -> None:
 
 
 class FlankTolerance(Table):
-    """What may be said for one flank alone: `[tolerance.left]`, `[tolerance.right]`."""
+    """What may be given for one flank alone: `[tolerance.left]`, `[tolerance.right]`."""
 
     class_: FlankToleranceClass | None = about(
         "flank tolerance class required for this flank", default=None, alias="class"
@@ -299,7 +299,7 @@ class SizeTolerance(Table):
             expected = f"less than upper_mm = {short_text(self.upper_mm)}"
             raise fault("lower_mm", short_text(self.lower_mm), expected)
         if self.method == "balls" and self.pin_diameter_mm is None:
-            found = "nothing beside method 'balls'"
+            found = "none with method 'balls'"
             raise fault("pin_diameter_mm", found, "the ball diameter", reason=Reason.MISSING_KEY)
         return self
 
@@ -317,7 +317,7 @@ class Tolerance(FlankTolerance):
     )
     left: FlankTolerance = about("for left flanks only", default=FlankTolerance())
     right: FlankTolerance = about("for right flanks only", default=FlankTolerance())
-    size: SizeTolerance | None = about("size, judged beside the flank classes", default=None)
+    size: SizeTolerance | None = about("size, judged apart from the flank classes", default=None)
 
     @model_validator(mode="after")
     def _parameters_known(self) -> Self:

@@ -2,7 +2,7 @@
 
 A trailing underscore (`class_`) avoids a Python keyword and is dropped in JSON. Measured value,
 tolerance and verdict stay separate fields; a verdict is never recomputed downstream.
-`None` as a verdict means: not assessed, not decidable; the reason stands in `not_assessed`.
+`None` as a verdict means: not assessed, not decidable; the reason is in `not_assessed`.
 """
 
 from __future__ import annotations

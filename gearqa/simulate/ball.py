@@ -71,7 +71,7 @@ def ball_touching_reference(geometry: GearGeometry) -> float:
     """Diameter of the ball that meets the base tangents of the reference circle. [mm]
 
     In a transverse section it touches both flanks at the reference circle; on a helical gear the
-    ball itself touches a little beside that section, on the same base tangent planes.
+    ball itself touches a little off that section, on the same base tangent planes.
     """
     g = geometry
     half = half_space_angle(g)

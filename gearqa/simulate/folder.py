@@ -38,7 +38,7 @@ def load_scenario(path: Path | str) -> tuple[Scenario, Part]:
 
 
 def part_path(scenario_path: Path, scenario: Scenario) -> Path:
-    """The part file of a scenario, which stands relative to the scenario file."""
+    """The part file of a scenario; its path is relative to the scenario file."""
     path = scenario_path.parent / scenario.part
     if not path.is_file():
         problem = Problem(
@@ -123,7 +123,7 @@ def write_folder(
 
 
 def refuse_unless_empty(folder: Path) -> None:
-    """Raise unless nothing stands in the way of writing the folder."""
+    """Raise if the folder cannot be written."""
     if folder.exists() and not folder.is_dir():
         raise ReportError(f"{folder} is a file", hint="name a folder that does not exist yet")
     if folder.is_dir() and any(folder.iterdir()):

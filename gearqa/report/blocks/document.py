@@ -16,7 +16,7 @@ from typing import Literal
 from gearqa.symbols import PARAMETERS, symbol_of
 
 Status = Literal["good", "bad", "open", "none"]
-"""Kind of a verdict: said by word and by mark, colour only supports it."""
+"""Kind of a verdict: shown by word and mark, colour only supports it."""
 
 CAUTIONS_TITLE = "Cautions"
 DATE = "Date"
@@ -167,7 +167,7 @@ class Cautions:
 
 @dataclass(frozen=True, slots=True)
 class Signature:
-    """Lines to be signed by hand; a date stands beside each."""
+    """Lines to be signed by hand, each with a date."""
 
     roles: tuple[str, ...]
 
@@ -199,9 +199,9 @@ class Sheet:
     sections: tuple[Section, ...]
     id: str = ""
     head: str = ""
-    """What stands in the page head: the serial, say."""
+    """Text of the page head: the serial, say."""
     summary: Text = ""
-    """Beside the title, where the sheet is folded."""
+    """After the title, where the sheet is folded."""
     status: Status | None = None
     folded: bool = False
     """On screen shown folded: many sheets in one file."""
@@ -215,9 +215,9 @@ class Document:
 
     title: str
     head: str
-    """What stands in every page head: part number and revision, say."""
+    """Text of every page head: part number and revision, say."""
     foot: str
-    """What stands in every page foot: program and version."""
+    """Text of every page foot: program and version."""
     sheets: tuple[Sheet, ...]
     simulated: bool = False
     language: str = "en"

@@ -62,7 +62,7 @@ def css_variables(theme: str) -> str:
 
 
 def css_classes() -> str:
-    """Classes that SVG elements carry beside their print colour: `sXX` for strokes, `fXX` for fills."""
+    """Classes that SVG elements carry besides their print colour: `sXX` for strokes, `fXX` for fills."""
     return "".join(
         f".s{ink.key}{{stroke:var(--{ink.key})}}.f{ink.key}{{fill:var(--{ink.key})}}" for ink in INKS
     )

@@ -125,7 +125,7 @@ class Panel:
     y_ticks: tuple[tuple[float, str], ...] | None = None
     height: float = 64.0
     outside: tuple[Text, str] | None = None
-    """Name and detail in the column before the panel, where no ticks stand there."""
+    """Name and detail in the column before the panel, where it has no ticks."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -340,12 +340,12 @@ def _draw(canvas: Canvas, group: ET.Element, layer: Layer, scales: _Scales, unit
                 canvas.path(curve(*around) + "z", fill=layer.ink, fine=True, parent=group)
         case Line():
             reading = " ".join(map(short_text, (*_back(across), *_back(up))))
-            told = {"data-r": reading, "data-u": units} if units else {}
+            attributes = {"data-r": reading, "data-u": units} if units else {}
             y = up.of(layer.y)
             y = np.where((y >= top - 0.01) & (y <= foot + 0.01), y, np.nan)
             canvas.curve(
                 canvas.fine_group(group), across.of(layer.x), y, ink=layer.ink, width=layer.width,
-                dash=layer.dash, tolerance=0.08, **told,
+                dash=layer.dash, tolerance=0.08, **attributes,
             )  # fmt: skip
         case Bars():
             wide = max(abs(layer.width * across.units), 0.4)
@@ -411,7 +411,7 @@ def dot(shape: Shape, x: float, y: float, size: float) -> str:
 
 
 def _sample(canvas: Canvas, layer: Layer, x: float, y: float) -> None:
-    """The layer's style, beside its name in the legend."""
+    """The layer's style, as the legend shows it."""
     match layer:
         case Band():
             canvas.path(rectangles([(x, y - 7, 20, 8)]), fill=layer.ink)

@@ -1,6 +1,6 @@
 """Writing SVG by an escaping XML library, small enough for hundreds of charts in one file.
 
-The print colour stands in the presentation attribute, a class beside it lets a page's style sheet
+The presentation attribute holds the print colour; a class lets a page's style sheet
 replace it on dark screens. One unit is a quarter of a millimetre on paper.
 """
 

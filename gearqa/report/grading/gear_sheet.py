@@ -118,13 +118,13 @@ def _remarks(gear: GearResult) -> list[str]:
     by_reason: dict[tuple[str, str], list[str]] = {}
     for one in gear.not_assessed:
         by_reason.setdefault((one.flank or "", one.reason), []).append(one.parameter)
-    said = {reason for _, reason in by_reason}
+    given = {reason for _, reason in by_reason}
     return [
         *(
             f"{symbols_text(keys)}{f' {flank}' if flank else ''}: {reason}"
             for (flank, reason), keys in by_reason.items()
         ),
-        *(notice.message for notice in gear.warnings if notice.message not in said),
+        *(notice.message for notice in gear.warnings if notice.message not in given),
     ]
 
 

@@ -1,6 +1,6 @@
 """A document as one HTML file that needs nothing else: no network, no script, no font.
 
-Only lays out: every string comes from the document. Style and script stand in the page and are
+Only lays out: every string comes from the document. Style and script are part of the page and
 admitted by their digests; everything else is forbidden by the page's own policy.
 """
 

@@ -1,7 +1,7 @@
 """Blocks of a report laid out on a terminal: no decisions, no arithmetic on results.
 
 Every answer is a word, so nothing is lost without colour. On a console that lacks Greek letters
-or signs the written-out symbols stand instead.
+or signs the symbols are written out.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ WRITTEN_OUT: dict[str, str] = {
     "α": "alpha", "β": "beta", "µ": "u", "±": "+/-", "–": "-", "°": " deg", "…": "...", "⟨": "<", "⟩": ">",
     "✓": "+", "✗": "x", "×": "x", "≤": "<=", "≥": ">=", "─": "-", "′": "'",
 }  # fmt: skip
-"""What stands for a sign that the console lacks."""
+"""What is printed for a sign that the console lacks."""
 
 
 def writable(text: str, encoding: str) -> str:

@@ -12,8 +12,8 @@ from unit.core import plain_evaluation as plain
 
 from gearqa.core import traces
 from gearqa.core.traces import (
-    Design,
     Relief,
+    TraceDesign,
     TraceSpec,
     cached_trace_operator,
     coverage,
@@ -122,7 +122,7 @@ def random_case(rng: np.random.Generator) -> tuple[plain.Case, TraceSpec, np.nda
     y = np.cumsum(rng.normal(size=n)) + rng.choice([0.0, 1000.0])
     case = plain.Case(start, end, *full, zone, cutoff, crowning, slope, reliefs)
     spec = TraceSpec(
-        start, end, *full, zone, cutoff, Design(crowning, slope, tuple(Relief(*r) for r in reliefs))
+        start, end, *full, zone, cutoff, TraceDesign(crowning, slope, tuple(Relief(*r) for r in reliefs))
     )
     return case, spec, x, y
 
@@ -202,7 +202,7 @@ def test_a_trace_that_is_the_design_deviates_in_nothing(spec):
     tip, root = spec.zone_end, spec.start
     inward = math.copysign(1.0, spec.end - spec.start)
     reliefs = (Relief(6.0, spec.end - 2 * inward, tip), Relief(3.0, root + 2 * inward, root))
-    spec = dataclasses.replace(spec, design=Design(4.0, -3.0, reliefs))
+    spec = dataclasses.replace(spec, design=TraceDesign(4.0, -3.0, reliefs))
     x = np.linspace(9.5, 20.5, 800)
     found = evaluated(spec, x, design_trace(x, spec))
     kinks = 1e-3  # the relief's start lies between two samples: interpolation leaves a trifle
@@ -222,7 +222,7 @@ def test_a_crowned_trace_on_an_unmodified_design_shows_its_crowning():
 
 
 def test_defaults_of_a_design_are_nothing():
-    assert Design() == Design(crowning=0.0, slope=0.0, reliefs=())
+    assert TraceDesign() == TraceDesign(crowning=0.0, slope=0.0, reliefs=())
 
 
 def test_full_slope_by_hand():

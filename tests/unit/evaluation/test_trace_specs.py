@@ -7,7 +7,7 @@ import math
 import pytest
 from unit.evaluation import make
 
-from gearqa.core.traces import Design, Relief
+from gearqa.core.traces import Relief, TraceDesign
 from gearqa.evaluation.trace_specs import helix_spec, profile_spec, trace_spec
 
 D_B = 87 * 1.75 / math.cos(math.radians(18)) * math.cos(
@@ -27,7 +27,7 @@ def test_ring_from_diameters():
     assert spec.end == pytest.approx(root + 0.95 * (form - root), abs=1e-9)
     assert spec.full_end == pytest.approx(roll(156.7), abs=1e-9)
     assert spec.cutoff == pytest.approx(0.95 * (root - form) / 30, abs=1e-9)
-    assert spec.design == Design()
+    assert spec.design == TraceDesign()
     helix = helix_spec(make.part(make.RING))
     assert (helix.start, helix.end, helix.full_start, helix.full_end, helix.zone_end) == (
         1.6,
@@ -84,7 +84,7 @@ def test_reliefs_end_at_form_and_control_diameter():
     tip, root = found.reliefs
     assert (tip.amount, tip.start, tip.end) == (5.0, 26.0, pytest.approx(roll(157.0), abs=1e-9))
     assert (root.amount, root.start, root.end) == (4.0, 31.0, pytest.approx(roll(163.4), abs=1e-9))
-    assert helix_spec(part).design == Design(6.0, 1.0)
+    assert helix_spec(part).design == TraceDesign(6.0, 1.0)
     only_tip = make.part(design={"profile": {"tip_relief_um": 5.0, "tip_relief_start_roll_length_mm": 20.0}})
     assert profile_spec(only_tip).design.reliefs == (Relief(5.0, 20.0, make.END),)
 
