@@ -12,7 +12,8 @@ import typer
 from gearqa.cli.exit_status import ExitStatus
 
 if TYPE_CHECKING:
-    from gearqa.reading.maps.columns_draft import ColumnsDraft, TableDraft
+    from gearqa.reading.maps.columns_draft import ColumnsDraft
+    from gearqa.reading.maps.family_draft import TableDraft
     from gearqa.report.blocks.document import Block
 
 COLUMNS_SHOWN = 6
@@ -33,7 +34,8 @@ def command(
     """
     from gearqa.cli.console import tell, terminal
     from gearqa.errors import ReportError
-    from gearqa.reading.maps.columns_draft import GAP, draft_columns
+    from gearqa.reading.maps.columns_draft import draft_columns
+    from gearqa.reading.maps.family_draft import GAP
     from gearqa.wording.numbers import count_text
 
     if write is not None and write.exists():

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from gearqa.errors import MeasurementFileError, PartFileError, Reason
 from gearqa.reading.folder.passes import read_folder
-from gearqa.reading.maps.columns_draft import GAP, ColumnsDraft, draft_columns
+from gearqa.reading.maps.columns_draft import ColumnsDraft, draft_columns
 from gearqa.reading.maps.columns_map import read_columns_map
+from gearqa.reading.maps.family_draft import GAP
 from gearqa.reading.maps.table_look import look_at_table
 from gearqa.reading.maps.trade_words import read_header
 
