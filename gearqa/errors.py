@@ -258,7 +258,7 @@ class OutOfScopeError(GearqaError, ValueError):
     `what` says it in other words where the value lies between `low` and `high`.
     """
 
-    def __init__(  # noqa: PLR0917
+    def __init__(
         self, symbol: str, value: float, low: float, high: float, clause: str, what: str | None = None
     ) -> None:
         from gearqa.wording.numbers import short_text

@@ -131,7 +131,7 @@ def run(argv: Sequence[str]) -> int:
         return _status_and_message(error)
 
 
-def _status_and_message(error: BaseException) -> int:  # noqa: PLR0911 - one line per kind of error
+def _status_and_message(error: BaseException) -> int:
     """Print what a person needs to know of `error`; return the exit status."""
     if isinstance(error, SystemExit):
         raise error

@@ -59,7 +59,7 @@ def analyse_series(
     return AnalysedSeries(_series(gears, fit, levels, control, outlook, settings, rate), outlook)
 
 
-def _series(  # noqa: PLR0917
+def _series(
     gears: SeriesGears,
     fit: WearFit,
     levels: Levels,

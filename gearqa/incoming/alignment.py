@@ -164,7 +164,7 @@ def chance_correlation(z: int) -> float:
 # --- traces -------------------------------------------------------------------------------------------
 
 
-def _with_traces(  # noqa: PLR0917
+def _with_traces(
     serial: str,
     our_serial: str,
     one: GearMeasurement,
@@ -262,7 +262,7 @@ def _correlation(one: Array, other: Array) -> float | None:
 # --- curves to draw -----------------------------------------------------------------------------------
 
 
-def _curve_pairs(  # noqa: PLR0917
+def _curve_pairs(
     serial: str,
     theirs: GearMeasurement,
     ours: GearMeasurement,

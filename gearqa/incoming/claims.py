@@ -69,7 +69,7 @@ def trace_value(trace: TraceResult, parameter: str, over_range: bool) -> float:
     return float(getattr(trace, f"{what}_um"))
 
 
-def judge(  # noqa: PLR0911 - one line per way in which there is no verdict
+def judge(
     reported: ReportedValue, gear: GearResult | None, expanded: float | None, editions: Mapping[str, Edition]
 ) -> Judgement:
     """Judge one claim.

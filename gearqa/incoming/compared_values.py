@@ -64,7 +64,7 @@ def compared_values(
     rows = []
     for value, found, explained in zip(sides.values, _known(found_um), _known(explained_um), strict=True):
         gear = gears.get(value.serial)
-        U = _our_uncertainty(sides, value, gear)  # noqa: N806
+        U = _our_uncertainty(sides, value, gear)
         by_magnitude = value.parameter in unsigned
         compared = abs(value.value_um) if by_magnitude else value.value_um
         half = sides.digits[value.parameter] / 2

@@ -94,7 +94,7 @@ def _phrase(field: str, base: Setup, other: Setup) -> str:
     return _PHRASES[field][value]
 
 
-def setting_text(field: str, value: object) -> str:  # noqa: PLR0911 - one line per setting
+def setting_text(field: str, value: object) -> str:
     """A setting's value in words.
 
     >>> setting_text("share", 0.92), setting_text("cutoff", None), setting_text("swapped", True)

@@ -217,7 +217,7 @@ def _spread(one: ReferenceResult) -> float:
     return one.U_um if one.U_um is not None else abs(one.bias_um) + 2 * one.sd_um
 
 
-def rounded_up(U: float) -> float:  # noqa: N803
+def rounded_up(U: float) -> float:
     """An uncertainty as it is stated: rounded up to a hundredth of a micrometre. [um]
 
     >>> rounded_up(1.1203), rounded_up(1.12)

@@ -91,9 +91,7 @@ def _found(key: str, entry: Entry, field: Field[Any], space: dict[str, Any]) -> 
     return f"t.get({key})" if NoneType in get_args(entry.hint) else f"t[{key}]"
 
 
-def _made(  # noqa: PLR0911 - one line per kind of type
-    hint: Any, value: str, space: dict[str, Any], depth: int = 0
-) -> str:
+def _made(hint: Any, value: str, space: dict[str, Any], depth: int = 0) -> str:
     """Expression for an object of the type from what stands in the table."""
     origin, arguments, name = get_origin(hint), get_args(hint), f"v{depth}"
     if origin is Annotated:

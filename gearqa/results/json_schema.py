@@ -84,7 +84,7 @@ class Schemas:
         meaning = entry.meaning()
         return schema | ({"unit": unit} if unit else {}) | ({"description": meaning} if meaning else {})
 
-    def of_type(self, hint: Any) -> Schema:  # noqa: PLR0911 - one line per kind of type
+    def of_type(self, hint: Any) -> Schema:
         """Schema of a type."""
         origin, arguments = get_origin(hint), get_args(hint)
         if origin is Annotated:

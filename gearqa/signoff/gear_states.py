@@ -165,7 +165,7 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
     )
 
 
-def judge_value(  # noqa: PLR0917
+def judge_value(
     key: str, flank: Flank | None, one: Reading, criterion: Criterion, expanded: float | None,
     decision: DecisionTable,
 ) -> ValueState:  # fmt: skip

@@ -138,7 +138,7 @@ def sign_off(
     )  # fmt: skip
 
 
-def _basis(  # noqa: PLR0917
+def _basis(
     part: Part, gears: Sequence[GearResult], plan: Plan, lot_size: int | None,
     excluded: Sequence[Exclusion], restricted_to: Sequence[str], other_production: Sequence[Production],
 ) -> Basis:  # fmt: skip

@@ -185,7 +185,7 @@ def distribution_of(parameter: Parameter) -> Distribution:
     return "normal" if parameter.signed else "lognormal"
 
 
-def _series(  # noqa: PLR0917
+def _series(
     gears: Sequence[GearResult], part: Part, criterion: Criterion, key: str, flank: Flank | None,
     sample: Sample,
 ) -> SampleSeries:  # fmt: skip

@@ -244,8 +244,8 @@ class Measuring(Table):
     instrument: str | None = None
     operators: tuple[str, ...] = Field(default=(), strict=False)
     """Take turns from day to day."""
-    temperature_degC: float | None = None  # noqa: N815
-    temperature_scatter_degC: NotNegative = 0.0  # noqa: N815
+    temperature_degC: float | None = None
+    temperature_scatter_degC: NotNegative = 0.0
     calibration_ref: str | None = None
     calibration_due: str | None = None
     delay_min: NotNegative = 30.0

@@ -214,7 +214,7 @@ def fit_wear(cycle: IntArray, s: Array, y: Array, confidence: float = 0.95) -> W
     )
 
 
-def _slope_variance(  # noqa: PLR0917
+def _slope_variance(
     slopes: Array, S_c: Array, counts: IntArray, ds: Array, dy: Array, cycle: IntArray
 ) -> tuple[float, bool]:
     """q_b = max(0, var(b_c) - s_22^2 mean(1/S_c)), over the cycles with three values or more."""

@@ -96,7 +96,7 @@ def _convention(table: ConventionTable) -> Convention:
     return Convention(table.seen_from, table.numbering)
 
 
-def _source(  # noqa: PLR0917
+def _source(
     path: Path,
     name: str,
     kind: TableKind,

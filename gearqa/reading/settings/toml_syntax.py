@@ -73,7 +73,7 @@ def _alone_at_fault(rows: Sequence[str], statement: Statement) -> bool:
     return statement.end_line < len(rows) and statement.text[-1:] in {"]", "}", '"', "'"}
 
 
-def _duplicate_problem(  # noqa: PLR0917
+def _duplicate_problem(
     what: str, statement: Statement | None, line: int, row: str, shown: str, lines: TomlLines
 ) -> Problem:
     if what.startswith("Duplicate inline"):

@@ -73,7 +73,7 @@ def _values(sheet: ValueSheet, teeth: int | None) -> list[ReportedValue | None]:
     dropped = 0
     found: list[ReportedValue | None] = []
     for row in range(len(sheet)):
-        U = uncertainties[row]  # noqa: N806
+        U = uncertainties[row]
         if U is not None and U <= 0:
             hint = "leave the cell empty where the uncertainty is not known"
             cells.fault(row, Reason.OUT_OF_RANGE, "uncertainty_um", "more than 0", hint)

@@ -197,7 +197,7 @@ def _in_order(names: Iterable[str]) -> tuple[str, ...]:
     return distinct
 
 
-def _references(  # noqa: PLR0917
+def _references(
     sheet: ValueSheet,
     parameters: Sequence[str | None],
     flanks: Sequence[Flank | None],
@@ -212,7 +212,7 @@ def _references(  # noqa: PLR0917
     seen: dict[tuple[object, ...], int] = {}
     operators = sheet.texts("operator")
     for row, key in enumerate(parameters):
-        value, reference, U = values[row], references[row], uncertainties[row]  # noqa: N806
+        value, reference, U = values[row], references[row], uncertainties[row]
         if U is not None and U <= 0:
             sheet.cells.fault(row, Reason.OUT_OF_RANGE, "reference_uncertainty_um", "more than 0")
         if key is None or value is None or reference is None or sheet.cells.bad[row]:

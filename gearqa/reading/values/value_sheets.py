@@ -220,7 +220,7 @@ def _columns(header: HeaderRow, name: str, sheet: SheetFormat, log: ProblemLog) 
     return columns
 
 
-def _missing(  # noqa: PLR0917
+def _missing(
     wanted: str, unknown: Sequence[str], header: HeaderRow, name: str, sheet: SheetFormat, log: ProblemLog
 ) -> None:
     folded = {cell.casefold(): cell for cell in unknown if cell}

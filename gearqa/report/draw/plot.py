@@ -403,11 +403,14 @@ def dot(shape: Shape, x: float, y: float, size: float) -> str:
         case "square":
             return f"M{number(x - size)} {number(y - size)}h{two}v{two}h-{two}z"
         case "diamond":
-            return f"M{number(x)} {number(y - 1.3 * size)}l{number(1.3 * size)} {number(1.3 * size)} -{number(1.3 * size)} {number(1.3 * size)} -{number(1.3 * size)} -{number(1.3 * size)}z"  # fmt: skip  # noqa: E501
+            half = number(1.3 * size)
+            return f"M{number(x)} {number(y - 1.3 * size)}l{half} {half} -{half} {half} -{half} -{half}z"
         case "triangle":
-            return f"M{number(x)} {number(y - 1.2 * size)}l{number(1.2 * size)} {number(2.2 * size)}h-{number(2.4 * size)}z"  # fmt: skip  # noqa: E501
+            side, height = number(1.2 * size), number(2.2 * size)
+            return f"M{number(x)} {number(y - 1.2 * size)}l{side} {height}h-{number(2.4 * size)}z"
         case "cross":
-            return f"M{number(x - size)} {number(y - size)}l{two} {two}M{number(x - size)} {number(y + size)}l{two} -{two}"  # fmt: skip  # noqa: E501
+            left = number(x - size)
+            return f"M{left} {number(y - size)}l{two} {two}M{left} {number(y + size)}l{two} -{two}"
 
 
 def _sample(canvas: Canvas, layer: Layer, x: float, y: float) -> None:

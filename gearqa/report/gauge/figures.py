@@ -107,7 +107,7 @@ def reference_plot(result: GaugeResult) -> doc.Figure:
             most = max(most, len(values))
             layers: list[plot.Layer] = []
             if one.reference_uncertainty_um is not None:
-                U = one.reference_uncertainty_um  # noqa: N806
+                U = one.reference_uncertainty_um
                 layers.append(plot.Band(-U, U, name="uncertainty of the reference"))
             layers += [
                 plot.Level(0.0, width=0.8, name="reference"),

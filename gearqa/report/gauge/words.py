@@ -210,7 +210,7 @@ def uncertainty_block(result: GaugeResult) -> tuple[str, ...]:
     """Lines of an `[uncertainty_um]` table for part.toml; what has no U is a comment."""
     lines = ["[uncertainty_um]  # expanded uncertainty U, k = 2"]
     for key in dict.fromkeys((*result.crossed, *result.references)):
-        U = result.uncertainty_um.get(key)  # noqa: N806
+        U = result.uncertainty_um.get(key)
         if U is not None:
             lines.append(f"{key} = {fixed_text(U)}")
         elif key in result.crossed:

@@ -226,7 +226,7 @@ def _inline(text: doc.Text, ids: set[str], longest_word: int = LONGEST_WORD) -> 
     ]
 
 
-def _block(block: doc.Block, ids: set[str]) -> dict[str, Any]:  # noqa: PLR0911 - one per kind
+def _block(block: doc.Block, ids: set[str]) -> dict[str, Any]:
     match block:
         case doc.Paragraph():
             return {"kind": "paragraph", "style": block.style, "text": _inline(block.text, ids)}

@@ -76,7 +76,10 @@ def test_a_table_whose_last_line_is_not_ended_is_waited_for_longer(tmp_path):
     (tmp_path / "pitch.csv").write_text(whole[:-3])
     assert ends_within_a_line(tmp_path, found(tmp_path)[tmp_path])
     settling = Settling(1.0)
-    scan = lambda: inspection_folders(tmp_path, own_part=False)  # noqa: E731
+
+    def scan():
+        return inspection_folders(tmp_path, own_part=False)
+
     assert settling.look(scan(), 0.0) == []
     assert settling.look(scan(), 9.9) == []
     assert settling.look(scan(), 10.0) == [Path(tmp_path)]

@@ -104,9 +104,7 @@ def roll(diameter: float, d_b: float) -> float:
 
 
 @cache
-def profile_values(  # noqa: PLR0917
-    name: str, count: int, share: float, cutoff: float | None, zone: bool, diameter: bool
-):
+def profile_values(name: str, count: int, share: float, cutoff: float | None, zone: bool, diameter: bool):
     """(gear, flank, tooth) -> total, form, slope over the range, slope over the full span."""
     part, gears = sample(name, count)
     d_b = numbers(part)["d_b"]

@@ -88,9 +88,7 @@ ONE_FAULT = [
 
 
 @pytest.mark.parametrize(("text", "reason", "key", "line", "hint"), ONE_FAULT)
-def test_one_fault(  # noqa: PLR0917
-    tmp_path: Path, text: str, reason: Reason, key: str, line: int | None, hint: str
-) -> None:
+def test_one_fault(tmp_path: Path, text: str, reason: Reason, key: str, line: int | None, hint: str) -> None:
     (problem,) = problems(tmp_path, text)
     assert (problem.reason, problem.key, problem.line) == (reason, key, line)
     assert hint in problem.hint

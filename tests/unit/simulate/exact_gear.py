@@ -106,7 +106,7 @@ def clockwise(length: float, degrees: float) -> Array:
     )
 
 
-def deviation_um(  # noqa: PLR0917
+def deviation_um(
     gear: ExactGear,
     moved: Displacement,
     flank: str,
@@ -140,7 +140,7 @@ def index_um(gear: ExactGear, moved: Displacement, flank: str, tooth: int) -> fl
     return -math.remainder(turn, 2 * math.pi) * gear.r * 1000
 
 
-def ball_radius_mm(  # noqa: PLR0917
+def ball_radius_mm(
     gear: ExactGear, moved: Displacement, space: int, diameter: float, start: float, material_mm: float = 0.0
 ) -> float:
     """Distance from the axis to the centre of a ball at mid-face that touches both flanks of a space.

@@ -45,7 +45,7 @@ def _pair(kind: str, z: int, m_n: float, beta: float, hand: int) -> tuple[object
 
 @pytest.mark.parametrize(("kind", "z", "m_n", "beta", "hand"), GEARS)
 @pytest.mark.parametrize("motion", ["shift", "tilt", "both"])
-def test_traces_of_a_displaced_gear(  # noqa: PLR0917
+def test_traces_of_a_displaced_gear(
     kind: str, z: int, m_n: float, beta: float, hand: int, motion: str
 ) -> None:
     drawing, exact = _pair(kind, z, m_n, beta, hand)

@@ -17,9 +17,7 @@ from gearqa.statistics.dress_interval import (
 from gearqa.statistics.wear import fit_wear
 
 
-def history(  # noqa: PLR0917
-    C: int, s: list[float], b: float, S_B: float, s_w: float, s_max: float = 1000.0
-) -> CycleHistory:
+def history(C: int, s: list[float], b: float, S_B: float, s_w: float, s_max: float = 1000.0) -> CycleHistory:
     x, m = np.array(s), len(s)
     return CycleHistory(
         C,
@@ -45,7 +43,7 @@ def history(  # noqa: PLR0917
         (10, [0.0, 14.0, 27.0], 0.02, 0.3785, 3.0, "0.28259", "22.30", "83.398", 84),
     ],
 )
-def test_check_values(  # noqa: PLR0917
+def test_check_values(
     C: int, s: list[float], b: float, S_B: float, U: float, V: str, nu: str, place: str, parts: int
 ) -> None:
     h = history(C, s, b, S_B, 0.25)
