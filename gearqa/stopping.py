@@ -6,6 +6,7 @@ that the signal came, not what became of it.
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 from collections.abc import Iterator
@@ -39,8 +40,12 @@ def stoppable() -> Iterator[None]:
         if not stop_received():
             raise
         _ignore()
-        print(f"gearqa: {WORDS[signal.Signals(_received[0])]}; nothing was written.", file=sys.stderr)
-        sys.exit(128 + _received[0])
+        print(
+            f"gearqa: {WORDS[signal.Signals(_received[0])]}; nothing was written.",
+            file=sys.stderr,
+            flush=True,
+        )
+        os._exit(128 + _received[0])  # a library stopped while it loaded may crash when Python takes it down
     finally:
         _ignore()
 
