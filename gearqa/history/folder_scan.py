@@ -1,4 +1,4 @@
-"""Inspection folders under a watched folder, and whether their files stand still."""
+"""Inspection folders under a watched folder, and whether their files still change."""
 
 from __future__ import annotations
 
@@ -41,9 +41,9 @@ def inspection_folders(
 
 
 def _is_output(path: Path, leave_out: Collection[Path]) -> bool:
-    """Whether a file is an output, or what SQLite puts beside a database (`history.sqlite-journal`)."""
-    beside = path.with_name(path.name.rsplit("-", 1)[0])
-    return any(one.suffix.lower() in LEFT_OUT or one in leave_out for one in (path, beside))
+    """Whether a file is an output, or one that SQLite makes for a database (`history.sqlite-journal`)."""
+    database = path.with_name(path.name.rsplit("-", 1)[0])
+    return any(one.suffix.lower() in LEFT_OUT or one in leave_out for one in (path, database))
 
 
 def ends_within_a_line(folder: Path, signature: Signature) -> bool:
@@ -70,7 +70,7 @@ class _Waiting:
 
 @dataclass(slots=True)
 class Settling:
-    """Finds folders that are new or changed and whose files have stood still for a while."""
+    """Finds folders that are new or changed and whose files have been unchanged for a while."""
 
     settle_s: float
     done: dict[Path, Signature] = field(default_factory=dict)

@@ -61,7 +61,7 @@ def differing_kinds(old: Mapping[str, str], new: Mapping[str, str]) -> tuple[str
 
 
 def completes(old: Mapping[str, str], new: Mapping[str, str]) -> bool:
-    """Whether everything measured before stands unchanged and something was added."""
+    """Whether everything measured before is unchanged and something was added."""
     return len(new) > len(old) and all(new.get(kind) == digest for kind, digest in old.items())
 
 

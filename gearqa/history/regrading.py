@@ -65,7 +65,7 @@ class _Drawing:
         setup = setup_of(new)
         why = why_raw_data(old, setup_of(old).criteria, new, setup.criteria)
         differs = grading.from_files or part_digest(old) != part_digest(new)
-        return cls(old, new, setup, differs, why or ("as asked" if grading.from_files else None))
+        return cls(old, new, setup, differs, why or ("--from-files" if grading.from_files else None))
 
 
 _Graded = tuple[_Chosen, GearResult, dict[str, str], Source]

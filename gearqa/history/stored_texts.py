@@ -1,4 +1,4 @@
-"""Values as they stand in the store: JSON text, packed results, times."""
+"""Values as the store holds them: JSON text, packed results, times."""
 
 from __future__ import annotations
 

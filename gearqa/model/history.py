@@ -162,7 +162,7 @@ class RegradeReport:
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class StoreFinding:
     """Something wrong with a store: stable code and sentence."""
 
     code: str
@@ -179,7 +179,7 @@ class CheckReport:
     events: int
     intakes: int
     files_checked: int
-    findings: tuple[Finding, ...]
+    findings: tuple[StoreFinding, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,7 +206,7 @@ class WatchSignal:
     """Something that a person must look at."""
 
     key: str
-    """Tells signals apart, so that each is reported once."""
+    """By which a signal is known again, so that it is reported once."""
     part_number: str
     grinder: str | None
     sentence: str
