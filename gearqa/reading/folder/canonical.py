@@ -79,7 +79,7 @@ class Fault:
 
 
 @dataclass(slots=True)
-class Rows:
+class NumberRows:
     """Numbers of some rows of a table that can be graded, in canonical columns."""
 
     kind: TableKind
@@ -134,7 +134,7 @@ def scaled(values: Array, factor: float, offset: float) -> Array:
     return values + offset if offset != 0.0 else values
 
 
-def to_series(rows: Rows, frame: Frame, convention: Convention) -> tuple[SeriesRows, list[Fault]]:
+def to_series(rows: NumberRows, frame: Frame, convention: Convention) -> tuple[SeriesRows, list[Fault]]:
     """Bring rows into the convention of the model, and say what is wrong with them."""
     faults = _number_faults(rows, frame)
     if convention != Convention() and frame.part is not None:
@@ -167,7 +167,7 @@ def to_series(rows: Rows, frame: Frame, convention: Convention) -> tuple[SeriesR
     return SeriesRows(rows.serials, rows.serial, key, position, value, label), faults
 
 
-def _number_faults(rows: Rows, frame: Frame) -> list[Fault]:
+def _number_faults(rows: NumberRows, frame: Frame) -> list[Fault]:
     faults = []
     for column, values in rows.numbers.items():
         finite = np.isfinite(values)
@@ -211,10 +211,10 @@ def _roll_lengths(numbers: Mapping[str, Array], frame: Frame) -> tuple[Array, li
     return roll, [Fault(Reason.BELOW_BASE_CIRCLE, below, column, expected)] if len(below) else []
 
 
-def _turned(rows: Rows, convention: Convention, part: Part) -> Rows:
+def _turned(rows: NumberRows, convention: Convention, part: Part) -> NumberRows:
     columns: dict[str, NDArray[Any]] = dict(rows.numbers)
     if rows.flank is not None:
         columns["flank"] = rows.flank
     turned = turn_columns(rows.kind, columns, convention, part)
     flank = turned.pop("flank", None)
-    return Rows(rows.kind, rows.serials, rows.serial, flank, turned)
+    return NumberRows(rows.kind, rows.serials, rows.serial, flank, turned)

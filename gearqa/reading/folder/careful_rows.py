@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from gearqa.reading.folder.canonical import Frame, Rows, SeriesRows, to_series
+from gearqa.reading.folder.canonical import Frame, NumberRows, SeriesRows, to_series
 from gearqa.reading.folder.careful_reader import RawRows
 from gearqa.reading.folder.cells import Cells
 from gearqa.reading.folder.sources import TableSource
@@ -31,7 +31,9 @@ def careful_series(
         name: cells.numbers(name, blank=name == label) for name in raw.columns if name in NUMBER_COLUMNS
     }
     with np.errstate(over="ignore"):
-        rows, faults = to_series(Rows(source.kind, serials, serial, flank, numbers), frame, source.convention)
+        rows, faults = to_series(
+            NumberRows(source.kind, serials, serial, flank, numbers), frame, source.convention
+        )
     cells.faults(faults)
     if not cells.bad.any():
         return rows, raw.lines

@@ -22,7 +22,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gearqa.reading.folder.canonical import Frame, Rows, scaled, to_series
+from gearqa.reading.folder.canonical import Frame, NumberRows, scaled, to_series
 from gearqa.reading.folder.dialect import find_header
 from gearqa.reading.folder.pieces import Pieces, cut
 from gearqa.reading.folder.sources import Dialect, TableSource
@@ -48,7 +48,7 @@ class OtherEncodingError(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class TextBlock:
     """Some whole lines of a table in UTF-8, with the pieces cut from them, or None if they need care."""
 
     data: bytes
@@ -71,7 +71,7 @@ class FastReader:
     _layout: _Layout = field(init=False)
     _newline: bytes = field(default=b"\n", init=False)
 
-    def blocks(self) -> Iterator[Block]:
+    def blocks(self) -> Iterator[TextBlock]:
         """The blocks of the body in file order.
 
         Raises
@@ -85,7 +85,7 @@ class FastReader:
         with warnings.catch_warnings(), ThreadPoolExecutor(_THREADS) as pool:
             # filters are common to all threads: set before they start, put back when they are done
             warnings.filterwarnings("error", message="Length of header or names")
-            waiting: deque[Future[Block]] = deque()
+            waiting: deque[Future[TextBlock]] = deque()
             try:
                 for block in self._raw_blocks():
                     waiting.append(pool.submit(parse, block))
@@ -99,7 +99,7 @@ class FastReader:
 
     # --- blocks of whole lines -----------------------------------------------------------------------
 
-    def _raw_blocks(self) -> Iterator[Block]:
+    def _raw_blocks(self) -> Iterator[TextBlock]:
         digest = hashlib.sha256()
         with self.source.path.open("rb", buffering=0) as file:
             self._newline = b"\n" if b"\n" in file.read(HEAD_BYTES) else b"\r"
@@ -113,7 +113,7 @@ class FastReader:
                 digest.update(data)
                 begin = self._behind_header(data) if start == 0 else 0
                 if begin < len(data):
-                    yield Block(data[begin:], start + begin)
+                    yield TextBlock(data[begin:], start + begin)
                 start += len(data)
         self.sha256 = digest.hexdigest()
 
@@ -143,7 +143,7 @@ class FastReader:
         self._layout = _Layout.of(self.source, header.names)
         return start
 
-    def lines_before(self, block: Block) -> int:
+    def lines_before(self, block: TextBlock) -> int:
         """Lines before a block; counted only where one needs care."""
         count, left = 0, block.start
         with self.source.path.open("rb") as file:
@@ -154,9 +154,9 @@ class FastReader:
 
     # --- one block, in a thread ------------------------------------------------------------------------
 
-    def _parsed(self, block: Block) -> Block:
+    def _parsed(self, block: TextBlock) -> TextBlock:
         data = self._checked(block.data)
-        plain = Block(data, block.start)
+        plain = TextBlock(data, block.start)
         if b"#" in data and _COMMENT.search(data):
             return plain
         if data.startswith(codecs.BOM_UTF8):  # pandas would drop it, which only the start of a file allows
@@ -167,7 +167,7 @@ class FastReader:
         series, faults = to_series(rows, self.frame, self.source.convention)
         if faults:
             return plain
-        return Block(b"", block.start, cut(series), len(series.serial))
+        return TextBlock(b"", block.start, cut(series), len(series.serial))
 
     def _checked(self, data: bytes) -> bytes:
         """The block in UTF-8, if its lines can be separated at all."""
@@ -213,7 +213,7 @@ class _Layout:
             places[canonical] = at
         return cls(len(names), places, source.dialect)
 
-    def parse(self, data: bytes, source: TableSource) -> Rows | None:
+    def parse(self, data: bytes, source: TableSource) -> NumberRows | None:
         """Rows of a block, or None where anything is not as it should be."""
         if data.isspace():
             return None
@@ -243,7 +243,7 @@ class _Layout:
         distinct = list(dict.fromkeys(trimmed))
         if len(distinct) < len(serials):
             serial = np.array([distinct.index(text) for text in trimmed])[serial]
-        return Rows(source.kind, distinct, serial, flank, numbers)
+        return NumberRows(source.kind, distinct, serial, flank, numbers)
 
     def _even(self, data: bytes, rows: int) -> bool:
         """Whether rows are as long as the header, where the parser would not notice."""

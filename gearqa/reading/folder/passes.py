@@ -15,10 +15,7 @@ from typing import Final
 from gearqa.errors import InputError, MeasurementFileError, NoticeCode, PartFileError, Problem, Reason
 from gearqa.model.measurement import InputFile
 from gearqa.model.part import PART_FILE, Part
-from gearqa.reading.folder.canonical import (
-    MAX_TEETH,
-    Frame,
-)
+from gearqa.reading.folder.canonical import MAX_TEETH, Frame
 from gearqa.reading.folder.careful_reader import CHUNK_ROWS, CarefulReader, with_encoding_settled
 from gearqa.reading.folder.folder_checks import FolderChecks
 from gearqa.reading.folder.inspection import Inspection
@@ -75,7 +72,7 @@ def read_folder(
     wanted = (serials,) if isinstance(serials, str) else serials
     part = Path(part) if isinstance(part, str) else part
     columns = Path(columns) if isinstance(columns, str) else columns
-    return _Reading(Path(folder), chunk_rows, new_store()).run(part, columns, wanted)
+    return _FolderReading(Path(folder), chunk_rows, new_store()).run(part, columns, wanted)
 
 
 def new_store() -> SeriesStore:
@@ -84,7 +81,7 @@ def new_store() -> SeriesStore:
 
 
 @dataclass(slots=True)
-class _Reading:
+class _FolderReading:
     folder: Path
     chunk_rows: int
     store: SeriesStore

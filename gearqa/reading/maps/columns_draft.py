@@ -57,10 +57,29 @@ class ColumnsDraft:
 def draft_columns(path: Path | str) -> ColumnsDraft:
     """Look at a folder or a single file and draft a column map.
 
+    Parameters
+    ----------
+    path : str or Path
+        Folder with foreign tables, or one table.
+
+    Returns
+    -------
+    ColumnsDraft
+        What each table looks like, and the text of a map with marked gaps.
+
     Raises
     ------
     MeasurementFileError
         If there is no such file or folder, or the file is no table.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> table = Path(tempfile.mkdtemp(), "lead.txt")
+    >>> _ = table.write_text("Gear;Flank;Tooth;Face [mm];Dev [um]\\nA1;L;1;0.5;0.2\\nA1;L;1;1.0;0.3\\n")
+    >>> draft = draft_columns(table)
+    >>> draft.gaps, [one.kind for one in draft.tables]
+    (0, ['helix'])
     """
     path = Path(path)
     if not path.exists():

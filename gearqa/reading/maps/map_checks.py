@@ -27,7 +27,7 @@ _WORDS: Final[Mapping[str, tuple[str, ...]]] = {"flank": FLANKS, "method": SIZE_
 
 
 @dataclass(frozen=True, slots=True)
-class _Wanted:
+class _KindColumns:
     """Columns that one kind of table may and must have."""
 
     name: str
@@ -42,13 +42,15 @@ class _Wanted:
     """Whether it is a table of values, not of readings."""
 
 
-_KINDS: Final[Mapping[str, _Wanted]] = {
+_KINDS: Final[Mapping[str, _KindColumns]] = {
     **{
-        kind: _Wanted(table_name(kind), t.columns, t.required, canonical_quantity, t.extra_are_labels)
+        kind: _KindColumns(table_name(kind), t.columns, t.required, canonical_quantity, t.extra_are_labels)
         for kind, t in TABLES.items()
     },
     **{
-        kind: _Wanted(s.title, s.columns, tuple((name,) for name in s.required), canonical_column, sheet=True)
+        kind: _KindColumns(
+            s.title, s.columns, tuple((name,) for name in s.required), canonical_column, sheet=True
+        )
         for kind, s in SHEETS.items()
     },
 }
@@ -79,7 +81,7 @@ def _tables(document: Mapping[str, Any], kind: str) -> Iterator[tuple[str, Any]]
 
 
 def _table_problems(
-    file: TomlFile[ColumnsMap], wanted: _Wanted, table: TableMap, where: str
+    file: TomlFile[ColumnsMap], wanted: _KindColumns, table: TableMap, where: str
 ) -> Iterator[Problem]:
     yield from _column_problems(file, wanted, table.columns, f"{where}.columns")
     given = {wanted.canonical(key)[0] for key in table.columns}
@@ -99,7 +101,9 @@ def _table_problems(
         yield from _missing(file, wanted, present, where)
 
 
-def _missing(file: TomlFile[ColumnsMap], wanted: _Wanted, present: set[str], where: str) -> Iterator[Problem]:
+def _missing(
+    file: TomlFile[ColumnsMap], wanted: _KindColumns, present: set[str], where: str
+) -> Iterator[Problem]:
     for names in wanted.required:
         if not present & set(names):
             yield file.problem(
@@ -109,7 +113,7 @@ def _missing(file: TomlFile[ColumnsMap], wanted: _Wanted, present: set[str], whe
 
 
 def _column_problems(
-    file: TomlFile[ColumnsMap], wanted: _Wanted, columns: Mapping[str, ColumnTable], where: str
+    file: TomlFile[ColumnsMap], wanted: _KindColumns, columns: Mapping[str, ColumnTable], where: str
 ) -> Iterator[Problem]:
     seen: dict[str, str] = {}
     for key, spec in columns.items():
@@ -140,7 +144,7 @@ def _word_problems(
             )  # fmt: skip
 
 
-def _unknown_column(file: TomlFile[ColumnsMap], wanted: _Wanted, where: str, key: str) -> Problem:
+def _unknown_column(file: TomlFile[ColumnsMap], wanted: _KindColumns, where: str, key: str) -> Problem:
     near = nearest(key.lower(), wanted.columns, 0.5)
     expected = f"'{near}'" if near else f"one of {', '.join(wanted.columns)}"
     hint = "did you mean that column?" if near else ""
