@@ -121,6 +121,11 @@ class Criteria:
     asked: tuple[str, ...]
     """What the drawing or the job asks for, in table order."""
 
+    def drawing_limits(self, parameter: str, flank: Flank | None) -> list[OneSidedLimits]:
+        """Limits of the drawing for a parameter: of one flank, or of each where none is named. [um]"""
+        criteria = [criterion for side, criterion in self.places[parameter] if flank in (None, side)]
+        return [limits for one in criteria if (limits := one.drawing_limits) is not None]
+
 
 def criteria_of(part: Part) -> Criteria:
     """Criteria of a part; raises OutOfScopeError for a gear outside the standard's range."""

@@ -145,13 +145,7 @@ def _suitable(verdicts: Sequence[bool], *, bias_judged: bool) -> bool | None:
 
 def _limits(criteria: Criteria | None, parameter: str, flank: Flank | None) -> OneSidedLimits | None:
     """Limits of the drawing; the tighter ones where a series names no flank."""
-    if criteria is None:
-        return None
-    found = [
-        limits
-        for side, criterion in criteria.places[parameter]
-        if flank in (None, side) and (limits := criterion.drawing_limits) is not None
-    ]
+    found = [] if criteria is None else criteria.drawing_limits(parameter, flank)
     return min(found, key=lambda pair: pair[1] - (pair[0] or 0.0), default=None)
 
 

@@ -24,14 +24,15 @@ _CLAIM_OF: Final[Mapping[str, Claim]] = {
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """What became of a claim."""
+    """What became of a claim, under the names that it has at a compared value."""
 
     claim: Claim
-    reason: str
-    tolerance_um: float | None = None
+    claim_reason: str
+    judged_um: float | None
+    class_found: int | None
+    beyond: bool | None
+    tolerance_claimed_um: float | None = None
     pc: float | None = None
-    class_found: int | None = None
-    beyond: bool | None = None
     class_found_as_claimed: int | None = None
 
 
@@ -94,13 +95,13 @@ def judge(
     graded = reported.parameter in drawing.tolerances
     beyond = None if found is None or not graded else class_found is None
 
-    def none(reason: str) -> Judgement:
-        return Judgement("none", reason, class_found=class_found, beyond=beyond)
+    def none(reason: str, tolerance: float | None = None) -> Judgement:
+        return Judgement("none", reason, found, class_found, beyond, tolerance)
 
     if not reported.class_text:
         return none("nothing_claimed")
     title = edition_named(reported.standard)
-    edition = editions.get(title) if title is not None else None
+    edition = editions.get(title or "")
     if edition is None:
         return none("other_system" if title is None else "outside_edition")
     if reported.class_ is None:
@@ -109,7 +110,7 @@ def judge(
     if tolerance is None:
         return none("no_such_class")
     if gear is None:
-        return Judgement("none", "not_measured", tolerance)
+        return none("not_measured", tolerance)
     values = extremes(gear, reported.parameter, reported.flank, reported.tooth, edition.slopes_over_range)
     if not values:
         return none("not_found")
@@ -122,10 +123,11 @@ def judge(
     return Judgement(
         _CLAIM_OF[state],
         "by_value" if u is None else "with_uncertainty",
-        tolerance,
-        pc,
+        found,
         class_found,
         beyond,
+        tolerance,
+        pc,
         edition.class_of(reported.parameter, max(values, key=abs)),
     )
 
@@ -139,12 +141,7 @@ def drawing_state(
     criteria: Criteria, parameter: str, flank: Flank | None, values: Sequence[float], expanded: float | None
 ) -> State | None:
     """State against the drawing; None where the drawing asks nothing of this parameter and flank."""
-    places = criteria.places[parameter]
-    limits_here = [
-        limits
-        for side, criterion in places
-        if (flank is None or side == flank) and (limits := criterion.drawing_limits) is not None
-    ]
+    limits_here = criteria.drawing_limits(parameter, flank)
     if not limits_here or not values:
         return None
     u = None if expanded is None else expanded / COVERAGE_FACTOR

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.evaluation.criteria import Criteria
 from gearqa.incoming import claims
+from gearqa.incoming.compare import ReportComparison
 from gearqa.incoming.editions import Edition, edition_named
 from gearqa.incoming.explanations import Explained
 from gearqa.incoming.numbering import Numbering
@@ -48,24 +49,23 @@ class Meaning:
 
 
 def compared_values(
-    sides: Sides,
-    meaning: Meaning,
+    comparison: ReportComparison,
+    alignments: Sequence[GearAlignment],
     criteria: Criteria,
     editions: Mapping[str, Edition],
     *,
-    found_um: Array,
-    explained_um: Array,
-    bases: Mapping[str, Basis],
-    unsigned: frozenset[str],
     measured_again: bool,
 ) -> tuple[ComparedValue, ...]:
     """Every reported value with what was found; En numbers only for a second measurement."""
+    sides, outcome = comparison.sides, comparison.explained
+    meaning = Meaning.of(outcome, alignments, sides.part.gear.teeth)
     gears = sides.gears_by_serial()
     rows = []
-    for value, found, explained in zip(sides.values, _known(found_um), _known(explained_um), strict=True):
+    predicted = zip(_known(comparison.found), _known(outcome.after), strict=True)
+    for value, (found, explained) in zip(sides.values, predicted, strict=True):
         gear = gears.get(value.serial)
         U = _our_uncertainty(sides, value, gear)
-        by_magnitude = value.parameter in unsigned
+        by_magnitude = value.parameter in comparison.unsigned
         compared = abs(value.value_um) if by_magnitude else value.value_um
         half = sides.digits[value.parameter] / 2
         difference = None if found is None else compared - found
@@ -74,7 +74,7 @@ def compared_values(
         meant = meaning.ours(value)
         judged = claims.judge(meant, gear, U, editions)
         title = edition_named(value.standard)
-        edition = editions.get(title) if title is not None else None
+        edition = editions.get(title or "")
         ours = () if gear is None else claims.extremes(gear, meant.parameter, meant.flank, meant.tooth, False)
         theirs = (-abs(value.value_um), abs(value.value_um)) if by_magnitude else (value.value_um,)
         rows.append(
@@ -84,7 +84,7 @@ def compared_values(
                 parameter=value.parameter,
                 flank=value.flank,
                 tooth=value.tooth,
-                basis=_basis(value, bases, gear),
+                basis=_basis(value, outcome.bases, gear),
                 reported_um=value.value_um,
                 half_digit_um=half,
                 by_magnitude=by_magnitude,
@@ -100,19 +100,12 @@ def compared_values(
                 class_text=value.class_text,
                 standard_claimed=_standard_claimed(value, title),
                 class_reported=edition.class_of(value.parameter, value.value_um) if edition else None,
-                class_found=judged.class_found,
-                beyond=judged.beyond,
-                class_found_as_claimed=judged.class_found_as_claimed,
-                tolerance_claimed_um=judged.tolerance_um,
-                pc=judged.pc,
-                claim=judged.claim,
                 claim_flank=meant.flank,
-                claim_reason=judged.reason,
-                judged_um=max(ours, key=abs, default=None),
                 reported_state=claims.drawing_state(
                     criteria, value.parameter, value.flank, theirs, value.uncertainty_um
                 ),
                 found_state=claims.drawing_state(criteria, value.parameter, meant.flank, ours, U),
+                **asdict(judged),
             )
         )
     return tuple(rows)

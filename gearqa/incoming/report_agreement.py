@@ -87,8 +87,5 @@ def _outliers(serials: Sequence[str], difference: np.ndarray, significance: floa
 
 def _width(criteria: Criteria, key: str, flank: Flank | None) -> float | None:
     """Width of what the drawing allows, the narrowest of the flanks. [um]"""
-    widths = []
-    for side, criterion in criteria.places[key]:
-        if flank in (None, side) and (limits := criterion.drawing_limits) is not None:
-            widths.append(limits[1] - (limits[0] or 0.0))
-    return min(widths, default=None)
+    limits = criteria.drawing_limits(key, flank)
+    return min((upper - (lower or 0.0) for lower, upper in limits), default=None)

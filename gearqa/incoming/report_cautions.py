@@ -9,7 +9,7 @@ from gearqa.errors import Notice, NoticeCode
 from gearqa.incoming.compare import ReportComparison
 from gearqa.incoming.editions import ISO_1328_1_1995, Edition, edition_named, states_edition
 from gearqa.incoming.reasons import MOST_NAMED, better_than_own_value
-from gearqa.model.incoming import ComparedValue, flank_of
+from gearqa.model.incoming import ComparedValue, IncomingResult, ReportedValue, flank_of
 from gearqa.model.part import ISO_1328_1_2013
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import count_text, short_text
@@ -21,22 +21,23 @@ MUCH_LARGER: Final = 3.0
 BASIS_WORDS: Final = {"mean": "the mean over", "worst": "the worst of"}
 
 
-def cautions_of(comparison: ReportComparison) -> Iterator[Notice]:
-    """Cautions that stand in every report of this comparison."""
-    rows = comparison.rows
-    measured = comparison.sides.ours is not None
-    if comparison.follows_from_theirs and measured:
+def cautions_of(
+    result: IncomingResult, comparison: ReportComparison, editions: Mapping[str, Edition]
+) -> Iterator[Notice]:
+    """Cautions for every report of this comparison."""
+    rows = result.rows
+    if comparison.follows_from_theirs and result.measured:
         yield Notice(
             NoticeCode.REPORT_FOLLOWS_FROM_THEIR_TRACES,
             "the report follows from the supplier's own traces, evaluated as the drawing says: what differs "
             "is the measurement, or how flanks and teeth are named",
         )
-    if not measured:
+    if not result.measured:
         yield Notice(NoticeCode.NOT_MEASURED_BY_US, "not measured by us: no claim is confirmed or refused")
-    yield from _how_compared(rows, comparison.bases)
-    yield from _standards(comparison)
-    yield from _own_values(rows, comparison.editions)
-    explanation = comparison.explanation
+    yield from _how_compared(rows, comparison.explained.bases)
+    yield from _standards(rows, comparison.sides.values, result.standard)
+    yield from _own_values(rows, editions)
+    explanation = result.explanation
     if explanation.few_values and explanation.rms_before_um is not None:
         yield Notice(
             NoticeCode.FEW_VALUES,
@@ -57,7 +58,7 @@ def cautions_of(comparison: ReportComparison) -> Iterator[Notice]:
         )
     outliers = [
         place_text(key, flank_of(place))
-        for key, places in comparison.agreement.items()
+        for key, places in result.agreement.items()
         for place, one in places.items()
         if one.outliers
     ]
@@ -66,7 +67,7 @@ def cautions_of(comparison: ReportComparison) -> Iterator[Notice]:
             NoticeCode.OUTLIERS,
             f"the difference of one gear lies far from those of the others: {', '.join(outliers)}",
         )
-    if comparison.same_gears is False:
+    if result.same_gears is False:
         yield Notice(
             NoticeCode.NOT_THE_SAME_GEARS, "differences of unlike gears say nothing about the measurement"
         )
@@ -102,9 +103,10 @@ def _how_compared(rows: Sequence[ComparedValue], bases: Mapping[str, str]) -> It
         )
 
 
-def _standards(comparison: ReportComparison) -> Iterator[Notice]:
-    rows, standard = comparison.rows, comparison.sides.part.tolerance.standard
-    claimed = [value for value in comparison.sides.values if value.class_text]
+def _standards(
+    rows: Sequence[ComparedValue], values: Sequence[ReportedValue], standard: str
+) -> Iterator[Notice]:
+    claimed = [value for value in values if value.class_text]
     silent = [value for value in claimed if not states_edition(value.standard)]
     if silent and edition_named(silent[0].standard) is not None:
         yield Notice(

@@ -44,7 +44,7 @@ def test_verdicts_by_hand(grade, U, verdict):
     found = judged(claim(grade=grade), U)
     assert found.claim == verdict
     assert found.class_found == 5
-    assert found.reason == ("by_value" if U is None else "with_uncertainty")
+    assert found.claim_reason == ("by_value" if U is None else "with_uncertainty")
 
 
 @pytest.mark.independent
@@ -61,19 +61,19 @@ def test_a_better_class_than_claimed_is_confirmed():
 
 def test_no_claim_no_verdict():
     assert judged(claim(grade="")).claim == "none"
-    assert judged(claim(), measured=None).reason == "not_measured"
+    assert judged(claim(), measured=None).claim_reason == "not_measured"
     assert judged(claim(), measured=None).claim == "none"
 
 
 @pytest.mark.parametrize("standard", ["DIN 3962", "AGMA 2000-A88", "works standard 7"])
 def test_classes_of_another_system_are_not_judged(standard):
     found = judged(claim(standard=standard))
-    assert (found.claim, found.reason, found.tolerance_um) == ("none", "other_system", None)
+    assert (found.claim, found.claim_reason, found.tolerance_claimed_um) == ("none", "other_system", None)
 
 
 def test_a_claim_in_words_and_a_class_that_does_not_exist():
-    assert judged(claim(grade="AGMA A5")).reason == "claim_in_words"
-    assert judged(claim(grade="12")).reason == "no_such_class"
+    assert judged(claim(grade="AGMA A5")).claim_reason == "claim_in_words"
+    assert judged(claim(grade="12")).claim_reason == "no_such_class"
     assert judged(claim(grade="12", standard=ISO_1328_1_1995)).claim == "confirmed"
 
 
@@ -82,8 +82,8 @@ def test_the_older_edition_goes_by_its_own_tolerances():
     """ISO 1328-1:1995, f_H_beta grade 5 by hand (from memory), range means d 50 to 125, b 10 to 20:
     0.07 sqrt(79.06) + 0.45 sqrt(14.14) + 3 = 5.314, rounded 5.5; grade 4: 3.758, rounded 3.8."""
     found = judged(claim(grade="5", standard="ISO 1328-1:1995"))
-    assert (found.claim, found.tolerance_um, found.class_found_as_claimed) == ("confirmed", 5.5, 5)
-    assert judged(claim(grade="4", standard="ISO 1328-1:1995")).tolerance_um == 3.8
+    assert (found.claim, found.tolerance_claimed_um, found.class_found_as_claimed) == ("confirmed", 5.5, 5)
+    assert judged(claim(grade="4", standard="ISO 1328-1:1995")).tolerance_claimed_um == 3.8
 
 
 def test_the_older_edition_judges_slopes_over_the_evaluation_range():
@@ -125,7 +125,8 @@ def test_a_gear_outside_the_older_edition_has_no_claims_by_it():
     wide = part(gear={"face_width_mm": 1100.0})
     assert list(editions_of(wide)) == ["ISO 1328-1:2013"]
     assert (
-        judge(claim(standard=ISO_1328_1_1995), MEASURED, None, editions_of(wide)).reason == "outside_edition"
+        judge(claim(standard=ISO_1328_1_1995), MEASURED, None, editions_of(wide)).claim_reason
+        == "outside_edition"
     )
 
 
