@@ -9,13 +9,7 @@ from pathlib import Path
 from typing import Any, BinaryIO, Literal
 
 from gearqa.errors import ArgumentError
-from gearqa.evaluation.evaluate import grade_header
-from gearqa.history.checking import check_store
-from gearqa.history.documents import write_history_csv, write_history_json
 from gearqa.history.events import drop_event, keep_event
-from gearqa.history.intake import FolderToAdd, add_folders
-from gearqa.history.new_grading import NewGrading
-from gearqa.history.observations import load_observations
 from gearqa.history.queries import (
     Selection,
     count_gears,
@@ -29,7 +23,6 @@ from gearqa.history.queries import (
     select_results,
 )
 from gearqa.history.references import freeze_period, period_of_dresses, release_period
-from gearqa.history.regrading import regrade
 from gearqa.history.removal import one_measurement_each, remove_gears
 from gearqa.history.store import HistoryStore
 from gearqa.jobs.folders import require_folder
@@ -49,7 +42,6 @@ from gearqa.model.history import (
     StoredResult,
 )
 from gearqa.model.measurement import GrinderEvent
-from gearqa.reading.settings.part_file import read_part
 from gearqa.standards import COMPARISON, GRADING
 from gearqa.symbols import Flank
 
@@ -116,6 +108,8 @@ def add_to_history(
     >>> gearqa.regrade_history(class_=4, dry_run=True, store=store).conforms
     True
     """
+    from gearqa.history.intake import FolderToAdd, add_folders
+
     listed = [folders] if isinstance(folders, str | Path) else list(folders)
     for folder in listed:
         require_folder(folder)
@@ -166,6 +160,8 @@ def stored_results(
     serial: Sequence[str], *, part_number: str | None = None, store: AnyStore = None
 ) -> list[StoredResult]:
     """Return the results of gears in full, also those that no longer count; raises StoreError if unknown."""
+    from gearqa.evaluation.lots import grade_header
+
     which = _selection(part_number, serial, every_state=True)
     with opened(store) as history:
         known_gears(history, which)
@@ -208,6 +204,8 @@ def export_history(
     store : HistoryStore, str or path, optional
         As in `add_to_history`.
     """
+    from gearqa.history.documents import write_history_csv, write_history_json
+
     which = _selection(part_number, serial, grinder, since, until, every_state=every_state)
     count = 0
     with opened(store) as history:
@@ -247,6 +245,8 @@ def remove_event(event: int, *, store: AnyStore = None) -> None:
 
 def check_history(*, files: bool = False, store: AnyStore = None, progress: Progress = UNSEEN) -> CheckReport:
     """Check a whole store; with `files` also that the raw files are still what was read."""
+    from gearqa.history.checking import check_store
+
     with opened(store) as history:
         return check_store(
             history, files=files, passing=partial(progress.over, doing="checking", noun="gears")
@@ -396,6 +396,10 @@ def regrade_history(
     progress : Progress, optional
         Shows how many gears were graded.
     """
+    from gearqa.history.new_grading import NewGrading
+    from gearqa.history.regrading import regrade
+    from gearqa.reading.settings.part_file import read_part
+
     which = _selection(part_number, serial, grinder, since, until)
     values = dict(settings or {})
     if standard is not None:
@@ -413,6 +417,8 @@ def latest_observations(
     last_gears: int, *, parameters: Sequence[str] | None = None, store: AnyStore = None
 ) -> Iterator[Observation]:
     """Yield the key figures of the last gears made, of the parameters that drift analysis looks at."""
+    from gearqa.history.observations import load_observations
+
     with opened(store) as history:
         yield from load_observations(history, parameters=parameters, last_gears=last_gears)
 
