@@ -50,10 +50,8 @@ def flank_angle(geometry: GearGeometry, f: Array, tooth: NDArray[np.number]) -> 
     ----------
     geometry : GearGeometry
         The gear. [-]
-    f : ndarray
-        +1 right flank, -1 left flank. [-]
-    tooth : ndarray
-        Tooth number from 1, clockwise. [-]
+    f, tooth : ndarray
+        +1 right flank, -1 left flank; tooth number from 1, clockwise. [-]
 
     Returns
     -------
@@ -87,14 +85,10 @@ def base_tangent_angle(
     ----------
     geometry : GearGeometry
         The gear. [-]
-    f : ndarray
-        +1 right flank, -1 left flank. [-]
-    tooth : ndarray
-        Tooth number from 1, clockwise. [-]
-    L : ndarray
-        Length of roll from the base circle. [mm]
-    face : ndarray
-        Face position from the datum face. [mm]
+    f, tooth : ndarray
+        +1 right flank, -1 left flank; tooth number from 1, clockwise. [-]
+    L, face : ndarray
+        Length of roll from the base circle; face position from the datum face. [mm]
 
     Returns
     -------
@@ -143,10 +137,8 @@ def rigid_deviation(
         +1 right flank, -1 left flank. [-]
     theta_T : ndarray
         From `base_tangent_angle`. [rad]
-    L : ndarray
-        Length of roll from the base circle. [mm]
-    face : ndarray
-        Face position from the datum face. [mm]
+    L, face : ndarray
+        Length of roll from the base circle; face position from the datum face. [mm]
     e : tuple of float
         Displacement along the directions of angle 0 and of angle 90 degrees (clockwise). [um]
     omega : tuple of float

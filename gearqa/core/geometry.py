@@ -52,16 +52,12 @@ def gear_geometry(
         Number of teeth, positive. [-]
     m_n : float
         Normal module. [mm]
-    alpha_n : float
-        Normal pressure angle. [rad]
-    beta : float
-        Helix angle, not negative. [rad]
+    alpha_n, beta : float
+        Normal pressure angle; helix angle, not negative. [rad]
     b : float
         Face width. [mm]
-    s : int
-        +1 external, -1 internal. [-]
-    H : int
-        +1 right-hand, -1 left-hand, 0 spur. [-]
+    s, H : int
+        +1 external, -1 internal; +1 right-hand, -1 left-hand, 0 spur. [-]
     x : float
         Profile shift coefficient, ISO 21771 sign. [-]
 

@@ -334,14 +334,10 @@ def split_first_harmonic(
 
     Parameters
     ----------
-    index_left : ndarray, shape (z,)
-        Index deviations of the left flanks at the reference circle. [um]
-    index_right : ndarray, shape (z,)
-        Index deviations of the right flanks at the reference circle. [um]
-    theta_left : ndarray, shape (z,)
-        Clockwise angles of the left flanks. [rad]
-    theta_right : ndarray, shape (z,)
-        Clockwise angles of the right flanks. [rad]
+    index_left, index_right : ndarray, shape (z,)
+        Index deviations of the left and of the right flanks at the reference circle. [um]
+    theta_left, theta_right : ndarray, shape (z,)
+        Clockwise angles of the left and of the right flanks. [rad]
     alpha_t : float
         Transverse pressure angle at the reference circle. [rad]
 

@@ -25,10 +25,8 @@ def space_widening(index_left: Array, index_right: Array, s: int) -> Array:
 
     Parameters
     ----------
-    index_left : ndarray, shape (..., z)
-        Index deviations of the left flanks, clockwise plus. [um]
-    index_right : ndarray, shape (..., z)
-        Index deviations of the right flanks, clockwise plus. [um]
+    index_left, index_right : ndarray, shape (..., z)
+        Index deviations of the left and of the right flanks, clockwise plus. [um]
     s : int
         +1 external, -1 internal. [-]
 
@@ -81,10 +79,8 @@ def radial_positions(index_left: Array, index_right: Array, geometry: GearGeomet
 
     Parameters
     ----------
-    index_left : ndarray, shape (..., z)
-        Index deviations of the left flanks at the reference circle, clockwise plus. [um]
-    index_right : ndarray, shape (..., z)
-        Index deviations of the right flanks at the reference circle, clockwise plus. [um]
+    index_left, index_right : ndarray, shape (..., z)
+        Index deviations of the left and of the right flanks at the reference circle, clockwise plus. [um]
     geometry : GearGeometry
         The gear. [-]
 
@@ -141,10 +137,8 @@ def tooth_thickness(index_left: Array, index_right: Array, s: int) -> Array:
 
     Parameters
     ----------
-    index_left : ndarray, shape (..., z)
-        Index deviations of the left flanks, clockwise plus. [um]
-    index_right : ndarray, shape (..., z)
-        Index deviations of the right flanks, clockwise plus. [um]
+    index_left, index_right : ndarray, shape (..., z)
+        Index deviations of the left and of the right flanks, clockwise plus. [um]
     s : int
         +1 external, -1 internal. [-]
 
@@ -168,10 +162,8 @@ def R_s(index_left: Array, index_right: Array, s: int) -> Worst:
 
     Parameters
     ----------
-    index_left : ndarray, shape (..., z)
-        Index deviations of the left flanks, clockwise plus. [um]
-    index_right : ndarray, shape (..., z)
-        Index deviations of the right flanks, clockwise plus. [um]
+    index_left, index_right : ndarray, shape (..., z)
+        Index deviations of the left and of the right flanks, clockwise plus. [um]
     s : int
         +1 external, -1 internal. [-]
 

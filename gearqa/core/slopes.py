@@ -17,10 +17,8 @@ def base_radius_deviation(f_H_alpha: float, L_alpha: float, r_b: float) -> float
     ----------
     f_H_alpha : float
         Profile slope over the evaluation length, plus = more material towards the tip. [um]
-    L_alpha : float
-        Evaluation length. [mm]
-    r_b : float
-        Base radius. [mm]
+    L_alpha, r_b : float
+        Evaluation length and base radius. [mm]
 
     Returns
     -------
@@ -72,10 +70,8 @@ def helix_slope_by_angle(f_H_beta: float, s: int, f: int, H: int) -> float:
     ----------
     f_H_beta : float
         Helix slope, plus = more material away from the datum face. [um]
-    s : int
-        +1 external, -1 internal. [-]
-    f : int
-        +1 right flank, -1 left flank. [-]
+    s, f : int
+        +1 external, -1 internal; +1 right flank, -1 left flank. [-]
     H : int
         +1 right-hand, -1 left-hand; for a spur gear +1 gives plus for a right-hand deviation. [-]
 
@@ -106,10 +102,8 @@ def helix_angle_deviation(f_H_beta_by_angle: float, L_beta: float, beta: float, 
         Helix slope over the evaluation length, signed by the helix angle. [um]
     L_beta : float
         Evaluation length. [mm]
-    beta : float
-        Helix angle at the reference circle. [rad]
-    alpha_t : float
-        Transverse pressure angle at the reference circle. [rad]
+    beta, alpha_t : float
+        Helix angle and transverse pressure angle at the reference circle. [rad]
 
     Returns
     -------

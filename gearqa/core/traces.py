@@ -97,12 +97,8 @@ def profile_range(d_Cf: float, d_Fa: float, d_b: float) -> tuple[float, float, f
 
     Parameters
     ----------
-    d_Cf : float
-        Profile control diameter, root side. [mm]
-    d_Fa : float
-        Tip form diameter. [mm]
-    d_b : float
-        Base diameter. [mm]
+    d_Cf, d_Fa, d_b : float
+        Profile control diameter, root side; tip form diameter; base diameter. [mm]
 
     Returns
     -------
@@ -127,10 +123,8 @@ def helix_range(b: float, m_n: float) -> tuple[float, float]:
 
     Parameters
     ----------
-    b : float
-        Face width. [mm]
-    m_n : float
-        Normal module. [mm]
+    b, m_n : float
+        Face width and normal module. [mm]
 
     Returns
     -------

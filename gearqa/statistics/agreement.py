@@ -101,12 +101,8 @@ def en_number(difference: float, U_one: float, U_other: float) -> float:
 
     Parameters
     ----------
-    difference : float
-        One value less the other. [um]
-    U_one : float
-        Expanded uncertainty of the one, k = 2. [um]
-    U_other : float
-        Expanded uncertainty of the other, k = 2. [um]
+    difference, U_one, U_other : float
+        One value less the other; expanded uncertainty of each, k = 2. [um]
 
     Returns
     -------
@@ -140,10 +136,6 @@ def order_trend(values: Array) -> OrderTrend | None:
     OrderTrend or None
         None below three values or without any scatter. [um per place]
 
-    Notes
-    -----
-    None.
-
     Examples
     --------
     >>> round(order_trend(np.array([0.0, 0.11, 0.19, 0.31, 0.4])).slope, 3)
@@ -172,10 +164,8 @@ def correlation(x: Array, y: Array) -> float | None:
 
     Parameters
     ----------
-    x : ndarray, shape (n,)
-        One side. [um]
-    y : ndarray, shape (n,)
-        The other. [um]
+    x, y : ndarray, shape (n,)
+        One side and the other. [um]
 
     Returns
     -------

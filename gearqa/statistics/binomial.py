@@ -15,10 +15,8 @@ def lower_bound(count: int, n: int, confidence: float = 0.95) -> float:
 
     Parameters
     ----------
-    count : int
-        Items with the property. [-]
-    n : int
-        Items looked at. [-]
+    count, n : int
+        Items with the property, items looked at. [-]
     confidence : float
         One-sided confidence level. [-]
 
@@ -42,10 +40,8 @@ def upper_bound(count: int, n: int, confidence: float = 0.95) -> float:
 
     Parameters
     ----------
-    count : int
-        Items with the property. [-]
-    n : int
-        Items looked at. [-]
+    count, n : int
+        Items with the property, items looked at. [-]
     confidence : float
         One-sided confidence level. [-]
 
@@ -69,14 +65,8 @@ def hypergeometric_cdf(count: int, lot_size: int, marked: int, n: int) -> float:
 
     Parameters
     ----------
-    count : int
-        Marked items in the sample. [-]
-    lot_size : int
-        Items in the lot. [-]
-    marked : int
-        Marked items in the lot. [-]
-    n : int
-        Sample size. [-]
+    count, lot_size, marked, n : int
+        Marked items in the sample, items and marked items in the lot, sample size. [-]
 
     Returns
     -------
@@ -115,12 +105,8 @@ def lot_lower_bound(count: int, n: int, lot_size: int, confidence: float = 0.95)
 
     Parameters
     ----------
-    count : int
-        Items with the property in the sample. [-]
-    n : int
-        Sample size. [-]
-    lot_size : int
-        Items in the lot. [-]
+    count, n, lot_size : int
+        Items with the property in the sample, sample size, items in the lot. [-]
     confidence : float
         One-sided confidence level. [-]
 
@@ -151,12 +137,8 @@ def lot_upper_bound(count: int, n: int, lot_size: int, confidence: float = 0.95)
 
     Parameters
     ----------
-    count : int
-        Items with the property in the sample. [-]
-    n : int
-        Sample size. [-]
-    lot_size : int
-        Items in the lot. [-]
+    count, n, lot_size : int
+        Items with the property in the sample, sample size, items in the lot. [-]
     confidence : float
         One-sided confidence level. [-]
 

@@ -36,10 +36,8 @@ def probability_of_conformity(
         Measured value. [any]
     u : float
         Standard uncertainty, positive. [any]
-    lower : float or None
-        Lower limit; None if there is none. [any]
-    upper : float or None
-        Upper limit; None if there is none. [any]
+    lower, upper : float or None
+        Limits; None where there is none. [any]
 
     Returns
     -------
@@ -106,10 +104,8 @@ def provable(u: float, lower: float | None, upper: float | None, confidence: flo
     ----------
     u : float
         Standard uncertainty. [any]
-    lower : float or None
-        Lower limit, or the natural bound that no value can be below. [any]
-    upper : float or None
-        Upper limit. [any]
+    lower, upper : float or None
+        Lower limit, or the natural bound that no value can be below; upper limit. [any]
     confidence : float
         Probability with which conformity is to be proven. [-]
 
@@ -139,12 +135,8 @@ def state(y: float, u: float | None, lower: float | None, upper: float | None,
     ----------
     y : float
         Measured value. [any]
-    u : float or None
-        Standard uncertainty; None if unknown. [any]
-    lower : float or None
-        Lower limit. [any]
-    upper : float or None
-        Upper limit. [any]
+    u, lower, upper : float or None
+        Standard uncertainty, None if unknown; lower and upper limit. [any]
     confidence : float
         Probability with which either is to be proven. [-]
 
@@ -175,10 +167,8 @@ def within(y: float, lower: float | None, upper: float | None) -> bool:
     ----------
     y : float
         Measured value. [any]
-    lower : float or None
-        Lower limit. [any]
-    upper : float or None
-        Upper limit. [any]
+    lower, upper : float or None
+        Lower and upper limit. [any]
 
     Returns
     -------
@@ -205,16 +195,12 @@ def global_risks(process_mean: float, process_sd: float, u: float, tolerance: tu
 
     Parameters
     ----------
-    process_mean : float
-        Mean of the true values. [any]
-    process_sd : float
-        Standard deviation of the true values. [any]
+    process_mean, process_sd : float
+        Mean and standard deviation of the true values. [any]
     u : float
         Standard uncertainty of measuring. [any]
-    tolerance : tuple of float
-        Lower and upper tolerance limit. [any]
-    acceptance : tuple of float
-        Lower and upper acceptance limit. [any]
+    tolerance, acceptance : tuple of float
+        Lower and upper limit of the tolerance; lower and upper limit of acceptance. [any]
 
     Returns
     -------

@@ -30,10 +30,6 @@ def future_factor(m: int, rate: float) -> float:
     float
         Multiplier of the standard deviation. [-]
 
-    Notes
-    -----
-    None.
-
     Examples
     --------
     >>> round(future_factor(10, 0.0027), 2), round(future_factor(50, 0.0027), 2)
@@ -60,10 +56,6 @@ def reference_factor(m: int, rate: float) -> float:
     -------
     float
         Multiplier of the standard deviation; never above (m - 1)/sqrt(m). [-]
-
-    Notes
-    -----
-    None.
 
     Examples
     --------
@@ -98,10 +90,6 @@ def moving_range_factor(m: int, rate: float, *, inside: bool) -> float:
     float
         Multiplier of the standard deviation. [-]
 
-    Notes
-    -----
-    None.
-
     Examples
     --------
     >>> round(moving_range_factor(20, 0.0027, inside=False), 3)
@@ -134,10 +122,6 @@ def ewma(x: Array, weight: float, start: float) -> Array:
     ndarray, shape (n,)
         Averages. [unit of x]
 
-    Notes
-    -----
-    None.
-
     Examples
     --------
     >>> ewma(np.array([52.0, 47.0, 53.0]), 0.3, 50.0).round(3).tolist()
@@ -161,10 +145,8 @@ def ewma_half_width(n: int, weight: float, factor: float, *, asymptotic: bool = 
     ----------
     n : int
         Number of points. [-]
-    weight : float
-        Weight of the newest value. [-]
-    factor : float
-        Limit L in standard deviations of the average. [-]
+    weight, factor : float
+        Weight of the newest value; limit L in standard deviations of the average. [-]
     asymptotic : bool
         Leave out the term that makes the first limits narrower. [-]
 
@@ -172,10 +154,6 @@ def ewma_half_width(n: int, weight: float, factor: float, *, asymptotic: bool = 
     -------
     ndarray, shape (n,)
         Half widths. [-]
-
-    Notes
-    -----
-    None.
 
     Examples
     --------

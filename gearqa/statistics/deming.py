@@ -43,10 +43,8 @@ def deming(x: Array, y: Array, ratio: float = 1.0, confidence: float = 0.95) -> 
 
     Parameters
     ----------
-    x : ndarray, shape (n,)
-        One side. [um]
-    y : ndarray, shape (n,)
-        The other. [um]
+    x, y : ndarray, shape (n,)
+        One side and the other. [um]
     ratio : float
         Error variance of y over that of x. [-]
     confidence : float
@@ -56,10 +54,6 @@ def deming(x: Array, y: Array, ratio: float = 1.0, confidence: float = 0.95) -> 
     -------
     Line or None
         None below three pairs or if the two sides do not vary together. [um]
-
-    Notes
-    -----
-    None.
 
     Examples
     --------

@@ -32,19 +32,13 @@ def parts_per_measurement(measuring_time: float, cycle_time: float) -> int:
 
     Parameters
     ----------
-    measuring_time : float
-        Time to measure one gear. [s]
-    cycle_time : float
-        Floor-to-floor time of one gear. [s]
+    measuring_time, cycle_time : float
+        Time to measure one gear; floor-to-floor time of one gear. [s]
 
     Returns
     -------
     int
         At most one gear in so many can be measured. [parts]
-
-    Notes
-    -----
-    None.
 
     Examples
     --------
@@ -61,10 +55,8 @@ def plan_positions(parts: int, m: int) -> tuple[int, ...]:
 
     Parameters
     ----------
-    parts : int
-        Parts per dress cycle. [parts]
-    m : int
-        Parts to measure in each. [parts]
+    parts, m : int
+        Parts per dress cycle and parts to measure in each. [parts]
 
     Returns
     -------
@@ -137,10 +129,6 @@ def escaped_parts_bound(run_length_bound: int, interval: float, backlog: float =
     int
         Parts. [parts]
 
-    Notes
-    -----
-    None.
-
     Examples
     --------
     >>> escaped_parts_bound(3, 30)
@@ -167,16 +155,12 @@ def plan_power(
 
     Parameters
     ----------
-    parts : int
-        Parts per dress cycle. [parts]
-    m : int
-        Parts measured in each. [parts]
+    parts, m : int
+        Parts per dress cycle and parts measured in each. [parts]
     shift : float
         Change of the level that should be seen. [um]
-    sd_part : float
-        Standard deviation within cycles. [um]
-    sd_cycle : float
-        Standard deviation of the true level from dress to dress. [um]
+    sd_part, sd_cycle : float
+        Standard deviation within cycles, and of the true level from dress to dress. [um]
     rate : float
         Chance of a false alarm per cycle. [-]
     backlog : float

@@ -310,10 +310,6 @@ def certificate_comparison(
     CertificateComparison
         En, agreement, whether the spread fits. [-]
 
-    Notes
-    -----
-    None.
-
     Examples
     --------
     >>> study = reference_gear_study(np.array([2.1, 2.3, 2.2, 2.0, 2.4]), 2.0, 0.4)

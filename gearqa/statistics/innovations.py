@@ -132,10 +132,8 @@ def residual_limits(cycle: IntArray, s: Array, history: CycleHistory, weight: fl
         Parts since dress, 0 for the first. [parts]
     history : CycleHistory
         Reference cycles. [um, parts]
-    weight : float
-        Weight of the newest value. [-]
-    factor : float
-        Limit L for a reference known exactly. [-]
+    weight, factor : float
+        Weight of the newest value; limit L for a reference known exactly. [-]
 
     Returns
     -------

@@ -18,10 +18,8 @@ def mean_interval(mean: float, sd: float, n: float, df: float | None = None,
 
     Parameters
     ----------
-    mean : float
-        Mean of the values. [any]
-    sd : float
-        Standard deviation. [any]
+    mean, sd : float
+        Mean of the values and standard deviation. [any]
     n : float
         Independent values behind the mean; the effective number where they depend. [-]
     df : float, optional
@@ -132,10 +130,8 @@ def lognormal_intervals(
 
     Parameters
     ----------
-    log_mean : float
-        Mean of the logarithms. [-]
-    log_sd : float
-        Standard deviation of the logarithms, positive. [-]
+    log_mean, log_sd : float
+        Mean of the logarithms; standard deviation of the logarithms, positive. [-]
     n : float
         Independent values behind the mean; the effective number where they depend. [-]
     df : float, optional
@@ -257,10 +253,8 @@ def effective_sample_size(n: int, group_size: float, correlation: float) -> floa
     ----------
     n : int
         Values. [-]
-    group_size : float
-        Values in one group (dress cycle). [-]
-    correlation : float
-        Correlation within a group. [-]
+    group_size, correlation : float
+        Values in one group (dress cycle), correlation within a group. [-]
 
     Returns
     -------

@@ -18,10 +18,8 @@ def quantile(probability: float, df: float, nc: float) -> float:
 
     Parameters
     ----------
-    probability : float
-        Probability below the quantile, 0 < probability < 1. [-]
-    df : float
-        Degrees of freedom, need not be whole. [-]
+    probability, df : float
+        Probability below the quantile, 0 < probability < 1; degrees of freedom, need not be whole. [-]
     nc : float
         Noncentrality. [-]
 
@@ -66,10 +64,8 @@ def noncentrality(probability: float, df: float, t: ArrayLike) -> float | Array:
 
     Parameters
     ----------
-    probability : float
-        P(T <= t), 0 < probability < 1. [-]
-    df : float
-        Degrees of freedom, need not be whole. [-]
+    probability, df : float
+        P(T <= t), 0 < probability < 1; degrees of freedom, need not be whole. [-]
     t : float or ndarray, shape (n,)
         Observed t. [-]
 

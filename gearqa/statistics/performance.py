@@ -19,12 +19,8 @@ def upper_index(mean: float, sd: float, upper: float) -> float:
 
     Parameters
     ----------
-    mean : float
-        Mean. [any]
-    sd : float
-        Standard deviation. [any]
-    upper : float
-        Upper limit. [any]
+    mean, sd, upper : float
+        Mean, standard deviation and upper limit. [any]
 
     Returns
     -------

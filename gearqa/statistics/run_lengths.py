@@ -48,19 +48,13 @@ def shewhart_run_length(shift: float, limit: float = 3.0) -> float:
 
     Parameters
     ----------
-    shift : float
-        Shift of the mean in standard deviations. [-]
-    limit : float
-        Control limit in standard deviations. [-]
+    shift, limit : float
+        Shift of the mean and control limit, in standard deviations. [-]
 
     Returns
     -------
     float
         Mean number of points up to and with the signal. [points]
-
-    Notes
-    -----
-    None.
 
     Examples
     --------
@@ -81,10 +75,8 @@ def ewma_run_length(weight: float, factor: float, shift: float = 0.0) -> float:
 
     Parameters
     ----------
-    weight : float
-        Weight of the newest value. [-]
-    factor : float
-        Limit L in standard deviations of the average. [-]
+    weight, factor : float
+        Weight of the newest value; limit L in standard deviations of the average. [-]
     shift : float
         Shift of the mean in standard deviations of one value. [-]
 
@@ -127,10 +119,6 @@ def ewma_factor(weight: float, run_length: float) -> float:
     -------
     float
         Limit L in standard deviations of the average. [-]
-
-    Notes
-    -----
-    None.
 
     Examples
     --------

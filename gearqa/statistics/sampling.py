@@ -212,10 +212,8 @@ def passes(n: int, ac: int, fraction: float) -> float:
 
     Parameters
     ----------
-    n : int
-        Sample size. [-]
-    ac : int
-        Acceptance number. [-]
+    n, ac : int
+        Sample size and acceptance number. [-]
     fraction : float
         Fraction nonconforming of the process. [-]
 
@@ -239,14 +237,8 @@ def passes_lot(n: int, ac: int, lot_size: int, bad: int) -> float:
 
     Parameters
     ----------
-    n : int
-        Sample size. [-]
-    ac : int
-        Acceptance number. [-]
-    lot_size : int
-        Items in the lot. [-]
-    bad : int
-        Nonconforming items in the lot. [-]
+    n, ac, lot_size, bad : int
+        Sample size, acceptance number, items and nonconforming items in the lot. [-]
 
     Returns
     -------
@@ -268,10 +260,8 @@ def quality_at(n: int, ac: int, acceptance: float) -> float:
 
     Parameters
     ----------
-    n : int
-        Sample size. [-]
-    ac : int
-        Acceptance number. [-]
+    n, ac : int
+        Sample size and acceptance number. [-]
     acceptance : float
         Probability of acceptance: 0.95 producer's point, 0.10 consumer's point. [-]
 
@@ -325,10 +315,8 @@ def variables_quality_at(n: int, k: float, acceptance: float) -> float:
     ----------
     n : int
         Sample size. [-]
-    k : float
-        Acceptability constant. [-]
-    acceptance : float
-        Probability of acceptance. [-]
+    k, acceptance : float
+        Acceptability constant and probability of acceptance. [-]
 
     Returns
     -------

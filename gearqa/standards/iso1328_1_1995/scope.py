@@ -24,12 +24,8 @@ def violations(
 
     Parameters
     ----------
-    m_n : float, optional
-        Normal module. [mm]
-    d : float, optional
-        Reference diameter. [mm]
-    b : float, optional
-        Face width. [mm]
+    m_n, d, b : float, optional
+        Normal module, reference diameter and face width. [mm]
 
     Returns
     -------
@@ -56,12 +52,8 @@ def check(*, m_n: float | None = None, d: float | None = None, b: float | None =
 
     Parameters
     ----------
-    m_n : float, optional
-        Normal module. [mm]
-    d : float, optional
-        Reference diameter. [mm]
-    b : float, optional
-        Face width. [mm]
+    m_n, d, b : float, optional
+        Normal module, reference diameter and face width. [mm]
 
     Returns
     -------

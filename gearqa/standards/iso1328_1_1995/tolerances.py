@@ -41,10 +41,8 @@ def f_pt(d: float, m: float) -> float:
 
     Parameters
     ----------
-    d : float
-        Mean of the diameter range. [mm]
-    m : float
-        Mean of the module range. [mm]
+    d, m : float
+        Means of the diameter range and of the module range. [mm]
 
     Returns
     -------
@@ -67,10 +65,8 @@ def F_pk(d: float, m: float, k: int) -> float:
 
     Parameters
     ----------
-    d : float
-        Mean of the diameter range. [mm]
-    m : float
-        Mean of the module range. [mm]
+    d, m : float
+        Means of the diameter range and of the module range. [mm]
     k : int
         Number of pitches. [-]
 
@@ -95,10 +91,8 @@ def F_p(d: float, m: float) -> float:
 
     Parameters
     ----------
-    d : float
-        Mean of the diameter range. [mm]
-    m : float
-        Mean of the module range. [mm]
+    d, m : float
+        Means of the diameter range and of the module range. [mm]
 
     Returns
     -------
@@ -121,10 +115,8 @@ def F_alpha(d: float, m: float) -> float:
 
     Parameters
     ----------
-    d : float
-        Mean of the diameter range. [mm]
-    m : float
-        Mean of the module range. [mm]
+    d, m : float
+        Means of the diameter range and of the module range. [mm]
 
     Returns
     -------
@@ -147,10 +139,8 @@ def f_f_alpha(d: float, m: float) -> float:
 
     Parameters
     ----------
-    d : float
-        Mean of the diameter range. [mm]
-    m : float
-        Mean of the module range. [mm]
+    d, m : float
+        Means of the diameter range and of the module range. [mm]
 
     Returns
     -------
@@ -173,10 +163,8 @@ def f_H_alpha(d: float, m: float) -> float:
 
     Parameters
     ----------
-    d : float
-        Mean of the diameter range. [mm]
-    m : float
-        Mean of the module range. [mm]
+    d, m : float
+        Means of the diameter range and of the module range. [mm]
 
     Returns
     -------
@@ -199,10 +187,8 @@ def F_beta(d: float, b: float) -> float:
 
     Parameters
     ----------
-    d : float
-        Mean of the diameter range. [mm]
-    b : float
-        Mean of the face width range. [mm]
+    d, b : float
+        Means of the diameter range and of the face width range. [mm]
 
     Returns
     -------
@@ -225,10 +211,8 @@ def f_f_beta(d: float, b: float) -> float:
 
     Parameters
     ----------
-    d : float
-        Mean of the diameter range. [mm]
-    b : float
-        Mean of the face width range. [mm]
+    d, b : float
+        Means of the diameter range and of the face width range. [mm]
 
     Returns
     -------
@@ -250,10 +234,8 @@ def F_r(d: float, m: float) -> float:
 
     Parameters
     ----------
-    d : float
-        Mean of the diameter range. [mm]
-    m : float
-        Mean of the module range. [mm]
+    d, m : float
+        Means of the diameter range and of the module range. [mm]
 
     Returns
     -------
@@ -328,12 +310,8 @@ def grade_5_tolerances(z: int | None, m_n: float, d: float, b: float) -> dict[st
     ----------
     z : int or None
         Number of teeth; without it there is no sector pitch tolerance. [-]
-    m_n : float
-        Normal module. [mm]
-    d : float
-        Reference diameter. [mm]
-    b : float
-        Face width. [mm]
+    m_n, d, b : float
+        Normal module, reference diameter and face width. [mm]
 
     Returns
     -------
@@ -404,12 +382,8 @@ def tolerance_table(
     ----------
     z : int or None
         Number of teeth; without it there is no sector pitch tolerance. [-]
-    m_n : float
-        Normal module. [mm]
-    d : float
-        Reference diameter. [mm]
-    b : float
-        Face width. [mm]
+    m_n, d, b : float
+        Normal module, reference diameter and face width. [mm]
     beta_deg : float
         Helix angle; not used, it stands here so that every edition is asked alike. [deg]
 

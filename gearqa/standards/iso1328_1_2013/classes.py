@@ -38,12 +38,8 @@ def class_5_tolerances(z: int | None, m_n: float, d: float, b: float, beta_deg: 
     ----------
     z : int or None
         Number of teeth; without it there is no sector pitch tolerance. [-]
-    m_n : float
-        Normal module. [mm]
-    d : float
-        Reference diameter. [mm]
-    b : float
-        Face width. [mm]
+    m_n, d, b : float
+        Normal module, reference diameter and face width. [mm]
     beta_deg : float
         Helix angle; no formula uses it, but the range of application does. [deg]
 
@@ -114,12 +110,8 @@ def tolerance_table(
     ----------
     z : int or None
         Number of teeth; without it there is no sector pitch tolerance. [-]
-    m_n : float
-        Normal module. [mm]
-    d : float
-        Reference diameter. [mm]
-    b : float
-        Face width. [mm]
+    m_n, d, b : float
+        Normal module, reference diameter and face width. [mm]
     beta_deg : float
         Helix angle; no formula uses it, but the range of application does. [deg]
 
@@ -181,10 +173,8 @@ def class_exact(value: float, T_5: float) -> float | None:
 
     Parameters
     ----------
-    value : float
-        Measured value; slopes count by magnitude. [um]
-    T_5 : float
-        Tolerance of class 5 before rounding. [um]
+    value, T_5 : float
+        Measured value, of which the magnitude counts; tolerance of class 5 before rounding. [um]
 
     Returns
     -------

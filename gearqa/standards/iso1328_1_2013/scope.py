@@ -47,12 +47,8 @@ def violations(
     ----------
     z : int, optional
         Number of teeth. [-]
-    m_n : float, optional
-        Normal module. [mm]
-    d : float, optional
-        Reference diameter. [mm]
-    b : float, optional
-        Face width. [mm]
+    m_n, d, b : float, optional
+        Normal module, reference diameter and face width. [mm]
     beta_deg : float, optional
         Helix angle, its magnitude counts. [deg]
 
@@ -96,12 +92,8 @@ def check(
     ----------
     z : int, optional
         Number of teeth. [-]
-    m_n : float, optional
-        Normal module. [mm]
-    d : float, optional
-        Reference diameter. [mm]
-    b : float, optional
-        Face width. [mm]
+    m_n, d, b : float, optional
+        Normal module, reference diameter and face width. [mm]
     beta_deg : float, optional
         Helix angle, its magnitude counts. [deg]
 

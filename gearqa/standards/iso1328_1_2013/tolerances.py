@@ -56,10 +56,8 @@ def f_p_T(d: float, m_n: float, A: float = 5) -> float:
 
     Parameters
     ----------
-    d : float
-        Reference diameter. [mm]
-    m_n : float
-        Normal module. [mm]
+    d, m_n : float
+        Reference diameter and normal module. [mm]
     A : float
         Flank tolerance class. [-]
 
@@ -88,10 +86,8 @@ def F_p_T(d: float, m_n: float, A: float = 5) -> float:
 
     Parameters
     ----------
-    d : float
-        Reference diameter. [mm]
-    m_n : float
-        Normal module. [mm]
+    d, m_n : float
+        Reference diameter and normal module. [mm]
     A : float
         Flank tolerance class. [-]
 
@@ -120,10 +116,8 @@ def f_H_alpha_T(d: float, m_n: float, A: float = 5) -> float:
 
     Parameters
     ----------
-    d : float
-        Reference diameter. [mm]
-    m_n : float
-        Normal module. [mm]
+    d, m_n : float
+        Reference diameter and normal module. [mm]
     A : float
         Flank tolerance class. [-]
 
@@ -181,10 +175,8 @@ def F_alpha_T(d: float, m_n: float, A: float = 5) -> float:
 
     Parameters
     ----------
-    d : float
-        Reference diameter. [mm]
-    m_n : float
-        Normal module. [mm]
+    d, m_n : float
+        Reference diameter and normal module. [mm]
     A : float
         Flank tolerance class. [-]
 
@@ -213,10 +205,8 @@ def f_H_beta_T(d: float, b: float, A: float = 5) -> float:
 
     Parameters
     ----------
-    d : float
-        Reference diameter. [mm]
-    b : float
-        Face width. [mm]
+    d, b : float
+        Reference diameter and face width. [mm]
     A : float
         Flank tolerance class. [-]
 
@@ -245,10 +235,8 @@ def f_f_beta_T(d: float, b: float, A: float = 5) -> float:
 
     Parameters
     ----------
-    d : float
-        Reference diameter. [mm]
-    b : float
-        Face width. [mm]
+    d, b : float
+        Reference diameter and face width. [mm]
     A : float
         Flank tolerance class. [-]
 
@@ -276,10 +264,8 @@ def F_beta_T(d: float, b: float, A: float = 5) -> float:
 
     Parameters
     ----------
-    d : float
-        Reference diameter. [mm]
-    b : float
-        Face width. [mm]
+    d, b : float
+        Reference diameter and face width. [mm]
     A : float
         Flank tolerance class. [-]
 
@@ -307,10 +293,8 @@ def F_r_T(d: float, m_n: float, A: float = 5) -> float:
 
     Parameters
     ----------
-    d : float
-        Reference diameter. [mm]
-    m_n : float
-        Normal module. [mm]
+    d, m_n : float
+        Reference diameter and normal module. [mm]
     A : float
         Flank tolerance class. [-]
 
@@ -364,14 +348,10 @@ def F_pk_T(d: float, m_n: float, k: int, z: int, A: float = 5) -> float:
 
     Parameters
     ----------
-    d : float
-        Reference diameter. [mm]
-    m_n : float
-        Normal module. [mm]
-    k : int
-        Number of pitches of the sector. [-]
-    z : int
-        Number of teeth. [-]
+    d, m_n : float
+        Reference diameter and normal module. [mm]
+    k, z : int
+        Number of pitches of the sector and number of teeth. [-]
     A : float
         Flank tolerance class. [-]
 
@@ -400,10 +380,8 @@ def f_u_T(d: float, m_n: float, A: float = 5) -> float:
 
     Parameters
     ----------
-    d : float
-        Reference diameter. [mm]
-    m_n : float
-        Normal module. [mm]
+    d, m_n : float
+        Reference diameter and normal module. [mm]
     A : float
         Flank tolerance class. [-]
 
