@@ -1,4 +1,4 @@
-"""Tolerances that are a sum of terms: factors as data, which docstrings show from there."""
+"""Tolerances that are a sum of terms, their factors as data that docstrings show; and their rounding."""
 
 from __future__ import annotations
 
@@ -21,14 +21,8 @@ class Terms(NamedTuple):
 
     def at(self, d: float = 0.0, m: float = 0.0, b: float = 0.0) -> float:
         """Value at a diameter, a module and a face width."""
-        return (
-            self.d * d
-            + self.root_d * math.sqrt(d)
-            + self.m * m
-            + self.root_m * math.sqrt(m)
-            + self.root_b * math.sqrt(b)
-            + self.constant
-        )
+        roots = self.root_d * math.sqrt(d), self.root_m * math.sqrt(m), self.root_b * math.sqrt(b)
+        return self.d * d + roots[0] + self.m * m + roots[1] + roots[2] + self.constant
 
     def shown(self, function: Formula) -> Formula:
         """Decorator that puts the factors where the docstring has their names as <name>."""
@@ -37,3 +31,29 @@ class Terms(NamedTuple):
             text = text.replace(f"<{name}>", str(factor))
         function.__doc__ = text
         return function
+
+
+def half_up(value: float, per_micrometre: int) -> float:
+    """Round to whole steps of a micrometre; halves, met at nine decimals, go up.
+
+    House rule: in whole numbers, as dividing by 0.1 in binary would turn halves the wrong way.
+
+    Parameters
+    ----------
+    value : float
+        Not negative. [um]
+    per_micrometre : int
+        Steps in a micrometre. [-]
+
+    Returns
+    -------
+    float
+        Rounded value. [um]
+
+    Examples
+    --------
+    >>> half_up(4.95, 10), half_up(7.25, 2), half_up(10.5, 1)
+    (5.0, 7.5, 11.0)
+    """
+    step = 10**9 // per_micrometre
+    return (round(value * 1e9) + step // 2) // step / per_micrometre

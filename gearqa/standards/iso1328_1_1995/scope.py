@@ -45,34 +45,6 @@ def violations(
     )
 
 
-def check(*, m_n: float | None = None, d: float | None = None, b: float | None = None) -> None:
-    """Raise the first violation of the tabled ranges, if there is one.
-
-    ISO 1328-1:1995, clause 1 (from memory).
-
-    Parameters
-    ----------
-    m_n, d, b : float, optional
-        Normal module, reference diameter and face width. [mm]
-
-    Returns
-    -------
-    None
-        Nothing when all is in range. [-]
-
-    Raises
-    ------
-    OutOfScopeError
-        With symbol, value, both bounds and clause.
-
-    Examples
-    --------
-    >>> check(m_n=0.5, d=10_000, b=4)
-    """
-    for violation in violations(m_n=m_n, d=d, b=b):
-        raise violation
-
-
 def range_mean(value: float, limits: tuple[float, ...]) -> float:
     """Geometric mean of the range in which a value lies.
 

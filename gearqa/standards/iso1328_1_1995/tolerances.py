@@ -9,9 +9,8 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from gearqa.standards.iso1328_1_1995 import scope
-from gearqa.standards.iso1328_1_1995.scope import B_LIMITS, D_LIMITS, M_LIMITS, range_mean
-from gearqa.standards.terms import Terms
+from gearqa.standards.iso1328_1_1995.scope import B_LIMITS, D_LIMITS, M_LIMITS, range_mean, violations
+from gearqa.standards.terms import Terms, half_up
 
 CLASSES: Final = range(13)
 """Accuracy grades 0 to 12."""
@@ -270,7 +269,7 @@ def round_part_1(value: float) -> float:
     >>> [round_part_1(v) for v in (3.2497, 4.95, 9.771, 34.503)]
     [3.2, 5.0, 10.0, 35.0]
     """
-    return _rounded(value, 10 if value < 5 else 2 if value < 10 else 1)
+    return half_up(value, 10 if value < 5 else 2 if value < 10 else 1)
 
 
 def round_part_2(value: float) -> float:
@@ -293,12 +292,7 @@ def round_part_2(value: float) -> float:
     >>> [round_part_2(v) for v in (1.59, 2.25, 9.74, 18.501)]
     [1.5, 2.5, 9.5, 19.0]
     """
-    return _rounded(value, 2 if value <= 10 else 1)
-
-
-def _rounded(value: float, per_micrometre: int) -> float:
-    step = 10**9 // per_micrometre
-    return (round(value * 1e9) + step // 2) // step / per_micrometre
+    return half_up(value, 2 if value <= 10 else 1)
 
 
 def grade_5_tolerances(z: int | None, m_n: float, d: float, b: float) -> dict[str, float]:
@@ -328,7 +322,8 @@ def grade_5_tolerances(z: int | None, m_n: float, d: float, b: float) -> dict[st
     >>> round(grade_5_tolerances(None, 1.75, 160.1, 32)["single_pitch"], 4)
     5.9413
     """
-    scope.check(m_n=m_n, d=d, b=b)
+    for violation in violations(m_n=m_n, d=d, b=b):
+        raise violation
     d_, m_, b_ = range_mean(d, D_LIMITS), range_mean(m_n, M_LIMITS), range_mean(b, B_LIMITS)
     sector = {} if z is None else {"sector_pitch": F_pk(d_, m_, max(2, math.floor(z / 8 + 0.5)))}
     return {

@@ -13,11 +13,11 @@ from gearqa.standards.iso1328_1_2013.classes import (
     class_5_tolerances,
     class_exact,
     class_of,
+    round_tolerance,
     rounded_tolerances,
     tolerance_table,
 )
-from gearqa.standards.iso1328_1_2013.rounding import round_tolerance
-from gearqa.standards.iso1328_1_2013.scope import RANGES, check, violations
+from gearqa.standards.iso1328_1_2013.scope import RANGES, violations
 from gearqa.standards.iso1328_1_2013.tolerances import sector_span
 
 __title__: Final = "ISO 1328-1:2013"
@@ -25,15 +25,6 @@ __edition__: Final = 2013
 __scope__: Final = RANGES
 
 __all__ = [
-    "CLASSES",
-    "RANGES",
-    "check",
-    "class_5_tolerances",
-    "class_exact",
-    "class_of",
-    "round_tolerance",
-    "rounded_tolerances",
-    "sector_span",
-    "tolerance_table",
-    "violations",
-]
+    "CLASSES", "RANGES", "class_5_tolerances", "class_exact", "class_of", "round_tolerance",
+    "rounded_tolerances", "sector_span", "tolerance_table", "violations",
+]  # fmt: skip

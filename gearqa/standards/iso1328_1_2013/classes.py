@@ -6,8 +6,7 @@ import math
 from bisect import bisect_left
 from typing import Final
 
-from gearqa.standards.iso1328_1_2013 import scope
-from gearqa.standards.iso1328_1_2013.rounding import round_tolerance
+from gearqa.standards.iso1328_1_2013.scope import violations
 from gearqa.standards.iso1328_1_2013.tolerances import (
     F_alpha_T,
     F_beta_T,
@@ -23,10 +22,37 @@ from gearqa.standards.iso1328_1_2013.tolerances import (
     sector_span,
     step_factor,
 )
+from gearqa.standards.terms import half_up
 
 CLASSES: Final = range(1, 12)
 DECIMALS_COMPARED: Final = 9
 """Values are compared with limits after rounding, so that binary noise decides no class."""
+
+
+def round_tolerance(value: float) -> float:
+    """Round a tolerance: above 10 to 1, from 5 to 10 to 0.5, below 5 to 0.1; halves go up.
+
+    ISO 1328-1:2013, clause 5 (from memory).
+
+    Parameters
+    ----------
+    value : float
+        Calculated tolerance, not negative. [um]
+
+    Returns
+    -------
+    float
+        Rounded tolerance. [um]
+
+    Examples
+    --------
+    Computed by hand.
+
+    >>> [round_tolerance(v) for v in (4.1861, 4.95, 7.25, 9.74, 9.75, 10.5)]
+    [4.2, 5.0, 7.5, 9.5, 10.0, 11.0]
+    """
+    ninths = round(value * 1e9)
+    return half_up(value, 10 if ninths < 5 * 10**9 else 2 if ninths <= 10 * 10**9 else 1)
 
 
 def class_5_tolerances(z: int | None, m_n: float, d: float, b: float, beta_deg: float) -> dict[str, float]:
@@ -59,7 +85,8 @@ def class_5_tolerances(z: int | None, m_n: float, d: float, b: float, beta_deg: 
     >>> round(t["single_pitch"], 9), round(t["helix_form"], 9), "sector_pitch" in t
     (5.9, 6.95, False)
     """
-    scope.check(z=z, m_n=m_n, d=d, b=b, beta_deg=beta_deg)
+    for violation in violations(z=z, m_n=m_n, d=d, b=b, beta_deg=beta_deg):
+        raise violation
     sector = {} if z is None else {"sector_pitch": F_pk_T(d, m_n, sector_span(z), z)}
     return {
         "single_pitch": f_p_T(d, m_n),

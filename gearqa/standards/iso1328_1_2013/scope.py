@@ -32,13 +32,9 @@ RANGES: Final[dict[str, Range]] = {
 
 
 def violations(
-    *,
-    z: int | None = None,
-    m_n: float | None = None,
-    d: float | None = None,
-    b: float | None = None,
+    *, z: int | None = None, m_n: float | None = None, d: float | None = None, b: float | None = None,
     beta_deg: float | None = None,
-) -> tuple[OutOfScopeError, ...]:
+) -> tuple[OutOfScopeError, ...]:  # fmt: skip
     """List what lies outside the range of application; quantities left out are not checked.
 
     ISO 1328-1:2013, clause 1 (scope).
@@ -62,57 +58,9 @@ def violations(
     >>> [str(v) for v in violations(z=87, m_n=0.4, d=160.09, b=32, beta_deg=18)]
     ['m_n = 0.4 is outside 0.5 to 70 (ISO 1328-1:2013, clause 1)']
     """
-    given = {
-        "z": z,
-        "m_n": m_n,
-        "d": d,
-        "b": b,
-        "beta_deg": None if beta_deg is None else abs(beta_deg),
-    }
+    given = {"z": z, "m_n": m_n, "d": d, "b": b, "beta_deg": None if beta_deg is None else abs(beta_deg)}
     return tuple(
         OutOfScopeError(r.symbol, value, r.low, r.high, CLAUSE)
         for key, r in RANGES.items()
         if (value := given[key]) is not None and (math.isnan(value) or not r.low <= value <= r.high)
     )
-
-
-def check(
-    *,
-    z: int | None = None,
-    m_n: float | None = None,
-    d: float | None = None,
-    b: float | None = None,
-    beta_deg: float | None = None,
-) -> None:
-    """Raise the first violation of the range of application, if there is one.
-
-    ISO 1328-1:2013, clause 1 (scope).
-
-    Parameters
-    ----------
-    z : int, optional
-        Number of teeth. [-]
-    m_n, d, b : float, optional
-        Normal module, reference diameter and face width. [mm]
-    beta_deg : float, optional
-        Helix angle, its magnitude counts. [deg]
-
-    Returns
-    -------
-    None
-        Nothing when all is in range. [-]
-
-    Raises
-    ------
-    OutOfScopeError
-        With symbol, value, both bounds and clause.
-
-    Examples
-    --------
-    >>> check(z=5, m_n=0.5, d=5.0, b=4.0, beta_deg=45.0)
-    >>> check(z=4)
-    Traceback (most recent call last):
-    gearqa.errors.OutOfScopeError: z = 4 is outside 5 to 1000 (ISO 1328-1:2013, clause 1)
-    """
-    for violation in violations(z=z, m_n=m_n, d=d, b=b, beta_deg=beta_deg):
-        raise violation
