@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import stdtrit
@@ -65,10 +65,8 @@ class DressInterval:
     """True: the history reaches no further, the true interval may be longer."""
     variance: float
     dof: float
-    start_level: float | None = None
-    """Level at s = 0 that centres the cycle, for a free level. [um]"""
     offset: float | None = None
-    """That level less the present one. [um]"""
+    """Level at s = 0 that centres the cycle less the present one, for a free level. [um]"""
 
 
 def cycle_history(fit: WearFit, *, trend: bool = False) -> CycleHistory:
@@ -269,9 +267,7 @@ def centred_dress_interval(
     slack = -excess(found.s) / 2 if found.at_least else 0.0
     end = spread + at_start + slack
     start = low + end if history.slope > 0 else high - end
-    return DressInterval(
-        found.parts, found.s, found.at_least, found.variance, found.dof, start, start - history.level
-    )
+    return replace(found, offset=start - history.level)
 
 
 def _longest(history: CycleHistory, excess: Callable[[float], float]) -> DressInterval | None:

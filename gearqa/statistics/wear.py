@@ -7,7 +7,7 @@ numbered 0..C-1 in production order; `s` counts parts since dress from 0.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import stdtr, stdtrit
@@ -20,20 +20,6 @@ class WearFit:
     """What `fit_wear` found. Micrometres where the values are micrometres."""
 
     cycles: int
-    values: int
-    identifiable: bool
-    """False: no cycle holds two values at different s; slope and its companions are NaN."""
-    slope: float
-    """Pooled within-cycle slope. [um/part]"""
-    low: float
-    high: float
-    confidence: float
-    significant: bool
-    """Whether the interval leaves out 0."""
-    interval_kind: str
-    """'jackknife' or 'pooled': the wider of the two is given."""
-    se_pooled: float
-    se_jackknife: float
     dof: int
     """Degrees of freedom of the residual variance, n - C - 1."""
     sd: float
@@ -43,8 +29,6 @@ class WearFit:
     s_max: float
     S_ss: float
     """Sum of squares of s about the cycle means. [parts^2]"""
-    robust_slope: float
-    """Median of all within-cycle slopes of two values (Theil-Sen)."""
     counts: IntArray
     """Values per cycle. shape (C,)"""
     cycle_means: Array
@@ -57,9 +41,23 @@ class WearFit:
     """Slope of each cycle alone, NaN below two positions. shape (C,)"""
     cycle_ss: Array
     """Sum of squares of s per cycle. shape (C,)"""
-    slope_variance: float
+    identifiable: bool = False
+    """False: no cycle holds two values at different s; slope and its companions are NaN."""
+    slope: float = math.nan
+    """Pooled within-cycle slope. [um/part]"""
+    low: float = math.nan
+    high: float = math.nan
+    significant: bool = False
+    """Whether the interval leaves out 0."""
+    interval_kind: str = "none"
+    """'jackknife' or 'pooled': the wider of the two is given."""
+    se_pooled: float = math.nan
+    se_jackknife: float = math.nan
+    robust_slope: float = math.nan
+    """Median of all within-cycle slopes of two values (Theil-Sen)."""
+    slope_variance: float = 0.0
     """q_b: variance of the true slope from cycle to cycle, 0 where not identifiable."""
-    slope_variance_identifiable: bool
+    slope_variance_identifiable: bool = False
 
     @property
     def robust_differs(self) -> bool:
@@ -139,38 +137,16 @@ def fit_wear(cycle: IntArray, s: Array, y: Array, confidence: float = 0.95) -> W
     carries = S_c > 0
     slopes = np.full(C, np.nan)
     slopes[carries] = P_c[carries] / S_c[carries]
-    dof = n - C - 1
+    within = n - C
+    sd = math.sqrt(float(np.sum(dy * dy)) / within) if within > 0 else math.nan
+    flat = WearFit(
+        cycles=C, dof=max(within, 0), sd=sd, s_mean=float(s.mean()), s_max=float(s.max()), S_ss=S_ss,
+        counts=counts, cycle_means=mean_y, cycle_s=mean_s, levels=mean_y, levels_se=sd / np.sqrt(counts),
+        cycle_slopes=slopes, cycle_ss=S_c,
+    )  # fmt: skip
+    dof = within - 1
     if S_ss <= 0 or dof < 1:
-        within = n - C
-        sd = math.sqrt(float(np.sum(dy * dy)) / within) if within > 0 else math.nan
-        return WearFit(
-            cycles=C,
-            values=n,
-            identifiable=False,
-            slope=math.nan,
-            low=math.nan,
-            high=math.nan,
-            confidence=confidence,
-            significant=False,
-            interval_kind="none",
-            se_pooled=math.nan,
-            se_jackknife=math.nan,
-            dof=max(within, 0),
-            sd=sd,
-            s_mean=float(s.mean()),
-            s_max=float(s.max()),
-            S_ss=S_ss,
-            robust_slope=math.nan,
-            counts=counts,
-            cycle_means=mean_y,
-            cycle_s=mean_s,
-            levels=mean_y,
-            levels_se=sd / np.sqrt(counts),
-            cycle_slopes=slopes,
-            cycle_ss=S_c,
-            slope_variance=0.0,
-            slope_variance_identifiable=False,
-        )
+        return flat
     slope = float(P_c.sum()) / S_ss
     sd = math.sqrt(float(np.sum((dy - slope * ds) ** 2)) / dof)
     se_pooled = sd / math.sqrt(S_ss)
@@ -184,34 +160,13 @@ def fit_wear(cycle: IntArray, s: Array, y: Array, confidence: float = 0.95) -> W
         if jackknife_half >= half:
             kind, half = "jackknife", jackknife_half
     slope_variance, known = _slope_variance(slopes, S_c, counts, ds, dy, cycle)
-    return WearFit(
-        cycles=C,
-        values=n,
-        identifiable=True,
-        slope=slope,
-        low=slope - half,
-        high=slope + half,
-        confidence=confidence,
-        significant=abs(slope) > half,
-        interval_kind=kind,
-        se_pooled=se_pooled,
-        se_jackknife=se_jackknife,
-        dof=dof,
-        sd=sd,
-        s_mean=float(s.mean()),
-        s_max=float(s.max()),
-        S_ss=S_ss,
-        robust_slope=theil_sen_within(cycle, s, y),
-        counts=counts,
-        cycle_means=mean_y,
-        cycle_s=mean_s,
-        levels=mean_y - slope * mean_s,
+    return replace(
+        flat, identifiable=True, slope=slope, low=slope - half, high=slope + half,
+        significant=abs(slope) > half, interval_kind=kind, se_pooled=se_pooled, se_jackknife=se_jackknife,
+        dof=dof, sd=sd, robust_slope=theil_sen_within(cycle, s, y), levels=mean_y - slope * mean_s,
         levels_se=np.sqrt(sd**2 / counts + (mean_s * max(se_pooled, se_jackknife)) ** 2),
-        cycle_slopes=slopes,
-        cycle_ss=S_c,
-        slope_variance=slope_variance,
-        slope_variance_identifiable=known,
-    )
+        slope_variance=slope_variance, slope_variance_identifiable=known,
+    )  # fmt: skip
 
 
 def _slope_variance(
@@ -305,7 +260,6 @@ def fit_trend(levels: Array, starts: tuple[int, ...], confidence: float = 0.95, 
     C = len(levels)
     c = np.arange(C, dtype=np.float64)
     columns = [np.ones(C), *((c >= k).astype(np.float64) for k in starts)]
-    nan_trend = Trend(math.nan, math.nan, math.nan, 1.0, False, (), math.nan, 0)
     with_trend = np.column_stack([*columns, c - c.mean()])
     dof = C - with_trend.shape[1]
     slope, low, high, p, significant = math.nan, math.nan, math.nan, 1.0, False
@@ -326,7 +280,7 @@ def fit_trend(levels: Array, starts: tuple[int, ...], confidence: float = 0.95, 
         design = np.column_stack(columns)
         dof = C - design.shape[1]
     if dof < 1:
-        return nan_trend
+        return Trend(math.nan, math.nan, math.nan, 1.0, False, (), math.nan, 0)
     coefficients = np.linalg.lstsq(design, levels, rcond=None)[0]
     residual = levels - design @ coefficients
     sizes = tuple(float(v) for v in coefficients[1 : 1 + len(starts)])

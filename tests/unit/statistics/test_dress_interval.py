@@ -138,8 +138,9 @@ def test_centred_cycle_keeps_the_risk_at_both_ends(b: float, spread: float) -> N
     near, far = (-3.0, 4.0) if b > 0 else (4.0, -3.0)
     sign = 1 if b > 0 else -1
     # `history` is of the trace on the wear side; the other one lies `spread` behind it.
-    assert sign * (found.start_level - sign * spread - near) == pytest.approx(margins[0])
-    assert sign * (far - (found.start_level + b * found.s)) == pytest.approx(margins[1], abs=1e-6)
+    start = h.level + found.offset
+    assert sign * (start - sign * spread - near) == pytest.approx(margins[0])
+    assert sign * (far - (start + b * found.s)) == pytest.approx(margins[1], abs=1e-6)
 
 
 def test_a_capped_cycle_shares_the_room() -> None:
@@ -147,7 +148,7 @@ def test_a_capped_cycle_shares_the_room() -> None:
     found = centred_dress_interval(h, (-5.0, 5.0), 0.01)
     assert found is not None
     assert found.at_least
-    middle = found.start_level + 0.02 * found.s / 2
+    middle = h.level + found.offset + 0.02 * found.s / 2
     assert abs(middle) < 0.02  # V differs a little between both ends
 
 
