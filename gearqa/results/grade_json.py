@@ -21,10 +21,7 @@ from gearqa.symbols import FLANKS, PARAMETERS
 
 HEADER: Final = tuple(f"{one.name}=header.{one.name}" for one in fields(GradeHeader))
 GRADE: Final = Document(
-    "gearqa.result/1",
-    "gearqa grading result",
-    GradeResult,
-    {GradeResult: (*HEADER, "gears", "lot")},
+    "gearqa.result/1", "gearqa grading result", GradeResult, {GradeResult: (*HEADER, "gears", "lot")}
 )
 
 

@@ -20,8 +20,7 @@ def tolerances_json_schema() -> Schema:
     """Schema of `tolerances --json`: a row a class, in which only sector pitch may be missing."""
     tolerance = {"type": "number", "exclusiveMinimum": 0, "unit": "micrometre"}
     row = table(
-        dict.fromkeys(GRADABLE, tolerance),
-        required=[key for key in GRADABLE if key != "sector_pitch"],
+        dict.fromkeys(GRADABLE, tolerance), required=[key for key in GRADABLE if key != "sector_pitch"]
     )
     classes = {
         "type": "object",

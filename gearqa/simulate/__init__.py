@@ -4,11 +4,4 @@ from gearqa.simulate.folder import load_scenario, write_folder
 from gearqa.simulate.made_gears import measured_count, simulate_events, simulate_gears
 from gearqa.simulate.scenario import Scenario
 
-__all__ = [
-    "Scenario",
-    "load_scenario",
-    "measured_count",
-    "simulate_events",
-    "simulate_gears",
-    "write_folder",
-]
+__all__ = ["Scenario", "load_scenario", "measured_count", "simulate_events", "simulate_gears", "write_folder"]

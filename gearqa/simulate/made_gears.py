@@ -24,13 +24,7 @@ from gearqa.model.measurement import (
     frozen_array,
 )
 from gearqa.model.part import Part
-from gearqa.simulate.ball import (
-    BallContact,
-    ball_centres,
-    ball_contact,
-    nominal_span,
-    teeth_to_span,
-)
+from gearqa.simulate.ball import BallContact, ball_centres, ball_contact, nominal_span, teeth_to_span
 from gearqa.simulate.checks import contradictions, measured_teeth, runout_ball, size_ball
 from gearqa.simulate.process import (
     MadePart,

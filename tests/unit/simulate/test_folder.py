@@ -56,10 +56,7 @@ def _rows(path: Path) -> list[dict[str, str]]:
     return list(csv.DictReader(lines[1:]))
 
 
-@given(
-    st.lists(st.floats(-1e5, 1e5, allow_nan=False), min_size=1, max_size=40),
-    st.integers(0, 6),
-)
+@given(st.lists(st.floats(-1e5, 1e5, allow_nan=False), min_size=1, max_size=40), st.integers(0, 6))
 def test_fixed_point_is_what_python_writes(values: list[float], decimals: int) -> None:
     numbers = np.array(values)
     text = [bytes(row).replace(b"\0", b"").decode() for row in fixed_point(numbers, decimals)]

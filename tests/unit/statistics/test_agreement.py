@@ -8,12 +8,7 @@ import numpy as np
 import pytest
 from oracle_file import load
 
-from gearqa.statistics.agreement import (
-    correlation,
-    en_number,
-    limits_of_agreement,
-    order_trend,
-)
+from gearqa.statistics.agreement import correlation, en_number, limits_of_agreement, order_trend
 
 
 def peak_flow() -> tuple[np.ndarray, np.ndarray]:

@@ -7,12 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from gearqa.statistics.detection import (
-    escaped_parts,
-    parts_per_measurement,
-    plan_positions,
-    plan_power,
-)
+from gearqa.statistics.detection import escaped_parts, parts_per_measurement, plan_positions, plan_power
 from gearqa.statistics.run_lengths import ewma_run_length_quantile, shewhart_run_length
 
 
