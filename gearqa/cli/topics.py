@@ -194,8 +194,8 @@ def exit_status() -> list[Block]:
 
 def drift() -> list[Block]:
     """The drift of a grinder."""
-    from gearqa.drift.control_points import MINIMUM_REFERENCE, USUAL_REFERENCE
-    from gearqa.drift.forecasting import CYCLES_FOR_INTERVAL
+    from gearqa.drift.control import MINIMUM_REFERENCE, USUAL_REFERENCE
+    from gearqa.drift.outlook import CYCLES_FOR_INTERVAL
     from gearqa.model.drift import DriftSettings
     from gearqa.statistics.dress_interval import CAP
     from gearqa.statistics.steps import MINIMUM_CYCLES, MINIMUM_SEGMENT

@@ -6,10 +6,10 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 
 from gearqa.drift import phrases
-from gearqa.drift.series import AnalysedSeries
+from gearqa.drift.outlook import Outlook
 from gearqa.model.drift import DriftSeries, DriftSettings, Sentence
-from gearqa.statistics.detection import PlanPower, parts_per_measurement, plan_power
-from gearqa.wording.numbers import fixed_text, share_text, signed_text, um_text
+from gearqa.statistics.detection import parts_per_measurement, plan_power
+from gearqa.wording.numbers import count_text, fixed_text, share_text, signed_text, um_text
 from gearqa.wording.safety import GEOMETRY_ONLY, SETTER, WHO_DECIDES
 from gearqa.wording.sentences import listed, sentence
 
@@ -25,26 +25,21 @@ LEAST_OFFSET_UM = 0.05
 """A smaller offset is not worth a correction."""
 
 
-def advise(analysed: Sequence[AnalysedSeries], settings: DriftSettings) -> tuple[Sentence, ...]:
+def advise(analysed: Sequence[tuple[DriftSeries, Outlook]], settings: DriftSettings) -> tuple[Sentence, ...]:
     """Advice over all series, the most urgent first; part and grinder are named where there are several."""
-    groups: dict[tuple[str, str], list[AnalysedSeries]] = {}
-    for one in analysed:
-        groups.setdefault((one.series.part, one.series.grinder), []).append(one)
+    groups: dict[tuple[str, str], list[tuple[DriftSeries, Outlook]]] = {}
+    for series, outlook in analysed:
+        groups.setdefault((series.part, series.grinder), []).append((series, outlook))
     urgent: list[Sentence] = []
     rest: list[Sentence] = []
     for (part, grinder), members in groups.items():
         where = f"{part} on {grinder}" if len(groups) > 1 else ""
-        series = [one.series for one in members]
-        urgent += _placed(where, [*_holds(series), *_limits_ahead(series)])
-        rest += _placed(
-            where,
-            [
-                *_dress_interval(series, settings),
-                *_centring(series),
-                *(found for one in series for found in _levels(one)),
-                *_sampling(members, settings),
-            ],
-        )
+        series_of_group = [series for series, _ in members]
+        urgent += _placed(where, (*_holds(series_of_group), *_limits_ahead(series_of_group)))
+        rest += _placed(where, _dress_interval(series_of_group, settings))
+        rest += _placed(where, _centring(series_of_group))
+        rest += _placed(where, _levels(series_of_group))
+        rest += _placed(where, _sampling(members, settings))
     found = urgent + rest
     if any(one.code in CORRECTING_CODES for one in found):
         found.append(Sentence("setter", SETTER))
@@ -55,8 +50,7 @@ def advise(analysed: Sequence[AnalysedSeries], settings: DriftSettings) -> tuple
 
 def _placed(where: str, found: Iterable[Advice]) -> Iterator[Sentence]:
     for code, subject, text in found:
-        lead = ", ".join(filter(None, (where, subject)))
-        clause = f"{lead}: {text}" if lead else text
+        clause = ": ".join(filter(None, (", ".join(filter(None, (where, subject))), text)))
         yield Sentence(code, f"{clause}." if where else sentence(clause))  # a part number keeps its case
 
 
@@ -73,31 +67,29 @@ def _holds(members: Sequence[DriftSeries]) -> Iterator[Advice]:
             holds.setdefault(place, []).append(_name(series))
     for (after, last, measured), names in holds.items():
         start = f"after {after}" if after else "from the beginning of the history"
-        yield (
-            "quarantine",
-            listed(names),
-            f"signal; hold every gear made {start} up to {last} and measure it ({measured} measured so far)",
+        text = (
+            f"signal; hold every gear made {start} up to {last} and measure it ({measured} measured so far)"
         )
+        yield "quarantine", listed(names), text
 
 
 def _limits_ahead(members: Sequence[DriftSeries]) -> Iterator[Advice]:
     for series in members:
         if series.limit_within_interval and series.parts_to_limit is not None:
-            expected = phrases.parts_count(series.parts_to_limit.expected)
-            usual = phrases.parts_count(series.current_dress_interval_parts or 0)
-            yield (
-                "limit_ahead",
-                _name(series),
-                f"the limit is reached after {expected} of this cycle, before the usual dress after {usual}",
+            expected = count_text(series.parts_to_limit.expected, "part")
+            usual = count_text(series.current_dress_interval_parts or 0, "part")
+            text = (
+                f"the limit is reached after {expected} of this cycle, before the usual dress after {usual}"
             )
+            yield "limit_ahead", _name(series), text
 
 
 def _dress_interval(members: Sequence[DriftSeries], settings: DriftSettings) -> Iterator[Advice]:
-    known = [one for one in members if one.dress_interval_parts is not None]
+    known = [(one.dress_interval_parts, one) for one in members if one.dress_interval_parts is not None]
     if not known:
         return
-    first = min(known, key=lambda s: s.dress_interval_parts or 0)
-    parts, usual = first.dress_interval_parts or 0, first.current_dress_interval_parts
+    parts, first = min(known, key=lambda pair: pair[0])
+    usual = first.current_dress_interval_parts
     low, high = first.wear_interval_um_per_part or (math.nan, math.nan)
     yield (
         "dress_interval",
@@ -106,13 +98,11 @@ def _dress_interval(members: Sequence[DriftSeries], settings: DriftSettings) -> 
         f"decides (wear {signed_text(low, 3)} to {signed_text(high, 3)} µm per part, standard deviation of "
         f"a part {um_text(first.sd_um or 0.0)}); for gears as in this history",
     )
+    dressing = f"dressing after {count_text(usual or 0, 'part')}"
     if usual is not None and usual < parts:
-        given_away = phrases.parts_count(parts - usual)
-        text = f"dressing after {phrases.parts_count(usual)} gives away {given_away} per dress"
-        yield "dress_early", "", text
+        yield "dress_early", "", f"{dressing} gives away {count_text(parts - usual, 'part')} per dress"
     elif usual is not None and usual > parts:
-        kept = f"does not keep the risk of {share_text(settings.risk)}"
-        yield "dress_late", "", f"dressing after {phrases.parts_count(usual)} {kept}"
+        yield "dress_late", "", f"{dressing} does not keep the risk of {share_text(settings.risk)}"
 
 
 def _centring(members: Sequence[DriftSeries]) -> Iterator[Advice]:
@@ -121,73 +111,53 @@ def _centring(members: Sequence[DriftSeries]) -> Iterator[Advice]:
         if offset is None or centred is None or abs(offset) < LEAST_OFFSET_UM:
             continue
         if centred > (series.dress_interval_parts or 0):
+            towards = phrases.direction(series.parameter, offset)
+            start = f"start the cycle {um_text(abs(offset), 1)} towards {towards}"
             yield (
                 "centre_cycle",
                 _name(series),
-                f"start the cycle {um_text(abs(offset), 1)} towards "
-                f"{phrases.direction(series.parameter, offset)}; the interval then is "
-                f"{phrases.parts_count(centred)}",
+                f"{start}; the interval then is {count_text(centred, 'part')}",
             )
 
 
-def _levels(series: DriftSeries) -> Iterator[Advice]:
-    for step in series.steps:
-        wide = step.cycle_low < step.cycle_high
-        place = f" ({step.cycle_low} to {step.cycle_high})" if wide else ""
-        cause = f"recorded within one cycle: {step.event}" if step.event else "no event is recorded near it"
-        size = um_text(step.size_um, 1, signed=True)
-        text = f"level change of {size} at cycle {step.cycle}{place}; {cause}"
-        yield "level_change", _name(series), text
-    trend = series.level_trend_um_per_cycle
-    if series.trend_matters and trend is not None and series.trend_interval:
-        clause = phrases.trend_clause(trend, series.trend_interval)
-        yield "level_trend", _name(series), f"{clause}; look at the dresser and the set-up"
+def _levels(members: Sequence[DriftSeries]) -> Iterator[Advice]:
+    for series in members:
+        for step in series.steps:
+            wide = step.cycle_low < step.cycle_high
+            place = f" ({step.cycle_low} to {step.cycle_high})" if wide else ""
+            cause = (
+                f"recorded within one cycle: {step.event}" if step.event else "no event is recorded near it"
+            )
+            size = um_text(step.size_um, 1, signed=True)
+            text = f"level change of {size} at cycle {step.cycle}{place}; {cause}"
+            yield "level_change", _name(series), text
+        trend = series.level_trend_um_per_cycle
+        if series.trend_matters and trend is not None and series.trend_interval:
+            clause = phrases.trend_clause(trend, series.trend_interval)
+            yield "level_trend", _name(series), f"{clause}; look at the dresser and the set-up"
 
 
-def _sampling(members: Sequence[AnalysedSeries], settings: DriftSettings) -> Iterator[Advice]:
+def _sampling(members: Sequence[tuple[DriftSeries, Outlook]], settings: DriftSettings) -> Iterator[Advice]:
     """Which parts of a cycle to measure so that the nearest trouble is seen before parts escape."""
     driving = [
-        one
-        for one in members
-        if one.series.sd_um is not None
-        and (one.series.current_dress_interval_parts or 0) > 1
-        and one.outlook.side is not None
+        (math.inf if outlook.dress.slack_um is None else outlook.dress.slack_um, series)
+        for series, outlook in members
+        if series.sd_um is not None
+        and (series.current_dress_interval_parts or 0) > 1
+        and outlook.side is not None
     ]
     if not driving:
         return
-    one = min(driving, key=_slack)
-    series, cycle = one.series, one.series.current_dress_interval_parts or 1
-    shift, meaning = _slack(one), "what the usual last part has in hand at the chosen risk"
-    if not (series.sd_um or 0.0) <= shift < math.inf:  # hardly any room: nothing could see it
-        shift, meaning = 3 * (series.sd_um or 0.0), "three standard deviations of a part"
-    clock = ""
+    shift, series = min(driving, key=lambda pair: pair[0])
+    cycle, sd = series.current_dress_interval_parts or 1, series.sd_um or 0.0
+    meaning = "what the usual last part has in hand at the chosen risk"
+    if not sd <= shift < math.inf:  # hardly any room: nothing could see it
+        shift, meaning = 3 * sd, "three standard deviations of a part"
+    most, backlog, clock = MOST_PER_CYCLE, 0, ""
     if settings.cycle_time_s and settings.measuring_time_s:
-        apart = parts_per_measurement(settings.measuring_time_s, settings.cycle_time_s)
-        clock = f"; the gauge keeps up with one gear in {apart} at the most"
-    best, outcome = _best_plan(series, cycle, shift, settings)
-    places = ", ".join(map(str, best.positions))
-    yield (
-        "sampling_plan",
-        "",
-        f"measure parts {places} of every cycle of {cycle}; {outcome}, for a lasting change of "
-        f"{_name(series)} by {um_text(shift, 1 if shift >= 1 else 2)} ({meaning}){clock}",
-    )
-
-
-def _slack(one: AnalysedSeries) -> float:
-    slack = one.outlook.dress.slack_um
-    return math.inf if slack is None else slack
-
-
-def _best_plan(
-    series: DriftSeries, cycle: int, shift: float, settings: DriftSettings
-) -> tuple[PlanPower, str]:
-    """The plan with the fewest parts that sees the change in time, and what it does, in words."""
-    most, backlog = MOST_PER_CYCLE, 0.0
-    if settings.cycle_time_s and settings.measuring_time_s:
-        apart = parts_per_measurement(settings.measuring_time_s, settings.cycle_time_s)
-        most, backlog = max(1, min(most, cycle // apart)), float(apart)
-    least = 1 if not series.identifiable.wear else min(2, most)
+        backlog = parts_per_measurement(settings.measuring_time_s, settings.cycle_time_s)
+        most = max(1, min(most, cycle // backlog))
+        clock = f"; the gauge keeps up with one gear in {backlog} at the most"
     plans = [
         plan_power(
             cycle,
@@ -196,17 +166,23 @@ def _best_plan(
             sd_part=series.sd_part_um or 0.0,
             sd_cycle=series.sd_cycle_um or 0.0,
             rate=series.false_alarm.per_series,
-            backlog=backlog,
+            backlog=float(backlog),
         )
-        for measured in range(least, most + 1)
+        for measured in range(min(2, most), most + 1)
     ]
     allowed = cycle if settings.escaped_parts is None else settings.escaped_parts
     fitting = [plan for plan in plans if plan.bound_parts <= allowed]
     best = fitting[0] if fitting else min(plans, key=lambda plan: plan.bound_parts)
     outcome = (
-        f"in 95 of 100 cases it is seen within {phrases.parts_count(best.bound_parts)}, on average "
+        f"in 95 of 100 cases it is seen within {count_text(best.bound_parts, 'part')}, on average "
         f"{fixed_text(best.mean_parts, 0)}"
     )
     if not fitting:
-        outcome += f"; no plan keeps the {phrases.parts_count(allowed)} that may escape"
-    return best, outcome
+        outcome += f"; no plan keeps the {count_text(allowed, 'part')} that may escape"
+    places = ", ".join(map(str, best.positions))
+    yield (
+        "sampling_plan",
+        "",
+        f"measure parts {places} of every cycle of {cycle}; {outcome}, for a lasting change of "
+        f"{_name(series)} by {um_text(shift, 1 if shift >= 1 else 2)} ({meaning}){clock}",
+    )

@@ -1,24 +1,49 @@
-"""Whether one series is in control: reference cycles, signals of its charts, reasons."""
+"""Whether one series is in control: reference cycles, charts for few of them, signals, reasons.
+
+Charted are the cycle levels (individuals and moving range) and one EWMA of the residuals of the
+wear model. Limits come from the reference and stay; control limits are no tolerance limits.
+"""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 
 import numpy as np
 
+from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.drift import phrases
 from gearqa.drift.between_cycles import Levels
-from gearqa.drift.control_points import (
-    MINIMUM_REFERENCE,
-    SeriesCharts,
-    chart_series,
-    choose_reference,
-)
-from gearqa.drift.ordering import seconds
-from gearqa.drift.series_gears import SeriesGears
+from gearqa.drift.ordering import CycleValues, SeriesGears, seconds
 from gearqa.model.drift import ChartName, DriftSettings, Reference, Sentence, Signal
-from gearqa.statistics.wear import WearFit
-from gearqa.wording.sentences import sentence
+from gearqa.statistics.control_charts import ewma, future_factor, moving_range_factor, reference_factor
+from gearqa.statistics.dress_interval import LEAST_VARIANCE, cycle_history
+from gearqa.statistics.innovations import residual_limits, standard_innovations
+from gearqa.statistics.run_lengths import ewma_factor
+from gearqa.statistics.wear import WearFit, fit_wear
+
+MINIMUM_REFERENCE = 10
+"""Fewer cycles: no statement about control."""
+USUAL_REFERENCE = 25
+CHARTS = 3
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class SeriesCharts:
+    """Limits and points of the three charts; NaN before the reference and where there is no limit."""
+
+    centre: float | None
+    lower: Array
+    upper: Array
+    moving_range: Array
+    moving_range_upper: Array
+    ewma: Array
+    ewma_limit: Array
+    level_signals: BoolArray
+    moving_range_signals: BoolArray
+    ewma_signals: BoolArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,36 +52,33 @@ class Control:
 
     reference: Reference | None
     """Cycles that the limits come from, as they are reported."""
-    charts: SeriesCharts | None
+    charts: SeriesCharts
     signals: tuple[Signal, ...]
     in_control: bool | None
-    why: tuple[tuple[str, str], ...]
-    """Code and clause of each reason that `in_control` is false or None."""
-
-    @property
-    def reasons(self) -> tuple[Sentence, ...]:
-        """The reasons in whole sentences."""
-        return tuple(Sentence(code, sentence(clause)) for code, clause in self.why)
+    why: tuple[Sentence, ...]
+    """Each reason that `in_control` is false or None, as a clause."""
 
 
 def control_of_series(
     gears: SeriesGears, fit: WearFit, levels: Levels, settings: DriftSettings, rate: float
 ) -> Control:
     """Chart a series and judge its control; `rate` false alarms per cycle, all charts."""
+    order = gears.order
     reference, span = _reference(gears, levels, settings)
     if span is None:
-        found = gears.order.cycles if gears.order.known else 0
+        found = order.cycles if order.known else 0
         clause = f"fewer than {MINIMUM_REFERENCE} dress cycles for control limits ({found} in the history)"
-        return Control(reference, None, (), None, (("few_cycles", clause),))
-    charts = chart_series(gears.means, fit, span, rate, settings.ewma_weight)
+        charts = _no_charts(order.cycles, len(gears.serial))
+        return Control(reference, charts, (), None, (Sentence("few_cycles", clause),))
+    charts = chart_series(gears.placed(gears.mean), fit, span, rate, settings.ewma_weight)
     signals = _signals(charts, gears, settings)
     why = []
     if signals:
         cycles = phrases.listed_cycles(sorted({signal.cycle for signal in signals}))
-        why.append(("beyond_limit", f"beyond a control limit in {cycles}"))
+        why.append(Sentence("beyond_limit", f"beyond a control limit in {cycles}"))
     why += [
-        ("level_change", f"level change at cycle {gears.order.number(change)} without a recorded event")
-        for change in levels.unexplained
+        Sentence("level_change", f"level change at cycle {order.number(change)} without a recorded event")
+        for change in levels.changes(explained=False)
         if change > span[0]
     ]
     return Control(reference, charts, signals, not why, tuple(why))
@@ -74,31 +96,105 @@ def _reference(
         start = max(0, chosen.from_ - order.first_number)
         stop = min(order.cycles, chosen.to - order.first_number + 1)
         return chosen, (start, stop) if stop - start >= MINIMUM_REFERENCE else None
-    first = levels.explained[-1] if levels.explained else 0
-    span = choose_reference(order.cycles, first, tuple(c for c in levels.unexplained if c > first))
+    first = max(levels.changes(explained=True), default=0)
+    span = choose_reference(order.cycles, first, levels.changes(explained=False))
     if span is None:
         return None, None
     return Reference(order.number(span[0]), order.number(span[1] - 1), frozen=False), span
 
 
+def choose_reference(cycles: int, first: int, unexplained: Sequence[int]) -> tuple[int, int] | None:
+    """Cycles [start, stop) that limits come from when none were chosen.
+
+    The first 25 cycles since the last level change that a recorded event explains (`first`), up to
+    the first unexplained one if ten are left, without the running cycle if it can be spared.
+    """
+    available = cycles - first
+    if available < MINIMUM_REFERENCE:
+        return None
+    stop = first + min(USUAL_REFERENCE, max(available - 1, MINIMUM_REFERENCE))
+    return first, min([change for change in unexplained if change >= first + MINIMUM_REFERENCE] + [stop])
+
+
+def chart_series(
+    data: CycleValues, fit: WearFit, reference: tuple[int, int], rate: float, weight: float
+) -> SeriesCharts:
+    """Charts of a series with limits from cycles [start, stop); `rate` false alarms per cycle, all charts."""
+    start, stop = reference
+    levels, m = fit.levels, stop - start
+    each = rate / CHARTS
+    own = levels[start:stop]
+    centre, sd = float(own.mean()), max(float(own.std(ddof=1)), math.sqrt(LEAST_VARIANCE))
+    inside = np.zeros(len(levels), dtype=np.bool_)
+    inside[start:stop] = True
+    # A level from fewer parts than usual in the reference scatters more.
+    part = 0.0 if math.isnan(fit.sd) else fit.sd**2
+    usual = float(np.mean(1 / fit.counts[start:stop]))
+    wider = np.sqrt(1 + np.maximum(0.0, part * (1 / fit.counts - usual)) / sd**2)
+    half = np.where(inside, reference_factor(m, each), future_factor(m, each)) * sd * wider
+    half[:start] = np.nan
+    lower, upper = centre - half, centre + half
+    moving = np.concatenate(([math.nan], np.abs(np.diff(levels))))
+    both = inside & np.concatenate(([False], inside[:-1]))
+    factors = (moving_range_factor(m, each, inside=within) for within in (True, False))
+    moving_upper = np.where(both, *factors) * sd * np.maximum(wider, np.concatenate(([1.0], wider[:-1])))
+    moving_upper[: start + 1] = np.nan
+    smooth, limit = _residual_chart(data, start, stop, each, weight)
+    return SeriesCharts(
+        centre=centre,
+        lower=lower,
+        upper=upper,
+        moving_range=moving,
+        moving_range_upper=moving_upper,
+        ewma=smooth,
+        ewma_limit=limit,
+        level_signals=(levels < lower) | (levels > upper),
+        moving_range_signals=moving > moving_upper,
+        ewma_signals=np.abs(smooth) > limit,
+    )
+
+
+def _no_charts(cycles: int, gears: int) -> SeriesCharts:
+    """Charts without a limit: too few cycles."""
+    level, gear = np.full(cycles, np.nan), np.full(gears, np.nan)
+    none = np.zeros(0, dtype=np.bool_)
+    return SeriesCharts(None, level, level, level, level, gear, gear, none, none, none)
+
+
+def _residual_chart(
+    data: CycleValues, start: int, stop: int, rate: float, weight: float
+) -> tuple[Array, Array]:
+    """EWMA of the standardised residuals from the start of the reference on, and its limit."""
+    cycle, s, y = data
+    smooth, limit = np.full(len(y), np.nan), np.full(len(y), np.nan)
+    reference = fit_wear(*data.within(start, stop))
+    if reference.identifiable:
+        later = cycle >= start
+        history = cycle_history(reference)
+        z = standard_innovations(cycle[later] - start, s[later], y[later], history)
+        per_cycle = float(np.mean(reference.counts))
+        factor = ewma_factor(weight, min(max(per_cycle / rate, 2.0), 1e8))
+        smooth[later] = ewma(z, weight, 0.0)
+        limit[later] = residual_limits(cycle[later] - start, s[later], history, weight, factor)
+    return smooth, limit
+
+
 def _signals(charts: SeriesCharts, gears: SeriesGears, settings: DriftSettings) -> tuple[Signal, ...]:
     """First point of every cycle beyond a limit, chart by chart, in production order."""
     order = gears.order
-    last = {int(c): i for i, c in enumerate(gears.cycle)}
+    last = np.searchsorted(gears.cycle, np.arange(order.cycles), side="right") - 1
     beyond = np.flatnonzero(charts.ewma_signals)
-    first_beyond = beyond[np.unique(gears.cycle[beyond], return_index=True)[1]]
-    places: dict[ChartName, list[int]] = {
-        "levels": [last[int(c)] for c in np.flatnonzero(charts.level_signals)],
-        "levels_moving_range": [last[int(c)] for c in np.flatnonzero(charts.moving_range_signals)],
-        "residual_ewma": first_beyond.tolist(),
+    places: dict[ChartName, IntArray] = {
+        "levels": last[charts.level_signals],
+        "levels_moving_range": last[charts.moving_range_signals],
+        "residual_ewma": beyond[np.unique(gears.cycle[beyond], return_index=True)[1]],
     }
-
-    def signal(chart: ChartName, i: int) -> Signal:
+    found = []
+    points = ((int(i), chart) for chart, where in places.items() for i in where)
+    for i, chart in sorted(points, key=itemgetter(0)):
         c = int(gears.cycle[i])
         at = order.start[c]
         recent = settings.since is not None and at is not None and seconds(at) >= seconds(settings.since)
         current = recent or c == order.cycles - 1
-        return Signal(chart, "beyond_limit", gears.serial[i], order.number(c), order.dress[c], current)
-
-    found = [(i, signal(chart, i)) for chart, where in places.items() for i in where]
-    return tuple(one for _, one in sorted(found, key=lambda pair: pair[0]))
+        found.append(Signal(chart, "beyond_limit", gears.serial[i], order.number(c), order.dress[c], current))
+    return tuple(found)

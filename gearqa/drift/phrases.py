@@ -9,22 +9,13 @@ from gearqa.symbols import PARAMETERS, Flank
 from gearqa.wording.numbers import count_text, fixed_text, share_text, short_text
 from gearqa.wording.sentences import sentence
 
-TOWARDS: dict[str, tuple[str, str]] = {
-    "profile_slope": ("more metal at the tip", "less metal at the tip"),
-    "helix_slope": (
-        "more metal at the face away from the datum face",
-        "less metal at the face away from the datum face",
-    ),
-    "profile_crowning": (
-        "more metal in the middle of the profile",
-        "less metal in the middle of the profile",
-    ),
-    "helix_crowning": (
-        "more metal in the middle of the face width",
-        "less metal in the middle of the face width",
-    ),
-    SIZE: ("a larger dimension", "a smaller dimension"),
+METAL = {
+    "profile_slope": "at the tip",
+    "helix_slope": "at the face away from the datum face",
+    "profile_crowning": "in the middle of the profile",
+    "helix_crowning": "in the middle of the face width",
 }
+"""Where a positive amount means more metal."""
 RUNS_LISTED = 6
 """Runs of cycles that a sentence lists."""
 
@@ -43,18 +34,9 @@ def series_name(parameter: str, flank: Flank | None) -> str:
 
 def direction(parameter: str, amount: float) -> str:
     """What a positive or negative amount means on the gear."""
-    more, less = TOWARDS.get(parameter, ("a larger deviation", "a smaller deviation"))
-    return more if amount > 0 else less
-
-
-def parts_count(parts: int) -> str:
-    """`1 part`, `7 parts`."""
-    return count_text(parts, "part")
-
-
-def cycle_count(cycles: int) -> str:
-    """`1 dress cycle`, `7 dress cycles`."""
-    return count_text(cycles, "dress cycle")
+    if parameter in METAL:
+        return f"{'more' if amount > 0 else 'less'} metal {METAL[parameter]}"
+    return f"a {'larger' if amount > 0 else 'smaller'} {'dimension' if parameter == SIZE else 'deviation'}"
 
 
 def listed_cycles(numbers: Sequence[int]) -> str:
@@ -75,16 +57,17 @@ def listed_cycles(numbers: Sequence[int]) -> str:
     return f"{'cycle' if len(numbers) == 1 else 'cycles'} {', '.join(texts)}"
 
 
-def wear_clause(name: str, parameter: str, wear: float, interval: tuple[float, float]) -> str:
+def wear_clause(parameter: str, flank: Flank | None, wear: float, interval: tuple[float, float]) -> str:
     """How much a series loses or gains per part.
 
-    >>> wear_clause("left profile slope", "profile_slope", -0.0496, (-0.052, -0.047))
+    >>> wear_clause("profile_slope", "left", -0.0496, (-0.052, -0.047))
     'left profile slope loses 0.050 µm per part (0.047 to 0.052; less metal at the tip)'
     """
     verb = "gains" if wear > 0 else "loses"
     low, high = sorted(abs(v) for v in interval)
     ends = f"{_magnitude(low)} to {_magnitude(high)}"
-    return f"{name} {verb} {_magnitude(wear)} µm per part ({ends}; {direction(parameter, wear)})"
+    name, towards = series_name(parameter, flank), direction(parameter, wear)
+    return f"{name} {verb} {_magnitude(wear)} µm per part ({ends}; {towards})"
 
 
 def _magnitude(rate: float) -> str:
@@ -106,22 +89,22 @@ def limit_clause(side: str, parts: PartsToLimit) -> str:
     """When the limit is reached."""
     if parts.expected == 0:
         return f"the {side} limit is already reached at the dress"
-    return f"the {side} limit is reached after {parts_count(parts.expected)} ({parts.low} to {parts.high})"
+    expected = count_text(parts.expected, "part")
+    return f"the {side} limit is reached after {expected} ({parts.low} to {parts.high})"
 
 
 def dress_clause(parts: int, at_least: bool, risk: float) -> str:
     """How often to dress."""
     floor = " (at least: the history reaches no further)" if at_least else ""
-    return f"dress every {parts_count(parts)}{floor} for a risk of {share_text(risk)}"
+    return f"dress every {count_text(parts, 'part')}{floor} for a risk of {share_text(risk)}"
 
 
 def no_alarm_reasons(series: Iterable[DriftSeries]) -> tuple[Sentence, ...]:
     """Why there is no alarm."""
     controls = [one.in_control for one in series]
-    silent = controls.count(None)
     calm = "no signal that counts, and no forecast reaches its limit within the current dress interval"
     found = [Sentence("no_alarm", sentence(calm))]
-    if silent:
+    if silent := controls.count(None):
         text = f"{silent} of {len(controls)} series are too short for a statement about control"
         found.append(Sentence("control_unknown", sentence(text)))
     return tuple(found)

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from typing import Literal
 
-from gearqa.drift.control_points import MINIMUM_REFERENCE
-from gearqa.drift.ordering import ProductionOrder, production_order, seconds
+from gearqa.drift.control import MINIMUM_REFERENCE
+from gearqa.drift.ordering import ProductionOrder, by_series, production_order, seconds
 from gearqa.errors import GearqaError, Notice, NoticeCode
 from gearqa.model.drift import Observation, Reference, SeriesKey
 from gearqa.model.measurement import GrinderEvent
@@ -33,12 +33,9 @@ def place_references(
     A period that fits none of its series is an error (ReferencePeriodError), one that fits some of
     them only is noticed for the others.
     """
-    groups: dict[SeriesKey, list[Observation]] = {}
-    for o in observations:
-        groups.setdefault((o.part, o.grinder, o.parameter, o.flank), []).append(o)
     references: dict[SeriesKey, Reference] = {}
     faults: dict[str, None] = {}
-    for key, members in groups.items():
+    for key, members in by_series(observations).items():
         period = period_of(key[0], key[1])
         if period is None:
             continue
@@ -60,15 +57,12 @@ def reference_of(order: ProductionOrder, period: Period, where: str) -> Referenc
     first, last = _cycle(order, period[0], "first", where), _cycle(order, period[1], "last", where)
     if last - first + 1 < MINIMUM_REFERENCE:
         held = max(0, last - first + 1)
+        begin, finish = (end if isinstance(end, str) else end.isoformat() for end in period)
         raise ReferencePeriodError(
-            f"{where}: the reference {_words(period[0])} to {_words(period[1])} holds {held} dress cycles, "
+            f"{where}: the reference {begin} to {finish} holds {held} dress cycles, "
             f"at least {MINIMUM_REFERENCE} are needed (there are cycles 1 to {order.cycles})"
         )
     return Reference(order.number(first), order.number(last), frozen=True)
-
-
-def _words(end: End) -> str:
-    return end if isinstance(end, str) else end.isoformat()
 
 
 def _cycle(order: ProductionOrder, end: End, which: Literal["first", "last"], where: str) -> int:
@@ -94,11 +88,9 @@ def _cycle(order: ProductionOrder, end: End, which: Literal["first", "last"], wh
 
 def _cycle_at(order: ProductionOrder, at: datetime, which: Literal["first", "last"], where: str) -> int:
     """First cycle that begins at or after a time, or last one that begins at or before it."""
-    starts = [None if start is None else seconds(start) for start in order.start]
-    if any(start is None for start in starts):
+    starts = [seconds(start) for start in order.start if start is not None]
+    if len(starts) < order.cycles:
         raise ReferencePeriodError(f"{where}: not every dress cycle has a time of production")
     if which == "first":
-        inside = [c for c, start in enumerate(starts) if start is not None and start >= seconds(at)]
-        return inside[0] if inside else order.cycles
-    inside = [c for c, start in enumerate(starts) if start is not None and start <= seconds(at)]
-    return inside[-1] if inside else -1
+        return min((c for c, start in enumerate(starts) if start >= seconds(at)), default=order.cycles)
+    return max((c for c, start in enumerate(starts) if start <= seconds(at)), default=-1)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from gearqa.drift.series_gears import SeriesGears
+from gearqa.drift.ordering import SeriesGears
 from gearqa.errors import Notice, NoticeCode
 from gearqa.statistics.wear import WearFit
 from gearqa.wording.numbers import short_text

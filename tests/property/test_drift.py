@@ -12,7 +12,7 @@ from drift_histories import CYCLE_TIME_S, Grinder, event_before, history
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from gearqa.drift import analyse_observations
+from gearqa.drift.analysis import analyse_observations
 from gearqa.model.drift import DriftSeries, DriftSettings, Observation
 
 GRINDERS = st.builds(

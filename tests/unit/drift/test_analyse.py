@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from drift_histories import Grinder, at, event_before, history
 
-from gearqa.drift import analyse_observations
-from gearqa.drift.control_points import choose_reference
+from gearqa.drift.analysis import analyse_observations
+from gearqa.drift.control import choose_reference
 from gearqa.model.drift import DriftSeries, DriftSettings, Observation, Reference
 
 KEYS_PROMISED = """

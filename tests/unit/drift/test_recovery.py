@@ -9,10 +9,10 @@ import pytest
 from drift_histories import Grinder, history
 from scipy.special import ndtr
 
-from gearqa.drift import analyse_observations
-from gearqa.drift.control_points import chart_series, choose_reference
-from gearqa.drift.forecasting import forecast_cycle
-from gearqa.drift.series_gears import CycleValues
+from gearqa.drift.analysis import analyse_observations
+from gearqa.drift.control import chart_series, choose_reference
+from gearqa.drift.ordering import CycleValues
+from gearqa.drift.outlook import forecast_cycle
 from gearqa.model.drift import DriftSettings
 from gearqa.statistics.wear import fit_wear
 

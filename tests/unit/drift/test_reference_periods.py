@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from drift_histories import Grinder, at, history
 
-from gearqa.drift.causes import place_events
+from gearqa.drift.between_cycles import place_events
 from gearqa.drift.ordering import production_order
 from gearqa.drift.reference_periods import (
     ReferencePeriodError,

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from gearqa.drift import analyse_observations
+from gearqa.drift.analysis import analyse_observations
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.observations import observations_from_results
 from gearqa.model.drift import DriftResult, DriftSeries

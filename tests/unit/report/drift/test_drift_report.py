@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from drift_histories import Grinder, Key, event_before, history
 
-from gearqa.drift import analyse_observations
+from gearqa.drift.analysis import analyse_observations
 from gearqa.errors import Notice
 from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries, DriftSettings, Observation
 from gearqa.model.measurement import GrinderEvent, InputFile
