@@ -14,15 +14,19 @@ from numpy.typing import NDArray
 
 from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.errors import Problem, Reason
-from gearqa.reading.folder.canonical import Fault, scaled
+from gearqa.reading.folder.canonical import Fault, Frame, NumberRows, SeriesRows, scaled, to_series
 from gearqa.reading.folder.careful_reader import RawRows
 from gearqa.reading.folder.sources import ColumnSource, TableSource
-from gearqa.reading.folder.table_kinds import EVENT_COLUMNS, PRODUCTION_COLUMNS
+from gearqa.reading.folder.table_kinds import EVENT_COLUMNS, LABEL_COLUMNS, NUMBER_COLUMNS, PRODUCTION_COLUMNS
 from gearqa.reading.rows.number_cells import parse_column
 from gearqa.reading.rows.problem_log import ProblemLog
+from gearqa.symbols import FLANKS
 
 LARGEST_COUNT: Final = 2**53
 """Beyond it a number that was read is not surely the whole number that was written."""
+FLANK_HINT: Final = (
+    "`gearqa explain flanks` shows which is which; other words need a column map (`gearqa columns`)"
+)
 _INFINITE: Final = re.compile(r"\s*[+-]?(?:nan|inf|infinity)\s*", re.IGNORECASE)
 _THOUSANDS: Final = re.compile(r"[+-]?\d{1,3}([.,' _])\d{3}(?:\1\d{3})*(?:[.,]\d+)?")
 _BLANKS: Final = " \t\v\f\u00a0"
@@ -236,3 +240,25 @@ class Cells:
                 moment = moment.replace(tzinfo=zone)
             result.append(moment)
         return result
+
+
+def careful_series(
+    source: TableSource, raw: RawRows, frame: Frame, log: ProblemLog
+) -> tuple[SeriesRows, list[int]]:
+    """Rows in the convention of the model, those at fault left out, and the line of each."""
+    cells = Cells.of(source, raw, log)
+    serials, serial = cells.serials()
+    flank = cells.words("flank", FLANKS, FLANK_HINT) if "flank" in raw.columns else None
+    label = LABEL_COLUMNS.get(source.kind)
+    numbers = {
+        name: cells.numbers(name, blank=name == label) for name in raw.columns if name in NUMBER_COLUMNS
+    }
+    with np.errstate(over="ignore"):
+        rows, faults = to_series(
+            NumberRows(source.kind, serials, serial, flank, numbers), frame, source.convention
+        )
+    cells.faults(faults)
+    if not cells.bad.any():
+        return rows, raw.lines
+    good = ~cells.bad
+    return rows.take(good), [line for line, ok in zip(raw.lines, good.tolist(), strict=True) if ok]

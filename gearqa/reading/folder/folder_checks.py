@@ -147,7 +147,7 @@ class FolderChecks:
             chosen = {serial.strip() for serial in wanted}
             graded = [serial for serial in graded if serial in chosen]
         elif elsewhere:
-            self.log.notices += known_elsewhere_notices(list(elsewhere), elsewhere, hints)
+            self.log.notices += known_elsewhere_notices(elsewhere, hints)
         present = [kind for kind in GRADED_KINDS if any(kind in kinds for kinds in kinds_of.values())]
         return tuple(graded), missing_table_notices(graded, kinds_of, present, hints)
 

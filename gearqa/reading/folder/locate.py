@@ -12,7 +12,7 @@ import numpy as np
 from gearqa.errors import Problem, Reason
 from gearqa.reading.folder.canonical import KIND_OF_SERIES, PROFILE, RUNOUT, Frame, split_series_key
 from gearqa.reading.folder.careful_reader import CarefulReader, with_encoding_settled
-from gearqa.reading.folder.careful_rows import careful_series
+from gearqa.reading.folder.cells import careful_series
 from gearqa.reading.folder.pieces import SAME_LABEL_MM, SAME_POSITION_MM
 from gearqa.reading.folder.series_store import Suspect
 from gearqa.reading.folder.sources import TableSource

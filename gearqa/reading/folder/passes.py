@@ -22,7 +22,7 @@ from gearqa.reading.folder.inspection import Inspection
 from gearqa.reading.folder.listing import IGNORED, Listing, list_folder
 from gearqa.reading.folder.recognition import recognise
 from gearqa.reading.folder.series_store import SeriesStore
-from gearqa.reading.folder.series_tables import StartAgainError, is_plain, note_blank_rows, series_table
+from gearqa.reading.folder.series_tables import SeriesTable, StartAgainError, is_plain, note_blank_rows
 from gearqa.reading.folder.sources import Convention, TableSource
 from gearqa.reading.folder.spool import Spool
 from gearqa.reading.folder.table_kinds import GRADED_KINDS
@@ -213,7 +213,7 @@ class _FolderReading:
     def _read_series(self, number: int, frame: Frame, *, fast: bool) -> str:
         """Put the rows of a table aside; returns the digest of the file."""
         while True:
-            table = series_table(self.sources[number], frame, self.log, self.chunk_rows, fast=fast)
+            table = SeriesTable(self.sources[number], frame, self.log, self.chunk_rows, fast)
             store, log = self.store.mark(), self.log.mark()
             try:
                 for pieces in table.pieces():

@@ -62,12 +62,12 @@ def missing_table_notices(
 
 
 def known_elsewhere_notices(
-    serials: Sequence[str], where: Mapping[str, Sequence[TableKind]], hints: Mapping[str, str]
+    where: Mapping[str, Sequence[TableKind]], hints: Mapping[str, str]
 ) -> list[Notice]:
     """Serials that only tables have that cannot be graded."""
     groups: dict[tuple[TableKind, ...], list[str]] = {}
-    for serial in serials:
-        groups.setdefault(tuple(where[serial]), []).append(serial)
+    for serial, kinds in where.items():
+        groups.setdefault(tuple(kinds), []).append(serial)
     notices = []
     for kinds, names in groups.items():
         shown = ", ".join(

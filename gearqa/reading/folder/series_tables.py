@@ -8,12 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Protocol
 
 from gearqa.errors import NoticeCode
 from gearqa.reading.folder.canonical import Frame
 from gearqa.reading.folder.careful_reader import CHUNK_ROWS, CarefulReader, with_encoding_settled
-from gearqa.reading.folder.careful_rows import careful_series
+from gearqa.reading.folder.cells import careful_series
 from gearqa.reading.folder.pieces import Pieces, cut
 from gearqa.reading.folder.sources import TableSource
 from gearqa.reading.folder.table_kinds import GRADED_KINDS
@@ -22,36 +21,12 @@ from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.wording.numbers import count_text
 
 
-class SeriesTable(Protocol):
-    """The rows of one table; problems go to the log of its reader."""
-
-    sha256: str
-    """Digest of the file, once all pieces were taken."""
-
-    def pieces(self) -> Iterator[Pieces]:
-        """The rows in file order, chunk by chunk.
-
-        Raises
-        ------
-        StartAgainError
-            If what came so far does not count, and the table is read again in another way.
-        """
-
-
 class StartAgainError(Exception):
     """A table must be read again from its start, as `source` says."""
 
     def __init__(self, source: TableSource, *, fast: bool) -> None:
         super().__init__(source.name)
         self.source, self.fast = source, fast
-
-
-def series_table(
-    source: TableSource, frame: Frame, log: ProblemLog, chunk_rows: int, *, fast: bool
-) -> SeriesTable:
-    """The rows of a table, by the fast reader or by the careful one."""
-    table = _FastTable if fast else _CarefulTable
-    return table(source, frame, log, chunk_rows)
 
 
 def is_plain(source: TableSource) -> bool:
@@ -66,14 +41,29 @@ def is_plain(source: TableSource) -> bool:
 
 
 @dataclass(slots=True)
-class _CarefulTable:
+class SeriesTable:
+    """The rows of one table; problems go to the log."""
+
     source: TableSource
     frame: Frame
     log: ProblemLog
     chunk_rows: int
+    fast: bool
+    """By which reader; the fast one understands plain tables only, see `is_plain`."""
     sha256: str = ""
+    """Digest of the file, once all pieces are taken."""
 
     def pieces(self) -> Iterator[Pieces]:
+        """The rows in file order, chunk by chunk.
+
+        Raises
+        ------
+        StartAgainError
+            If what came so far does not count, and the table is read again in another way.
+        """
+        return self._fast_pieces() if self.fast else self._careful_pieces()
+
+    def _careful_pieces(self) -> Iterator[Pieces]:
         reader = CarefulReader(with_encoding_settled(self.source), self.log)
         for raw in reader.chunks(min(CHUNK_ROWS, self.chunk_rows)):
             rows, _ = careful_series(reader.source, raw, self.frame, self.log)
@@ -81,16 +71,7 @@ class _CarefulTable:
         note_blank_rows(reader)
         self.sha256 = reader.sha256
 
-
-@dataclass(slots=True)
-class _FastTable:
-    source: TableSource
-    frame: Frame
-    log: ProblemLog
-    chunk_rows: int
-    sha256: str = ""
-
-    def pieces(self) -> Iterator[Pieces]:
+    def _fast_pieces(self) -> Iterator[Pieces]:
         from gearqa.reading.folder.fast_reader import (
             BYTES_PER_ROW,
             FastReader,
