@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from gearqa.drift import phrases
 from gearqa.drift.outlook import Outlook
-from gearqa.model.drift import DriftSeries, DriftSettings, Sentence
+from gearqa.model.drift import DriftSeries, DriftSettings, Sentence, deciding_series
 from gearqa.statistics.detection import parts_per_measurement, plan_power
 from gearqa.wording.numbers import count_text, fixed_text, share_text, signed_text, um_text
 from gearqa.wording.safety import GEOMETRY_ONLY, SETTER, WHO_DECIDES
@@ -85,11 +85,10 @@ def _limits_ahead(members: Sequence[DriftSeries]) -> Iterator[Advice]:
 
 
 def _dress_interval(members: Sequence[DriftSeries], settings: DriftSettings) -> Iterator[Advice]:
-    known = [(one.dress_interval_parts, one) for one in members if one.dress_interval_parts is not None]
-    if not known:
+    first = deciding_series(members)
+    if first is None:
         return
-    parts, first = min(known, key=lambda pair: pair[0])
-    usual = first.current_dress_interval_parts
+    parts, usual = first.dress_interval_parts or 0, first.current_dress_interval_parts
     low, high = first.wear_interval_um_per_part or (math.nan, math.nan)
     yield (
         "dress_interval",

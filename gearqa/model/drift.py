@@ -6,7 +6,7 @@ part and grinder in production order from 1, `dress` is the label on the shop fl
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Annotated, Final, Literal
@@ -344,6 +344,12 @@ class DriftSeries:
     def alarm(self) -> bool:
         """Whether this series sets exit status 1: a signal that counts, or the limit ahead."""
         return bool(self.current_signals) or self.limit_within_interval
+
+
+def deciding_series(series: Iterable[DriftSeries]) -> DriftSeries | None:
+    """The series with the shortest dress interval, which decides when to dress; None: there is none."""
+    known = [one for one in series if one.dress_interval_parts is not None]
+    return min(known, key=lambda one: one.dress_interval_parts or 0, default=None)
 
 
 @dataclass(frozen=True, slots=True)

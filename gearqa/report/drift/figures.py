@@ -6,13 +6,13 @@ control limits are thin dashed lines of another colour in the panels of the proc
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from gearqa.arrays import Array
-from gearqa.model.drift import ChartData, DriftSeries
+from gearqa.model.drift import ChartData, ChartName, DriftSeries
 from gearqa.report.blocks.document import Figure
 from gearqa.report.draw import palette, plot
 from gearqa.report.draw.chart_scales import nice, ticks
@@ -27,6 +27,11 @@ CONTROL_NAME = "control limit of the process"
 SIGNAL_NAME = "signal: beyond the control limit"
 REFERENCE_NAME = "reference cycles"
 LIMIT_WIDTH = 2.0
+PER_GEAR = (
+    "serial", "finished_at", "cycle", "parts_since_dress", "value_um", "min_um", "max_um", "fitted_um",
+    "ewma", "ewma_limit",
+)  # fmt: skip
+PER_CYCLE = ("levels_lower_um", "levels_upper_um", "moving_range_um", "moving_range_upper_um")
 LIMIT_NAMES = {
     "acceptance limit": "acceptance limit: drawing or class, less the guard",
     "tolerance limit": "tolerance limit: drawing or class",
@@ -60,11 +65,6 @@ class _Axis:
     positions: bool
     """Whether the place inside a cycle is parts since dress, else the order of the measured gears."""
 
-    def cycle_steps(self, values: Array) -> tuple[Array, Array]:
-        """Values of the cycles as a stairway."""
-        x = np.repeat(self.start, 2)[1:-1]
-        return x, np.repeat(values, 2)
-
 
 @dataclass(frozen=True, eq=False, slots=True)
 class _View:
@@ -95,42 +95,22 @@ class _View:
 def series_figures(series: DriftSeries) -> tuple[Figure, ...]:
     """The stack of charts of a series; of a long history the levels of all cycles first."""
     cycles = len(series.charts.levels_lower_um)
-    stack = _stack(_view(series, SMALL if series.quiet else 1.0))
-    return (_all_levels(series), stack) if series.cycles and cycles > MOST_CYCLES else (stack,)
-
-
-def _view(series: DriftSeries, scale: float) -> _View:
-    charts = series.charts
-    last = MOST_CYCLES if series.cycles else None
-    cycles = len(charts.levels_lower_um)
     first = series.current_cycle - cycles + 1
-    if last is not None and last < cycles:
-        charts = _last_cycles(charts, first + cycles - last, last)
-        first, cycles = first + cycles - last, last
-    return _View(series, charts, _axis(series, charts, first, cycles), first, scale)
+    charts, long = series.charts, bool(series.cycles) and cycles > MOST_CYCLES
+    if long:
+        first, cycles = first + cycles - MOST_CYCLES, MOST_CYCLES
+        charts = _from_cycle(charts, first)
+    axis = _axis(series, charts, first, cycles)
+    stack = _stack(_View(series, charts, axis, first, SMALL if series.quiet else 1.0))
+    return (_all_levels(series), stack) if long else (stack,)
 
 
-def _last_cycles(charts: ChartData, from_cycle: int, cycles: int) -> ChartData:
-    keep = charts.cycle >= from_cycle
-    places = np.flatnonzero(keep).tolist()
-    return replace(
-        charts,
-        serial=tuple(charts.serial[i] for i in places),
-        finished_at=tuple(charts.finished_at[i] for i in places),
-        cycle=charts.cycle[keep],
-        parts_since_dress=charts.parts_since_dress[keep],
-        value_um=charts.value_um[keep],
-        min_um=charts.min_um[keep],
-        max_um=charts.max_um[keep],
-        fitted_um=charts.fitted_um[keep],
-        levels_lower_um=charts.levels_lower_um[-cycles:],
-        levels_upper_um=charts.levels_upper_um[-cycles:],
-        moving_range_um=charts.moving_range_um[-cycles:],
-        moving_range_upper_um=charts.moving_range_upper_um[-cycles:],
-        ewma=charts.ewma[keep],
-        ewma_limit=charts.ewma_limit[keep],
-        events=tuple(event for event in charts.events if event[0] >= from_cycle),
-    )
+def _from_cycle(charts: ChartData, first: int) -> ChartData:
+    """Charts without the cycles before `first`."""
+    gear, cycle = int(np.searchsorted(charts.cycle, first)), first - int(charts.cycle[-1]) - 1
+    parts = {name: getattr(charts, name)[gear:] for name in PER_GEAR}
+    parts |= {name: getattr(charts, name)[cycle:] for name in PER_CYCLE}
+    return replace(charts, **parts, events=tuple(event for event in charts.events if event[0] >= first))
 
 
 def _axis(series: DriftSeries, charts: ChartData, first: int, cycles: int) -> _Axis:
@@ -158,37 +138,34 @@ def _stack(view: _View) -> Figure:
         panels.append(_moving_range(view))
     if bool(np.isfinite(charts.ewma).any()):
         panels.append(_ewma(view))
-    events = [(cycle, words) for cycle, words in charts.events if view.inside(cycle)]
     panels = [replace(panel, layers=(*_dress_marks(view), *panel.layers)) for panel in panels]
     shown = f", cycles {view.first} to {view.first + view.cycles - 1}" if view.first > 1 else ""
-    title = f"{long_name(series).capitalize()} in production order{shown}"
-    chart = plot.Plot(
-        title=title,
-        description=_description(view),
-        panels=tuple(panels),
-        x=(0.0, float(view.axis.start[-1])),
-        x_name=_axis_name(view),
-        x_ticks=_cycle_ticks(view),
-        marks=tuple(_event_marks(view, events)),
-    )
-    return Figure(plot.draw(chart), title, chart.description, _caption(events))
-
-
-def _caption(events: Iterable[tuple[int, str]]) -> str:
-    return " ".join(
-        f"E{k}: {words}, in or before cycle {cycle}." for k, (cycle, words) in enumerate(events, 1)
-    )
-
-
-def _description(view: _View) -> str:
-    series, values = view.series, view.charts.value_um
-    return (
+    values = charts.value_um
+    description = (
         f"{series.sentence} {count_text(len(values), 'gear')} from "
         f"{signed_text(float(values.min()), 2)} to {um_text(float(values.max()), signed=True)}"
         + (f" in {count_text(view.cycles, 'dress cycle')}" if series.cycles else "")
         + f"; {count_text(len(series.signals), 'signal')} of control charts, "
         f"{count_text(len(series.steps), 'level change')}."
     )
+    title = f"{long_name(series).capitalize()} in production order{shown}"
+    return _figure(view, title, description, panels, _axis_name(view))
+
+
+def _figure(view: _View, title: str, description: str, panels: Sequence[plot.Panel], x_name: str) -> Figure:
+    """Panels over the axis of a view, with the recorded events."""
+    events = list(enumerate(view.charts.events, 1))
+    marks = tuple(
+        plot.Mark(
+            view.start_of(cycle), words=f"E{k}", ink=palette.TEXT, width=0.9, dash="1.5 1.5",
+            name="" if k > 1 else "recorded event",
+        )
+        for k, (cycle, _) in events
+    )  # fmt: skip
+    x = (0.0, float(view.axis.start[-1]))
+    chart = plot.Plot(title, description, tuple(panels), x, x_name, _cycle_ticks(view), marks)
+    caption = " ".join(f"E{k}: {words}, in or before cycle {cycle}." for k, (cycle, words) in events)
+    return Figure(plot.draw(chart), title, description, caption)
 
 
 def _axis_name(view: _View) -> str:
@@ -219,16 +196,6 @@ def _dress_marks(view: _View) -> list[plot.Mark]:
         plot.Mark(float(x), ink=palette.FRAME, width=0.4, dash="1 2", name="" if k else "dress")
         for k, x in enumerate(view.axis.start[:-1])
     ]
-
-
-def _event_marks(view: _View, events: Iterable[tuple[int, str]]) -> list[plot.Mark]:
-    return [
-        plot.Mark(
-            view.start_of(cycle), words=f"E{k}", ink=palette.TEXT, width=0.9, dash="1.5 1.5",
-            name="" if k > 1 else "recorded event",
-        )
-        for k, (cycle, _) in enumerate(events, 1)
-    ]  # fmt: skip
 
 
 def _room(low: float, high: float, height: float) -> tuple[float, float]:
@@ -267,14 +234,11 @@ def _values(view: _View) -> plot.Panel:
         layers.append(plot.Line(x3, y3, palette.MEASURED, 0.7, name="smallest to largest trace"))
     layers += _fitted(view)
     layers.append(plot.Dots(axis.x, charts.value_um, size=1.7, name="value of a gear (mean of the flank)"))
-    held = series.quarantine.measured if series.quarantine is not None else ()
-    hold = np.isin(np.array(charts.serial), np.array(held, dtype=np.str_)) if held else np.zeros(0, np.bool_)
-    if bool(hold.any()):
-        layers.append(
-            plot.Dots(
-                axis.x[hold], charts.value_um[hold], palette.BAD, "square", 3.2, "gear to hold", hollow=True
-            )
-        )  # fmt: skip
+    held = set(series.quarantine.measured) if series.quarantine is not None else ()
+    hold = [i for i, serial in enumerate(charts.serial) if serial in held]
+    if hold:
+        x, y = axis.x[hold], charts.value_um[hold]
+        layers.append(plot.Dots(x, y, palette.BAD, "square", 3.2, "gear to hold", hollow=True))
     drawn, outside = _limits(series, (low, high))
     low, high = min(low, *drawn, high), max(high, *drawn, low)
     layers += [
@@ -340,23 +304,26 @@ def _limit_words(series: DriftSeries, y: float) -> str:
 
 
 def _control_lines(view: _View, *limits: Array) -> list[plot.Layer]:
+    """Control limits of the cycles as stairways."""
+    x = np.repeat(view.axis.start, 2)[1:-1]
     return [
-        plot.Line(*view.axis.cycle_steps(one), CONTROL, 1.2, CONTROL_DASH, CONTROL_NAME)
+        plot.Line(x, np.repeat(one, 2), CONTROL, 1.2, CONTROL_DASH, CONTROL_NAME)
         for one in limits
         if bool(np.isfinite(one).any())
     ]
 
 
-def _signalled(view: _View, chart: str) -> set[int]:
-    return {one.cycle for one in view.series.signals if one.chart == chart and view.inside(one.cycle)}
-
-
-def _marked(view: _View, chart: str, x: Array, y: Array) -> list[plot.Layer]:
-    """Points of cycles with a signal of a chart, ringed."""
-    places = [cycle - view.first for cycle in sorted(_signalled(view, chart))]
+def _marked(x: Array, y: Array, places: Sequence[int]) -> list[plot.Layer]:
+    """Points with a signal, ringed."""
     if not places:
         return []
     return [plot.Dots(x[places], y[places], palette.BAD, "diamond", 3.4, SIGNAL_NAME, hollow=True)]
+
+
+def _signalled(view: _View, chart: ChartName) -> list[int]:
+    """Places of the cycles with a signal of a chart of levels."""
+    numbers = {one.cycle for one in view.series.signals if one.chart == chart and view.inside(one.cycle)}
+    return [cycle - view.first for cycle in sorted(numbers)]
 
 
 def _reference_band(view: _View, span: tuple[float, float]) -> list[plot.Layer]:
@@ -366,9 +333,8 @@ def _reference_band(view: _View, span: tuple[float, float]) -> list[plot.Layer]:
     first, last = max(reference.from_, view.first), min(reference.to, view.first + view.cycles - 1)
     if last < first:
         return []
-    x = np.array([view.start_of(first), float(view.axis.start[last - view.first + 1])])
-    ends = np.array([span[0], span[0]]), np.array([span[1], span[1]])
-    return [plot.Band(*ends, x, palette.SHADE, REFERENCE_NAME)]
+    x = np.array([view.start_of(first), view.start_of(last + 1)])
+    return [plot.Band(*span, x, palette.SHADE, REFERENCE_NAME)]
 
 
 def _levels(view: _View) -> plot.Panel:
@@ -381,7 +347,7 @@ def _levels(view: _View) -> plot.Panel:
         layers.append(plot.Level(charts.levels_centre_um, CONTROL, 0.6, name="centre of the reference"))
     layers += _control_lines(view, charts.levels_lower_um, charts.levels_upper_um)
     layers.append(plot.Dots(x, levels, shape="square", size=1.9, name="level of a cycle"))
-    layers += _marked(view, "levels", x, levels)
+    layers += _marked(x, levels, _signalled(view, "levels"))
     layers += [
         plot.Mark(view.start_of(step.cycle), ink=palette.DESIGN, width=1.6, name="level change found")
         for step in series.steps
@@ -413,7 +379,7 @@ def _moving_range(view: _View) -> plot.Panel:
     layers: list[plot.Layer] = [
         *_control_lines(view, charts.moving_range_upper_um),
         plot.Dots(x, y, shape="square", size=1.9),
-        *_marked(view, "levels_moving_range", x, y),
+        *_marked(x, y, _signalled(view, "levels_moving_range")),
     ]
     return plot.Panel(
         label="Change of the level from cycle to cycle, µm", layers=tuple(layers), y=span,
@@ -434,11 +400,7 @@ def _ewma(view: _View) -> plot.Panel:
         plot.Dots(x, charts.ewma, size=1.2),
     ]
     serials = {one.serial for one in view.series.signals if one.chart == "residual_ewma"}
-    hit = np.array([serial in serials for serial in charts.serial])
-    if bool(hit.any()):
-        layers.append(
-            plot.Dots(x[hit], charts.ewma[hit], palette.BAD, "diamond", 3.4, SIGNAL_NAME, hollow=True)
-        )
+    layers += _marked(x, charts.ewma, [i for i, serial in enumerate(charts.serial) if serial in serials])
     return plot.Panel(
         label="Smoothed residuals, standard deviations",
         detail="what level and wear do not explain; the first signal of each cycle is marked",
@@ -457,11 +419,6 @@ def _all_levels(series: DriftSeries) -> Figure:
     edges = np.arange(cycles + 1, dtype=np.float64)
     axis = _Axis(np.zeros(0), edges, edges[:-1] + 0.5, 0.0, positions=False)
     view = _View(series, charts, axis, first)
-    title = f"{long_name(series).capitalize()}: level after every dress"
-    events = [(cycle, words) for cycle, words in charts.events if view.inside(cycle)]
     description = f"Levels of {cycles} dress cycles; {count_text(len(series.steps), 'level change')}."
-    chart = plot.Plot(
-        title=title, description=description, panels=(_levels(view),), x=(0.0, float(cycles)),
-        x_name="dress cycle", x_ticks=_cycle_ticks(view), marks=tuple(_event_marks(view, events)),
-    )  # fmt: skip
-    return Figure(plot.draw(chart), title, description, _caption(events))
+    title = f"{long_name(series).capitalize()}: level after every dress"
+    return _figure(view, title, description, [_levels(view)], "dress cycle")

@@ -4,30 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime
+from operator import itemgetter
 
-from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries, LevelChange
+from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries, LevelChange, deciding_series
 from gearqa.report.blocks import document as doc
+from gearqa.report.drift import words
 from gearqa.report.drift.figures import series_figures
-from gearqa.report.drift.words import (
-    CONTROL_LIMITS_ARE_NO_TOLERANCE,
-    cycles_text,
-    false_alarms,
-    groups,
-    interval_text,
-    leading,
-    limits_text,
-    long_name,
-    names_text,
-    quiet_note,
-    remarks,
-    sd_text,
-    series_table,
-    short_name,
-    signal_lines,
-    split,
-    to_do,
-    wear_texts,
-)
 from gearqa.version import __version__
 from gearqa.wording.numbers import (
     DASH,
@@ -50,19 +32,17 @@ ROLES = ("Process engineer", "Setter")
 
 def build_drift_document(result: DriftResult, header: DriftHeader) -> doc.Document:
     """The whole report, for page and paper."""
-    by_group = groups(result.ranked())
-    title = "Drift report"
-    if len(by_group) == 1:
-        (part, grinder), _ = next(iter(by_group.items()))
-        title = f"Drift of {clip(part, SHORT)} on {clip(grinder, SHORT)}"
-        head = f"Part {clip(part, SHORT)}, grinder {clip(grinder, SHORT)}"
+    by_group = words.groups(result.ranked())
+    places = [(clip(part, SHORT), clip(grinder, SHORT)) for part, grinder in by_group]
+    if len(places) == 1:
+        ((part, grinder),) = places
+        title, head = f"Drift of {part} on {grinder}", f"Part {part}, grinder {grinder}"
     else:
-        head = f"{count_text(len({part for part, _ in by_group}), 'part')}, " + count_text(
-            len({grinder for _, grinder in by_group}), "grinder"
-        )
+        parts, grinders = (len(set(names)) for names in zip(*by_group, strict=True))
+        title, head = "Drift report", f"{count_text(parts, 'part')}, {count_text(grinders, 'grinder')}"
     sheets = [_first_sheet(title, result, header, by_group)]
-    for number, ((part, grinder), members) in enumerate(by_group.items(), 1):
-        sheets += _group_sheets(number, f"{clip(part, SHORT)} on {clip(grinder, SHORT)}", members)
+    for number, ((part, grinder), members) in enumerate(zip(places, by_group.values(), strict=True), 1):
+        sheets += _group_sheets(number, f"{part} on {grinder}", members)
     sheets.append(_last_sheet(result, header))
     return doc.Document(
         title=title,
@@ -70,7 +50,7 @@ def build_drift_document(result: DriftResult, header: DriftHeader) -> doc.Docume
         foot=f"gearqa {__version__} · drift report",
         sheets=tuple(sheets),
         simulated=result.simulated,
-        keywords=("drift", *dict.fromkeys(clip(part, SHORT) for part, _ in by_group)),
+        keywords=("drift", *dict.fromkeys(part for part, _ in places)),
     )
 
 
@@ -83,7 +63,7 @@ def _first_sheet(
     header: DriftHeader,
     by_group: dict[tuple[str, str], list[DriftSeries]],
 ) -> doc.Sheet:
-    first, *more = leading(result)
+    first, *more = words.leading(result)
     top: list[doc.Block] = [
         doc.Paragraph(first, "lead"),
         *map(doc.Paragraph, more),
@@ -91,76 +71,69 @@ def _first_sheet(
         doc.Facts(tuple(_facts(result, header))),
     ]
     sections = [doc.Section("", tuple(top))]
-    advice = to_do(result)
-    if advice:
+    if advice := words.to_do(result):
         text = (doc.Span(SETTER, "strong"),)
         sections.append(doc.Section("What to do", (doc.Bullets(advice), doc.Paragraph(text))))
-    held = _quarantine_table(result)
-    if held is not None:
+    if held := _quarantine_table(result):
         sections.append(doc.Section("Gears to hold", (held,)))
     tables: list[doc.Block] = []
     for (part, grinder), members in by_group.items():
-        active, quiet = split(members)
+        active, quiet = words.split(members)
         caption = f"{part} on {grinder}" if len(by_group) > 1 else ""
         if active:
-            tables.append(series_table(active, caption, wide=True))
+            tables.append(words.series_table(active, caption, wide=True))
         if quiet:
-            tables.append(doc.Paragraph(quiet_note(quiet), "note"))
+            tables.append(doc.Paragraph(words.quiet_note(quiet), "note"))
     sections.append(doc.Section("Series", tuple(tables)))
-    warnings = remarks(result)
-    if warnings:
+    if warnings := words.remarks(result):
         sections.append(doc.Section("Notes", (doc.Bullets(warnings),)))
     return doc.Sheet(title=title, sections=tuple(sections), id="drift", head="Summary")
 
 
 def _answers(result: DriftResult) -> Iterator[doc.Answer]:
-    now = [one for one in result.series if any(signal.current for signal in one.signals)]
+    now = [one for one in result.series if one.current_signals]
     judged = [one for one in result.series if one.in_control is not None]
     since = "since the chosen time" if result.settings.since is not None else "in the current dress cycle"
     question = f"Signal {since}"
     if now:
-        yield doc.Answer(question, f"yes, {len(now)} of {len(result.series)} series", "bad", names_text(now))
+        yield doc.Answer(
+            question, f"yes, {len(now)} of {len(result.series)} series", "bad", words.names_text(now)
+        )
     elif judged:
         open_ = len(result.series) - len(judged)
-        yield doc.Answer(
-            question, "no", "good", f"{open_} of the series too short to decide" if open_ else ""
-        )
+        detail = f"{open_} of the series too short to decide" if open_ else ""
+        yield doc.Answer(question, "no", "good", detail)
     else:
         yield doc.Answer(question, "not decidable", "open", "too few dress cycles for control limits")
     ahead = [one for one in result.series if one.limit_within_interval]
-    forecast = [one for one in result.series if one.parts_to_limit is not None]
+    forecast = [(one.parts_to_limit.expected, one) for one in result.series if one.parts_to_limit is not None]
     question = "Limit within the usual dress interval"
     if ahead:
-        yield doc.Answer(question, "yes", "bad", names_text(ahead))
+        yield doc.Answer(question, "yes", "bad", words.names_text(ahead))
     elif forecast:
-        yield doc.Answer(question, "no", "good", _nearest(forecast))
+        parts, nearest = min(forecast, key=itemgetter(0))
+        after = f" after {count_text(parts, 'part')} of this cycle"
+        yield doc.Answer(question, "no", "good", doc.join("nearest: ", words.short_name(nearest), after))
     else:
         yield doc.Answer(question, "no crossing can be shown", "open", "no wear towards a limit is proven")
-    if len(groups(result.series)) == 1:
+    if len(words.groups(result.series)) == 1:
         yield _dress_answer(result)
 
 
 def _dress_answer(result: DriftResult) -> doc.Answer:
-    known = [one for one in result.series if one.dress_interval_parts is not None]
+    first = deciding_series(result.series)
     question = f"Dress every, for a risk of {share_text(result.settings.risk)}"
-    if not known:
+    if first is None:
         return doc.Answer(question, "no interval can be given", "open")
-    first = min(known, key=lambda one: one.dress_interval_parts or 0)
     usual = first.current_dress_interval_parts
     detail = doc.join(
-        short_name(first), " decides", f"; usual now: {count_text(usual, 'part')}" if usual else ""
+        words.short_name(first), " decides", f"; usual now: {count_text(usual, 'part')}" if usual else ""
     )
-    return doc.Answer(question, f"{interval_text(first)} parts", "none", detail)
-
-
-def _nearest(series: Sequence[DriftSeries]) -> doc.Text:
-    one = min(series, key=lambda s: s.parts_to_limit.expected if s.parts_to_limit else 0)
-    expected = one.parts_to_limit.expected if one.parts_to_limit else 0
-    return doc.join("nearest: ", short_name(one), f" after {count_text(expected, 'part')} of this cycle")
+    return doc.Answer(question, f"{words.interval_text(first)} parts", "none", detail)
 
 
 def _facts(result: DriftResult, header: DriftHeader) -> Iterator[tuple[str, str]]:
-    by_group = groups(result.series)
+    by_group = words.groups(result.series)
     if len(by_group) == 1:
         (part, grinder), members = next(iter(by_group.items()))
         most = max(members, key=lambda one: one.gears)
@@ -168,41 +141,30 @@ def _facts(result: DriftResult, header: DriftHeader) -> Iterator[tuple[str, str]
         revision = f"revision {clip(most.limit_revision)}" if most.limit_revision else DASH
         yield "Limits from part data", revision
         yield "Grinder", clip(grinder)
-        yield "History", cycles_text(most)
+        yield "History", words.cycles_text(most)
         if most.cycles:
             label = f" ({clip(most.current_dress, SHORT)})" if most.current_dress else ""
             yield "Current dress cycle", f"{most.current_cycle}{label}"
     times = [at for one in result.series for at in one.charts.finished_at if at is not None]
     if times:
-        yield "Made from", _time(min(times, key=_seconds))
-        yield "Made until", _time(max(times, key=_seconds))
+        for name, end in (("Made from", min), ("Made until", max)):
+            yield name, end(times, key=datetime.timestamp).isoformat(sep=" ", timespec="minutes")
     yield "Source", clip(header.source)
-
-
-def _seconds(at: datetime) -> float:
-    return at.timestamp()
-
-
-def _time(at: datetime) -> str:
-    return at.isoformat(sep=" ", timespec="minutes")
 
 
 def _quarantine_table(result: DriftResult) -> doc.Table | None:
     rows = []
-    several = len(groups(result.series)) > 1
+    several = len(words.groups(result.series)) > 1
     for one in result.ranked():
         hold = one.quarantine
         if hold is None:
             continue
         shown = ", ".join(clip(serial, SHORT) for serial in hold.measured[:SERIALS_SHOWN])
         rest = len(hold.measured) - SERIALS_SHOWN
-        name = doc.join(short_name(one), f", {one.part} on {one.grinder}" if several else "")
-        rows.append(
-            (
-                name, clip(hold.after_serial, SHORT) if hold.after_serial else "none: from the beginning",
-                clip(hold.to_serial, SHORT), shown + (f" and {rest} more" if rest > 0 else ""),
-            )
-        )  # fmt: skip
+        shown += f" and {rest} more" if rest > 0 else ""
+        name = doc.join(words.short_name(one), f", {one.part} on {one.grinder}" if several else "")
+        after = clip(hold.after_serial, SHORT) if hold.after_serial else "none: from the beginning"
+        rows.append((name, after, clip(hold.to_serial, SHORT), shown))
     if not rows:
         return None
     columns = (
@@ -217,19 +179,16 @@ def _quarantine_table(result: DriftResult) -> doc.Table | None:
 
 
 def _group_sheets(number: int, where: str, members: Sequence[DriftSeries]) -> Iterator[doc.Sheet]:
-    active, quiet = split(members)
+    active, quiet = (
+        tuple(_series_section(one, first=k == 0) for k, one in enumerate(some))
+        for some in words.split(members)
+    )
     if active:
-        sections = tuple(_series_section(one, first=k == 0) for k, one in enumerate(active))
-        yield doc.Sheet(title=f"Charts: {where}", sections=sections, id=f"charts-{number}", head=where)
+        yield doc.Sheet(f"Charts: {where}", active, id=f"charts-{number}", head=where)
     if quiet:
-        sections = tuple(_series_section(one, first=k == 0) for k, one in enumerate(quiet))
+        note = words.quiet_note(words.split(members)[1])
         yield doc.Sheet(
-            title=f"Quiet series: {where}",
-            sections=sections,
-            id=f"quiet-{number}",
-            head=where,
-            summary=quiet_note(quiet),
-            folded=True,
+            f"Quiet series: {where}", quiet, id=f"quiet-{number}", head=where, summary=note, folded=True
         )
 
 
@@ -241,26 +200,28 @@ def _series_section(series: DriftSeries, *, first: bool) -> doc.Section:
     ]
     lines = [
         *map(_level_change, series.steps),
-        *map(sentence, signal_lines(series.signals)),
+        *map(sentence, words.signal_lines(series.signals)),
         *(reason.sentence for reason in series.reasons if reason.code == "few_cycles"),
         *(sentence(notice.message) for notice in series.warnings),
     ]
     if lines:
         blocks.append(doc.Bullets(tuple(lines), "note"))
-    name = doc.join(short_name(series), f" · {long_name(series)}")
+    name = doc.join(words.short_name(series), f" · {words.long_name(series)}")
     return doc.Section(name, tuple(blocks), new_page=not first and not series.quiet)
 
 
 def _level_change(step: LevelChange) -> str:
     size, p = um_text(step.size_um, signed=True), short_text(step.p, 1)
     cause = step.event or "no event is recorded near it"
-    place = f"cycle {step.cycle} ({step.cycle_low} to {step.cycle_high})"
+    place = f"cycle {step.cycle}"
+    if step.cycle_low < step.cycle_high:
+        place += f" ({step.cycle_low} to {step.cycle_high})"
     return sentence(f"level change of {size} at {place}, p {p}: {cause}")
 
 
 def _series_facts(series: DriftSeries) -> Iterator[tuple[str, str]]:
     percent = share_text(series.wear_confidence)
-    wear, _, interval = wear_texts(series)
+    wear, _, interval = words.wear_texts(series)
     if wear != DASH:
         mark = " (parts estimated from times)" if series.wear_estimated else ""
         yield f"Wear, µm per part, with {percent} interval", f"{wear} ({interval}){mark}"
@@ -272,26 +233,24 @@ def _series_facts(series: DriftSeries) -> Iterator[tuple[str, str]]:
         yield f"Trend of the level, µm per cycle, with {percent} interval", f"{rate} ({low} to {high})"
     if series.sd_part_um is not None:
         where = "inside a cycle" if series.cycles else "of the values"
-        yield f"Standard deviation {where}, µm", sd_text(series.sd_part_um)
+        yield f"Standard deviation {where}, µm", words.sd_text(series.sd_part_um)
     if series.sd_cycle_um is not None:
-        yield "Standard deviation of the level, µm", sd_text(series.sd_cycle_um)
+        yield "Standard deviation of the level, µm", words.sd_text(series.sd_cycle_um)
     if series.limit_kind != "none":
         kind = series.limit_kind.capitalize()
         revision = f" (revision {clip(series.limit_revision, 16)})" if series.limit_revision else ""
-        yield f"{kind}s, µm", f"{limits_text(series)}{revision}"
+        yield f"{kind}s, µm", f"{words.limits_text(series)}{revision}"
     parts = series.parts_to_limit
     if parts is not None:
         yield "Parts of this cycle to the limit", f"{parts.expected} ({parts.low} to {parts.high})"
     if series.current_dress_interval_parts is not None:
         yield "Usual dress interval", count_text(series.current_dress_interval_parts, "part")
     if series.dress_interval_parts is not None:
-        yield f"Interval for a risk of {share_text(series.risk)}", f"{interval_text(series)} parts"
+        yield f"Interval for a risk of {share_text(series.risk)}", f"{words.interval_text(series)} parts"
     offset, centred = series.centring_offset_um, series.dress_interval_centred_parts
     if offset is not None and centred is not None:
-        yield (
-            "Level moved to centre the cycle",
-            f"{um_text(offset, 1, signed=True)}, then {count_text(centred, 'part')}",
-        )
+        moved = f"{um_text(offset, 1, signed=True)}, then {count_text(centred, 'part')}"
+        yield "Level moved to centre the cycle", moved
     reference = series.reference
     if reference is not None:
         frozen = "chosen, frozen" if reference.frozen else "the first that fit, not frozen"
@@ -316,7 +275,7 @@ def _last_sheet(result: DriftResult, header: DriftHeader) -> doc.Sheet:
     if rows:
         columns = (doc.Column("file", "left"), doc.Column("SHA-256", "left", weight=1))
         sections.append(doc.Section("Input files", (doc.Table("", columns, rows, dense=True),)))
-    cautions = (CONTROL_LIMITS_ARE_NO_TOLERANCE, *CAUTIONS, SETTER)
+    cautions = (words.CONTROL_LIMITS_ARE_NO_TOLERANCE, *CAUTIONS, SETTER)
     sections.append(doc.Section("", (doc.Cautions(cautions), doc.Signature(ROLES))))
     return doc.Sheet(title="What this rests on", sections=tuple(sections), id="basis", head="Basis")
 
@@ -352,7 +311,7 @@ def _assumptions(result: DriftResult) -> Iterator[str]:
     )
     yield (
         "Control limits: levels and their changes from the t distribution for as few cycles as there are, "
-        f"smoothed residuals with weight {short_text(settings.ewma_weight)}. {false_alarms(result)}"
+        f"smoothed residuals with weight {short_text(settings.ewma_weight)}. {words.false_alarms(result)}"
     )
     if any(one.wear_estimated for one in result.series):
         yield "Parts since dress were estimated from times where they were not recorded."

@@ -4,18 +4,7 @@ from __future__ import annotations
 
 from gearqa.model.drift import DriftResult
 from gearqa.report.blocks import document as doc
-from gearqa.report.drift.words import (
-    IN_SHORT,
-    cycles_text,
-    false_alarms,
-    groups,
-    leading,
-    quiet_note,
-    remarks,
-    series_table,
-    split,
-    to_do,
-)
+from gearqa.report.drift import words
 from gearqa.wording.safety import CAUTIONS, SETTER, SIMULATED_BANNER
 
 
@@ -24,22 +13,22 @@ def drift_blocks(result: DriftResult, *, wide: bool = False) -> list[doc.Block]:
     blocks: list[doc.Block] = []
     if result.simulated:
         blocks.append(doc.Paragraph(SIMULATED_BANNER, "lead"))
-    first, *more = leading(result)
+    first, *more = words.leading(result)
     blocks.append(doc.Paragraph(first, "lead"))
     blocks += map(doc.Paragraph, more)
-    for (part, grinder), members in groups(result.ranked()).items():
-        active, quiet = split(members)
+    for (part, grinder), members in words.groups(result.ranked()).items():
+        active, quiet = words.split(members)
         most = max(members, key=lambda one: one.gears)
-        caption = f"Part {part} on grinder {grinder}: {cycles_text(most)}"
+        caption = f"Part {part} on grinder {grinder}: {words.cycles_text(most)}"
         if active:
-            blocks.append(series_table(active, caption, wide=wide))
+            blocks.append(words.series_table(active, caption, wide=wide))
         if quiet:
-            note = quiet_note(quiet)
+            note = words.quiet_note(quiet)
             blocks.append(doc.Paragraph(note if active else doc.join(f"{caption}. ", note)))
-    advice, warnings = to_do(result), remarks(result)
+    advice, warnings = words.to_do(result), words.remarks(result)
     if advice:
         blocks += [doc.Paragraph("What to do", "lead"), doc.Bullets(advice)]
     if warnings:
         blocks += [doc.Paragraph("Notes", "lead"), doc.Bullets(warnings, "note")]
-    blocks.append(doc.Cautions((SETTER, IN_SHORT, false_alarms(result), *CAUTIONS)))
+    blocks.append(doc.Cautions((SETTER, words.IN_SHORT, words.false_alarms(result), *CAUTIONS)))
     return blocks

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from gearqa.errors import NoticeCode
-from gearqa.model.drift import SIZE, DriftResult, DriftSeries, Signal
+from gearqa.model.drift import SIZE, DriftResult, DriftSeries, Signal, deciding_series
 from gearqa.report.blocks import document as doc
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import (
@@ -61,11 +61,10 @@ def leading(result: DriftResult) -> tuple[str, ...]:
     """The sentence that matters first, then the one that sets the dress interval if that is another."""
     ranked = result.ranked()
     several = len(groups(ranked)) > 1
-    dressing = [one for one in ranked if one.dress_interval_parts is not None]
-    chosen = [*ranked[:1], *sorted(dressing, key=lambda one: one.dress_interval_parts or 0)[:1]]
     return tuple(
         f"{one.part} on {one.grinder}: {one.sentence}" if several else one.sentence
-        for one in dict.fromkeys(chosen)
+        for one in dict.fromkeys((*ranked[:1], deciding_series(ranked)))
+        if one is not None
     )
 
 
@@ -121,8 +120,7 @@ def signals_cell(series: DriftSeries) -> doc.Cell:
     """Whether control charts signal, now or earlier."""
     if series.in_control is None and not series.signals:
         return doc.Cell(DASH)
-    current = sum(one.current for one in series.signals)
-    if current:
+    if series.current_signals:
         return doc.Cell("now", "bad")
     return doc.Cell(f"{len(series.signals)} earlier" if series.signals else "none")
 
@@ -146,12 +144,10 @@ def interval_text(series: DriftSeries) -> str:
 def limits_text(series: DriftSeries) -> str:
     """Action limits; of a one-sided limit with the side in words. [um]"""
     low, high = series.limit_um
-    texts = [None if v is None else number_text(round(v, 2), signed=low is not None) for v in (low, high)]
-    if texts[0] is None and texts[1] is None:
-        return DASH
-    if texts[0] is None:
-        return f"up to {texts[1]}"
-    return f"from {texts[0]}" if texts[1] is None else f"{texts[0]} to {texts[1]}"
+    if low is None:
+        return DASH if high is None else f"up to {number_text(round(high, 2))}"
+    lower = number_text(round(low, 2), signed=True)
+    return f"from {lower}" if high is None else f"{lower} to {number_text(round(high, 2), signed=True)}"
 
 
 def sd_text(value: float | None) -> str:
@@ -173,14 +169,15 @@ def series_table(series: Sequence[DriftSeries], caption: doc.Text, *, wide: bool
     rows = []
     for one in series:
         wear, half, interval = wear_texts(one)
-        rows.append(
-            (
-                short_name(one),
-                *([wear, interval, sd_text(one.sd_um), _trend(one)] if wide else [f"{wear} {half}".strip()]),
-                steps_text(one), signals_cell(one), *([limits_text(one)] if wide else []),
-                parts_cell(one), interval_text(one),
-            )
-        )  # fmt: skip
+        trend = one.level_trend_um_per_cycle
+        more = [wear, interval, sd_text(one.sd_um), DASH if trend is None else signed_text(trend, 3)]
+        row: list[doc.Cell | doc.Text] = [
+            short_name(one),
+            *(more if wide else [f"{wear} {half}".strip()]),
+            steps_text(one),
+        ]
+        row += [signals_cell(one), *([limits_text(one)] if wide else []), parts_cell(one), interval_text(one)]
+        rows.append(tuple(row))
     worn = any(one.wear_um_per_part is not None for one in series)
     notes = [
         *([f"Wear with its {percent} interval."] if worn and not wide else []),
@@ -192,22 +189,14 @@ def series_table(series: Sequence[DriftSeries], caption: doc.Text, *, wide: bool
     return doc.Table(caption, tuple(columns), tuple(rows), notes=(" ".join(notes),) if notes else ())
 
 
-def _trend(series: DriftSeries) -> str:
-    return (
-        DASH if series.level_trend_um_per_cycle is None else signed_text(series.level_trend_um_per_cycle, 3)
-    )
-
-
 def quiet_note(series: Sequence[DriftSeries]) -> doc.Text:
     """Quiet series, in one line."""
-    judged = [one for one in series if one.in_control is not None]
-    silent = [one for one in series if one.in_control is None]
-    parts: list[doc.Text] = []
-    if judged:
-        parts += ["No wear proven, no level change, in control: ", names_text(judged), ". "]
-    if silent:
-        words = "No wear proven; dress cycles too few or unknown, so level and control are not judged: "
-        parts += [words, names_text(silent), ". "]
+    kinds = {
+        "No wear proven, no level change, in control: ": [s for s in series if s.in_control is not None],
+        "No wear proven; dress cycles too few or unknown, so level and control are not judged: ":
+            [s for s in series if s.in_control is None],
+    }  # fmt: skip
+    parts = [part for words, some in kinds.items() if some for part in (words, names_text(some), ". ")]
     return doc.join(*parts[:-1], ".")
 
 
@@ -230,7 +219,7 @@ def remarks(result: DriftResult) -> tuple[str, ...]:
                 by_text.setdefault(notice.message, []).append(doc.plain(short_name(one)))
     total = len(result.series)
     own = (
-        sentence(text) if len(names) == total else f"{', '.join(dict.fromkeys(names))}: {sentence(text)}"
+        sentence(text if len(names) == total else f"{', '.join(dict.fromkeys(names))}: {text}")
         for text, names in by_text.items()
     )
     return (*own, *(sentence(notice.message) for notice in result.warnings))
@@ -252,11 +241,9 @@ def signal_lines(signals: Sequence[Signal]) -> list[str]:
 
 def false_alarms(result: DriftResult) -> str:
     """What chance alone does to the control charts."""
-    rates = [one.false_alarm for one in result.series]
-    lengths = [
-        one.in_control_run_length_parts for one in rates if one.in_control_run_length_parts is not None
-    ]
-    together = f" over the {len(rates)} series together" if len(rates) > 1 else ""
+    every = [one.false_alarm.in_control_run_length_parts for one in result.series]
+    lengths = [parts for parts in every if parts is not None]
+    together = f" over the {len(every)} series together" if len(every) > 1 else ""
     share = share_text(result.settings.family_false_alarm)
     text = f"Control charts alarm falsely in {share} of dress cycles{together}"
     if lengths:

@@ -136,6 +136,22 @@ def test_of_many_scattered_signals_the_sentence_counts() -> None:
     assert len(reason.sentence) < 100
 
 
+def test_a_place_known_to_the_cycle_is_one_number() -> None:
+    series = only(analysed(replace(WORN, cycles=40, step_at=12, step=2.0)))
+    (step,) = series.steps
+    for low, place in ((11, "cycle 12 (11 to 12), p "), (12, "cycle 12, p ")):
+        moved = replace(series, steps=(replace(step, cycle=12, cycle_low=low, cycle_high=12),))
+        assert place in page(replace(analysed(), series=(moved,)))
+
+
+def test_remarks_on_some_series_name_them() -> None:
+    result = analysed(keys=(*SLOPE, ("runout", None)))
+    noted = tuple(replace(one, warnings=(Notice("n", "a remark"),)) for one in result.series)
+    assert remarks(replace(result, series=noted))[0] == "A remark."
+    some = (replace(noted[0], warnings=()), noted[1])
+    assert remarks(replace(result, series=some))[0] == "fHα left: a remark."
+
+
 # --- order --------------------------------------------------------------------------------------
 
 
