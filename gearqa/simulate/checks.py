@@ -9,8 +9,8 @@ from gearqa.errors import Problem, Reason
 from gearqa.model.part import Part
 from gearqa.simulate.ball import ball_contact, ball_touching_reference
 from gearqa.simulate.process import is_measured, made_parts
-from gearqa.simulate.ranges import Ranges
 from gearqa.simulate.scenario import Measuring, Scenario
+from gearqa.simulate.surface import Ranges
 from gearqa.wording.numbers import fixed_text, short_text
 
 _RANGE, _CLASH = Reason.VALUE_OUT_OF_RANGE, Reason.CONTRADICTION
@@ -71,11 +71,9 @@ def _teeth(scenario: Scenario, z: int) -> Iterator[Problem]:
 
 def _serials(scenario: Scenario) -> Iterator[Problem]:
     named = [own.serial for own in scenario.gear]
-    made = (
-        {m.serial for m in made_parts(scenario, scenario.seed) if is_measured(scenario.measuring, m)}
-        if named
-        else set()
-    )
+    if not named:
+        return
+    made = {m.serial for m in made_parts(scenario, scenario.seed) if is_measured(scenario.measuring, m)}
     for i, serial in enumerate(named):
         if serial not in made:
             wanted = "the serial of a gear that is measured"

@@ -12,15 +12,15 @@ from pathlib import Path
 
 from gearqa.errors import PartFileError, Problem, Reason, ReportError
 from gearqa.evaluation.part_geometry import part_geometry
-from gearqa.model.part import Part
+from gearqa.model.part import PART_FILE, Part
 from gearqa.reading.settings.toml_file import load_toml
-from gearqa.simulate.made_gears import measured_count, simulate_events, simulate_gears
+from gearqa.simulate.made_gears import simulate_gears
+from gearqa.simulate.process import measured_count, simulate_events
 from gearqa.simulate.scenario import Scenario
 from gearqa.simulate.table_rows import gear_table, write_events
 
 Progress = Callable[[int, int], None]
 """Called with the number of gears written and the number to write."""
-PART_FILE = "part.toml"
 _BUFFER = 1 << 20
 
 
@@ -107,7 +107,7 @@ def write_folder(
                     table.write(gear)
                 if progress is not None:
                     progress(count, total)
-        if "events" in scenario.measuring.tables and (events := simulate_events(scenario, seed)):
+        if "events" in scenario.measuring.tables and (events := simulate_events(scenario)):
             with (draft / "events.csv").open("wb") as stream:
                 write_events(stream, events)
         written = sorted(path.name for path in draft.iterdir())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -15,7 +15,6 @@ from gearqa.errors import PartFileError
 from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.measurement import (
     GearMeasurement,
-    GrinderEvent,
     PitchReadings,
     Production,
     RunoutReadings,
@@ -26,17 +25,9 @@ from gearqa.model.measurement import (
 from gearqa.model.part import Part
 from gearqa.simulate.ball import BallContact, ball_centres, ball_contact, nominal_span, teeth_to_span
 from gearqa.simulate.checks import contradictions, measured_teeth, runout_ball, size_ball
-from gearqa.simulate.process import (
-    MadePart,
-    is_measured,
-    made_events,
-    made_parts,
-    measuring_stream,
-    part_stream,
-)
-from gearqa.simulate.ranges import Ranges, ranges_of
+from gearqa.simulate.process import MEASUREMENT, PART, MadePart, is_measured, made_parts, stream
 from gearqa.simulate.scenario import Lobes, Measuring, Override, Ripple, Scenario
-from gearqa.simulate.surface import FLANK_SIGNS, FlankPoints, FlankSurface, Lobe, Wave
+from gearqa.simulate.surface import FLANK_SIGNS, FlankPoints, FlankSurface, Lobe, Ranges, Wave, ranges_of
 from gearqa.symbols import FLANKS, Flank, TraceKind
 
 
@@ -71,16 +62,6 @@ def simulate_gears(scenario: Scenario, part: Part, seed: int | None = None) -> I
     )
 
 
-def simulate_events(scenario: Scenario, seed: int | None = None) -> list[GrinderEvent]:
-    """Events of the scenario in order of time: dresses and recorded steps."""
-    return made_events(scenario, scenario.seed if seed is None else seed)
-
-
-def measured_count(scenario: Scenario) -> int:
-    """How many gears the scenario measures."""
-    return sum(is_measured(scenario.measuring, made) for made in made_parts(scenario, scenario.seed))
-
-
 def override_of(scenario: Scenario, serial: str) -> Override:
     """What the scenario says about this serial alone."""
     return next((o for o in scenario.gear if o.serial == serial), Override(serial=serial))
@@ -90,21 +71,16 @@ def surface_of(scenario: Scenario, part: Part, made: MadePart, seed: int) -> Fla
     """The true flanks of one part: process, chance and overrides together."""
     geometry = part_geometry(part)
     own = override_of(scenario, made.serial)
-    rng = part_stream(seed, made.number)
+    rng = stream(seed, PART, made.number)
     rng.standard_normal((3, made.shape.shape[1]))  # the draws that made_parts used
     shift = rng.standard_normal(4)
     turns = rng.uniform(0, 2 * math.pi, 1 + len(scenario.lobes) + len(scenario.ripple))
     swell = rng.standard_normal(len(scenario.lobes))
     teeth = rng.standard_normal((2, geometry.z))
     mounting, pitch = scenario.mounting, scenario.pitch
-    e = _vector(mounting.eccentricity_um, mounting.eccentricity_deg)
-    e = (
-        e[0] + mounting.eccentricity_scatter_um * shift[0],
-        e[1] + mounting.eccentricity_scatter_um * shift[1],
-    )
-    omega = _vector(mounting.tilt_mrad, mounting.tilt_deg)
-    tilt_scatter = mounting.tilt_scatter_mrad
-    omega = (omega[0] + tilt_scatter * shift[2], omega[1] + tilt_scatter * shift[3])
+    scatter = mounting.eccentricity_scatter_um * shift[:2], mounting.tilt_scatter_mrad * shift[2:]
+    e = _vector(mounting.eccentricity_um, mounting.eccentricity_deg, scatter[0])
+    omega = _vector(mounting.tilt_mrad, mounting.tilt_deg, scatter[1])
     if own.eccentricity_um is not None:
         e = _vector(own.eccentricity_um, own.eccentricity_deg)
     if own.tilt_mrad is not None:
@@ -131,30 +107,28 @@ def surface_of(scenario: Scenario, part: Part, made: MadePart, seed: int) -> Fla
         waves=tuple(waves),
         tooth_index_um=tooth_index,
         tangential_um=pitch.tangential_um,
-        tangential_phase=float(turns[0])
-        if pitch.tangential_deg is None
-        else math.radians(pitch.tangential_deg),
+        tangential_phase=_phase(pitch.tangential_deg, turns[0]),
     )
 
 
-def _vector(length: float, degrees: float) -> tuple[float, float]:
-    return length * math.cos(math.radians(degrees)), length * math.sin(math.radians(degrees))
+def _vector(length: float, degrees: float, scatter: Sequence[float] | Array = (0, 0)) -> tuple[float, float]:
+    angle = math.radians(degrees)
+    return length * math.cos(angle) + scatter[0], length * math.sin(angle) + scatter[1]
+
+
+def _phase(degrees: float | None, turn: float) -> float:
+    return float(turn) if degrees is None else math.radians(degrees)
 
 
 def _lobe(lobes: Lobes, turn: float, swell: float, geometry: GearGeometry) -> Lobe:
-    phase = turn if lobes.phase_deg is None else math.radians(lobes.phase_deg)
     amplitude = lobes.amplitude_um + lobes.amplitude_scatter_um * swell
-    return Lobe(lobes.n, amplitude, float(phase), (lobes.neutral_diameter_mm or geometry.d) / 2)
+    radius = (lobes.neutral_diameter_mm or geometry.d) / 2
+    return Lobe(lobes.n, amplitude, _phase(lobes.phase_deg, turn), radius)
 
 
 def _wave(ripple: Ripple, turn: float) -> Wave:
-    phase = turn if ripple.phase_deg is None else math.radians(ripple.phase_deg)
-    weights = (
-        (1.0, 1.0)
-        if ripple.flank is None
-        else (float(ripple.flank == "left"), float(ripple.flank == "right"))
-    )
-    return Wave(ripple.order, ripple.amplitude_um, float(phase), weights)
+    left, right = (float(ripple.flank in (None, flank)) for flank in FLANKS)
+    return Wave(ripple.order, ripple.amplitude_um, _phase(ripple.phase_deg, turn), (left, right))
 
 
 # --- the instrument ---------------------------------------------------------------------------
@@ -201,30 +175,20 @@ def _setup(scenario: Scenario, part: Part) -> _Setup:
         low, high = _profile_span(ranges, part, measuring, g)
         L = frozen_array(np.linspace(low, high, measuring.profile_points))
         for face in measuring.profile_face_positions_mm or (None,):
-            at = np.asarray(g.b / 2 if face is None else face)
-            groups.append(
-                _TraceGroup("profile", FlankPoints(g, ranges, f=f, tooth=numbers, L=L, face=at), L, face)
-            )
+            at = g.b / 2 if face is None else face
+            points = FlankPoints(g, ranges, f=f, tooth=numbers, L=L, face=at)
+            groups.append(_TraceGroup("profile", points, L, face))
     if "helix" in tables:
-        gap = measuring.helix_end_gap_mm
+        gap, middle_roll = measuring.helix_end_gap_mm, (ranges.profile.start + ranges.profile.end) / 2
         z = frozen_array(np.linspace(gap, g.b - gap, measuring.helix_points))
         for diameter in measuring.helix_diameters_mm or (None,):
-            at = np.asarray(ranges.middle_roll if diameter is None else roll_length(diameter, g.d_b))
-            groups.append(
-                _TraceGroup("helix", FlankPoints(g, ranges, f=f, tooth=numbers, L=at, face=z), z, diameter)
-            )
+            at = middle_roll if diameter is None else roll_length(diameter, g.d_b)
+            points = FlankPoints(g, ranges, f=f, tooth=numbers, L=at, face=z)
+            groups.append(_TraceGroup("helix", points, z, diameter))
     d_M = part.evaluation.pitch.measuring_diameter_mm or g.d
-    everywhere = np.arange(1, g.z + 1)[None, :]
-    pitch = FlankPoints(
-        g,
-        ranges,
-        f=FLANK_SIGNS[:, None],
-        tooth=everywhere,
-        L=np.asarray(roll_length(d_M, g.d_b)),
-        face=np.asarray(g.b / 2),
-    )
-    runout = balls = None
-    span = None
+    everywhere, roll = np.arange(1, g.z + 1)[None, :], roll_length(d_M, g.d_b)
+    pitch = FlankPoints(g, ranges, f=FLANK_SIGNS[:, None], tooth=everywhere, L=roll, face=g.b / 2)
+    runout = balls = span = None
     if "runout" in tables:
         contact = ball_contact(g, runout_ball(measuring, g))
         assert contact is not None
@@ -234,7 +198,8 @@ def _setup(scenario: Scenario, part: Part) -> _Setup:
         assert contact is not None
         balls = contact, _space_points(g, ranges, contact)
     if "size" in tables and measuring.size_method == "span":
-        k = _span_teeth(measuring, part, g)
+        size = part.tolerance.size
+        k = measuring.size_teeth_spanned or (size and size.teeth_spanned) or teeth_to_span(g)
         span = k, _span_points(g, ranges, k)
     return _Setup(scenario, g, teeth, tuple(groups), pitch, runout, balls, span)
 
@@ -242,18 +207,14 @@ def _setup(scenario: Scenario, part: Part) -> _Setup:
 def _profile_span(ranges: Ranges, part: Part, measuring: Measuring, g: GearGeometry) -> tuple[float, float]:
     """Measured roll lengths: root to form end and a little more, but not beyond the tip."""
     over = measuring.profile_overrun_mm * g.s
-    root, form = ranges.profile.start - over, ranges.form_roll + over
+    profile = ranges.profile
+    root = profile.start - over
+    form = (profile.end if profile.zone_end is None else profile.zone_end) + over
     tip = part.gear.tip_diameter_mm
     if tip is not None:
         tip_roll = roll_length(tip, g.d_b)
         form = min(form, tip_roll) if g.s > 0 else max(form, tip_roll)
     return max(0.0, min(root, form)), max(root, form)
-
-
-def _span_teeth(measuring: Measuring, part: Part, g: GearGeometry) -> int:
-    size = part.tolerance.size
-    drawn = None if size is None else size.teeth_spanned
-    return measuring.size_teeth_spanned or drawn or teeth_to_span(g)
 
 
 def _space_points(g: GearGeometry, ranges: Ranges, contact: BallContact) -> FlankPoints:
@@ -262,14 +223,8 @@ def _space_points(g: GearGeometry, ranges: Ranges, contact: BallContact) -> Flan
     following = spaces % g.z + 1
     left, right = (following, spaces) if g.s > 0 else (spaces, following)
     face = g.b / 2 + FLANK_SIGNS[:, None] * contact.contact_offset
-    return FlankPoints(
-        g,
-        ranges,
-        f=FLANK_SIGNS[:, None],
-        tooth=np.stack([left, right]),
-        L=np.asarray(contact.contact_roll),
-        face=face,
-    )
+    tooth = np.stack([left, right])
+    return FlankPoints(g, ranges, f=FLANK_SIGNS[:, None], tooth=tooth, L=contact.contact_roll, face=face)
 
 
 def _span_points(g: GearGeometry, ranges: Ranges, k: int) -> FlankPoints:
@@ -277,7 +232,7 @@ def _span_points(g: GearGeometry, ranges: Ranges, k: int) -> FlankPoints:
     first = np.arange(1, g.z + 1)
     last = (first + k - 2) % g.z + 1
     W = nominal_span(g, k)
-    L = np.asarray(W * math.cos(g.beta_b) / 2)
+    L = W * math.cos(g.beta_b) / 2
     face = g.b / 2 - FLANK_SIGNS[:, None] * g.H * math.sin(g.beta_b) * W / 2
     return FlankPoints(g, ranges, f=FLANK_SIGNS[:, None], tooth=np.stack([first, last]), L=L, face=face)
 
@@ -287,7 +242,7 @@ def _measure(setup: _Setup, surface: FlankSurface, made: MadePart, seed: int) ->
     measuring = scenario.measuring
     own = override_of(scenario, made.serial)
     tables = set(measuring.tables) - set(own.omit)
-    rng = measuring_stream(seed, made.number)
+    rng = stream(seed, MEASUREMENT, made.number)
     traces: list[Trace] = []
     for group in setup.groups:
         values = np.broadcast_to(

@@ -18,24 +18,15 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.model.measurement import GrinderEvent
-from gearqa.simulate.scenario import Happening, Measuring, Process, Scenario, Step
+from gearqa.simulate.scenario import Measuring, Process, Scenario, Step
 
-_CYCLE, _PART, _MEASURE = 0, 1, 2
+CYCLE, PART, MEASUREMENT = 0, 1, 2
+"""Kinds of random streams: of a dress cycle, of a part itself, of its measurement."""
 
 
 def stream(seed: int, kind: int, number: int) -> np.random.Generator:
-    """Random stream of a cycle or a part, independent of all others."""
+    """Random stream of a cycle, a part or a measurement, independent of all others."""
     return np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(kind, number))))
-
-
-def part_stream(seed: int, number: int) -> np.random.Generator:
-    """Stream of what the part itself has by chance."""
-    return stream(seed, _PART, number)
-
-
-def measuring_stream(seed: int, number: int) -> np.random.Generator:
-    """Stream of what the measurement of a part has by chance."""
-    return stream(seed, _MEASURE, number)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -58,12 +49,6 @@ class MadePart:
     """Shape coefficients of the left and the right flank. [um], shape (2, 8)"""
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Cycle:
-    level: Array
-    rate: Array
-
-
 def cycle_length(scenario: Scenario) -> int:
     """Parts from one dress to the next."""
     return scenario.process.parts_per_dress or scenario.lot.parts
@@ -75,13 +60,15 @@ def made_parts(scenario: Scenario, seed: int) -> Iterator[MadePart]:
     base, trend = scenario.shape.array(), process.trend.array()
     steps = [(_first_part(step, per_dress), step.shift.array(), step.wheel) for step in process.step]
     wheel = process.wheel
-    cycle = _Cycle(base, base)
+    level = rate = base
     for number in range(1, lot.parts + 1):
         index, offset = divmod(number - 1, per_dress)
         if offset == 0:
-            cycle = _new_cycle(process, seed, index)
+            rng = stream(seed, CYCLE, index + 1)
+            level = process.level_scatter.draw(rng)
+            rate = process.wear.array() + process.wear_scatter.draw(rng)
         finished, worked, day = _times(process, number, index)
-        shape = base + cycle.level + cycle.rate * offset + trend * index
+        shape = base + level + rate * offset + trend * index
         for first, shift, new_wheel in steps:
             if number >= first:
                 shape = shape + shift
@@ -90,11 +77,11 @@ def made_parts(scenario: Scenario, seed: int) -> Iterator[MadePart]:
         if process.thermal is not None:
             warmth = 1 - np.exp(-worked / 60 / process.thermal.time_constant_min)
             shape = shape + process.thermal.drift.array() * warmth
-        shape = shape + process.part_scatter.draw(part_stream(seed, number))
+        shape = shape + process.part_scatter.draw(stream(seed, PART, number))
         in_cycle = min(per_dress, lot.parts - index * per_dress)
         yield MadePart(
             number=number,
-            serial=serial_of(scenario, number),
+            serial=f"{lot.serial_prefix}{lot.first_number + number - 1:0{lot.serial_digits}d}",
             cycle=index + 1,
             since_dress=offset + 1,
             last_of_cycle=in_cycle - offset,
@@ -103,6 +90,11 @@ def made_parts(scenario: Scenario, seed: int) -> Iterator[MadePart]:
             wheel=wheel,
             shape=shape,
         )
+
+
+def measured_count(scenario: Scenario) -> int:
+    """How many gears the scenario measures."""
+    return sum(is_measured(scenario.measuring, made) for made in made_parts(scenario, scenario.seed))
 
 
 def is_measured(measuring: Measuring, made: MadePart) -> bool:
@@ -115,18 +107,6 @@ def is_measured(measuring: Measuring, made: MadePart) -> bool:
         or made.last_of_cycle <= last
         or (every is not None and (made.since_dress - 1) % every == 0)
     )
-
-
-def serial_of(scenario: Scenario, number: int) -> str:
-    """Serial of the part with this number in production order."""
-    lot = scenario.lot
-    return f"{lot.serial_prefix}{lot.first_number + number - 1:0{lot.serial_digits}d}"
-
-
-def _new_cycle(process: Process, seed: int, index: int) -> _Cycle:
-    rng = stream(seed, _CYCLE, index + 1)
-    level = process.level_scatter.draw(rng)
-    return _Cycle(level, process.wear.array() + process.wear_scatter.draw(rng))
 
 
 def _first_part(step: Step, per_dress: int) -> int:
@@ -144,8 +124,8 @@ def _times(process: Process, number: int, dresses_before: int) -> tuple[datetime
     return at, of_day, int(day)
 
 
-def made_events(scenario: Scenario, seed: int) -> list[GrinderEvent]:
-    """Events table of the lot, in order of time: dresses and recorded steps."""
+def simulate_events(scenario: Scenario) -> list[GrinderEvent]:
+    """Events of the scenario in order of time: dresses and recorded steps."""
     process, per_dress = scenario.process, cycle_length(scenario)
     records = {
         first: step.record
@@ -165,15 +145,9 @@ def made_events(scenario: Scenario, seed: int) -> list[GrinderEvent]:
         finished = _times(process, number, index)[0]
         if number in records:
             before = finished - grinding - (dressing if offset == 0 else timedelta(0))
-            events.append(_event(records[number], before.replace(microsecond=0), process.grinder, wheel))
+            at, record = before.replace(microsecond=0), records[number].model_dump()
+            events.append(GrinderEvent(at=at, grinder=process.grinder, wheel=wheel, **record))
         if dressed:
             at = (finished - grinding).replace(microsecond=0)
             events.append(GrinderEvent(at=at, event="dress", grinder=process.grinder, wheel=wheel))
     return events
-
-
-def _event(record: Happening, at: datetime, grinder: str, wheel: str) -> GrinderEvent:
-    return GrinderEvent(
-        at=at, event=record.event, grinder=grinder, wheel=wheel, parameter=record.parameter,
-        flank=record.flank, correction=record.correction, unit=record.unit, remark=record.remark,
-    )  # fmt: skip

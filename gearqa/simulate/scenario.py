@@ -11,7 +11,7 @@ the two flanks together; `left` and `right` are added to it.
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Final, Literal, Self
+from typing import Annotated, Final, Literal, Self, get_args
 
 import numpy as np
 from pydantic import Field, model_validator
@@ -26,9 +26,7 @@ NotNegative = Annotated[float, Field(ge=0)]
 Positive = Annotated[float, Field(gt=0)]
 Whole = Annotated[int, Field(ge=1)]
 TableName = Literal["profile", "helix", "pitch", "runout", "size", "production", "events"]
-ALL_TABLES: Final[tuple[TableName, ...]] = (
-    "profile", "helix", "pitch", "runout", "size", "production", "events",
-)  # fmt: skip
+ALL_TABLES: Final[tuple[TableName, ...]] = get_args(TableName)
 
 
 def _check_time(key: str, text: str) -> None:

@@ -14,13 +14,31 @@ import numpy as np
 from gearqa.arrays import Array, IntArray
 from gearqa.core.flank_frame import base_tangent_angle, flank_angle, rigid_deviation
 from gearqa.core.geometry import GearGeometry
-from gearqa.simulate.ranges import Ranges
+from gearqa.core.traces import TraceSpec, design_trace, range_fraction
+from gearqa.evaluation.trace_specs import helix_spec, profile_spec
+from gearqa.model.part import Part
 from gearqa.simulate.scenario import SHAPE_KEYS
 
-RIGHT: float = 1.0
-LEFT: float = -1.0
-FLANK_SIGNS: Array = np.array([LEFT, RIGHT])
+FLANK_SIGNS: Array = np.array([-1.0, 1.0])
 """+1 right, -1 left, in the order in which arrays hold the flanks (left, right)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ranges:
+    """Evaluation ranges, design and slope spans of a part's traces: the frame of the shapes."""
+
+    profile: TraceSpec
+    helix: TraceSpec
+    full_slopes: bool
+    """Slopes are stated over the full span, not over the evaluation length."""
+
+
+def ranges_of(part: Part) -> Ranges | None:
+    """Evaluation ranges of a part; None where the drawing has no profile limits."""
+    profile = profile_spec(part)
+    if profile is None:
+        return None
+    return Ranges(profile, helix_spec(part), part.evaluation.slope_span == "full")
 
 
 class FlankPoints:
@@ -41,7 +59,14 @@ class FlankPoints:
     """
 
     def __init__(
-        self, geometry: GearGeometry, ranges: Ranges, *, f: Array, tooth: IntArray, L: Array, face: Array
+        self,
+        geometry: GearGeometry,
+        ranges: Ranges,
+        *,
+        f: Array,
+        tooth: IntArray,
+        L: Array | float,
+        face: Array | float,
     ) -> None:
         self.geometry = geometry
         self.f, self.tooth, self.L, self.face = f, tooth, np.asarray(L), np.asarray(face)
@@ -53,7 +78,8 @@ class FlankPoints:
             geometry.H * math.tan(geometry.beta_b) / r_b
         )
         """The flank at the reference circle of the point's own transverse section."""
-        self.design = ranges.design(self.L, self.face)
+        self.design = np.asarray(design_trace(self.L, ranges.profile) + design_trace(self.face, ranges.helix))
+        """Of the flank: profile and helix design together. [um]"""
         self._basis = _shape_basis(ranges, self.L, self.face)
         self._waves: dict[float, tuple[Array, Array]] = {}
         self._index = (np.asarray((f > 0), dtype=np.intp), np.asarray(tooth, dtype=np.intp) - 1)
@@ -82,18 +108,23 @@ class FlankPoints:
 
 def _shape_basis(ranges: Ranges, L: Array, face: Array) -> tuple[Array, ...]:
     """Unit shapes in the order of `SHAPE_KEYS`."""
-    p, h = ranges.profile_t(L), ranges.helix_t(face)
+    p, h = range_fraction(L, ranges.profile), range_fraction(face, ranges.helix)
     basis = {
         "material_um": np.ones(()),
-        "profile_slope_um": p * ranges.profile_slope_scale,
+        "profile_slope_um": p * _slope_scale(ranges, ranges.profile),
         "profile_crowning_um": -4 * p**2,
         "profile_s_shape_um": _third_order(p),
-        "helix_slope_um": h * ranges.helix_slope_scale,
+        "helix_slope_um": h * _slope_scale(ranges, ranges.helix),
         "helix_crowning_um": -4 * h**2,
         "helix_s_shape_um": _third_order(h),
         "twist_um": p * h,
     }
     return tuple(np.asarray(basis[key], dtype=np.float64) for key in SHAPE_KEYS)
+
+
+def _slope_scale(ranges: Ranges, spec: TraceSpec) -> float:
+    """Rise over the evaluation length that a slope of 1 makes."""
+    return spec.length / abs(spec.full_end - spec.full_start) if ranges.full_slopes else 1.0
 
 
 def _third_order(t: Array) -> Array:

@@ -178,14 +178,13 @@ def gear_table(
 
     if name in {"profile", "helix"}:
         return TraceTable(stream, name, scenario, normal_factor)
-    if name == "pitch":
-        return RowTable(stream, ("serial", "flank", "tooth", "index_um"), pitch)
-    if name == "runout":
-        return RowTable(stream, ("serial", "space", "radial_um"), runout)
-    if name == "size":
-        named = ("serial", "method", "pin_diameter_mm", "teeth_spanned", "value_mm", "position")
-        return RowTable(stream, named, size)
-    return RowTable(stream, ("serial", *_PRODUCTION), production)
+    columns, rows = {
+        "pitch": (("serial", "flank", "tooth", "index_um"), pitch),
+        "runout": (("serial", "space", "radial_um"), runout),
+        "size": (("serial", "method", "pin_diameter_mm", "teeth_spanned", "value_mm", "position"), size),
+        "production": (("serial", *_PRODUCTION), production),
+    }[name]
+    return RowTable(stream, columns, rows)
 
 
 def write_events(stream: BinaryIO, events: Iterable[GrinderEvent]) -> None:
