@@ -17,7 +17,6 @@ from gearqa.model.declared import Simulated
 from gearqa.model.measurement import InputFile
 from gearqa.symbols import Flank
 
-DRIFT_SCHEMA: Final = "gearqa.drift/1"
 SeriesKey = tuple[str, str, str, Flank | None]
 """Part, grinder, parameter, flank."""
 LimitKind = Literal["acceptance limit", "tolerance limit", "none"]
@@ -25,15 +24,9 @@ ChartName = Literal["levels", "levels_moving_range", "residual_ewma"]
 SIZE: Final = "size"
 """Key of the dimension over balls or the span."""
 DRIFT_PARAMETERS: tuple[str, ...] = (
-    "single_pitch",
-    "cumulative_pitch",
-    "runout",
-    "profile_slope",
-    "profile_crowning",
-    "helix_slope",
-    "helix_crowning",
-    SIZE,
-)
+    "single_pitch", "cumulative_pitch", "runout", "profile_slope", "profile_crowning", "helix_slope",
+    "helix_crowning", SIZE,
+)  # fmt: skip
 """Followed by default: the leading indicators of a grinder."""
 
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final, Literal
+from typing import Literal
 
 from gearqa.errors import Notice
 from gearqa.model.measurement import GrinderEvent
 from gearqa.model.results import GearResult, GradeHeader
 
-HISTORY_SCHEMA: Final = "gearqa.history/1"
 State = Literal["current", "superseded", "removed"]
 
 

@@ -9,11 +9,9 @@ from typing import Any, BinaryIO
 import orjson
 
 from gearqa.results.codec import Table, writer
-from gearqa.results.json_schema import DIALECT, Schema, Schemas, table
 from gearqa.version import __version__
 
 OPTIONS = orjson.OPT_SERIALIZE_NUMPY | orjson.OPT_PASSTHROUGH_DATACLASS
-SOFTWARE: Schema = table({"name": {"type": "string"}, "version": {"type": "string"}})
 
 
 def software() -> dict[str, str]:
@@ -83,24 +81,10 @@ class Document:
             return dict(thing)
         raise TypeError(f"no JSON for {model}")
 
-    def json_schema(self, **replaced: Schema) -> Schema:
+    def json_schema(self, **replaced: Table) -> Table:
         """JSON Schema of the document; `replaced` gives properties by key."""
-        schemas = self.schemas()
-        definitions = {name: schemas.of(model) for model, name in self.definitions.items()}
-        return described(self.schema, self.title, schemas.of(self.model, None, **replaced), definitions)
+        from gearqa.results.json_schema import Schemas, described
 
-    def schemas(self) -> Schemas:
-        """Schemas of what stands in the document."""
-        return Schemas(self.views, self.definitions)
-
-
-def described(schema_id: str, title: str, body: Schema, definitions: Schema | None = None) -> Schema:
-    """A whole schema: dialect and title, then the table of a document."""
-    whole = {"$schema": DIALECT, "title": title, **with_head(schema_id, body)}
-    return {**whole, "$defs": definitions} if definitions else whole
-
-
-def with_head(schema_id: str, body: Schema) -> Schema:
-    """Schema of the table of a result, with `schema` and `software` before it."""
-    head = {"schema": {"const": schema_id}, "software": SOFTWARE}
-    return table({**head, **body["properties"]}, required=[*head, *body["required"]])
+        schemas = Schemas(self.views, self.definitions)
+        body = schemas.of(self.model, None, **replaced)
+        return described(self.schema, self.title, body, schemas.named())

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Final
 
-from gearqa.model.drift import DRIFT_SCHEMA, DriftReport, DriftResult, DriftSeries, DriftSettings
+from gearqa.model.drift import DriftReport, DriftResult, DriftSeries, DriftSettings
 from gearqa.results.csvio import Style, csv_table
 from gearqa.results.document import Document
 from gearqa.results.entries import names_of
 
 DRIFT: Final = Document(
-    DRIFT_SCHEMA,
+    "gearqa.drift/1",
     "gearqa drift of a grinder",
     DriftReport,
     {

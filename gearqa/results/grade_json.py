@@ -15,8 +15,8 @@ from gearqa.model.results import (
     PitchResult,
     TraceResult,
 )
-from gearqa.results.document import Document, described
-from gearqa.results.json_schema import Schema, Schemas, array, reference
+from gearqa.results.codec import Table
+from gearqa.results.document import Document
 from gearqa.symbols import FLANKS, PARAMETERS
 
 HEADER: Final = tuple(f"{one.name}=header.{one.name}" for one in fields(GradeHeader))
@@ -53,28 +53,28 @@ class GradeJsonWriter:
         self._write(b"}\n")
 
 
-def result_json_schema() -> Schema:
+def result_json_schema() -> Table:
     """Schema of `grade --json`; parameters and traces are definitions."""
+    from gearqa.results.json_schema import Schemas, described
+
     schemas = Schemas(GRADE.views, {GearResult: "gear"})
     return described(GRADE.schema, GRADE.title, schemas.of(GradeResult), definitions())
 
 
-def definitions() -> Schema:
+def definitions() -> Table:
     """Definitions of gears, their traces and every parameter."""
+    from gearqa.results.json_schema import Schemas, array, reference, some_of
+
     schemas = Schemas()
-    parameters = _some_of({key: reference(key) for key in PARAMETERS})
+    parameters = some_of({key: reference(key) for key in PARAMETERS})
     found = {
         "gear": schemas.of(GearResult, parameters=parameters, traces=reference("traces")),
         "traces": array({"anyOf": [schemas.of(TraceResult), schemas.of(PitchResult)]}),
     }
     sides = {key: f"{key}_of_a_flank" for key, one in PARAMETERS.items() if one.per_flank}
     for key, one in PARAMETERS.items():
-        flanks = _some_of(dict.fromkeys(FLANKS, reference(sides[key])) if key in sides else {})
+        flanks = some_of(dict.fromkeys(FLANKS, reference(sides[key])) if key in sides else {})
         found[key] = schemas.of(ParameterResult, one.symbol, flanks=flanks)
     for key, name in sides.items():
         found[name] = schemas.of(FlankResult, PARAMETERS[key].symbol)
     return found
-
-
-def _some_of(properties: Schema) -> Schema:
-    return {"type": "object", "properties": properties, "additionalProperties": False}

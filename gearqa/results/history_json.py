@@ -18,10 +18,10 @@ from gearqa.model.store_reports import (
     StoredIntake,
     StoredPart,
 )
-from gearqa.results.document import Document, with_head
+from gearqa.results.codec import Table
+from gearqa.results.document import Document
 from gearqa.results.entries import names_of
 from gearqa.results.grade_json import definitions
-from gearqa.results.json_schema import DIALECT, Schema, array, reference
 
 HISTORY: Final = Document(
     "gearqa.history/1",
@@ -45,9 +45,11 @@ HISTORY: Final = Document(
 )  # fmt: skip
 
 
-def history_json_schema() -> Schema:
+def history_json_schema() -> Table:
     """Schema of `history list`, `show`, `export`, `check` and `regrade` with --json."""
-    schemas = HISTORY.schemas()
+    from gearqa.results.json_schema import DIALECT, Schemas, array, reference, with_head
+
+    schemas = Schemas(HISTORY.views, HISTORY.definitions)
     whole_gears = array(schemas.of(StoredDocument, None, result=reference("gear")))
     bodies = [
         schemas.of(ListedStore),
@@ -60,5 +62,5 @@ def history_json_schema() -> Schema:
         "$schema": DIALECT,
         "title": HISTORY.title,
         "oneOf": [with_head(HISTORY.schema, body) for body in bodies],
-        "$defs": definitions() | {name: schemas.of(model) for model, name in HISTORY.definitions.items()},
+        "$defs": definitions() | schemas.named(),
     }

@@ -30,12 +30,13 @@ SIMPLE: dict[Any, Schema] = {
 
 def table(properties: Schema, *, required: Iterable[str] | None = None) -> Schema:
     """Schema of a table in which nothing else may stand."""
-    return {
-        "type": "object",
-        "properties": properties,
-        "required": list(properties) if required is None else list(required),
-        "additionalProperties": False,
-    }
+    names = list(properties if required is None else required)
+    return {"type": "object", "properties": properties, "required": names, "additionalProperties": False}
+
+
+def some_of(properties: Schema) -> Schema:
+    """Schema of a table that has some of these keys."""
+    return {"type": "object", "properties": properties, "additionalProperties": False}
 
 
 def array(items: Schema) -> Schema:
@@ -72,6 +73,10 @@ class Schemas:
         if kind:
             properties[str(kind_of(model))] = {"const": kind}
         return table(properties, required=required)
+
+    def named(self) -> Schema:
+        """The definitions."""
+        return {name: self.of(model) for model, name in self.definitions.items()}
 
     def _described(self, key: str, entry: Entry, given: Schema | None) -> Schema:
         hint = entry.hint
@@ -120,3 +125,15 @@ def _either(options: list[Schema]) -> Schema:
     if all(set(option) == {"type"} for option in options):
         return {"type": [option["type"] for option in options]}
     return {"anyOf": options}
+
+
+def described(schema_id: str, title: str, body: Schema, definitions: Schema | None = None) -> Schema:
+    """A whole schema: dialect and title, then the table of a document."""
+    whole = {"$schema": DIALECT, "title": title, **with_head(schema_id, body)}
+    return {**whole, "$defs": definitions} if definitions else whole
+
+
+def with_head(schema_id: str, body: Schema) -> Schema:
+    """Schema of the table of a result, with `schema` and `software` before it."""
+    head = {"schema": {"const": schema_id}, "software": table({"name": SIMPLE[str], "version": SIMPLE[str]})}
+    return table({**head, **body["properties"]}, required=[*head, *body["required"]])

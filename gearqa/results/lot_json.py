@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Final, get_args
 
 from gearqa.model.lot import FlankKey, LotResult, ParameterStatistics
+from gearqa.results.codec import Table
 from gearqa.results.csvio import Style, csv_table
 from gearqa.results.document import Document
-from gearqa.results.json_schema import Schema, reference
 from gearqa.symbols import PARAMETERS
 
 LOT: Final = Document(
@@ -29,14 +29,9 @@ def lot_csv(result: LotResult, style: Style = "comma") -> bytes:
     return csv_table(COLUMNS, rows, simulated=result.simulated, style=style)
 
 
-def lot_json_schema() -> Schema:
-    """Schema of `lot --json`; parameters are those of the table of parameters."""
-    return LOT.json_schema(parameters=parameters())
+def lot_json_schema() -> Table:
+    """Schema of `lot --json`, with the statistics by parameter and flank."""
+    from gearqa.results.json_schema import reference, some_of
 
-
-def parameters() -> Schema:
-    """Schema of the statistics: by parameter and flank."""
-    flanks = dict.fromkeys(get_args(FlankKey), reference("series"))
-    by_flank = {"type": "object", "properties": flanks, "additionalProperties": False}
-    by_key = dict.fromkeys(PARAMETERS, by_flank)
-    return {"type": "object", "properties": by_key, "additionalProperties": False}
+    by_flank = some_of(dict.fromkeys(get_args(FlankKey), reference("series")))
+    return LOT.json_schema(parameters=some_of(dict.fromkeys(PARAMETERS, by_flank)))

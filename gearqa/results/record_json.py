@@ -6,9 +6,9 @@ from typing import Final, get_args
 
 from gearqa.model.record import Record
 from gearqa.model.verification import SUBJECTS, Status, Verification
+from gearqa.results.codec import Table
 from gearqa.results.document import Document
 from gearqa.results.grade_json import result_json_schema
-from gearqa.results.json_schema import Schema, table
 from gearqa.results.lot_json import lot_json_schema
 
 RECORD: Final = Document("gearqa.record/1", "gearqa record of a lot sign-off", Record)
@@ -20,14 +20,18 @@ VERIFY: Final = Document(
 )
 
 
-def verify_json_schema() -> Schema:
+def verify_json_schema() -> Table:
     """Schema of `verify --json`."""
+    from gearqa.results.json_schema import table
+
     status = {"enum": list(get_args(Status))}
     return VERIFY.json_schema(subjects=table(dict.fromkeys(SUBJECTS, status)))
 
 
-def record_json_schema() -> Schema:
+def record_json_schema() -> Table:
     """Schema of a record: it holds the grading (but for the summary) and the sign-off whole."""
+    from gearqa.results.json_schema import table
+
     grade, lot = result_json_schema(), lot_json_schema()
     del grade["properties"]["lot"]
     whole = RECORD.json_schema(grade=table(grade["properties"]), lot=table(lot["properties"]))

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 from gearqa.model.tolerances import ToleranceTable
+from gearqa.results.codec import Table
 from gearqa.results.document import Document
-from gearqa.results.json_schema import Schema, table
 from gearqa.symbols import GRADABLE
 
 TOLERANCES: Final = Document(
@@ -16,8 +16,10 @@ TOLERANCES: Final = Document(
 )
 
 
-def tolerances_json_schema() -> Schema:
+def tolerances_json_schema() -> Table:
     """Schema of `tolerances --json`: a row a class, in which only sector pitch may be missing."""
+    from gearqa.results.json_schema import table
+
     tolerance = {"type": "number", "exclusiveMinimum": 0, "unit": "micrometre"}
     row = table(
         dict.fromkeys(GRADABLE, tolerance), required=[key for key in GRADABLE if key != "sector_pitch"]
