@@ -6,7 +6,7 @@ against it, and nothing else repeats the keys. Numbers are as written (mm, degre
 
 from __future__ import annotations
 
-import math
+from collections.abc import Collection
 from difflib import get_close_matches
 from typing import Annotated, Any, Final, Literal, Self
 
@@ -29,6 +29,11 @@ def about(text: str, **settings: Any) -> Any:
     return Field(description=text, **settings)
 
 
+def optional(text: str, **settings: Any) -> Any:
+    """A field that may be left out."""
+    return about(text, default=None, **settings)
+
+
 class PartIdentity(Table):
     """`[part]`."""
 
@@ -42,24 +47,22 @@ class Gear(Table):
 
     kind: Literal["internal", "external"] = about("internal (a ring) or external")
     teeth: int = about("number of teeth, always positive", gt=0)
-    normal_module_mm: Positive | None = about("normal module; or give normal_diametral_pitch", default=None)
-    normal_diametral_pitch: Positive | None = about(
-        "normal diametral pitch, teeth per inch, instead of normal_module_mm", default=None
+    normal_module_mm: Positive | None = optional("normal module; or give normal_diametral_pitch")
+    normal_diametral_pitch: Positive | None = optional(
+        "normal diametral pitch, teeth per inch, instead of normal_module_mm"
     )
     normal_pressure_angle_deg: float = about("normal pressure angle", gt=0, lt=45)
     helix_angle_deg: float = about("helix angle at the reference circle, 0 for a spur gear", ge=0, lt=90)
-    helix_hand: Literal["right", "left"] | None = about(
-        "hand of the helix, not for a spur gear", default=None
-    )
+    helix_hand: Literal["right", "left"] | None = optional("hand of the helix, not for a spur gear")
     face_width_mm: Positive = about("toothed width, without chamfers")
     profile_shift_coefficient: float = about(
         "profile shift coefficient x; positive thickens the tooth, of internal gears too",
         default=0.0, ge=-5, le=5,
     )  # fmt: skip
-    tip_diameter_mm: Positive | None = about(
-        "tip diameter, wanted for the profile slope over the full span", default=None
+    tip_diameter_mm: Positive | None = optional(
+        "tip diameter, wanted for the profile slope over the full span"
     )
-    root_diameter_mm: Positive | None = about("root diameter", default=None)
+    root_diameter_mm: Positive | None = optional("root diameter")
 
     @model_validator(mode="after")
     def _module_and_hand(self) -> Self:
@@ -87,18 +90,14 @@ class Gear(Table):
 class ProfileRange(Table):
     """`[evaluation.profile]`."""
 
-    control_diameter_mm: Positive | None = about(
-        "root-side limit, profile control diameter d_Cf of ISO 1328-1", default=None
+    control_diameter_mm: Positive | None = optional(
+        "root-side limit, profile control diameter d_Cf of ISO 1328-1"
     )
-    tip_form_diameter_mm: Positive | None = about(
-        "tip-side limit, tip form diameter d_Fa of ISO 1328-1", default=None
+    tip_form_diameter_mm: Positive | None = optional("tip-side limit, tip form diameter d_Fa of ISO 1328-1")
+    start_roll_length_mm: Annotated[float, Field(ge=0)] | None = optional(
+        "root-side end of the range itself (no 95 % rule); on an internal gear the larger one"
     )
-    start_roll_length_mm: Annotated[float, Field(ge=0)] | None = about(
-        "root-side end of the range itself (no 95 % rule); on an internal gear the larger one", default=None
-    )
-    end_roll_length_mm: Annotated[float, Field(ge=0)] | None = about(
-        "tip-side end of the range itself", default=None
-    )
+    end_roll_length_mm: Annotated[float, Field(ge=0)] | None = optional("tip-side end of the range itself")
 
     @model_validator(mode="after")
     def _pairs(self) -> Self:
@@ -114,22 +113,18 @@ class ProfileRange(Table):
 class HelixRange(Table):
     """`[evaluation.helix]`."""
 
-    start_face_position_mm: float | None = about(
-        "start of the range, from the datum face; else the face width less 5 % or one module at each end",
-        default=None,
+    start_face_position_mm: float | None = optional(
+        "start of the range, from the datum face; else the face width less 5 % or one module at each end"
     )
-    end_face_position_mm: float | None = about("end of the range, from the datum face", default=None)
+    end_face_position_mm: float | None = optional("end of the range, from the datum face")
 
     @model_validator(mode="after")
     def _pairs(self) -> Self:
         _together(self, "start_face_position_mm", "end_face_position_mm")
-        if (
-            self.start_face_position_mm is not None
-            and self.end_face_position_mm is not None
-            and self.end_face_position_mm <= self.start_face_position_mm
-        ):
-            least = f"more than {short_text(self.start_face_position_mm)} (start_face_position_mm)"
-            raise fault("end_face_position_mm", short_text(self.end_face_position_mm), least)
+        start, end = self.start_face_position_mm, self.end_face_position_mm
+        if start is not None and end is not None and end <= start:
+            least = f"more than {short_text(start)} (start_face_position_mm)"
+            raise fault("end_face_position_mm", short_text(end), least)
         return self
 
 
@@ -142,8 +137,8 @@ def _together(table: Table, first: str, second: str) -> None:
 class PitchEvaluation(Table):
     """`[evaluation.pitch]`."""
 
-    measuring_diameter_mm: Positive | None = about(
-        "diameter at which pitch was measured; the reference diameter where absent", default=None
+    measuring_diameter_mm: Positive | None = optional(
+        "diameter at which pitch was measured; the reference diameter where absent"
     )
 
 
@@ -151,10 +146,10 @@ class Filter(Table):
     """`[evaluation.filter]`: Gaussian low-pass; cutoffs default to a thirtieth of the range."""
 
     enabled: bool = about("filter the traces before they are evaluated", default=True)
-    profile_cutoff_mm: Positive | None = about(
-        "cutoff for profiles; else a thirtieth of the evaluation length, not below 0.05 mm", default=None
+    profile_cutoff_mm: Positive | None = optional(
+        "cutoff for profiles; else a thirtieth of the evaluation length, not below 0.05 mm"
     )
-    helix_cutoff_mm: Positive | None = about("cutoff for helices; else likewise", default=None)
+    helix_cutoff_mm: Positive | None = optional("cutoff for helices; else likewise")
 
 
 class Evaluation(Table):
@@ -229,17 +224,22 @@ def _limits(value: Any, parameter: str) -> Any:
     return (-float(value) if signed else 0.0, float(value))
 
 
+def _unknown_key(
+    where: str, key: str, known: Collection[str], *, reason: Reason, note: str = ""
+) -> Exception:
+    """A fault for a key that is none of those known."""
+    near = get_close_matches(key, known, n=1, cutoff=0.6)
+    hint = f"did you mean '{near[0]}'?" if near else ""
+    return fault(where, f"'{key}'{note}", f"one of {', '.join(known)}", reason=reason, hint=hint)
+
+
 def _check_keys(keys: Any, what: str) -> None:
     table = isinstance(keys, dict)
     for number, key in enumerate(keys):
         if key not in GRADABLE:
-            where = f"{what}.{key}" if table else f"{what}.{number}"
-            near = get_close_matches(key, GRADABLE, n=1, cutoff=0.6)
-            allowed = ", ".join(GRADABLE)
-            found = f"'{key}'" + (", which is reported but never graded" if key in PARAMETERS else "")
-            hint = f"did you mean '{near[0]}'?" if near else ""
-            reason = Reason.UNKNOWN_KEY if table else Reason.UNKNOWN_WORD
-            raise fault(where, found, f"one of {allowed}", reason=reason, hint=hint)
+            where, reason = (key, Reason.UNKNOWN_KEY) if table else (number, Reason.UNKNOWN_WORD)
+            note = ", which is reported but never graded" if key in PARAMETERS else ""
+            raise _unknown_key(f"{what}.{where}", key, GRADABLE, reason=reason, note=note)
 
 
 def _each_once(values: tuple[str, ...], what: str) -> None:
@@ -251,8 +251,8 @@ def _each_once(values: tuple[str, ...], what: str) -> None:
 class FlankTolerance(Table):
     """What may be given for one flank alone: `[tolerance.left]`, `[tolerance.right]`."""
 
-    class_: FlankToleranceClass | None = about(
-        "flank tolerance class required for this flank", default=None, alias="class"
+    class_: FlankToleranceClass | None = optional(
+        "flank tolerance class required for this flank", alias="class"
     )
     classes: dict[str, FlankToleranceClass] = about("another class, per parameter", default={})
     limits_um: dict[str, Limits] = about(
@@ -288,8 +288,8 @@ class SizeTolerance(Table):
     """`[tolerance.size]`: dimension over or between balls, or span."""
 
     method: Literal["balls", "span"] = about("dimension over or between balls or pins, or span")
-    pin_diameter_mm: Positive | None = about("diameter of ball or pin", default=None)
-    teeth_spanned: Annotated[int, Field(gt=0)] | None = about("teeth spanned", default=None)
+    pin_diameter_mm: Positive | None = optional("diameter of ball or pin")
+    teeth_spanned: Annotated[int, Field(gt=0)] | None = optional("teeth spanned")
     lower_mm: Positive = about("lower limit")
     upper_mm: Positive = about("upper limit")
 
@@ -317,27 +317,20 @@ class Tolerance(FlankTolerance):
     )
     left: FlankTolerance = about("for left flanks only", default=FlankTolerance())
     right: FlankTolerance = about("for right flanks only", default=FlankTolerance())
-    size: SizeTolerance | None = about("size, judged apart from the flank classes", default=None)
+    size: SizeTolerance | None = optional("size, judged apart from the flank classes")
 
     @model_validator(mode="after")
-    def _parameters_known(self) -> Self:
+    def _parameters_and_flanks(self) -> Self:
         _check_keys(self.parameters, "parameters")
         _each_once(self.flanks, "flanks")
         _each_once(self.parameters, "parameters")
-        return self
-
-    @model_validator(mode="after")
-    def _flank_tables(self) -> Self:
         for flank in FLANKS:
             own: FlankTolerance = getattr(self, flank)
             for table, keys in (("classes", own.classes), ("limits_um", own.limits_um)):
-                for key in keys:
-                    if not PARAMETERS[key].per_flank:
-                        raise fault(
-                            f"{flank}.{table}.{key}", f"'{key}' for the {flank} flank alone",
-                            "parameters that each flank has of its own",
-                            hint=f"put it under [tolerance.{table}]",
-                        )  # fmt: skip
+                for key in (key for key in keys if not PARAMETERS[key].per_flank):
+                    place, found = f"{flank}.{table}.{key}", f"'{key}' for the {flank} flank alone"
+                    expected = "parameters that each flank has of its own"
+                    raise fault(place, found, expected, hint=f"put it under [tolerance.{table}]")
         return self
 
     def for_flank(self, flank: Flank | None) -> FlankTolerance:
@@ -400,7 +393,7 @@ class Part(Table):
         "expanded uncertainty U (k = 2) by parameter, or in a table by instrument", default={}
     )
     ignore: tuple[str, ...] = about("files of the folder to leave out", default=(), strict=False)
-    columns: str | None = about("column map for foreign tables of this folder", default=None, min_length=1)
+    columns: str | None = optional("column map for foreign tables of this folder", min_length=1)
 
     @field_validator("uncertainty_um", mode="after")
     @classmethod
@@ -410,10 +403,7 @@ class Part(Table):
             for name in table:
                 if name not in PARAMETERS:
                     where = f"{key}.{name}" if isinstance(entry, dict) else name
-                    near = get_close_matches(name, PARAMETERS, n=1, cutoff=0.6)
-                    hint = f"did you mean '{near[0]}'?" if near else ""
-                    expected = f"one of {', '.join(PARAMETERS)}"
-                    raise fault(where, f"'{name}'", expected, reason=Reason.UNKNOWN_KEY, hint=hint)
+                    raise _unknown_key(where, name, PARAMETERS, reason=Reason.UNKNOWN_KEY)
         return value
 
     @property
@@ -428,4 +418,4 @@ class Part(Table):
         if isinstance(own, dict) and parameter in own:
             return own[parameter]
         value = self.uncertainty_um.get(parameter)
-        return value if isinstance(value, float | int) and math.isfinite(value) else None
+        return None if isinstance(value, dict) else value
