@@ -21,7 +21,7 @@ from gearqa.version import __version__
 
 if TYPE_CHECKING:
     from gearqa import frames, simulate
-    from gearqa.errors import GearqaError, InputError, Notice, Problem
+    from gearqa.errors import ArgumentError, GearqaError, InputError, Notice, Problem
     from gearqa.evaluation.curves import trace_curves
     from gearqa.evaluation.evaluate import evaluate
     from gearqa.jobs.drift import analyse_drift
@@ -106,6 +106,7 @@ _PLACES = {
     "DriftReport": "gearqa.model.drift",
     "Verification": "gearqa.model.verification",
     "ParameterResult": "gearqa.model.results",
+    "ArgumentError": "gearqa.errors",
     "GearqaError": "gearqa.errors",
     "InputError": "gearqa.errors",
     "Notice": "gearqa.errors",
@@ -114,6 +115,7 @@ _PLACES = {
 """Public name -> module, where the name there differs `module:name`; `module:` is the module itself."""
 
 __all__ = [
+    "ArgumentError",
     "DecidedLot",
     "DriftReport",
     "GearMeasurement",
