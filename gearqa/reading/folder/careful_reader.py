@@ -14,7 +14,7 @@ from itertools import compress
 from typing import Final
 
 from gearqa.errors import Problem, Reason
-from gearqa.reading.folder.header_hints import ignore_hint
+from gearqa.reading.folder.header import ignore_hint
 from gearqa.reading.folder.sources import ColumnSource, TableSource, WidePattern
 from gearqa.reading.folder.table_kinds import LABEL_COLUMNS
 from gearqa.reading.rows.csv_rows import (

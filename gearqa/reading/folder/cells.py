@@ -18,7 +18,6 @@ from gearqa.reading.folder.canonical import Fault, Frame, NumberRows, SeriesRows
 from gearqa.reading.folder.careful_reader import RawRows
 from gearqa.reading.folder.sources import ColumnSource, TableSource
 from gearqa.reading.folder.table_kinds import EVENT_COLUMNS, LABEL_COLUMNS, NUMBER_COLUMNS, PRODUCTION_COLUMNS
-from gearqa.reading.rows.number_cells import parse_column
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.symbols import FLANKS
 
@@ -262,3 +261,31 @@ def careful_series(
         return rows, raw.lines
     good = ~cells.bad
     return rows.take(good), [line for line, ok in zip(raw.lines, good.tolist(), strict=True) if ok]
+
+
+_GRAMMAR: Final = r"[ \t\v\f]*+[+-]?+(?:[0-9]++(?:\.[0-9]*+)?+|\.[0-9]++)(?:[eE][+-]?+[0-9]++)?+[ \t\v\f]*+"
+_NUMBER: Final = re.compile(_GRAMMAR)
+_COLUMN: Final = re.compile(rf"(?:{_GRAMMAR}\0)*+")
+
+
+def parse_column(cells: Sequence[str], decimal: Literal[".", ","] = ".") -> tuple[Array, list[int]]:
+    """Numbers of a column, and the rows whose cell is none (NaN there; infinities are kept).
+
+    >>> parse_column(["1.5", " -2e-1 ", "1_0", "nan"])
+    (array([ 1.5, -0.2,  nan,  nan]), [2, 3])
+    """
+    joined = "\0".join([*cells, ""])
+    if decimal == ",":
+        # a point in such a file is no decimal mark: make it something that is no number
+        joined = joined.replace(".", "x").replace(",", ".")
+    ready = joined.split("\0")[:-1]
+    if len(ready) == len(cells) and _COLUMN.fullmatch(joined):
+        return np.array(list(map(float, ready)), dtype=np.float64), []
+    values = np.full(len(cells), np.nan)
+    bad = []
+    for row, cell in enumerate(ready):
+        if _NUMBER.fullmatch(cell):
+            values[row] = float(cell)
+        else:
+            bad.append(row)
+    return values, bad

@@ -14,8 +14,7 @@ from gearqa.reading.folder.dialect import (
     guess_dialect,
     measured_columns,
 )
-from gearqa.reading.folder.header import Header
-from gearqa.reading.folder.header_hints import ignore_hint, unrecognised
+from gearqa.reading.folder.header import Header, ignore_hint, unrecognised
 from gearqa.reading.folder.sources import ColumnSource, Dialect, TableKind, TableSource
 from gearqa.reading.folder.table_kinds import PRODUCTION_COLUMNS, TABLES, split_unit
 from gearqa.reading.rows.decoding import HEAD_BYTES, NotTextError, decode_head, guess_encoding, read_head

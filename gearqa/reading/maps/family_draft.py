@@ -10,9 +10,8 @@ from typing import Final
 from gearqa.reading.folder.sources import TableKind
 from gearqa.reading.folder.table_kinds import LABEL_COLUMNS, QUANTITIES, TABLES
 from gearqa.reading.maps.file_names import family_pattern, path_regex
-from gearqa.reading.maps.table_look import TableLook
+from gearqa.reading.maps.table_look import TableLook, WideHeaders, wide_headers
 from gearqa.reading.maps.trade_words import flank_of, kind_of_words, other_flank_word, read_header, unit_of
-from gearqa.reading.maps.wide_headers import WideHeaders, wide_headers
 from gearqa.reading.settings.toml_text import toml_key, toml_value
 from gearqa.wording.numbers import short_text
 

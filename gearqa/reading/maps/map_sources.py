@@ -11,6 +11,7 @@ from pathlib import Path
 
 from gearqa.errors import MeasurementFileError, Problem, Reason
 from gearqa.reading.folder.dialect import decimal_mark, guess_dialect
+from gearqa.reading.folder.listing import files_below, matches_any
 from gearqa.reading.folder.sources import (
     ColumnSource,
     Convention,
@@ -20,7 +21,6 @@ from gearqa.reading.folder.sources import (
     WidePattern,
 )
 from gearqa.reading.folder.table_kinds import canonical_quantity
-from gearqa.reading.maps.file_patterns import files_below, matches_any
 from gearqa.reading.maps.map_model import KINDS, ColumnsMap, ColumnTable, ConventionTable, TableMap
 from gearqa.reading.rows.decoding import NotTextError, decode_head, guess_encoding, read_head
 from gearqa.reading.values.sheet_formats import canonical_column

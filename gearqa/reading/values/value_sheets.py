@@ -13,9 +13,9 @@ from gearqa.model.measurement import InputFile
 from gearqa.reading.folder.careful_reader import CarefulReader, with_encoding_settled
 from gearqa.reading.folder.cells import Cells
 from gearqa.reading.folder.dialect import HeaderRow, find_header, guess_dialect
+from gearqa.reading.folder.listing import matches_any
 from gearqa.reading.folder.sources import ColumnSource, TableSource
 from gearqa.reading.maps.columns_map import read_columns_map
-from gearqa.reading.maps.file_patterns import matches_any
 from gearqa.reading.maps.map_sources import sheet_source
 from gearqa.reading.rows.decoding import HEAD_BYTES, NotTextError, decode_head, guess_encoding, read_head
 from gearqa.reading.rows.digests import sha256_of

@@ -10,7 +10,7 @@ from unit.incoming.laboratory import sample
 
 from gearqa.incoming.alignment import align, chance_correlation, same_gears, turned_index, without_low_orders
 from gearqa.model.measurement import PitchReadings, Trace
-from gearqa.reading.folder.convention import turn_columns
+from gearqa.reading.folder.canonical import turn_columns
 from gearqa.reading.folder.sources import Convention
 from gearqa.symbols import FLANKS
 

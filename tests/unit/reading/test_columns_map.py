@@ -10,9 +10,9 @@ import jsonschema
 import pytest
 
 from gearqa.errors import MeasurementFileError, PartFileError, Problem, Reason
+from gearqa.reading.folder.listing import matches_any
 from gearqa.reading.folder.sources import ColumnSource, Convention, TableKind, TableSource
 from gearqa.reading.maps.columns_map import columns_json_schema, read_columns_map
-from gearqa.reading.maps.file_patterns import matches_any
 from gearqa.reading.maps.map_model import ColumnsMap
 from gearqa.reading.maps.map_sources import sources_of, unmapped_convention
 

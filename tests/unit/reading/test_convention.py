@@ -14,7 +14,7 @@ import pytest
 from instrument_view import ECCENTRICITY_UM, PHI, WAYS, View, part
 
 from gearqa.evaluation.part_geometry import part_geometry
-from gearqa.reading.folder.convention import turn_columns
+from gearqa.reading.folder.canonical import turn_columns
 from gearqa.reading.folder.sources import Convention
 
 
