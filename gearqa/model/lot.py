@@ -218,6 +218,10 @@ class ParameterStatistics:
     plot_values_um: tuple[float, ...] = ()
 
 
+SeriesTable = Mapping[str, Mapping[FlankKey, ParameterStatistics]]
+"""By parameter and flank."""
+
+
 @dataclass(frozen=True, slots=True)
 class ValueState:
     """One value of one gear under the measurement uncertainty."""
@@ -335,7 +339,7 @@ class LotResult:
     notes: tuple[Notice, ...]
     """What a reader must know about the method, lot by lot the same."""
     gears: tuple[LotGear, ...]
-    parameters: Mapping[str, Mapping[FlankKey, ParameterStatistics]]
+    parameters: SeriesTable
     disposition: Disposition | None
     options: LotOptions
     warnings: tuple[Notice, ...] = ()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 from gearqa.evaluation.criteria import Criteria, Criterion
 from gearqa.evaluation.sizes import SIZE
@@ -18,6 +17,7 @@ COVERAGE_FACTOR = 2
 """U = 2 u, as the part file states its uncertainties."""
 
 Limits = tuple[float | None, float | None]
+Measured = ParameterResult | FlankResult
 
 
 def standard_uncertainty(expanded: float | None) -> float | None:
@@ -25,32 +25,17 @@ def standard_uncertainty(expanded: float | None) -> float | None:
     return None if expanded is None else expanded / COVERAGE_FACTOR
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """What was found for one parameter on one flank of one gear."""
-
-    value: float
-    low: float
-    high: float
-    class_: int | None
-
-
-def reading(gear: GearResult, key: str, flank: Flank | None) -> Reading | None:
-    """The values of one parameter and flank; None where the gear has none."""
+def measured(gear: GearResult, key: str, flank: Flank | None) -> Measured | None:
+    """The result of one parameter and flank; None where the gear has none."""
     result = gear.parameters.get(key)
-    if result is None:
-        return None
-    found: ParameterResult | FlankResult | None = result if flank is None else result.flanks.get(flank)
-    if found is None:
-        return None
-    return Reading(found.value_um, found.min_um, found.max_um, found.class_)
+    return result if result is None or flank is None else result.flanks.get(flank)
 
 
-def extremes(one: Reading, signed: bool) -> tuple[float, ...]:
+def extremes(one: Measured, signed: bool) -> tuple[float, ...]:
     """The values that must all lie within the limits: both extreme traces of a signed quantity."""
     if not signed:
-        return (one.value,)
-    return (one.low, one.high) if one.low != one.high else (one.low,)
+        return (one.value_um,)
+    return (one.min_um, one.max_um) if one.min_um != one.max_um else (one.min_um,)
 
 
 def limits_of(criterion: Criterion) -> Limits:
@@ -115,7 +100,7 @@ def missing_of(gear: GearResult, criteria: Criteria) -> tuple[tuple[str, Flank |
         (key, flank)
         for (key, flank), criterion in criteria.of.items()
         if criterion.graded
-        and (reading(gear, key, flank) is None or (key, flank) in named or (key, None) in named)
+        and (measured(gear, key, flank) is None or (key, flank) in named or (key, None) in named)
     )
 
 
@@ -125,7 +110,7 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
     values: list[ValueState] = []
     master: list[State] = []
     for (key, flank), criterion in criteria.of.items():
-        one = reading(gear, key, flank)
+        one = measured(gear, key, flank)
         if one is None or not criterion.graded:
             continue
         expanded = part.uncertainty(key, instrument)
@@ -166,7 +151,7 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
 
 
 def judge_value(
-    key: str, flank: Flank | None, one: Reading, criterion: Criterion, expanded: float | None,
+    key: str, flank: Flank | None, one: Measured, criterion: Criterion, expanded: float | None,
     decision: DecisionTable,
 ) -> ValueState:  # fmt: skip
     """State of one value against the limits of the drawing."""
@@ -175,7 +160,7 @@ def judge_value(
     return ValueState(
         parameter=key,
         flank=flank_key(flank),
-        value_um=one.value,
+        value_um=one.value_um,
         lower_limit_um=limits[0],
         upper_limit_um=limits[1],
         u_um=expanded,

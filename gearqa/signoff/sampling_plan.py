@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from gearqa.model.lot import FlankKey, LotGear, ParameterStatistics, SamplingResult, VariablesIndex
+from gearqa.model.lot import LotGear, SamplingResult, SeriesTable, VariablesIndex
 from gearqa.model.plan import SamplingTable
 from gearqa.statistics import sampling
 from gearqa.wording.numbers import share_text
@@ -82,12 +82,9 @@ def _aql_plan(table: SamplingTable, lot_size: int | None) -> RequiredPlan:
     )
 
 
-Statistics = Mapping[str, Mapping[FlankKey, ParameterStatistics]]
-
-
 def apply_plan(
     required: RequiredPlan, table: SamplingTable, gears: Sequence[LotGear], lot_size: int | None,
-    statistics: Statistics,
+    statistics: SeriesTable,
 ) -> SamplingResult:  # fmt: skip
     """Count the gears against the plan; a gear is the unit, one failing value makes it fail."""
     measured = len(gears)
@@ -174,7 +171,7 @@ def _curve(required: RequiredPlan, n: int) -> tuple[tuple[float, float], ...]:
 
 
 def _variables(
-    required: RequiredPlan, table: SamplingTable, statistics: Statistics
+    required: RequiredPlan, table: SamplingTable, statistics: SeriesTable
 ) -> tuple[VariablesIndex, ...]:
     """Q = 3 Ppk of each parameter and flank that a plan by variables judges."""
     if required.k is None:

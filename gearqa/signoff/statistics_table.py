@@ -29,7 +29,7 @@ from gearqa.model.lot import (
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult
-from gearqa.signoff.gear_states import Limits, Reading, limits_of, reading
+from gearqa.signoff.gear_states import Limits, Measured, limits_of, measured
 from gearqa.signoff.production import ProductionFacts, spread_over_cycles
 from gearqa.statistics import location, normality, outliers, performance, tolerance_intervals
 from gearqa.statistics.families import sidak
@@ -61,17 +61,13 @@ Model = Literal["independent", "one cycle of several", "few cycles", "cycles"]
 class Sample:
     """What all series of a sample have in common."""
 
+    gears: Sequence[GearResult]
+    part: Part
     facts: ProductionFacts
     plan: Plan
     several_cycles: bool
     series: int
     """Number of series shown: false-alarm rates are kept over all together."""
-
-    @classmethod
-    def of(cls, criteria: Criteria, facts: ProductionFacts, plan: Plan, several_cycles: bool) -> Sample:
-        """What the series of these criteria have in common."""
-        series = sum(criterion.graded for criterion in criteria.of.values())
-        return cls(facts, plan, several_cycles, series)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +92,7 @@ class SampleSeries:
     criterion: Criterion
     plan: Plan
     serials: tuple[str, ...]
-    readings: tuple[Reading, ...]
+    readings: tuple[Measured, ...]
     values: Array
     """Slopes: the mean over the traces of the flank; else the value of the gear."""
     expanded: float | None
@@ -107,18 +103,20 @@ class SampleSeries:
 
     @property
     def kind(self) -> Distribution:
-        """The distribution that is assumed."""
-        return distribution_of(self.parameter)
+        """The one distribution assumed of each kind of quantity."""
+        if self.parameter.family == "pitch":
+            return "not assumed"
+        return "normal" if self.parameter.signed else "lognormal"
 
     @property
     def highs(self) -> Array:
         """Largest trace of each gear."""
-        return np.array([one.high for one in self.readings])
+        return np.array([one.max_um for one in self.readings])
 
     @property
     def lows(self) -> Array:
         """Smallest trace of each gear."""
-        return np.array([one.low for one in self.readings])
+        return np.array([one.min_um for one in self.readings])
 
     @property
     def working(self) -> Array | None:
@@ -162,40 +160,30 @@ class SampleSeries:
 
 
 def lot_statistics(
-    gears: Sequence[GearResult],
-    judged: Sequence[LotGear],
-    part: Part,
-    criteria: Criteria,
-    sample: Sample,
-) -> dict[str, dict[FlankKey, ParameterStatistics]]:
+    gears: Sequence[GearResult], judged: Sequence[LotGear], part: Part, criteria: Criteria,
+    facts: ProductionFacts, plan: Plan, *, several_cycles: bool,
+) -> dict[str, dict[FlankKey, ParameterStatistics]]:  # fmt: skip
     """Statistics of every parameter and flank that the drawing or the job asks for."""
+    graded = {place: criterion for place, criterion in criteria.of.items() if criterion.graded}
+    sample = Sample(gears, part, facts, plan, several_cycles, series=len(graded))
     table: dict[str, dict[FlankKey, ParameterStatistics]] = {}
-    for (key, flank), criterion in criteria.of.items():
-        if criterion.graded:
-            series, at = _series(gears, part, criterion, key, flank, sample), (key, flank_key(flank))
-            states = [v.state for gear in judged for v in gear.values if (v.parameter, v.flank) == at]
-            table.setdefault(key, {})[at[1]] = _statistics(series, sample, states)
+    for (key, flank), criterion in graded.items():
+        at = (key, flank_key(flank))
+        states = [v.state for gear in judged for v in gear.values if (v.parameter, v.flank) == at]
+        series = _series(sample, criterion, key, flank)
+        table.setdefault(key, {})[at[1]] = _statistics(series, sample, states)
     return table
 
 
-def distribution_of(parameter: Parameter) -> Distribution:
-    """The one model of each kind of quantity."""
-    if parameter.family == "pitch":
-        return "not assumed"
-    return "normal" if parameter.signed else "lognormal"
-
-
-def _series(
-    gears: Sequence[GearResult], part: Part, criterion: Criterion, key: str, flank: Flank | None,
-    sample: Sample,
-) -> SampleSeries:  # fmt: skip
+def _series(sample: Sample, criterion: Criterion, key: str, flank: Flank | None) -> SampleSeries:
+    gears, part = sample.gears, sample.part
     facts, parameter = sample.facts, PARAMETERS[key]
     order = facts.order if facts.order is not None else range(len(gears))
-    rows = [(i, one) for i in order if (one := reading(gears[i], key, flank)) is not None]
+    rows = [(i, one) for i in order if (one := measured(gears[i], key, flank)) is not None]
     index = [i for i, _ in rows]
     instruments = {row.instrument if (row := gears[i].production) else None for i in index} or {None}
     known = [u for name in instruments if (u := part.uncertainty(key, name)) is not None]
-    values = [one.value for _, one in rows]
+    values = [one.value_um for _, one in rows]
     if parameter.signed and flank is not None:
         values = [gears[i].parameters[key].flanks[flank].mean_um for i in index]
     cycles = None if facts.cycles is None else np.asarray([facts.cycles[i] for i in index])
@@ -224,7 +212,7 @@ def _statistics(series: SampleSeries, sample: Sample, states: Sequence[State]) -
     if interval is not None and wear is not None and not spread_over_cycles(facts, facts.cycle_length):
         interval, why = None, "the values change within a dress cycle and the sample is not spread over it"
     mean_interval, sd_interval = _intervals(series)
-    worst = max(range(n), key=lambda j: abs(series.readings[j].value)) if n else None
+    worst = max(range(n), key=lambda j: abs(series.readings[j].value_um)) if n else None
     check, no_check = _normality(series, sample.series)
     quantiles, ordered = _probability_plot(series)
     in_order = facts.order is not None and n >= FEWEST_FOR_TREND
@@ -256,7 +244,7 @@ def _statistics(series: SampleSeries, sample: Sample, states: Sequence[State]) -
         else None,
         confidence=plan.confidence,
         coverage=plan.coverage,
-        worst_um=None if worst is None else series.readings[worst].value,
+        worst_um=None if worst is None else series.readings[worst].value_um,
         worst_serial=None if worst is None else series.serials[worst],
         not_proven=states.count("not proven"),
         not_conforming=states.count("does not conform"),

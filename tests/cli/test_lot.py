@@ -495,7 +495,7 @@ def test_sample_plans_are_valid_and_used(plan):
 
 
 def test_explain_lot_prints_the_decision_table(capsys, monkeypatch):
-    from gearqa.signoff.decision import TABLE
+    from gearqa.model.decision_table import TABLE
 
     monkeypatch.setenv("COLUMNS", "400")
     assert run("explain", "lot") == 0

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from gearqa.model.decision_table import TABLE, LotFacts
-from gearqa.signoff.decision import decide
+from gearqa.signoff.lot import decide
 
 GOOD = LotFacts(
     lot_size=400, measured_n=43, required_n=43, ac=0, own_numbers=False, d_low=0, d_high=0, accept=True,
