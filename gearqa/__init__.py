@@ -51,8 +51,8 @@ if TYPE_CHECKING:
     from gearqa.model.lot import LotResult
     from gearqa.model.measurement import GearMeasurement, Trace
     from gearqa.model.part import Part
+    from gearqa.model.record import Verification
     from gearqa.model.results import GearResult, GradeResult, LotSummary, ParameterResult
-    from gearqa.model.verification import Verification
     from gearqa.reading.folder.passes import read_folder
     from gearqa.reading.maps.columns_draft import draft_columns
     from gearqa.reading.settings.part_file import read_part
@@ -104,7 +104,7 @@ _PLACES = {
     "DecidedLot": "gearqa.jobs.lot",
     "LotResult": "gearqa.model.lot",
     "DriftReport": "gearqa.model.drift",
-    "Verification": "gearqa.model.verification",
+    "Verification": "gearqa.model.record",
     "ParameterResult": "gearqa.model.results",
     "ArgumentError": "gearqa.errors",
     "GearqaError": "gearqa.errors",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from gearqa.jobs.folders import require_folder
-from gearqa.model.verification import Verification
+from gearqa.model.record import Verification
 from gearqa.signoff.key_files import load_public_key
 from gearqa.signoff.record import changed_line, load_record
 from gearqa.signoff.verify import verify

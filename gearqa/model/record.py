@@ -1,15 +1,19 @@
-"""The record of a lot sign-off. Field names are the keys in JSON."""
+"""The record of a lot sign-off, and what came of checking it again. Field names are the keys in JSON."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated, Any, Final, Literal
 
 from gearqa.model.declared import IS_SHA256, KNOWN
 from gearqa.model.lot import WholePlan
 
 Digest = Annotated[str, IS_SHA256]
+Subject = Literal["files", "record", "chain", "signature", "values"]
+Status = Literal["consistent", "differs", "not checked"]
+SUBJECTS: Final[tuple[Subject, ...]] = ("files", "record", "chain", "signature", "values")
+_GRAVEST_FIRST: Final[tuple[Status, ...]] = ("differs", "not checked", "consistent")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +60,7 @@ class Link:
 
 
 @dataclass(frozen=True, slots=True)
-class Signature:
+class RecordSignature:
     """Over the same bytes as the digest."""
 
     algorithm: str
@@ -83,4 +87,36 @@ class Record:
     previous: Link | None
     digest: Digest
     """SHA-256 of the canonical form (RFC 8785) without digest and signature."""
-    signature: Annotated[Signature | None, KNOWN] = None
+    signature: Annotated[RecordSignature | None, KNOWN] = None
+
+
+@dataclass(frozen=True, slots=True)
+class RecordFinding:
+    """One line of a verification."""
+
+    subject: Subject
+    status: Status
+    where: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """What came of checking a record: at least one finding for each subject."""
+
+    lot_id: str
+    digest: str
+    findings: tuple[RecordFinding, ...]
+
+    @property
+    def consistent(self) -> bool:
+        """Whether nothing that was checked differs."""
+        return all(one.status != "differs" for one in self.findings)
+
+    @property
+    def subjects(self) -> Mapping[Subject, Status]:
+        """Status of each subject: the gravest of its findings."""
+        return {subject: min(self._found(subject), key=_GRAVEST_FIRST.index) for subject in SUBJECTS}
+
+    def _found(self, subject: Subject) -> list[Status]:
+        return [one.status for one in self.findings if one.subject == subject]

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Final, get_args
 
-from gearqa.model.record import Record
-from gearqa.model.verification import SUBJECTS, Status, Verification
+from gearqa.model.record import SUBJECTS, Record, Status, Verification
 from gearqa.results.codec import Table
 from gearqa.results.document import Document
 from gearqa.results.grade_json import result_json_schema

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -13,8 +14,8 @@ from gearqa.model.lot import Disposition, Exclusion, LotOptions
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
+from gearqa.model.record import RecordFinding, Status, Subject, Verification
 from gearqa.model.results import GearResult, GradeHeader
-from gearqa.model.verification import Finding, Subject, Verification
 from gearqa.reading.rows.digests import sha256_of
 from gearqa.results.codec import read
 from gearqa.results.lot_json import LOT
@@ -50,6 +51,8 @@ class GradedAgain:
     other_production: tuple[Production, ...] = ()
 
 
+Checked = tuple[Status, str, str]
+"""Status, place and sentence of a finding."""
 Grader = Callable[[Path, Mapping[str, Any]], GradedAgain]
 """Reads and grades a folder as the settings of a record say."""
 
@@ -84,169 +87,136 @@ def verify(
 ) -> Verification:
     """Check a record against its files, its chain, its signature and a new computation.
 
-    Parameters
-    ----------
-    record : mapping
-        As `load_record` returns it.
-    folder : Path or None
-        Where the input files lie; None leaves files and values unchecked.
-    previous : mapping, optional
-        The record before it.
-    key : Ed25519PublicKey, optional
-        Whose signature is expected.
-    grader : callable, optional
-        Reads and grades the folder.
-    changed_line, previous_changed_line : int, optional
-        First line of the record's file, and of the previous one's, that is not as gearqa writes it
-        (`record.changed_line`).
-
-    Returns
-    -------
-    Verification
-        A finding a line; at least one for each of files, record, chain, signature and values.
+    Without `folder` files and values stay unchecked; `key` is whose signature is expected. `changed_line` and
+    `previous_changed_line` are those of the records' files (`record.changed_line`). At least one finding for
+    each of files, record, chain, signature and values.
     """
-    findings = [
-        *_files(record, folder),
-        *_record(record, changed_line),
-        *_chain(record, previous),
-        *_layout("chain", previous_changed_line),
-        *_signature(record, key),
-        *_values(record, folder, grader),
-    ]
-    return Verification(str(record["lot_id"]), str(record["digest"]), tuple(findings))
+    found: Mapping[Subject, Iterator[Checked]] = {
+        "files": _files(record, folder),
+        "record": _record(record, changed_line),
+        "chain": chain(_chain(record, previous), _layout(previous_changed_line)),
+        "signature": _signature(record, key),
+        "values": _values(record, folder, grader),
+    }
+    findings = tuple(RecordFinding(subject, *one) for subject, ones in found.items() for one in ones)
+    return Verification(str(record["lot_id"]), str(record["digest"]), findings)
 
 
 # --- files ---------------------------------------------------------------------------------------
 
 
-def _files(record: Mapping[str, Any], folder: Path | None) -> Iterator[Finding]:
-    inputs = [one for one in record["lot"].get("inputs", []) if one.get("sha256") is not None]
+def _files(record: Mapping[str, Any], folder: Path | None) -> Iterator[Checked]:
     if folder is None:
-        yield Finding("files", "not checked", "", "no folder was given: the input files are not checked")
+        yield "not checked", "", "no folder was given: the input files are not checked"
         return
-    wrong = missing = 0
-    embedded = record["settings"].get("plan_file")
+    inputs = [one for one in record["lot"]["inputs"] if one.get("sha256") is not None]
+    different = False
     for one in inputs:
-        path = folder / one["file"]
-        if not path.is_file():
-            if one["file"] == embedded:
-                yield Finding(
-                    "files", "not checked", one["file"],
-                    f"{one['file']}: not in the folder; the record holds the plan whole",
-                )  # fmt: skip
+        name, path = one["file"], folder / one["file"]
+        if path.is_file():
+            found = sha256_of(path)
+            sentence = f"{name}: changed, SHA-256 is {found}, the record has {one['sha256']}"
+            if found == one["sha256"]:
                 continue
-            missing += 1
-            yield Finding("files", "differs", one["file"], f"{one['file']}: not in the folder")
+        elif name == record["settings"].get("plan_file"):
+            yield "not checked", name, f"{name}: not in the folder; the record holds the plan whole"
             continue
-        found = sha256_of(path)
-        if found != one["sha256"]:
-            wrong += 1
-            yield Finding(
-                "files", "differs", one["file"],
-                f"{one['file']}: changed, SHA-256 is {found}, the record has {one['sha256']}",
-            )  # fmt: skip
-    named = {one["file"] for one in record["lot"].get("inputs", [])}
+        else:
+            sentence = f"{name}: not in the folder"
+        different = True
+        yield "differs", name, sentence
+    named = {one["file"] for one in record["lot"]["inputs"]}
     for path in sorted(folder.iterdir()):
         if path.suffix.lower() == ".csv" and path.name not in named:
-            wrong += 1
-            yield Finding("files", "differs", path.name, f"{path.name}: not in the record")
+            different = True
+            yield "differs", path.name, f"{path.name}: not in the record"
     if not inputs:
-        yield Finding("files", "differs", "", "the record names no input file")
-    elif not wrong and not missing:
-        yield Finding("files", "consistent", "", f"{count_text(len(inputs), 'file')} as in the record")
+        yield "differs", "", "the record names no input file"
+    elif not different:
+        yield "consistent", "", f"{count_text(len(inputs), 'file')} as in the record"
 
 
 # --- record, chain, signature --------------------------------------------------------------------
 
 
-def _layout(subject: Subject, line: int | None) -> Iterator[Finding]:
+def _layout(line: int | None) -> Iterator[Checked]:
     """A file whose values are as digested, but whose text is not as gearqa writes it."""
     if line is not None:
-        yield Finding(
-            subject, "differs", f"line {line}",
-            f"the file's text was changed from line {line} on: it is not as gearqa writes it",
-        )  # fmt: skip
+        sentence = f"the file's text was changed from line {line} on: it is not as gearqa writes it"
+        yield "differs", f"line {line}", sentence
 
 
-def _record(record: Mapping[str, Any], changed_line: int | None) -> Iterator[Finding]:
+def _record(record: Mapping[str, Any], changed_line: int | None) -> Iterator[Checked]:
     try:
         found = digest_of(record)
     except RecordError as error:
-        yield Finding("record", "differs", "", str(error))
+        yield "differs", "", str(error)
         return
     if found != record["digest"]:
-        yield Finding(
-            "record", "differs", "digest",
-            f"the record was changed: its digest is {found}, it says {record['digest']}",
-        )  # fmt: skip
+        sentence = f"the record was changed: its digest is {found}, it says {record['digest']}"
+        yield "differs", "digest", sentence
         return
-    yield from _layout("record", changed_line)
+    yield from _layout(changed_line)
     if changed_line is None:
-        yield Finding("record", "consistent", "digest", f"digest as stated, {found}")
+        yield "consistent", "digest", f"digest as stated, {found}"
 
 
-def _chain(record: Mapping[str, Any], previous: Mapping[str, Any] | None) -> Iterator[Finding]:
-    link = record.get("previous")
+def _chain(record: Mapping[str, Any], previous: Mapping[str, Any] | None) -> Iterator[Checked]:
+    link, place = record.get("previous"), "previous"
     if previous is None:
         why = "no previous record was given" if link else "the record names no previous one"
-        yield Finding("chain", "not checked", "previous", why)
+        yield "not checked", place, why
         return
     if not link:
-        yield Finding("chain", "differs", "previous", "the record names no previous one, but one was given")
+        yield "differs", place, "the record names no previous one, but one was given"
         return
     found = digest_of(previous)
     if found != previous["digest"]:
-        yield Finding(
-            "chain", "differs", "previous",
-            f"the previous record was changed: its digest is {found}, it says {previous['digest']}",
-        )  # fmt: skip
+        sentence = f"the previous record was changed: its digest is {found}, it says {previous['digest']}"
+        yield "differs", place, sentence
     if found != link["digest"]:
-        yield Finding(
-            "chain", "differs", "previous",
-            f"another previous record: its digest is {found}, this record names {link['digest']}",
-        )  # fmt: skip
+        sentence = f"another previous record: its digest is {found}, this record names {link['digest']}"
+        yield "differs", place, sentence
     elif found == previous["digest"]:
-        yield Finding("chain", "consistent", "previous", f"follows {link['lot_id']}, {link['digest']}")
+        yield "consistent", place, f"follows {link['lot_id']}, {link['digest']}"
 
 
-def _signature(record: Mapping[str, Any], key: Ed25519PublicKey | None) -> Iterator[Finding]:
+def _signature(record: Mapping[str, Any], key: Ed25519PublicKey | None) -> Iterator[Checked]:
     signature = record.get("signature")
-    if signature is None:
-        if key is None:
-            yield Finding(
-                "signature", "not checked", "signature",
-                "not signed: the digest shows changes made by accident; who changes a record on purpose can "
-                "renew it",
-            )  # fmt: skip
-        else:
-            yield Finding(
-                "signature", "differs", "signature", "a key was given, but the record is not signed"
-            )
-        return
-    try:
-        fault = check_signature(canonical(record), signature, key)
-    except RecordError as error:
-        fault = str(error)
-    if fault is not None:
-        yield Finding("signature", "differs", "signature", fault)
-    elif key is not None:
-        yield Finding(
-            "signature", "consistent", "signature", f"signed with the key given, {fingerprint(key)}"
+    if signature is None and key is None:
+        status: Status = "not checked"
+        sentence = (
+            "not signed: the digest shows changes made by accident; who changes a record on purpose can "
+            "renew it"
         )
+    elif signature is None:
+        status, sentence = "differs", "a key was given, but the record is not signed"
+    elif fault := _signature_fault(record, signature, key):
+        status, sentence = "differs", fault
+    elif key is not None:
+        status, sentence = "consistent", f"signed with the key given, {fingerprint(key)}"
     else:
-        yield Finding(
-            "signature", "not checked", "signature",
-            f"fits the public key in the record, {signature['fingerprint']}; whose key it is was not "
-            "checked",
-        )  # fmt: skip
+        named = signature["fingerprint"]
+        status = "not checked"
+        sentence = f"fits the public key in the record, {named}; whose key it is was not checked"
+    yield status, "signature", sentence
+
+
+def _signature_fault(
+    record: Mapping[str, Any], signature: dict[str, Any], key: Ed25519PublicKey | None
+) -> str | None:
+    try:
+        return check_signature(canonical(record), signature, key)
+    except RecordError as error:
+        return str(error)
 
 
 # --- values --------------------------------------------------------------------------------------
 
 
-def _values(record: Mapping[str, Any], folder: Path | None, grader: Grader) -> Iterator[Finding]:
+def _values(record: Mapping[str, Any], folder: Path | None, grader: Grader) -> Iterator[Checked]:
     if folder is None:
-        yield Finding("values", "not checked", "", "no folder was given: nothing was computed again")
+        yield "not checked", "", "no folder was given: nothing was computed again"
         return
     made_by = record.get("software", {}).get("version")
     same = made_by == __version__
@@ -254,7 +224,7 @@ def _values(record: Mapping[str, Any], folder: Path | None, grader: Grader) -> I
     try:
         found = recompute(record, grader(folder, record["settings"]))
     except (GearqaError, KeyError, TypeError, ValueError) as error:
-        yield Finding("values", "differs", "", f"cannot be computed again: {error}")
+        yield "differs", "", f"cannot be computed again: {error}"
         found = None
     kept: Any = {key: record[key] for key in ("part_file", "grade", "lot")}
     if not same:
@@ -262,13 +232,12 @@ def _values(record: Mapping[str, Any], folder: Path | None, grader: Grader) -> I
     different = [] if found is None else list(differences(kept, found, added_keys=not same))
     agrees = found is not None and not different
     for where, sentence in others:
-        yield Finding("values", "consistent" if agrees else "not checked", where, sentence)
+        yield ("consistent" if agrees else "not checked"), where, sentence
     blame = f" (made by another software version, {made_by})" if others else ""
     for where, sentence in different:
-        yield Finding("values", "differs", where, f"{sentence}{blame}")
+        yield "differs", where, f"{sentence}{blame}"
     if agrees:
-        agreed = f"all values computed again, equal within {short_text(RELATIVE)}"
-        yield Finding("values", "consistent", "", agreed)
+        yield "consistent", "", f"all values computed again, equal within {short_text(RELATIVE)}"
 
 
 def _other_versions(record: Mapping[str, Any], made_by: Any) -> Iterator[tuple[str, str]]:

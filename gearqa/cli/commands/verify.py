@@ -36,7 +36,7 @@ def command(
     Exit status: 0 nothing that was checked differs; 1 something differs; 2 it cannot be read.
     """
     from gearqa.jobs.verify import verify_record
-    from gearqa.report.lot.verification import verification_lines
+    from gearqa.report.lot.screen import verification_lines
 
     found = verify_record(record, folder, previous=previous, key=key)
     if json is not None:

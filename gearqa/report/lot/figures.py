@@ -88,23 +88,16 @@ def limits_figure(result: LotResult) -> Figure | None:
         width = _half_width(one)
         if guard is not None and one.u_um is not None and 0 < guard * one.u_um / 2 < width:
             proven = 100 * (1 - guard * one.u_um / 2 / width)
-            layers.append(
-                plot.Mark(
-                    proven, ink=palette.MUTED, width=0.9, dash="2 2", name="conformity proven up to here"
-                )
-            )
+            name = "conformity proven up to here"
+            layers.append(plot.Mark(proven, ink=palette.MUTED, width=0.9, dash="2 2", name=name))
         top = float(counts.max())
         end = _interval_share(one)
         if end is not None and end <= edge:
-            layers.append(
-                plot.Dots(
-                    np.array([end]), np.array([top / 2]), palette.DESIGN, "diamond", 2.4, hollow=True,
-                    name=f"end of the tolerance interval for {share_text(one.coverage, 6)} of the lot",
-                )
-            )  # fmt: skip
+            name = f"end of the tolerance interval for {share_text(one.coverage, 6)} of the lot"
+            place = np.array([end]), np.array([top / 2])
+            layers.append(plot.Dots(*place, palette.DESIGN, "diamond", 2.4, hollow=True, name=name))
         outside = int(np.sum(shares > 100 * (1 + 1e-9)))
-        worst = float(shares.max())
-        used = percent_text(worst / 100)
+        used = percent_text(float(shares.max()) / 100)
         panels.append(
             plot.Panel(
                 label="", detail="", layers=tuple(layers), y=(0.0, top * 1.08), y_ticks=(), height=ROW,
@@ -113,16 +106,14 @@ def limits_figure(result: LotResult) -> Figure | None:
             )
         )  # fmt: skip
         before = key
-        lines.append(
-            f"{series_text(key, flank)}: {count_text(len(shares), 'gear')}, worst {used}, "
-            f"{outside} beyond the limit."
-        )
+        counted = f"{series_text(key, flank)}: {count_text(len(shares), 'gear')}"
+        lines.append(f"{counted}, worst {used}, {outside} beyond the limit.")
     drawing = plot.Plot(
         title=title, description=" ".join(lines), panels=tuple(panels), x=(0.0, edge),
         x_name="value in % of what is allowed; slopes: the trace nearest to a limit", heads=("worst",),
     )  # fmt: skip
-    beyond = f" The last bar holds everything beyond {short_text(edge)} %." if furthest > edge else ""
-    return Figure(plot.draw(drawing), title, drawing.description, beyond.strip())
+    beyond = f"The last bar holds everything beyond {short_text(edge)} %." if furthest > edge else ""
+    return Figure(plot.draw(drawing), title, drawing.description, beyond)
 
 
 def _extent(values: Array) -> str:
@@ -167,7 +158,7 @@ def probability_figure(result: LotResult) -> Figure | None:
     if spread <= 0:
         return None
     name = series_text(key, flank)
-    title = f"Probability plot of {name}: does it follow the {one.distribution} distribution that is assumed?"
+    question = f": does it follow the {one.distribution} distribution that is assumed?"
     reach = max(2.4, float(np.abs(quantiles).max()) + 0.2)
     ends = np.array([-reach, reach])
     line = centre + spread * ends
@@ -177,23 +168,18 @@ def probability_figure(result: LotResult) -> Figure | None:
         plot.Line(line, ends, palette.DESIGN, 1.1, "5 2.5", f"{one.distribution}, mean and sd of the sample"),
         plot.Dots(working, quantiles, size=2.2, name="gears"),
     )
+    check = normality_sentence(one)
+    mean = ", mean over the traces of the flank" if PARAMETERS[key].signed else ""
+    ticks_at = _log_ticks(low, high) if logs else None
     drawing = plot.Plot(
-        title=title,
-        description=f"{name}: {len(values)} gears from {_extent(values)} against "
-        f"the quantiles of the {one.distribution} distribution. {normality_sentence(one)}",
-        panels=(
-            plot.Panel("", layers, y=(-reach, reach), y_ticks=PROBABILITIES, height=TALL),
-        ),
-        x=(low, high),
-        x_name=f"{name}, µm{', logarithmic' if logs else ''}"
-        + (", mean over the traces of the flank" if PARAMETERS[key].signed else ""),
-        x_ticks=_log_ticks(low, high) if logs else None,
+        title=f"Probability plot of {name}{question}",
+        description=f"{name}: {len(values)} gears from {_extent(values)} against the quantiles of the "
+        f"{one.distribution} distribution. {check}",
+        panels=(plot.Panel("", layers, y=(-reach, reach), y_ticks=PROBABILITIES, height=TALL),),
+        x=(low, high), x_name=f"{name}, µm{', logarithmic' if logs else mean}", x_ticks=ticks_at,
     )  # fmt: skip
-    return Figure(
-        plot.draw(drawing), _title("Probability plot of ", chosen, f": does it follow the {one.distribution} "
-        "distribution that is assumed?"), drawing.description,
-        f"The series nearest to its limit of those with a distribution. {normality_sentence(one)}",
-    )  # fmt: skip
+    caption = f"The series nearest to its limit of those with a distribution. {check}"
+    return _figure(drawing, "Probability plot of ", chosen, question, caption)
 
 
 def normality_sentence(one: ParameterStatistics) -> str:
@@ -215,8 +201,10 @@ def _log_ticks(low: float, high: float) -> tuple[tuple[float, str], ...]:
     return tuple((float(np.log(v)), label) for v, label in marks if low <= np.log(v) <= high)
 
 
-def _title(head: str, series: Series, tail: str) -> doc.Text:
-    return doc.join(head, series_name(series[0], series[1]), tail)
+def _figure(drawing: plot.Plot, head: str, series: Series, tail: str, caption: str) -> Figure:
+    """A drawing under a title with the symbol of its series set as such."""
+    title = doc.join(head, series_name(series[0], series[1]), tail)
+    return Figure(plot.draw(drawing), title, drawing.description, caption)
 
 
 # --- operating characteristic --------------------------------------------------------------------
@@ -232,25 +220,21 @@ def characteristic_figure(result: LotResult) -> Figure | None:
     title = f"Operating characteristic of the plan really used ({used}): what does it let through?"
     marked = np.array([(sampling.p95, 0.95), (sampling.p50, 0.50), (sampling.p10, 0.10)])
     end = max(100 * float(points[-1, 0]), 100 * float(marked[-1, 0]))
-    layers: list[plot.Layer] = [
+    layers = (
         plot.Line(100 * points[:, 0], 100 * points[:, 1], width=1.5, name="probability of acceptance"),
         plot.Dots(100 * marked[:, 0], 100 * marked[:, 1], size=2.6, name="95, 50 and 10 %"),
+    )
+    y_ticks = ((0.0, ""), (25.0, "25 %"), (50.0, "50 %"), (75.0, "75 %"), (100.0, ""))
+    marks = [
+        plot.Mark(100 * quality, f"{name} {share_text(quality)}", dash="4 2")
+        for name, quality in (("limiting quality", sampling.lq), ("AQL", sampling.aql))
+        if quality is not None and 100 * quality <= end
     ]
-    marks = []
-    if sampling.lq is not None and 100 * sampling.lq <= end:
-        marks.append(plot.Mark(100 * sampling.lq, f"limiting quality {share_text(sampling.lq)}", dash="4 2"))
-    if sampling.aql is not None and 100 * sampling.aql <= end:
-        marks.append(plot.Mark(100 * sampling.aql, f"AQL {share_text(sampling.aql)}", dash="4 2"))
     drawing = plot.Plot(
         title=title,
         description=f"Acceptance falls from 95 % at {share_text(sampling.p95)} nonconforming over 50 % at "
         f"{share_text(sampling.p50)} to 10 % at {share_text(sampling.p10)}.",
-        panels=(
-            plot.Panel(
-                "", tuple(layers), y=(0.0, 100.0), height=TALL,
-                y_ticks=((0.0, ""), (25.0, "25 %"), (50.0, "50 %"), (75.0, "75 %"), (100.0, "")),
-            ),
-        ),
+        panels=(plot.Panel("", layers, y=(0.0, 100.0), height=TALL, y_ticks=y_ticks),),
         x=(0.0, end), x_name="nonconforming in the process, %", marks=tuple(marks), units="%|%",
     )  # fmt: skip
     return Figure(plot.draw(drawing), title, drawing.description)
@@ -274,40 +258,33 @@ def order_figure(result: LotResult) -> Figure | None:
         lows, highs = np.array(one.min_values_um), np.array(one.max_values_um)
         bars = np.full(3 * values.size, np.nan)
         bars[0::3], bars[1::3] = lows, highs
-        layers.append(
-            plot.Line(np.repeat(x, 3), bars, palette.MEASURED, 0.8, "", "smallest to largest trace")
-        )
+        extent = "smallest to largest trace"
+        layers.append(plot.Line(np.repeat(x, 3), bars, palette.MEASURED, 0.8, "", extent))
     layers.append(plot.Dots(x, values, size=2.2, name="mean of the traces" if one.max_values_um else "gears"))
     flagged = np.array([serial in one.outliers for serial in one.serials])
     if flagged.any():
-        layers.append(
-            plot.Dots(
-                x[flagged], values[flagged], palette.DESIGN, "diamond", 4.0, "far from the rest", hollow=True
-            )
-        )
+        far = x[flagged], values[flagged]
+        layers.append(plot.Dots(*far, palette.DESIGN, "diamond", 4.0, "far from the rest", hollow=True))
     low, high = float(lows.min()), float(highs.max())
     for limit in (one.lower_limit_um, one.upper_limit_um):
         if limit is not None:
             layers.append(plot.Level(limit, width=1.6, name="limit"))
             low, high = min(low, limit), max(high, limit)
-    room = 0.06 * (high - low)
-    title = f"Order of production of {name}: does it move?"
+    room, tests = 0.06 * (high - low), trend_sentence(one)
     gears = {gear.serial: gear for gear in result.gears}
     drawing = plot.Plot(
-        title=title,
-        description=f"{name} of {values.size} gears in order of production, from "
-        f"{_extent(values)}. {trend_sentence(one)}",
+        title=f"Order of production of {name}: does it move?",
+        description=f"{name} of {values.size} gears in order of production, from {_extent(values)}. {tests}",
         panels=(plot.Panel("", tuple(layers), y=(low - room, high + room), height=TALL),),
         x=(0.5, values.size + 0.5), x_name="gear, in order of production", x_ticks=_places(values.size),
         marks=_cycle_marks([gears[serial] for serial in one.serials]), units="gear|µm",
     )  # fmt: skip
-    first, last = value_text(float(values[0])), value_text(float(values[-1]))
-    return Figure(
-        plot.draw(drawing), _title("Order of production of ", chosen, ", µm: does it move?"),
-        drawing.description,
+    first, last = (value_text(float(values[k]), signed=PARAMETERS[key].signed) for k in (0, -1))
+    caption = (
         f"The series nearest to its limit; first gear {first}, last {last} µm; upright lines: a new dress "
-        f"cycle. {trend_sentence(one)}",
-    )  # fmt: skip
+        f"cycle. {tests}"
+    )
+    return _figure(drawing, "Order of production of ", chosen, ", µm: does it move?", caption)
 
 
 def trend_sentence(one: ParameterStatistics) -> str:
@@ -325,16 +302,13 @@ def _places(count: int) -> tuple[tuple[float, str], ...]:
 
 def _cycle_marks(gears: Sequence[LotGear]) -> tuple[plot.Mark, ...]:
     """An upright line before the first gear of each dress cycle, where the cycles are known."""
+    rows = [gear.production for gear in gears]
     labels = [
-        None if gear.production is None
-        else (gear.production.grinder, gear.production.wheel, gear.production.dress)
-        for gear in gears
-    ]  # fmt: skip
-    if not labels or any(label is None or label[2] is None for label in labels):
+        (row.grinder, row.wheel, row.dress) for row in rows if row is not None and row.dress is not None
+    ]
+    if len(labels) < len(gears):
         return ()
-    starts = [k for k, label in enumerate(labels) if k and label != labels[k - 1]]
-    words = len(starts) <= 12
+    starts = [k for k in range(1, len(labels)) if labels[k] != labels[k - 1]]
     return tuple(
-        plot.Mark(k + 0.5, str(labels[k][2])[:12] if words and labels[k] else "", dash="3 2")  # type: ignore[index]
-        for k in starts
+        plot.Mark(k + 0.5, str(labels[k][2])[:12] if len(starts) <= 12 else "", dash="3 2") for k in starts
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -16,6 +17,7 @@ from gearqa.symbols import PARAMETERS
 from gearqa.version import __version__
 from gearqa.wording.numbers import DASH, count_text, fixed_text
 from gearqa.wording.safety import CAUTIONS, SETTER
+from gearqa.wording.sentences import some_of
 from gearqa.wording.visible import clip
 
 ROLES = ("Inspected by", "Disposition by")
@@ -26,57 +28,27 @@ DIGITS = 12
 """Of a file's SHA-256 on paper; the record holds it whole."""
 ELSEWHERE = ("one_percent",)
 """Notes that the sampling plan says already."""
-TO_TICK = "☐ release  ☐ hold  ☐ reject; reason, concession:"
-"""For a person to fill in by hand."""
 
 
 Record = Mapping[str, Any]
 """The record that was made with a certificate, as its file holds it."""
 
 
-def certificate(
-    result: LotResult,
-    *,
-    gear_words: str = "",
-    record: Record | None = None,
-) -> doc.Document:
-    """Build the certificate of a lot.
-
-    Parameters
-    ----------
-    result : LotResult
-        What came of the sign-off.
-    gear_words : str
-        The gear's data in one line.
-    record : mapping, optional
-        The record made with it.
-
-    Returns
-    -------
-    Document
-        For `html.write_html` and `pdf.write_pdf`.
-    """
+def certificate(result: LotResult, *, gear_words: str = "", record: Record | None = None) -> doc.Document:
+    """The certificate of a lot; `gear_words` are the gear's data in one line."""
     part = result.part
     number = clip(part.get("number", DASH), SHORT)
-    revision = part.get("revision")
+    revision = f", revision {clip(part['revision'], 16)}" if part.get("revision") else ""
     lot = f", lot {clip(result.lot_id, SHORT)}" if result.lot_id else ""
     rule = "" if result.decision_rule.guard is not None else " · simple acceptance: no uncertainty known"
-    sections = (
-        *_decision_page(result, gear_words, record),
-        *_statistics_page(result),
-    )
+    title = f"Lot certificate, part {number}{lot}"
+    sections = (*_decision_page(result, gear_words, record), *_statistics_page(result))
+    sheet = doc.Sheet(title, sections, id="certificate", head=words.marked(result.decision, result))
     return doc.Document(
-        title=f"Lot certificate, part {number}{lot}",
-        head=f"Part {number}" + (f", revision {clip(revision, 16)}" if revision else "") + lot,
+        title=title,
+        head=f"Part {number}{revision}{lot}",
         foot=f"gearqa {__version__} · {result.standard}{rule}",
-        sheets=(
-            doc.Sheet(
-                title=f"Lot certificate, part {number}{lot}",
-                sections=sections,
-                id="certificate",
-                head=words.marked(result.decision, result),
-            ),
-        ),
+        sheets=(sheet,),
         simulated=result.simulated,
         keywords=(number, clip(result.lot_id or "", SHORT), result.standard),
     )
@@ -90,64 +62,36 @@ def _decision_page(result: LotResult, gear_words: str, record: Record | None) ->
         "", (words.verdict(result), doc.Bullets(words.reason_lines(result)), _facts(result, gear_words))
     )
     figure = figures.characteristic_figure(result)
-    yield doc.Section(
-        "Sampling and criteria",
-        (
-            doc.Bullets(
-                (
-                    *_sampling_lines(result),
-                    _uncertainties(result),
-                    *words.risk_lines(result.sampling),
-                    *words.master_lines(result.master_quality),
-                ),
-                "note",
-            ),
-            *((figure,) if figure is not None else ()),
-        ),
+    lines = (
+        *_sampling_lines(result),
+        _uncertainties(result),
+        *words.risk_lines(result.sampling),
+        *words.master_lines(result.master_quality),
     )
+    shown = (doc.Bullets(lines, "note"), *((figure,) if figure is not None else ()))
+    yield doc.Section("Sampling and criteria", shown)
     out = words.segregation_lines(result)
-    yield doc.Section(
-        "",
-        (
-            _joined(words.gear_table(result, MOST_GEARS, caption="Gears of the sample")),
-            *((doc.Bullets(out, "note"),) if out else ()),
-        ),
-    )
-    yield doc.Section(
-        "",
-        (
-            doc.Cautions(
-                (
-                    *words.caution_lines(result),
-                    *CAUTIONS,
-                    SETTER,
-                )
-            ),
-            doc.Bullets(
-                tuple(
-                    doc.join((doc.Span(doc.plain(name), "strong"),), ": ", value)
-                    for name, value in _disposition(result, record)
-                )
-            ),
-            doc.Signature(ROLES),
-        ),
-    )
+    table = _joined(words.gear_table(result, MOST_GEARS, caption="Gears of the sample"))
+    yield doc.Section("", (table, *((doc.Bullets(out, "note"),) if out else ())))
+    cautions = doc.Cautions((*words.caution_lines(result), *CAUTIONS, SETTER))
+    facts = ((doc.Span(name, "strong"), doc.Span(f": {text}")) for name, text in _disposition(result, record))
+    yield doc.Section("", (cautions, doc.Bullets(tuple(facts)), doc.Signature(ROLES)))
 
 
 def _sampling_lines(result: LotResult) -> Iterator[doc.Text]:
     """The sampling plan in a few lines, and the decision rule."""
-    facts = [(doc.plain(name), value) for name, value in words.sampling_facts(result).items]
+    facts = words.sampling_facts(result).items
     for together in (facts[:1], facts[1:4], facts[4:]):
         spans: list[doc.Span] = []
         for name, value in together:
-            spans += [doc.Span(f"{'; ' if spans else ''}{name}: ", "strong"), *doc.spans(value)]
-        yield tuple(spans)
+            spans += [doc.Span("; "), doc.Span(f"{doc.plain(name)}: ", "strong"), *doc.spans(value)]
+        yield tuple(spans[1:])
 
 
 def _joined(table: doc.Table) -> doc.Table:
     """The table with its notes in one paragraph."""
     notes = tuple(filter(None, (" ".join(map(doc.plain, table.notes)),)))
-    return doc.Table(table.caption, table.columns, table.rows, notes, dense=table.dense)
+    return replace(table, notes=notes)
 
 
 def _facts(result: LotResult, gear_words: str) -> doc.Facts:
@@ -176,19 +120,16 @@ def _production(result: LotResult) -> Iterator[tuple[str, str]]:
         " / ".join(filter(None, (row.grinder, row.wheel, row.dress))) for row in rows if row.dress is not None
     )
     several = f"{len(cycles)} dress cycles: " if len(cycles) > 1 else ""
-    shown = [f"{clip(name, SHORT)} ({count_text(n, 'gear')})" for name, n in list(cycles.items())[:4]]
-    more = f" and {len(cycles) - 4} more" if len(cycles) > 4 else ""
-    ground = several + ", ".join(shown) + more
+    ground = [f"{clip(name, SHORT)} ({count_text(n, 'gear')})" for name, n in cycles.items()]
+    references = _named([row.calibration_ref for row in rows])
+    due = _named([row.calibration_due.date().isoformat() if row.calibration_due else None for row in rows])
     yield "Measured by", _named([row.operator for row in rows]) or "not known"
     yield "Instrument", _named([row.instrument for row in rows]) or "not known"
     yield "Fixture", _named([row.fixture for row in rows]) or "not known"
     yield "Temperature", _temperatures([row.temperature_degC for row in rows]) or "not known"
-    references = _named([row.calibration_ref for row in rows])
-    ends = [row.calibration_due for row in rows]
-    due = _named([None if end is None else end.date().isoformat() for end in ends])
     yield "Calibration", f"{references or 'reference not known'}, due {due or 'not known'}"
     yield "Measured", _from_to([row.measured_at for row in rows]) or "time not known"
-    yield "Ground on", ground or "grinder, wheel and dress not known"
+    yield "Ground on", f"{several}{some_of(ground, 4)}" if ground else "grinder, wheel and dress not known"
 
 
 def _known(known: int, total: int) -> str:
@@ -199,10 +140,7 @@ def _named(values: Sequence[str | None]) -> str:
     """Different words, with how many gears they are known for."""
     known = [value for value in values if value]
     names = list(dict.fromkeys(clip(value, SHORT) for value in known))
-    if not names:
-        return ""
-    shown = ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
-    return shown + _known(len(known), len(values))
+    return some_of(names, 4) + _known(len(known), len(values)) if names else ""
 
 
 def _from_to(values: Sequence[datetime | None]) -> str:
@@ -210,8 +148,7 @@ def _from_to(values: Sequence[datetime | None]) -> str:
     if not known:
         return ""
     first, last = known[0], known[-1]
-    begin = first.isoformat(sep=" ", timespec="minutes")
-    end = last.isoformat(sep=" ", timespec="minutes")
+    begin, end = (one.isoformat(sep=" ", timespec="minutes") for one in (first, last))
     if first.date() == last.date() and first.utcoffset() == last.utcoffset():
         begin, end = f"{first.date()}, {first:%H:%M}", f"{last:%H:%M}"
     local = " (local time)" if last.tzinfo is None else ""
@@ -226,9 +163,9 @@ def _temperatures(values: Sequence[float | None]) -> str:
     return (low if low == high else f"{low} to {high}") + " °C" + _known(len(known), len(values))
 
 
-def _disposition(result: LotResult, record: Record | None) -> Iterator[tuple[doc.Text, doc.Text]]:
-    by_hand = f". {TO_TICK}" if result.disposition is None else ""
-    yield "Disposition", f"{words.disposition_text(result)}{by_hand}"
+def _disposition(result: LotResult, record: Record | None) -> Iterator[tuple[str, str]]:
+    to_tick = ". ☐ release  ☐ hold  ☐ reject; reason, concession:" if result.disposition is None else ""
+    yield "Disposition", f"{words.disposition_text(result)}{to_tick}"
     if record is None:
         yield "Record", "none was made with this certificate"
         return
@@ -239,18 +176,12 @@ def _disposition(result: LotResult, record: Record | None) -> Iterator[tuple[doc
     if not link:
         yield "Previous record", "none named; chain not checked"
         return
-    yield (
-        "Previous record",
-        f"lot {clip(str(link['lot_id']), SHORT)}, {link['decision']}, {link['digest']}"
-        + ("; this is a re-inspection of the same lot" if link.get("reinspection") else ""),
-    )
-    first = link.get("first_result")
-    if first:
-        yield (
-            "First result, kept",
-            f"{first['decision']}, {first['d_low']} to {first['d_high']} of {first['measured_n']} gears not "
-            "conforming",
-        )
+    again = "; this is a re-inspection of the same lot" if link.get("reinspection") else ""
+    before = f"lot {clip(str(link['lot_id']), SHORT)}, {link['decision']}, {link['digest']}{again}"
+    yield "Previous record", before
+    if first := link.get("first_result"):
+        gears = f"{first['d_low']} to {first['d_high']} of {first['measured_n']} gears not conforming"
+        yield "First result, kept", f"{first['decision']}, {gears}"
 
 
 # --- second page ---------------------------------------------------------------------------------
@@ -258,31 +189,19 @@ def _disposition(result: LotResult, record: Record | None) -> Iterator[tuple[doc
 
 def _statistics_page(result: LotResult) -> Iterator[doc.Section]:
     free = words.free_statement(result)
-    yield doc.Section(
-        "Statistics over the gears of the sample",
-        (
-            _table_with_symbols(result),
-            *((doc.Paragraph(free, "note"),) if free is not None else ()),
-        ),
-        new_page=True,
-    )
-    charts = [
-        figures.limits_figure(result), figures.probability_figure(result), figures.order_figure(result),
-    ]  # fmt: skip
-    blocks: list[doc.Block] = [figure for figure in charts if figure is not None]
+    blocks: list[doc.Block] = [_table_with_symbols(result)]
+    if free is not None:
+        blocks.append(doc.Paragraph(free, "note"))
+    yield doc.Section("Statistics over the gears of the sample", tuple(blocks), new_page=True)
+    charts = (figures.limits_figure, figures.probability_figure, figures.order_figure)
+    blocks = [figure for chart in charts if (figure := chart(result)) is not None]
     if not result.order_known:
-        blocks.append(
-            doc.Paragraph("Order of production: not known, so it is not drawn and cannot be checked.", "note")
-        )
+        unknown = "Order of production: not known, so it is not drawn and cannot be checked."
+        blocks.append(doc.Paragraph(unknown, "note"))
     yield doc.Section("", tuple(blocks))
-    yield doc.Section("", (doc.Paragraph(decision_rows(result), "note"), *_method(result)))
-
-
-def _method(result: LotResult) -> Iterator[doc.Block]:
-    """What is true of the method, sources of the uncertainties, editions, input files."""
-    lines = [" ".join(words.note_lines(result, without=ELSEWHERE)), f"{_editions(result)} {_inputs(result)}"]
-    for line in filter(None, lines):
-        yield doc.Paragraph(line, "note")
+    method = " ".join(words.note_lines(result, without=ELSEWHERE))
+    lines = (decision_rows(result), method, f"{_editions(result)} {_inputs(result)}")
+    yield doc.Section("", tuple(doc.Paragraph(line, "note") for line in lines))
 
 
 def _uncertainties(result: LotResult) -> str:
@@ -296,11 +215,8 @@ def _uncertainties(result: LotResult) -> str:
         by_source.setdefault(stated, []).append(PARAMETERS[key].symbol)
     if not by_source:
         return "Measurement uncertainty: none is given in the part file."
-    return (
-        "Expanded uncertainty U (k = 2): "
-        + "; ".join(f"{', '.join(symbols)}: {stated}" for stated, symbols in by_source.items())
-        + "."
-    )
+    sources_of = (f"{', '.join(symbols)}: {stated}" for stated, symbols in by_source.items())
+    return f"Expanded uncertainty U (k = 2): {'; '.join(sources_of)}."
 
 
 def _editions(result: LotResult) -> str:
@@ -325,7 +241,7 @@ def _table_with_symbols(result: LotResult) -> doc.Table:
         (doc.symbol(key), *row[1:])
         for (key, *_), row in zip(words.all_series(result), table.rows, strict=True)
     )
-    return _joined(doc.Table("", table.columns, rows, table.notes, dense=True))
+    return _joined(replace(table, rows=rows))
 
 
 def decision_rows(result: LotResult) -> doc.Text:

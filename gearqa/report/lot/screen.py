@@ -1,71 +1,49 @@
-"""A lot sign-off on a terminal: the decision first, then what it rests on."""
+"""A lot sign-off on a terminal, the decision first, and the check of its record in lines."""
 
 from __future__ import annotations
 
+from collections import Counter
+from dataclasses import replace
+
 from gearqa.model.lot import LotResult
+from gearqa.model.record import Subject, Verification
 from gearqa.report.blocks import document as doc
 from gearqa.report.lot import words
+from gearqa.wording.numbers import count_text
 from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
-from gearqa.wording.visible import clip
+from gearqa.wording.visible import clip, visible
 
 MOST_GEARS = 20
 """Gears listed on a terminal."""
+MOST_DIFFERENCES = 50
+"""Lines of one subject that are printed; the JSON result holds all of them."""
 
 
 def lot_blocks(result: LotResult, *, wide: bool = False) -> list[doc.Block]:
-    """The sign-off as blocks for a terminal.
-
-    Parameters
-    ----------
-    result : LotResult
-        What came of the sign-off.
-    wide : bool
-        Whether the console has room for more columns.
-
-    Returns
-    -------
-    list of Block
-        Decision with its reasons, lot, sampling, gears, statistics, master quality, cautions, disposition.
-    """
-    blocks: list[doc.Block] = []
-    if result.simulated:
-        blocks.append(doc.Paragraph(SIMULATED_BANNER, "lead"))
-    blocks += [
+    """The sign-off as blocks for a terminal; `wide` where the console has room for more columns."""
+    free, out = words.free_statement(result), words.segregation_lines(result)
+    table, cautions = words.statistics_table(result, wide=wide), words.caution_lines(result)
+    warned: list[doc.Block] = [doc.Paragraph(doc.CAUTIONS_TITLE, "lead"), doc.Bullets(cautions)]
+    return [
+        *([doc.Paragraph(SIMULATED_BANNER, "lead")] if result.simulated else []),
         words.verdict(result),
         doc.Bullets(words.reason_lines(result)),
         doc.Facts(_facts(result)),
         words.sampling_facts(result),
         doc.Bullets(words.risk_lines(result.sampling)),
-    ]
-    out = words.segregation_lines(result)
-    if out:
-        blocks.append(doc.Bullets(out))
-    blocks += [
+        *([doc.Bullets(out)] if out else []),
         words.gear_table(result, MOST_GEARS, caption="Gears of the sample"),
-        _statistics(result, wide=wide),
-    ]
-    free, cautions = words.free_statement(result), words.caution_lines(result)
-    if free is not None:
-        blocks.append(doc.Paragraph(free))
-    blocks += [
+        replace(table, caption="Statistics over the gears of the sample"),
+        *([doc.Paragraph(free)] if free is not None else []),
         doc.Paragraph("Master quality", "lead"),
         doc.Bullets(words.master_lines(result.master_quality)),
-    ]
-    if cautions:
-        blocks += [doc.Paragraph(doc.CAUTIONS_TITLE, "lead"), doc.Bullets(cautions)]
-    blocks += [
+        *(warned if cautions else []),
         doc.Paragraph("How this was decided", "lead"),
         doc.Bullets(words.note_lines(result)),
         doc.Facts((("Recommendation", words.marked(result.decision, result)),
                    ("Disposition", words.disposition_text(result)))),
         doc.Cautions(CAUTIONS),
     ]  # fmt: skip
-    return blocks
-
-
-def _statistics(result: LotResult, *, wide: bool) -> doc.Table:
-    table = words.statistics_table(result, wide=wide)
-    return doc.Table("Statistics over the gears of the sample", table.columns, table.rows, table.notes)
 
 
 def _facts(result: LotResult) -> tuple[tuple[doc.Text, doc.Text], ...]:
@@ -83,3 +61,37 @@ def _facts(result: LotResult) -> tuple[tuple[doc.Text, doc.Text], ...]:
         ("Remark", clip(options.remark, 400)),
     )
     return tuple((name, value) for name, value in items if value)
+
+
+def verification_lines(verification: Verification) -> list[str]:
+    """The check of a record: one line a finding, and one for the whole.
+
+    >>> from gearqa.model.record import SUBJECTS, RecordFinding
+    >>> findings = [RecordFinding(name, "not checked", "", "no folder was given") for name in SUBJECTS[1:]]
+    >>> changed = RecordFinding("files", "differs", "", "a.csv: changed")
+    >>> first, *_, last = verification_lines(Verification("L-7", "0", (changed, *findings)))
+    >>> first
+    'files: differs: a.csv: changed'
+    >>> last
+    'lot L-7: 1 difference; not checked: record, chain, signature, recomputed values'
+    """
+    lines: list[str] = []
+    differences: Counter[Subject] = Counter()
+    for one in verification.findings:
+        differences[one.subject] += one.status == "differs"
+        if one.status != "differs" or differences[one.subject] <= MOST_DIFFERENCES:
+            lines.append(f"{_named(one.subject)}: {one.status}: {visible(one.sentence)}")
+    lines += [
+        f"{_named(subject)}: {count_text(count - MOST_DIFFERENCES, 'more difference')}"
+        for subject, count in differences.items()
+        if count > MOST_DIFFERENCES
+    ]
+    count = differences.total()
+    outcome = count_text(count, "difference") if count else "nothing that was checked differs"
+    left = [_named(subject) for subject, status in verification.subjects.items() if status == "not checked"]
+    left_out = ", ".join(left) or "nothing"
+    return [*lines, f"lot {visible(verification.lot_id)}: {outcome}; not checked: {left_out}"]
+
+
+def _named(subject: Subject) -> str:
+    return "recomputed values" if subject == "values" else subject

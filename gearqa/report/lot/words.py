@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Final
 
 from gearqa.model.lot import (
     INDEPENDENT_OF_ONE_CYCLE,
     FlankKey,
     InLot,
     LotGear,
-    LotReason,
     LotResult,
     MasterQualityOfLot,
     ParameterStatistics,
@@ -38,7 +38,7 @@ from gearqa.wording.numbers import (
     value_text,
 )
 from gearqa.wording.sentences import place_text, sentence, symbols_text
-from gearqa.wording.verdicts import MASTER_QUALITY, STATE_OF_MASTER_QUALITY
+from gearqa.wording.verdicts import MASTER_QUALITY, STATE_OF_MASTER_QUALITY, conform_text, not_conform_text
 from gearqa.wording.visible import clip
 
 STATE_STATUS: Mapping[State, Status] = {
@@ -48,9 +48,10 @@ STATE_STATUS: Mapping[State, Status] = {
     "not assessed": "open",
 }
 IN_LOT_STATUS: Mapping[InLot, Status] = {"shown": "good", "not shown": "open", "refuted": "bad"}
-NO_DISPOSITION = "none recorded: the tool recommends, a person decides on the lot"
 CAUTION_CODES = ("geometry_only", "who_decides")
 """Notes that every output prints among its cautions."""
+MOST_MISSING = 20
+"""Gears with something not assessed that are named under a table."""
 FEW_GEARS = 50
 """Below so many gears the lower bound of an index comes before the index."""
 
@@ -65,37 +66,20 @@ def marked(word: str, result: LotResult) -> str:
     return f"{word} (SIMULATED)" if result.simulated else word
 
 
-def lot_name(result: LotResult) -> str:
-    """The lot as it is called, or that it has no name."""
-    return f"lot {clip(result.lot_id, 48)}" if result.lot_id else "the lot"
-
-
 def verdict(result: LotResult) -> doc.Verdict:
     """Recommendation, class of the sample, master quality."""
-    master = result.master_quality
     grade = class_text(result.class_, result.beyond, complete=result.class_complete)
     incomplete = "" if result.class_complete else "; * of an incomplete set, see not assessed"
+    in_lot = result.master_quality.in_lot
+    name = f"lot {clip(result.lot_id, 48)}" if result.lot_id else "the lot"
+    reason = next(reason.sentence for reason in result.reasons if reason.decides)
+    answers: tuple[tuple[str, str, Status, str], ...] = (
+        (f"Recommendation for {name}", result.decision, DECISION_STATUS[result.decision], sentence(reason)),
+        ("Flank tolerance class of the sample", grade, "none", f"{states_sentence(result)}{incomplete}."),
+        ("Master quality of the lot", in_lot, IN_LOT_STATUS[in_lot], _master_detail(result)),
+    )  # fmt: skip
     return doc.Verdict(
-        (
-            doc.Answer(
-                f"Recommendation for {lot_name(result)}",
-                marked(result.decision, result),
-                DECISION_STATUS[result.decision],
-                sentence(deciding(result).sentence),
-            ),
-            doc.Answer(
-                "Flank tolerance class of the sample",
-                marked(grade, result),
-                "none",
-                f"{states_sentence(result)}{incomplete}.",
-            ),
-            doc.Answer(
-                "Master quality of the lot",
-                marked(master.in_lot, result),
-                IN_LOT_STATUS[master.in_lot],
-                _master_detail(result),
-            ),
-        )
+        tuple(doc.Answer(title, marked(word, result), status, why) for title, word, status, why in answers)
     )
 
 
@@ -108,57 +92,42 @@ def _master_detail(result: LotResult) -> str:
     return f"{found} of the lot with {sure} confidence, {asked} asked for."
 
 
-def deciding(result: LotResult) -> LotReason:
-    """The reason that decides."""
-    return next(reason for reason in result.reasons if reason.decides)
-
-
 def reason_lines(result: LotResult) -> tuple[doc.Text, ...]:
     """Every reason in one sentence with what would decide, the deciding one first."""
-    return tuple(
-        (
-            doc.Span(f"{reason.decision}: ", "strong"),
-            doc.Span(reason.sentence),
-            doc.Span(
-                f" (row {reason.row} of the decision table{', decides' if reason.decides else ''})", "muted"
-            ),
-        )
-        for reason in result.reasons
-    )
+    lines = []
+    for reason in result.reasons:
+        row = f" (row {reason.row} of the decision table{', decides' if reason.decides else ''})"
+        head = doc.Span(f"{reason.decision}: ", "strong")
+        lines.append((head, doc.Span(reason.sentence), doc.Span(row, "muted")))
+    return tuple(lines)
 
 
 def states_sentence(result: LotResult) -> str:
     """How many gears of the sample are in each state."""
     counts = (
-        (result.conforming, "conform"),
-        (result.not_conforming, "do not conform"),
-        (result.not_proven, "not proven"),
-        (result.not_assessed, "not assessed"),
+        f"{result.conforming} {conform_text(result.conforming)}",
+        f"{result.not_conforming} {not_conform_text(result.not_conforming)}",
+        f"{result.not_proven} not proven",
+        f"{result.not_assessed} not assessed",
     )
-    parts = [f"{number} {word}" for number, word in counts]
-    return f"{count_text(result.sample_size, 'gear')} measured: " + ", ".join(parts)
+    return f"{count_text(result.sample_size, 'gear')} measured: {', '.join(counts)}"
 
 
 def lot_size_text(result: LotResult) -> str:
     """Size of the lot, and whether all of it was measured."""
     if result.lot_size is None:
         return "not known"
-    if result.lot_size == result.sample_size:
-        return f"{result.lot_size}, all measured"
-    return str(result.lot_size)
+    return f"{result.lot_size}{', all measured' if result.lot_size == result.sample_size else ''}"
 
 
 def disposition_text(result: LotResult) -> str:
     """What a person decided, apart from the recommendation."""
     one = result.disposition
     if one is None:
-        return NO_DISPOSITION
-    words = f"{one.decision}, decided by {clip(one.by)} on {one.date}"
-    if one.reason:
-        words += f"; reason: {clip(one.reason, 400)}"
-    if one.concession:
-        words += f"; concession: {clip(one.concession, 400)}"
-    return words
+        return "none recorded: the tool recommends, a person decides on the lot"
+    reason = f"; reason: {clip(one.reason, 400)}" if one.reason else ""
+    concession = f"; concession: {clip(one.concession, 400)}" if one.concession else ""
+    return f"{one.decision}, decided by {clip(one.by)} on {one.date}{reason}{concession}"
 
 
 # --- sampling ------------------------------------------------------------------------------------
@@ -185,14 +154,10 @@ def asked_text(sampling: SamplingResult) -> str:
 def found_text(sampling: SamplingResult) -> str:
     """What was measured, and what the plan says to it."""
     still_open = sampling.d_high - sampling.d_low
-    words = {
-        True: "the plan accepts",
-        False: "the plan does not accept",
-        None: "the plan neither accepts nor rejects",
-    }[sampling.accept]
+    words = {True: "accepts", False: "does not accept", None: "neither accepts nor rejects"}[sampling.accept]
     return (
         f"{count_text(sampling.measured_n, 'gear')} measured: {sampling.d_low} counted as not conforming, "
-        f"{still_open} open; {words}"
+        f"{still_open} open; the plan {words}"
     )
 
 
@@ -200,67 +165,47 @@ def drawn_text(result: LotResult) -> str:
     """How the gears were picked."""
     if result.lot_size is not None and result.lot_size == result.sample_size:
         return "no sample: the whole lot was measured"
-    return {
-        "random": "at random",
-        "systematic": "systematically",
-        "convenience": "for convenience",
-    }.get(result.drawn, "not stated")
+    how = {"random": "at random", "systematic": "systematically", "convenience": "for convenience"}
+    return how.get(result.drawn, "not stated")
 
 
 def risk_lines(sampling: SamplingResult) -> tuple[str, ...]:
     """Operating characteristic, producer's and consumer's risk of the plan really used."""
     if sampling.ac is None or sampling.p10 is None or sampling.p50 is None or sampling.p95 is None:
         return ("Operating characteristic: not known, for the plan gives no acceptance number.",)
-    used = f"{count_text(sampling.measured_n, 'gear')}, acceptance number {sampling.ac}"
-    if sampling.k is not None:
-        used += f", k = {number_text(sampling.k)}"
+    constant = "" if sampling.k is None else f", k = {number_text(sampling.k)}"
+    used = f"{count_text(sampling.measured_n, 'gear')}, acceptance number {sampling.ac}{constant}"
     shortage = ""
     if sampling.required_n is not None and sampling.measured_n < sampling.required_n:
         shortage = f" That is the plan really used, not the one asked for ({sampling.required_n} gears)."
-    lines = [
-        f"Operating characteristic ({used}): 95 % acceptance at {share_text(sampling.p95)} nonconforming, "
-        f"50 % at {share_text(sampling.p50)}, 10 % at {share_text(sampling.p10)}.{shortage}"
-    ]
+    producer, refused = f"a process with {share_text(sampling.p95)} nonconforming", "5 of 100 cases"
     if sampling.aql is not None and sampling.producer_risk_at_aql is not None:
-        lines.append(
-            f"Producer's risk: a process at the AQL of {share_text(sampling.aql)} is not accepted in "
-            f"{cases_text(sampling.producer_risk_at_aql)}."
-        )
-    else:
-        lines.append(
-            f"Producer's risk: a process with {share_text(sampling.p95)} nonconforming is not accepted in "
-            "5 of 100 cases."
-        )
+        producer = f"a process at the AQL of {share_text(sampling.aql)}"
+        refused = cases_text(sampling.producer_risk_at_aql)
+    consumer, passed = f"a process with {share_text(sampling.p10)} nonconforming", "10 of 100 cases"
     if sampling.lq is not None and sampling.consumer_risk_measured is not None:
+        consumer = f"a lot with the limiting quality of {share_text(sampling.lq)} nonconforming"
         planned = "" if sampling.consumer_risk is None else f"; planned {cases_text(sampling.consumer_risk)}"
-        lines.append(
-            f"Consumer's risk: a lot with the limiting quality of {share_text(sampling.lq)} nonconforming is "
-            f"accepted in {cases_text(sampling.consumer_risk_measured)}{planned}."
-        )
-    else:
-        lines.append(
-            f"Consumer's risk: a process with {share_text(sampling.p10)} nonconforming is accepted in "
-            "10 of 100 cases."
-        )
+        passed = f"{cases_text(sampling.consumer_risk_measured)}{planned}"
+    one_percent = ""
     if sampling.passes_at_one_percent is not None:
-        lines[-1] += (
-            f" A process with 1 % nonconforming is accepted in {cases_text(sampling.passes_at_one_percent)}."
-        )
-    return tuple(lines)
+        cases = cases_text(sampling.passes_at_one_percent)
+        one_percent = f" A process with 1 % nonconforming is accepted in {cases}."
+    return (
+        f"Operating characteristic ({used}): 95 % acceptance at {share_text(sampling.p95)} nonconforming, "
+        f"50 % at {share_text(sampling.p50)}, 10 % at {share_text(sampling.p10)}.{shortage}",
+        f"Producer's risk: {producer} is not accepted in {refused}.",
+        f"Consumer's risk: {consumer} is accepted in {passed}.{one_percent}",
+    )
 
 
 def sampling_facts(result: LotResult) -> doc.Facts:
     """The sampling plan and what came of it."""
     sampling = result.sampling
-    return doc.Facts(
-        (
-            ("Plan", plan_text(sampling)),
-            ("Asks for", asked_text(sampling)),
-            ("Found", found_text(sampling)),
-            ("Sample drawn", drawn_text(result)),
-            ("Decision rule", rule_text(result)),
-        )
-    )
+    plan, asked, found = plan_text(sampling), asked_text(sampling), found_text(sampling)
+    drawn, rule = drawn_text(result), rule_text(result)
+    facts = (("Plan", plan), ("Asks for", asked), ("Found", found), ("Sample drawn", drawn))
+    return doc.Facts((*facts, ("Decision rule", rule)))
 
 
 def rule_text(result: LotResult) -> str:
@@ -307,19 +252,18 @@ def series_name(key: str, flank: FlankKey | None) -> doc.Text:
 def worst_first(gears: Iterable[LotGear]) -> list[LotGear]:
     """Gears that do not conform first, then open ones, then by probability of conformity."""
     rank = {"does not conform": 0, "not assessed": 1, "not proven": 2, "conforms": 3}
-    return sorted(
-        gears,
-        key=lambda gear: (
-            rank[gear.state],
-            2.0 if gear.probability_of_conformity is None else gear.probability_of_conformity,
-            -(gear.class_indicated or 99),
-        ),
-    )
+
+    def place(gear: LotGear) -> tuple[int, float, int]:
+        p = gear.probability_of_conformity
+        return rank[gear.state], 2.0 if p is None else p, -(gear.class_indicated or 99)
+
+    return sorted(gears, key=place)
 
 
 def gear_table(result: LotResult, most: int, *, caption: str = "") -> doc.Table:
     """The gears of the sample, worst first, no more than `most`."""
-    shown = worst_first(result.gears)[:most]
+    gears = worst_first(result.gears)
+    shown, rest = gears[:most], gears[most:]
     counted = any(gear.counts_as != gear.state for gear in result.gears)
     columns = (
         doc.Column("gear", "left", weight=1), doc.Column("state", "left"),
@@ -346,7 +290,7 @@ def gear_table(result: LotResult, most: int, *, caption: str = "") -> doc.Table:
                 STATE_OF_MASTER_QUALITY[gear.master_quality],
             )
         )
-    return doc.Table(caption, columns, tuple(rows), notes=tuple(_gear_notes(result, shown)))
+    return doc.Table(caption, columns, tuple(rows), notes=tuple(_gear_notes(shown, rest)))
 
 
 def _indicated(gear: LotGear, grade: str) -> str:
@@ -354,21 +298,22 @@ def _indicated(gear: LotGear, grade: str) -> str:
     return ">11" if gear.class_indicated is None and beyond and gear.values else grade
 
 
-def _gear_notes(result: LotResult, shown: Sequence[LotGear]) -> Iterator[str]:
+def _gear_notes(shown: Sequence[LotGear], rest: Sequence[LotGear]) -> Iterator[str]:
     if any(gear.probability_of_conformity is not None for gear in shown):
         yield "P: probability of conformity of this one gear, the smallest of its values; not of the lot."
-    if len(shown) < len(result.gears):
-        left = len(result.gears) - len(shown)
-        rest = worst_first(result.gears)[len(shown) :]
+    if rest:
         alike = {gear.state for gear in rest}
-        words = f", all of state: {next(iter(alike))}" if len(alike) == 1 else ""
-        yield f"Worst first; {left} more in the JSON result{words}."
-    missing = [gear for gear in shown if gear.missing]
+        words = f", all of state: {rest[0].state}" if len(alike) == 1 else ""
+        yield f"Worst first; {len(rest)} more in the JSON result{words}."
+    missing = [
+        f"{clip(gear.serial, 48)}: {', '.join(place_text(*one.split()) for one in gear.missing)}"
+        for gear in (*shown, *rest)
+        if gear.missing
+    ]
     if missing:
-        yield "Not assessed: " + "; ".join(
-            f"{clip(gear.serial, 48)}: {', '.join(place_text(*one.split()) for one in gear.missing)}"
-            for gear in missing
-        )
+        more = len(missing) - MOST_MISSING
+        left = [f"{more} more"] if more > 0 else []
+        yield f"Not assessed: {'; '.join([*missing[:MOST_MISSING], *left])}"
     known = [gear for gear in shown if gear.class_proven is None and gear.class_indicated is not None]
     if known and any(gear.probability_of_conformity is not None for gear in known):
         yield (
@@ -414,34 +359,30 @@ class Footnotes:
         return tuple(f"({letter}) {reason}." for reason, letter in self._letters.items())
 
 
+COLUMNS: Final = (
+    "", "flank", "n", "mean µm", "mean interval µm", "sd µm", "sd interval µm", "limits µm", "worst µm",
+    "U µm", "Ppk lower bound", "Ppk", "tolerance interval µm", "class",
+)  # fmt: skip
+ONLY_WIDE: Final = frozenset({"mean interval µm", "limits µm", "worst µm", "U µm", "class"})
+"""Columns that a narrow console has no room for."""
+
+
 def statistics_table(result: LotResult, *, wide: bool, dense: bool = False) -> doc.Table:
     """One row per parameter and flank: mean, spread, index with lower bound, tolerance interval.
 
     With `wide` also what a narrow console has no room for, where there is any of it.
     """
-    series = all_series(result)
-    notes = Footnotes()
-    columns = [
-        doc.Column("", "left"), doc.Column("flank", "left"), doc.Column("n"), doc.Column("mean µm"),
-        doc.Column("mean interval µm"), doc.Column("sd µm"), doc.Column("sd interval µm"),
-        doc.Column("limits µm"), doc.Column("worst µm"), doc.Column("U µm"), doc.Column("Ppk lower bound"),
-        doc.Column("Ppk"), doc.Column("tolerance interval µm"), doc.Column("class"),
-    ]  # fmt: skip
+    series, notes = all_series(result), Footnotes()
     rows = [_statistics_row(key, flank, one, notes) for key, flank, one in series]
-    order = list(range(len(columns)))
+    order = list(range(len(COLUMNS)))
     if all(one.n >= FEW_GEARS for *_, one in series):
         order[10], order[11] = 11, 10
-    left_out = set() if wide else set(ONLY_WIDE)
-    left_out |= {k for k in ONLY_WIDE if all(row[k] == DASH for row in rows)}
-    order = [k for k in order if k not in left_out]
-    return doc.Table(
-        "", tuple(columns[k] for k in order), tuple(tuple(row[k] for k in order) for row in rows),
-        notes=(*statistics_notes(result, wide=wide), *notes.lines()), dense=dense,
-    )  # fmt: skip
-
-
-ONLY_WIDE = (4, 7, 8, 9, 13)
-"""Columns of the statistics table that a narrow console has no room for."""
+    order = [
+        k for k in order if COLUMNS[k] not in ONLY_WIDE or (wide and any(row[k] != DASH for row in rows))
+    ]
+    columns = tuple(doc.Column(COLUMNS[k], "left" if k < 2 else "right") for k in order)
+    lines = (*statistics_notes(result, wide=wide), *notes.lines())
+    return doc.Table("", columns, tuple(tuple(row[k] for k in order) for row in rows), lines, dense=dense)
 
 
 def _statistics_row(key: str, flank: FlankKey, one: ParameterStatistics, notes: Footnotes) -> tuple[str, ...]:
@@ -454,33 +395,24 @@ def _statistics_row(key: str, flank: FlankKey, one: ParameterStatistics, notes: 
     elif one.sd_um == 0:
         spread = notes.mark("all values are equal")
     else:
-        spread = notes.mark(
-            one.interval_model if one.mean_interval_um is None else "no interval without a distribution"
-        )
+        without = "no interval without a distribution"
+        spread = notes.mark(one.interval_model if one.mean_interval_um is None else without)
     bound, index = _index_text(one, one.ppk_lower_bound, notes), _index_text(one, one.ppk, notes)
-    meets = DASH
-    if one.tolerance_interval_um is not None:
+    if one.tolerance_interval_um is None:
+        interval, meets = notes.mark(one.tolerance_interval_withheld_reason or "not stated"), DASH
+    else:
         low, high = one.tolerance_interval_um
         interval = f"≤ {fixed_text(high)}" if low is None else interval_text((low, high))
-        meets = ">11" if one.tolerance_interval_class is None else str(one.tolerance_interval_class)
-    else:
-        interval = notes.mark(one.tolerance_interval_withheld_reason or "not stated")
+        meets = class_text(one.tolerance_interval_class, one.tolerance_interval_class is None)
     return (
-        PARAMETERS[key].symbol,
-        "" if flank == "both" else flank,
-        str(one.n),
+        PARAMETERS[key].symbol, "" if flank == "both" else flank, str(one.n),
         DASH if one.mean_um is None else value_text(one.mean_um, signed=signed),
         interval_text(one.mean_interval_um, signed=signed),
-        notes.mark(few) if one.sd_um is None else value_text(one.sd_um),
-        spread,
-        allowed(key, one),
-        DASH if one.worst_um is None else _worst_text(key, one),
+        notes.mark(few) if one.sd_um is None else value_text(one.sd_um), spread,
+        allowed(key, one), DASH if one.worst_um is None else _worst_text(key, one),
         DASH if one.u_um is None else number_text(one.u_um),
-        bound,
-        index,
-        interval,
-        meets,
-    )
+        bound, index, interval, meets,
+    )  # fmt: skip
 
 
 def _worst_text(key: str, one: ParameterStatistics) -> str:
@@ -547,12 +479,12 @@ def free_statement(result: LotResult) -> str | None:
 
 def master_lines(master: MasterQualityOfLot) -> tuple[str, ...]:
     """Master quality in sample and lot, with the criterion."""
+    found = f"{master.proven} proven, {master.refuted} proven not to be"
     return (
-        f"Criterion of this job: class {master.class_} or better in {symbols_text(master.parameters)}; no "
-        "standard defines master quality.",
-        f"In the sample: {MASTER_QUALITY[master.in_sample]}; {master.proven} proven, {master.refuted} proven "
-        "not to be.",
-        f"In the lot: {master.in_lot}; {master.sentence}.",
+        f"Master quality of this job: class {master.class_} or better in {symbols_text(master.parameters)}; "
+        "no standard defines it.",
+        f"Master quality in the sample: {MASTER_QUALITY[master.in_sample]}; {found}.",
+        f"Master quality in the lot: {master.in_lot}; {master.sentence}.",
     )
 
 
@@ -569,15 +501,17 @@ def note_lines(result: LotResult, *, without: Sequence[str] = ()) -> tuple[str, 
 
 def segregation_lines(result: LotResult) -> tuple[str, ...]:
     """Which gears are taken out or measured again, exclusions with their reasons, restrictions."""
+
+    def named(serials: Iterable[str]) -> str:
+        return ", ".join(clip(serial, 48) for serial in serials)
+
     lines = []
     if result.segregate:
         where = f", to: {clip(result.segregated_to)}" if result.segregated_to else "; where to: not stated"
-        lines.append(f"Take out: {', '.join(clip(s, 48) for s in result.segregate)}{where}.")
+        lines.append(f"Take out: {named(result.segregate)}{where}.")
     if result.remeasure:
-        lines.append(f"Measure again: {', '.join(clip(s, 48) for s in result.remeasure)}.")
+        lines.append(f"Measure again: {named(result.remeasure)}.")
     lines += [f"Excluded: {clip(one.serial, 48)}, reason: {one.reason}" for one in result.excluded]
     if result.options.restricted_to:
-        lines.append(
-            f"Restricted to: {', '.join(clip(serial, 48) for serial in result.options.restricted_to)}."
-        )
+        lines.append(f"Restricted to: {named(result.options.restricted_to)}.")
     return tuple(lines)

@@ -17,7 +17,7 @@ from gearqa.errors import RecordError
 from gearqa.model.lot import Disposition, Exclusion, LotOptions
 from gearqa.model.measurement import InputFile
 from gearqa.model.plan import Plan
-from gearqa.model.verification import Verification
+from gearqa.model.record import Verification
 from gearqa.results.record_json import VERIFY
 from gearqa.signoff import key_files as keys
 from gearqa.signoff import record, verify
