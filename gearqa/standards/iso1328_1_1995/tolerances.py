@@ -1,6 +1,6 @@
 r"""Tolerances of ISO 1328-1:1995 and the runout of ISO 1328-2:1997 (all from memory).
 
-Each function gives grade 5 from range means, unrounded; grade Q is that times
+Grade 5 comes from range means, unrounded; grade Q is that times
 :math:`2^{(Q-5)/2}`, rounded after the step.
 """
 
@@ -17,236 +17,22 @@ CLASSES: Final = range(13)
 
 # Grade 5; means of the ranges of d, m and b in mm give micrometres. ISO 1328-1:1995, clause 6 and
 # annex B; runout: ISO 1328-2:1997, annex B (all from memory).
+HELIX_FORM: Final = Terms(root_d=0.07, root_b=0.45, constant=3)
+TERMS: Final = {
+    "cumulative_pitch": Terms(root_d=1.25, m=0.3, constant=7),
+    "profile_total": Terms(root_d=0.22, root_m=3.2, constant=0.7),
+    "profile_form": Terms(root_d=0.17, root_m=2.5, constant=0.5),
+    "profile_slope": Terms(root_d=0.14, root_m=2, constant=0.5),
+    "helix_total": Terms(root_d=0.1, root_b=0.63, constant=4.2),
+    "helix_form": HELIX_FORM,
+    "helix_slope": HELIX_FORM,
+}
 SINGLE_PITCH: Final = Terms(root_d=0.4, m=1)
 SINGLE_PITCH_FACTOR: Final = 0.3
 SINGLE_PITCH_CONSTANT: Final = 4
 SECTOR_PITCH_FACTOR: Final = 1.6
-CUMULATIVE_PITCH: Final = Terms(root_d=1.25, m=0.3, constant=7)
-PROFILE_TOTAL: Final = Terms(root_d=0.22, root_m=3.2, constant=0.7)
-PROFILE_FORM: Final = Terms(root_d=0.17, root_m=2.5, constant=0.5)
-PROFILE_SLOPE: Final = Terms(root_d=0.14, root_m=2, constant=0.5)
-HELIX_TOTAL: Final = Terms(root_d=0.1, root_b=0.63, constant=4.2)
-HELIX_FORM: Final = Terms(root_d=0.07, root_b=0.45, constant=3)
 RUNOUT_SHARE: Final = 0.8
 """Of the total cumulative pitch deviation."""
-
-
-@SINGLE_PITCH.shown
-def f_pt(d: float, m: float) -> float:
-    r"""Single pitch deviation, grade 5.
-
-    ISO 1328-1:1995, clause 6 (from memory): SINGLE_PITCH_FACTOR times :math:`m + <root_d>\sqrt d`,
-    plus SINGLE_PITCH_CONSTANT.
-
-    Parameters
-    ----------
-    d, m : float
-        Means of the diameter range and of the module range. [mm]
-
-    Returns
-    -------
-    float
-        Limit deviation before rounding. [um]
-
-    Examples
-    --------
-    >>> round(f_pt(10, 1), 4)
-    4.6795
-    """
-    return SINGLE_PITCH_FACTOR * SINGLE_PITCH.at(d, m) + SINGLE_PITCH_CONSTANT
-
-
-def F_pk(d: float, m: float, k: int) -> float:
-    r"""Cumulative pitch deviation over k pitches, grade 5.
-
-    ISO 1328-1:1995, clause 6 (from memory): :math:`f_{pt}` plus SECTOR_PITCH_FACTOR times
-    :math:`\sqrt{(k-1)m}`.
-
-    Parameters
-    ----------
-    d, m : float
-        Means of the diameter range and of the module range. [mm]
-    k : int
-        Number of pitches. [-]
-
-    Returns
-    -------
-    float
-        Limit deviation before rounding. [um]
-
-    Examples
-    --------
-    >>> round(F_pk(10, 1, k=5) - f_pt(10, 1), 6)
-    3.2
-    """
-    return f_pt(d, m) + SECTOR_PITCH_FACTOR * math.sqrt((k - 1) * m)
-
-
-@CUMULATIVE_PITCH.shown
-def F_p(d: float, m: float) -> float:
-    r"""Total cumulative pitch deviation, grade 5.
-
-    ISO 1328-1:1995, clause 6 (from memory): :math:`<m> m + <root_d>\sqrt d + <constant>`.
-
-    Parameters
-    ----------
-    d, m : float
-        Means of the diameter range and of the module range. [mm]
-
-    Returns
-    -------
-    float
-        Tolerance before rounding. [um]
-
-    Examples
-    --------
-    >>> round(F_p(10, 1), 4)
-    11.2528
-    """
-    return CUMULATIVE_PITCH.at(d, m)
-
-
-@PROFILE_TOTAL.shown
-def F_alpha(d: float, m: float) -> float:
-    r"""Total profile deviation, grade 5.
-
-    ISO 1328-1:1995, clause 6 (from memory): :math:`<root_m>\sqrt m + <root_d>\sqrt d + <constant>`.
-
-    Parameters
-    ----------
-    d, m : float
-        Means of the diameter range and of the module range. [mm]
-
-    Returns
-    -------
-    float
-        Tolerance before rounding. [um]
-
-    Examples
-    --------
-    >>> round(F_alpha(10, 1), 4)
-    4.5957
-    """
-    return PROFILE_TOTAL.at(d, m)
-
-
-@PROFILE_FORM.shown
-def f_f_alpha(d: float, m: float) -> float:
-    r"""Profile form deviation, grade 5.
-
-    ISO 1328-1:1995, annex B (from memory): :math:`<root_m>\sqrt m + <root_d>\sqrt d + <constant>`.
-
-    Parameters
-    ----------
-    d, m : float
-        Means of the diameter range and of the module range. [mm]
-
-    Returns
-    -------
-    float
-        Tolerance before rounding. [um]
-
-    Examples
-    --------
-    >>> round(f_f_alpha(10, 1), 4)
-    3.5376
-    """
-    return PROFILE_FORM.at(d, m)
-
-
-@PROFILE_SLOPE.shown
-def f_H_alpha(d: float, m: float) -> float:
-    r"""Profile slope deviation, grade 5.
-
-    ISO 1328-1:1995, annex B (from memory): :math:`<root_m>\sqrt m + <root_d>\sqrt d + <constant>`.
-
-    Parameters
-    ----------
-    d, m : float
-        Means of the diameter range and of the module range. [mm]
-
-    Returns
-    -------
-    float
-        Limit deviation before rounding. [um]
-
-    Examples
-    --------
-    >>> round(f_H_alpha(10, 1), 4)
-    2.9427
-    """
-    return PROFILE_SLOPE.at(d, m)
-
-
-@HELIX_TOTAL.shown
-def F_beta(d: float, b: float) -> float:
-    r"""Total helix deviation, grade 5.
-
-    ISO 1328-1:1995, clause 6 (from memory): :math:`<root_d>\sqrt d + <root_b>\sqrt b + <constant>`.
-
-    Parameters
-    ----------
-    d, b : float
-        Means of the diameter range and of the face width range. [mm]
-
-    Returns
-    -------
-    float
-        Tolerance before rounding. [um]
-
-    Examples
-    --------
-    >>> round(F_beta(10, math.sqrt(40)), 4)
-    6.1006
-    """
-    return HELIX_TOTAL.at(d, b=b)
-
-
-@HELIX_FORM.shown
-def f_f_beta(d: float, b: float) -> float:
-    r"""Helix form deviation, grade 5; the helix slope deviation has the same limit.
-
-    ISO 1328-1:1995, annex B (from memory): :math:`<root_d>\sqrt d + <root_b>\sqrt b + <constant>`.
-
-    Parameters
-    ----------
-    d, b : float
-        Means of the diameter range and of the face width range. [mm]
-
-    Returns
-    -------
-    float
-        Tolerance before rounding. [um]
-
-    Examples
-    --------
-    >>> round(f_f_beta(10, math.sqrt(40)), 4)
-    4.3530
-    """
-    return HELIX_FORM.at(d, b=b)
-
-
-def F_r(d: float, m: float) -> float:
-    r"""Runout, grade 5.
-
-    ISO 1328-2:1997, annex B (from memory): RUNOUT_SHARE of :math:`F_p`.
-
-    Parameters
-    ----------
-    d, m : float
-        Means of the diameter range and of the module range. [mm]
-
-    Returns
-    -------
-    float
-        Tolerance before rounding. [um]
-
-    Examples
-    --------
-    >>> round(F_r(10, 1), 4)
-    9.0023
-    """
-    return RUNOUT_SHARE * F_p(d, m)
 
 
 def round_part_1(value: float) -> float:
@@ -296,9 +82,11 @@ def round_part_2(value: float) -> float:
 
 
 def grade_5_tolerances(z: int | None, m_n: float, d: float, b: float) -> dict[str, float]:
-    """Unrounded tolerances of grade 5 at the range means in which a gear lies.
+    r"""Unrounded tolerances of grade 5 at the range means in which a gear lies.
 
-    ISO 1328-1:1995, clause 6 and annex B; ISO 1328-2:1997, annex B (from memory).
+    ISO 1328-1:1995, clause 6 and annex B; ISO 1328-2:1997, annex B (from memory): the sums of `TERMS`;
+    the single pitch is SINGLE_PITCH_FACTOR times `SINGLE_PITCH` plus SINGLE_PITCH_CONSTANT, over k
+    pitches SECTOR_PITCH_FACTOR times :math:`\sqrt{(k-1)m}` is added.
 
     Parameters
     ----------
@@ -325,19 +113,13 @@ def grade_5_tolerances(z: int | None, m_n: float, d: float, b: float) -> dict[st
     for violation in violations(m_n=m_n, d=d, b=b):
         raise violation
     d_, m_, b_ = range_mean(d, D_LIMITS), range_mean(m_n, M_LIMITS), range_mean(b, B_LIMITS)
-    sector = {} if z is None else {"sector_pitch": F_pk(d_, m_, max(2, math.floor(z / 8 + 0.5)))}
-    return {
-        "single_pitch": f_pt(d_, m_),
-        "cumulative_pitch": F_p(d_, m_),
-        **sector,
-        "runout": F_r(d_, m_),
-        "profile_total": F_alpha(d_, m_),
-        "profile_form": f_f_alpha(d_, m_),
-        "profile_slope": f_H_alpha(d_, m_),
-        "helix_total": F_beta(d_, b_),
-        "helix_form": f_f_beta(d_, b_),
-        "helix_slope": f_f_beta(d_, b_),
-    }
+    sums = {key: terms.at(d_, m_, b_) for key, terms in TERMS.items()}
+    single = SINGLE_PITCH_FACTOR * SINGLE_PITCH.at(d_, m_) + SINGLE_PITCH_CONSTANT
+    pitch = {"single_pitch": single, "cumulative_pitch": sums.pop("cumulative_pitch")}
+    if z is not None:
+        k = max(2, math.floor(z / 8 + 0.5))
+        pitch["sector_pitch"] = single + SECTOR_PITCH_FACTOR * math.sqrt((k - 1) * m_)
+    return pitch | {"runout": RUNOUT_SHARE * pitch["cumulative_pitch"]} | sums
 
 
 def rounded_tolerances(key: str, T_5: float) -> tuple[float, ...]:
@@ -359,7 +141,7 @@ def rounded_tolerances(key: str, T_5: float) -> tuple[float, ...]:
 
     Examples
     --------
-    >>> rounded_tolerances("single_pitch", f_pt(10, 1))[:7]
+    >>> rounded_tolerances("single_pitch", 4.6795)[:7]
     (0.8, 1.2, 1.7, 2.3, 3.3, 4.7, 6.5)
     """
     rounding = round_part_2 if key == "runout" else round_part_1
