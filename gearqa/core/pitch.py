@@ -19,26 +19,8 @@ from gearqa.arrays import Array, IntArray
 DECIMALS_COMPARED: Final = 9
 
 
-def first_largest(values: Array) -> IntArray:
-    """Place of the largest value, the first one of equals at nine decimals.
-
-    House rule: binary noise must not decide between equal values.
-
-    Parameters
-    ----------
-    values : ndarray, shape (..., n)
-        Values. [um]
-
-    Returns
-    -------
-    ndarray of int, shape (...)
-        Index of the first largest along the last axis. [-]
-
-    Examples
-    --------
-    >>> int(first_largest(np.array([0.3, 0.1 + 0.2, 0.0])))
-    0
-    """
+def _first_largest(values: Array) -> IntArray:
+    """Place of the largest value, the first one of equals: binary noise must not decide between them."""
     return np.asarray(np.argmax(np.round(values, DECIMALS_COMPARED), axis=-1), dtype=np.int64)
 
 
@@ -210,7 +192,7 @@ def value_range(values: Array) -> Worst:
     3.5
     """
     return Worst(
-        values.max(axis=-1) - values.min(axis=-1), first_largest(values) + 1, first_largest(-values) + 1
+        values.max(axis=-1) - values.min(axis=-1), _first_largest(values) + 1, _first_largest(-values) + 1
     )
 
 
@@ -239,7 +221,7 @@ def F_pk(index: Array, k: int) -> Worst:
     """
     z = index.shape[-1]
     rise = np.roll(index, -k, axis=-1) - index
-    start = first_largest(np.abs(rise))
+    start = _first_largest(np.abs(rise))
     value = np.take_along_axis(rise, start[..., None], axis=-1)[..., 0]
     end = (start + k) % z
     rising = value > 0
@@ -370,5 +352,5 @@ def _first_harmonic(index: Array, theta: Array) -> NDArray[np.complex128]:
 
 
 def _worst(magnitudes: Array) -> Worst:
-    place = first_largest(magnitudes)
+    place = _first_largest(magnitudes)
     return Worst(np.take_along_axis(magnitudes, place[..., None], axis=-1)[..., 0], place + 1)

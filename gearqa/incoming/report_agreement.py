@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from gearqa.evaluation.criteria import Criteria
-from gearqa.model.incoming import Agreement, ComparedValue, PlaceKey, place_key
+from gearqa.model.incoming import Agreement, ComparedValue, PlaceKey
 from gearqa.statistics.agreement import correlation, limits_of_agreement, order_trend
 from gearqa.statistics.deming import deming
 from gearqa.statistics.families import sidak
@@ -32,7 +32,7 @@ def agreements(rows: Sequence[ComparedValue], criteria: Criteria) -> dict[str, d
     found: dict[str, dict[PlaceKey, Agreement]] = {}
     order = list(PARAMETERS)
     for (key, flank), gears in sorted(series.items(), key=lambda s: (order.index(s[0][0]), s[0][1] or "")):
-        found.setdefault(key, {})[place_key(flank)] = _agreement(
+        found.setdefault(key, {})[flank or "both"] = _agreement(
             gears, significance, _width(criteria, key, flank)
         )
     return found

@@ -335,11 +335,6 @@ def flank_of(place: PlaceKey) -> Flank | None:
     return None if place == "both" else place
 
 
-def place_key(flank: Flank | None) -> PlaceKey:
-    """Key of a flank in the agreement; `both` for what has none."""
-    return "both" if flank is None else flank
-
-
 TRACE_KIND: Final[Mapping[str, TraceKind]] = {
     f"{kind}_{what}": kind for kind in get_args(TraceKind) for what in ("total", "form", "slope", "crowning")
 }

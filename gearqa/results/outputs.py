@@ -175,9 +175,14 @@ def _mode(path: Path) -> int:
     try:
         return stat.S_IMODE(path.stat().st_mode)
     except FileNotFoundError:
-        mask = os.umask(0)
-        os.umask(mask)
-        return 0o666 & ~mask
+        return 0o666 & ~umask()
+
+
+def umask() -> int:
+    """Rights that the process takes off new files."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
 
 
 def write_whole(target: str, content: bytes) -> None:

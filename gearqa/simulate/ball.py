@@ -82,24 +82,11 @@ def ball_touching_reference(geometry: GearGeometry) -> float:
 def ball_centres(
     geometry: GearGeometry, contact: BallContact, left_um: Array, right_um: Array
 ) -> tuple[Array, Array]:
-    """Where the balls of all spaces sit when the flanks deviate.
+    """Radial position and tangential (clockwise) shift of the balls in all spaces. [mm], shape (z,)
 
+    `left_um` and `right_um`, shape (z,), are the deviations at the contacts of both flanks of each space.
     The mean of the material is taken exactly, what differs from space to space in first order, so that a
     rigid displacement of the gear displaces the balls rigidly.
-
-    Parameters
-    ----------
-    geometry : GearGeometry
-        The gear. [-]
-    contact : BallContact
-        Nominal contact. [mm, rad]
-    left_um, right_um : ndarray, shape (z,)
-        Deviation at the contacts of the left and of the right flank of each space. [um]
-
-    Returns
-    -------
-    tuple of ndarray
-        Radial position and tangential (clockwise) shift of the ball centres. [mm], shape (z,)
     """
     r_b, s = geometry.d_b / 2, geometry.s
     material = (left_um + right_um) / 2000

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 import shutil
 import tempfile
 from collections.abc import Callable
@@ -14,6 +13,7 @@ from gearqa.errors import PartFileError, Problem, Reason, ReportError
 from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.part import PART_FILE, Part
 from gearqa.reading.settings.toml_file import load_toml
+from gearqa.results.outputs import umask
 from gearqa.simulate.made_gears import simulate_gears
 from gearqa.simulate.process import measured_count, simulate_events
 from gearqa.simulate.scenario import Scenario
@@ -25,13 +25,7 @@ _BUFFER = 1 << 20
 
 
 def load_scenario(path: Path | str) -> tuple[Scenario, Part]:
-    """Read a scenario file and the part file that it names.
-
-    Raises
-    ------
-    PartFileError
-        With all problems of the files.
-    """
+    """Read a scenario file and the part file that it names; a `PartFileError` has all their problems."""
     path = Path(path)
     scenario = load_toml(path, Scenario)
     return scenario, load_toml(part_path(path, scenario), Part)
@@ -52,23 +46,10 @@ def part_path(scenario_path: Path, scenario: Scenario) -> Path:
 def write_folder(
     folder: Path | str, scenario_path: Path | str, seed: int | None = None, progress: Progress | None = None
 ) -> list[Path]:
-    """Write the inspection folder of a scenario.
+    """Write the inspection folder of a scenario: part.toml and the tables, whose paths are returned.
 
-    Parameters
-    ----------
-    folder : Path
-        Must not exist or be empty.
-    scenario_path : Path
-        Scenario file.
-    seed : int, optional
-        Replaces the scenario's own.
-    progress : callable, optional
-        Called after each gear with the number written and the number to write.
-
-    Returns
-    -------
-    list of Path
-        The files written: part.toml and the tables.
+    The folder must be new or empty. `seed` replaces the scenario's own; `progress` is called after each
+    gear with the number written and the number to write.
 
     Raises
     ------
@@ -93,14 +74,11 @@ def write_folder(
         circle = (part.evaluation.pitch.measuring_diameter_mm or geometry.d) / geometry.d
         with ExitStack() as stack:
             names = [n for n in scenario.measuring.tables if n != "events"]
+            streams = [stack.enter_context((draft / f"{n}.csv").open("wb", buffering=_BUFFER)) for n in names]
             tables = [
-                gear_table(
-                    name, stack.enter_context((draft / f"{name}.csv").open("wb", buffering=_BUFFER)),
-                    scenario,
-                    normal_factor=normal, pitch_factor=circle,
-                )
-                for name in names
-            ]  # fmt: skip
+                gear_table(name, stream, scenario, normal_factor=normal, pitch_factor=circle)
+                for name, stream in zip(names, streams, strict=True)
+            ]
             total = measured_count(scenario) if progress is not None else 0
             for count, gear in enumerate(gears, start=1):
                 for table in tables:
@@ -111,7 +89,7 @@ def write_folder(
             with (draft / "events.csv").open("wb") as stream:
                 write_events(stream, events)
         written = sorted(path.name for path in draft.iterdir())
-        draft.chmod(0o777 & ~_umask())
+        draft.chmod(0o777 & ~umask())
         if folder.exists():
             folder.rmdir()
         draft.rename(folder)
@@ -128,9 +106,3 @@ def refuse_unless_empty(folder: Path) -> None:
         raise ReportError(f"{folder} is a file", hint="name a folder that does not exist yet")
     if folder.is_dir() and any(folder.iterdir()):
         raise ReportError(f"{folder} is not empty", hint="name a folder that does not exist yet or is empty")
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

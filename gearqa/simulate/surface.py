@@ -44,18 +44,8 @@ def ranges_of(part: Part) -> Ranges | None:
 class FlankPoints:
     """Points on flanks, with everything about them that is the same for every gear of the part.
 
-    All arguments broadcast against each other.
-
-    Parameters
-    ----------
-    f : ndarray
-        +1 right, -1 left flank. [-]
-    tooth : ndarray
-        Tooth number from 1. [-]
-    L : ndarray
-        Length of roll. [mm]
-    face : ndarray
-        Face position. [mm]
+    Arguments broadcast against each other: +1 right, -1 left flank; tooth number from 1; length of roll
+    and face position in mm.
     """
 
     def __init__(

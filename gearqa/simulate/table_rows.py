@@ -143,12 +143,8 @@ def gear_table(
 ) -> TraceTable | RowTable:
     """Open one of the tables that hold rows of gears.
 
-    Parameters
-    ----------
-    normal_factor : float
-        From transverse to the plane in which the part states profile and helix. [-]
-    pitch_factor : float
-        From the reference to the measuring circle. [-]
+    `normal_factor` leads from transverse to the plane in which the part states profile and helix,
+    `pitch_factor` from the reference to the measuring circle.
     """
     decimals = scenario.measuring.deviation_decimals
 

@@ -100,7 +100,7 @@ def escaped_parts(run_length: float, interval: float, backlog: float = 0.0) -> f
 
     Notes
     -----
-    A mean: for "before more than k parts escape" take `escaped_parts_bound`.
+    A mean: for "before more than k parts escape" take `bound_parts` of `plan_power`.
 
     Examples
     --------
@@ -110,43 +110,10 @@ def escaped_parts(run_length: float, interval: float, backlog: float = 0.0) -> f
     return interval * (run_length - 1) + (interval + 1) / 2 + backlog
 
 
-def escaped_parts_bound(run_length_bound: int, interval: float, backlog: float = 0.0) -> int:
-    """Parts made up to the signal, kept with the probability of the run length given.
-
-    Own reasoning; the change falls right behind a measured part (the worst place).
-
-    Parameters
-    ----------
-    run_length_bound : int
-        Quantile of the run length, see `ewma_run_length_quantile`. [points]
-    interval : float
-        Parts from one charted point to the next. [parts]
-    backlog : float
-        Parts made while a measured gear waits and is measured. [parts]
-
-    Returns
-    -------
-    int
-        Parts. [parts]
-
-    Examples
-    --------
-    >>> escaped_parts_bound(3, 30)
-    90
-    """
-    return math.ceil(run_length_bound * interval + backlog)
-
-
 def plan_power(
-    parts: int,
-    m: int,
-    shift: float,
-    *,
-    sd_part: float,
-    sd_cycle: float,
-    rate: float = 0.0027,
+    parts: int, m: int, shift: float, *, sd_part: float, sd_cycle: float, rate: float = 0.0027,
     backlog: float = 0.0,
-) -> PlanPower:
+) -> PlanPower:  # fmt: skip
     r"""Power of a plan against a lasting change of the level, seen by the chart of cycle levels.
 
     Run length of an individuals chart of independent levels.
@@ -189,8 +156,5 @@ def plan_power(
     if math.isfinite(standardised):
         mean = shewhart_run_length(standardised, factor)
         bound = ewma_run_length_quantile(1.0, factor, standardised)
-    return PlanPower(
-        positions=positions,
-        mean_parts=escaped_parts(mean, parts, backlog),
-        bound_parts=escaped_parts_bound(bound, parts, backlog),
-    )
+    # the bound is for a change right behind a measured part, the worst place
+    return PlanPower(positions, escaped_parts(mean, parts, backlog), math.ceil(bound * parts + backlog))

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.special import chdtri, fdtrc, stdtrit
 
 from gearqa.arrays import Array
+from gearqa.statistics.agreement import en_number
 
 POOL_ABOVE = 0.25
 """The interaction is pooled with the repeatability if the p of its F test is larger."""
@@ -77,9 +78,8 @@ class ReferenceGearStudy:
 class CertificateComparison:
     """Bias and spread against a calibration certificate and the uncertainty stated for the instrument."""
 
-    bias: float
     en: float | None
-    """Bias over the root of both squared expanded uncertainties; None if one is unknown."""
+    """None if one of the uncertainties is unknown."""
     agrees: bool | None
     spread_within: bool | None
     """Whether 2 sd stays within the stated uncertainty."""
@@ -319,9 +319,8 @@ def certificate_comparison(
     """
     en = None
     if reference_uncertainty is not None and stated_uncertainty is not None:
-        en = study.bias / math.hypot(reference_uncertainty, stated_uncertainty)
+        en = en_number(study.bias, reference_uncertainty, stated_uncertainty)
     return CertificateComparison(
-        bias=study.bias,
         en=en,
         agrees=None if en is None else abs(en) <= 1,
         spread_within=None if stated_uncertainty is None else 2 * study.sd <= stated_uncertainty,
