@@ -16,7 +16,7 @@ from gearqa.drift.between_cycles import (
     level_notices,
 )
 from gearqa.drift.control import Control, control_of_series
-from gearqa.drift.ordering import SeriesGears, by_series, gears_of_series, seconds
+from gearqa.drift.ordering import SeriesGears, by_series, gears_of_series, made_until, seconds
 from gearqa.drift.outlook import Outlook, gears_to_hold, look_ahead, outlook_clauses, outlook_notices
 from gearqa.drift.within_cycles import wear_notices
 from gearqa.errors import Notice, NoticeCode
@@ -50,16 +50,11 @@ def analyse_observations(
     """
     settings = settings or DriftSettings()
     wanted = settings.parameters or DRIFT_PARAMETERS
-    late = math.inf if settings.until is None else seconds(settings.until)
-    kept = [
-        o
-        for o in observations
-        if o.parameter in wanted and (o.finished_at is None or seconds(o.finished_at) <= late)
-    ]
+    kept = [o for o in made_until(observations, settings.until) if o.parameter in wanted]
     groups = by_series(kept)
     by_grinder: dict[str, list[GrinderEvent]] = {}
     for event in events:
-        if seconds(event.at) <= late:
+        if settings.until is None or seconds(event.at) <= seconds(settings.until):
             by_grinder.setdefault(event.grinder, []).append(event)
     rate = sidak(settings.family_false_alarm, max(len(groups), 1))
     keys = sorted(groups, key=lambda key: (key[0], key[1], wanted.index(key[2]), key[3] or ""))

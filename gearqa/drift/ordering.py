@@ -98,6 +98,12 @@ def is_dress(event: GrinderEvent) -> bool:
     return event.event.strip().lower() in DRESS_WORDS
 
 
+def made_until(observations: Iterable[Observation], until: datetime | None) -> list[Observation]:
+    """Observations without those of gears that were made later."""
+    late = math.inf if until is None else seconds(until)
+    return [o for o in observations if o.finished_at is None or seconds(o.finished_at) <= late]
+
+
 def by_series(observations: Iterable[Observation]) -> dict[SeriesKey, list[Observation]]:
     """Observations of each part, grinder, parameter and flank."""
     groups: dict[SeriesKey, list[Observation]] = {}

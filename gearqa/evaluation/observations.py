@@ -8,6 +8,7 @@ from gearqa.model.drift import DRIFT_PARAMETERS, SIZE, Observation
 from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, ParameterResult, SizeResult
 from gearqa.symbols import PARAMETERS, Flank
+from gearqa.wording.numbers import tolerance_limits
 
 UNKNOWN_GRINDER = "unknown"
 Limits = tuple[float | None, float | None]
@@ -75,13 +76,11 @@ def _values(gear: GearResult, key: str) -> Iterator[tuple[Flank | None, Values, 
 
 def _limits(key: str, result: ParameterResult | FlankResult) -> Limits:
     """Limits of the value; a lower limit of 0 of what cannot be negative is none."""
-    signed = PARAMETERS[key].signed
-    if result.limits_um is not None:
-        low, high = result.limits_um
-        return (low if signed or low > 0 else None, high)
-    if result.tolerance_um is not None:
-        return (-result.tolerance_um if signed else None, result.tolerance_um)
-    return (None, None)
+    limits = result.limits_um or tolerance_limits(key, result.tolerance_um)
+    if limits is None:
+        return None, None
+    low, high = limits
+    return (low if PARAMETERS[key].signed or low > 0 else None), high
 
 
 def _size(reading: SizeResult) -> tuple[None, Values, Limits]:

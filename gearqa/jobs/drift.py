@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gearqa.drift.analysis import analyse_observations
+from gearqa.drift.ordering import made_until
 from gearqa.drift.reference_periods import Period, ReferencePeriodError, place_references
 from gearqa.errors import ArgumentError, Notice
 from gearqa.jobs.drift_gears import Asked, DriftGears, gears_of_folders, gears_of_store
@@ -104,17 +105,20 @@ def analyse_drift(
     """
     for key in parameter or ():
         require_parameter(key)
-    settings = _checked(
-        DriftSettings(
-            risk=risk,
-            parameters=tuple(dict.fromkeys(parameter)) if parameter else None,
-            since=moment(since, "since"),
-            until=moment(until, "until", end_of_day=True),
-            last_cycles=last_cycles,
-            cycle_time_s=cycle_time,
-            measuring_time_s=measuring_time,
-            escaped_parts=escaped_parts,
-        )
+    _check_ranges(
+        risk,
+        {"cycle_time": cycle_time, "measuring_time": measuring_time},
+        {"last_cycles": last_cycles, "escaped_parts": escaped_parts},
+    )
+    settings = DriftSettings(
+        risk=risk,
+        parameters=tuple(dict.fromkeys(parameter)) if parameter else None,
+        since=moment(since, "since"),
+        until=moment(until, "until", end_of_day=True),
+        last_cycles=last_cycles,
+        cycle_time_s=cycle_time,
+        measuring_time_s=measuring_time,
+        escaped_parts=escaped_parts,
     )
     asked = Asked(part_number, grinder, settings.parameters)
     if folders:
@@ -139,24 +143,16 @@ def analyse_drift(
     return DriftReport(replace(gears.header, warnings=(*gears.header.warnings, *notices)), result)
 
 
-def _checked(settings: DriftSettings) -> DriftSettings:
-    """The settings; values out of range raise ArgumentError."""
-    if not 0 < settings.risk < 0.5:
-        text = f"found {short_text(settings.risk)}, expected more than 0 and less than 0.5"
-        raise ArgumentError("risk", text)
-    for argument, seconds in (
-        ("cycle_time", settings.cycle_time_s),
-        ("measuring_time", settings.measuring_time_s),
-    ):
+def _check_ranges(risk: float, times: Mapping[str, float | None], counts: Mapping[str, int | None]) -> None:
+    """Raise ArgumentError for a value out of range."""
+    if not 0 < risk < 0.5:
+        raise ArgumentError("risk", f"found {short_text(risk)}, expected more than 0 and less than 0.5")
+    for argument, seconds in times.items():
         if seconds is not None and not (seconds > 0 and math.isfinite(seconds)):
             raise ArgumentError(argument, f"found {short_text(seconds)}, expected more than 0 seconds")
-    for argument, count in (
-        ("last_cycles", settings.last_cycles),
-        ("escaped_parts", settings.escaped_parts),
-    ):
+    for argument, count in counts.items():
         if count is not None and count < 1:
             raise ArgumentError(argument, f"found {count}, expected at least 1")
-    return settings
 
 
 def with_references(
@@ -166,14 +162,9 @@ def with_references(
     if chosen is None and not gears.frozen:
         return settings, ()
     period = None if chosen is None else _period(chosen)
-    kept = [
-        one
-        for one in gears.observations
-        if settings.until is None or one.finished_at is None or one.finished_at <= settings.until
-    ]
     try:
         references, notices = place_references(
-            kept,
+            made_until(gears.observations, settings.until),
             gears.events,
             lambda part, grinder: period or gears.frozen.get((part, grinder)),
             cycle_time_s=settings.cycle_time_s,
@@ -189,10 +180,8 @@ def _period(text: str) -> Period:
     """Both ends of a reference: times where they read as such, else dress labels or cycle numbers."""
     first, dots, last = text.partition("..")
     if not dots or not first.strip() or not last.strip():
-        raise ArgumentError(
-            "reference",
-            f"found '{text}', expected FROM..TO, such as 5..24, D005..D024 or 2025-04-07..2025-04-11",
-        )
+        expected = "expected FROM..TO, such as 5..24, D005..D024 or 2025-04-07..2025-04-11"
+        raise ArgumentError("reference", f"found '{text}', {expected}")
     return _end(first.strip(), closing=False), _end(last.strip(), closing=True)
 
 

@@ -15,7 +15,7 @@ from gearqa.jobs.folders import open_folder, require_folder
 from gearqa.jobs.progress import Progress
 from gearqa.jobs.times import parsed_time
 from gearqa.model.drift import DriftHeader, Observation
-from gearqa.model.measurement import GrinderEvent, InputFile, Production
+from gearqa.model.measurement import GrinderEvent, InputFile
 
 if TYPE_CHECKING:
     from gearqa.jobs.stores import AnyStore
@@ -40,12 +40,9 @@ class Asked:
     @property
     def words(self) -> str:
         """What is asked for, with a blank before it."""
-        asked = [
-            *([f"of part {self.part_number}"] if self.part_number is not None else []),
-            *([f"on grinder {self.grinder}"] if self.grinder is not None else []),
-            *([f"for {', '.join(self.parameters)}"] if self.parameters else []),
-        ]
-        return " ".join(["", *asked])
+        part = "" if self.part_number is None else f" of part {self.part_number}"
+        grinder = "" if self.grinder is None else f" on grinder {self.grinder}"
+        return part + grinder + (f" for {', '.join(self.parameters)}" if self.parameters else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +83,9 @@ def gears_of_folders(
                 graded += 1
                 if gear.production is None:
                     continue
-                made = _with_zone(gear.production)
+                made = gear.production
+                if made.finished_at is not None:  # without a zone it is local, as in the store
+                    made = replace(made, finished_at=parsed_time(made.finished_at))
                 produced.add((drawing.part.number, made.grinder or UNKNOWN_GRINDER))
                 found = observations_from_results(
                     [replace(gear, production=made)],
@@ -109,12 +108,6 @@ def gears_of_folders(
         events=list(events),
         nothing=_nothing_in_folders(source, asked, graded, produced),
     )
-
-
-def _with_zone(production: Production) -> Production:
-    """Times without a zone are local, as in the store."""
-    at = production.finished_at
-    return production if at is None or at.tzinfo else replace(production, finished_at=parsed_time(at))
 
 
 def _nothing_in_folders(
@@ -148,10 +141,10 @@ def gears_of_store(place: AnyStore, asked: Asked) -> DriftGears:
         if store.gear_count():
             text = f"{source}: no gear with production data{asked.words}"
             nothing = EvaluationError(text, hint="look at: gearqa history list")
+        references = load_references(store, part_number=part_number, grinder=grinder)
         loaded = load_observations(
             store, part_number=part_number, grinder=grinder, parameters=asked.parameters
         )
-        references = load_references(store, part_number=part_number, grinder=grinder)
         return DriftGears(
             header=DriftHeader(source, load_inputs(store, part_number=part_number, grinder=grinder)),
             observations=list(loaded),

@@ -16,7 +16,7 @@ COMMANDS: dict[str, str] = {
     "keys": "Make a pair of Ed25519 key files to sign lot records.",
     "history": "Keep graded gears for years: add, list, show, regrade, events, check.",
     "watch": "Grade, keep and chart gears as their folders or tables arrive.",
-    "drift": "Tell how a grinder drifts, when it leaves the limits, and how often to dress.",
+    "drift": "Show how a grinder drifts, when it leaves the limits, and how often to dress.",
     "incoming": "Check a supplier's report against our measurement, and explain the difference.",
     "gauge": "Study a gear measuring instrument: spread, bias, uncertainty.",
     "simulate": "Write an inspection folder from a physical model of the flank surfaces.",

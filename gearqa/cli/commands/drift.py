@@ -104,7 +104,7 @@ def command(
     paper: PaperSize = "a4",
     quiet: Quiet = False,
 ) -> int:
-    """Tell how a grinder drifts, when it leaves the limits, and how often to dress.
+    """Show how a grinder drifts, when it leaves the limits, and how often to dress.
 
     Per grinder, part and parameter: wear between dresses, level after each dress, level changes, control
     charts, forecast to the limit, dress interval for a chosen risk, and which parts to measure. What the

@@ -11,15 +11,7 @@ from gearqa.report.blocks import document as doc
 from gearqa.report.drift import words
 from gearqa.report.drift.figures import series_figures
 from gearqa.version import __version__
-from gearqa.wording.numbers import (
-    DASH,
-    count_text,
-    large_text,
-    share_text,
-    short_text,
-    signed_text,
-    um_text,
-)
+from gearqa.wording.numbers import DASH, count_text, large_text, share_text, short_text, signed_text, um_text
 from gearqa.wording.safety import CAUTIONS, SETTER
 from gearqa.wording.sentences import sentence
 from gearqa.wording.visible import clip
@@ -58,10 +50,7 @@ def build_drift_document(result: DriftResult, header: DriftHeader) -> doc.Docume
 
 
 def _first_sheet(
-    title: str,
-    result: DriftResult,
-    header: DriftHeader,
-    by_group: dict[tuple[str, str], list[DriftSeries]],
+    title: str, result: DriftResult, header: DriftHeader, by_group: dict[tuple[str, str], list[DriftSeries]]
 ) -> doc.Sheet:
     first, *more = words.leading(result)
     top: list[doc.Block] = [

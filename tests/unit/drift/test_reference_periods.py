@@ -11,11 +11,7 @@ from drift_histories import Grinder, at, history
 
 from gearqa.drift.between_cycles import place_events
 from gearqa.drift.ordering import production_order
-from gearqa.drift.reference_periods import (
-    ReferencePeriodError,
-    place_references,
-    reference_of,
-)
+from gearqa.drift.reference_periods import ReferencePeriodError, place_references, reference_of
 from gearqa.model.drift import Reference
 from gearqa.model.measurement import GrinderEvent
 
