@@ -14,13 +14,14 @@ import os
 import platform
 import sqlite3
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any, Final, Self
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
-from sqlalchemy.pool import NullPool, StaticPool
+from sqlalchemy.pool import NullPool, QueuePool
 
 from gearqa.errors import StoreError
 from gearqa.history.faults import in_words
@@ -39,14 +40,16 @@ ADVISORY_LOCK: Final = 0x67656172
 
 
 class HistoryStore:
-    """An open store. Reading a file that does not exist yet finds nothing and does not create it."""
+    """An open store. A file that does not exist yet reads as an empty store; the first write creates it."""
 
-    def __init__(self, location: Location, engine: Engine, *, exists: bool) -> None:
+    def __init__(self, location: Location, engine: Engine, new_file: Engine | None, *, exists: bool) -> None:
         self.location = location
         self.exists = exists
         """Whether it was there before it was opened."""
-        self.created = False
         self._engine = engine
+        self._new_file = new_file
+        """The file that the first write creates; until then `_engine` is empty, in memory."""
+        self.created = new_file is not None
 
     @classmethod
     def open(
@@ -57,18 +60,22 @@ class HistoryStore:
         environ: Mapping[str, str] | None = None,
         lock_seconds: float = LOCK_SECONDS,
     ) -> Self:
-        """Open a store for reading, or for reading and writing; then it is created where there is none.
+        """Open a store for reading, or for reading and writing.
 
         Raises StoreError for a place that is no store, is damaged, or has a schema this program
         does not know.
         """
         location = locate(where, environ)
         with in_words(location):
-            engine, exists = _engine(location, writing=writing, lock_seconds=lock_seconds)
-            store = cls(location, engine, exists=exists)
+            if location.url is not None:
+                store = cls(location, _postgres_engine(location.url, lock_seconds), None, exists=True)
+            else:
+                exists = _look_at_file(location, writing=writing)
+                file = _sqlite_engine(location, writing=writing, lock_seconds=lock_seconds)
+                memory = None if exists else _empty_engine()
+                store = cls(location, memory or file, file if memory and writing else None, exists=exists)
             try:
-                store._bring_up_to_date(may_write=writing or not exists)
-                store.created = writing and not exists
+                store._bring_up_to_date(may_write=writing or not store.exists)
             except BaseException:
                 store.close()
                 raise
@@ -82,6 +89,8 @@ class HistoryStore:
     @contextlib.contextmanager
     def reading(self) -> Iterator[Connection]:
         """One consistent view of the store."""
+        if self._new_file is not None and self._path.exists() and self._path.stat().st_size:
+            self._use_new_file()  # another station has created it
         with in_words(self.location), self._engine.connect() as connection:
             if self._engine.dialect.name == "postgresql":
                 connection.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
@@ -91,10 +100,39 @@ class HistoryStore:
     @contextlib.contextmanager
     def writing(self) -> Iterator[Connection]:
         """One transaction under the write lock: all of it is kept, or nothing."""
-        with in_words(self.location), self._engine.connect() as connection:
+        if self._new_file is None:
+            with self._locked(self._engine) as connection:
+                yield connection
+            return
+        was_there = self._path.exists()
+        with self._locked(self._new_file) as connection:
+            found = self._version(connection)
+            try:
+                self._upgrade(connection, found)
+                yield connection
+            except BaseException:
+                if found is None and not was_there:  # under the lock nobody else can have written to it
+                    with contextlib.suppress(OSError):
+                        self._path.unlink()
+                raise
+        self._use_new_file()
+
+    @contextlib.contextmanager
+    def _locked(self, engine: Engine) -> Iterator[Connection]:
+        with in_words(self.location), engine.connect() as connection:
             connection.execution_options(**{WRITES: True})
             with connection.begin():
                 yield connection
+
+    def _use_new_file(self) -> None:
+        assert self._new_file is not None
+        self._engine.dispose()
+        self._engine, self._new_file = self._new_file, None
+
+    @property
+    def _path(self) -> Path:
+        assert self.location.path is not None
+        return self.location.path
 
     def gear_count(self) -> int:
         """Gears that count: neither superseded nor removed."""
@@ -120,23 +158,25 @@ class HistoryStore:
         if not may_write and self.location.path is not None and not os.access(self.location.path, os.W_OK):
             if found is None:
                 raise self._foreign("is an empty database file")
-            self._upgrade_needed(found)
-        with self.writing() as connection:
-            found = self._version(connection)
-            if found == HEAD:
-                return
-            from gearqa.history.migrations.run import upgrade
+            raise self._upgrade_needed(found)
+        with self._locked(self._engine) as connection:
+            self._upgrade(connection, self._version(connection))
 
-            upgrade(connection, found, self.shown)
-            if found is not None:
-                log(connection, LogEntry("schema", detail={"from": found, "to": HEAD}))
+    def _upgrade(self, connection: Connection, found: str | None) -> None:
+        if found == HEAD:
+            return
+        from gearqa.history.migrations.run import upgrade
 
-    def _upgrade_needed(self, found: str) -> None:
+        upgrade(connection, found, self.shown)
+        if found is not None:
+            log(connection, LogEntry("schema", detail={"from": found, "to": HEAD}))
+
+    def _upgrade_needed(self, found: str) -> StoreError:
         from gearqa.history.migrations.run import newer_schema, scripts
 
         if found not in {script.revision for script in scripts().walk_revisions()}:
-            raise newer_schema(found, self.shown)
-        raise StoreError(
+            return newer_schema(found, self.shown)
+        return StoreError(
             f"history store {self.shown} has the older schema version {found} and is write-protected",
             hint="allow writing to it once, so that it can be brought up to date",
         )
@@ -159,16 +199,13 @@ class HistoryStore:
         )
 
 
-def _engine(location: Location, *, writing: bool, lock_seconds: float) -> tuple[Engine, bool]:
-    if location.url is not None:
-        return _postgres_engine(location.url, lock_seconds), True
-    exists = _look_at_file(location, writing=writing)
-    if not exists and not writing:
-        engine = sa.create_engine("sqlite://", poolclass=StaticPool, connect_args={"isolation_level": None})
-    else:
-        engine = _sqlite_engine(location, writing=writing, lock_seconds=lock_seconds)
-    _begin_with_lock(engine, "BEGIN IMMEDIATE")
-    return engine, exists
+def _empty_engine() -> Engine:
+    """A database in memory: one connection, which threads use in turn."""
+    engine = sa.create_engine(
+        "sqlite://", poolclass=QueuePool, pool_size=1, max_overflow=0,
+        connect_args={"isolation_level": None, "check_same_thread": False},
+    )  # fmt: skip
+    return _begin_with_lock(engine, "BEGIN IMMEDIATE")
 
 
 def _look_at_file(location: Location, *, writing: bool) -> bool:
@@ -231,25 +268,20 @@ def _sqlite_engine(location: Location, *, writing: bool, lock_seconds: float) ->
                 connection.execute("PRAGMA journal_mode = DELETE")
         return connection
 
-    return sa.create_engine("sqlite://", creator=connect, poolclass=NullPool)
+    engine = sa.create_engine("sqlite://", creator=connect, poolclass=NullPool)
+    return _begin_with_lock(engine, "BEGIN IMMEDIATE")
 
 
 def _postgres_engine(url: str, lock_seconds: float) -> Engine:
     engine = sa.create_engine(
-        url,
-        pool_pre_ping=True,
+        url, pool_pre_ping=True,
         connect_args={"connect_timeout": CONNECT_SECONDS, "application_name": "gearqa"},
-    )
-    milliseconds = int(1000 * lock_seconds)
-    _begin_with_lock(
-        engine,
-        f"SET LOCAL lock_timeout = {milliseconds}",
-        f"SELECT pg_advisory_xact_lock({ADVISORY_LOCK})",
-    )
-    return engine
+    )  # fmt: skip
+    timeout = f"SET LOCAL lock_timeout = {int(1000 * lock_seconds)}"
+    return _begin_with_lock(engine, timeout, f"SELECT pg_advisory_xact_lock({ADVISORY_LOCK})")
 
 
-def _begin_with_lock(engine: Engine, *statements: str) -> None:
+def _begin_with_lock(engine: Engine, *statements: str) -> Engine:
     """Begin transactions of writers with the write lock."""
 
     def begin(connection: Connection) -> None:
@@ -260,6 +292,7 @@ def _begin_with_lock(engine: Engine, *statements: str) -> None:
             connection.exec_driver_sql("BEGIN")
 
     sa.event.listen(engine, "begin", begin)
+    return engine
 
 
 def now() -> str:
@@ -291,21 +324,11 @@ class LogEntry:
 
 def log(connection: Connection, *entries: LogEntry) -> None:
     """Log what is done to the store, in the same transaction."""
-    if not entries:
-        return
     first = next_id(connection, AUDIT)
     common = {"at": now(), "station": station(), "version": __version__}
     rows = [
-        {
-            "id": first + number,
-            **common,
-            "action": entry.action,
-            "part_number": entry.part_number,
-            "serial": entry.serial,
-            "measured_key": entry.measured_key,
-            "gear_id": entry.gear_id,
-            "detail": dumps(entry.detail),
-        }
-        for number, entry in enumerate(entries)
+        {"id": number, **common, **asdict(entry), "detail": dumps(entry.detail)}
+        for number, entry in enumerate(entries, first)
     ]
-    connection.execute(AUDIT.insert(), rows)
+    if rows:
+        connection.execute(AUDIT.insert(), rows)

@@ -25,12 +25,12 @@ def test_the_option_wins_over_the_environment_over_the_user_folder(monkeypatch, 
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="names the folder of this platform")
-def test_the_file_in_the_user_folder_is_created_on_first_use(monkeypatch, tmp_path):
+def test_the_file_in_the_user_folder_is_created_by_the_first_write(monkeypatch, tmp_path):
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     with HistoryStore.open(None, environ={}) as store:
         assert store.gear_count() == 0
     assert not (tmp_path / "data").exists()
-    with HistoryStore.open(None, environ={}, writing=True):
+    with HistoryStore.open(None, environ={}, writing=True) as store, store.writing():
         pass
     assert (tmp_path / "data" / "gearqa" / "history.sqlite").is_file()
 

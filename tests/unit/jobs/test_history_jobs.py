@@ -103,6 +103,31 @@ def test_arguments_that_cannot_be_taken_are_named_and_no_store_is_made(place, ar
     assert not place.exists()
 
 
+class Stopped:
+    """Progress that Ctrl-C stops at the first gear."""
+
+    def over(self, items, doing, noun, *, total=None):
+        yield from items
+        raise KeyboardInterrupt
+
+
+def test_a_new_store_is_made_with_its_first_entry(place, tmp_path):
+    folder = made_folder(tmp_path / "a", ["A"])
+    with pytest.raises(KeyboardInterrupt):
+        gearqa.add_to_history(folder, store=place, progress=Stopped())
+    with pytest.raises(StoreError):
+        gearqa.remove_event(7, store=place)
+    with pytest.raises(StoreError):
+        gearqa.remove_from_history(["B"], store=place)
+    assert not place.exists()
+    with HistoryStore.open(str(place), writing=True) as store:
+        assert (store.created, store.gear_count(), place.exists()) == (True, 0, False)
+        gearqa.add_to_history(folder, store=place)  # by another station
+        assert store.gear_count() == 1
+        gearqa.add_to_history(made_folder(tmp_path / "b", ["B"], day=2), store=store)
+        assert store.gear_count() == 2
+
+
 def test_gears_are_counted_while_they_are_graded(place, tmp_path):
     class Counted:
         def __init__(self):
