@@ -25,8 +25,20 @@ def _table(name: str, *columns: sa.Column[Any] | sa.Index, **options: Any) -> sa
     return sa.Table(f"gearqa_{name}", METADATA, *columns, **options)
 
 
+def _columns(kind: type[sa.types.TypeEngine[Any]], *names: str, **options: Any) -> list[sa.Column[Any]]:
+    return [sa.Column(name, kind, **{"nullable": False, **options}) for name in names]
+
+
+def _optional(kind: type[sa.types.TypeEngine[Any]], *names: str) -> list[sa.Column[Any]]:
+    return _columns(kind, *names, nullable=True)
+
+
 def _id() -> sa.Column[int]:
     return sa.Column("id", sa.BigInteger, primary_key=True, autoincrement=False)
+
+
+def _row_of(table: str, **options: Any) -> sa.Column[int]:
+    return sa.Column(f"{table}_id", sa.BigInteger, sa.ForeignKey(f"gearqa_{table}.id"), **options)
 
 
 def _identity(name: str, *columns: str) -> sa.Index:
@@ -39,59 +51,35 @@ def _identity(name: str, *columns: str) -> sa.Index:
 PART: Final = _table(
     "part",
     _id(),
-    sa.Column("number", sa.Text, nullable=False),
-    sa.Column("name", sa.Text, nullable=False),
-    sa.Column("revision", sa.Text, nullable=False),
-    sa.Column("digest", sa.Text, nullable=False, unique=True),
-    sa.Column("content", sa.Text, nullable=False),
-    sa.Column("added_at", sa.Text, nullable=False),
+    *_columns(sa.Text, "number", "name", "revision", "content", "added_at"),
+    *_columns(sa.Text, "digest", unique=True),
 )
 """Part data as it was when gears were added: one row for each content, whatever its revision says."""
 
 INTAKE: Final = _table(
     "intake",
     _id(),
-    sa.Column("folder", sa.Text, nullable=False),
-    sa.Column("part_file", sa.Text),
-    sa.Column("column_map", sa.Text),
-    sa.Column("part_id", sa.BigInteger, sa.ForeignKey("gearqa_part.id"), nullable=False),
-    sa.Column("inputs", sa.Text, nullable=False),
-    sa.Column("notices", sa.Text, nullable=False),
-    sa.Column("simulated", sa.Boolean, nullable=False),
-    sa.Column("added_at", sa.Text, nullable=False),
-    sa.Column("station", sa.Text, nullable=False),
-    sa.Column("version", sa.Text, nullable=False),
+    _row_of("part", nullable=False),
+    *_columns(sa.Text, "folder", "inputs", "notices", "added_at", "station", "version"),
+    *_optional(sa.Text, "part_file", "column_map"),
+    *_columns(sa.Boolean, "simulated"),
 )
 """One adding of one folder: where its raw files lie and their digests."""
 
 GEAR: Final = _table(
     "gear",
     _id(),
-    sa.Column("part_id", sa.BigInteger, sa.ForeignKey("gearqa_part.id"), nullable=False),
-    sa.Column("intake_id", sa.BigInteger, sa.ForeignKey("gearqa_intake.id"), nullable=False),
-    sa.Column("part_number", sa.Text, nullable=False),
-    sa.Column("serial", sa.Text, nullable=False),
-    sa.Column("measured_key", sa.Text, nullable=False),
-    sa.Column("measured_at", sa.Text),
-    sa.Column("finished_at", sa.Text),
-    sa.Column("finished_utc", sa.Text),
-    sa.Column("produced", sa.Boolean, nullable=False),
-    sa.Column("grinder", sa.Text),
-    sa.Column("wheel", sa.Text),
-    sa.Column("dress", sa.Text),
-    sa.Column("parts_since_dress", sa.BigInteger),
-    sa.Column("instrument", sa.Text),
-    sa.Column("simulated", sa.Boolean, nullable=False),
+    _row_of("part", nullable=False),
+    _row_of("intake", nullable=False),
+    *_columns(sa.Text, "part_number", "serial", "measured_key", "state", "digests", "added_at"),
+    *_optional(
+        sa.Text, "measured_at", "finished_at", "finished_utc", "grinder", "wheel", "dress", "instrument"
+    ),
+    *_optional(sa.BigInteger, "parts_since_dress", "superseded_by"),
+    *_columns(sa.Boolean, "produced", "simulated", "class_complete", "beyond"),
+    *_optional(sa.Boolean, "conforms", "master_quality"),
     sa.Column("class", sa.Integer, key="class_"),
-    sa.Column("class_complete", sa.Boolean, nullable=False),
-    sa.Column("beyond", sa.Boolean, nullable=False),
-    sa.Column("conforms", sa.Boolean),
-    sa.Column("master_quality", sa.Boolean),
-    sa.Column("state", sa.Text, nullable=False),
-    sa.Column("superseded_by", sa.BigInteger),
-    sa.Column("digests", sa.Text, nullable=False),
-    sa.Column("result", sa.LargeBinary, nullable=False),
-    sa.Column("added_at", sa.Text, nullable=False),
+    *_columns(sa.LargeBinary, "result"),
     _identity("gear", "part_number", "serial", "measured_key"),
     sa.Index("gearqa_gear_made", "part_number", "grinder", "finished_utc"),
 )
@@ -99,18 +87,12 @@ GEAR: Final = _table(
 
 FIGURE: Final = _table(
     "figure",
-    sa.Column("gear_id", sa.BigInteger, sa.ForeignKey("gearqa_gear.id"), primary_key=True),
-    sa.Column("parameter", sa.Text, primary_key=True),
-    sa.Column("flank", sa.Text, primary_key=True),
-    sa.Column("value_um", sa.Double, nullable=False),
-    sa.Column("mean_um", sa.Double, nullable=False),
-    sa.Column("min_um", sa.Double, nullable=False),
-    sa.Column("max_um", sa.Double, nullable=False),
-    sa.Column("limit_low_um", sa.Double),
-    sa.Column("limit_high_um", sa.Double),
-    sa.Column("expanded_u_um", sa.Double),
+    _row_of("gear", primary_key=True),
+    *_columns(sa.Text, "parameter", "flank", primary_key=True),
+    *_columns(sa.Double, "value_um", "mean_um", "min_um", "max_um"),
+    *_optional(sa.Double, "limit_low_um", "limit_high_um", "expanded_u_um"),
     sa.Column("class", sa.Integer, key="class_"),
-    sa.Column("conforms", sa.Boolean),
+    *_optional(sa.Boolean, "conforms"),
     sqlite_with_rowid=False,
 )
 """Key figures per parameter and flank (empty text: no flank)."""
@@ -118,47 +100,25 @@ FIGURE: Final = _table(
 EVENT: Final = _table(
     "event",
     _id(),
-    sa.Column("digest", sa.Text, nullable=False),
-    sa.Column("at", sa.Text, nullable=False),
-    sa.Column("at_utc", sa.Text, nullable=False),
-    sa.Column("grinder", sa.Text, nullable=False),
-    sa.Column("event", sa.Text, nullable=False),
-    sa.Column("wheel", sa.Text),
-    sa.Column("parameter", sa.Text),
-    sa.Column("flank", sa.Text),
-    sa.Column("correction", sa.Double),
-    sa.Column("unit", sa.Text),
-    sa.Column("remark", sa.Text),
-    sa.Column("folder", sa.Text),
-    sa.Column("state", sa.Text, nullable=False),
-    sa.Column("added_at", sa.Text, nullable=False),
+    *_columns(sa.Text, "digest", "at", "at_utc", "grinder", "event", "state", "added_at"),
+    *_optional(sa.Text, "wheel", "parameter", "flank", "unit", "remark", "folder"),
+    *_optional(sa.Double, "correction"),
     _identity("event", "digest"),
 )
 
 REFERENCE: Final = _table(
     "reference",
     _id(),
-    sa.Column("part_number", sa.Text, nullable=False),
-    sa.Column("grinder", sa.Text, nullable=False),
-    sa.Column("from_at", sa.Text, nullable=False),
-    sa.Column("to_at", sa.Text, nullable=False),
-    sa.Column("remark", sa.Text),
-    sa.Column("state", sa.Text, nullable=False),
-    sa.Column("frozen_at", sa.Text, nullable=False),
+    *_columns(sa.Text, "part_number", "grinder", "from_at", "to_at", "state", "frozen_at"),
+    *_optional(sa.Text, "remark"),
     _identity("reference", "part_number", "grinder"),
 )
 
 AUDIT: Final = _table(
     "audit",
     _id(),
-    sa.Column("at", sa.Text, nullable=False),
-    sa.Column("station", sa.Text, nullable=False),
-    sa.Column("version", sa.Text, nullable=False),
-    sa.Column("action", sa.Text, nullable=False),
-    sa.Column("part_number", sa.Text),
-    sa.Column("serial", sa.Text),
-    sa.Column("measured_key", sa.Text),
-    sa.Column("gear_id", sa.BigInteger),
-    sa.Column("detail", sa.Text, nullable=False),
+    *_columns(sa.Text, "at", "station", "version", "action", "detail"),
+    *_optional(sa.Text, "part_number", "serial", "measured_key"),
+    *_optional(sa.BigInteger, "gear_id"),
 )
 """Everything that was done to the store."""
