@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -24,176 +25,132 @@ class Topic:
     """Whether sketches of ring and pinion come above the text."""
 
 
-def flanks() -> list[Block]:
-    """Left and right."""
-    return [
-        Bullets(
-            (
-                "Look onto the datum face, the face that helix positions are counted from. Turn the gear "
-                "until the tip of the tooth points up. The flank on your left is the left flank, the one "
-                "on your right the right flank. On a ring this is the tooth at the bottom.",
-                "Teeth are numbered clockwise, seen onto the datum face. Space i lies clockwise of tooth i.",
-                "External gear, going clockwise: left flank, then right flank. Space i lies between the "
-                "right flank of tooth i and the left flank of tooth i+1.",
-                "Internal gear, going clockwise: right flank, then left flank. Space i lies between the left "
-                "flank of tooth i and the right flank of tooth i+1.",
-                "Seen from the other face left and right change places, and so does the counting "
-                "direction. An instrument that looks from there, or counts anticlockwise, is read with a "
-                "column map: "
-                '[convention] seen_from = "opposite_face", numbering = "anticlockwise".',
-            )
-        ),
-    ]
+def _bullets(text: str, *more: str) -> Bullets:
+    """Bullets from lines that begin with a dash, however they are broken."""
+    points = re.split(r"^\s*- ", text, flags=re.MULTILINE)[1:]
+    return Bullets((*(" ".join(point.split()) for point in points), *more))
 
 
-def signs() -> list[Block]:
-    """Plus and minus."""
-    return [
-        Bullets(
-            (
-                "Profile and helix deviations: plus is more material than the design, on external and "
-                "internal gears alike. They are given in the transverse plane along the base tangent; with "
-                'deviation_plane = "normal" in part.toml they are divided by cos(beta_b) on reading.',
-                "Pitch and index: plus is displaced clockwise, seen onto the datum face, along the arc of "
-                "the measuring circle.",
-                "Runout readings: plus is away from the gear axis.",
-                "Profile slope: plus gains material towards the tip.",
-                "Helix slope: plus gains material away from the datum face. The sign by helix angle (plus: "
-                "the helix angle is larger) is given too; equal signs of both flanks without that "
-                "turn mean taper, opposite ones a lead error. For a spur gear it is right-hand or left-hand.",
-                "Roll length is counted from the base circle. On an internal gear the tip has the smaller "
-                "diameter, so roll length falls towards the tip.",
-            )
-        ),
-    ]
+def _flanks() -> list[Block]:
+    text = """
+        - Look onto the datum face, the face that helix positions are counted from. Turn the gear until the
+          tip of the tooth points up. The flank on your left is the left flank, the one on your right the
+          right flank. On a ring this is the tooth at the bottom.
+        - Teeth are numbered clockwise, seen onto the datum face. Space i lies clockwise of tooth i.
+        - External gear, going clockwise: left flank, then right flank. Space i lies between the right flank
+          of tooth i and the left flank of tooth i+1.
+        - Internal gear, going clockwise: right flank, then left flank. Space i lies between the left flank of
+          tooth i and the right flank of tooth i+1.
+        - Seen from the other face left and right change places, and so does the counting direction. An
+          instrument that looks from there, or counts anticlockwise, is read with a column map: [convention]
+          seen_from = "opposite_face", numbering = "anticlockwise".
+    """
+    return [_bullets(text)]
 
 
-def classes() -> list[Block]:
-    """Flank tolerance classes."""
+def _signs() -> list[Block]:
+    text = """
+        - Profile and helix deviations: plus is more material than the design, on external and internal gears
+          alike. They are given in the transverse plane along the base tangent; with deviation_plane =
+          "normal" in part.toml they are divided by cos(beta_b) on reading.
+        - Pitch and index: plus is displaced clockwise, seen onto the datum face, along the arc of the
+          measuring circle.
+        - Runout readings: plus is away from the gear axis.
+        - Profile slope: plus gains material towards the tip.
+        - Helix slope: plus gains material away from the datum face. The sign by helix angle (plus: the helix
+          angle is larger) is given too; equal signs of both flanks without that turn mean taper, opposite
+          ones a lead error. For a spur gear it is right-hand or left-hand.
+        - Roll length is counted from the base circle. On an internal gear the tip has the smaller diameter,
+          so roll length falls towards the tip.
+    """
+    return [_bullets(text)]
+
+
+def _classes() -> list[Block]:
     graded = ", ".join(PARAMETERS[key].symbol for key in DEFAULT_GRADED)
+    words = {"default": "yes", "on_request": "on request", "never": "no"}
     return [
-        Bullets(
-            (
-                f"{ISO_1328_1_2013} has the flank tolerance classes 1 (finest) to 11. From class to class "
-                "the tolerance grows by the square root of 2. gearqa tolerances prints them for a gear.",
-                "A value meets a class if it is not larger than that class's rounded tolerance; slopes "
-                "count by magnitude. A value beyond class 11 is reported as such and counts as the worst.",
-                f"Graded unless the drawing says otherwise: {graded}. The class of a gear is the worst of "
-                "them. If one of them was not measured the class is incomplete, and always marked so.",
-                "The exact class is the same formula solved for the class: 4.3 lies just beyond class 4. It "
-                "follows the unrounded tolerance, so near a step it may differ from the class.",
-                "Limits of the drawing win over the class for conformity: every evaluated trace must lie "
-                "inside. Class and master quality still go by the formulas.",
-                "Slopes are printed over two spans: the full span (control to tip diameter, whole face "
-                "width), as the edition of 2013 takes it, and the evaluation length, as the edition of "
-                "1995 and many charts do. The second is smaller: compare like with like.",
-                "Runout Fr, sector pitch Fpz/8 and adjacent pitch fu have their tolerances in annexes.",
-            )
-        ),
+        _bullets(f"""
+        - {ISO_1328_1_2013} has the flank tolerance classes 1 (finest) to 11. From class to class the
+          tolerance grows by the square root of 2. gearqa tolerances prints them for a gear.
+        - A value meets a class if it is not larger than that class's rounded tolerance; slopes count by
+          magnitude. A value beyond class 11 is reported as such and counts as the worst.
+        - Graded unless the drawing says otherwise: {graded}. The class of a gear is the worst of them. If one
+          of them was not measured the class is incomplete, and always marked so.
+        - The exact class is the same formula solved for the class: 4.3 lies just beyond class 4. It follows
+          the unrounded tolerance, so near a step it may differ from the class.
+        - Limits of the drawing win over the class for conformity: every evaluated trace must lie inside.
+          Class and master quality still go by the formulas.
+        - Slopes are printed over two spans: the full span (control to tip diameter, whole face width), as the
+          edition of 2013 takes it, and the evaluation length, as the edition of 1995 and many charts do. The
+          second is smaller: compare like with like.
+        - Runout Fr, sector pitch Fpz/8 and adjacent pitch fu have their tolerances in annexes.
+    """),
         Table(
             "Parameters",
-            (
-                Column("symbol", "left"),
-                Column("key", "left"),
-                Column("graded", "left"),
-                Column("name", "left"),
-            ),
-            tuple(
-                (
-                    p.symbol,
-                    p.key,
-                    {"default": "yes", "on_request": "on request", "never": "no"}[p.grading],
-                    p.name,
-                )
-                for p in PARAMETERS.values()
-            ),
+            tuple(Column(title, "left") for title in ("symbol", "key", "graded", "name")),
+            tuple((p.symbol, p.key, words[p.grading], p.name) for p in PARAMETERS.values()),
         ),
     ]
 
 
-def master_quality() -> list[Block]:
-    """Master quality."""
-    return [
-        Bullets(
-            (
-                "No standard defines master quality; the job does, in [master_quality] of part.toml: a "
-                "class, and the parameters that must meet it on every graded flank.",
-                f"Without that table it is class {DEFAULT_MASTER_CLASS} in all graded parameters: handbooks "
-                "list measuring gears at grades 3 to 5.",
-                "Three answers: reached; not reached (one value is beyond the class: that parameter is "
-                "named); not decidable (nothing is beyond, but something that counts was not measured).",
-                "The job has reached master quality only if every gear has. The criterion is always "
-                "printed with the answer.",
-                *CAUTIONS,
-            )
-        ),
-    ]
+def _master_quality() -> list[Block]:
+    text = f"""
+        - No standard defines master quality; the job does, in [master_quality] of part.toml: a class, and the
+          parameters that must meet it on every graded flank.
+        - Without that table it is class {DEFAULT_MASTER_CLASS} in all graded parameters: handbooks list
+          measuring gears at grades 3 to 5.
+        - Three answers: reached; not reached (one value is beyond the class: that parameter is named); not
+          decidable (nothing is beyond, but something that counts was not measured).
+        - The job has reached master quality only if every gear has. The criterion is always printed with the
+          answer.
+    """
+    return [_bullets(text, *CAUTIONS)]
 
 
-def files() -> list[Block]:
-    """The inspection folder."""
-    rows = []
-    for table in TABLES.values():
-        required = ", ".join(" or ".join(names) for names in table.required)
-        optional = ", ".join(table.optional)
-        rows.append((table.kind, required, optional))
-    units = ", ".join(f"{' or '.join(q.columns)}" for q in QUANTITIES.values() if len(q.columns) > 1)
+def _files() -> list[Block]:
+    rows = tuple(
+        (table.kind, ", ".join(map(" or ".join, table.required)), ", ".join(table.optional))
+        for table in TABLES.values()
+    )
+    units = ", ".join(" or ".join(q.columns) for q in QUANTITIES.values() if len(q.columns) > 1)
     return [
         Paragraph(
             "One folder holds what was measured on one part number: part.toml, and CSV tables directly in "
             "it. A table is known by its columns, not by its name, and may be split over several files. "
             "Start one with: gearqa new FOLDER"
         ),
-        Table(
-            "Tables",
-            (Column("table", "left"), Column("needs", "left"), Column("may have", "left")),
-            tuple(rows),
-        ),
-        Bullets(
-            (
-                f"The end of a column name is its unit: {units}.",
-                "flank is left or right (gearqa explain flanks); tooth and space run from 1 to the number of "
-                "teeth. Serials are text: 007 and 7 differ.",
-                "One row a point, in any order. One trace is one serial, flank and tooth, and where given "
-                "one face position (profile) or diameter (helix). Every trace is graded.",
-                "UTF-8, UTF-16 with byte order mark or Windows-1252; comma, semicolon or tab; decimal "
-                "point, or decimal comma where the separator is not a comma. Empty lines and lines that "
-                "begin with # are passed over.",
-                "Tables of another layout: gearqa columns FOLDER drafts a column map, gearqa grade FOLDER "
-                "--columns map.toml reads with it.",
-                'A file to leave out: ignore = ["notes*.csv"] at the top of part.toml.',
-                "All faults of all files are reported at once, with file, line, column, what was found and "
-                "what is expected; then nothing is written.",
-            )
-        ),
+        Table("Tables", tuple(Column(title, "left") for title in ("table", "needs", "may have")), rows),
+        _bullets(f"""
+        - The end of a column name is its unit: {units}.
+        - flank is left or right (gearqa explain flanks); tooth and space run from 1 to the number of teeth.
+          Serials are text: 007 and 7 differ.
+        - One row a point, in any order. One trace is one serial, flank and tooth, and where given one face
+          position (profile) or diameter (helix). Every trace is graded.
+        - UTF-8, UTF-16 with byte order mark or Windows-1252; comma, semicolon or tab; decimal point, or
+          decimal comma where the separator is not a comma. Empty lines and lines that begin with # are passed
+          over.
+        - Tables of another layout: gearqa columns FOLDER drafts a column map, gearqa grade FOLDER --columns
+          map.toml reads with it.
+        - A file to leave out: ignore = ["notes*.csv"] at the top of part.toml.
+        - All faults of all files are reported at once, with file, line, column, what was found and what is
+          expected; then nothing is written.
+    """),
     ]
 
 
-EXIT_MEANINGS: dict[ExitStatus, str] = {
-    ExitStatus.CONFORMS: "done, and everything conforms",
-    ExitStatus.DOES_NOT_CONFORM: "done, and something does not conform or cannot be decided",
-    ExitStatus.NOT_DONE: "could not be done: bad usage or bad input; nothing was written",
-    ExitStatus.PROGRAM_FAULT: "a fault of gearqa itself; nothing was written",
-    ExitStatus.INTERRUPTED: "stopped by Ctrl-C; nothing was written",
-    ExitStatus.READER_GONE: "whoever read standard output went away",
-    ExitStatus.TERMINATED: "stopped by SIGTERM; nothing was written",
-}
-
-
-def exit_status() -> list[Block]:
-    """The exit status."""
+def _exit_status() -> list[Block]:
     return [
         Table(
             "",
             (Column("status"), Column("meaning", "left")),
-            tuple((str(int(status)), meaning) for status, meaning in EXIT_MEANINGS.items()),
+            tuple((str(int(status)), status.meaning) for status in ExitStatus),
         ),
         Paragraph("A crash can never pass for a verdict: 0 and 1 are only ever given by a finished result."),
     ]
 
 
-def drift() -> list[Block]:
-    """The drift of a grinder."""
+def _drift() -> list[Block]:
     from gearqa.drift.control import MINIMUM_REFERENCE, USUAL_REFERENCE
     from gearqa.drift.outlook import CYCLES_FOR_INTERVAL
     from gearqa.model.drift import DriftSettings
@@ -208,49 +165,43 @@ def drift() -> list[Block]:
             "it needs: a production table with dress and parts_since_dress, and at least two measured gears "
             "of each dress cycle, at different places in it."
         ),
-        Bullets(
-            (
-                "Model: value = level after the dress of its cycle + wear per part x parts since dress + "
-                "scatter. Charted is the mean over the traces of a flank, in the order of production.",
-                f"Wear: the slope inside the cycles, all cycles together. Its {share_text(usual.confidence)} "
-                "interval comes from leaving out one cycle after the other, so it is wide where the wear "
-                "differs from cycle to cycle. Without parts_since_dress no wear is claimed; --cycle-time "
-                "estimates them from times, and says so.",
-                f"Level change: from {MINIMUM_CYCLES} cycles on the levels are searched for places where "
-                f"they move and stay, at least {MINIMUM_SEGMENT} cycles long. One is reported if chance "
-                f"would show it in no more than {share_text(usual.step_alpha)} of series, and a slow trend "
-                "does not explain it as well. A cause is named only where an event is recorded within one "
-                "cycle. A level that wanders looks like several level changes.",
-                "Forecast: parts of the running cycle until the worst trace reaches the limit, with an "
-                "interval, from the cycles since the last level change. The limit is that of the drawing or "
-                "class in the part data of the newest gear, less the guard where the uncertainty U is known. "
-                "Where no wear is proven, no crossing is shown.",
-                "Dress interval: the most parts for which the last one lies beyond the limit with no more "
-                f"than the chosen risk (--risk, by default {share_text(usual.risk)}), over histories like "
-                "this one; it allows for the wear, its uncertainty and the scatter of levels and parts. From "
-                f"{CYCLES_FOR_INTERVAL} cycles on, never beyond {short_text(CAP)} times the parts measured "
-                'after a dress: then it says "at least". The offset that centres the cycle is how far the '
-                "level would have to move.",
-                "Control charts: the levels, their changes from cycle to cycle, and smoothed residuals of "
-                f"the model. Limits come from at least {MINIMUM_REFERENCE} cycles (the first "
-                f"{USUAL_REFERENCE} since a recorded change, or --reference, or gearqa history freeze), "
-                "are wider where these are few, and stay. All series together give a false alarm in "
-                f"{share_text(usual.family_false_alarm)} of dress cycles. The one rule is: a point beyond a "
-                "limit. Control limits are no tolerance limits: a signal says that the process has changed, "
-                "not that a gear is bad.",
-                "On a signal: hold what was made since the last gear measured good, and measure it.",
-                "Which parts to measure: the fewest places of each cycle at which a lasting change is seen "
-                "before more than one cycle (--escaped-parts) is made, in 95 of 100 cases.",
-                SETTER,
-            )
-        ),
+        _bullets(f"""
+        - Model: value = level after the dress of its cycle + wear per part x parts since dress + scatter.
+          Charted is the mean over the traces of a flank, in the order of production.
+        - Wear: the slope inside the cycles, all cycles together. Its {share_text(usual.confidence)} interval
+          comes from leaving out one cycle after the other, so it is wide where the wear differs from cycle to
+          cycle. Without parts_since_dress no wear is claimed; --cycle-time estimates them from times, and
+          says so.
+        - Level change: from {MINIMUM_CYCLES} cycles on the levels are searched for places where they move and
+          stay, at least {MINIMUM_SEGMENT} cycles long. One is reported if chance would show it in no more
+          than {share_text(usual.step_alpha)} of series, and a slow trend does not explain it as well. A cause
+          is named only where an event is recorded within one cycle. A level that wanders looks like several
+          level changes.
+        - Forecast: parts of the running cycle until the worst trace reaches the limit, with an interval, from
+          the cycles since the last level change. The limit is that of the drawing or class in the part data
+          of the newest gear, less the guard where the uncertainty U is known. Where no wear is proven, no
+          crossing is shown.
+        - Dress interval: the most parts for which the last one lies beyond the limit with no more than the
+          chosen risk (--risk, by default {share_text(usual.risk)}), over histories like this one; it allows
+          for the wear, its uncertainty and the scatter of levels and parts. From {CYCLES_FOR_INTERVAL} cycles
+          on, never beyond {short_text(CAP)} times the parts measured after a dress: then it says "at least".
+          The offset that centres the cycle is how far the level would have to move.
+        - Control charts: the levels, their changes from cycle to cycle, and smoothed residuals of the model.
+          Limits come from at least {MINIMUM_REFERENCE} cycles (the first {USUAL_REFERENCE} since a recorded
+          change, or --reference, or gearqa history freeze), are wider where these are few, and stay. All
+          series together give a false alarm in {share_text(usual.family_false_alarm)} of dress cycles. The
+          one rule is: a point beyond a limit. Control limits are no tolerance limits: a signal says that the
+          process has changed, not that a gear is bad.
+        - On a signal: hold what was made since the last gear measured good, and measure it.
+        - Which parts to measure: the fewest places of each cycle at which a lasting change is seen before
+          more than one cycle (--escaped-parts) is made, in 95 of 100 cases.
+    """, SETTER),
         Paragraph("Exit status: 1 on a signal of the current cycle (or since --since), or where the limit is "
                   "reached within the usual dress interval; older signals are only listed."),
     ]  # fmt: skip
 
 
-def lot() -> list[Block]:
-    """The decision table of a lot, and what goes into it."""
+def _lot() -> list[Block]:
     from gearqa.model.decision_table import TABLE as DECISION_TABLE
     from gearqa.model.plan import REQUIREMENTS
     from gearqa.signoff.sampling_plan import DEFAULT_CONSUMER_RISK, DEFAULT_LIMITING_QUALITY
@@ -261,29 +212,26 @@ def lot() -> list[Block]:
             (Column("row"), Column("when, and what follows", "left", weight=1), Column("outcome", "left")),
             tuple((row.number, row.rule, row.outcome) for row in DECISION_TABLE),
         ),
-        Bullets(
-            (
-                "One value: conforms if the probability that the true value lies within the limits is at "
-                "least the confidence of the plan, does not conform if the probability that it lies outside "
-                "is, else not proven. Without an uncertainty in part.toml the value is compared as it is.",
-                "The decision rule says only how not proven counts: guarded acceptance not as conforming, "
-                "simple acceptance by the value itself, guarded rejection as conforming.",
-                "One gear takes the worst state of its values: does not conform, not assessed (one is "
-                "missing), not proven, conforms.",
-                "The plan accepts if enough gears were measured and those that do not conform, or are open, "
-                "are no more than the acceptance number. It rejects if those that do not conform are more. "
-                "A sample smaller than asked for is never accepted.",
-                "Without a plan file: a plan for one lot, acceptance number 0, limiting quality "
-                f"{share_text(DEFAULT_LIMITING_QUALITY)}, consumer's risk "
-                f"{share_text(DEFAULT_CONSUMER_RISK)}: own computed plan, "
-                "not a table of a standard. Another one: gearqa new FOLDER --plan",
-                "The whole lot is master quality only if every gear was measured. From a sample the share at "
-                "master quality has exact bounds, and is shown, not shown or refuted.",
-                "Outliers, normality, indices, tolerance intervals and trends are cautions and change no "
-                "decision, unless the plan requires them.",
-                "gearqa recommends, a person decides; that disposition is recorded with the recommendation.",
-            )
-        ),
+        _bullets(f"""
+        - One value: conforms if the probability that the true value lies within the limits is at least the
+          confidence of the plan, does not conform if the probability that it lies outside is, else not
+          proven. Without an uncertainty in part.toml the value is compared as it is.
+        - The decision rule says only how not proven counts: guarded acceptance not as conforming, simple
+          acceptance by the value itself, guarded rejection as conforming.
+        - One gear takes the worst state of its values: does not conform, not assessed (one is missing), not
+          proven, conforms.
+        - The plan accepts if enough gears were measured and those that do not conform, or are open, are no
+          more than the acceptance number. It rejects if those that do not conform are more. A sample smaller
+          than asked for is never accepted.
+        - Without a plan file: a plan for one lot, acceptance number 0, limiting quality
+          {share_text(DEFAULT_LIMITING_QUALITY)}, consumer's risk {share_text(DEFAULT_CONSUMER_RISK)}: own
+          computed plan, not a table of a standard. Another one: gearqa new FOLDER --plan
+        - The whole lot is master quality only if every gear was measured. From a sample the share at master
+          quality has exact bounds, and is shown, not shown or refuted.
+        - Outliers, normality, indices, tolerance intervals and trends are cautions and change no decision,
+          unless the plan requires them.
+        - gearqa recommends, a person decides; that disposition is recorded with the recommendation.
+    """),
         Table(
             "What require = [...] in a plan can ask for",
             (Column("word", "left"), Column("means", "left", weight=1)),
@@ -293,12 +241,12 @@ def lot() -> list[Block]:
 
 
 TOPICS: dict[str, Topic] = {
-    "flanks": Topic("Which flank is left and which is right", flanks, sketches=True),
-    "signs": Topic("Signs of deviations", signs),
-    "classes": Topic("Flank tolerance classes and parameters", classes),
-    "master-quality": Topic("Master quality", master_quality),
-    "files": Topic("The inspection folder and its tables", files),
-    "drift": Topic("Drift of a grinder: wear, level changes, dress interval, control limits", drift),
-    "lot": Topic("How a lot is decided: release, hold or reject", lot),
-    "exit-status": Topic("Exit status", exit_status),
+    "flanks": Topic("Which flank is left and which is right", _flanks, sketches=True),
+    "signs": Topic("Signs of deviations", _signs),
+    "classes": Topic("Flank tolerance classes and parameters", _classes),
+    "master-quality": Topic("Master quality", _master_quality),
+    "files": Topic("The inspection folder and its tables", _files),
+    "drift": Topic("Drift of a grinder: wear, level changes, dress interval, control limits", _drift),
+    "lot": Topic("How a lot is decided: release, hold or reject", _lot),
+    "exit-status": Topic("Exit status", _exit_status),
 }
