@@ -12,6 +12,7 @@ import numpy as np
 from gearqa.evaluation.curves import gear_curves
 from gearqa.evaluation.evaluate import LotCounter, evaluate_with, grade_header
 from gearqa.evaluation.part_setup import setup_of
+from gearqa.model.curves import GearCurves
 from gearqa.model.measurement import (
     GearMeasurement,
     InputFile,
@@ -21,10 +22,9 @@ from gearqa.model.measurement import (
     Trace,
 )
 from gearqa.model.part import Part
-from gearqa.model.results import GradeHeader
+from gearqa.model.results import GearResult, GradeHeader
 from gearqa.report.blocks.document import Document
 from gearqa.report.grading.page import SheetBuilder
-from gearqa.report.grading.sheet_job import SheetGear
 from gearqa.report.render.html import write_html
 from gearqa.report.render.pdf import pdf_bytes
 
@@ -103,12 +103,14 @@ def header_of(part: Part, *, simulated: bool = False) -> GradeHeader:
     return grade_header(part, files, simulated)
 
 
-def graded(gears: Iterable[GearMeasurement], part: Part, lot: LotCounter) -> Iterator[SheetGear]:
+def graded(
+    gears: Iterable[GearMeasurement], part: Part, lot: LotCounter
+) -> Iterator[tuple[GearResult, GearCurves]]:
     """Gears, graded and ready to draw."""
     setup = setup_of(part)
     for gear, result in evaluate_with(gears, setup, batch_gears=1):
         lot.add(result)
-        yield SheetGear(result, gear_curves(gear, result, setup))
+        yield result, gear_curves(gear, result, setup)
 
 
 def document_of(

@@ -1,4 +1,4 @@
-"""From measurement to grading result: `evaluate`, `grade` and what goes with them.
+"""From measured gears to a grading result: gear by gear, and counted over the lot.
 
 `gearqa.evaluation` is the only place where core, standards and model meet.
 """
@@ -7,23 +7,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
-from typing import Protocol
+from typing import Final, Protocol
 
 from gearqa.errors import Notice
+from gearqa.evaluation.criteria import all_of
 from gearqa.evaluation.gear_result import gear_result
-from gearqa.evaluation.lots import LotCounter, grade_header
 from gearqa.evaluation.part_setup import PartSetup, setup_of
 from gearqa.evaluation.pitch_sets import evaluate_pitch_sets
 from gearqa.evaluation.trace_sets import evaluate_trace_sets
 from gearqa.model.measurement import GearMeasurement, InputFile
 from gearqa.model.part import Part
-from gearqa.model.results import GearResult, GradeResult
+from gearqa.model.results import GearResult, GradeHeader, GradeResult, LotSummary, MasterCriterion
 
-__all__ = ["GearSource", "LotCounter", "evaluate", "evaluate_with", "grade", "grade_header"]
-
-
-BATCH_GEARS = 64
+BATCH_GEARS: Final = 64
 """Gears that are evaluated together."""
+DECISION_RULE: Final = "simple acceptance"
 
 
 class GearSource(Protocol):
@@ -76,9 +74,55 @@ def evaluate_with(
 def grade(inspection: GearSource) -> GradeResult:
     """Grade a whole inspection folder and keep every gear's result."""
     lot = LotCounter()
-    gears = []
-    for gear in evaluate(inspection, inspection.part):
+    gears = tuple(evaluate(inspection, inspection.part))
+    for gear in gears:
         lot.add(gear)
-        gears.append(gear)
     header = grade_header(inspection.part, inspection.inputs, inspection.simulated, inspection.notices)
-    return GradeResult(header, tuple(gears), lot.summary())
+    return GradeResult(header, gears, lot.summary())
+
+
+class LotCounter:
+    """Counts gears as they are graded, so that none has to be kept."""
+
+    def __init__(self) -> None:
+        self._conforms: dict[bool | None, int] = {True: 0, False: 0, None: 0}
+        self._master: dict[bool | None, int] = {True: 0, False: 0, None: 0}
+        self._worst_class = 0
+        self._beyond = 0
+
+    def add(self, gear: GearResult) -> None:
+        """Count one gear."""
+        self._conforms[gear.conforms] += 1
+        self._master[gear.master_quality] += 1
+        self._worst_class = max(self._worst_class, gear.class_ or 0)
+        self._beyond += gear.beyond
+
+    def summary(self) -> LotSummary:
+        """Counts so far; the class is the worst gear's, none if a gear is beyond every class."""
+        return LotSummary(
+            gears=sum(self._conforms.values()),
+            conforming=self._conforms[True],
+            not_conforming=self._conforms[False],
+            undecided=self._conforms[None],
+            master_quality=self._master[True],
+            master_quality_undecided=self._master[None],
+            class_=None if self._beyond else self._worst_class or None,
+            beyond=self._beyond,
+            conforms=all_of([verdict for verdict, count in self._conforms.items() if count]),
+            reached_master_quality=all_of([verdict for verdict, count in self._master.items() if count]),
+        )
+
+
+def grade_header(
+    part: Part, inputs: Sequence[InputFile], simulated: bool, notices: Sequence[Notice] = ()
+) -> GradeHeader:
+    """What is true of the whole inspection, known before the first gear."""
+    return GradeHeader(
+        standard=part.tolerance.standard,
+        part={"number": part.part.number, "name": part.part.name, "revision": part.part.revision},
+        inputs=tuple(inputs),
+        simulated=simulated,
+        decision_rule=DECISION_RULE,
+        master_quality=MasterCriterion(part.master_quality.class_, part.master_parameters),
+        warnings=tuple(notices),
+    )

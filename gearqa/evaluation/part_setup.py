@@ -13,7 +13,6 @@ from gearqa.errors import EvaluationError
 from gearqa.evaluation.criteria import Criteria, criteria_of
 from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.evaluation.plausibility import PlausibleRanges, plausible_ranges
-from gearqa.evaluation.slope_angles import SlopeAngles
 from gearqa.evaluation.trace_specs import trace_spec
 from gearqa.model.part import Part
 from gearqa.model.results import RunoutMethod
@@ -22,6 +21,15 @@ from gearqa.symbols import PARAMETERS, Flank, TraceKind
 from gearqa.wording.numbers import fixed_text
 
 TRACE_KINDS: Final[tuple[TraceKind, TraceKind]] = ("profile", "helix")
+
+
+class SlopeAngles(NamedTuple):
+    """Angles of a mean slope over the evaluation length; None where they do not apply, none is graded."""
+
+    pressure_angle_arcmin: float | None = None
+    base_radius_um: float | None = None
+    helix_angle_arcmin: float | None = None
+    """Plus = larger helix angle; of a spur gear: plus = right-hand."""
 
 
 class Measured(NamedTuple):

@@ -63,11 +63,7 @@ def plausibility_notices(gear: GearMeasurement, ranges: PlausibleRanges) -> tupl
     tuple of Notice
         Empty for a gear that looks as it should.
     """
-    return (
-        *_trace_notices(gear, ranges),
-        *_pitch_notices(gear, ranges),
-        *_runout_notices(gear, ranges),
-    )
+    return (*_trace_notices(gear, ranges), *_pitch_notices(gear, ranges), *_runout_notices(gear, ranges))
 
 
 def plausible_ranges(part: Part) -> PlausibleRanges:

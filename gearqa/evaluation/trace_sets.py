@@ -10,7 +10,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gearqa.core.geometry import diameter_at_roll
+from gearqa.core.geometry import GearGeometry, diameter_at_roll
+from gearqa.core.slopes import (
+    base_radius_deviation,
+    helix_angle_deviation,
+    helix_slope_by_angle,
+    pressure_angle_deviation,
+)
 from gearqa.core.traces import (
     FEWEST_POINTS,
     MISSING_STEPS_ALLOWED,
@@ -22,8 +28,7 @@ from gearqa.core.traces import (
 )
 from gearqa.errors import EvaluationError
 from gearqa.evaluation.criteria import EQUAL
-from gearqa.evaluation.part_setup import Measured, PartSetup, Where
-from gearqa.evaluation.slope_angles import slope_angles, twist_sign
+from gearqa.evaluation.part_setup import Measured, PartSetup, SlopeAngles, Where
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.model.results import Hand, TraceResult
 from gearqa.symbols import FLANKS, Flank, TraceKind
@@ -86,7 +91,7 @@ def _evaluate_pattern(
     values = evaluate_traces(cached_trace_operator(x, spec), y)
     full = setup.part.evaluation.slope_span == "full"
     helical = setup.geometry.H != 0
-    sign_of = {flank: twist_sign(flank, setup.geometry) for flank in FLANKS}
+    sign_of = {flank: _twist_sign(flank, setup.geometry) for flank in FLANKS}
     columns = (values.total, values.form, values.slope, values.slope_full, values.crowning)
     for (number, trace), total, form, slope, slope_full, crowning, zone, departs in zip(
         members,
@@ -209,7 +214,26 @@ def measured_traces(results: Sequence[TraceResult], setup: PartSetup) -> dict[Wh
         slope = _worst_trace(traces, [t.slope_um for t in traces], others)
         mean = math.fsum(t.slope_evaluation_um for t in traces) / len(traces)
         length = abs(traces[0].end_mm - traces[0].start_mm)
-        angles = slope_angles(kind, flank, mean, length, setup.geometry)
+        angles = _slope_angles(kind, flank, mean, length, setup.geometry)
         measured[f"{kind}_slope", flank] = slope._replace(angles=angles)
         measured[f"{kind}_crowning", flank] = _worst_trace(traces, [t.crowning_um for t in traces], None)
     return measured
+
+
+def _slope_angles(
+    kind: TraceKind, flank: Flank, slope: float, length: float, geometry: GearGeometry
+) -> SlopeAngles:
+    """Angles of a slope that rises so many micrometres over an evaluation length in millimetres."""
+    if kind == "profile":
+        angle = pressure_angle_deviation(slope, length, geometry.alpha_t)
+        return SlopeAngles(
+            60 * math.degrees(angle), 1000 * base_radius_deviation(slope, length, geometry.d_b / 2)
+        )
+    by_angle = slope * _twist_sign(flank, geometry)
+    angle = helix_angle_deviation(by_angle, length, geometry.beta, geometry.alpha_t)
+    return SlopeAngles(helix_angle_arcmin=60 * math.degrees(angle))
+
+
+def _twist_sign(flank: Flank, geometry: GearGeometry) -> float:
+    """Sign that turns a raw helix slope into one by helix angle (spur: plus = right-hand)."""
+    return helix_slope_by_angle(1.0, geometry.s, 1 if flank == "right" else -1, geometry.H or 1)

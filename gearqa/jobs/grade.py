@@ -8,8 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from gearqa.evaluation.evaluate import GearSource, evaluate_with
-from gearqa.evaluation.lots import LotCounter, grade_header
+from gearqa.evaluation.evaluate import GearSource, LotCounter, evaluate_with, grade_header
 from gearqa.evaluation.part_setup import PartSetup, setup_of
 from gearqa.jobs.folders import open_folder
 from gearqa.jobs.progress import UNSEEN, Progress

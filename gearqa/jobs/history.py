@@ -160,7 +160,7 @@ def stored_results(
     serial: Sequence[str], *, part_number: str | None = None, store: AnyStore = None
 ) -> list[StoredResult]:
     """Return the results of gears in full, also those that no longer count; raises StoreError if unknown."""
-    from gearqa.evaluation.lots import grade_header
+    from gearqa.evaluation.evaluate import grade_header
 
     which = _selection(part_number, serial, every_state=True)
     with opened(store) as history:

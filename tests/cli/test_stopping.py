@@ -22,7 +22,7 @@ from importlib import import_module
 from gearqa import __main__
 from gearqa.jobs import folders as reading
 from gearqa.results import outputs as atomic
-lots = import_module("gearqa.evaluation.lots")
+lots = import_module("gearqa.evaluation.evaluate")
 
 def stop(): os.kill(os.getpid(), {number})
 

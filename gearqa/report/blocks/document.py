@@ -10,7 +10,7 @@ Nothing is markup: renderers escape everything and make control characters visib
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 from gearqa.symbols import PARAMETERS, symbol_of
@@ -172,12 +172,7 @@ class Signature:
     roles: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class PageBreak:
-    """A new page on paper, within a section; nothing on screen."""
-
-
-Block = Paragraph | Bullets | Facts | Verdict | Table | Figure | Cautions | Signature | PageBreak
+Block = Paragraph | Bullets | Facts | Verdict | Table | Figure | Cautions | Signature
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,7 +216,7 @@ class Document:
     sheets: tuple[Sheet, ...]
     simulated: bool = False
     language: str = "en"
-    keywords: tuple[str, ...] = field(default=())
+    keywords: tuple[str, ...] = ()
 
 
 def grouped(columns: tuple[Column, ...]) -> list[tuple[str, int]]:

@@ -156,9 +156,7 @@ def trace_figures(
     return figures
 
 
-def _grouped(
-    curves: Sequence[TraceCurves],
-) -> list[tuple[int, float | None, dict[Flank, TraceCurves]]]:
+def _grouped(curves: Sequence[TraceCurves]) -> list[tuple[int, float | None, dict[Flank, TraceCurves]]]:
     """Traces by tooth and label; labels within 0.1 mm belong together."""
     groups: list[tuple[int, float | None, dict[Flank, TraceCurves]]] = []
     for one in sorted(curves, key=lambda c: (c.tooth, c.label_mm or 0.0)):

@@ -9,14 +9,12 @@ from math import inf
 
 from gearqa.errors import Notice
 from gearqa.model.curves import GearCurves
-from gearqa.model.measurement import Production
 from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, GradeHeader
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.verdicts import STATUS, conformity_cell
 from gearqa.report.grading import gear_figures
 from gearqa.report.grading.notes import decision_line, further_lines, value_notes
-from gearqa.report.grading.sheet_job import SheetGear, SheetJob
 from gearqa.report.grading.values import (
     Value,
     allowed,
@@ -64,16 +62,23 @@ def part_line(header: GradeHeader) -> str:
     return f"{number}, revision {clip(revision, 16)}" if revision else number
 
 
-def gear_sheet(job: SheetJob, gear: SheetGear, number: int, *, title: str, alone: bool) -> doc.Sheet:
+def gear_sheet(
+    header: GradeHeader,
+    part: Part,
+    result: GearResult,
+    curves: GearCurves,
+    number: int,
+    *,
+    title: str,
+    alone: bool,
+) -> doc.Sheet:
     """One gear in full; `alone` if it is the whole document."""
-    header, part = job
-    result, curves = gear
     master = header.master_quality.class_
     sections = [
         doc.Section(
             "",
             (
-                sheet_facts(job, result.serial, result.production, curves),
+                sheet_facts(header, part, result, curves),
                 _verdict(header, result),
                 doc.Paragraph(decision_line(header, result.near_limit), "note"),
             ),
@@ -140,16 +145,16 @@ def cautions(graded: Iterable[str]) -> doc.Cautions:
 
 
 def sheet_facts(
-    job: SheetJob, serial: str | None, made: Production | None, curves: GearCurves | None
+    header: GradeHeader, part: Part, gear: GearResult | None = None, curves: GearCurves | None = None
 ) -> doc.Facts:
     """The head: what, made on what, measured with what, evaluated how."""
-    header, part = job
+    made = gear.production if gear is not None else None
     number, name = header.part.get("number", ""), header.part.get("name", "")
     revision = header.part.get("revision", "")
     items: list[tuple[str, str | None]] = [
         ("Part", " ".join(filter(None, (clip(number), f"revision {clip(revision)}" if revision else "")))),
         ("Name", clip(name)),
-        ("Serial", None if serial is None else clip(serial)),
+        ("Serial", None if gear is None else clip(gear.serial)),
     ]
     if made is not None:
         since = made.parts_since_dress

@@ -24,10 +24,7 @@ SPANS = {
     "helix_slope": ("the whole face width", "the evaluation length"),
 }
 """Full span and evaluation length of each slope, in words."""
-RUNOUT_SOURCE = {
-    "readings": "from the radial readings",
-    "pitch": "computed from the pitch of both flanks",
-}
+RUNOUT_SOURCE = {"readings": "from the radial readings", "pitch": "computed from the pitch of both flanks"}
 TRACE_KINDS: tuple[TraceKind, TraceKind] = ("profile", "helix")
 
 

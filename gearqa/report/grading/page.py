@@ -2,17 +2,48 @@
 
 from __future__ import annotations
 
+import heapq
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Literal
+
 from gearqa.model.curves import GearCurves
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, GradeHeader, LotSummary
 from gearqa.report.blocks import document as doc
-from gearqa.report.grading.gear_sheet import SHORT, document_of, gear_sheet
-from gearqa.report.grading.lot_sheet import LotSheets
-from gearqa.report.grading.sheet_job import SheetChoice, SheetGear, SheetJob
+from gearqa.report.blocks.verdicts import conformity_cell
+from gearqa.report.grading.gear_sheet import (
+    ROLES,
+    SHORT,
+    cautions,
+    document_of,
+    folder_warnings,
+    gear_id,
+    gear_sheet,
+    input_files,
+    sheet_facts,
+)
+from gearqa.report.grading.lot_figures import LotValues
+from gearqa.report.grading.lot_words import GearRow, LotCollector, lot_verdict, not_all_note
+from gearqa.report.grading.notes import decision_line
+from gearqa.report.grading.values import INCOMPLETE_NOTE, shown_value
+from gearqa.symbols import PARAMETERS
+from gearqa.wording.numbers import DASH, count_text, percent_text
+from gearqa.wording.verdicts import MASTER_QUALITY
 from gearqa.wording.visible import clip
+
+SheetChoice = Literal["auto", "all", "worst", "none"]
 
 WORST_SHEETS = 10
 """Gears that get their charts where only the worst do."""
+WORST_ROWS = 10
+"""Gears in the table of the worst."""
+MOST_ALL = 100
+"""Gears of a lot that all get a sheet with the choice "auto"; of more only the worst do."""
+MOST_ROWS = 1000
+"""Gears that the table of a lot lists."""
+LONG_SERIAL = 16
+"""Characters of a serial from which its column may be broken."""
 
 
 def gear_document(header: GradeHeader, result: GearResult, curves: GearCurves, *, part: Part) -> doc.Document:
@@ -35,7 +66,7 @@ def gear_document(header: GradeHeader, result: GearResult, curves: GearCurves, *
         For `write_html` and `write_pdf`.
     """
     title = f"Inspection sheet, gear {clip(result.serial, SHORT)}"
-    sheet = gear_sheet(SheetJob(header, part), SheetGear(result, curves), 1, title=title, alone=True)
+    sheet = gear_sheet(header, part, result, curves, 1, title=title, alone=True)
     return document_of(header, title, (sheet,))
 
 
@@ -52,7 +83,7 @@ class SheetBuilder:
         The drawing.
     sheets : {"auto", "all", "worst", "none"}
         Which gears of a lot get a sheet with charts; "auto": all of up to 100 gears, of more the worst.
-        One gear alone always gets it, but for "none".
+        One gear alone always gets it, except with "none".
     worst : int
         Number of gears where only the worst get a sheet.
     """
@@ -62,31 +93,144 @@ class SheetBuilder:
     ) -> None:
         self._header, self._part = header, part
         self._choice: SheetChoice = sheets
-        self._lot = LotSheets(SheetJob(header, part), sheets, worst)
-        self._first: SheetGear | None = None
+        self._most = worst
+        self._only: tuple[GearResult, GearCurves] | None = None
         """The only gear so far: its sheet differs if it stays alone."""
-        self._count = 0
+        self._words = LotCollector()
+        self._rows: list[GearRow] = []
+        self._values: list[dict[str, tuple[str, bool]]] = []
+        """Per gear: key -> printed value, fails."""
+        self._spread = LotValues()
+        self._sheets: dict[int, doc.Sheet] = {}
+        self._heap: list[tuple[tuple[int, float, int], int, GearResult, GearCurves]] = []
+        """The worst gears so far, the least bad first."""
 
     def add(self, result: GearResult, curves: GearCurves) -> None:
         """Take in one gear."""
-        self._count += 1
-        gear = SheetGear(result, curves)
-        if self._count == 1:
-            self._first = gear
+        if not self._rows and self._only is None:
+            self._only = result, curves
             return
-        if self._first is not None:
-            self._lot.add(1, self._first)
-            self._first = None
-        self._lot.add(self._count, gear)
+        if self._only is not None:
+            self._take(*self._only)
+            self._only = None
+        self._take(result, curves)
+
+    def _take(self, result: GearResult, curves: GearCurves) -> None:
+        row = self._words.add(result)
+        self._rows.append(row)
+        self._values.append(
+            {
+                key: (shown_value(key, one, one.master_tolerance_um), one.conforms is False)
+                for key, one in result.parameters.items()
+                if one.conforms is not None or one.master_tolerance_um is not None
+            }
+        )
+        self._spread.add(result)
+        if self._choice == "all" or (self._choice == "auto" and row.place <= MOST_ALL):
+            self._draw(row.place, result, curves)
+        elif self._choice == "auto" and row.place == MOST_ALL + 1:
+            self._sheets.clear()
+        if self._choice in ("auto", "worst") and self._most > 0:
+            heapq.heappush(self._heap, (row.badness, row.place, result, curves))
+            if len(self._heap) > self._most:
+                heapq.heappop(self._heap)
+
+    def _draw(self, number: int, result: GearResult, curves: GearCurves) -> None:
+        title = f"Gear {clip(result.serial, SHORT)}"
+        sheet = gear_sheet(self._header, self._part, result, curves, number, title=title, alone=False)
+        self._sheets[number] = sheet
 
     def document(self, lot: LotSummary) -> doc.Document:
-        """The report of all gears taken in."""
-        if self._first is None:
-            return self._lot.document(lot)
-        if self._choice != "none":
-            return gear_document(self._header, *self._first, part=self._part)
-        self._lot.add(1, self._first)
-        return self._lot.document(lot)
+        """The report of all gears taken in; sheets in the order of the input."""
+        if self._only is not None:
+            if self._choice != "none":
+                return gear_document(self._header, *self._only, part=self._part)
+            self._take(*self._only)
+        for _, number, result, curves in self._heap:
+            if number not in self._sheets and (self._choice == "worst" or len(self._rows) > MOST_ALL):
+                self._draw(number, result, curves)
+        self._heap.clear()
+        ranked = sorted(self._rows, key=lambda row: row.badness, reverse=True)
+        sheets = [
+            replace(sheet, worst=True) if number == ranked[0].place else sheet
+            for number, sheet in sorted(self._sheets.items())
+        ]
+        title = f"Inspection report, part {clip(self._header.part.get('number', DASH), SHORT)}"
+        return document_of(self._header, title, (self._lot_sheet(lot, title, ranked), *sheets))
+
+    def _lot_sheet(self, lot: LotSummary, title: str, ranked: Sequence[GearRow]) -> doc.Sheet:
+        header = self._header
+        graded = tuple(key for key in PARAMETERS if any(key in values for values in self._values))
+        sections = [
+            doc.Section(
+                "",
+                (
+                    sheet_facts(self._header, self._part),
+                    lot_verdict(header, lot, self._words),
+                    doc.Paragraph(decision_line(header, self._words.near_limit), "note"),
+                ),
+            ),
+            doc.Section("Worst gears", (self._worst_table(ranked[:WORST_ROWS]),)),
+            doc.Section("Values against their limits", self._spread.figures()),
+            doc.Section("All gears", (self._all_table(ranked, graded),)),
+        ]
+        if remarks := self._words.warning_lines():
+            sections.append(doc.Section("Warnings", (doc.Bullets(tuple(remarks)),)))
+        sections += [*folder_warnings(header.warnings), *input_files(header)]
+        sections.append(doc.Section("", (cautions(graded), doc.Signature(ROLES))))
+        return doc.Sheet(title, tuple(sections), id="lot", head=count_text(lot.gears, "gear"))
+
+    def _serial(self, row: GearRow) -> doc.Text:
+        target = gear_id(row.place) if row.place in self._sheets else ""
+        return (doc.Span(clip(row.serial, SHORT), target=target),)
+
+    def _gear_column(self) -> doc.Column:
+        """Serials; long ones take what room there is, short ones no more than they need."""
+        longest = max((len(row.serial) for row in self._rows), default=0)
+        return doc.Column("gear", "left", weight=1 if longest > LONG_SERIAL else 0)
+
+    def _worst_table(self, rows: Sequence[GearRow]) -> doc.Table:
+        columns = (
+            self._gear_column(), doc.Column("class"), doc.Column("parameter", "left"),
+            doc.Column("value\nµm"), doc.Column("allowed\nµm"), doc.Column("used"),
+            doc.Column("place", "left"), doc.Column("drawing", "left"), doc.Column("master quality", "left"),
+        )  # fmt: skip
+        body = []
+        for row in rows:
+            one = row.worst
+            cells: tuple[doc.Text, ...] = (DASH,) * 5
+            if one is not None:
+                cells = (doc.symbol(one.key), one.value, one.allowed, percent_text(one.use), one.place)
+            body.append((self._serial(row), row.grade, *cells, *_verdicts(row)))
+        notes = ["Each with the value that uses up most of what is allowed."]
+        if 0 < len(self._sheets) < len(self._rows):
+            notes.append("Only gears with a link have a sheet with charts in this file.")
+        return doc.Table("", columns, tuple(body), notes=tuple(notes))
+
+    def _all_table(self, ranked: Sequence[GearRow], keys: Sequence[str]) -> doc.Table:
+        """Every gear in the order of the input; of a very large lot the worst, worst first."""
+        rows = self._rows if len(self._rows) <= MOST_ROWS else ranked[:MOST_ROWS]
+        columns = (
+            self._gear_column(), doc.Column("class"), doc.Column("drawing", "left"),
+            doc.Column("master\nquality", "left"), *(doc.Column(doc.symbol(key)) for key in keys),
+        )  # fmt: skip
+        body = []
+        for row in rows:
+            values, cells = self._values[row.place - 1], []
+            for key in keys:
+                text, fails = values.get(key, (DASH, False))
+                cells.append(doc.Cell(text, "bad") if fails else doc.Cell(text))
+            body.append((self._serial(row), row.grade, *_verdicts(row), *cells))
+        notes = ["Values in µm, the worst of both flanks and all traces."]
+        if len(rows) < len(self._rows):
+            notes.insert(0, not_all_note(len(rows), len(self._rows)))
+        if any(row.grade.endswith("*") for row in self._rows):
+            notes.append(INCOMPLETE_NOTE)
+        return doc.Table("", columns, tuple(body), notes=tuple(notes), dense=True)
+
+
+def _verdicts(row: GearRow) -> tuple[doc.Cell, str]:
+    return conformity_cell(row.conforms), MASTER_QUALITY[row.master_quality]
 
 
 class FileNames:

@@ -168,8 +168,6 @@ def _block(block: doc.Block) -> str:
                 for role in block.roles
             )
             return f'<div class="sign">{"".join(lines)}</div>'
-        case doc.PageBreak():
-            return ""
 
 
 def _fact(item: tuple[doc.Text, doc.Text]) -> str:

@@ -254,8 +254,6 @@ def _block(block: doc.Block, ids: set[str]) -> dict[str, Any]:
             return {"kind": "cautions", "items": _many(block.items, ids)}
         case doc.Signature():
             return {"kind": "signature", "roles": [_text(role) for role in block.roles]}
-        case doc.PageBreak():
-            return {"kind": "break"}
 
 
 def _facts(block: doc.Facts, ids: set[str]) -> list[list[Any]]:

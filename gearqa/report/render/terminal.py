@@ -85,7 +85,7 @@ class Terminal:
         """Print blocks, an empty line between them."""
         with self._console.capture() as laid_out:
             for number, block in enumerate(blocks):
-                if number and not isinstance(block, doc.PageBreak):
+                if number:
                     self._console.print()
                 self._block(block)
         for line in laid_out.get().split("\n")[:-1]:
@@ -110,7 +110,7 @@ class Terminal:
                     self._console.print(self._text(item, "dim"))
             case doc.Figure():
                 self._console.print(self._text(block.description))
-            case doc.Signature() | doc.PageBreak():
+            case doc.Signature():
                 pass  # for paper
 
     def _text(self, text: doc.Text, style: str = "") -> RichText:

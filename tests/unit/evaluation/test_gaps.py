@@ -215,8 +215,7 @@ def reading(value: float, **more: object) -> SizeReading:
 
 
 @pytest.mark.parametrize(
-    ("value", "conforms"),
-    [(105.10, True), (105.16, True), (105.0999, False), (105.1601, False)],
+    ("value", "conforms"), [(105.10, True), (105.16, True), (105.0999, False), (105.1601, False)]
 )
 def test_size_counts_for_conformity_and_not_for_class(value, conforms):
     result = graded(make.gear(sizes=(reading(105.12), reading(value))), tolerance={"size": BALLS})

@@ -279,14 +279,9 @@ def test_parameters_that_are_not_graded_have_values_and_no_verdicts():
         "helix_crowning",
     ):
         p = parameters[key]
-        assert {
-            p.class_,
-            p.class_exact,
-            p.required_class,
-            p.tolerance_um,
-            p.conforms,
-            p.master_quality,
-        } == {None}
+        assert {p.class_, p.class_exact, p.required_class, p.tolerance_um, p.conforms, p.master_quality} == {
+            None
+        }
         assert p.beyond is False
         assert not any(one.beyond for one in p.flanks.values())
     assert parameters["adjacent_pitch"].value_um == 6.0

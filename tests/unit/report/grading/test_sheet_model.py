@@ -24,7 +24,7 @@ from gearqa.report.blocks.document import (
     Verdict,
     plain,
 )
-from gearqa.report.grading import lot_sheet
+from gearqa.report.grading import page
 from gearqa.report.grading.page import FileNames, file_name
 from gearqa.report.grading.values import shown_value
 from gearqa.report.grading.words import gear_verdict, parameter_table
@@ -192,7 +192,7 @@ def test_which_gears_get_their_charts(sheets: str, with_charts: list[int]) -> No
 def test_all_gears_of_a_small_lot_and_the_worst_of_a_large_one(
     most: int, with_charts: list[int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(lot_sheet, "MOST_ALL", most)
+    monkeypatch.setattr(page, "MOST_ALL", most)
     document = document_of(lot_of([1, 4, 1, 2]), worst=2)
     assert [sheet.id for sheet in document.sheets[1:]] == [f"gear-{k}" for k in with_charts]
     notes = [plain(note) for note in blocks(document.sheets[0], Table)[0].notes]
@@ -200,7 +200,7 @@ def test_all_gears_of_a_small_lot_and_the_worst_of_a_large_one(
 
 
 def test_very_large_lots_list_the_worst_gears(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(lot_sheet, "MOST_ROWS", 3)
+    monkeypatch.setattr(page, "MOST_ROWS", 3)
     lot = document_of(lot_of([1, 4, 1, 2, 3]), sheets="none").sheets[0]
     table = blocks(lot, Table)[1]
     assert [row["gear"] for row in rows(table)] == ["S-2", "S-5", "S-4"]
