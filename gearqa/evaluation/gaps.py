@@ -14,6 +14,7 @@ from gearqa.evaluation.trace_sets import TraceSet
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.results import NotAssessed
 from gearqa.symbols import FLANKS, PARAMETERS, Family, Flank, TraceKind
+from gearqa.wording.numbers import count_text
 
 FEWEST_TEETH: Final = 3
 NUMBERS_LISTED: Final = 6
@@ -28,8 +29,6 @@ def not_assessed(gear: GearMeasurement, traces: TraceSet, setup: PartSetup) -> t
         "profile": tuple(_trace_gaps("profile", traces, setup)),
         "helix": tuple(_trace_gaps("helix", traces, setup)),
     }
-    if not any(by_family.values()):
-        return ()
     return tuple(
         NotAssessed(key, flank, reason)
         for key in setup.criteria.asked
@@ -78,9 +77,8 @@ def _trace_gaps(kind: TraceKind, traces: TraceSet, setup: PartSetup) -> Iterator
             continue
         faults = [f for f in traces.faults if f.trace.kind == kind and f.trace.flank == flank]
         if faults:
-            others = len(faults) - 1
-            more = f"; {others} more traces are at fault too" if others > 1 else ""
-            more = "; 1 more trace is at fault too" if others == 1 else more
+            others = count_text(len(faults) - 1, "more trace is", "more traces are")
+            more = f"; {others} at fault too" if len(faults) > 1 else ""
             yield flank, min(faults, key=lambda f: f.trace.tooth).reason + more
 
 
@@ -108,7 +106,7 @@ def warnings(
 
 def _trace_notes(traces: TraceSet) -> Iterator[Notice]:
     for (kind, code), about in traces.notes.items():
-        count = f"{len(about)} {kind} trace" + ("s" if len(about) > 1 else "")
+        count = count_text(len(about), f"{kind} trace")
         first = min(about, key=lambda t: (t.flank == "right", t.tooth))
         place = f"{'first' if len(about) > 1 else 'it is'} tooth {first.tooth}, {first.flank} flank"
         if code == "few_points":

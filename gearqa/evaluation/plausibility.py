@@ -120,25 +120,16 @@ def _deviation_notice(gear: GearMeasurement, first: Trace, ranges: PlausibleRang
     span = _range(first.deviation_um)
     if low <= span <= high or span == 0:
         return None
-    about = f"{first.flank} {first.kind} traces"
     alike = [t for t in gear.traces if t.kind == first.kind and t.flank == first.flank]
     if span < low:
         span = max(_range(t.deviation_um) for t in alike)
-        if span >= low:
-            return None
-        return _unit_notice(
-            f"deviations of {about} span {short_text(span, 2)} µm at most, far below class 1",
-            "are they millimetres under a header that says µm?",
-        )
-    # chamfers and fillets reach far out: the middle half of the points decides
-    quartiles = np.array([np.percentile(t.deviation_um, (25, 75)) for t in alike])
-    middle = float(np.min(quartiles[:, 1] - quartiles[:, 0]))
-    if middle <= high:
-        return None
-    return _unit_notice(
-        f"deviations of {about} span {um_text(span, 0)}, far beyond class 11",
-        "are they micrometres under a header that says mm?",
-    )
+        odd = span < low
+    else:
+        # chamfers and fillets reach far out: the middle half of the points decides
+        quartiles = np.array([np.percentile(t.deviation_um, (25, 75)) for t in alike])
+        odd = float(np.min(quartiles[:, 1] - quartiles[:, 0])) > high
+    about = f"deviations of {first.flank} {first.kind} traces span"
+    return _unit_notice(about, span, low, most=" at most") if odd else None
 
 
 def _roll_notice(trace: Trace, ranges: PlausibleRanges) -> Notice | None:
@@ -178,18 +169,9 @@ def _face_notice(trace: Trace, ranges: PlausibleRanges) -> Notice | None:
 
 def _pitch_notices(gear: GearMeasurement, ranges: PlausibleRanges) -> Iterator[Notice]:
     for readings in gear.pitch.values():
-        span = _range(readings.index_um)
-        low, high = ranges.index
-        if 0 < span < low:
-            yield _unit_notice(
-                f"index of {readings.flank} flanks spans {short_text(span, 2)} µm, far below class 1",
-                "are the values millimetres under a header that says µm?",
-            )
-        elif span > high and not readings.closure_um:
-            yield _unit_notice(
-                f"index of {readings.flank} flanks spans {um_text(span, 0)}, far beyond class 11",
-                "are the values micrometres under a header that says mm?",
-            )
+        span, (low, high) = _range(readings.index_um), ranges.index
+        if 0 < span < low or (span > high and not readings.closure_um):
+            yield _unit_notice(f"index of {readings.flank} flanks spans", span, low, what="the values")
     yield from _index_or_pitch(gear, ranges)
 
 
@@ -250,33 +232,24 @@ def _runout_notices(gear: GearMeasurement, ranges: PlausibleRanges) -> Iterator[
     if gear.runout is None:
         return
     radial = gear.runout.radial_um
-    span = _range(radial)
-    low, high = ranges.runout
-    if 0 < span < low:
-        yield _unit_notice(
-            f"radial readings span {short_text(span, 2)} µm, far below class 1",
-            "are they millimetres under a header that says µm?",
-        )
-    elif span > high:
-        yield _unit_notice(
-            f"radial readings span {um_text(span, 0)}, far beyond class 11",
-            "are they micrometres under a header that says mm?",
-        )
+    span, (low, high) = _range(radial), ranges.runout
+    if 0 < span < low or span > high:
+        yield _unit_notice("radial readings span", span, low)
     elif len(radial) >= MIN_SPACES and "left" in gear.pitch and "right" in gear.pitch:
         left, right = gear.pitch["left"].index_um, gear.pitch["right"].index_um
-        notice = _orientation_notice(radial, left, right, ranges.geometry)
-        if notice is not None:
-            yield notice
+        yield from _orientation_notices(radial, left, right, ranges.geometry)
 
 
-def _orientation_notice(radial: Array, left: Array, right: Array, geometry: GearGeometry) -> Notice | None:
+def _orientation_notices(
+    radial: Array, left: Array, right: Array, geometry: GearGeometry
+) -> Iterator[Notice]:
     """Compare the readings with the ball positions that pitch gives, as named and otherwise named."""
     readings = radial - radial.sum() / len(radial)
     power = float(readings @ readings)
     as_named = radial_positions(left, right, geometry)
     misfit = _misfit(readings, as_named)
     if not misfit > 0.3 * power:  # also where a tooth is missing: NaN
-        return None
+        return
     swapped = radial_positions(right, left, geometry)
     # counted the other way round from tooth 1, space i is space -i
     mirrored = np.roll(readings[::-1], -1)
@@ -290,14 +263,14 @@ def _orientation_notice(radial: Array, left: Array, right: Array, geometry: Gear
     what, (given, expected) = min(candidates.items(), key=lambda item: _misfit(*item[1]))
     best = _misfit(given, expected)
     if not (best < 0.2 * power and misfit > 4 * best):
-        return None
+        return
     if best >= 0.05 * power:
         # eccentricity alone fits by chance now and then: the finer run from tooth to tooth must agree too
         gain = _fine_correlation(given, expected) - _fine_correlation(readings, as_named)
         if gain < 4 / math.sqrt(len(radial)):
-            return None
+            return
     z = len(radial)
-    return Notice(
+    yield Notice(
         NoticeCode.FLANKS_OR_NUMBERING_DOUBTFUL,
         f"radial readings miss the runout from pitch by {short_text(math.sqrt(misfit / z), 2)} µm (rms), "
         f"but only by {short_text(math.sqrt(best / z), 2)} µm with {what}",
@@ -322,5 +295,10 @@ def _range(values: Array) -> float:
     return float(values.max() - values.min())
 
 
-def _unit_notice(found: str, question: str) -> Notice:
-    return Notice(NoticeCode.UNIT_DOUBTFUL, f"{found}: {question}")
+def _unit_notice(found: str, span: float, low: float, *, what: str = "they", most: str = "") -> Notice:
+    """Says that a span lies far below the smallest possible one, or far beyond the largest."""
+    if span < low:
+        text = f"{found} {short_text(span, 2)} µm{most}, far below class 1: are {what} millimetres under a "
+        return Notice(NoticeCode.UNIT_DOUBTFUL, f"{text}header that says µm?")
+    text = f"{found} {um_text(span, 0)}, far beyond class 11: are {what} micrometres under a "
+    return Notice(NoticeCode.UNIT_DOUBTFUL, f"{text}header that says mm?")

@@ -38,22 +38,8 @@ OPEN = Ink("op", "#CC79A7", "#CC79A7")
 PAPER = Ink("pa", "#ffffff", "#121212")
 
 INKS = (
-    TEXT,
-    MUTED,
-    FRAME,
-    GRID,
-    SHADE,
-    BAND,
-    MEASURED,
-    FILTERED,
-    DESIGN,
-    MEAN,
-    LIMIT,
-    GOOD,
-    BAD,
-    OPEN,
-    PAPER,
-)
+    TEXT, MUTED, FRAME, GRID, SHADE, BAND, MEASURED, FILTERED, DESIGN, MEAN, LIMIT, GOOD, BAD, OPEN, PAPER,
+)  # fmt: skip
 
 
 def css_variables(theme: str) -> str:

@@ -263,24 +263,12 @@ def _panel(canvas: Canvas, plot: Plot, panel: Panel, scales: _Scales) -> None:
     across, up = scales.across, scales.up
     left, right, height, y = across.start, across.end, panel.height, min(up.start, up.end)
     group = canvas.group({"class": "row"})
-    below = [layer for layer in panel.layers if isinstance(layer, Band)]
-    for band in below:
-        _draw(canvas, group, band, scales)
-    if plot.micrometre_bar:
-        step = micrometre_bar(abs(up.units))
-        grid = tuple(
-            (k * step, "") for k in range(int(np.ceil(up.low / step)), int(np.floor(up.high / step)) + 1)
-        )
-    else:
-        grid = (
-            panel.y_ticks if panel.y_ticks is not None else ticks(up.low, up.high, max(2, int(height / 18)))
-        )
-    canvas.path(
-        lines((left, up.at(v), right, up.at(v)) for v, _ in grid),
-        stroke=palette.GRID,
-        width=0.5,
-        parent=group,
-    )
+    for layer in panel.layers:
+        if isinstance(layer, Band):
+            _draw(canvas, group, layer, scales)
+    grid = _grid(plot, panel, up)
+    levels = lines((left, up.at(v), right, up.at(v)) for v, _ in grid)
+    canvas.path(levels, stroke=palette.GRID, width=0.5, parent=group)
     labels = canvas.group({"text-anchor": "end", "font-size": number(TINY)}, group)
     for value, label in grid:
         if label and y + 2 < up.at(value) < y + height - 1:
@@ -310,15 +298,20 @@ def _panel(canvas: Canvas, plot: Plot, panel: Panel, scales: _Scales) -> None:
         canvas.text(LABELS - 6, middle + 3, detail, anchor="end", size=TINY, ink=palette.MUTED, parent=group)
     elif panel.label:
         canvas.text(left + 5, y + 11, panel.label, bold=True, parent=group)
-        canvas.text(
-            left + 11 + 1.1 * text_width(panel.label),
-            y + 11,
-            panel.detail,
-            size=SMALL,
-            ink=palette.MUTED,
-            parent=group,
-        )
+        after = left + 11 + 1.1 * text_width(panel.label)
+        canvas.text(after, y + 11, panel.detail, size=SMALL, ink=palette.MUTED, parent=group)
     draw_values(canvas, group, right + GAP, middle, panel.values)
+
+
+def _grid(plot: Plot, panel: Panel, up: Scale) -> tuple[tuple[float, str], ...]:
+    """Heights of the lines across a panel, with their labels."""
+    if plot.micrometre_bar:
+        step = micrometre_bar(abs(up.units))
+        first, last = int(np.ceil(up.low / step)), int(np.floor(up.high / step))
+        return tuple((k * step, "") for k in range(first, last + 1))
+    if panel.y_ticks is not None:
+        return panel.y_ticks
+    return ticks(up.low, up.high, max(2, int(panel.height / 18)))
 
 
 def _draw(canvas: Canvas, group: ET.Element, layer: Layer, scales: _Scales, units: str = "") -> None:
@@ -419,23 +412,15 @@ def _sample(canvas: Canvas, layer: Layer, x: float, y: float) -> None:
         case Band():
             canvas.path(rectangles([(x, y - 7, 20, 8)]), fill=layer.ink)
         case Bars():
-            canvas.path(
-                rectangles([(x + 2, y - 3, 4, 4), (x + 8, y - 7, 4, 8), (x + 14, y - 5, 4, 6)]),
-                fill=layer.ink,
-            )
+            bars = [(x + 2, y - 3, 4, 4), (x + 8, y - 7, 4, 8), (x + 14, y - 5, 4, 6)]
+            canvas.path(rectangles(bars), fill=layer.ink)
         case Dots():
-            d = "".join(
-                dot(layer.shape, x + dx, y - 3, layer.size) for dx in ((12,) if layer.hollow else (4, 11, 18))
-            )
+            places = (12,) if layer.hollow else (4, 11, 18)
+            d = "".join(dot(layer.shape, x + dx, y - 3, layer.size) for dx in places)
             _dots(canvas, None, d, layer)
-        case Mark():
-            canvas.path(
-                lines([(x + 11, y - 8, x + 11, y + 1)]), stroke=layer.ink, width=layer.width, dash=layer.dash
-            )
         case _:
-            canvas.path(
-                lines([(x, y - 3, x + 22, y - 3)]), stroke=layer.ink, width=layer.width, dash=layer.dash
-            )
+            line = (x + 11, y - 8, x + 11, y + 1) if isinstance(layer, Mark) else (x, y - 3, x + 22, y - 3)
+            canvas.path(lines([line]), stroke=layer.ink, width=layer.width, dash=layer.dash)
 
 
 def tooth_ticks(z: int) -> Sequence[tuple[float, str]]:
