@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gearqa.errors import ArgumentError
 from gearqa.evaluation.evaluate import evaluate, grade_header
 from gearqa.jobs.folders import open_folder, require_folder
-from gearqa.jobs.lot_inputs import exclusions, from_folder, input_files, iso_date, load_plan, person_decided
 from gearqa.jobs.progress import UNSEEN, Progress
-from gearqa.model.lot import LotDecision, LotOptions, LotResult
+from gearqa.model.lot import Disposition, Exclusion, LotDecision, LotOptions, LotResult
+from gearqa.model.measurement import InputFile
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
+from gearqa.reading.rows.digests import sha256_of
 from gearqa.signoff.lot import sign_off
 
 if TYPE_CHECKING:
@@ -108,26 +111,26 @@ def decide_lot(
     require_folder(folder)
     if lot_size is not None and lot_size < 1:
         raise ArgumentError("lot_size", f"{lot_size}; expected 1 or more")
-    exclusions(exclude or ())
-    person = person_decided(
+    _exclusions(exclude or ())
+    person = _person_decided(
         disposition, disposed_by=disposed_by, disposed_on=disposed_on, reason=reason, concession=concession
     )
-    options = LotOptions(order, customer, inspector, iso_date("date", date), remark, tuple(serial or ()))
-    rules, place = load_plan(plan), Path(folder)
+    options = LotOptions(order, customer, inspector, _iso_date("date", date), remark, tuple(serial or ()))
+    rules, place = _load_plan(plan), Path(folder)
     with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:
-        files = tuple(input_files(inspection.inputs, place, (part, columns), plan))
+        files = tuple(_input_files(inspection.inputs, place, (part, columns), plan))
         header = grade_header(inspection.part, files, inspection.simulated, inspection.notices)
         gears = tuple(progress.over(evaluate(inspection, inspection.part), "grading", "gears"))
         drawing = inspection.part
         result = sign_off(
             header, drawing, gears, rules, lot_size=lot_size, lot_id=lot_id,
-            excluded=exclusions(exclude or (), inspection.serials), options=options,
+            excluded=_exclusions(exclude or (), inspection.serials), options=options,
             disposition=person, other_production=inspection.other_production,
         )  # fmt: skip
     settings = {
-        "part_file": from_folder(part, place),
-        "columns_file": from_folder(columns, place),
-        "plan_file": from_folder(plan, place),
+        "part_file": _from_folder(part, place),
+        "columns_file": _from_folder(columns, place),
+        "plan_file": _from_folder(plan, place),
         "serials": list(serial or ()),
     }
     return DecidedLot(result, drawing, rules, header, gears, settings)
@@ -170,3 +173,79 @@ def record_lot(
         lot.result, lot.part, lot.plan, lot.header, lot.gears, settings=lot.settings, previous=previous,
         key=key,
     )  # fmt: skip
+
+
+def _exclusions(words: Sequence[str], serials: Sequence[str] = ()) -> tuple[Exclusion, ...]:
+    """`SERIAL=REASON` of each exclusion; a serial that holds an equals sign is known by the folder."""
+    found: dict[str, Exclusion] = {}
+    for word in words:
+        places = [k for k, character in enumerate(word) if character == "="]
+        known = [k for k in places if word[:k].strip() in serials]
+        if not places:
+            raise ArgumentError("exclude", f"'{word}'; expected SERIAL=REASON")
+        at = known[0] if known else places[0]
+        serial, reason = word[:at].strip(), word[at + 1 :].strip()
+        if not serial or not reason:
+            raise ArgumentError("exclude", f"'{word}'; expected SERIAL=REASON, both not empty")
+        if serial in found:
+            raise ArgumentError("exclude", f"'{serial}' is excluded twice")
+        found[serial] = Exclusion(serial, reason)
+    return tuple(found.values())
+
+
+def _iso_date(argument: str, word: str) -> str:
+    """A date, or a date with time, in ISO 8601, as it was given; empty stays empty."""
+    if word:
+        try:
+            datetime.fromisoformat(word)
+        except ValueError:
+            raise ArgumentError(argument, f"'{word}'; expected a date such as 2025-03-14") from None
+    return word
+
+
+def _person_decided(
+    disposition: LotDecision | None, *, disposed_by: str, disposed_on: str, reason: str, concession: str
+) -> Disposition | None:
+    """What a person decided; whoever decides is named, with the date."""
+    more = {
+        "disposed_by": disposed_by, "disposed_on": disposed_on, "reason": reason, "concession": concession,
+    }  # fmt: skip
+    if disposition is None:
+        for argument, value in more.items():
+            if value:
+                raise ArgumentError(argument, "needs --disposition")
+        return None
+    if not disposed_by or not disposed_on:
+        raise ArgumentError("disposition", "needs --disposed-by NAME and --disposed-on DATE")
+    return Disposition(disposition, disposed_by, _iso_date("disposed_on", disposed_on), reason, concession)
+
+
+def _load_plan(path: str | Path | None) -> Plan:
+    """The plan of a file; all defaults without one."""
+    from gearqa.reading.settings.toml_file import load_toml
+
+    return Plan() if path is None else load_toml(Path(path), Plan)
+
+
+def _from_folder(path: str | Path | None, folder: Path) -> str | None:
+    """How a record names a file: by the way from the folder, so that it names no place of one machine."""
+    if path is None:
+        return None
+    try:
+        return Path(os.path.relpath(Path(path).resolve(), folder.resolve())).as_posix()
+    except ValueError:  # another drive
+        return Path(path).name
+
+
+def _input_files(
+    inputs: Sequence[InputFile], folder: Path, outside: Sequence[str | Path | None], plan: str | Path | None
+) -> Iterator[InputFile]:
+    """Input files named from the folder, the plan with them."""
+    names = {str(path): _from_folder(path, folder) for path in outside}
+    name_of_plan = _from_folder(plan, folder)
+    for one in inputs:
+        name = names.get(one.file) or one.file
+        if name != name_of_plan:
+            yield replace(one, file=name)
+    if plan is not None and name_of_plan is not None:
+        yield InputFile(name_of_plan, sha256_of(Path(plan)))

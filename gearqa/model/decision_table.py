@@ -11,6 +11,7 @@ from typing import Literal
 
 from gearqa.model.lot import LotDecision
 from gearqa.wording.numbers import count_text
+from gearqa.wording.sentences import some_of
 from gearqa.wording.verdicts import not_conform_text
 
 
@@ -59,9 +60,8 @@ class Row:
     sentence: Callable[[LotFacts], str]
 
 
-def _serials(serials: Sequence[str], most: int = 12) -> str:
-    shown = ", ".join(serials[:most])
-    return shown if len(serials) <= most else f"{shown} and {len(serials) - most} more"
+def _serials(serials: Sequence[str]) -> str:
+    return some_of(serials, 12)
 
 
 def _gears(count: int) -> str:

@@ -19,19 +19,8 @@ ALGORITHM: Final = "Ed25519"
 def make_keys(private: str | Path, public: str | Path, *, password: bytes | None = None) -> str:
     """Make a pair of key files (PEM) and return the fingerprint of the public one.
 
-    Parameters
-    ----------
-    private : str or Path
-        File of the private key; readable by its owner alone, never overwritten.
-    public : str or Path
-        File of the public key, to be given to whoever verifies; never overwritten.
-    password : bytes, optional
-        Encrypts the private key.
-
-    Raises
-    ------
-    RecordError
-        If one of the files is there already or cannot be written.
+    The private one is readable by its owner alone, encrypted with a password; the public one is for whoever
+    verifies. Raises RecordError if a file is there already, as none is overwritten, or cannot be written.
     """
     from cryptography.hazmat.primitives import serialization
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -39,9 +28,8 @@ def make_keys(private: str | Path, public: str | Path, *, password: bytes | None
     private, public = Path(private), Path(public)
     for path in (private, public):
         if path.exists():
-            raise RecordError(
-                f"{path} is there already", hint="a key file is never overwritten; name another"
-            )
+            hint = "a key file is never overwritten; name another"
+            raise RecordError(f"{path} is there already", hint=hint)
     key = Ed25519PrivateKey.generate()
     lock = serialization.BestAvailableEncryption(password) if password else serialization.NoEncryption()
     secret = key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, lock)
@@ -90,9 +78,8 @@ def load_public_key(path: Path) -> Ed25519PublicKey:
 
     data = _bytes_of(path)
     if b"PRIVATE KEY" in data:
-        raise RecordError(
-            f"{path} holds a private key", hint="name the public key file; keep this one to yourself"
-        )
+        hint = "name the public key file; keep this one to yourself"
+        raise RecordError(f"{path} holds a private key", hint=hint)
     try:
         key = load_pem_public_key(data)
     except ValueError as error:
@@ -104,7 +91,7 @@ def load_public_key(path: Path) -> Ed25519PublicKey:
 
 def fingerprint(key: Ed25519PublicKey) -> str:
     """SHA-256 of the raw public key, in hexadecimal."""
-    return hashlib.sha256(_raw(key)).hexdigest()
+    return hashlib.sha256(key.public_bytes_raw()).hexdigest()
 
 
 def sign(message: bytes, key: Ed25519PrivateKey) -> dict[str, str]:
@@ -112,7 +99,7 @@ def sign(message: bytes, key: Ed25519PrivateKey) -> dict[str, str]:
     public = key.public_key()
     return {
         "algorithm": ALGORITHM,
-        "public_key": base64.b64encode(_raw(public)).decode("ascii"),
+        "public_key": base64.b64encode(public.public_bytes_raw()).decode("ascii"),
         "fingerprint": fingerprint(public),
         "value": base64.b64encode(key.sign(message)).decode("ascii"),
     }
@@ -132,17 +119,13 @@ def check_signature(message: bytes, signature: dict[str, Any], key: Ed25519Publi
         return "the signature cannot be read"
     if signature.get("fingerprint") != fingerprint(named):
         return "the fingerprint does not belong to the public key in the signature"
-    if key is not None and _raw(key) != _raw(named):
+    if key is not None and key.public_bytes_raw() != named.public_bytes_raw():
         return f"made with another key, {fingerprint(named)}; the key given is {fingerprint(key)}"
     try:
         named.verify(value, message)
     except InvalidSignature:
         return "the signature does not fit the record"
     return None
-
-
-def _raw(key: Ed25519PublicKey) -> bytes:
-    return key.public_bytes_raw()
 
 
 def _bytes_of(path: Path) -> bytes:

@@ -11,13 +11,9 @@ from gearqa.wording.numbers import count_text, share_text
 
 
 def master_quality_of_lot(
-    gears: Sequence[LotGear],
-    lot_size: int | None,
-    table: MasterTable,
-    *,
-    class_: int,
+    gears: Sequence[LotGear], lot_size: int | None, table: MasterTable, *, class_: int,
     parameters: tuple[str, ...],
-) -> MasterQualityOfLot:
+) -> MasterQualityOfLot:  # fmt: skip
     """Exact bounds of the share at master quality: hypergeometric, binomial if the lot is unknown."""
     n = len(gears)
     proven = sum(gear.master_quality == "conforms" for gear in gears)
@@ -34,35 +30,21 @@ def master_quality_of_lot(
         in_lot = "shown"
     elif round(upper, 9) < table.coverage:
         in_lot = "refuted"
-    percent, sure = share_text(table.coverage, 6), share_text(table.confidence, 6)
-    sample = count_text(n, "gear")
+    percent, sample = share_text(table.coverage, 6), count_text(n, "gear")
+    sure = f"with {share_text(table.confidence, 6)} confidence"
     if lot_size is not None and n == lot_size and proven == n:
         sentence = f"the whole lot of {sample} was measured and is master quality (class {class_})"
     elif in_lot == "shown":
-        sentence = (
-            f"with {sure} confidence at least {percent} of the lot is master quality: {proven} of {sample} "
-            f"proven, lower bound {share_text(lower)}"
-        )
+        found = f"{proven} of {sample} proven, lower bound {share_text(lower)}"
+        sentence = f"{sure} at least {percent} of the lot is master quality: {found}"
     elif in_lot == "refuted":
-        sentence = (
-            f"with {sure} confidence less than {percent} of the lot is master quality: {refuted} of {sample} "
-            f"proven not to be, upper bound {share_text(upper)}"
-        )
+        found = f"{refuted} of {sample} proven not to be, upper bound {share_text(upper)}"
+        sentence = f"{sure} less than {percent} of the lot is master quality: {found}"
     else:
-        sentence = (
-            f"the sample does not show that {percent} of the lot is master quality: {proven} of {sample} "
-            f"proven, lower bound {share_text(lower)} with {sure} confidence"
-        )
+        found = f"{proven} of {sample} proven, lower bound {share_text(lower)} {sure}"
+        sentence = f"the sample does not show that {percent} of the lot is master quality: {found}"
     return MasterQualityOfLot(
-        in_sample=in_sample,
-        in_lot=in_lot,
-        confidence=table.confidence,
-        coverage=table.coverage,
-        share_lower_bound=lower,
-        share_upper_bound=upper,
-        proven=proven,
-        refuted=refuted,
-        class_=class_,
-        parameters=parameters,
+        in_sample, in_lot, table.confidence, table.coverage, share_lower_bound=lower,
+        share_upper_bound=upper, proven=proven, refuted=refuted, class_=class_, parameters=parameters,
         sentence=sentence,
-    )
+    )  # fmt: skip

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 UNSEALED: Final = ("digest", "signature")
+TABLES: Final = ("part_file", "plan", "settings", "grade", "lot")
 LIBRARIES: Final = ("numpy", "scipy", "pandas", "pydantic", "orjson", "rfc8785", "cryptography")
 
 
@@ -47,31 +48,10 @@ def make_record(
     previous: Mapping[str, Any] | None = None,
     key: Ed25519PrivateKey | None = None,
 ) -> dict[str, Any]:
-    """Make the record of a sign-off.
+    """The record of a sign-off, sealed with its digest; `key` signs it.
 
-    Parameters
-    ----------
-    result : LotResult
-        The sign-off; it must have a lot_id.
-    part : Part
-        The drawing, embedded whole.
-    plan : Plan
-        The plan, embedded whole with its defaults.
-    header : GradeHeader
-        What is true of the whole inspection.
-    gears : sequence of GearResult
-        Every gear measured, the excluded ones too.
-    settings : mapping, optional
-        How the folder was read: `part_file`, `columns_file`, `plan_file` (names), `serials`.
-    previous : mapping, optional
-        The record before this one, as `load_record` returns it.
-    key : Ed25519PrivateKey, optional
-        Signs the record.
-
-    Returns
-    -------
-    dict
-        The document, sealed with its digest.
+    `gears` are all that were measured, the excluded ones too; `settings` say how the folder was read;
+    `previous` is the record before this one, as `load_record` returns it.
 
     Raises
     ------
@@ -143,8 +123,7 @@ def load_record(path: str | Path) -> dict[str, Any]:
         raise RecordError(f"{path} is no JSON document: {error}") from error
     if not isinstance(record, dict) or record.get("schema") != RECORD.schema:
         raise RecordError(f"{path} is no record", hint=f'a record has "schema": "{RECORD.schema}"')
-    missing = [key for key in ("lot_id", "digest", "part_file", "plan", "settings", "grade", "lot")
-               if key not in record]  # fmt: skip
+    missing = [key for key in ("lot_id", "digest", *TABLES) if key not in record]
     if missing:
         raise RecordError(f"{path} lacks {', '.join(missing)}", hint="it is not whole; use the original file")
     odd = _misshapen(record)
@@ -167,7 +146,7 @@ def changed_line(record: Mapping[str, Any], path: Path) -> int | None:
 
 def _misshapen(record: Mapping[str, Any]) -> str | None:
     """The first place at which a record has not the shape that checking it relies on."""
-    for key in ("part_file", "plan", "settings", "grade", "lot"):
+    for key in TABLES:
         if not isinstance(record[key], dict):
             return key
     for key in ("inputs", "excluded", "warnings"):
@@ -209,10 +188,8 @@ def libraries() -> dict[str, str]:
 def _link(previous: Mapping[str, Any], result: LotResult) -> Link:
     number = previous["grade"]["part"].get("number")
     if number != result.part.get("number"):
-        raise RecordError(
-            f"the previous record is of part {number}, this one of {result.part.get('number')}",
-            hint="chain records of one part number",
-        )
+        parts = f"part {number}, this one of {result.part.get('number')}"
+        raise RecordError(f"the previous record is of {parts}", hint="chain records of one part number")
     digest, decision, sampling = previous["digest"], previous["lot"]["decision"], previous["lot"]["sampling"]
     again = previous["lot_id"] == result.lot_id
     first = None

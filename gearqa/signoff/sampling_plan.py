@@ -96,43 +96,22 @@ def apply_plan(
     accept: bool | None = None
     if (ac is not None and d_low > ac) or False in by_variables:
         accept = False
-    elif (
-        ac is not None
-        and required.n is not None
-        and d_high <= ac
-        and measured >= required.n
-        and None not in by_variables
-    ):
-        accept = True
+    elif ac is not None and required.n is not None and None not in by_variables:
+        accept = (d_high <= ac and measured >= required.n) or None
+    known_aql = None if ac is None else required.aql
     return SamplingResult(
-        scheme=required.scheme,
-        edition=required.edition,
-        basis=required.basis,
-        code_letter=required.letter,
-        code_letter_of_lot=required.start_letter,
-        required_n=required.n,
-        ac=ac,
-        re=None if ac is None else ac + 1,
-        k=required.k,
-        measured_n=measured,
-        nonconforming=d_low,
-        d_low=d_low,
-        d_high=d_high,
-        accept=accept,
-        aql=required.aql,
-        lq=required.lq,
-        consumer_risk=required.consumer_risk,
+        required.scheme, required.edition, required.basis, required.letter, required.start_letter,
+        required_n=required.n, ac=ac, re=None if ac is None else ac + 1, k=required.k,
+        measured_n=measured, nonconforming=d_low, d_low=d_low, d_high=d_high, accept=accept,
+        aql=required.aql, lq=required.lq, consumer_risk=required.consumer_risk,
         consumer_risk_measured=_risk(required, measured, lot_size),
-        producer_risk_at_aql=None
-        if required.aql is None or ac is None
-        else 1 - _passes(required, measured, required.aql),
+        producer_risk_at_aql=None if known_aql is None else 1 - _passes(required, measured, known_aql),
         p95=_quality_at(required, measured, 0.95),
         p50=_quality_at(required, measured, 0.50),
         p10=_quality_at(required, measured, 0.10),
         passes_at_one_percent=None if ac is None else _passes(required, measured, 0.01),
-        operating_characteristic=_curve(required, measured),
-        variables=variables,
-    )
+        operating_characteristic=_curve(required, measured), variables=variables,
+    )  # fmt: skip
 
 
 def _passes(required: RequiredPlan, n: int, fraction: float) -> float:

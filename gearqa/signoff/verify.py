@@ -272,21 +272,17 @@ def recompute(record: Mapping[str, Any], again: GradedAgain) -> dict[str, Any]:
     plan = Plan.model_validate(record["plan"], by_alias=True, strict=False)
     disposition = lot.get("disposition")
     result = sign_off(
-        again.header,
-        again.part,
-        again.gears,
-        plan,
-        lot_size=record["settings"]["lot_size"],
-        lot_id=record["lot_id"],
+        again.header, again.part, again.gears, plan,
+        lot_size=record["settings"]["lot_size"], lot_id=record["lot_id"],
         excluded=tuple(read(Exclusion, one) for one in lot["excluded"]),
         options=read(LotOptions, lot["options"]),
         disposition=read(Disposition, disposition) if disposition else None,
         other_production=again.other_production,
-    )
+    )  # fmt: skip
     table = LOT.document(result)
     grade = grade_document(again.header, again.gears)
     for document, kept in ((table, lot), (grade, record["grade"])):
-        document["software"] = kept["software"]  # named apart, see _words_left_out
+        document["software"] = kept["software"]  # named apart, see _other_versions
         document["inputs"] = lot["inputs"]  # checked against the files themselves, see _files
         document["warnings"] = _without_listing(document["warnings"], kept["warnings"])
     return {"part_file": again.part.model_dump(mode="json", by_alias=True), "grade": grade, "lot": table}
