@@ -82,11 +82,11 @@ def decide_lot(
     exclude : sequence of str, optional
         Measured gears to leave out, each as "SERIAL=REASON".
     disposition : {"release", "hold", "reject"}, optional
-        What a person decided; recorded apart from the recommendation.
+        What a person decided; the recommendation stays as it is.
     disposed_by, disposed_on, reason, concession : str
         Who decided that, when (ISO 8601), why, and on which concession.
     progress : Progress, optional
-        Shows how far the grading is.
+        Shows the progress of grading.
 
     Returns
     -------
@@ -228,7 +228,7 @@ def _load_plan(path: str | Path | None) -> Plan:
 
 
 def _from_folder(path: str | Path | None, folder: Path) -> str | None:
-    """How a record names a file: by the way from the folder, so that it names no place of one machine."""
+    """How a record names a file: relative to the folder, so without a place on one machine."""
     if path is None:
         return None
     try:

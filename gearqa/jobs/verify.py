@@ -55,15 +55,12 @@ def verify_record(
     """
     if folder is not None:
         require_folder(folder)
-    kept = load_record(Path(record))
-    before = None if previous is None else load_record(Path(previous))
+    kept, before, line_before = load_record(record), None, None
+    if previous is not None:
+        before = load_record(previous)
+        line_before = changed_line(before, Path(previous))
+    signer = None if key is None else load_public_key(Path(key))
     return verify(
-        kept,
-        None if folder is None else Path(folder),
-        previous=before,
-        key=None if key is None else load_public_key(Path(key)),
-        changed_line=changed_line(kept, Path(record)),
-        previous_changed_line=None
-        if before is None or previous is None
-        else changed_line(before, Path(previous)),
-    )
+        kept, None if folder is None else Path(folder), previous=before, key=signer,
+        changed_line=changed_line(kept, Path(record)), previous_changed_line=line_before,
+    )  # fmt: skip

@@ -17,14 +17,14 @@ from gearqa.wording.verdicts import not_conform_text
 
 @dataclass(frozen=True, slots=True)
 class LotFacts:
-    """Everything the table looks at."""
+    """Facts that the table decides by."""
 
     lot_size: int | None
     measured_n: int
     required_n: int | None
     ac: int | None
     own_numbers: bool
-    """Whether the plan itself gives the numbers, so that no lot size is needed."""
+    """Whether the plan gives the numbers itself and needs no lot size."""
     d_low: int
     d_high: int
     accept: bool | None
@@ -49,7 +49,7 @@ class LotFacts:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row: when it fits, what it decides, and how it is said."""
+    """One row: when it fits, what it decides, and its sentence."""
 
     number: str
     code: str
@@ -90,7 +90,7 @@ def _unrepresentative(f: LotFacts) -> str:
             "all gears of the sample come from one dress cycle and the lot from more; measure gears of the "
             "other cycles, or state dress_cycles = 1 in the plan if the lot is one cycle"
         )
-    return "the sample does not stand for the lot: " + "; ".join(parts)
+    return "the sample does not represent the lot: " + "; ".join(parts)
 
 
 TABLE: tuple[Row, ...] = (

@@ -1,7 +1,7 @@
-"""What a lot sign-off came to. Field names are the keys of the JSON result.
+"""Result of a lot sign-off. Field names are the keys of the JSON result.
 
 A trailing underscore (`class_`) avoids a Python keyword and is dropped in JSON. The tool recommends;
-a person's `disposition` is kept apart from the recommendation and never replaces it.
+a person's `disposition` is a field of its own and never replaces the recommendation.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ METHODS: Final[Mapping[str, tuple[str, str]]] = {
 }
 """Standard of a method -> edition that is followed, and for what; the sampling table where a plan uses it."""
 INDEPENDENT_OF_ONE_CYCLE: Final = "independent gears of one dress cycle"
-"""Interval model of gears whose dress cycle is known and, as far as the lot goes, the only one."""
+"""Interval model of gears whose dress cycle is known and the only one of the lot."""
 WholePlan = Annotated[
     Mapping[str, Any], {"properties": {"schema": {"const": "gearqa.plan/1"}}, "required": ["schema"]}
 ]
@@ -72,7 +72,7 @@ class SamplingResult:
     scheme: str
     edition: str | None
     basis: str
-    """From what the required number follows, in words."""
+    """Where the required number comes from, in words."""
     code_letter: str | None
     code_letter_of_lot: str | None
     """Letter that lot size and level gave, before arrows were followed."""
@@ -120,7 +120,7 @@ class VariablesIndex:
 
 @dataclass(frozen=True, slots=True)
 class MasterQualityOfLot:
-    """What may be said of master quality."""
+    """What can be stated about master quality."""
 
     in_sample: bool | None
     in_lot: InLot
@@ -278,10 +278,10 @@ class Exclusion:
 
 @dataclass(frozen=True, slots=True)
 class Disposition:
-    """What a person decided; apart from the tool's recommendation."""
+    """What a person decided, beside what the tool recommends."""
 
     decision: LotDecision
-    """What the person decided; the recommendation stands apart."""
+    """What the person decided; the recommendation is unchanged."""
     by: str
     date: str
     reason: str = ""
@@ -290,7 +290,7 @@ class Disposition:
 
 @dataclass(frozen=True, slots=True)
 class LotOptions:
-    """What certificate and record say of the lot that was not measured."""
+    """Facts of the lot for certificate and record that were not measured."""
 
     order: str = ""
     customer: str = ""
@@ -311,7 +311,7 @@ class LotResult:
     simulated: Simulated
     lot_id: str | None
     decision: LotDecision
-    """What gearqa recommends; a person's disposition stands apart."""
+    """What gearqa recommends; see disposition for what a person decided."""
     reasons: tuple[LotReason, ...]
     """Every row of the decision table that fits; the first one decides."""
     lot_size: int | None
@@ -327,7 +327,7 @@ class LotResult:
     not_proven: int
     not_assessed: int
     master_quality: MasterQualityOfLot
-    """What may be said of master quality, in the sample and in the lot."""
+    """What can be stated about master quality, in the sample and in the lot."""
     decision_rule: AppliedDecisionRule
     sampling: SamplingResult
     drawn: str
@@ -337,7 +337,7 @@ class LotResult:
     excluded: tuple[Exclusion, ...]
     cautions: tuple[Notice, ...]
     notes: tuple[Notice, ...]
-    """What a reader must know about the method, lot by lot the same."""
+    """What a reader must know about the method."""
     gears: tuple[LotGear, ...]
     parameters: SeriesTable
     disposition: Disposition | None

@@ -50,7 +50,7 @@ class DecisionTable(Table):
 
 
 class SamplingTable(Table):
-    """`[sampling]`: how many gears, and how many of them may fail."""
+    """`[sampling]`: how many gears, and how many may fail."""
 
     scheme: Scheme | None = about(
         "isolated lot (by limiting quality, own computed plan), AQL (single sampling, normal inspection), or "

@@ -1,4 +1,4 @@
-"""The record of a lot sign-off, and what came of checking it again. Field names are the keys in JSON."""
+"""The record of a lot sign-off, and the result of verifying it. Field names are the keys in JSON."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class RecordSettings:
 
 @dataclass(frozen=True, slots=True)
 class FirstResult:
-    """What a lot came to when it was first inspected."""
+    """Result of the first inspection of a lot."""
 
     digest: Digest
     decision: str
@@ -71,7 +71,7 @@ class RecordSignature:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """Everything that a sign-off rests on in one document."""
+    """Everything that a sign-off rests on, in one document."""
 
     lot_id: Annotated[str, {"minLength": 1}]
     libraries: Mapping[str, str]
@@ -102,7 +102,7 @@ class RecordFinding:
 
 @dataclass(frozen=True, slots=True)
 class Verification:
-    """What came of checking a record: at least one finding for each subject."""
+    """Result of verifying a record: at least one finding for each subject."""
 
     lot_id: str
     digest: str

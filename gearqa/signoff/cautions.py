@@ -105,7 +105,7 @@ def _fixed(code: NoticeCode) -> Notice:
 
 
 def unmet_requirements(basis: Basis) -> tuple[str, ...]:
-    """Conditions of the plan that are not met, each with what fails it."""
+    """Conditions of the plan that are not met, each with the series that fail it."""
     fails: dict[Requirement, Callable[[ParameterStatistics], bool]] = {
         "outliers": lambda one: bool(one.outliers),
         "normality": lambda one: (
@@ -198,7 +198,7 @@ def _sample(basis: Basis) -> Iterator[Notice]:
     elif n < FEWEST_FOR_INDEX:
         yield Notice(NoticeCode.FEW_GEARS, f"{gears} are too few for an index: bounds would be meaningless")
     elif n < MANY_GEARS:
-        yield Notice(NoticeCode.FEW_GEARS, f"{gears}: go by the lower bound of each index, not by the index")
+        yield Notice(NoticeCode.FEW_GEARS, f"{gears}: use the lower bound of each index, not the index")
     if basis.plan.drawn == "unknown" and basis.lot_size != n:
         yield _fixed(NoticeCode.DRAWN_UNKNOWN)
     if basis.excluded:

@@ -85,7 +85,7 @@ def class_proven(
 
 
 def size_states(gear: GearResult) -> tuple[State, ...]:
-    """States of the sizes that the drawing limits; their uncertainty is not known, so they go by value."""
+    """States of the sizes that the drawing limits; judged by value, as their uncertainty is not known."""
     return tuple(
         "conforms" if size.conforms else "does not conform" if size.conforms is False else "not assessed"
         for size in gear.size

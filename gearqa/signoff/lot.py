@@ -51,7 +51,7 @@ def sign_off(
     """Decide on a lot from a sample of graded gears.
 
     `gears` are all that were measured, the excluded ones too; `other_production` are rows of gears of the
-    lot that were not measured. What a person decided is recorded apart from the recommendation.
+    lot that were not measured. What a person decided does not change the recommendation.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""What may be said of master quality: in the sample, and with which confidence in the lot."""
+"""Master quality in the sample, and with which confidence in the lot."""
 
 from __future__ import annotations
 

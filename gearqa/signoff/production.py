@@ -1,4 +1,4 @@
-"""What the production table says of a sample: order, dress cycles, calibration."""
+"""Facts of a sample from its production table: order, dress cycles, calibration."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class ProductionFacts:
     overdue: tuple[str, ...]
     """Serials measured after the calibration was due."""
     order_by_label: bool = False
-    """Whether `order` rests on dress labels and parts since dress, for want of times."""
+    """Whether `order` comes from dress labels and parts since dress, as times are missing."""
 
     @property
     def cycle_count(self) -> int | None:

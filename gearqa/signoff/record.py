@@ -103,12 +103,12 @@ def digest_of(record: Mapping[str, Any]) -> str:
 
 
 def load_record(path: str | Path) -> dict[str, Any]:
-    """Read a record file as far as it can be read as one.
+    """Read a record file.
 
     Raises
     ------
     RecordError
-        If it cannot be read, is no JSON, or no record.
+        If it cannot be read, or holds no JSON or no record.
     """
     path = Path(path)
     try:
@@ -128,7 +128,7 @@ def load_record(path: str | Path) -> dict[str, Any]:
         raise RecordError(f"{path} lacks {', '.join(missing)}", hint="it is not whole; use the original file")
     odd = _misshapen(record)
     if odd:
-        raise RecordError(f"{path}: {odd} is not what a record holds there", hint="use the original file")
+        raise RecordError(f"{path}: {odd} has the wrong shape for a record", hint="use the original file")
     return record
 
 
@@ -145,7 +145,7 @@ def changed_line(record: Mapping[str, Any], path: Path) -> int | None:
 
 
 def _misshapen(record: Mapping[str, Any]) -> str | None:
-    """The first place at which a record has not the shape that checking it relies on."""
+    """The first place where a record does not have the shape that checking relies on."""
     for key in TABLES:
         if not isinstance(record[key], dict):
             return key

@@ -1,4 +1,4 @@
-"""The sampling plan of a lot: what it asks, what was measured, what it lets through."""
+"""The sampling plan of a lot: what it asks for, what was measured, what passes it."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ OWN_COMPUTED = "own computed plan, not a table of a standard"
 
 @dataclass(frozen=True, slots=True)
 class RequiredPlan:
-    """What the plan asks for, before anything is counted."""
+    """What the plan asks for."""
 
     scheme: str
     edition: str | None
@@ -37,7 +37,7 @@ class RequiredPlan:
 
 
 def required_plan(table: SamplingTable, lot_size: int | None) -> RequiredPlan:
-    """What a plan asks of a lot of this size.
+    """What a plan asks for in a lot of this size.
 
     Raises
     ------

@@ -49,7 +49,7 @@ FAMILY_OUTLIERS = 0.01
 FAMILY_NORMALITY = 0.05
 FAMILY_TREND = 0.01
 MANY = 1e9
-"""Stands for an unlimited effective number, where cycle means happen to be equal."""
+"""Used for an unlimited effective number: the means of the cycles happen to be equal."""
 
 NO_LOGARITHM = "a value of 0 has no logarithm"
 ALL_EQUAL = "all values are equal"
@@ -72,7 +72,7 @@ class Sample:
 
 @dataclass(frozen=True, slots=True)
 class Spread:
-    """Mean and spread of one series on its working scale, with what intervals need."""
+    """Mean and spread of one series on its working scale, and what its intervals need."""
 
     n: float
     mean: float
@@ -215,55 +215,33 @@ def _statistics(series: SampleSeries, sample: Sample, states: Sequence[State]) -
     worst = max(range(n), key=lambda j: abs(series.readings[j].value_um)) if n else None
     check, no_check = _normality(series, sample.series)
     quantiles, ordered = _probability_plot(series)
+    below = tolerance_intervals.distribution_free_coverage(series.independent, plan.confidence) if n else None
     in_order = facts.order is not None and n >= FEWEST_FOR_TREND
     highs, lows = (series.highs, series.lows) if parameter.signed else (np.array([]), np.array([]))
     return ParameterStatistics(
-        symbol=parameter.symbol,
-        n=n,
-        n_cycles=series.cycle_count,
-        statistic=_statistic(parameter),
+        symbol=parameter.symbol, n=n, n_cycles=series.cycle_count, statistic=_statistic(parameter),
         mean_um=float(values.mean()) if n else None,
         sd_um=float(values.std(ddof=1)) if n >= FEWEST_FOR_SD else None,
-        mean_interval_um=mean_interval,
-        sd_interval_um=sd_interval,
-        upper_limit_um=upper,
-        lower_limit_um=lower,
-        u_um=series.expanded,
-        distribution=series.kind,
-        interval_model=_model_in_words(series),
-        ppk=ppk,
-        ppk_lower_bound=bound,
-        ppk_withheld_reason=withheld,
-        cpk=None,
-        cpk_withheld_reason=CPK_WITHHELD,
-        tolerance_interval_um=interval,
-        tolerance_interval_withheld_reason=why,
+        mean_interval_um=mean_interval, sd_interval_um=sd_interval,
+        upper_limit_um=upper, lower_limit_um=lower, u_um=series.expanded,
+        distribution=series.kind, interval_model=_model_in_words(series),
+        ppk=ppk, ppk_lower_bound=bound, ppk_withheld_reason=withheld,
+        cpk=None, cpk_withheld_reason=CPK_WITHHELD,
+        tolerance_interval_um=interval, tolerance_interval_withheld_reason=why,
         tolerance_interval_class=_class_of(interval, series.criterion),
-        share_below_worst=tolerance_intervals.distribution_free_coverage(series.independent, plan.confidence)
-        if n
-        else None,
-        confidence=plan.confidence,
-        coverage=plan.coverage,
+        share_below_worst=below, confidence=plan.confidence, coverage=plan.coverage,
         worst_um=None if worst is None else series.readings[worst].value_um,
         worst_serial=None if worst is None else series.serials[worst],
-        not_proven=states.count("not proven"),
-        not_conforming=states.count("does not conform"),
-        n_effective=_n_effective(series),
-        outliers=_outliers(series, sample.series),
-        normality=check,
-        normality_withheld_reason=no_check,
+        not_proven=states.count("not proven"), not_conforming=states.count("does not conform"),
+        n_effective=_n_effective(series), outliers=_outliers(series, sample.series),
+        normality=check, normality_withheld_reason=no_check,
         trend_p=location.trend_test(values) if in_order else None,
-        runs_p=location.runs_test(values) if in_order else None,
-        wear_um_per_part=wear,
-        maximum=_moments(highs) if highs.size else None,
-        minimum=_moments(lows) if lows.size else None,
-        serials=series.serials,
-        values_um=tuple(values.tolist()),
-        max_values_um=tuple(highs.tolist()),
-        min_values_um=tuple(lows.tolist()),
-        plot_quantiles=quantiles,
-        plot_values_um=ordered,
-    )
+        runs_p=location.runs_test(values) if in_order else None, wear_um_per_part=wear,
+        maximum=_moments(highs) if highs.size else None, minimum=_moments(lows) if lows.size else None,
+        serials=series.serials, values_um=tuple(values.tolist()),
+        max_values_um=tuple(highs.tolist()), min_values_um=tuple(lows.tolist()),
+        plot_quantiles=quantiles, plot_values_um=ordered,
+    )  # fmt: skip
 
 
 def _statistic(parameter: Parameter) -> str:
@@ -324,7 +302,7 @@ def _withheld(series: SampleSeries) -> str | None:
 
 
 def _sides(series: SampleSeries) -> list[tuple[Array, float]]:
-    """(values, limit) of each one-sided index, turned so that the limit is an upper one."""
+    """(values, limit) of each one-sided index, mirrored where the limit is a lower one."""
     lower, upper = series.limits
     if series.kind == "normal":
         sides = [(series.highs, upper)] if upper is not None else []
@@ -350,9 +328,7 @@ def _index(series: SampleSeries) -> tuple[float | None, float | None]:
     return ppk, min(bounds)
 
 
-def _tolerance_interval(
-    series: SampleSeries,
-) -> tuple[tuple[float | None, float] | None, str | None]:
+def _tolerance_interval(series: SampleSeries) -> tuple[tuple[float | None, float] | None, str | None]:
     """Limits that hold the stated share of the lot with the stated confidence, or why there are none."""
     plan, kind, working = series.plan, series.kind, series.working
     if series.values.size < FEWEST_FOR_SD:

@@ -38,7 +38,7 @@ WORDS: Final = frozenset(
         "ppk_withheld_reason", "reason", "sentence", "statistic", "tolerance_interval_withheld_reason",
     }
 )  # fmt: skip
-"""Keys of texts for people, which a later version may word otherwise; codes and closed words are not here."""
+"""Keys of texts for people, which another version may word differently; no codes and no closed lists."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -168,7 +168,7 @@ def test_certificate_has_two_pages(signed):
 
 
 def test_certificate_says_who_with_what_when_and_how(signed):
-    """What an auditor asks for stands on paper and page alike."""
+    """What an auditor asks for is on paper and page alike."""
     folder, made = signed
     facts = [
         "OT-4471", "Drawing revision", "L-7", "96", "PO-1881", "Orchard works", "Inspector B", "2025-03-06",

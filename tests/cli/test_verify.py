@@ -1,4 +1,4 @@
-"""gearqa verify: what was changed is found and named; what was not checked is said."""
+"""gearqa verify: changes are found and named, and so is what was not checked."""
 
 from __future__ import annotations
 
@@ -105,7 +105,7 @@ def test_what_is_not_checked_is_said(original, capsys):
 
 
 def change_a_digit(table: Path) -> str:
-    """Change one digit in the middle of a series in the middle of a table; tell the serial of the row."""
+    """Change one digit in the middle of a series in the middle of a table; return the serial of the row."""
     lines = table.read_text(encoding="utf-8").splitlines(keepends=True)
     series = lines[len(lines) // 2].rsplit(",", 2)[0]
     own = [k for k, line in enumerate(lines) if line.rsplit(",", 2)[0] == series]

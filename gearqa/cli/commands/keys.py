@@ -18,8 +18,7 @@ def command(
         ),
     ],
     password: Annotated[
-        bool,
-        typer.Option("--password", help="Encrypt NAME.key: asked for, or from GEARQA_KEY_PASSWORD."),
+        bool, typer.Option("--password", help="Encrypt NAME.key: asked for, or from GEARQA_KEY_PASSWORD.")
     ] = False,
 ) -> int:
     """Make a pair of Ed25519 key files to sign lot records.

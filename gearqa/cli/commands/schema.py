@@ -9,9 +9,7 @@ import typer
 from gearqa.cli.exit_status import ExitStatus
 
 
-def command(
-    name: Annotated[str | None, typer.Argument(metavar="NAME", help="Which schema.")] = None,
-) -> int:
+def command(name: Annotated[str | None, typer.Argument(metavar="NAME", help="Which schema.")] = None) -> int:
     """Print the JSON Schema of an input or a result.
 
     Without NAME the names are listed. TOML inputs are described as the JSON they are equal to.

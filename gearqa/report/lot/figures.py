@@ -183,7 +183,7 @@ def probability_figure(result: LotResult) -> Figure | None:
 
 
 def normality_sentence(one: ParameterStatistics) -> str:
-    """What the normality check came to, in one sentence."""
+    """Result of the normality check, in one sentence."""
     if one.normality is None:
         return f"Normality check: none, {one.normality_withheld_reason}."
     seen = "a departure is seen" if one.normality.departure else "no departure seen, which proves none"
@@ -288,7 +288,7 @@ def order_figure(result: LotResult) -> Figure | None:
 
 
 def trend_sentence(one: ParameterStatistics) -> str:
-    """What the tests on order came to, in one sentence."""
+    """Result of the tests on order, in one sentence."""
     if one.trend_p is None or one.runs_p is None:
         return "Too few gears for a test of randomness." if len(one.values_um) < 8 else "Not tested."
     trend, runs = fixed_text(one.trend_p, 3), fixed_text(one.runs_p, 3)

@@ -27,7 +27,7 @@ SHORT = 48
 DIGITS = 12
 """Of a file's SHA-256 on paper; the record holds it whole."""
 ELSEWHERE = ("one_percent",)
-"""Notes that the sampling plan says already."""
+"""Notes already in the sampling plan."""
 
 
 Record = Mapping[str, Any]
@@ -114,7 +114,7 @@ def _facts(result: LotResult, gear_words: str) -> doc.Facts:
 
 
 def _production(result: LotResult) -> Iterator[tuple[str, str]]:
-    """What the production table says of the sample: who, with what, when, at which temperature."""
+    """Who measured the sample, with what, when and at which temperature, and where it was ground."""
     rows = [gear.production or Production() for gear in result.gears]
     cycles = Counter(
         " / ".join(filter(None, (row.grinder, row.wheel, row.dress))) for row in rows if row.dress is not None

@@ -16,7 +16,7 @@ from gearqa.wording.visible import clip, visible
 MOST_GEARS = 20
 """Gears listed on a terminal."""
 MOST_DIFFERENCES = 50
-"""Lines of one subject that are printed; the JSON result holds all of them."""
+"""Lines of one subject that are printed; the JSON result holds all."""
 
 
 def lot_blocks(result: LotResult, *, wide: bool = False) -> list[doc.Block]:

@@ -1,6 +1,6 @@
 """A lot sign-off in words: order, digits, verdicts and reasons, decided once.
 
-Terminal and certificate print the same strings; renderers only lay out. Nothing here says more of a
+Terminal and certificate print the same strings; renderers only lay out. Nothing here claims more of a
 lot than its sample shows: the tool recommends, a person decides.
 """
 
@@ -49,7 +49,7 @@ STATE_STATUS: Mapping[State, Status] = {
 }
 IN_LOT_STATUS: Mapping[InLot, Status] = {"shown": "good", "not shown": "open", "refuted": "bad"}
 CAUTION_CODES = ("geometry_only", "who_decides")
-"""Notes that every output prints among its cautions."""
+"""Notes that every output has among its cautions."""
 MOST_MISSING = 20
 """Gears with something not assessed that are named under a table."""
 FEW_GEARS = 50
@@ -93,7 +93,7 @@ def _master_detail(result: LotResult) -> str:
 
 
 def reason_lines(result: LotResult) -> tuple[doc.Text, ...]:
-    """Every reason in one sentence with what would decide, the deciding one first."""
+    """Every reason in one sentence with what would settle it, the deciding one first."""
     lines = []
     for reason in result.reasons:
         row = f" (row {reason.row} of the decision table{', decides' if reason.decides else ''})"
@@ -121,7 +121,7 @@ def lot_size_text(result: LotResult) -> str:
 
 
 def disposition_text(result: LotResult) -> str:
-    """What a person decided, apart from the recommendation."""
+    """The decision of a person."""
     one = result.disposition
     if one is None:
         return "none recorded: the tool recommends, a person decides on the lot"
@@ -152,7 +152,7 @@ def asked_text(sampling: SamplingResult) -> str:
 
 
 def found_text(sampling: SamplingResult) -> str:
-    """What was measured, and what the plan says to it."""
+    """What was measured, and what the plan concludes."""
     still_open = sampling.d_high - sampling.d_low
     words = {True: "accepts", False: "does not accept", None: "neither accepts nor rejects"}[sampling.accept]
     return (
@@ -200,7 +200,7 @@ def risk_lines(sampling: SamplingResult) -> tuple[str, ...]:
 
 
 def sampling_facts(result: LotResult) -> doc.Facts:
-    """The sampling plan and what came of it."""
+    """The sampling plan and its result."""
     sampling = result.sampling
     plan, asked, found = plan_text(sampling), asked_text(sampling), found_text(sampling)
     drawn, rule = drawn_text(result), rule_text(result)
@@ -212,7 +212,7 @@ def rule_text(result: LotResult) -> str:
     """How a value is judged under the measurement uncertainty."""
     rule = result.decision_rule
     if rule.guard is None:
-        return f"{rule.rule}: no measurement uncertainty is known, values go by the limits as read"
+        return f"{rule.rule}: no measurement uncertainty is known, values are compared as they are"
     counts = {
         "guarded acceptance": "what is not proven does not count as conforming",
         "simple acceptance": "what is not proven counts by its value",
@@ -344,7 +344,7 @@ def allowed(key: str, one: ParameterStatistics) -> str:
 
 
 class Footnotes:
-    """Reasons that stand under a table, each once, by letter."""
+    """Reasons under a table, each once, by letter."""
 
     def __init__(self) -> None:
         self._letters: dict[str, str] = {}
@@ -433,7 +433,7 @@ def _index_text(one: ParameterStatistics, index: float | None, notes: Footnotes)
 
 
 def statistics_notes(result: LotResult, *, wide: bool) -> Iterator[str]:
-    """How the table is to be read."""
+    """How to read the table."""
     series = [one for *_, one in all_series(result) if one.n]
     if not series:
         return
@@ -494,7 +494,7 @@ def caution_lines(result: LotResult) -> tuple[str, ...]:
 
 
 def note_lines(result: LotResult, *, without: Sequence[str] = ()) -> tuple[str, ...]:
-    """What is true of the method, as sentences, without what every output says among its cautions."""
+    """What is true of the method, as sentences, without those that every output has among its cautions."""
     left_out = {*CAUTION_CODES, *without}
     return tuple(sentence(one.message) for one in result.notes if one.code not in left_out)
 

@@ -1,4 +1,4 @@
-"""Order, dress cycles and calibration as the production table tells them."""
+"""Order, dress cycles and calibration from the production table."""
 
 from __future__ import annotations
 

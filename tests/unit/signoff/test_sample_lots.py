@@ -20,24 +20,20 @@ from gearqa.signoff.verify import verify
 SAMPLES = Path(__file__).parents[3] / "sample_measurements"
 
 
-def sign(folder: Path, lot_size: int | None, plan: Plan | None = None) -> LotResult:
-    with read_folder(folder) as inspection:
-        result = grade(inspection)
-        return sign_off(
-            result.header, inspection.part, result.gears, plan, lot_size=lot_size, lot_id="L-1",
-            other_production=inspection.other_production,
-        )  # fmt: skip
-
-
-def recorded(folder: Path, path: Path) -> None:
+def sign(
+    folder: Path, lot_size: int | None, plan: Plan | None = None, record: Path | None = None
+) -> LotResult:
+    """Sign a folder off; with `record` its record is written too."""
     with read_folder(folder) as inspection:
         result = grade(inspection)
         lot = sign_off(
-            result.header, inspection.part, result.gears, lot_size=100, lot_id="L-1",
+            result.header, inspection.part, result.gears, plan, lot_size=lot_size, lot_id="L-1",
             other_production=inspection.other_production,
         )  # fmt: skip
-        record = make_record(lot, inspection.part, Plan(), result.header, result.gears)
-    path.write_bytes(record_bytes(record))
+        if record is not None:
+            made = make_record(lot, inspection.part, plan or Plan(), result.header, result.gears)
+            record.write_bytes(record_bytes(made))
+        return lot
 
 
 def plan(**tables: object) -> Plan:
@@ -79,11 +75,11 @@ def test_results_agree_with_grading_where_the_uncertainty_leaves_nothing_open() 
 
 @pytest.fixture(scope="module")
 def sealed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
-    """A copy of a sample folder, and its record beside it."""
+    """A copy of a sample folder, and its record."""
     place = tmp_path_factory.mktemp("sealed")
     folder = place / "pinion"
     shutil.copytree(SAMPLES / "pinion", folder)
-    recorded(folder, place / "record.json")
+    sign(folder, 100, record=place / "record.json")
     return folder, place / "record.json"
 
 
