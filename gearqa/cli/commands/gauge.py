@@ -60,6 +60,7 @@ def command(
     from gearqa.cli.console import tell_notices, terminal
     from gearqa.cli.report_files import write_report
     from gearqa.jobs.gauge import study_gauge
+    from gearqa.results.gauge_json import GAUGE
     from gearqa.results.outputs import Outputs
 
     with Outputs() as outputs:
@@ -68,8 +69,6 @@ def command(
             pool_above=pool_above,
         )  # fmt: skip
         if json is not None:
-            from gearqa.results.gauge_json import GAUGE
-
             outputs.open(json).write(GAUGE.json(result, pretty=True))
         if html is not None or pdf is not None:
             from gearqa.report.gauge.page import gauge_document

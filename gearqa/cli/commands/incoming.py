@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import Annotated, Literal
 
 import typer
 
@@ -23,10 +23,6 @@ from gearqa.cli.options import (
     Quiet,
     Serials,
 )
-
-if TYPE_CHECKING:
-    from gearqa.model.incoming import IncomingResult
-    from gearqa.results.outputs import Outputs
 
 
 def command(
@@ -84,7 +80,9 @@ def command(
     """
     from gearqa.cli.console import tell_notices, terminal
     from gearqa.cli.progress import JobProgress
+    from gearqa.cli.report_files import write_report
     from gearqa.jobs.incoming import check_report
+    from gearqa.results.incoming_json import INCOMING, incoming_csv
     from gearqa.results.outputs import Outputs
 
     report, folder = _report_and_folder(paths)
@@ -94,9 +92,18 @@ def command(
             their_part=their_part, their_columns=their_columns, supplier=supplier, plan=plan,
             lot_size=lot_size, decide_on=decide_on, progress=JobProgress(quiet=quiet),
         )  # fmt: skip
-        _write(
-            outputs, result, text=text, json=json, csv=csv, style=csv_style, html=html, pdf=pdf, paper=paper
-        )
+        if json is not None:
+            outputs.open(json).write(INCOMING.json(result, pretty=True))
+        if csv is not None:
+            outputs.open(csv).write(incoming_csv(result, csv_style))
+        if text is not None:
+            from gearqa.report.incoming.mail import incoming_text
+
+            outputs.open(text).write(incoming_text(result).encode("utf-8"))
+        if html is not None or pdf is not None:
+            from gearqa.report.incoming.page import incoming_document
+
+            write_report(outputs, lambda: incoming_document(result), html=html, pdf=pdf, paper=paper)
         alone = (report, part, columns, plan, their_part, their_columns)
         outputs.keep_clear_of(one for one in alone if one is not None)
         folders = [one for one in (folder, their_folder) if one is not None]
@@ -128,34 +135,3 @@ def _report_and_folder(paths: Sequence[Path]) -> tuple[Path, Path | None]:
             raise typer.BadParameter(f"'{missing[-1]}' does not exist", param_hint="FOLDER")
         raise typer.BadParameter("two files; one report and one folder", param_hint="REPORTED.csv")
     return files[0], folders[0] if folders else None
-
-
-def _write(
-    outputs: Outputs,
-    result: IncomingResult,
-    *,
-    text: str | None,
-    json: str | None,
-    csv: str | None,
-    style: Literal["comma", "semicolon"],
-    html: str | None,
-    pdf: str | None,
-    paper: Literal["a4", "letter"],
-) -> None:
-    if json is not None:
-        from gearqa.results.incoming_json import INCOMING
-
-        outputs.open(json).write(INCOMING.json(result, pretty=True))
-    if csv is not None:
-        from gearqa.results.incoming_json import incoming_csv
-
-        outputs.open(csv).write(incoming_csv(result, style))
-    if text is not None:
-        from gearqa.report.incoming.mail import incoming_text
-
-        outputs.open(text).write(incoming_text(result).encode("utf-8"))
-    if html is not None or pdf is not None:
-        from gearqa.cli.report_files import write_report
-        from gearqa.report.incoming.page import incoming_document
-
-        write_report(outputs, lambda: incoming_document(result), html=html, pdf=pdf, paper=paper)

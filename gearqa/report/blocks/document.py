@@ -10,11 +10,13 @@ Nothing is markup: renderers escape everything and make control characters visib
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeVar
 
 from gearqa.symbols import PARAMETERS, symbol_of
 
+Row = TypeVar("Row")
 Status = Literal["good", "bad", "open", "none"]
 """Kind of a verdict: shown by word and mark, colour only supports it."""
 
@@ -145,6 +147,20 @@ class Table:
     notes: tuple[Text, ...] = ()
     dense: bool = False
     """Smaller type, for tables with many columns."""
+
+    @classmethod
+    def by_column(
+        cls,
+        caption: Text,
+        columns: Sequence[tuple[Column, Callable[[Row], Cell | Text]]],
+        rows: Iterable[Row],
+        notes: Iterable[Text] = (),
+        *,
+        dense: bool = False,
+    ) -> Table:
+        """A table from columns that each know what they show of a row."""
+        lines = tuple(tuple(show(row) for _, show in columns) for row in rows)
+        return cls(caption, tuple(column for column, _ in columns), lines, tuple(notes), dense)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import astuple
 
 import numpy as np
 
@@ -26,11 +27,12 @@ from gearqa.wording.numbers import (
     signed_text,
     value_text,
 )
-from gearqa.wording.sentences import place_text
+from gearqa.wording.sentences import place_text, sentence
 
 STATUS: Mapping[bool | None, doc.Status] = {True: "good", False: "bad", None: "none"}
 ANSWERS = {True: "yes", False: "no", None: "not judged"}
 SUITABILITY = {True: "good enough", False: "not good enough", None: "not judged"}
+PLACE = (doc.Column("parameter", "left"), doc.Column("flank", "left"))
 
 
 def title(result: GaugeResult) -> str:
@@ -45,10 +47,12 @@ def title(result: GaugeResult) -> str:
 def verdict(result: GaugeResult) -> doc.Verdict:
     """Is the instrument good enough."""
     suitable = result.suitable
-    answers = [doc.Answer("Good enough for the tolerance", ANSWERS[suitable], STATUS[suitable], _why(result))]
+    why = sentence(_why(result))
+    answers = [doc.Answer("Good enough for the tolerance", ANSWERS[suitable], STATUS[suitable], why)]
     if result.uncertainty_um:
         shown = ", ".join(f"{symbol_of(key)} {fixed_text(U)}" for key, U in result.uncertainty_um.items())
-        answers.append(doc.Answer("Expanded uncertainty U in µm", shown, "none", "k = 2, bias added in full"))
+        how = "Coverage factor k = 2, bias added in full."
+        answers.append(doc.Answer("Expanded uncertainty U in µm", shown, "none", how))
     return doc.Verdict(tuple(answers))
 
 
@@ -73,6 +77,10 @@ def series_name(one: CrossedResult | ReferenceResult) -> str:
     return place_text(one.symbol, one.flank, item)
 
 
+def _place(one: CrossedResult | ReferenceResult) -> tuple[doc.Text, str]:
+    return doc.symbol(one.series.parameter), one.flank or DASH
+
+
 def factor_text(result: GaugeResult, name: str = "") -> str:
     """One of what the operators of the study are: operator A, set-up 3.
 
@@ -84,61 +92,48 @@ def factor_text(result: GaugeResult, name: str = "") -> str:
 
 def variance_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
     """Spreads with the interval of the gauge's, and what they mean."""
-    some = [(key, one) for key, several in result.crossed.items() for one in several]
-    columns = [
-        doc.Column("parameter", "left"),
-        doc.Column("flank", "left"),
-        doc.Column("gauge s"),
-        doc.Column("95 % interval"),
-    ]
+    series = [one for several in result.crossed.values() for one in several]
+    columns = [*PLACE, doc.Column("gauge s"), doc.Column("95 % interval")]
     if wide:
         columns += [doc.Column(f"{word} s") for word in ("repeat", result.factor, "interaction")]
     columns += [doc.Column("items s"), doc.Column("% of tolerance"), doc.Column("% of total")]
     if wide:
         columns.append(doc.Column("distinct categories"))
     lines = []
-    for key, one in some:
-        v = one.variance
-        percent = one.percent_of_tolerance
-        cells: list[doc.Cell | doc.Text] = [
-            doc.symbol(key), one.flank or DASH, value_text(one.gauge_sd_um),
-            interval_text(one.gauge_sd_interval_um, signed=False),
-        ]  # fmt: skip
+    for one in series:
+        v, percent, total = one.variance, one.percent_of_tolerance, one.percent_of_total_variation
+        interval = interval_text(one.gauge_sd_interval_um, signed=False)
+        cells: list[doc.Cell | doc.Text] = [*_place(one), value_text(one.gauge_sd_um), interval]
         if wide:
             cells += [value_text(np.sqrt(part)) for part in (v.repeatability, v.operator)]
             cells.append("pooled" if one.interaction_pooled else value_text(np.sqrt(v.interaction)))
         cells += [
             value_text(np.sqrt(v.item)),
             DASH if percent is None else doc.Cell(fixed_text(percent, 0), STATUS[one.suitable]),
-            DASH if (total := one.percent_of_total_variation) is None else fixed_text(total, 0),
-        ]  # fmt: skip
+            DASH if total is None else fixed_text(total, 0),
+        ]
         if wide:
             cells.append(DASH if one.distinct_categories is None else str(one.distinct_categories))
         lines.append(tuple(cells))
-    notes = tuple(_variance_notes(result, [one for _, one in some]))
+    notes = tuple(_variance_notes(result, series))
     return doc.Table("How far the instrument spreads", tuple(columns), tuple(lines), notes, dense=wide)
 
 
 def _variance_notes(result: GaugeResult, series: Sequence[CrossedResult]) -> Iterator[str]:
     first = series[0]
-    counts = (
-        count_text(first.items, "item"),
-        count_text(first.operators, factor_text(result), result.factor),
-        count_text(first.trials, "trial"),
-    )
-    yield (
-        f"s: standard deviation in µm; {', '.join(counts)}. Interval: modified large sample, mean squares "
-        "before pooling."
-    )
-    tested = ", ".join(
+    operators = count_text(first.operators, factor_text(result), result.factor)
+    counts = f"{count_text(first.items, 'item')}, {operators}, {count_text(first.trials, 'trial')}"
+    how = "modified large sample, mean squares before pooling"
+    yield f"s: standard deviation in µm; {counts}. Interval: {how}."
+    tested = [
         f"{series_name(one)} p = {fixed_text(one.interaction_p, 3)}"
         + (" (pooled)" if one.interaction_pooled else "")
         for one in series
         if one.interaction_p is not None
-    )
+    ]
     if tested:
-        above = short_text(result.pool_above)
-        yield f"Interaction pooled with the repeats where the p of its F test is above {above}: {tested}."
+        rule = f"pooled with the repeats where the p of its F test is above {short_text(result.pool_above)}"
+        yield f"Interaction {rule}: {', '.join(tested)}."
     elif first.trials == 1:
         yield "One trial each: interaction and repeats cannot be told apart and are taken together."
 
@@ -147,57 +142,50 @@ def squares_table(result: GaugeResult) -> doc.Table:
     """Sums of squares and variance components, for whoever checks the calculation."""
     squares, variances = "sums of squares", "variances, unclipped"
     columns = (
-        doc.Column("parameter", "left"),
-        doc.Column("flank", "left"),
+        *PLACE,
         *(doc.Column(word, group=squares) for word in ("item", "operator", "interaction", "repeat", "total")),
         *(doc.Column(word, group=variances) for word in ("item", "operator", "interaction", "repeat")),
     )
     lines: list[tuple[doc.Cell | doc.Text, ...]] = []
-    for key, several in result.crossed.items():
-        for one in several:
-            ss, raw = one.sum_of_squares, one.variance_unclipped
-            numbers = (
-                ss.item, ss.operator, ss.interaction, ss.repeatability, ss.total,
-                raw.item, raw.operator, raw.interaction, raw.repeatability,
-            )  # fmt: skip
-            lines.append((doc.symbol(key), one.flank or DASH, *(fixed_text(v, 4) for v in numbers)))
+    for one in (one for several in result.crossed.values() for one in several):
+        raw = one.variance_unclipped
+        numbers = (*astuple(one.sum_of_squares), raw.item, raw.operator, raw.interaction, raw.repeatability)
+        lines.append((*_place(one), *(fixed_text(number, 4) for number in numbers)))
     return doc.Table("Analysis of variance, µm²", columns, tuple(lines), dense=True)
 
 
 def reference_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
     """Bias and spread on calibrated gears."""
-    columns = [
-        doc.Column("parameter", "left"), doc.Column("flank", "left"), doc.Column("n"),
-        doc.Column("reference"), doc.Column("bias"), doc.Column("95 % interval"), doc.Column("s"),
-        doc.Column("U"), doc.Column("Cg"), doc.Column("Cgk"),
-    ]  # fmt: skip
+    heads = ("n", "reference", "bias", "95 % interval", "s", "U", "Cg", "Cgk")
+    columns = [*PLACE, *map(doc.Column, heads)]
     if wide:
         columns += [doc.Column("stated U"), doc.Column("En"), doc.Column("verdict", "left")]
     lines = []
-    for key, several in result.references.items():
-        for one in several:
-            cells: list[doc.Cell | doc.Text] = [
-                doc.symbol(key), one.flank or DASH, str(one.n), value_text(one.reference_um, signed=True),
-                value_text(one.bias_um, signed=True),
-                interval_text(one.bias_interval_um), value_text(one.sd_um),
-                DASH if one.U_um is None else fixed_text(rounded_up(one.U_um)),
-                *(DASH if index is None else fixed_text(index) for index in (one.cg, one.cgk)),
-            ]  # fmt: skip
-            if wide:
-                cells += [
-                    DASH if one.stated_um is None else short_text(one.stated_um),
-                    DASH if one.en is None else signed_text(one.en, 2),
-                    doc.Cell(SUITABILITY[one.suitable], STATUS[one.suitable]),
-                ]
-            lines.append(tuple(cells))
+    for one in (one for several in result.references.values() for one in several):
+        cells: list[doc.Cell | doc.Text] = [
+            *_place(one),
+            str(one.n),
+            value_text(one.reference_um, signed=True),
+            value_text(one.bias_um, signed=True),
+            interval_text(one.bias_interval_um),
+            value_text(one.sd_um),
+            DASH if one.U_um is None else fixed_text(rounded_up(one.U_um)),
+            *(DASH if index is None else fixed_text(index) for index in (one.cg, one.cgk)),
+        ]
+        if wide:
+            cells += [
+                DASH if one.stated_um is None else short_text(one.stated_um),
+                DASH if one.en is None else signed_text(one.en, 2),
+                doc.Cell(SUITABILITY[one.suitable], STATUS[one.suitable]),
+            ]
+        lines.append(tuple(cells))
     notes = (
         "Values in µm. U = 2 times the root of spread and reference uncertainty, plus the bias (in the "
         "manner of ISO 18653, from memory). Cg and Cgk by a tenth of the tolerance either side; none for "
         "one-sided limits.",
     )
-    return doc.Table(
-        "Bias and spread against the certificate", tuple(columns), tuple(lines), notes, dense=wide
-    )
+    caption = "Bias and spread against the certificate"
+    return doc.Table(caption, tuple(columns), tuple(lines), notes, dense=wide)
 
 
 def uncertainty_table(result: GaugeResult, caption: str, title: str) -> doc.Table:

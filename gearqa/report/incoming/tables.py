@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
-from gearqa.model.incoming import Agreement, ComparedValue, IncomingResult, flank_of
+from gearqa.model.incoming import Agreement, ComparedValue, GearAlignment, IncomingResult, PlaceKey, flank_of
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.verdicts import STATUS
 from gearqa.report.incoming.words import (
@@ -26,72 +27,56 @@ EXPLANATIONS_SHOWN = 5
 WIDEST_SLOPE = 1.0
 """Width of the interval of a line's slope beyond which the slope means nothing."""
 EN_NOTE = "En allows for what is explained; up to 1 in magnitude both sides agree within their uncertainties."
-
-
-Cells = Callable[[ComparedValue], doc.Cell | doc.Text]
-CLASSES: tuple[tuple[doc.Column, Cells], ...] = (
+Columns = list[tuple[doc.Column, Callable[[ComparedValue], doc.Cell | doc.Text]]]
+SERIAL: Columns = [(doc.Column("serial", "left"), lambda row: clip(row.serial, LONGEST_SERIAL))]
+REPORTED: Columns = [(doc.Column("reported"), reported_text)]
+EXPLAINED: Columns = [(doc.Column("explained"), lambda row: _um(row.explained_um, signed(row)))]
+CLASSES: Columns = [
     (doc.Column("En"), en_text),
     (doc.Column("claimed"), claimed_text),
     (doc.Column("found"), found_text),
     (doc.Column("claim", "left"), claim_cell),
-)
-SERIAL: tuple[doc.Column, Cells] = (
-    doc.Column("serial", "left"),
-    lambda row: clip(row.serial, LONGEST_SERIAL),
-)
-REPORTED: tuple[doc.Column, Cells] = (doc.Column("reported"), reported_text)
-EXPLAINED: tuple[doc.Column, Cells] = (
-    doc.Column("explained"),
-    lambda row: _um(row.explained_um, signed(row)),
-)
+]
 
 
 def open_table(caption: str, rows: Sequence[ComparedValue], *, explained: bool) -> doc.Table:
     """Values to take up: reported, ours, and what became of the claim."""
-    columns: list[tuple[doc.Column, Cells]] = [
-        SERIAL,
-        (
-            doc.Column("value", "left"),
-            lambda row: doc.join(doc.symbol(row.parameter), f" {where_text(row, meant=True)}"),
-        ),
-        REPORTED,
-        *([EXPLAINED] if explained else []),
+    columns: Columns = [
+        *SERIAL,
+        (doc.Column("value", "left"), _value_meant),
+        *REPORTED,
+        *(EXPLAINED if explained else []),
         (doc.Column("ours"), lambda row: _um(row.judged_um, PARAMETERS[row.parameter].signed)),
         *CLASSES,
     ]
     notes = ["Values in µm; ours: the worst trace, evaluated as the drawing says."]
     if explained:
         notes.append("Explained: what our data give under the supplier's settings.")
-    return _values_table(caption, columns, rows, notes)
+    return doc.Table.by_column(caption, columns, rows, [*notes, *_en_notes(rows)])
 
 
 def all_table(caption: str, rows: Sequence[ComparedValue], *, explained: bool) -> doc.Table:
     """Every reported value and what was found under the same name."""
-    columns: list[tuple[doc.Column, Cells]] = [
-        SERIAL,
+    columns: Columns = [
+        *SERIAL,
         (doc.Column("parameter", "left"), lambda row: doc.symbol(row.parameter)),
         (doc.Column("place", "left"), where_text),
-        REPORTED,
+        *REPORTED,
         (doc.Column("ours"), lambda row: _um(row.found_um, signed(row))),
-        *([EXPLAINED] if explained else []),
+        *(EXPLAINED if explained else []),
         (doc.Column("difference"), lambda row: _um(row.difference_um, signed=True)),
         *CLASSES,
     ]
-    notes = ["Values in µm; ours and difference: under the same flank name, evaluated as the drawing says."]
-    return _values_table(caption, columns, rows, notes, dense=True)
+    note = "Values in µm; ours and difference: under the same flank name, evaluated as the drawing says."
+    return doc.Table.by_column(caption, columns, rows, [note, *_en_notes(rows)], dense=True)
 
 
-def _values_table(
-    caption: str,
-    columns: Sequence[tuple[doc.Column, Cells]],
-    rows: Sequence[ComparedValue],
-    notes: Sequence[str],
-    *,
-    dense: bool = False,
-) -> doc.Table:
-    en = [EN_NOTE] if any(row.en is not None for row in rows) else []
-    lines = tuple(tuple(cell(row) for _, cell in columns) for row in rows)
-    return doc.Table(caption, tuple(column for column, _ in columns), lines, (*notes, *en), dense=dense)
+def _value_meant(row: ComparedValue) -> doc.Text:
+    return doc.join(doc.symbol(row.parameter), f" {where_text(row, meant=True)}")
+
+
+def _en_notes(rows: Sequence[ComparedValue]) -> list[str]:
+    return [EN_NOTE] if any(row.en is not None for row in rows) else []
 
 
 def _um(value: float | None, signed: bool) -> str:
@@ -103,9 +88,7 @@ def explanations_table(result: IncomingResult) -> doc.Table | None:
     some = result.explanation.explanations[:EXPLANATIONS_SHOWN]
     if not some:
         return None
-    lines: list[tuple[doc.Cell | doc.Text, ...]] = [
-        ("no change", value_text(some[0].rms_before_um), ""),
-    ]
+    lines: list[tuple[doc.Cell | doc.Text, ...]] = [("no change", value_text(some[0].rms_before_um), "")]
     for place, one in enumerate(some):
         if place == 0:
             word = "this one" if result.explanation.explained else "fits best"
@@ -124,48 +107,52 @@ def explanations_table(result: IncomingResult) -> doc.Table | None:
     )
 
 
+class _Series(NamedTuple):
+    """A parameter on one flank: agreement as the drawing says, and with the best explanation."""
+
+    key: str
+    place: PlaceKey
+    plain: Agreement
+    best: Agreement
+
+
 def agreement_table(result: IncomingResult, *, wide: bool = True, full: bool = False) -> doc.Table | None:
     """Bias and limits of agreement per parameter and flank; all of it if `full`."""
     if not result.agreement:
         return None
-    explained = bool(result.agreement_explained)
-    columns = [
-        doc.Column("parameter", "left"), doc.Column("flank", "left"), doc.Column("gears"), doc.Column("bias"),
-    ]  # fmt: skip
+    explained = result.agreement_explained
+    rows = [
+        _Series(key, place, one, explained.get(key, {}).get(place, one))
+        for key, places in result.agreement.items()
+        for place, one in places.items()
+    ]
+    columns: list[tuple[doc.Column, Callable[[_Series], doc.Cell | doc.Text]]] = [
+        (doc.Column("parameter", "left"), lambda row: doc.symbol(row.key)),
+        (doc.Column("flank", "left"), lambda row: flank_of(row.place) or DASH),
+        (doc.Column("gears"), lambda row: str(row.plain.n)),
+        (doc.Column("bias"), lambda row: value_text(row.plain.bias_um, signed=True)),
+    ]
     if explained:
-        columns.append(doc.Column("bias explained"))
+        columns.append((doc.Column("bias explained"), lambda row: value_text(row.best.bias_um, signed=True)))
     if wide:
-        columns.append(doc.Column("95 % interval"))
-    columns += [doc.Column("limits of agreement"), doc.Column("of tolerance")]
+        columns.append((doc.Column("95 % interval"), lambda row: interval_text(row.best.bias_interval_um)))
+    columns += [
+        (doc.Column("limits of agreement"), lambda row: interval_text(row.best.limits_of_agreement_um)),
+        (doc.Column("of tolerance"), lambda row: _share(row.best)),
+    ]
     if full:
-        columns += [doc.Column("line slope"), doc.Column("notes", "left", weight=1.0)]
-    lines = []
-    for key, places in result.agreement.items():
-        for place, one in places.items():
-            shown = result.agreement_explained.get(key, {}).get(place) if explained else one
-            shown = shown or one
-            cells: list[doc.Cell | doc.Text] = [
-                doc.symbol(key), flank_of(place) or DASH, str(one.n),
-                value_text(one.bias_um, signed=True),
-            ]  # fmt: skip
-            if explained:
-                cells.append(value_text(shown.bias_um, signed=True))
-            if wide:
-                cells.append(interval_text(shown.bias_interval_um))
-            share = shown.share_of_tolerance
-            cells += [
-                interval_text(shown.limits_of_agreement_um),
-                DASH if share is None else percent_text(share),
-            ]
-            if full:
-                cells += [_slope(shown), _agreement_notes(shown)]
-            lines.append(tuple(cells))
+        columns.append((doc.Column("line slope"), lambda row: _slope(row.best)))
+        columns.append((doc.Column("notes", "left", weight=1.0), lambda row: _agreement_notes(row.best)))
     notes = ["Reported less ours, µm, one pair a gear. Limits of agreement hold 95 % of such differences."]
     if explained:
         notes.append("All but the first bias: against what the explanation predicts.")
-    if full and any(line[-2] != DASH for line in lines):
+    if full and any(_slope(row.best) != DASH for row in rows):
         notes.append("Line slope: Deming regression, errors on both sides; 1 means no proportional error.")
-    return doc.Table("Agreement", tuple(columns), tuple(lines), tuple(notes), dense=full)
+    return doc.Table.by_column("Agreement", columns, rows, notes, dense=full)
+
+
+def _share(one: Agreement) -> str:
+    return DASH if one.share_of_tolerance is None else percent_text(one.share_of_tolerance)
 
 
 def _slope(one: Agreement) -> str:
@@ -193,35 +180,29 @@ def _agreement_notes(one: Agreement) -> str:
 
 def alignments_table(result: IncomingResult) -> doc.Table:
     """Whether both sides measured the same gears, and how their curves were laid over each other."""
-    lines = []
-    for one in result.alignments:
-        turned = [
-            *(["flanks swapped"] if one.flanks_swapped else []),
-            *(["counted the other way"] if one.direction_reversed else []),
-            *([f"starts {one.tooth_shift} teeth on"] if one.tooth_shift else []),
-        ]
-        lines.append(
-            (
-                clip(one.serial, LONGEST_SERIAL), clip(one.our_serial, LONGEST_SERIAL),
-                doc.Cell(YES_NO[one.same], STATUS[one.same]),
-                _fixed(one.correlation),
-                _fixed(one.chance_correlation),
-                _um(one.residual_um, signed=False),
-                _um(one.trace_residual_um, signed=False),
-                ", ".join(turned) + (f"; fits {one.best_match} better" if one.best_match else ""),
-            )
-        )  # fmt: skip
-    columns = (
-        doc.Column("their serial", "left"), doc.Column("ours", "left"), doc.Column("same gear", "left"),
-        doc.Column("correlation"), doc.Column("by chance"), doc.Column("pitch rms µm"),
-        doc.Column("traces rms µm"), doc.Column("aligned by", "left", weight=1.0),
-    )  # fmt: skip
+    columns: list[tuple[doc.Column, Callable[[GearAlignment], doc.Cell | doc.Text]]] = [
+        (doc.Column("their serial", "left"), lambda one: clip(one.serial, LONGEST_SERIAL)),
+        (doc.Column("ours", "left"), lambda one: clip(one.our_serial, LONGEST_SERIAL)),
+        (doc.Column("same gear", "left"), lambda one: doc.Cell(YES_NO[one.same], STATUS[one.same])),
+        (doc.Column("correlation"), lambda one: _fixed(one.correlation)),
+        (doc.Column("by chance"), lambda one: _fixed(one.chance_correlation)),
+        (doc.Column("pitch rms µm"), lambda one: _um(one.residual_um, signed=False)),
+        (doc.Column("traces rms µm"), lambda one: _um(one.trace_residual_um, signed=False)),
+        (doc.Column("aligned by", "left", weight=1.0), _aligned_by),
+    ]
     notes = (
         "Correlation of the pitch curves of both flanks without their low orders, which mounting and machine "
         "make and gears of one lot share. By chance: what the best of all alignments of unlike gears reaches "
         "once in a thousand times.",
     )
-    return doc.Table("Are they the same gears", columns, tuple(lines), notes, dense=True)
+    return doc.Table.by_column("Are they the same gears", columns, result.alignments, notes, dense=True)
+
+
+def _aligned_by(one: GearAlignment) -> str:
+    turned = ["flanks swapped"] if one.flanks_swapped else []
+    turned += ["counted the other way"] if one.direction_reversed else []
+    turned += [f"starts {one.tooth_shift} teeth on"] if one.tooth_shift else []
+    return ", ".join(turned) + (f"; fits {one.best_match} better" if one.best_match else "")
 
 
 def _fixed(value: float | None) -> str:

@@ -63,26 +63,22 @@ def notes(result: IncomingResult) -> tuple[str, ...]:
 
 def verdict(result: IncomingResult) -> doc.Verdict:
     """Lot, claims, difference, same gears."""
-    return doc.Verdict(tuple(_answers(result)))
-
-
-def _answers(result: IncomingResult) -> Iterator[doc.Answer]:
     deciding = [reason.sentence for lot in result.lots.values() for reason in lot.reasons if reason.decides]
-    yield doc.Answer(
-        f"Lot, on {WHOSE[result.decided_on]}", result.decision, DECISION_STATUS[result.decision],
-        "; ".join(deciding),
-    )  # fmt: skip
-    yield _claims_answer(result)
-    yield _difference_answer(result)
+    question, status = f"Lot, on {WHOSE[result.decided_on]}", DECISION_STATUS[result.decision]
+    answers = [
+        doc.Answer(question, result.decision, status, sentence("; ".join(deciding))),
+        _claims_answer(result),
+        _difference_answer(result),
+    ]
     if result.alignments:
-        same = result.same_gears
-        reason = _reason(result, "same_gears") or _reason(result, "not_the_same_gears")
-        yield doc.Answer("The same gears on both sides", YES_NO[same], STATUS[same], reason)
+        same, reason = result.same_gears, _reason(result, "same_gears", "not_the_same_gears")
+        answers.append(doc.Answer("The same gears on both sides", YES_NO[same], STATUS[same], reason))
+    return doc.Verdict(tuple(answers))
 
 
-def _reason(result: IncomingResult, code: str) -> str:
-    """Sentence of a reason; empty where it is none of this result."""
-    return next((reason.sentence for reason in result.reasons if reason.code == code), "")
+def _reason(result: IncomingResult, *codes: str) -> str:
+    """The reason with one of these codes as a sentence; empty where this result has none."""
+    return next((sentence(reason.sentence) for reason in result.reasons if reason.code in codes), "")
 
 
 def _claims_answer(result: IncomingResult) -> doc.Answer:
@@ -93,15 +89,14 @@ def _claims_answer(result: IncomingResult) -> doc.Answer:
     if not result.measured and not any(row.our_serial for row in result.rows):
         text = f"{count_text(made, 'claim')}, {NOT_MEASURED}"
         if result.contradicted:
-            return doc.Answer(
-                question, "not judged", "bad", f"{text}; {_reason(result, 'claims_contradicted')}"
-            )
+            found = f"{text}. {_reason(result, 'claims_contradicted')}"
+            return doc.Answer(question, "not judged", "bad", found)
         compared = sum(None not in (row.class_claimed, row.class_reported) for row in result.rows)
         if compared == made:
             text += "; all follow from the reported values"
         elif compared:
             text += f"; {compared} follow from the reported values, the others could not be compared"
-        return doc.Answer(question, "not judged", "open", text)
+        return doc.Answer(question, "not judged", "open", sentence(text))
     claims = result.claims
     parts = [f"{claims[word]} {word}" for word in ("not confirmed", "not proven") if claims[word]]
     unjudged = made - sum(claims[word] for word in ("confirmed", "not confirmed", "not proven"))
@@ -114,12 +109,12 @@ def _claims_answer(result: IncomingResult) -> doc.Answer:
 def _difference_answer(result: IncomingResult) -> doc.Answer:
     explanation = result.explanation
     question = "Difference between the report and ours"
-    if explanation.explained is None and explanation.reason == "no_difference":
+    if explanation.reason == "no_difference":
         rms = um_text(explanation.rms_before_um or 0.0)
-        detail = f"rms {rms} over {count_text(explanation.n, 'value')}"
+        detail = f"Rms difference {rms} over {count_text(explanation.n, 'value')}."
         return doc.Answer(question, "none to explain", "good", detail)
     if explanation.explained is None:
-        return doc.Answer(question, "not compared", "open", "nothing was measured that could be compared")
+        return doc.Answer(question, "not compared", "open", "Nothing was measured that could be compared.")
     if explanation.explained:
         return doc.Answer(question, "explained", "good", _reason(result, "difference_explained"))
     return doc.Answer(question, "not explained", "open", _reason(result, "difference_not_explained"))
