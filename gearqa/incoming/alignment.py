@@ -8,7 +8,8 @@ count teeth and to start counting is tried.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -16,7 +17,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from gearqa.arrays import Array
-from gearqa.incoming.numbering import Numbering
+from gearqa.incoming.settings import Numbering
 from gearqa.model.incoming import CurvePair, GearAlignment
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.symbols import FLANKS, Flank, TraceKind
@@ -44,6 +45,17 @@ class _Way:
     residual: float
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class _LaidTrace:
+    """A trace that both sides took of one tooth, theirs on our positions."""
+
+    theirs: Trace
+    ours: Trace
+    position: Array
+    ours_um: Array
+    theirs_um: Array
+
+
 def align(
     theirs: Mapping[str, GearMeasurement],
     ours: Mapping[str, GearMeasurement],
@@ -67,17 +79,18 @@ def align(
         Face width. [mm]
     """
     curves = {serial: _pitch_curves(gear, z) for serial, gear in ours.items()}
-    alignments, pairs = [], []
+    alignments: list[GearAlignment] = []
+    pairs: list[CurvePair] = []
     for serial, our_serial in partner.items():
         one, other = theirs[serial], ours[our_serial]
         mine = _pitch_curves(one, z)
-        ways = {name: _best_way(mine, curve, z) for name, curve in curves.items()} if mine is not None else {}
-        way = ways.get(our_serial)
-        found = _with_traces(serial, our_serial, one, other, way, ways, z, face_width)
-        alignments.append(found)
-        if len(alignments) <= GEARS_DRAWN:
-            numbering = way.numbering if way is not None else Numbering()
-            pairs += _curve_pairs(serial, one, other, numbering, z, face_width)
+        ways = {name: _best_way(mine, curve, z) for name, curve in curves.items()}
+        way = ways[our_serial]
+        numbering = way.numbering if way is not None else Numbering()
+        laid = _laid_traces(one, other, numbering, z, face_width)
+        if len(alignments) < GEARS_DRAWN:
+            pairs += [*_pitch_pairs(serial, one, other, numbering, z), *_trace_pairs(serial, laid)]
+        alignments.append(_alignment(serial, our_serial, laid, ways, chance_correlation(z)))
     return tuple(alignments), tuple(pairs)
 
 
@@ -164,47 +177,30 @@ def chance_correlation(z: int) -> float:
 # --- traces -------------------------------------------------------------------------------------------
 
 
-def _with_traces(
-    serial: str,
-    our_serial: str,
-    one: GearMeasurement,
-    other: GearMeasurement,
-    way: _Way | None,
-    ways: Mapping[str, _Way | None],
-    z: int,
-    face_width: float,
+def _alignment(
+    serial: str, our_serial: str, laid: Sequence[_LaidTrace], ways: Mapping[str, _Way | None], chance: float
 ) -> GearAlignment:
-    residuals, related = [], []
-    numbering = way.numbering if way is not None else Numbering()
-    for ours, theirs in _common_traces(one, other, numbering, z, face_width):
-        residuals.append(float(np.sqrt(np.mean((ours - ours.mean() - theirs + theirs.mean()) ** 2))))
-        related.append(_correlation(ours, theirs))
+    way = ways[our_serial]
+    apart = [one.ours_um - one.ours_um.mean() - one.theirs_um + one.theirs_um.mean() for one in laid]
+    residuals = [float(np.sqrt(np.mean(difference**2))) for difference in apart]
     residual = float(np.sqrt(np.mean(np.square(residuals)))) if residuals else None
-    known = [r for r in related if r is not None]
-    chance = chance_correlation(z)
-    same: bool | None = None
-    pitch_identical = way is not None and way.residual <= IDENTICAL_UM
-    traces_identical = residual is not None and residual <= IDENTICAL_UM
-    identical = (pitch_identical or way is None) and (traces_identical or residual is None)
-    identical = identical and (way is not None or residual is not None)
-    best_match = None
-    if way is not None:
-        same, best_match = _same(our_serial, way, ways, chance)
-    if identical:
-        same = True
+    related = [r for one in laid if (r := _correlation(one.ours_um, one.theirs_um)) is not None]
+    known = [r for r in (None if way is None else way.residual, residual) if r is not None]
+    identical = bool(known) and max(known) <= IDENTICAL_UM
+    same, best_match = (None, None) if way is None else _same(our_serial, way, ways, chance)
     return GearAlignment(
         serial=serial,
         our_serial=our_serial,
-        same=same,
+        same=True if identical else same,
         identical=identical,
-        flanks_swapped=None if way is None else numbering.swapped,
-        direction_reversed=None if way is None else numbering.reversed,
-        tooth_shift=None if way is None else numbering.shift,
+        flanks_swapped=None if way is None else way.numbering.swapped,
+        direction_reversed=None if way is None else way.numbering.reversed,
+        tooth_shift=None if way is None else way.numbering.shift,
         correlation=None if way is None else way.correlation,
         chance_correlation=None if way is None else chance,
         residual_um=None if way is None else way.residual,
         trace_residual_um=residual,
-        trace_correlation=float(np.mean(known)) if known else None,
+        trace_correlation=float(np.mean(related)) if related else None,
         best_match=best_match,
     )
 
@@ -224,33 +220,25 @@ def _same(
     return (None if way.correlation > chance else False), None
 
 
-def _common_traces(
+def _laid_traces(
     theirs: GearMeasurement, ours: GearMeasurement, numbering: Numbering, z: int, face_width: float
-) -> list[tuple[Array, Array]]:
-    """Deviations of traces that both sides took of one tooth, on our positions."""
+) -> list[_LaidTrace]:
     found = []
     own = {(t.kind, t.flank, t.tooth): t for t in ours.traces}
     for trace in theirs.traces:
         place = (trace.kind, numbering.our_flank(trace.flank), numbering.our_tooth(trace.tooth, z))
         match = own.get(place)
-        laid = None if match is None else laid_over(match, trace, numbering, face_width)
-        if laid is not None:
-            found.append(laid[1:])
+        if match is None:
+            continue
+        x, y = trace.position_mm, trace.deviation_um
+        if numbering.reversed and numbering.swapped and trace.kind == "helix":
+            x, y = (face_width - x)[::-1], y[::-1]  # seen from the other face
+        inside = (match.position_mm >= x[0]) & (match.position_mm <= x[-1])
+        if inside.sum() > 1:
+            position = match.position_mm[inside]
+            on_ours = np.interp(position, x, y)
+            found.append(_LaidTrace(trace, match, position, match.deviation_um[inside], on_ours))
     return found
-
-
-def laid_over(
-    ours: Trace, theirs: Trace, numbering: Numbering, face_width: float
-) -> tuple[Array, Array, Array] | None:
-    """Positions, our deviations and theirs on them; None where they have no room in common."""
-    x, y = theirs.position_mm, theirs.deviation_um
-    if numbering.reversed and numbering.swapped and theirs.kind == "helix":
-        x, y = (face_width - x)[::-1], y[::-1]  # seen from the other face
-    inside = (ours.position_mm >= x[0]) & (ours.position_mm <= x[-1])
-    if inside.sum() < 2:
-        return None
-    position = ours.position_mm[inside]
-    return position, ours.deviation_um[inside], np.interp(position, x, y)
 
 
 def _correlation(one: Array, other: Array) -> float | None:
@@ -262,36 +250,23 @@ def _correlation(one: Array, other: Array) -> float | None:
 # --- curves to draw -----------------------------------------------------------------------------------
 
 
-def _curve_pairs(
-    serial: str,
-    theirs: GearMeasurement,
-    ours: GearMeasurement,
-    numbering: Numbering,
-    z: int,
-    face_width: float,
-) -> list[CurvePair]:
-    pairs: list[CurvePair] = []
+def _pitch_pairs(
+    serial: str, theirs: GearMeasurement, ours: GearMeasurement, numbering: Numbering, z: int
+) -> Iterator[CurvePair]:
     teeth = np.arange(1, z + 1, dtype=np.float64)
     for flank in FLANKS:
         source = numbering.our_flank(flank)
         if flank in ours.pitch and source in theirs.pitch:
             mine = ours.pitch[flank].index_um
             turned = np.roll(turned_index(theirs.pitch[source].index_um, numbering.reversed), numbering.shift)
-            level = np.nanmean(mine - turned)
-            pairs.append(CurvePair("pitch", serial, flank, None, teeth, mine, turned + level))
-    own = {(t.kind, t.flank, t.tooth): t for t in ours.traces}
-    drawn: dict[tuple[TraceKind, Flank], int] = {}
-    for trace in sorted(theirs.traces, key=lambda t: (t.kind == "helix", t.flank, t.tooth)):
-        flank, tooth = numbering.our_flank(trace.flank), numbering.our_tooth(trace.tooth, z)
-        match = own.get((trace.kind, flank, tooth))
-        if match is None or drawn.get((trace.kind, flank), 0) >= TEETH_DRAWN:
-            continue
-        laid = laid_over(match, trace, numbering, face_width)
-        if laid is None:
-            continue
-        drawn[trace.kind, flank] = drawn.get((trace.kind, flank), 0) + 1
-        position, mine, turned = laid
-        pairs.append(
-            CurvePair(trace.kind, serial, flank, tooth, position, mine, turned + (mine - turned).mean())
-        )
-    return pairs
+            yield CurvePair("pitch", serial, flank, None, teeth, mine, turned + np.nanmean(mine - turned))
+
+
+def _trace_pairs(serial: str, laid: Sequence[_LaidTrace]) -> Iterator[CurvePair]:
+    drawn: Counter[tuple[TraceKind, Flank]] = Counter()
+    for one in sorted(laid, key=lambda t: (t.theirs.kind == "helix", t.theirs.flank, t.theirs.tooth)):
+        kind, flank, tooth = one.ours.kind, one.ours.flank, one.ours.tooth
+        if drawn[kind, flank] < TEETH_DRAWN:
+            drawn[kind, flank] += 1
+            level = (one.ours_um - one.theirs_um).mean()
+            yield CurvePair(kind, serial, flank, tooth, one.position, one.ours_um, one.theirs_um + level)

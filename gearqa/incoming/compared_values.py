@@ -13,7 +13,7 @@ from gearqa.incoming import claims
 from gearqa.incoming.compare import ReportComparison
 from gearqa.incoming.editions import Edition, edition_named
 from gearqa.incoming.explanations import Explained
-from gearqa.incoming.numbering import Numbering
+from gearqa.incoming.settings import Numbering
 from gearqa.incoming.sides import Sides
 from gearqa.model.incoming import TRACE_KIND, Basis, ComparedValue, GearAlignment, ReportedValue
 from gearqa.model.results import GearResult

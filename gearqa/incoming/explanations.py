@@ -104,35 +104,22 @@ def explain(predictor: Predictor, base: Setup, data: Side) -> Explained:
         return Explained(result, after, bases)
     best = _best(tried, n)
     listed, explained, reason = _cause(best, tried, none, n, rms(digits / 2) or 0.0)
-    result = ExplanationResult(
-        explained=explained,
-        reason=reason,
-        data=data,
-        n=n,
-        rms_before_um=rms_before,
-        explanations=tuple(_explanation(trial, best, none) for trial in listed),
-        few_values=n < ENOUGH_VALUES,
-        tried=len(tried),
-    )
+    shown = tuple(_explanation(trial, best, none) for trial in listed)
+    few_values = n < ENOUGH_VALUES
+    result = ExplanationResult(explained, reason, data, n, rms_before, shown, few_values, len(tried))
     if not explained:
         return Explained(result, after, bases)
     after[compared] = best.values
     return Explained(result, after, best.bases, best.setup)
 
 
-def _numberings(predictor: Predictor, base: Setup) -> list[Setup]:
-    """Other ways to number teeth under which every reported tooth was measured."""
-    turned = [replace(base, shift=shift) for shift in predictor.tooth_shifts()]
-    turned += [replace(base, reversed=True, shift=shift) for shift in predictor.tooth_shifts(reverse=True)]
-    return [replace(base, reversed=True), *turned]
-
-
 def _reached_by_numbering(predictor: Predictor, base: Setup) -> BoolArray:
     """Values on teeth that were measured under another number."""
     reached = np.zeros(len(predictor.targets), dtype=np.bool_)
     if any(one.tooth is not None for one in predictor.targets):
-        for setup in _numberings(predictor, base):
-            reached |= predictor.predict(setup).known
+        for backwards in (False, True):
+            for shift in (0, *predictor.tooth_shifts(reverse=backwards)):
+                reached |= predictor.predict(replace(base, reversed=backwards, shift=shift)).known
     return reached
 
 
@@ -152,22 +139,17 @@ class _Search:
 
     def trials(self) -> list[_Trial]:
         """Every change and pair that predicts all values compared and makes a difference of its own."""
-        singles = [one for setup in self._changes() if (one := self._trial(setup, 1)) is not None]
-        return [*singles, *self._pairs(singles)]
-
-    def _changes(self) -> list[Setup]:
         shifts = self.predictor.tooth_shifts()
-        return list(alternatives(self.base, self.predictor.part, tooth_shifts=shifts))
+        changes = list(alternatives(self.base, self.predictor.part, tooth_shifts=shifts))
+        singles = [one for setup in changes if (one := self._trial(setup, 1)) is not None]
+        return [*singles, *self._pairs(changes, singles)]
 
-    def _pairs(self, singles: Sequence[_Trial]) -> Iterator[_Trial]:
-        part = self.predictor.part
-        reverse_shifts = self.predictor.tooth_shifts(reverse=True)
-        candidates = [combined(self.base, a, b) for a, b in combinations(self._changes(), 2)]
+    def _pairs(self, changes: Sequence[Setup], singles: Sequence[_Trial]) -> Iterator[_Trial]:
+        candidates = [combined(self.base, a, b) for a, b in combinations(changes, 2)]
         candidates += [
-            combined(self.base, a, b)
-            for a in alternatives(self.base, part) if a.reversed
-            for b in alternatives(self.base, part, tooth_shifts=reverse_shifts) if b.shift
-        ]  # fmt: skip
+            replace(self.base, reversed=True, shift=shift)
+            for shift in self.predictor.tooth_shifts(reverse=True)
+        ]
         for setup in dict.fromkeys(one for one in candidates if one is not None):
             parts = [one for one in singles if len(changed_fields(one.setup, setup)) == 1]
             renumbered = (setup.reversed, setup.shift) != (self.base.reversed, self.base.shift)
@@ -208,27 +190,23 @@ def _cause(
     halved = best.rms <= HALVED * none.rms and n >= ENOUGH_VALUES
     if not fits and not halved:
         return listed, False, "too_few_values" if n < ENOUGH_VALUES else "nothing_fits"
-    rivals = [
-        e for e in rest
-        if e.distance(best) > IDENTICAL_UM
-        and (
-            e.distance(best) <= SAME_UM
-            or (e.count <= best.count and e.worse_than(best, n) < CLEARLY)
-        )
-    ]  # fmt: skip
-    if rivals:
+    same = [e for e in rest if e.distance(best) <= IDENTICAL_UM]
+    if any(_rivals(e, best, n) for e in rest if e not in same):
         return listed, False, "several_fit_alike"
-    same = any(e.distance(best) <= IDENTICAL_UM for e in rest)
     return listed, True, "explained_either_way" if same else "explained"
+
+
+def _rivals(entry: _Trial, best: _Trial, n: int) -> bool:
+    """Whether the values cannot tell an explanation from the best one."""
+    alike = entry.count <= best.count and entry.worse_than(best, n) < CLEARLY
+    return alike or entry.distance(best) <= SAME_UM
 
 
 def _adds_nothing(entry: _Trial, best: _Trial) -> bool:
     """The best explanation with one more change that nobody can see."""
-    contains = (
-        best.fields < entry.fields
-        and len(changed_fields(best.setup, entry.setup)) == entry.count - best.count
-    )
-    return contains and entry.distance(best) <= SAME_UM
+    if not best.fields < entry.fields or entry.distance(best) > SAME_UM:
+        return False
+    return len(changed_fields(best.setup, entry.setup)) == entry.count - best.count
 
 
 def _explanation(trial: _Trial, best: _Trial, none: _Trial) -> Explanation:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -13,14 +14,13 @@ from gearqa.arrays import Array, BoolArray
 from gearqa.core.runout import F_r, radial_positions
 from gearqa.core.slopes import helix_slope_by_angle
 from gearqa.evaluation.part_geometry import part_geometry
-from gearqa.incoming.numbering import Numbering
-from gearqa.incoming.reevaluation import TraceBatch, What
-from gearqa.incoming.settings import Setup
+from gearqa.incoming.reevaluation import WHATS, TraceBatch, What
+from gearqa.incoming.settings import Numbering, Setup
 from gearqa.model.incoming import TRACE_KIND, Basis
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
-from gearqa.symbols import FLANKS, PARAMETERS, Flank
+from gearqa.symbols import FLANKS, Flank
 
 _TURNED: Final = frozenset({"slope", "slope_full"})
 """Deviations that have a direction: reversing the axis reverses them."""
@@ -116,14 +116,10 @@ class Predictor:
         turned = self._directions(setup)
         scale = {"transverse": 1.0, "normal": self._cos_beta_b}.get(setup.plane, 1 / self._cos_beta_b)
         rows, starts, traces = self._segments_of(setup, by_tooth)
-        columns = {what: scale * values[what] * (turned if what in _TURNED else 1.0) for what in values}
-        table = np.stack(list(columns.values()))
-        order = {what: place for place, what in enumerate(columns)}
-        which = np.array(
-            [order[_column(self.targets[r].parameter, setup)] for r in rows.tolist()], dtype=np.intp
-        )
         if not len(rows):
             return
+        table = np.stack([scale * values[what] * (turned if what in _TURNED else 1.0) for what in WHATS])
+        which = np.array([WHATS.index(_column(self.targets[row].parameter, setup)) for row in rows.tolist()])
         lengths = np.diff(np.append(starts, len(traces)))
         found = table[np.repeat(which, lengths), traces]
         high, low = np.maximum.reduceat(found, starts), np.minimum.reduceat(found, starts)
@@ -159,7 +155,7 @@ class Predictor:
         starts: list[int] = []
         traces: list[int] = []
         for row, one in enumerate(self.targets):
-            if not self._from_traces[row]:
+            if one.parameter not in TRACE_KIND:
                 continue
             kind = int(TRACE_KIND[one.parameter] == "helix")
             flank = None if one.flank is None else FLANKS.index(setup.numbering.our_flank(one.flank))
@@ -193,29 +189,26 @@ class Predictor:
     def tooth_shifts(self, *, reverse: bool = False) -> tuple[int, ...]:
         """Starts of counting under which every reported tooth is one that was measured."""
         named = [
-            (one.gear, one.tooth, int(TRACE_KIND[one.parameter] == "helix"))
+            (one.tooth, (one.gear, int(TRACE_KIND[one.parameter] == "helix")))
             for one in self.targets
             if one.tooth is not None and one.parameter in TRACE_KIND
         ]
         if not named:
             return ()
-        measured: dict[tuple[int, int], set[int]] = {}
-        for gear, kind, tooth in zip(
-            self.batch.gear.tolist(), self.batch.kind.tolist(), self.batch.tooth.tolist(), strict=True
-        ):
-            measured.setdefault((gear, kind), set()).add(tooth)
+        measured: dict[tuple[int, int], set[int]] = defaultdict(set)
+        columns = (self.batch.gear.tolist(), self.batch.kind.tolist(), self.batch.tooth.tolist())
+        for gear, kind, tooth in zip(*columns, strict=True):
+            measured[gear, kind].add(tooth)
         z = self.part.gear.teeth
-        gear, first, kind = named[0]
+        first, place = named[0]
         start = 2 - first if reverse else first
-        shifts = sorted({(tooth - start) % z for tooth in measured.get((gear, kind), ())})
+        shifts = sorted({(tooth - start) % z for tooth in measured[place]} - {0})
 
         def fits(shift: int) -> bool:
             numbering = Numbering(reversed=reverse, shift=shift)
-            return all(
-                numbering.our_tooth(tooth, z) in measured.get((gear, kind), ()) for gear, tooth, kind in named
-            )
+            return all(numbering.our_tooth(tooth, z) in measured[place] for tooth, place in named)
 
-        return tuple(shift for shift in shifts if shift and fits(shift))
+        return tuple(shift for shift in shifts if fits(shift))
 
 
 def _column(parameter: str, setup: Setup) -> What:
@@ -247,13 +240,10 @@ def chosen(
     values = np.where(bases, prediction.mean, prediction.worst)
     settled: dict[str, Basis] = {}
     for key in dict.fromkeys(one.parameter for one in targets):
-        if PARAMETERS[key].family not in ("profile", "helix"):
+        if key not in TRACE_KIND:
             continue
-        own = np.array(
-            [one.parameter == key and one.basis is None and one.tooth is None for one in targets],
-            dtype=np.bool_,
-        )
-        own &= prediction.known
+        open_ = [one.parameter == key and one.basis is None and one.tooth is None for one in targets]
+        own = np.array(open_, dtype=np.bool_) & prediction.known
         worst, mean = (rms(reported[own] - some[own]) for some in (prediction.worst, prediction.mean))
         if worst is None or mean is None or not np.any(prediction.worst[own] != prediction.mean[own]):
             continue

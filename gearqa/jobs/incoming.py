@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from gearqa.errors import ArgumentError, Notice
+from gearqa.errors import ArgumentError
 from gearqa.evaluation.evaluate import evaluate, grade_header
 from gearqa.incoming.compare import compare_report
 from gearqa.incoming.conclude import conclude
@@ -18,7 +18,6 @@ from gearqa.model.lot import LotResult
 from gearqa.model.measurement import InputFile
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
-from gearqa.model.results import GearResult
 from gearqa.reading.settings.part_file import read_part
 from gearqa.reading.settings.toml_file import load_toml
 from gearqa.reading.values.reported import read_reported
@@ -148,23 +147,18 @@ def check_table(
     comparison = compare_report(report, part, ours=ours, theirs=theirs)
     decided_on: DecideOn = decide_on or ("theirs" if ours is None else "ours")
 
-    def decide(
-        drawing: Part,
-        gears: Sequence[GearResult],
-        files: Sequence[InputFile],
-        simulated: bool,
-        notices: Sequence[Notice],
-    ) -> LotResult:
-        header = grade_header(drawing, files, simulated, notices)
-        return sign_off(header, drawing, gears, plan, lot_size=lot_size, lot_id=lot_id)
+    def decide(drawing: Part, side: MeasuredGears) -> LotResult:
+        header = grade_header(drawing, side.inputs, side.simulated, side.notices)
+        return sign_off(header, drawing, side.results, plan, lot_size=lot_size, lot_id=lot_id)
 
     lots: dict[Side, LotResult] = {}
     if ours is not None and decided_on != "theirs":
-        lots["ours"] = decide(part, ours.results, ours.inputs, ours.simulated, ours.notices)
+        lots["ours"] = decide(part, ours)
     if not lots or decided_on == "both":
         drawing = with_reported_uncertainty(part, report.values)
         gears = reported_gears(report.values, drawing, comparison.unsigned)
-        lots["theirs"] = decide(drawing, gears, (report.file,), report.simulated, report.notices)
+        reported = MeasuredGears((), gears, (report.file,), report.simulated, report.notices)
+        lots["theirs"] = decide(drawing, reported)
     return conclude(comparison, lots, decided_on=decided_on, supplier=supplier, inputs=inputs)
 
 

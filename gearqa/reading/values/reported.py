@@ -59,20 +59,19 @@ def read_reported(
 def _values(sheet: ValueSheet, teeth: int | None) -> list[ReportedValue | None]:
     cells = sheet.cells
     serials, codes = cells.serials()
-    names = [serials[code] for code in codes.tolist()]
     parameters = parameters_of(sheet)
     numbers = sheet.required_numbers("value_um")
     digits = _decimals(sheet)
     flanks = sheet.flanks()
     tooth_numbers = _teeth(sheet, teeth)
-    bases = _bases(sheet)
+    bases = sheet.words("basis", _BASES, "the largest value over the teeth of a flank, or their mean")
     classes = _classes(sheet)
     class_texts = sheet.texts("class")
     standards, ours = sheet.texts("standard"), sheet.texts("our_serial")
     uncertainties = sheet.numbers("uncertainty_um")
     dropped = 0
     found: list[ReportedValue | None] = []
-    for row in range(len(sheet)):
+    for row, code in enumerate(codes.tolist()):
         U = uncertainties[row]
         if U is not None and U <= 0:
             hint = "leave the cell empty where the uncertainty is not known"
@@ -89,17 +88,15 @@ def _values(sheet: ValueSheet, teeth: int | None) -> list[ReportedValue | None]:
             flank, dropped = None, dropped + 1
         found.append(
             ReportedValue(
-                serial=names[row], parameter=key, value_um=value, flank=flank, tooth=tooth_numbers[row],
+                serial=serials[code], parameter=key, value_um=value, flank=flank, tooth=tooth_numbers[row],
                 basis=bases[row], class_=classes[row], class_text=class_texts[row] or "",
                 standard=standards[row], uncertainty_um=U, our_serial=ours[row], decimals=digits[row],
                 line=sheet.line(row),
             )
         )  # fmt: skip
     if dropped:
-        sheet.log.notice(
-            NoticeCode.FLANK_NOT_USED,
-            f"{sheet.name}: {dropped} values name a flank of parameters that have none; ignored",
-        )
+        message = f"{sheet.name}: {dropped} values name a flank of parameters that have none; ignored"
+        sheet.log.notice(NoticeCode.FLANK_NOT_USED, message)
     return found
 
 
@@ -123,26 +120,13 @@ def typed_decimals(text: str, mark: str = ".") -> int:
 
 
 def _teeth(sheet: ValueSheet, teeth: int | None) -> list[int | None]:
-    if not sheet.has("tooth"):
+    if "tooth" not in sheet.columns:
         return [None] * len(sheet)
     numbers = sheet.cells.whole_numbers("tooth", 1)
     for row, tooth in enumerate(numbers):
         if teeth is not None and tooth is not None and tooth > teeth:
             sheet.cells.fault(row, Reason.OUT_OF_RANGE, "tooth", f"1 to {teeth}")
     return numbers
-
-
-def _bases(sheet: ValueSheet) -> list[Basis | None]:
-    found: list[Basis | None] = []
-    for row, word in enumerate(sheet.texts("basis")):
-        basis = next((one for one in _BASES if word and word.casefold() == one), None)
-        if word and basis is None:
-            sheet.cells.fault(
-                row, Reason.UNKNOWN_WORD, "basis", "'worst', 'mean' or an empty cell",
-                "the largest value over the teeth of a flank, or their mean",
-            )  # fmt: skip
-        found.append(basis)
-    return found
 
 
 def _classes(sheet: ValueSheet) -> list[int | None]:

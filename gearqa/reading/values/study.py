@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -55,11 +56,11 @@ def read_study(path: Path | str, *, columns: Path | str | None = None, name: str
     flanks = sheet.flanks()
     trials = sheet.cells.required_texts("trial")
     items = sheet.texts("item")
-    if sheet.has("reference_um"):
+    if "reference_um" in sheet.columns:
         references = _references(sheet, parameters, flanks, values, items, trials)
         sheet.raise_problems()
         return StudyTable(sheet.file, "reference", (), references, notices_of(sheet), sheet.simulated)
-    if not sheet.has("item"):
+    if "item" not in sheet.columns:
         sheet.log.add(
             Problem(
                 Reason.MISSING_COLUMN, sheet.name, "no column 'item' and no column 'reference_um'",
@@ -71,14 +72,13 @@ def read_study(path: Path | str, *, columns: Path | str | None = None, name: str
     rows: dict[tuple[str, Flank | None], list[tuple[Place, float, int]]] = {}
     for row, key in enumerate(parameters):
         value, item = values[row], items[row]
-        if item is None and sheet.has("item"):
+        if item is None and "item" in sheet.columns:
             sheet.cells.fault(row, Reason.EMPTY_CELL, "item", "the item that was measured")
         if key is None or value is None or item is None or sheet.cells.bad[row]:
             continue
         place = (item, operators[row] or ONE_OPERATOR, trials[row])
         rows.setdefault((key, flanks[row]), []).append((place, value, sheet.line(row)))
-    if sheet.log.problems:
-        sheet.raise_problems()
+    sheet.raise_problems()
     crossed = crossed_series(rows, sheet.name)
     return StudyTable(sheet.file, "crossed", crossed, (), notices_of(sheet), sheet.simulated)
 
@@ -93,8 +93,6 @@ def read_measured_study(
     MeasurementFileError
         With all problems: a serial that was not measured, a serial or trial twice.
     """
-    import difflib
-
     sheet = read_sheet(path, MEASURED_STUDY, name=name)
     cells = sheet.cells
     found, codes = cells.serials()
@@ -147,10 +145,8 @@ def crossed_series(
             first = seen.setdefault(place, line)
             if first != line:
                 found = f"trial '{place[2]}' of item '{place[0]}', operator '{place[1]}' again ({what})"
-                hint = f"first in line {first}"
-                problems.append(
-                    Problem(Reason.DUPLICATE_ROW, name, found, "each trial once", line, "trial", hint)
-                )
+                again = (found, "each trial once", line, "trial", f"first in line {first}")
+                problems.append(Problem(Reason.DUPLICATE_ROW, name, *again))
             cells.setdefault((place[0], place[1]), []).append(value)
         problems += _uneven(what, name, items, operators, {cell: len(v) for cell, v in cells.items()})
         if not problems:

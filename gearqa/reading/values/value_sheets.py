@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
 from gearqa.errors import MeasurementFileError, Notice, NoticeCode, Problem, Reason
 from gearqa.model.measurement import InputFile
@@ -25,6 +25,7 @@ from gearqa.symbols import FLANKS, Flank
 from gearqa.wording.numbers import short_text
 from gearqa.wording.safety import RESULT_MARK, SIMULATED_MARK
 
+Word = TypeVar("Word", bound=str)
 LARGEST_UM: Final = 100_000.0
 """No deviation is that large: the unit must be another."""
 MOST_ROWS: Final = 1_000_000
@@ -45,42 +46,33 @@ class ValueSheet:
     def __len__(self) -> int:
         return len(self.cells.raw)
 
-    def has(self, column: str) -> bool:
-        """Whether the sheet has a column."""
-        return column in self.columns
-
     def texts(self, column: str) -> list[str | None]:
         """Trimmed texts, None where blank or where there is no such column."""
-        return self.cells.texts(column) if self.has(column) else [None] * len(self)
+        return self.cells.texts(column) if column in self.columns else [None] * len(self)
 
     def flanks(self) -> list[Flank | None]:
         """Flank of every row; None where blank."""
-        found: list[Flank | None] = []
-        words = {flank: flank for flank in FLANKS}
-        for row, word in enumerate(self.texts("flank")):
-            flank: Flank | None = words.get(word.casefold()) if word else None  # type: ignore[call-overload]
-            if word and flank is None:
-                self.cells.fault(
-                    row, Reason.UNKNOWN_WORD, "flank", "'left', 'right' or an empty cell",
-                    "other words need a column map",
-                )  # fmt: skip
-            found.append(flank)
+        return self.words("flank", FLANKS, "other words need a column map")
+
+    def words(self, column: str, known: Sequence[Word], hint: str) -> list[Word | None]:
+        """Words of a column that are one of a few, in any case; None where blank."""
+        found: list[Word | None] = []
+        for row, word in enumerate(self.texts(column)):
+            found.append(next((one for one in known if word and word.casefold() == one), None))
+            if word and found[-1] is None:
+                expected = f"{', '.join(map(repr, known))} or an empty cell"
+                self.cells.fault(row, Reason.UNKNOWN_WORD, column, expected, hint)
         return found
 
     def numbers(self, column: str) -> list[float | None]:
         """Numbers that a deviation can have, None where blank or where there is no such column."""
-        if not self.has(column):
+        if column not in self.columns:
             return [None] * len(self)
         values = self.cells.optional_numbers(column)
         for row, value in enumerate(values):
             if value is not None and abs(value) > LARGEST_UM:
-                self.cells.fault(
-                    row,
-                    Reason.OUT_OF_RANGE,
-                    column,
-                    f"at most {short_text(LARGEST_UM)} µm in magnitude",
-                    "is the unit right?",
-                )
+                expected = f"at most {short_text(LARGEST_UM)} µm in magnitude"
+                self.cells.fault(row, Reason.OUT_OF_RANGE, column, expected, "is the unit right?")
         return values
 
     def required_numbers(self, column: str) -> list[float | None]:
@@ -243,9 +235,6 @@ def _missing(
 
 def notices_of(sheet: ValueSheet) -> tuple[Notice, ...]:
     """What was noticed about a sheet."""
-    if not sheet.simulated:
-        return tuple(sheet.log.notices)
-    simulated = Notice(
-        NoticeCode.SIMULATED, f"SIMULATED: {sheet.name} says that it was not measured but made up"
-    )
-    return (*sheet.log.notices, simulated)
+    message = f"SIMULATED: {sheet.name} says that it was not measured but made up"
+    simulated = [Notice(NoticeCode.SIMULATED, message)] if sheet.simulated else []
+    return (*sheet.log.notices, *simulated)
