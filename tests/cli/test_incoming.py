@@ -179,22 +179,15 @@ def test_nothing_is_written_over_the_suppliers_raw_data(capsys, tmp_path):
 )
 def test_hostile_reports(capsys, tmp_path, rows):
     path = report(tmp_path, *rows)
-    names = [
-        tmp_path / "a.html",
-        tmp_path / "a.pdf",
-        tmp_path / "a.json",
-        tmp_path / "a.txt",
-        tmp_path / "a.csv",
-    ]
-    options = ["--html", "--pdf", "--json", "--text", "--csv"]
-    words = [word for pair in zip(options, names, strict=True) for word in pair]
+    names = {option: tmp_path / option for option in ("html", "pdf", "json", "text", "csv")}
+    words = [word for option, name in names.items() for word in (f"--{option}", name)]
     status, out, _ = run(capsys, path, FOLDER, *words)
     assert status == 1
     assert out
-    html = names[0].read_text(encoding="utf-8")
+    html = names["html"].read_text(encoding="utf-8")
     assert "<script>alert" not in html
-    jsonschema.validate(json.loads(names[2].read_text(encoding="utf-8")), INCOMING.json_schema())
-    assert len(names[3].read_text(encoding="utf-8").splitlines()) < 40
+    jsonschema.validate(json.loads(names["json"].read_text(encoding="utf-8")), INCOMING.json_schema())
+    assert len(names["text"].read_text(encoding="utf-8").splitlines()) < 40
 
 
 @pytest.mark.parametrize("content", [b"", b"\x00" * 500, b"PK\x03\x04", b"serial,parameter,value_um\n"])

@@ -68,11 +68,8 @@ def folder_of(name: str) -> Path:
     for old, new in HELICAL_PINION.items():
         assert old in drawing
         drawing = drawing.replace(old, new)
-    drawing = (
-        drawing.partition("[tolerance.limits_um]")[0]
-        + "[master_quality]"
-        + drawing.partition("[master_quality]")[2]
-    )
+    before, master = drawing.partition("[tolerance.limits_um]")[0], drawing.partition("[master_quality]")[2]
+    drawing = f"{before}[master_quality]{master}"
     (place / "pinion_part.toml").write_text(drawing, encoding="utf-8")
     scenario = (SAMPLES / "scenarios/pinion.toml").read_text(encoding="utf-8")
     scenario = scenario.replace("profile_slope_um = -1.8", "profile_slope_um = 2.4").replace(
@@ -211,21 +208,6 @@ def report(  # noqa: PLR0912
             value = math.copysign(math.floor(abs(value) / lab.rounding + 0.5) * lab.rounding, value)
         if noise is not None:
             value += noise.standard_normal() * 0.1
-        values.append(
-            ReportedValue(
-                serial,
-                key,
-                round(value, decimals),
-                flank,
-                tooth,
-                None,
-                None,
-                "",
-                None,
-                None,
-                None,
-                decimals,
-                line,
-            )
-        )
+        place = (serial, key, round(value, decimals), flank, tooth)
+        values.append(ReportedValue(*place, None, None, "", None, None, None, decimals, line))
     return ReportedTable(InputFile("report.csv", "0" * 64), tuple(values), (), False)

@@ -68,11 +68,9 @@ def explained(name, table, count=None):
     part, gears = sample(name, count)
     places = {gear.serial: place for place, gear in enumerate(gears)}
     wanted = [
-        Target(
-            places[v.serial], v.parameter, v.flank, v.tooth, v.basis, v.value_um, 10.0**-v.decimals
-        )
+        Target(places[v.serial], v.parameter, v.flank, v.tooth, v.basis, v.value_um, 10.0**-v.decimals)
         for v in table.values
-    ]  # fmt: skip
+    ]
     predictor = Predictor(part, gears, results(name, count), wanted)
     return explain(predictor, base_setup(part, readings=True), "ours")
 
@@ -238,18 +236,8 @@ def test_equivalent_explanations_keep_it_open():
         ),
     )  # fmt: skip
     (result,) = evaluate([mirror], part)
-    slopes = [
-        Target(
-            0,
-            "helix_slope",
-            flank,
-            None,
-            None,
-            -result.parameters["helix_slope"].flanks[flank].value_um,
-            0.01,
-        )
-        for flank in ("left", "right")
-    ]
+    found = {flank: one.value_um for flank, one in result.parameters["helix_slope"].flanks.items()}
+    slopes = [Target(0, "helix_slope", flank, None, None, -value, 0.01) for flank, value in found.items()]
     predictor = Predictor(part, [mirror], [result], slopes)
     outcome = explain(predictor, base_setup(part, readings=True), "ours").result
     assert outcome.explained is True
@@ -260,9 +248,8 @@ def test_equivalent_explanations_keep_it_open():
 def test_without_raw_data_nothing_is_explained():
     part, gears = sample("helical_pinion", 1)
     bare = [replace(gears[0], traces=(), pitch={}, runout=None)]
-    predictor = Predictor(
-        part, bare, tuple(evaluate(bare, part)), [Target(0, "runout", None, None, None, 4.0, 0.1)]
-    )
+    target = Target(0, "runout", None, None, None, 4.0, 0.1)
+    predictor = Predictor(part, bare, tuple(evaluate(bare, part)), [target])
     result = explain(predictor, base_setup(part, readings=False), "ours").result
     assert (result.explained, result.reason, result.n) == (None, "no_raw_data", 0)
 
