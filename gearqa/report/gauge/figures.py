@@ -48,12 +48,17 @@ def dot_plot(result: GaugeResult) -> doc.Figure:
     heading = f"All values: items across, {result.factor} side by side"
     chart = plot.Plot(
         title=heading, description=f"{heading}. " + " ".join(described), panels=tuple(panels),
-        x=(0.4, len(names) + 0.6), x_name="item",
+        x=_room(len(names)), x_name="item",
         x_ticks=tuple((k + 1.0, clip(name, 8)) for k, name in enumerate(names[:MOST_ITEMS])),
     )  # fmt: skip
     return doc.Figure(
         plot.draw(chart), heading, chart.description, "One dot a value; trials of one item share a column."
     )
+
+
+def _room(number: int) -> tuple[float, float]:
+    """Axis of so many items or trials, with room on the left for the name of the panel."""
+    return 0.7 - 0.09 * number, number + 0.6
 
 
 def _places(one: CrossedResult) -> np.ndarray:
@@ -90,7 +95,7 @@ def interaction_plot(result: GaugeResult) -> tuple[doc.Figure, ...]:
         title=heading,
         description=f"{heading}. " + " ".join(described),
         panels=tuple(panels),
-        x=(0.4, items + 0.6),
+        x=_room(items),
         x_name="item",
     )
     caption = "Shown because the interaction is significant."
@@ -101,27 +106,26 @@ def reference_plot(result: GaugeResult) -> doc.Figure:
     """Values of the calibrated gear in their order, about the reference."""
     panels, described = [], []
     most = 1
-    for several in result.references.values():
-        for one in several:
-            values = one.series.values_um - one.reference_um
-            most = max(most, len(values))
-            layers: list[plot.Layer] = []
-            if one.reference_uncertainty_um is not None:
-                U = one.reference_uncertainty_um
-                layers.append(plot.Band(-U, U, name="uncertainty of the reference"))
-            layers += [
-                plot.Level(0.0, width=0.8, name="reference"),
-                plot.Level(one.bias_um, ink=palette.DESIGN, dash="4 2", name="mean of the values"),
-                plot.Dots(np.arange(1, len(values) + 1, dtype=np.float64), values, size=2.0),
-            ]
-            panels.append(plot.Panel(label=series_name(one), detail="µm", layers=tuple(layers), height=80))
-            described.append(f"{series_name(one)}: bias {um_text(one.bias_um, signed=True)}.")
+    for one in (one for several in result.references.values() for one in several):
+        values = one.series.values_um - one.reference_um
+        most = max(most, len(values))
+        layers: list[plot.Layer] = []
+        if one.reference_uncertainty_um is not None:
+            U = one.reference_uncertainty_um
+            layers.append(plot.Band(-U, U, name="uncertainty of the reference"))
+        layers += [
+            plot.Level(0.0, width=0.8, name="reference"),
+            plot.Level(one.bias_um, ink=palette.DESIGN, dash="4 2", name="mean of the values"),
+            plot.Dots(np.arange(1, len(values) + 1, dtype=np.float64), values, size=2.0),
+        ]
+        panels.append(plot.Panel(label=series_name(one), detail="µm", layers=tuple(layers), height=80))
+        described.append(f"{series_name(one)}: bias {um_text(one.bias_um, signed=True)}.")
     heading = "Values less reference, in their order"
     chart = plot.Plot(
         title=heading,
         description=f"{heading}. " + " ".join(described),
         panels=tuple(panels),
-        x=(0.4, most + 0.6),
+        x=_room(most),
         x_name="trial",
     )
     return doc.Figure(plot.draw(chart), heading, chart.description)

@@ -19,6 +19,7 @@ from gearqa.report.incoming.words import NOT_MEASURED, notes, open_rows, subject
 from gearqa.version import __version__
 from gearqa.wording.numbers import DASH
 from gearqa.wording.safety import CAUTIONS
+from gearqa.wording.sentences import sentence
 from gearqa.wording.visible import clip
 
 MOST_ROWS = 2000
@@ -28,18 +29,15 @@ MORE_CAUTIONS = ("Agreement of two measurements proves neither: both may be wron
 
 def incoming_document(result: IncomingResult) -> doc.Document:
     """The printed report."""
-    first: list[doc.Block] = [doc.Paragraph(subject(result), "lead"), verdict(result)]
-    first.append(doc.Facts(tuple(_facts(result))))
+    facts = doc.Facts(tuple(_facts(result)))
+    first: list[doc.Block] = [doc.Paragraph(subject(result), "lead"), verdict(result), facts]
     explained = bool(result.agreement_explained)
     rows = open_rows(result)
     if rows:
         first.append(open_table("To take up with the supplier", rows[:MOST_ROWS], explained=explained))
     sections = [doc.Section("", tuple(first), id="result")]
-    explanation: list[doc.Block] = []
     table = explanations_table(result)
-    if table is not None:
-        explanation.append(table)
-    explanation += incoming_figures(result)
+    explanation: list[doc.Block] = [*([] if table is None else [table]), *incoming_figures(result)]
     if explanation:
         sections.append(doc.Section("Where the difference comes from", tuple(explanation), id="explanation"))
     agreement = agreement_table(result, full=True)
@@ -51,19 +49,20 @@ def incoming_document(result: IncomingResult) -> doc.Document:
         sections.append(doc.Section("Raw data laid over each other", raw, id="raw"))
     if remarks := notes(result):
         sections.append(doc.Section("Notes", (doc.Bullets(remarks),)))
-    values = all_table(_all_caption(result), result.rows[:MOST_ROWS], explained=explained)
+    some = f"The first {MOST_ROWS} of {len(result.rows)} values; the rest is in the result file"
+    caption = some if len(result.rows) > MOST_ROWS else ""
+    values = all_table(caption, result.rows[:MOST_ROWS], explained=explained)
     sections.append(doc.Section("All values", (values,), id="values", new_page=True))
-    last: tuple[doc.Block, ...] = (
-        inputs_table(result.inputs), doc.Cautions((*CAUTIONS, *MORE_CAUTIONS)),
+    cautions, signature = (
+        doc.Cautions((*CAUTIONS, *MORE_CAUTIONS)),
         doc.Signature(("Compared by", "Decided by")),
-    )  # fmt: skip
-    sections.append(doc.Section("", last))
+    )
+    sections.append(doc.Section("", (inputs_table(result.inputs), cautions, signature)))
     head = title(result) + ("" if result.measured else f", {NOT_MEASURED}")
-    sheet = doc.Sheet(title(result), tuple(sections), id="incoming")
-    return doc.Document(
-        title(result), head, f"gearqa {__version__}", (sheet,), simulated=result.simulated,
-        keywords=("incoming inspection", result.part["number"]),
-    )  # fmt: skip
+    sheets = (doc.Sheet(title(result), tuple(sections), id="incoming"),)
+    words = ("incoming inspection", result.part["number"])
+    foot = f"gearqa {__version__}"
+    return doc.Document(title(result), head, foot, sheets, simulated=result.simulated, keywords=words)
 
 
 def _facts(result: IncomingResult) -> Iterator[tuple[doc.Text, doc.Text]]:
@@ -72,11 +71,5 @@ def _facts(result: IncomingResult) -> Iterator[tuple[doc.Text, doc.Text]]:
     if result.supplier:
         yield "Supplier", clip(result.supplier)
     yield "Standard of the drawing", result.standard
-    comparison = next((r.sentence for r in result.reasons if r.code.startswith("comparison_")), "")
-    yield "Comparison", comparison
-
-
-def _all_caption(result: IncomingResult) -> str:
-    if len(result.rows) <= MOST_ROWS:
-        return ""
-    return f"The first {MOST_ROWS} of {len(result.rows)} values; the rest is in the result file"
+    comparison = next(r.sentence for r in result.reasons if r.code.startswith("comparison_"))
+    yield "Comparison", sentence(comparison)

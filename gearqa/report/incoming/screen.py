@@ -14,9 +14,7 @@ OPEN_ROWS = 15
 
 def incoming_blocks(result: IncomingResult, *, wide: bool) -> list[doc.Block]:
     """What the terminal shows."""
-    blocks: list[doc.Block] = []
-    if result.simulated:
-        blocks.append(doc.Paragraph(SIMULATED_BANNER, "lead"))
+    blocks: list[doc.Block] = [doc.Paragraph(SIMULATED_BANNER, "lead")] if result.simulated else []
     blocks += [doc.Paragraph(title(result), "lead"), doc.Paragraph(subject(result)), verdict(result)]
     rows = open_rows(result)
     if rows:
@@ -24,13 +22,8 @@ def incoming_blocks(result: IncomingResult, *, wide: bool) -> list[doc.Block]:
         caption = f"To take up with the supplier{more}"
         explained = wide and bool(result.agreement_explained)
         blocks.append(open_table(caption, rows[:OPEN_ROWS], explained=explained))
-    table = explanations_table(result)
-    if table is not None:
-        blocks.append(table)
-    agreement = agreement_table(result, wide=wide)
-    if agreement is not None:
-        blocks.append(agreement)
+    tables = (explanations_table(result), agreement_table(result, wide=wide))
+    blocks += [table for table in tables if table is not None]
     if remarks := notes(result):
         blocks.append(doc.Bullets(remarks))
-    blocks.append(doc.Cautions(CAUTIONS))
-    return blocks
+    return [*blocks, doc.Cautions(CAUTIONS)]

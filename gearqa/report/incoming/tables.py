@@ -202,7 +202,8 @@ def _aligned_by(one: GearAlignment) -> str:
     turned = ["flanks swapped"] if one.flanks_swapped else []
     turned += ["counted the other way"] if one.direction_reversed else []
     turned += [f"starts {one.tooth_shift} teeth on"] if one.tooth_shift else []
-    return ", ".join(turned) + (f"; fits {one.best_match} better" if one.best_match else "")
+    better = [f"fits {one.best_match} better"] if one.best_match else []
+    return "; ".join([*([", ".join(turned)] if turned else []), *better]) or DASH
 
 
 def _fixed(value: float | None) -> str:
