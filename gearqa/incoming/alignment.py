@@ -63,21 +63,7 @@ def align(
     z: int,
     face_width: float,
 ) -> tuple[tuple[GearAlignment, ...], tuple[CurvePair, ...]]:
-    """Align every gear of theirs with the one of ours that it should be.
-
-    Parameters
-    ----------
-    theirs : mapping of str to GearMeasurement
-        By their serial.
-    ours : mapping of str to GearMeasurement
-        By our serial.
-    partner : mapping of str to str
-        Their serial -> ours.
-    z : int
-        Number of teeth. [-]
-    face_width : float
-        Face width. [mm]
-    """
+    """Align every gear of theirs with the one of ours that it should be (`partner`: their serial -> ours)."""
     curves = {serial: _pitch_curves(gear, z) for serial, gear in ours.items()}
     alignments: list[GearAlignment] = []
     pairs: list[CurvePair] = []

@@ -73,19 +73,7 @@ def trace_value(trace: TraceResult, parameter: str, over_range: bool) -> float:
 def judge(
     reported: ReportedValue, gear: GearResult | None, expanded: float | None, editions: Mapping[str, Edition]
 ) -> Judgement:
-    """Judge one claim.
-
-    Parameters
-    ----------
-    reported : ReportedValue
-        The value with the class that is claimed for it.
-    gear : GearResult or None
-        What we found; None where we did not measure this gear.
-    expanded : float or None
-        Our expanded uncertainty of the parameter, k = 2. [um]
-    editions : mapping
-        Tolerances by title of the edition.
-    """
+    """Judge one claim on the gear that we measured, if we did; `expanded` is our U with k = 2. [um]"""
     drawing = next(iter(editions.values()))
     ours: tuple[float, ...] = ()
     if gear is not None:

@@ -19,11 +19,8 @@ from gearqa.standards import standard
 
 ISO_1328_1_1995: Final = "ISO 1328-1:1995"
 _YEARS: Final = {
-    "2013": ISO_1328_1_2013,
-    "2018": ISO_1328_1_2013,
-    "1995": ISO_1328_1_1995,
-    "1997": ISO_1328_1_1995,
-}
+    "2013": ISO_1328_1_2013, "2018": ISO_1328_1_2013, "1995": ISO_1328_1_1995, "1997": ISO_1328_1_1995,
+}  # fmt: skip
 """Year of an edition, or of a national one with the same text."""
 _ISO_1328: Final = re.compile(r"1328(?!\d)")
 _YEAR: Final = re.compile(r"(?<!\d)(19\d\d|20\d\d)(?!\d)")
@@ -83,11 +80,8 @@ def editions_of(part: Part) -> dict[str, Edition]:
     size = (geometry.z, geometry.m_n, geometry.d, geometry.b)
     newer = standard(ISO_1328_1_2013)
     table = newer.class_5_tolerances(*size, part.gear.helix_angle_deg)
-    found = {
-        ISO_1328_1_2013: Edition(
-            ISO_1328_1_2013, 1, {key: newer.rounded_tolerances(T) for key, T in table.items()}, False
-        )
-    }
+    rows = {key: newer.rounded_tolerances(T) for key, T in table.items()}
+    found = {ISO_1328_1_2013: Edition(ISO_1328_1_2013, 1, rows, False)}
     older = standard(ISO_1328_1_1995)
     try:
         rows = {key: older.rounded_tolerances(key, T) for key, T in older.grade_5_tolerances(*size).items()}

@@ -69,17 +69,7 @@ class Explained:
 
 
 def explain(predictor: Predictor, base: Setup, data: Side) -> Explained:
-    """Try every change and pair of changes of settings.
-
-    Parameters
-    ----------
-    predictor : Predictor
-        Raw data and the values that were reported.
-    base : Setup
-        How our side evaluates.
-    data : {"ours", "theirs"}
-        Whose raw data they are.
-    """
+    """Try every change and pair of changes of our settings (`base`); `data`: whose traces they are."""
     targets = predictor.targets
     reported = np.array([abs(one.reported_um) if one.by_magnitude else one.reported_um for one in targets])
     found = predictor.predict(base)

@@ -23,7 +23,7 @@ from gearqa.core.traces import (
 from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.evaluation.trace_specs import trace_spec
 from gearqa.incoming.settings import Setup
-from gearqa.model.measurement import GearMeasurement, Trace
+from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.symbols import TraceKind
 
@@ -68,9 +68,15 @@ class TraceBatch:
         for place, (_, trace) in enumerate(owners):
             groups.setdefault((trace.kind, trace.position_mm.tobytes()), []).append(place)
         traces = [trace for _, trace in owners]
-        patterns = tuple(
-            _pattern(kind, [traces[i] for i in places], places) for (kind, _), places in groups.items()
-        )
+        patterns = [
+            _Pattern(
+                kind,
+                traces[places[0]].position_mm,
+                np.array(places, dtype=np.intp),
+                np.stack([traces[place].deviation_um for place in places]),
+            )
+            for (kind, _), places in groups.items()
+        ]
         return cls(
             part=part,
             geometry=part_geometry(part),
@@ -78,7 +84,7 @@ class TraceBatch:
             kind=np.array([trace.kind == "helix" for trace in traces], dtype=np.int8),
             flank=np.array([trace.flank == "right" for trace in traces], dtype=np.int8),
             tooth=np.array([trace.tooth for trace in traces], dtype=np.int64),
-            _patterns=patterns,
+            _patterns=tuple(patterns),
         )
 
     def values(self, setup: Setup) -> dict[What, Array]:
@@ -88,11 +94,10 @@ class TraceBatch:
             spec = trace_spec(self.part, kind)
             if spec is None:
                 continue
-            axis = kind == "profile" and setup.axis == "diameter"
-            changed = changed_spec(spec, kind, setup, self.part)
-            found = self._evaluated(kind, changed, axis)
+            over_diameter = kind == "profile" and setup.axis == "diameter"
+            found = self._evaluated(kind, changed_spec(spec, kind, setup, self.part), over_diameter)
+            own = self.kind == (kind == "helix")
             for what in WHATS:
-                own = self.kind == (kind == "helix")
                 out[what][own] = found[what][own]
         return out
 
@@ -113,18 +118,10 @@ class TraceBatch:
         return out
 
 
-def _pattern(kind: TraceKind, traces: Sequence[Trace], places: Sequence[int]) -> _Pattern:
-    deviation = np.stack([trace.deviation_um for trace in traces])
-    return _Pattern(kind, traces[0].position_mm, np.array(places, dtype=np.intp), deviation)
-
-
 def changed_spec(spec: TraceSpec, kind: TraceKind, setup: Setup, part: Part) -> TraceSpec:
     """A trace's evaluation under a setup: range, tip zone and filter."""
-    given = (
-        part.evaluation.filter.profile_cutoff_mm
-        if kind == "profile"
-        else part.evaluation.filter.helix_cutoff_mm
-    )
+    filtering = part.evaluation.filter
+    given = filtering.profile_cutoff_mm if kind == "profile" else filtering.helix_cutoff_mm
     if kind == "profile":
         if setup.share is not None and spec.zone_end is not None:
             spec = replace(spec, end=spec.start + setup.share * (spec.zone_end - spec.start))

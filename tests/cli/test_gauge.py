@@ -134,7 +134,7 @@ def test_exit_1_where_the_gauge_is_not_good_enough(capsys, tmp_path):
     drawing.write_text(text, encoding="utf-8")
     status, out, _ = run(capsys, CROSSED, "--part", drawing)
     assert status == 1
-    assert "not for" in out
+    assert "Not for" in out
 
 
 @pytest.mark.parametrize(

@@ -27,19 +27,7 @@ _WORST_CLASS: Final = 12
 def read_reported(
     path: Path | str, *, teeth: int | None = None, columns: Path | str | None = None, name: str | None = None
 ) -> ReportedTable:
-    """Read a table of reported values.
-
-    Parameters
-    ----------
-    path : path
-        The table: `serial,parameter,value_um` and any of `flank,tooth,basis,class,standard,
-        uncertainty_um,our_serial`.
-    teeth : int, optional
-        Number of teeth, to check tooth numbers.
-    columns : path, optional
-        Column map with a `[reported]` table.
-    name : str, optional
-        How messages call the file.
+    """Read a table of reported values; tooth numbers are checked where the number of teeth is given.
 
     Raises
     ------

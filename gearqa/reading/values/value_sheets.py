@@ -96,18 +96,7 @@ class ValueSheet:
 def read_sheet(
     path: Path | str, sheet: SheetFormat, *, columns: Path | str | None = None, name: str | None = None
 ) -> ValueSheet:
-    """Read the cells of a sheet.
-
-    Parameters
-    ----------
-    path : path
-        The file.
-    sheet : SheetFormat
-        What it should be.
-    columns : path, optional
-        Column map; used if it names this file under the kind of the sheet.
-    name : str, optional
-        How messages call the file; its file name by default.
+    """Read the cells of a sheet, by the column map where that names this file under the kind of the sheet.
 
     Raises
     ------
@@ -177,10 +166,8 @@ def _recognised(path: Path, name: str, sheet: SheetFormat, log: ProblemLog) -> T
     if header is None:
         log.add(Problem(Reason.EMPTY_TABLE, name, "an empty file", f"{sheet.title} with a header and rows"))
         return None
-    found_columns = _columns(header, name, sheet, log)
-    return TableSource(
-        path, name, "production", dialect, found_columns, simulated=text.startswith(SIMULATED_MARK)
-    )
+    columns, simulated = _columns(header, name, sheet, log), text.startswith(SIMULATED_MARK)
+    return TableSource(path, name, "production", dialect, columns, simulated=simulated)
 
 
 def _columns(header: HeaderRow, name: str, sheet: SheetFormat, log: ProblemLog) -> dict[str, ColumnSource]:
@@ -206,9 +193,8 @@ def _columns(header: HeaderRow, name: str, sheet: SheetFormat, log: ProblemLog) 
         near = difflib.get_close_matches(cell.casefold(), sheet.columns, n=1, cutoff=0.75) if cell else []
         shown = f"column '{cell}'" if cell else "a column without a name"
         hint = f" (did you mean '{near[0]}'?)" if near else ""
-        log.notice(
-            NoticeCode.UNKNOWN_COLUMN, f"{name}: {shown} is not known in {sheet.title} and is ignored{hint}"
-        )
+        message = f"{name}: {shown} is not known in {sheet.title} and is ignored{hint}"
+        log.notice(NoticeCode.UNKNOWN_COLUMN, message)
     return columns
 
 
@@ -225,12 +211,9 @@ def _missing(
     elif near:
         hint = f"column '{folded[near[0]]}' looks like it; rename it or write a column map: [{sheet.kind}]"
     shown = ", ".join(f"'{cell}'" for cell in header.names[:12])
-    log.add(
-        Problem(
-            Reason.MISSING_COLUMN, name, f"{sheet.title} without column '{wanted}'; the header has {shown}",
-            f"columns {','.join(sheet.required)}", header.line, hint=hint,
-        )
-    )  # fmt: skip
+    found, expected = f"{sheet.title} without column '{wanted}'", f"columns {','.join(sheet.required)}"
+    found += f"; the header has {shown}"
+    log.add(Problem(Reason.MISSING_COLUMN, name, found, expected, header.line, hint=hint))
 
 
 def notices_of(sheet: ValueSheet) -> tuple[Notice, ...]:

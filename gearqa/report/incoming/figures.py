@@ -10,7 +10,7 @@ from gearqa.model.incoming import Agreement, CurvePair, IncomingResult, PlaceKey
 from gearqa.report.blocks.document import Figure, symbol
 from gearqa.report.draw import palette, plot
 from gearqa.report.draw.charts import RowValue
-from gearqa.symbols import Flank, symbol_of
+from gearqa.symbols import symbol_of
 from gearqa.wording.numbers import interval_text, um_text, value_text
 from gearqa.wording.sentences import place_text
 
@@ -21,13 +21,9 @@ SHAPES: dict[PlaceKey, plot.Shape] = {"left": "circle", "right": "square", "both
 
 def incoming_figures(result: IncomingResult) -> tuple[Figure, ...]:
     """Differences of every parameter, and their order where there are gears enough."""
-    figures = []
-    if result.agreement:
-        figures.append(_differences(result))
     most = max((one.n for places in result.agreement.values() for one in places.values()), default=0)
-    if most >= GEARS_FOR_ORDER:
-        figures.append(_order(result, most))
-    return tuple(figures)
+    differences = [_differences(result)] if result.agreement else []
+    return (*differences, *([_order(result, most)] if most >= GEARS_FOR_ORDER else []))
 
 
 def _differences(result: IncomingResult) -> Figure:
@@ -38,13 +34,13 @@ def _differences(result: IncomingResult) -> Figure:
         for place, one in places.items():
             plain = np.array(one.differences_um)
             lane = 1.0 if explained else 0.0
-            name = "evaluated as the drawing says"
             layers: list[plot.Layer] = [
                 plot.Mark(0.0, width=0.7),
                 plot.Dots(
-                    plain, np.full(len(plain), lane), ink=palette.MEASURED, hollow=True, size=2.4, name=name
+                    plain, np.full(len(plain), lane), ink=palette.MEASURED, hollow=True, size=2.4,
+                    name="evaluated as the drawing says",
                 ),
-            ]
+            ]  # fmt: skip
             most = max(most, float(np.abs(plain).max()))
             after = explained.get(key, {}).get(place)
             shown = [one.bias_um]
@@ -137,28 +133,16 @@ def _overlay(serial: str, kind: str, curves: Sequence[CurvePair]) -> Figure:
     panels, described = [], []
     for curve in curves:
         apart = float(np.sqrt(np.nanmean((curve.ours_um - curve.theirs_um) ** 2)))
-        flank: Flank = curve.flank
-        name = flank if curve.tooth is None else f"tooth {curve.tooth} {flank}"
-        panels.append(
-            plot.Panel(
-                label=flank if curve.tooth is None else f"tooth {curve.tooth}",
-                detail="" if curve.tooth is None else flank,
-                layers=(
-                    plot.Line(curve.position, curve.ours_um, ink=palette.FILTERED, width=1.4, name="ours"),
-                    plot.Line(
-                        curve.position,
-                        curve.theirs_um,
-                        ink=palette.DESIGN,
-                        width=0.9,
-                        dash="4 2",
-                        name="theirs",
-                    ),
-                ),
-                values=(RowValue("", value_text(apart)),),
-                height=54,
-            )
+        whole = curve.tooth is None
+        label, detail = (curve.flank, "") if whole else (f"tooth {curve.tooth}", curve.flank)
+        x = curve.position
+        layers = (
+            plot.Line(x, curve.ours_um, ink=palette.FILTERED, width=1.4, name="ours"),
+            plot.Line(x, curve.theirs_um, ink=palette.DESIGN, width=0.9, dash="4 2", name="theirs"),
         )
-        described.append(f"{name}: {um_text(apart)} apart (rms).")
+        values = (RowValue("", value_text(apart)),)
+        panels.append(plot.Panel(label=label, detail=detail, layers=layers, values=values, height=54))
+        described.append(f"{label} {detail}".strip() + f": {um_text(apart)} apart (rms).")
     low = min(float(curve.position[0]) for curve in curves)
     high = max(float(curve.position[-1]) for curve in curves)
     chart = plot.Plot(

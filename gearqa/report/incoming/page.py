@@ -53,10 +53,8 @@ def incoming_document(result: IncomingResult) -> doc.Document:
     caption = some if len(result.rows) > MOST_ROWS else ""
     values = all_table(caption, result.rows[:MOST_ROWS], explained=explained)
     sections.append(doc.Section("All values", (values,), id="values", new_page=True))
-    cautions, signature = (
-        doc.Cautions((*CAUTIONS, *MORE_CAUTIONS)),
-        doc.Signature(("Compared by", "Decided by")),
-    )
+    cautions = doc.Cautions((*CAUTIONS, *MORE_CAUTIONS))
+    signature = doc.Signature(("Compared by", "Decided by"))
     sections.append(doc.Section("", (inputs_table(result.inputs), cautions, signature)))
     head = title(result) + ("" if result.measured else f", {NOT_MEASURED}")
     sheets = (doc.Sheet(title(result), tuple(sections), id="incoming"),)
