@@ -427,3 +427,12 @@ def tooth_ticks(z: int) -> Sequence[tuple[float, str]]:
     """Ticks of an axis of teeth 1..z."""
     marks = [(value, label) for value, label in ticks(0, z, 12) if value == int(value) and 1 < value <= z]
     return ((1.0, "1"), *marks)
+
+
+def counted(number: int) -> tuple[tuple[float, str], ...]:
+    """Ticks of a row of things that are counted from 1; of many every fifth.
+
+    >>> counted(2), [name for _, name in counted(21)]
+    (((1.0, '1'), (2.0, '2')), ['5', '10', '15', '20'])
+    """
+    return tuple((float(k), str(k)) for k in range(1, number + 1) if number <= 20 or k % 5 == 0)

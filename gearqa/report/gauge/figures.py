@@ -97,6 +97,7 @@ def interaction_plot(result: GaugeResult) -> tuple[doc.Figure, ...]:
         panels=tuple(panels),
         x=_room(items),
         x_name="item",
+        x_ticks=plot.counted(items),
     )
     caption = "Shown because the interaction is significant."
     return (doc.Figure(plot.draw(chart), heading, chart.description, caption),)
@@ -127,5 +128,6 @@ def reference_plot(result: GaugeResult) -> doc.Figure:
         panels=tuple(panels),
         x=_room(most),
         x_name="trial",
+        x_ticks=plot.counted(most),
     )
     return doc.Figure(plot.draw(chart), heading, chart.description)

@@ -102,7 +102,7 @@ def _order(result: IncomingResult, most: int) -> Figure:
         panels=tuple(panels),
         x=(1 - 0.07 * (most + 4), most + 0.6),
         x_name="gear, in the order of the report",
-        x_ticks=tuple((float(k), str(k)) for k in range(1, most + 1) if most <= 20 or k % 5 == 0),
+        x_ticks=plot.counted(most),
     )
     caption = (
         "Shaded: limits of agreement, which hold 95 % of such differences; compare them with the tolerance."
