@@ -1,11 +1,11 @@
-"""A gauge study analysed: spread and bias of every parameter, and the uncertainties that follow."""
+"""A gauge study, also from measured gears: spread and bias by parameter, the uncertainties that follow."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import astuple, replace
 
-from gearqa.errors import Notice
+from gearqa.errors import MeasurementFileError, Notice, Problem, Reason
 from gearqa.evaluation.criteria import Criteria, OneSidedLimits, criteria_of
 from gearqa.gauge.study_cautions import cautions_of_study
 from gearqa.model.gauge import (
@@ -23,13 +23,15 @@ from gearqa.model.gauge import (
 )
 from gearqa.model.measurement import InputFile
 from gearqa.model.part import Part
+from gearqa.model.results import GearResult
+from gearqa.reading.values.study import MeasuredStudy, Place, crossed_series
 from gearqa.statistics.gauge_study import (
     POOL_ABOVE,
     certificate_comparison,
     gauge_study,
     reference_gear_study,
 )
-from gearqa.symbols import Flank, symbol_of
+from gearqa.symbols import PARAMETERS, Flank, symbol_of
 
 
 def analyse_study(
@@ -72,6 +74,37 @@ def analyse_study(
         warnings=(*study.notices, *warnings),
     )
     return replace(whole, cautions=tuple(cautions_of_study(whole)))
+
+
+def study_from_gears(
+    gears: Iterable[GearResult], table: MeasuredStudy, parameters: Sequence[str], *, simulated: bool
+) -> StudyTable:
+    """The crossed study that measured gears make.
+
+    Slopes go by the mean over the traces of a flank, everything else by its value: the worst of the flank.
+
+    Raises
+    ------
+    MeasurementFileError
+        If the study is not complete and balanced, or a gear lacks a parameter that others have.
+    """
+    graded = {gear.serial: gear for gear in gears if gear.serial in table.place_of}
+    rows: dict[tuple[str, Flank | None], list[tuple[Place, float, int]]] = {}
+    for line, (serial, place) in enumerate(table.place_of.items(), 2):
+        for key in parameters:
+            result = graded[serial].parameters.get(key)
+            if result is None:
+                continue
+            if not PARAMETERS[key].per_flank:
+                rows.setdefault((key, None), []).append((place, result.value_um, line))
+            for flank, one in result.flanks.items():
+                value = one.mean_um if PARAMETERS[key].signed else one.value_um
+                rows.setdefault((key, flank), []).append((place, value, line))
+    if not rows:
+        found = "no parameter that could be evaluated"
+        raise MeasurementFileError([Problem(Reason.NOTHING_TO_GRADE, table.file.file, found, "at least one")])
+    crossed = crossed_series(rows, table.file.file)
+    return StudyTable(table.file, "crossed", crossed, (), table.notices, simulated)
 
 
 def _crossed(series: CrossedSeries, limits: OneSidedLimits | None, pool_above: float) -> CrossedResult:

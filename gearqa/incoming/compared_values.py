@@ -29,7 +29,7 @@ class Meaning:
 
     @classmethod
     def of(cls, explained: Explained, alignments: Sequence[GearAlignment], z: int) -> Meaning:
-        """From the explanation; their raw data may name flanks otherwise than we do, too."""
+        """From the explanation; their raw data may name flanks differently, too."""
         setup = explained.setup
         if setup is None:
             return cls(Numbering(), z)

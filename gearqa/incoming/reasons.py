@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
-from gearqa.model.incoming import ComparedValue, ExplanationResult, IncomingReason, IncomingResult, Unmatched
+from gearqa.model.incoming import ComparedValue, ExplanationResult, IncomingReason, IncomingResult
 from gearqa.wording.numbers import count_text, fixed_text, um_text
 from gearqa.wording.sentences import place_text, some_of
 
@@ -46,36 +46,31 @@ def reasons_of(result: IncomingResult) -> Iterator[IncomingReason]:
         yield IncomingReason(code, explanation_sentence(explanation))
     if result.en_exceeded:
         differ = "differs" if len(result.en_exceeded) == 1 else "differ"
-        yield IncomingReason(
-            "en_exceeded",
-            f"{count_text(len(result.en_exceeded), 'value')} {differ} by more than both uncertainties allow: "
-            f"{values_named(result.en_exceeded)}",
-        )
+        values = f"{count_text(len(result.en_exceeded), 'value')} {differ}"
+        named = values_named(result.en_exceeded)
+        yield IncomingReason("en_exceeded", f"{values} by more than both uncertainties allow: {named}")
     if result.same_gears is not None:
-        yield IncomingReason(
-            "same_gears" if result.same_gears else "not_the_same_gears",
-            SAME_GEARS_REASONS[result.same_gears_reason],
-        )
+        code = "same_gears" if result.same_gears else "not_the_same_gears"
+        yield IncomingReason(code, SAME_GEARS_REASONS[result.same_gears_reason])
     if result.unmatched:
-        named = some_of([_unmatched(one) for one in result.unmatched], MOST_NAMED)
+        serials = [(one.serial, one.nearest) for one in result.unmatched]
+        near = [f"{serial} (nearest: {other})" if other else serial for serial, other in serials]
+        named = some_of(near, MOST_NAMED)
         yield IncomingReason("serials_not_found", f"not measured by us under these serials: {named}")
-    yield IncomingReason(
-        f"comparison_{result.comparison_reason}", COMPARISON_REASONS[result.comparison_reason]
-    )
+    kind = result.comparison_reason
+    yield IncomingReason(f"comparison_{kind}", COMPARISON_REASONS[kind])
 
 
 def _claims(result: IncomingResult) -> Iterator[IncomingReason]:
     refused = [row for row in result.rows if row.claim == "not confirmed"]
     if refused:
-        yield IncomingReason(
-            "claims_not_confirmed", f"{claims_text(len(refused))} not confirmed: {values_named(refused)}"
-        )
+        sentence = f"{claims_text(len(refused))} not confirmed: {values_named(refused)}"
+        yield IncomingReason("claims_not_confirmed", sentence)
     unproven = result.claims["not proven"]
     if unproven:
         them = "it" if unproven == 1 else "them"
-        yield IncomingReason(
-            "claims_not_proven", f"{claims_text(unproven)} not proven: our uncertainty leaves {them} open"
-        )
+        sentence = f"{claims_text(unproven)} not proven: our uncertainty leaves {them} open"
+        yield IncomingReason("claims_not_proven", sentence)
     if result.contradicted:
         yield IncomingReason("claims_contradicted", better_than_own_value(result.contradicted))
 
@@ -97,10 +92,6 @@ def better_than_own_value(rows: Sequence[ComparedValue]) -> str:
 def values_named(rows: Sequence[ComparedValue]) -> str:
     """Serial, parameter and flank of some values."""
     return some_of([f"{row.serial} {place_text(row.parameter, row.flank)}" for row in rows], MOST_NAMED)
-
-
-def _unmatched(one: Unmatched) -> str:
-    return f"{one.serial} (nearest: {one.nearest})" if one.nearest else one.serial
 
 
 def explanation_sentence(result: ExplanationResult) -> str:

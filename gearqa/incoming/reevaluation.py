@@ -46,7 +46,7 @@ class _Pattern:
 class TraceBatch:
     """All traces of a comparison, ready to be evaluated under any settings.
 
-    `gear`, `kind` (0 profile, 1 helix), `flank` (0 left, 1 right) and `tooth` tell whose each trace is.
+    `gear`, `kind` (0 profile, 1 helix), `flank` (0 left, 1 right) and `tooth` say where each trace was taken.
     """
 
     part: Part

@@ -1,4 +1,4 @@
-"""Settings of a laboratory in words, and what it does otherwise than we do."""
+"""Settings of a laboratory in words, and how it differs from ours."""
 
 from __future__ import annotations
 
@@ -10,21 +10,10 @@ from gearqa.model.incoming import SettingChange
 from gearqa.wording.numbers import share_text, short_text
 
 NAMES: Final[Mapping[str, str]] = {
-    "slope_span": "slope_span",
-    "share": "profile_range",
-    "cutoff": "filter",
-    "tip_zone": "tip_zone",
-    "axis": "profile_axis",
-    "plane": "plane",
-    "profile_sign": "profile_sign",
-    "helix_sign": "helix_sign",
-    "swapped": "flanks",
-    "reversed": "tooth_direction",
-    "shift": "tooth_start",
-    "runout": "runout_from",
-    "rounding_um": "rounding",
-}
-"""Field of a Setup -> name of the setting in results."""
+    "share": "profile_range", "cutoff": "filter", "axis": "profile_axis", "swapped": "flanks",
+    "reversed": "tooth_direction", "shift": "tooth_start", "runout": "runout_from", "rounding_um": "rounding",
+}  # fmt: skip
+"""Field of a Setup -> name of the setting in results, where it has another there."""
 
 _PHRASES: Final[Mapping[str, Mapping[object, str]]] = {
     "slope_span": {
@@ -59,14 +48,11 @@ _PHRASES: Final[Mapping[str, Mapping[object, str]]] = {
 
 def setting_changes(base: Setup, other: Setup) -> tuple[SettingChange, ...]:
     """What differs between two setups, each setting by its name and its values in words."""
-    return tuple(
-        SettingChange(
-            NAMES[field],
-            setting_text(field, getattr(base, field)),
-            setting_text(field, getattr(other, field)),
-        )
-        for field in changed_fields(base, other)
-    )
+    changes = []
+    for field in changed_fields(base, other):
+        ours, theirs = (setting_text(field, getattr(setup, field)) for setup in (base, other))
+        changes.append(SettingChange(NAMES.get(field, field), ours, theirs))
+    return tuple(changes)
 
 
 def changes_text(base: Setup, other: Setup) -> str:

@@ -8,8 +8,7 @@ from pathlib import Path
 
 from gearqa.errors import ArgumentError, Notice
 from gearqa.evaluation.evaluate import evaluate
-from gearqa.gauge.study_analysis import analyse_study
-from gearqa.gauge.study_from_gears import study_from_gears
+from gearqa.gauge.study_analysis import analyse_study, study_from_gears
 from gearqa.jobs.folders import input_file, open_folder
 from gearqa.model.gauge import GaugeResult, StudyTable
 from gearqa.model.measurement import InputFile

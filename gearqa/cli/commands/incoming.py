@@ -119,7 +119,7 @@ def command(
 
 
 def _report_and_folder(paths: Sequence[Path]) -> tuple[Path, Path | None]:
-    """Tell the report from the folder, in whichever order they stand."""
+    """The report and the folder, given in either order."""
     if len(paths) > 2:
         raise typer.BadParameter(f"{len(paths)} paths; one report and one folder", param_hint="REPORTED.csv")
     folders = [path for path in paths if path.is_dir()]

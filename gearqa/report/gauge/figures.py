@@ -57,7 +57,7 @@ def dot_plot(result: GaugeResult) -> doc.Figure:
 
 
 def _room(number: int) -> tuple[float, float]:
-    """Axis of so many items or trials, with room on the left for the name of the panel."""
+    """Axis of a row of items or trials, with room on the left for the name of the panel."""
     return 0.7 - 0.09 * number, number + 0.6
 
 

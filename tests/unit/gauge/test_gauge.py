@@ -9,8 +9,7 @@ from unit.evaluation.make import gear, helix, part, with_trace
 
 from gearqa.errors import MeasurementFileError, Reason
 from gearqa.evaluation.evaluate import evaluate
-from gearqa.gauge.study_analysis import analyse_study
-from gearqa.gauge.study_from_gears import study_from_gears
+from gearqa.gauge.study_analysis import analyse_study, study_from_gears
 from gearqa.reading.settings.part_file import read_part
 from gearqa.reading.values.study import read_measured_study, read_study
 from gearqa.report.blocks.document import Figure
