@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 from gearqa.errors import Notice, NoticeCode
@@ -35,11 +35,11 @@ _SENTENCES: Final[Mapping[NoticeCode, str]] = {
 
 def cautions_of_study(result: GaugeResult) -> Iterator[Notice]:
     """Cautions of a whole study."""
-    yield from _on_crossed([one for some in result.crossed.values() for one in some], result.factor)
-    yield from _on_references([one for some in result.references.values() for one in some])
+    yield from _on_crossed(result.crossed_series, result.factor)
+    yield from _on_references(result.reference_series)
 
 
-def _on_crossed(series: list[CrossedResult], factor: str) -> Iterator[Notice]:
+def _on_crossed(series: Sequence[CrossedResult], factor: str) -> Iterator[Notice]:
     if not series:
         return
     yield _caution(NoticeCode.NO_REFERENCE)
@@ -62,7 +62,7 @@ def _has_negative_component(one: CrossedResult) -> bool:
     return min(raw.operator, raw.interaction, raw.item) < 0
 
 
-def _on_references(series: list[ReferenceResult]) -> Iterator[Notice]:
+def _on_references(series: Sequence[ReferenceResult]) -> Iterator[Notice]:
     if not series:
         return
     if any(one.few for one in series):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import chain
 from typing import Annotated, Final, Literal, TypeVar
 
 from gearqa.arrays import Array
@@ -183,10 +184,19 @@ class GaugeResult:
     warnings: tuple[Notice, ...] = ()
 
     @property
+    def crossed_series(self) -> tuple[CrossedResult, ...]:
+        """Every flank of every parameter of a crossed study."""
+        return tuple(chain.from_iterable(self.crossed.values()))
+
+    @property
+    def reference_series(self) -> tuple[ReferenceResult, ...]:
+        """Every flank and calibrated gear of every parameter."""
+        return tuple(chain.from_iterable(self.references.values()))
+
+    @property
     def all_series(self) -> tuple[CrossedResult | ReferenceResult, ...]:
         """Every series of every parameter, crossed ones first."""
-        crossed = tuple(one for some in self.crossed.values() for one in some)
-        return crossed + tuple(one for some in self.references.values() for one in some)
+        return (*self.crossed_series, *self.reference_series)
 
     @property
     def parameters(self) -> Mapping[str, CrossedFlanks | ReferenceFlanks]:

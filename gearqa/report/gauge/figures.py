@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
 
 from gearqa.model.gauge import CrossedResult, GaugeResult
@@ -21,16 +19,11 @@ MOST_ITEMS = 60
 """Items that the dot plot names on its axis."""
 
 
-def _crossed(result: GaugeResult) -> Iterator[CrossedResult]:
-    for several in result.crossed.values():
-        yield from several
-
-
 def dot_plot(result: GaugeResult) -> doc.Figure:
     """Every value: items across, operators side by side."""
     panels, described = [], []
     names: tuple[str, ...] = ()
-    for one in _crossed(result):
+    for one in result.crossed_series:
         x, items = _places(one), one.series.items
         names = items if len(items) > len(names) else names
         layers: list[plot.Layer] = []
@@ -72,7 +65,7 @@ def interaction_plot(result: GaugeResult) -> tuple[doc.Figure, ...]:
     """Item means of each operator, where operators differ by item; nothing where they do not."""
     panels, described = [], []
     items = 0
-    for one in _crossed(result):
+    for one in result.crossed_series:
         if one.interaction_p is None or one.interaction_p >= SIGNIFICANT:
             continue
         means = one.series.values_um.mean(axis=2)
@@ -107,7 +100,7 @@ def reference_plot(result: GaugeResult) -> doc.Figure:
     """Values of the calibrated gear in their order, about the reference."""
     panels, described = [], []
     most = 1
-    for one in (one for several in result.references.values() for one in several):
+    for one in result.reference_series:
         values = one.series.values_um - one.reference_um
         most = max(most, len(values))
         layers: list[plot.Layer] = []

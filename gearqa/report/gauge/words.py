@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import astuple
 
 import numpy as np
@@ -92,7 +92,6 @@ def factor_text(result: GaugeResult, name: str = "") -> str:
 
 def variance_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
     """Spreads with the interval of the gauge's, and what they mean."""
-    series = [one for several in result.crossed.values() for one in several]
     columns = [*PLACE, doc.Column("gauge s"), doc.Column("95 % interval")]
     if wide:
         columns += [doc.Column(f"{word} s") for word in ("repeat", result.factor, "interaction")]
@@ -100,7 +99,7 @@ def variance_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
     if wide:
         columns.append(doc.Column("distinct categories"))
     lines = []
-    for one in series:
+    for one in result.crossed_series:
         v, percent, total = one.variance, one.percent_of_tolerance, one.percent_of_total_variation
         interval = interval_text(one.gauge_sd_interval_um, signed=False)
         cells: list[doc.Cell | doc.Text] = [*_place(one), value_text(one.gauge_sd_um), interval]
@@ -115,11 +114,12 @@ def variance_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
         if wide:
             cells.append(DASH if one.distinct_categories is None else str(one.distinct_categories))
         lines.append(tuple(cells))
-    notes = tuple(_variance_notes(result, series))
+    notes = tuple(_variance_notes(result))
     return doc.Table("How far the instrument spreads", tuple(columns), tuple(lines), notes, dense=wide)
 
 
-def _variance_notes(result: GaugeResult, series: Sequence[CrossedResult]) -> Iterator[str]:
+def _variance_notes(result: GaugeResult) -> Iterator[str]:
+    series = result.crossed_series
     first = series[0]
     operators = count_text(first.operators, factor_text(result), result.factor)
     counts = f"{count_text(first.items, 'item')}, {operators}, {count_text(first.trials, 'trial')}"
@@ -147,7 +147,7 @@ def squares_table(result: GaugeResult) -> doc.Table:
         *(doc.Column(word, group=variances) for word in ("item", "operator", "interaction", "repeat")),
     )
     lines: list[tuple[doc.Cell | doc.Text, ...]] = []
-    for one in (one for several in result.crossed.values() for one in several):
+    for one in result.crossed_series:
         raw = one.variance_unclipped
         numbers = (*astuple(one.sum_of_squares), raw.item, raw.operator, raw.interaction, raw.repeatability)
         lines.append((*_place(one), *(fixed_text(number, 4) for number in numbers)))
@@ -161,7 +161,7 @@ def reference_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
     if wide:
         columns += [doc.Column("stated U"), doc.Column("En"), doc.Column("verdict", "left")]
     lines = []
-    for one in (one for several in result.references.values() for one in several):
+    for one in result.reference_series:
         cells: list[doc.Cell | doc.Text] = [
             *_place(one),
             str(one.n),

@@ -98,17 +98,12 @@ def test_without_pitch_traces_alone_do_not_tell_unless_they_are_the_same_numbers
     assert same_gears(alignments) == (True, "identical_data")
     assert {p.kind for p in pairs} == {"profile", "helix"}
     rng = np.random.default_rng(2)
-    noisy = [
-        replace(
-            g,
-            traces=tuple(
-                replace(t, deviation_um=t.deviation_um + rng.normal(0, 0.2, len(t.deviation_um)))
-                for t in g.traces
-            ),
-        )
-        for g in bare
-    ]
-    alignments, _ = laid(noisy, gears, part)
+
+    def noisy(trace):
+        return replace(trace, deviation_um=trace.deviation_um + rng.normal(0, 0.2, len(trace.deviation_um)))
+
+    scattered = [replace(g, traces=tuple(map(noisy, g.traces))) for g in bare]
+    alignments, _ = laid(scattered, gears, part)
     assert same_gears(alignments) == (None, "no_pitch_curves")
     assert alignments[0].trace_residual_um == pytest.approx(0.2, rel=0.1)
     assert same_gears(()) == (None, "no_raw_data")
@@ -143,12 +138,11 @@ def test_counting_backwards_agrees_with_the_reader():
     part, _ = sample(RING, 1)
     z = part.gear.teeth
     index = np.random.default_rng(1).standard_normal(z)
-    columns = turn_columns(
-        "pitch",
+    table, convention = (
         {"tooth": np.arange(1, z + 1), "index_um": index},
         Convention(numbering="anticlockwise"),
-        part,
     )
+    columns = turn_columns("pitch", table, convention, part)
     assert np.allclose(turned_index(index, True), columns["index_um"][np.argsort(columns["tooth"])])
 
 

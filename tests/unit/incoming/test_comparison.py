@@ -42,6 +42,10 @@ def with_values(table: ReportedTable, **changes) -> ReportedTable:
     return replace(table, values=tuple(replace(v, **changes) for v in table.values))
 
 
+def unsigned(table: ReportedTable) -> ReportedTable:
+    return replace(table, values=tuple(replace(v, value_um=abs(v.value_um)) for v in table.values))
+
+
 @cache
 def taken_apart():
     return check(read_reported(SAMPLE, teeth=87), 12)
@@ -115,9 +119,7 @@ def test_values_typed_roughly_do_not_prove_the_same_data():
 
 
 def test_unsigned_slopes_are_compared_by_magnitude_and_said_so():
-    table = report(RING, Lab())
-    unsigned = replace(table, values=tuple(replace(v, value_um=abs(v.value_um)) for v in table.values))
-    result = check(unsigned)
+    result = check(unsigned(report(RING, Lab())))
     assert result.explanation.reason == "no_difference"
     assert any(row.by_magnitude for row in result.rows if row.parameter == "helix_slope")
     caution = next(n for n in result.cautions if n.code == "compared_by_magnitude")
@@ -125,9 +127,7 @@ def test_unsigned_slopes_are_compared_by_magnitude_and_said_so():
 
 
 def test_unsigned_and_swapped_is_still_found():
-    table = report(RING, Lab(swapped=True))
-    unsigned = replace(table, values=tuple(replace(v, value_um=abs(v.value_um)) for v in table.values))
-    result = check(unsigned)
+    result = check(unsigned(report(RING, Lab(swapped=True))))
     assert [c.setting for c in result.explanation.explanations[0].changes] == ["flanks"]
     assert result.explanation.explained is True
 
@@ -292,16 +292,13 @@ def test_where_their_raw_data_explain_nothing_ours_do():
     """Raw data and report name the flanks alike, and both otherwise than we do."""
     _, gears = sample(RING, 3)
     other = {"left": "right", "right": "left"}
-    turned = tuple(
-        replace(
-            g,
-            traces=tuple(replace(t, flank=other[t.flank]) for t in g.traces),
-            pitch={other[f]: replace(p, flank=other[f]) for f, p in g.pitch.items()},
-        )
-        for g in gears
-    )
+    turned = []
+    for g in gears:
+        pitch = {other[f]: replace(p, flank=other[f]) for f, p in g.pitch.items()}
+        traces = tuple(replace(t, flank=other[t.flank]) for t in g.traces)
+        turned.append(replace(g, traces=traces, pitch=pitch))
     part, _ = sample(RING, 3)
-    theirs = MeasuredGears(turned, tuple(evaluate(turned, part)))
+    theirs = MeasuredGears(tuple(turned), tuple(evaluate(turned, part)))
     result = check(report(RING, Lab(swapped=True)), theirs=theirs)
     assert (result.explanation.explained, result.explanation.data) == (True, "ours")
     assert [c.setting for c in result.explanation.explanations[0].changes] == ["flanks"]
