@@ -135,7 +135,7 @@ def _variance_notes(result: GaugeResult) -> Iterator[str]:
         rule = f"pooled with the repeats where the p of its F test is above {short_text(result.pool_above)}"
         yield f"Interaction {rule}: {', '.join(tested)}."
     elif first.trials == 1:
-        yield "One trial each: interaction and repeats cannot be separated and are taken together."
+        yield "One trial each: interaction and repeats cannot be told apart and are taken together."
 
 
 def squares_table(result: GaugeResult) -> doc.Table:
