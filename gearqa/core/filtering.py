@@ -22,7 +22,7 @@ REACH: Final = 1.4
 """The kernel is kept to this many cutoffs either side; there it is below 1e-12 of its height."""
 ROWS_PER_BLOCK: Final = 32
 FEW_PRODUCTS: Final = 2**18
-"""Above so many products it pays to make the dense blocks."""
+"""From this many products on dense blocks are faster."""
 KERNEL_VALUES: Final = 2**20
 """Kernel values worked out at once; bounds memory for traces of very many points."""
 A_SQUARED: Final = math.log(2) / math.pi

@@ -51,7 +51,7 @@ def index_from_single_pitches(single: Array) -> tuple[Array, float]:
     """Index deviations from the single pitch deviations of all teeth, and their closure error.
 
     ISO/TR 10064-1:1992 (from memory): the sum of all single pitches is zero on a closed circle; what
-    it is instead is spread evenly over all of them, then they are summed up from tooth 1.
+    is missing or left over is spread evenly over them, then they are summed from tooth 1.
 
     Parameters
     ----------
@@ -92,7 +92,7 @@ def index_from_single_pitches(single: Array) -> tuple[Array, float]:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Worst:
-    """A largest value and where it stands, each of shape (...); teeth are numbered from 1."""
+    """A largest value and its place, each of shape (...); teeth are numbered from 1."""
 
     value: Array
     tooth: IntArray

@@ -27,13 +27,13 @@ SMALLEST_DEFAULT_CUTOFF_MM: Final = 0.05
 MISSING_STEPS_ALLOWED: Final = 2
 HOLE_STEPS: Final = 10
 HOLE_SHARE: Final = 0.1
-"""A gap of more than so many median steps and of more than so much of the range is a hole in the trace."""
+"""A gap longer than both, in median steps and as a share of the range, is a hole in the trace."""
 FEWEST_POINTS: Final = 20
 WANTED_POINTS: Final = 150
 WANTED_POINTS_PER_CUTOFF: Final = 3
 STEEP_DEPARTURE_UM: Final = 1.0
 SAME_POSITION_MM: Final = 1e-9
-"""A sample this near to a limit stands at the limit."""
+"""A sample this near to a limit is at the limit."""
 NOTHING_UM: Final = 1e-9
 """Less than this is binary noise."""
 CHUNK_VALUES: Final = 128 * 512
@@ -461,7 +461,7 @@ def _cached_operator(x: bytes, spec: TraceSpec) -> TraceOperator:
 def cached_trace_operator(x: Array, spec: TraceSpec) -> TraceOperator:
     """`trace_operator`, kept for sampling patterns met again.
 
-    House rule: patterns are told apart by every digit of their positions.
+    House rule: patterns are equal if every digit of their positions is.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What a field of a result says of itself beyond name, type and docstring, by `typing.Annotated`.
+"""What a field of a result declares beyond name, type and docstring, by `typing.Annotated`.
 
 The name without a trailing underscore is the key in JSON, its suffix the unit, the docstring the meaning.
 A text in `Annotated` is the meaning of a type that several fields share; a dict is added to its schema.
@@ -37,14 +37,14 @@ class Key:
 
 @dataclass(frozen=True, slots=True)
 class Within:
-    """Has no key of its own: its rows follow those of another field and are told apart by their `kind`."""
+    """Has no key of its own: its rows follow those of another field; their `kind` tells which is which."""
 
     field: str
 
 
 @dataclass(frozen=True, slots=True)
 class Word:
-    """A mark without more to it."""
+    """A mark without content."""
 
     name: str
 

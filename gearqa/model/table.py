@@ -27,8 +27,8 @@ def fault(
 ) -> PydanticCustomError:
     """An error for a table's validator to raise: `key` is dotted and relative to the table.
 
-    `concerns` names other keys of the table that the check looks at: where one of them is faulty itself,
-    that is told instead.
+    `concerns` names other keys that the check uses: if one of them is faulty itself, that is reported
+    instead.
     """
     context = {
         "key": key, "found": found, "expected": expected, "reason": str(reason), "hint": hint,

@@ -1,6 +1,6 @@
 """Writers and readers of tables, compiled from the declarations on first use: one line a field.
 
-A writer turns one object into its table; what lies within is turned when orjson comes to it.
+A writer makes the table of one object; objects inside it are written when orjson reaches them.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ def _fault(thing: Any, key: str) -> None:
 
 
 def read(model: type[Model], table: Mapping[str, Any]) -> Model:
-    """The object that a table was written from; a key that is not there keeps its default, or is None."""
+    """The object that a table was written from; a missing key takes its default, or None."""
     return cast(Model, reader(model)(table))  # type: ignore[arg-type]
 
 
@@ -82,7 +82,7 @@ def reader(model: Any) -> Callable[[Mapping[str, Any]], Any]:
 
 
 def _found(key: str, entry: Entry, field: Field[Any], space: dict[str, Any]) -> str:
-    """Expression for what stands in the table `t`."""
+    """Expression for the value in the table `t`."""
     if by_kind := entry.mark(Key):
         key = _named(by_kind.of, space) + f"[t[{kind_of(entry.owner)!r}]]"
     default = field.default if field.default_factory is MISSING else field.default_factory()
@@ -92,7 +92,7 @@ def _found(key: str, entry: Entry, field: Field[Any], space: dict[str, Any]) -> 
 
 
 def _made(hint: Any, value: str, space: dict[str, Any], depth: int = 0) -> str:
-    """Expression for an object of the type from what stands in the table."""
+    """Expression that makes an object of the type from a value of the table."""
     origin, arguments, name = get_origin(hint), get_args(hint), f"v{depth}"
     if origin is Annotated:
         return _made(arguments[0], value, space, depth)

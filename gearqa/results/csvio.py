@@ -40,12 +40,12 @@ _trace = attrgetter(*TRACE_FIELDS)
 
 
 def result_mark(simulated: bool) -> str:
-    """First line of every result as CSV, by which such a table is never read as a measurement."""
+    """First line of every result as CSV; a table with it is never read as a measurement."""
     return f"{RESULT_MARK}, SIMULATED: {NOT_MEASURED}" if simulated else RESULT_MARK
 
 
 def cell(value: Any, decimal_comma: bool = False) -> Any:
-    """What stands in a cell: numbers exact, nothing for what is unknown.
+    """Content of a cell: numbers exact, empty if unknown.
 
     >>> [cell(value, True) for value in (0.1, None, False, float("nan"), "a.b")]
     ['0,1', '', 'false', '', 'a.b']
@@ -63,8 +63,8 @@ def csv_table(
 ) -> bytes:
     """A small result as CSV; `semicolon` is for spreadsheets of countries with a decimal comma.
 
-    A column is an attribute of a row, or `name=path` with attributes, places in a list and `len`; what is
-    not there leaves the cell empty.
+    A column is an attribute of a row, or `name=path` with attributes, places in a list and `len`; a cell
+    without a value is empty.
     """
     comma = style == "semicolon"
     text = io.StringIO(newline="")
@@ -77,7 +77,7 @@ def csv_table(
 
 
 def _at(thing: Any, path: str) -> Any:
-    """What stands at the end of a path; None where it ends early.
+    """Value at the end of a path; None where the path ends early.
 
     >>> _at(((1, 2), None), "0.-1"), _at((), "0.real"), _at((1, 2), "len")
     (2, None, 2)
@@ -157,7 +157,7 @@ class GradeCsvWriter:
         self._write([cell(value, self._comma) for value in row] for row in self._rows(gear))
 
     def end(self, lot: LotSummary) -> None:
-        """Nothing stands below the rows."""
+        """Nothing follows the rows."""
 
     def _write(self, rows: Iterable[Iterable[Any]]) -> None:
         self._csv.writerows(rows)

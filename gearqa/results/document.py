@@ -34,19 +34,19 @@ class Document:
     definitions: Mapping[type, str] = field(default_factory=dict)
 
     def table(self, thing: Any) -> Table:
-        """The whole document of a result; what lies within is still to be written."""
+        """The document of a result; objects inside it are not yet written."""
         return {"schema": self.schema, "software": software(), **self._table(thing)}
 
     def document(self, thing: Any) -> Any:
-        """The whole document of a result, in dicts and lists."""
+        """The document of a result in dicts and lists."""
         return self.plain(self.table(thing))
 
     def plain(self, thing: Any) -> Any:
-        """A thing as its JSON says it, in dicts and lists."""
+        """A thing as in its JSON, in dicts and lists."""
         return orjson.loads(self.dumps(thing))
 
     def dumps(self, thing: Any, options: int = 0) -> bytes:
-        """JSON text of a thing or a table of things: times in ISO 8601, what is no number as null."""
+        """JSON text of a thing or a table of things: times in ISO 8601, NaN as null."""
         try:
             return orjson.dumps(thing, default=self._table, option=OPTIONS | options)
         except orjson.JSONEncodeError as error:

@@ -28,7 +28,7 @@ class Entry:
     """Class of the last attribute of the path."""
 
     def mark(self, kind: type[Mark]) -> Mark | None:
-        """The mark of a kind, if there is one."""
+        """The mark of a type, if there is one."""
         return next((one for one in self.marks if isinstance(one, kind)), None)
 
     def meaning(self) -> str:
@@ -42,7 +42,7 @@ def key_of(name: str) -> str:
 
 
 def kind_of(model: type) -> str | None:
-    """Field that tells the kind of a result, where its kinds differ in what applies to them."""
+    """Field with the kind of a result, where some keys apply to some kinds only."""
     return getattr(model, "KIND", None)
 
 

@@ -1,4 +1,4 @@
-"""A gauge study as JSON; of several flanks the one that spreads more stands on top, all stand in `series`."""
+"""A gauge study as JSON: of several flanks the one that spreads more first, all of them in `series`."""
 
 from __future__ import annotations
 

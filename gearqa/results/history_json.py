@@ -1,4 +1,4 @@
-"""What `gearqa history` writes: one schema for five reports, told apart by `report`."""
+"""What `gearqa history` writes: one schema for five reports; `report` says which."""
 
 from __future__ import annotations
 

@@ -29,7 +29,7 @@ SIMPLE: dict[Any, Schema] = {
 
 
 def table(properties: Schema, *, required: Iterable[str] | None = None) -> Schema:
-    """Schema of a table in which nothing else may stand."""
+    """Schema of a table without other keys."""
     names = list(properties if required is None else required)
     return {"type": "object", "properties": properties, "required": names, "additionalProperties": False}
 
@@ -54,9 +54,9 @@ class Schemas:
     """Makes schemas of one document."""
 
     views: Mapping[type, tuple[str, ...]] = field(default_factory=dict)
-    """Model -> what is written of it, where that is not just its fields."""
+    """Model -> what is written of it, if not just its fields."""
     definitions: Mapping[type, str] = field(default_factory=dict)
-    """Model -> name of its definition; the others are described where they stand."""
+    """Model -> name of its definition; other models are described in place."""
 
     def of(self, model: type, kind: str | None = None, **replaced: Schema) -> Schema:
         """Schema of the table of a model, of one kind or of any; `replaced` gives properties by key."""

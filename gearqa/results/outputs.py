@@ -1,7 +1,7 @@
 """Outputs that appear whole or not at all: written next to their place, then renamed.
 
-Several outputs of one command appear together when all are complete; after a failure the old
-files are untouched. What goes to standard output is held back likewise.
+The outputs of one command appear together when all are complete; after a failure the old files are
+untouched. Standard output is held back as well.
 """
 
 from __future__ import annotations
@@ -29,8 +29,7 @@ HELD_IN_MEMORY = 8 * 1024 * 1024
 class Outputs:
     """The outputs of one command, by file name or `-`; a context manager.
 
-    Leaving it normally puts all of them in place; leaving it by an exception leaves everything
-    as it was.
+    At its end all appear in their places; after an exception everything is as it was.
 
     Examples
     --------
@@ -88,7 +87,7 @@ class Outputs:
         return cast(BinaryIO, stream)
 
     def folder(self, target: str) -> Path:
-        """Return a folder for many outputs; one that does not exist is made, and goes with a failure."""
+        """Return a folder for many outputs; a new one is removed again after a failure."""
         path = Path(os.path.realpath(target))
         if not path.is_dir():
             try:

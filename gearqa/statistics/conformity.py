@@ -14,7 +14,7 @@ from gearqa.arrays import Array
 
 State = Literal["conforms", "does not conform", "not proven"]
 DECIMALS = 9
-"""Both sides of a comparison are rounded to so many decimals, so that binary noise does not decide."""
+"""Both sides of a comparison are rounded to this many decimals: binary noise must not decide."""
 
 
 @overload

@@ -38,7 +38,7 @@ def parts_per_measurement(measuring_time: float, cycle_time: float) -> int:
     Returns
     -------
     int
-        At most one gear in so many can be measured. [parts]
+        One gear in this many can be measured. [parts]
 
     Examples
     --------

@@ -64,7 +64,7 @@ def standard_innovations(cycle: IntArray, s: Array, y: Array, history: CycleHist
     Parameters
     ----------
     cycle : ndarray of int, shape (n,)
-        Cycle of each part; the parts of a cycle stand together in production order. [-]
+        Cycle of each part; the parts of a cycle are consecutive, in production order. [-]
     s : ndarray, shape (n,)
         Parts since dress, 0 for the first. [parts]
     y : ndarray, shape (n,)

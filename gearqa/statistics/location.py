@@ -172,7 +172,7 @@ def lognormal_intervals(
 
 
 def runs_test(values: ArrayLike) -> float:
-    """Probability of so few or so many runs about the median in a random order.
+    """Probability of as few or as many runs about the median in a random order.
 
     NIST/SEMATECH e-Handbook 1.3.5.13, runs test (from memory); exact distribution of the runs of two
     kinds instead of the normal approximation given there. Values equal to the median are left out.
@@ -214,7 +214,7 @@ def runs_test(values: ArrayLike) -> float:
 
 
 def trend_test(values: ArrayLike) -> float:
-    """Probability of so strong a rank correlation with the order if there were no trend.
+    """Probability of at least this rank correlation with the order if there is no trend.
 
     Mann, Econometrica 13 (1945) 245; Kendall: Rank Correlation Methods (from memory). Normal
     approximation with ties and continuity correction.

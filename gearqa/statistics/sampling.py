@@ -97,7 +97,7 @@ def code_letter(lot_size: int, level: Level = "II") -> str:
 def normal_single_plan(letter: str, aql_percent: float) -> AttributesPlan:
     """Single sampling plan for normal inspection, arrows followed.
 
-    ISO 2859-1:1999, table 2-A (from memory): acceptance numbers stand on the diagonals of the table
+    ISO 2859-1:1999, table 2-A (from memory): acceptance numbers are constant on the diagonals of the table
     (sample size code plus AQL step), so one rule gives every cell.
 
     Parameters
@@ -138,7 +138,7 @@ def normal_single_plan(letter: str, aql_percent: float) -> AttributesPlan:
         )  # fmt: skip
     index = CODE_LETTERS.index(letter)
     if letter == "A" and step == 15:
-        index += 1  # no zero-acceptance plan stands above this cell: its arrow points down
+        index += 1  # there is no zero-acceptance plan above this cell: its arrow points down
     while True:
         if not 0 <= index < len(CODE_LETTERS):
             raise OutOfScopeError(

@@ -1,4 +1,4 @@
-"""Level changes in a short series of cycle levels, told apart from a slow trend.
+"""Level changes in a short series of cycle levels, as distinct from a slow trend.
 
 Rule set by simulation (false alarms 1 to 3.4 % per series at alpha = 1 %, with trends too); a
 penalised segmentation by BIC raises 16 to 100 % on the same series and is not used.
@@ -32,7 +32,7 @@ class Step:
     """First and last index at which the change may have happened."""
     p: float
     with_trend: bool
-    """Whether it was found beside a trend (True) or against a constant (False)."""
+    """Whether it was found with a trend in the model (True) or against a constant (False)."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
