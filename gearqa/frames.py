@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import fields
+from collections.abc import Iterable
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 from gearqa.model.results import FlankResult, GearResult, GradeResult, ParameterResult, TraceResult
-from gearqa.results.entries import key_of
+from gearqa.results.entries import key_of, names_of
 from gearqa.symbols import PARAMETERS
 
 if TYPE_CHECKING:
     import pandas as pd
 
-NESTED = {"not_assessed", "warnings", "parameters", "traces", "pitch", "size", "production"}
-GEAR_FIELDS = tuple(one.name for one in fields(GearResult) if one.name not in NESTED)
-TRACE_FIELDS = tuple(one.name for one in fields(TraceResult))
+NESTED = ("not_assessed", "warnings", "parameters", "traces", "pitch", "size", "production")
+GEAR_FIELDS = names_of(GearResult, *NESTED)
+TRACE_FIELDS = names_of(TraceResult)
 GRADED_FIELDS = (
     "value_um", "min_um", "max_um", "tooth", "class_", "class_exact", "beyond", "required_class",
     "tolerance_um", "conforms", "master_quality",
+)  # fmt: skip
+PARAMETER_FIELDS = (
+    "serial", "parameter", "symbol", "flank", *GRADED_FIELDS, "lower_limit_um", "upper_limit_um", "mean_um",
 )  # fmt: skip
 INTEGERS = ("class", "required_class", "tooth", "points", "near_limit")
 ANSWERS = ("conforms", "master_quality", "beyond")
@@ -28,10 +31,10 @@ def _gears(result: GradeResult | Iterable[GearResult]) -> Iterable[GearResult]:
     return result.gears if isinstance(result, GradeResult) else result
 
 
-def _frame(rows: Iterable[Mapping[str, Any]], columns: Iterable[str]) -> pd.DataFrame:
+def _frame(rows: Iterable[tuple[Any, ...]], fields: Iterable[str]) -> pd.DataFrame:
     import pandas as pd
 
-    frame = pd.DataFrame.from_records(list(rows), columns=list(columns))
+    frame = pd.DataFrame.from_records(list(rows), columns=list(map(key_of, fields)))
     for name in frame.columns:
         if name in INTEGERS:
             frame[name] = frame[name].astype("Int64")
@@ -50,8 +53,7 @@ def gears_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
     result : GradeResult or iterable of GearResult
         What `gearqa.grade` or `gearqa.evaluation.evaluate` returned.
     """
-    rows = ({key_of(name): getattr(gear, name) for name in GEAR_FIELDS} for gear in _gears(result))
-    return _frame(rows, map(key_of, GEAR_FIELDS))
+    return _frame(map(attrgetter(*GEAR_FIELDS), _gears(result)), GEAR_FIELDS)
 
 
 def parameters_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
@@ -62,36 +64,17 @@ def parameters_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame
     result : GradeResult or iterable of GearResult
         What `gearqa.grade` or `gearqa.evaluation.evaluate` returned.
     """
-    graded = tuple(map(key_of, GRADED_FIELDS))
-    columns = (
-        "serial",
-        "parameter",
-        "symbol",
-        "flank",
-        *graded,
-        "lower_limit_um",
-        "upper_limit_um",
-        "mean_um",
-    )
-    return _frame(_parameter_rows(_gears(result)), columns)
+    return _frame(_parameter_rows(_gears(result)), PARAMETER_FIELDS)
 
 
-def _parameter_rows(gears: Iterable[GearResult]) -> Iterable[dict[str, Any]]:
+def _parameter_rows(gears: Iterable[GearResult]) -> Iterable[tuple[Any, ...]]:
+    graded = attrgetter(*GRADED_FIELDS)
     for gear in gears:
         for key, parameter in gear.parameters.items():
             sides: Iterable[tuple[str | None, ParameterResult | FlankResult]] = parameter.flanks.items()
             for flank, one in sides if parameter.flanks else [(None, parameter)]:
-                low, high = one.limits_um if one.limits_um is not None else (None, None)
-                yield {
-                    "serial": gear.serial,
-                    "parameter": key,
-                    "symbol": PARAMETERS[key].symbol,
-                    "flank": flank,
-                    **{key_of(name): getattr(one, name) for name in GRADED_FIELDS},
-                    "lower_limit_um": low,
-                    "upper_limit_um": high,
-                    "mean_um": getattr(one, "mean_um", None),
-                }
+                known = gear.serial, key, PARAMETERS[key].symbol, flank, *graded(one)
+                yield *known, *(one.limits_um or (None, None)), getattr(one, "mean_um", None)
 
 
 def traces_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
@@ -102,10 +85,6 @@ def traces_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
     result : GradeResult or iterable of GearResult
         What `gearqa.grade` or `gearqa.evaluation.evaluate` returned.
     """
-    columns = ("serial", *TRACE_FIELDS)
-    rows = (
-        {"serial": gear.serial, **{name: getattr(trace, name) for name in TRACE_FIELDS}}
-        for gear in _gears(result)
-        for trace in gear.traces
-    )
-    return _frame(rows, columns)
+    values = attrgetter(*TRACE_FIELDS)
+    rows = ((gear.serial, *values(trace)) for gear in _gears(result) for trace in gear.traces)
+    return _frame(rows, ("serial", *TRACE_FIELDS))

@@ -523,23 +523,14 @@ def evaluate_traces(operator: TraceOperator, y: Array) -> TraceValues:
         numbers[:, part], flags[:, part] = _evaluate_chunk(operator, y[part], work[:, : part.stop - start])
     total, form, slope, crowning, level = numbers
     ends = range_fraction(np.array([operator.spec.full_start, operator.spec.full_end]), operator.spec)
-    return TraceValues(
-        total=total,
-        form=form,
-        slope=slope,
-        slope_full=slope * (ends[1] - ends[0]),
-        crowning=crowning,
-        level=level,
-        tip_zone_counted=flags[0],
-        departs=flags[1],
-    )
+    slope_full = slope * (ends[1] - ends[0])
+    return TraceValues(total, form, slope, slope_full, crowning, level, flags[0], flags[1])
 
 
-Numbers = tuple[Array, Array, Array, Array, Array]
-Flags = tuple[BoolArray, BoolArray]
-
-
-def _evaluate_chunk(op: TraceOperator, y: Array, work: Array) -> tuple[Numbers, Flags]:
+def _evaluate_chunk(
+    op: TraceOperator, y: Array, work: Array
+) -> tuple[tuple[Array, ...], tuple[BoolArray, BoolArray]]:
+    """Total, form, slope, crowning and level; whether the tip zone counted, and whether it departs."""
     n = op.samples
     u, residual = work
     if op.filter is None:
@@ -563,10 +554,8 @@ def _evaluate_chunk(op: TraceOperator, y: Array, work: Array) -> tuple[Numbers, 
 def _range_extremes(op: TraceOperator, u: Array) -> tuple[Array, Array]:
     limits = u[:, op.samples], u[:, op.samples + 1]
     inside = u[:, op.inside]
-    return (
-        np.maximum(inside.max(axis=1), np.maximum(*limits)),
-        np.minimum(inside.min(axis=1), np.minimum(*limits)),
-    )
+    highest, lowest = np.maximum(*limits), np.minimum(*limits)
+    return np.maximum(inside.max(axis=1), highest), np.minimum(inside.min(axis=1), lowest)
 
 
 def _width(op: TraceOperator, u: Array) -> tuple[Array, BoolArray]:

@@ -6,6 +6,7 @@ value, claim and verdict stay separate fields. Differences are reported less fou
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal, get_args
@@ -296,10 +297,8 @@ class IncomingResult:
     @property
     def claims(self) -> Mapping[Claim, Count]:
         """How many claims came out how."""
-        counts: dict[Claim, int] = {"confirmed": 0, "not confirmed": 0, "not proven": 0, "none": 0}
-        for row in self.rows:
-            counts[row.claim] += 1
-        return counts
+        counts = Counter(row.claim for row in self.rows)
+        return {claim: counts[claim] for claim in get_args(Claim)}
 
     @property
     def contradicted(self) -> tuple[ComparedValue, ...]:

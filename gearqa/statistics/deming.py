@@ -69,14 +69,9 @@ def deming(x: Array, y: Array, ratio: float = 1.0, confidence: float = 0.95) -> 
     if not math.isfinite(slope):
         return None
     keep = ~np.eye(n, dtype=np.bool_)
-    without_x = np.broadcast_to(x, (n, n))[keep].reshape(n, n - 1)
-    without_y = np.broadcast_to(y, (n, n))[keep].reshape(n, n - 1)
-    slopes, intercepts = _deming(without_x, without_y, ratio)
+    left_out = [np.broadcast_to(v, (n, n))[keep].reshape(n, n - 1) for v in (x, y)]
+    slopes, intercepts = _deming(left_out[0], left_out[1], ratio)
     se = [math.sqrt((n - 1) / n * float(np.sum((v - v.mean()) ** 2))) for v in (slopes, intercepts)]
     t = float(stdtrit(n - 2, (1 + confidence) / 2))
-    return Line(
-        slope,
-        intercept,
-        (slope - t * se[0], slope + t * se[0]),
-        (intercept - t * se[1], intercept + t * se[1]),
-    )
+    around = [(v - t * e, v + t * e) for v, e in zip((slope, intercept), se, strict=True)]
+    return Line(slope, intercept, around[0], around[1])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.special import ndtr, stdtrit
 
@@ -150,10 +152,7 @@ def residual_limits(cycle: IntArray, s: Array, history: CycleHistory, weight: fl
     >>> residual_limits(np.array([0, 0, 1]), np.array([0.0, 20.0, 0.0]), h, 0.2, 3.0).round(3).tolist()
     [0.658, 0.84, 0.955]
     """
-    still = CycleHistory(
-        history.cycles, history.m, history.s_mean, history.S_ss, history.s_max, 0.0, 0.0, history.between,
-        history.within, history.within_dof, history.slope_variance, history.leverage, history.between_dof,
-    )  # fmt: skip
+    still = replace(history, level=0.0, slope=0.0)
     G = ewma(standard_innovations(cycle, s, np.ones(len(s)), still), weight, 0.0)
     H = ewma(standard_innovations(cycle, s, s - history.s_mean, still), weight, 0.0)
     var_slope = history.within / history.S_ss + history.slope_variance / history.cycles

@@ -71,9 +71,8 @@ def sd_interval(sd: float, df: float, confidence: float = 0.95) -> tuple[float, 
     (0.7605, 1.4606)
     """
     tail = (1 - confidence) / 2
-    return sd * math.sqrt(df / float(special.chdtri(df, tail))), sd * math.sqrt(
-        df / float(special.chdtri(df, 1 - tail))
-    )
+    low, high = (sd * math.sqrt(df / float(special.chdtri(df, p))) for p in (tail, 1 - tail))
+    return low, high
 
 
 def sd_interval_any_shape(values: ArrayLike, confidence: float = 0.95) -> tuple[float, float]:
@@ -202,11 +201,8 @@ def runs_test(values: ArrayLike) -> float:
 
     def ways(r: int) -> int:
         k, odd = divmod(r, 2)
-        if odd:
-            return math.comb(n1 - 1, k - 1) * math.comb(n2 - 1, k) + math.comb(n1 - 1, k) * math.comb(
-                n2 - 1, k - 1
-            )
-        return 2 * math.comb(n1 - 1, k - 1) * math.comb(n2 - 1, k - 1)
+        first, second = ((math.comb(n - 1, k - 1), math.comb(n - 1, k)) for n in (n1, n2))
+        return first[0] * second[1] + first[1] * second[0] if odd else 2 * first[0] * second[0]
 
     few = sum(ways(r) for r in range(2, runs + 1)) / total
     many = sum(ways(r) for r in range(runs, 2 * min(n1, n2) + 2)) / total

@@ -193,11 +193,10 @@ def isolated_lot_plan(lot_size: int | None, limiting_quality: float = 0.05, cons
         low, high = min(ac, lot_size - 1), lot_size
     while high - low > 1:
         middle = (low + high) // 2
-        risk = (
-            passes(middle, ac, limiting_quality)
-            if lot_size is None
-            else binomial.hypergeometric_cdf(ac, lot_size, bad, middle)
-        )
+        if lot_size is None:
+            risk = passes(middle, ac, limiting_quality)
+        else:
+            risk = passes_lot(middle, ac, lot_size, bad)
         if risk <= consumer_risk + 1e-12:  # a risk met exactly is met
             high = middle
         else:
