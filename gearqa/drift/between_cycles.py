@@ -22,7 +22,7 @@ from gearqa.wording.numbers import count_text, short_text, unit_text
 CYCLES_FOR_TREND = 12
 STEPS_OF_A_WANDERING_LEVEL = 3
 WITHIN_CYCLES = 1
-"""An event so many cycles from a level change may be its cause."""
+"""Most cycles between a level change and an event that may be its cause."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,9 +38,9 @@ GUARD = 1.644854
 """One-sided 95 % of a normal value: the guard is this times U/2."""
 CYCLES_FOR_INTERVAL = 6
 FARTHEST = 100_000
-"""A forecast beyond so many parts is none."""
+"""A limit farther away is not forecast. [parts]"""
 BAND_REACH = 4.0
-"""The band for the chart goes on to the limit, up to so many times its usual horizon."""
+"""How far the band for the chart goes on towards the limit, as a multiple of its usual horizon."""
 
 
 @dataclass(frozen=True, slots=True)

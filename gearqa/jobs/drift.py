@@ -61,7 +61,7 @@ def analyse_drift(
     until : str or datetime, optional
         Later gears are left out.
     last_cycles : int, optional
-        Only so many dress cycles, the last ones.
+        Number of dress cycles to analyse, the last ones.
     reference : str, optional
         Cycles that the control limits come from, as "FROM..TO": numbers, dress labels or times. Else the
         frozen ones of the store, else the first that fit.

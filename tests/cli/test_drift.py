@@ -32,7 +32,7 @@ WOBBLE = (0.013, -0.021, 0.008, -0.004, 0.017, -0.011, 0.002)
 """Scatter of the factors, so that no two cycles are alike."""
 
 
-def no_constant(word: str) -> None:
+def no_constant(word: str):
     raise AssertionError(f"{word} in JSON")
 
 
@@ -44,14 +44,14 @@ def drift(*words: object) -> int:
     return app.run(["drift", *map(str, words)])
 
 
-def drifted(capsys: pytest.CaptureFixture[str], *words: object) -> tuple[int, dict]:
+def drifted(capsys, *words: object) -> tuple[int, dict]:
     status = drift(*words, "--json", "-")
     out, err = capsys.readouterr()
     assert "Traceback" not in err
     return status, loads(out)
 
 
-def refused(capsys: pytest.CaptureFixture[str], *words: object) -> str:
+def refused(capsys, *words: object) -> str:
     assert drift(*words) == 2
     out, err = capsys.readouterr()
     assert out == ""
@@ -94,6 +94,11 @@ def made_history(
     return folder
 
 
+@pytest.fixture
+def folder(tmp_path) -> Path:
+    return made_history(tmp_path / "lot")
+
+
 @pytest.fixture(scope="module")
 def sample(tmp_path_factory: pytest.TempPathFactory) -> tuple[int, Path]:
     out = tmp_path_factory.mktemp("drift")
@@ -105,7 +110,7 @@ def sample(tmp_path_factory: pytest.TempPathFactory) -> tuple[int, Path]:
 
 
 # The injected truth stands in the comments of sample_measurements/scenarios/drift_history.toml.
-def test_sample_history_tells_the_injected_truth(sample: tuple[int, Path]) -> None:
+def test_sample_history_tells_the_injected_truth(sample):
     status, out = sample
     result = loads((out / "d.json").read_text())
     assert status == 1
@@ -128,7 +133,7 @@ def test_sample_history_tells_the_injected_truth(sample: tuple[int, Path]) -> No
     assert low <= -0.030 <= high
 
 
-def test_json_agrees_with_its_schema_and_holds_every_promised_key(sample: tuple[int, Path]) -> None:
+def test_json_agrees_with_its_schema_and_holds_every_promised_key(sample):
     result = loads((sample[1] / "d.json").read_text())
     schema = DRIFT.json_schema()
     jsonschema.Draft202012Validator.check_schema(schema)
@@ -145,7 +150,7 @@ def test_json_agrees_with_its_schema_and_holds_every_promised_key(sample: tuple[
     assert [one["code"] for one in result["reasons"]] == ["quarantine"]
 
 
-def test_csv_has_a_row_for_every_series(sample: tuple[int, Path]) -> None:
+def test_csv_has_a_row_for_every_series(sample):
     result = loads((sample[1] / "d.json").read_text())
     mark, *lines = (sample[1] / "d.csv").read_text().splitlines()
     assert mark.startswith("# gearqa result, SIMULATED")
@@ -159,7 +164,7 @@ def test_csv_has_a_row_for_every_series(sample: tuple[int, Path]) -> None:
     assert int(row["last_step_cycle"]) == series["steps"][-1]["cycle"]
 
 
-def test_page_and_paper_begin_with_the_sentence(sample: tuple[int, Path]) -> None:
+def test_page_and_paper_begin_with_the_sentence(sample):
     result = loads((sample[1] / "d.json").read_text())
     page = (sample[1] / "d.html").read_text()
     sentence = result["headline"]
@@ -173,9 +178,7 @@ def test_page_and_paper_begin_with_the_sentence(sample: tuple[int, Path]) -> Non
         assert words in text
 
 
-def test_store_and_folder_tell_the_same(
-    sample: tuple[int, Path], capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
+def test_store_and_folder_tell_the_same(sample, capsys, tmp_path):
     store = tmp_path / "h.sqlite"
     assert app.run(["history", "add", str(SAMPLE), "--store", str(store), "--quiet"]) == 0
     capsys.readouterr()
@@ -192,10 +195,8 @@ def test_store_and_folder_tell_the_same(
 
 
 @pytest.mark.independent
-def test_a_calm_grinder_exits_0_and_its_wear_is_found(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
-    status, result = drifted(capsys, made_history(tmp_path / "lot"))
+def test_a_calm_grinder_exits_0_and_its_wear_is_found(capsys, folder):
+    status, result = drifted(capsys, folder)
     assert status == 0
     series = series_of(result)
     low, high = series["wear_interval_um_per_part"]
@@ -206,9 +207,7 @@ def test_a_calm_grinder_exits_0_and_its_wear_is_found(
     assert result["simulated"] is False
 
 
-def test_a_limit_within_the_dress_interval_exits_1(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
+def test_a_limit_within_the_dress_interval_exits_1(capsys, tmp_path):
     status, result = drifted(capsys, made_history(tmp_path / "lot", wear=0.2))
     # 2 um x (1 + 0.2 s) reaches 8 um at s = 15 parts after the first, before the 20 of a cycle
     assert status == 1
@@ -216,7 +215,7 @@ def test_a_limit_within_the_dress_interval_exits_1(
     assert "limit_ahead" in [one["code"] for one in result["reasons"]]
 
 
-def test_old_signals_count_only_since_a_time(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_old_signals_count_only_since_a_time(capsys, tmp_path):
     folder = made_history(tmp_path / "lot", cycles=26, shift=(13, 14, 0.3))
     status, result = drifted(capsys, folder, "--reference", "1..12")
     signals = series_of(result)["signals"]
@@ -231,9 +230,7 @@ def test_old_signals_count_only_since_a_time(capsys: pytest.CaptureFixture[str],
 # --- what cannot be told ------------------------------------------------------------------------
 
 
-def test_without_parts_since_dress_no_wear_is_claimed(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
+def test_without_parts_since_dress_no_wear_is_claimed(capsys, tmp_path):
     folder = made_history(tmp_path / "lot", columns=("finished_at", "grinder", "dress"))
     _, result = drifted(capsys, folder)
     series = series_of(result)
@@ -251,9 +248,7 @@ def test_without_parts_since_dress_no_wear_is_claimed(
     assert "est.: parts since dress were estimated from times." in capsys.readouterr().out
 
 
-def test_one_cycle_gives_no_statement_about_control(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
+def test_one_cycle_gives_no_statement_about_control(capsys, tmp_path):
     status, result = drifted(capsys, made_history(tmp_path / "lot", cycles=1))
     assert status == 0
     assert {series["in_control"] for series in result["series"]} == {None}
@@ -262,7 +257,7 @@ def test_one_cycle_gives_no_statement_about_control(
     jsonschema.validate(result, DRIFT.json_schema(), cls=jsonschema.Draft202012Validator)
 
 
-def test_every_cycle_measured_at_the_same_part(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_every_cycle_measured_at_the_same_part(capsys, tmp_path):
     _, result = drifted(capsys, made_history(tmp_path / "lot", places=(7,)))
     series = series_of(result)
     assert series["wear_um_per_part"] is None
@@ -271,13 +266,13 @@ def test_every_cycle_measured_at_the_same_part(capsys: pytest.CaptureFixture[str
     jsonschema.validate(result, DRIFT.json_schema(), cls=jsonschema.Draft202012Validator)
 
 
-def test_without_a_production_table(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_without_a_production_table(capsys, tmp_path):
     message = refused(capsys, pitch_folder(tmp_path / "lot"))
     assert "no gear has production data (1 graded)" in message
     assert "add a production table" in message
 
 
-def test_times_without_zone_are_local(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_times_without_zone_are_local(capsys, tmp_path):
     folder = made_history(tmp_path / "lot", zone=False)
     _, whole = drifted(capsys, folder)
     _, part = drifted(capsys, folder, "--until", "2026-03-02T10:00")
@@ -290,17 +285,15 @@ def test_times_without_zone_are_local(capsys: pytest.CaptureFixture[str], tmp_pa
 
 
 @pytest.mark.parametrize("words", ["2..12", "A2..A12", "2026-03-02T06:41Z..2026-03-02T14:00Z"])
-def test_reference_by_number_label_or_time(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path, words: str
-) -> None:
+def test_reference_by_number_label_or_time(capsys, folder, words):
     # cycle 2 begins with part 21 at 06:42, cycle 12 with part 221 at 13:22, cycle 13 at 14:02
-    _, result = drifted(capsys, made_history(tmp_path / "lot"), "--reference", words)
+    _, result = drifted(capsys, folder, "--reference", words)
     assert series_of(result)["reference"] == {"from": 2, "to": 12, "frozen": True}
 
 
-def test_frozen_reference_of_the_store_is_used(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_frozen_reference_of_the_store_is_used(capsys, tmp_path, folder):
     store = str(tmp_path / "h.sqlite")
-    app.run(["history", "add", str(made_history(tmp_path / "lot")), "--store", store])
+    app.run(["history", "add", str(folder), "--store", store])
     where = ["--part-number", "T-8", "--grinder", "GR-9"]
     assert app.run(["history", "freeze", *where, "--from", "A1", "--to", "A11", "--store", store]) == 0
     capsys.readouterr()
@@ -322,13 +315,13 @@ def test_frozen_reference_of_the_store_is_used(capsys: pytest.CaptureFixture[str
         ("2030-01-01..2030-02-01", "holds 0 dress cycles"),
     ],
 )
-def test_bad_references(capsys: pytest.CaptureFixture[str], tmp_path: Path, words: str, told: str) -> None:
-    message = refused(capsys, made_history(tmp_path / "lot"), "--reference", words)
+def test_bad_references(capsys, folder, words, told):
+    message = refused(capsys, folder, "--reference", words)
     assert told in message
     assert "--reference" in message
 
 
-def test_a_reference_without_known_cycles(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_a_reference_without_known_cycles(capsys, tmp_path):
     folder = made_history(tmp_path / "lot", columns=("finished_at", "grinder"))
     assert "the dress cycles are not known" in refused(capsys, folder, "--reference", "1..12")
 
@@ -353,38 +346,35 @@ def test_a_reference_without_known_cycles(capsys: pytest.CaptureFixture[str], tm
         (("--parameter", "helix_slope"), "nothing to analyse for helix_slope"),
     ],
 )  # fmt: skip
-def test_what_is_refused(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path, words: tuple[str, ...], told: str
-) -> None:
+def test_what_is_refused(capsys, tmp_path, folder, words, told):
     target = tmp_path / "d.json"
     target.write_text("before")
-    assert told in refused(capsys, made_history(tmp_path / "lot"), *words, "--json", target)
+    assert told in refused(capsys, folder, *words, "--json", target)
     assert target.read_text() == "before"
 
 
-def test_a_folder_that_is_not_there(capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_folder_that_is_not_there(capsys):
     assert "Invalid value for FOLDER: 'nowhere' does not exist" in refused(capsys, "nowhere")
 
 
-def test_reading_options_need_a_folder(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_reading_options_need_a_folder(capsys, tmp_path):
     assert "name the folder" in refused(capsys, "--store", tmp_path / "h.sqlite", "--serial", "A")
 
 
-def test_an_empty_store(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_an_empty_store(capsys, tmp_path):
     message = refused(capsys, "--store", tmp_path / "h.sqlite")
     assert "there are no gears" in message
     assert "gearqa history add FOLDER" in message
     assert not (tmp_path / "h.sqlite").exists()
 
 
-def test_an_input_is_not_overwritten(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    folder = made_history(tmp_path / "lot")
+def test_an_input_is_not_overwritten(capsys, folder):
     before = (folder / "pitch.csv").read_bytes()
     assert "is an input" in refused(capsys, folder, "--csv", folder / "pitch.csv")
     assert (folder / "pitch.csv").read_bytes() == before
 
 
-def test_filters_and_several_folders(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_filters_and_several_folders(capsys, tmp_path):
     folder = made_history(tmp_path / "lot", cycles=12)
     again = made_history(tmp_path / "again", cycles=14)
     _, result = drifted(capsys, folder, again, "--parameter", "single_pitch", "--last-cycles", 5)
@@ -395,8 +385,8 @@ def test_filters_and_several_folders(capsys: pytest.CaptureFixture[str], tmp_pat
     assert "repeated_serials" in [one["code"] for one in series["warnings"]]
 
 
-def test_csv_for_spreadsheets_with_decimal_comma(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    assert drift(made_history(tmp_path / "lot"), "--csv", "-", "--csv-style", "semicolon") == 0
+def test_csv_for_spreadsheets_with_decimal_comma(capsys, folder):
+    assert drift(folder, "--csv", "-", "--csv-style", "semicolon") == 0
     text = capsys.readouterr().out
     rows = list(csv.DictReader(text.lstrip("\ufeff").splitlines()[1:], delimiter=";"))
     assert float(rows[0]["wear_um_per_part"].replace(",", ".")) == pytest.approx(0.04, abs=0.002)
@@ -407,11 +397,8 @@ def test_csv_for_spreadsheets_with_decimal_comma(capsys: pytest.CaptureFixture[s
 
 
 @pytest.mark.parametrize("columns", [80, 120])
-def test_terminal_says_the_sentence_first_within_its_width(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, columns: int
-) -> None:
+def test_terminal_says_the_sentence_first_within_its_width(capsys, folder, monkeypatch, columns):
     monkeypatch.setenv("COLUMNS", str(columns))
-    folder = made_history(tmp_path / "lot")
     _, result = drifted(capsys, folder)
     assert drift(folder) == 0
     out = capsys.readouterr().out
@@ -422,10 +409,9 @@ def test_terminal_says_the_sentence_first_within_its_width(
     assert "A qualified setter checks every correction" in out
 
 
-def test_ascii_terminal(tmp_path: Path, capsysbinary: pytest.CaptureFixture[bytes]) -> None:
+def test_ascii_terminal(tmp_path, folder, capsysbinary):
     import sys
 
-    folder = made_history(tmp_path / "lot")
     done = subprocess.run(
         [sys.executable, "-m", "gearqa", "drift", str(folder)], capture_output=True, check=False,
         env={"PYTHONIOENCODING": "ascii", "COLUMNS": "80", "PATH": "", "HOME": str(tmp_path)},
@@ -438,12 +424,12 @@ def test_ascii_terminal(tmp_path: Path, capsysbinary: pytest.CaptureFixture[byte
     assert "\\u" not in text
 
 
-def test_quiet_says_nothing(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    assert drift(made_history(tmp_path / "lot"), "--quiet") == 0
+def test_quiet_says_nothing(capsys, folder):
+    assert drift(folder, "--quiet") == 0
     assert capsys.readouterr() == ("", "")
 
 
-def test_schema_and_explanation(capsys: pytest.CaptureFixture[str]) -> None:
+def test_schema_and_explanation(capsys):
     assert app.run(["schema", "drift"]) == 0
     assert json.loads(capsys.readouterr().out) == json.loads(json.dumps(DRIFT.json_schema()))
     assert app.run(["explain", "drift"]) == 0

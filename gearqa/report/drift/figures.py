@@ -40,7 +40,7 @@ LIMIT_NAMES = {
 NARROWEST = 0.02
 """Height of a panel of values that are all alike. [um]"""
 FAR_LIMIT = 2.5
-"""A limit farther from the values than so many times their range is given in words."""
+"""A limit farther from the values than this multiple of their range is given in words."""
 MARGIN = 0.08
 """Room at both ends of a cycle, as a share of it."""
 LABEL_ROOM = 16.0
