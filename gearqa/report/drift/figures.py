@@ -51,45 +51,36 @@ SMALL = 0.6
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class _Axis:
-    """Production order as a coordinate: cycles one after the other, parts since dress inside each."""
+class _View:
+    """A series, or its last cycles, over production order: cycles in a row, parts since dress inside each."""
 
+    series: DriftSeries
+    charts: ChartData
+    first: int
+    """Number of the first cycle shown."""
     x: Array
-    """Of each gear. shape (n,)"""
+    """Place of each gear. shape (n,)"""
     start: Array
     """Of each cycle, and the end of the last one. shape (cycles + 1,)"""
     middle: Array
     """Place of what belongs to a whole cycle. shape (cycles,)"""
-    margin: float
+    margin: float = 0.0
     """Room between a dress and the first part, so that points do not lie on its mark."""
-    positions: bool
+    positions: bool = False
     """Whether the place inside a cycle is parts since dress, else the order of the measured gears."""
 
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _View:
-    """A series, or its last cycles, on its axis."""
-
-    series: DriftSeries
-    charts: ChartData
-    axis: _Axis
-    first: int
-    """Number of the first cycle shown."""
-    scale: float = 1.0
-    """Of the heights."""
-
     def height(self, panel: str) -> float:
-        return self.scale * HEIGHTS[panel]
+        return HEIGHTS[panel] * (SMALL if self.series.quiet else 1.0)
 
     @property
     def cycles(self) -> int:
-        return len(self.axis.start) - 1
+        return len(self.start) - 1
 
     def inside(self, cycle: int) -> bool:
         return self.first <= cycle < self.first + self.cycles
 
     def start_of(self, cycle: int) -> float:
-        return float(self.axis.start[cycle - self.first])
+        return float(self.start[cycle - self.first])
 
 
 def series_figures(series: DriftSeries) -> tuple[Figure, ...]:
@@ -100,8 +91,7 @@ def series_figures(series: DriftSeries) -> tuple[Figure, ...]:
     if long:
         first, cycles = first + cycles - MOST_CYCLES, MOST_CYCLES
         charts = _from_cycle(charts, first)
-    axis = _axis(series, charts, first, cycles)
-    stack = _stack(_View(series, charts, axis, first, SMALL if series.quiet else 1.0))
+    stack = _stack(_view(series, charts, first, cycles))
     return (_all_levels(series), stack) if long else (stack,)
 
 
@@ -113,7 +103,7 @@ def _from_cycle(charts: ChartData, first: int) -> ChartData:
     return replace(charts, **parts, events=tuple(event for event in charts.events if event[0] >= first))
 
 
-def _axis(series: DriftSeries, charts: ChartData, first: int, cycles: int) -> _Axis:
+def _view(series: DriftSeries, charts: ChartData, first: int, cycles: int) -> _View:
     own = charts.cycle - first
     known = bool(series.cycles) and not bool(np.isnan(charts.parts_since_dress).any())
     if known:
@@ -128,7 +118,8 @@ def _axis(series: DriftSeries, charts: ChartData, first: int, cycles: int) -> _A
     if charts.forecast is not None and known:
         width[-1] = max(width[-1], float(charts.forecast.parts[-1]))
     start = np.concatenate(([0.0], np.cumsum(width + 2 * margin)))
-    return _Axis(start[own] + margin + place + 0.5, start, start[:-1] + middle, margin, known)
+    x = start[own] + margin + place + 0.5
+    return _View(series, charts, first, x, start, start[:-1] + middle, margin, known)
 
 
 def _stack(view: _View) -> Figure:
@@ -162,7 +153,7 @@ def _figure(view: _View, title: str, description: str, panels: Sequence[plot.Pan
         )
         for k, (cycle, _) in events
     )  # fmt: skip
-    x = (0.0, float(view.axis.start[-1]))
+    x = (0.0, float(view.start[-1]))
     chart = plot.Plot(title, description, tuple(panels), x, x_name, _cycle_ticks(view), marks)
     caption = " ".join(f"E{k}: {words}, in or before cycle {cycle}." for k, (cycle, words) in events)
     return Figure(plot.draw(chart), title, description, caption)
@@ -171,7 +162,7 @@ def _figure(view: _View, title: str, description: str, panels: Sequence[plot.Pan
 def _axis_name(view: _View) -> str:
     if not view.series.cycles:
         return "measured gears in their order"
-    inside = "parts since dress" if view.axis.positions else "measured gears in their order"
+    inside = "parts since dress" if view.positions else "measured gears in their order"
     if view.cycles == 1:
         return inside
     labels = [level.dress for level in view.series.cycle_levels_um if view.inside(level.cycle)]
@@ -180,10 +171,10 @@ def _axis_name(view: _View) -> str:
 
 
 def _cycle_ticks(view: _View) -> tuple[tuple[float, str], ...]:
-    end = float(view.axis.start[-1])
+    end = float(view.start[-1])
     if view.cycles == 1:
         whole = ((v, label) for v, label in ticks(0.5, end + 0.5, 10) if v == int(v) and v >= 1)
-        return tuple((view.axis.margin + v - 0.5, label) for v, label in whole)
+        return tuple((view.margin + v - 0.5, label) for v, label in whole)
     step = max(1, int(nice(view.cycles / 14)))
     numbers = range(view.first, view.first + view.cycles)
     return tuple((view.start_of(c), str(c)) for c in numbers if c % step == 0 or c == 1)
@@ -194,7 +185,7 @@ def _dress_marks(view: _View) -> list[plot.Mark]:
         return []
     return [
         plot.Mark(float(x), ink=palette.FRAME, width=0.4, dash="1 2", name="" if k else "dress")
-        for k, x in enumerate(view.axis.start[:-1])
+        for k, x in enumerate(view.start[:-1])
     ]
 
 
@@ -217,12 +208,12 @@ def _finite(*arrays: Array) -> tuple[float, float]:
 
 
 def _values(view: _View) -> plot.Panel:
-    series, charts, axis = view.series, view.charts, view.axis
+    series, charts = view.series, view.charts
     low, high = _finite(charts.min_um, charts.max_um)
     layers: list[plot.Layer] = []
-    band = charts.forecast if axis.positions else None
+    band = charts.forecast if view.positions else None
     if band is not None:
-        x = axis.start[-2] + axis.margin + band.parts - 0.5
+        x = view.start[-2] + view.margin + band.parts - 0.5
         percent = share_text(series.wear_confidence)
         layers += [
             plot.Band(band.low_um, band.high_um, x, name=f"forecast of the worst trace, {percent} of parts"),
@@ -230,14 +221,17 @@ def _values(view: _View) -> plot.Panel:
         ]
         low, high = min(low, float(band.mean_um.min())), max(high, float(band.mean_um.max()))
     if bool((charts.max_um > charts.min_um).any()):
-        x3, y3 = _strokes(axis.x, charts.min_um, charts.max_um)
-        layers.append(plot.Line(x3, y3, palette.MEASURED, 0.7, name="smallest to largest trace"))
+        gap = np.full(len(view.x), np.nan)
+        strokes = np.column_stack((charts.min_um, charts.max_um, gap)).ravel()
+        layers.append(
+            plot.Line(np.repeat(view.x, 3), strokes, palette.MEASURED, 0.7, name="smallest to largest trace")
+        )
     layers += _fitted(view)
-    layers.append(plot.Dots(axis.x, charts.value_um, size=1.7, name="value of a gear (mean of the flank)"))
+    layers.append(plot.Dots(view.x, charts.value_um, size=1.7, name="value of a gear (mean of the flank)"))
     held = set(series.quarantine.measured) if series.quarantine is not None else ()
     hold = [i for i, serial in enumerate(charts.serial) if serial in held]
     if hold:
-        x, y = axis.x[hold], charts.value_um[hold]
+        x, y = view.x[hold], charts.value_um[hold]
         layers.append(plot.Dots(x, y, palette.BAD, "square", 3.2, "gear to hold", hollow=True))
     drawn, outside = _limits(series, (low, high))
     low, high = min(low, *drawn, high), max(high, *drawn, low)
@@ -247,16 +241,16 @@ def _values(view: _View) -> plot.Panel:
             palette.LIMIT,
             LIMIT_WIDTH,
             name=LIMIT_NAMES[series.limit_kind],
-            words=_limit_words(series, y),
-            words_at="right" if y == series.limit_um[1] else "left",
+            words=f"{side} {series.limit_kind} {number_text(round(y, 2), signed=True)}",
+            words_at="left" if side == "lower" else "right",
         )
-        for y in drawn
+        for side, y in zip(("lower", "upper"), series.limit_um, strict=True)
+        if y is not None and y in drawn
     ]
     parts = series.parts_to_limit
     if parts is not None and band is not None and drawn and parts.expected <= band.parts[-1]:
-        rising = (series.wear_um_per_part or 0.0) > 0
-        at = max(drawn) if rising else min(drawn)
-        x_at, y_at = np.array([axis.start[-2] + axis.margin + parts.expected]), np.array([at])
+        at = max(drawn) if (series.wear_um_per_part or 0.0) > 0 else min(drawn)
+        x_at, y_at = np.array([view.start[-2] + view.margin + parts.expected]), np.array([at])
         layers.append(plot.Dots(x_at, y_at, palette.TEXT, "diamond", 3.0, "limit reached", hollow=True))
     return plot.Panel(
         label="Values, µm", detail=outside, layers=tuple(layers),
@@ -264,18 +258,12 @@ def _values(view: _View) -> plot.Panel:
     )  # fmt: skip
 
 
-def _strokes(x: Array, low: Array, high: Array) -> tuple[Array, Array]:
-    """Upright strokes from low to high, gaps between."""
-    gap = np.full(len(x), np.nan)
-    return np.column_stack((x, x, x)).ravel(), np.column_stack((low, high, gap)).ravel()
-
-
 def _fitted(view: _View) -> list[plot.Layer]:
     """Level and wear of every cycle, gaps between."""
     if not view.series.cycles or view.series.wear_um_per_part is None:
         return []
     cut = np.flatnonzero(np.diff(view.charts.cycle)) + 1
-    x, y = np.insert(view.axis.x, cut, np.nan), np.insert(view.charts.fitted_um, cut, np.nan)
+    x, y = np.insert(view.x, cut, np.nan), np.insert(view.charts.fitted_um, cut, np.nan)
     return [plot.Line(x, y, palette.DESIGN, 1.1, name="level after dress and wear")]
 
 
@@ -295,17 +283,12 @@ def _limits(series: DriftSeries, values: tuple[float, float]) -> tuple[list[floa
     return drawn, f"{series.limit_kind} {words} outside the chart" if outside else ""
 
 
-def _limit_words(series: DriftSeries, y: float) -> str:
-    side = "lower" if y == series.limit_um[0] else "upper"
-    return f"{side} {series.limit_kind} {number_text(round(y, 2), signed=True)}"
-
-
 # --- panels of the process ----------------------------------------------------------------------
 
 
 def _control_lines(view: _View, *limits: Array) -> list[plot.Layer]:
     """Control limits of the cycles as stairways."""
-    x = np.repeat(view.axis.start, 2)[1:-1]
+    x = np.repeat(view.start, 2)[1:-1]
     return [
         plot.Line(x, np.repeat(one, 2), CONTROL, 1.2, CONTROL_DASH, CONTROL_NAME)
         for one in limits
@@ -340,7 +323,7 @@ def _reference_band(view: _View, span: tuple[float, float]) -> list[plot.Layer]:
 def _levels(view: _View) -> plot.Panel:
     charts, series = view.charts, view.series
     levels = np.array([one.level_um for one in series.cycle_levels_um if view.inside(one.cycle)])
-    x = view.axis.middle
+    x = view.middle
     span = _room(*_finite(levels, charts.levels_lower_um, charts.levels_upper_um), view.height("levels"))
     layers: list[plot.Layer] = _reference_band(view, span)
     if charts.levels_centre_um is not None:
@@ -373,7 +356,7 @@ def _levels_detail(view: _View) -> str:
 
 def _moving_range(view: _View) -> plot.Panel:
     charts = view.charts
-    x, y = view.axis.middle, charts.moving_range_um
+    x, y = view.middle, charts.moving_range_um
     high = _finite(y, charts.moving_range_upper_um)[1]
     span = (0.0, _room(0.0, high, view.height("moving"))[1])
     layers: list[plot.Layer] = [
@@ -388,7 +371,7 @@ def _moving_range(view: _View) -> plot.Panel:
 
 
 def _ewma(view: _View) -> plot.Panel:
-    charts, x = view.charts, view.axis.x
+    charts, x = view.charts, view.x
     low, high = _finite(charts.ewma, charts.ewma_limit, -charts.ewma_limit)
     layers: list[plot.Layer] = [
         plot.Level(0.0, CONTROL, 0.6),
@@ -417,8 +400,7 @@ def _all_levels(series: DriftSeries) -> Figure:
     cycles = len(charts.levels_lower_um)
     first = series.current_cycle - cycles + 1
     edges = np.arange(cycles + 1, dtype=np.float64)
-    axis = _Axis(np.zeros(0), edges, edges[:-1] + 0.5, 0.0, positions=False)
-    view = _View(series, charts, axis, first)
+    view = _View(series, charts, first, np.zeros(0), edges, edges[:-1] + 0.5)
     description = f"Levels of {cycles} dress cycles; {count_text(len(series.steps), 'level change')}."
     title = f"{long_name(series).capitalize()}: level after every dress"
     return _figure(view, title, description, [_levels(view)], "dress cycle")
