@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain
 
 from gearqa.drift import phrases
 from gearqa.drift.outlook import Outlook
@@ -28,18 +29,16 @@ LEAST_OFFSET_UM = 0.05
 def advise(analysed: Sequence[tuple[DriftSeries, Outlook]], settings: DriftSettings) -> tuple[Sentence, ...]:
     """Advice over all series, the most urgent first; part and grinder are named where there are several."""
     groups: dict[tuple[str, str], list[tuple[DriftSeries, Outlook]]] = {}
-    for series, outlook in analysed:
-        groups.setdefault((series.part, series.grinder), []).append((series, outlook))
+    for pair in analysed:
+        groups.setdefault((pair[0].part, pair[0].grinder), []).append(pair)
     urgent: list[Sentence] = []
     rest: list[Sentence] = []
     for (part, grinder), members in groups.items():
         where = f"{part} on {grinder}" if len(groups) > 1 else ""
-        series_of_group = [series for series, _ in members]
-        urgent += _placed(where, (*_holds(series_of_group), *_limits_ahead(series_of_group)))
-        rest += _placed(where, _dress_interval(series_of_group, settings))
-        rest += _placed(where, _centring(series_of_group))
-        rest += _placed(where, _levels(series_of_group))
-        rest += _placed(where, _sampling(members, settings))
+        series = [one for one, _ in members]
+        urgent += _placed(where, chain(_holds(series), _limits_ahead(series)))
+        levels = chain(_centring(series), _levels(series))
+        rest += _placed(where, chain(_dress_interval(series, settings), levels, _sampling(members, settings)))
     found = urgent + rest
     if any(one.code in CORRECTING_CODES for one in found):
         found.append(Sentence("setter", SETTER))

@@ -99,23 +99,11 @@ def _analyse_series(
     levels = find_levels(gears, fit, events, settings)
     control = control_of_series(gears, fit, levels, settings, rate)
     outlook = look_ahead(gears, fit, levels, settings)
-    return _series(gears, fit, levels, control, outlook, settings, rate), outlook
-
-
-def _series(
-    gears: SeriesGears,
-    fit: WearFit,
-    levels: Levels,
-    control: Control,
-    outlook: Outlook,
-    settings: DriftSettings,
-    rate: float,
-) -> DriftSeries:
-    part, grinder, parameter, flank = gears.key
+    part, grinder, parameter, flank = key
     order, trend, dress, usual = gears.order, levels.trend, outlook.dress, outlook.usual
     wear_known, trend_known = fit.identifiable, trend.significant
     sd_part = fit.sd if math.isfinite(fit.sd) else None
-    return DriftSeries(
+    series = DriftSeries(
         part=part,
         grinder=grinder,
         parameter=parameter,
@@ -170,6 +158,7 @@ def _series(
         ),
         charts=_chart_data(gears, fit, levels, control, outlook),
     )
+    return series, outlook
 
 
 def _sentence(gears: SeriesGears, fit: WearFit, control: Control, outlook: Outlook, risk: float) -> str:

@@ -99,21 +99,16 @@ def look_ahead(gears: SeriesGears, fit: WearFit, levels: Levels, settings: Drift
         reason = no_wear_reason(gears, fit)
         return Outlook(limits, usual, None, Forecast(None, reason), DressAdvice(reason=reason))
     side: Side = "upper" if fit.slope > 0 else "lower"
-    extremes = (gears.high, gears.low) if side == "upper" else (gears.low, gears.high)
-    worst, opposite = map(gears.placed, extremes)
-    trend = levels.trend.significant
     forecast = forecast_cycle(
-        worst,
+        gears.placed(gears.high if side == "upper" else gears.low),
         levels.segment,
         limits.of(side),
         side,
-        trend=trend,
+        trend=levels.trend.significant,
         confidence=settings.confidence,
         horizon=float(max(usual or 0, 1.5 * (fit.s_max + 1))),
     )
-    dress = _dress_advice(
-        worst, opposite, levels.segment, limits, side, trend=trend, risk=settings.risk, usual=usual
-    )
+    dress = _dress_advice(gears, levels, limits, side, settings.risk, usual)
     return Outlook(limits, usual, side, forecast, dress)
 
 
@@ -235,32 +230,24 @@ def _band(state: CycleState, confidence: float, horizon: float) -> ForecastBand:
 
 
 def _dress_advice(
-    worst: CycleValues,
-    opposite: CycleValues,
-    segment: int,
-    limits: ActionLimits,
-    side: Side,
-    *,
-    trend: bool,
-    risk: float,
-    usual: int | None,
+    gears: SeriesGears, levels: Levels, limits: ActionLimits, side: Side, risk: float, usual: int | None
 ) -> DressAdvice:
-    """Dress interval for the risk; `opposite` holds the extreme traces that the wear moves away from."""
-    limit = limits.of(side)
-    cycles = int(worst.cycle.max()) + 1
+    """Dress interval for the risk, from the cycles since the last level change."""
+    limit, segment, cycles = limits.of(side), levels.segment, gears.order.cycles
+    worst, opposite = (gears.high, gears.low) if side == "upper" else (gears.low, gears.high)
     if limit is None:
         return DressAdvice(reason=f"no {side} limit is known")
     if cycles - segment < CYCLES_FOR_INTERVAL:
         since = f"{count_text(cycles - segment, 'dress cycle')} since the last level change"
         return DressAdvice(reason=f"{since}: at least {CYCLES_FOR_INTERVAL} are needed")
-    fit = fit_wear(*worst.within(segment, cycles))
+    fit = fit_wear(*gears.placed(worst).within(segment, cycles))
     if not fit.identifiable or (fit.slope > 0) != (side == "upper"):
         return DressAdvice(reason="the wear since the last level change is not proven")
-    history = cycle_history(fit, trend=trend)
+    history = cycle_history(fit, trend=levels.trend.significant)
     found = dress_interval(history, limit, risk)
     centred = slack = None
     if limits.low is not None and limits.high is not None:
-        far = fit_wear(*opposite.within(segment, cycles))
+        far = fit_wear(*gears.placed(opposite).within(segment, cycles))
         spread = abs(float(np.mean(fit.levels)) - float(np.mean(far.levels)))
         centred = centred_dress_interval(history, (limits.low, limits.high), risk, spread)
     if usual is not None:
