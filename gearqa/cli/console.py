@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def wants_colour(stream: IO[str]) -> bool:
-    """Colour only on a terminal that did not ask for none."""
+    """Whether colours may be used: only on a terminal, and not with NO_COLOR."""
     return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 

@@ -45,12 +45,6 @@ _CONVERTERS: dict[Any, Callable[[str], Any]] = {
 }  # fmt: skip
 
 
-def _converter(annotation: Any) -> Callable[[str], Any] | None:
-    if get_origin(annotation) is Literal:
-        return _one_of(get_args(annotation))
-    return _CONVERTERS.get(annotation)
-
-
 class _Plain:
     """Converts the words of one option; put where typer looks for its own converter."""
 
@@ -80,7 +74,8 @@ def with_plain_values(params: list[Any]) -> list[Any]:
         annotation = descriptor.annotation
         if get_origin(annotation) is list:
             (annotation,) = get_args(annotation)
-        convert = _converter(annotation)
+        choices = get_origin(annotation) is Literal
+        convert = _one_of(get_args(annotation)) if choices else _CONVERTERS.get(annotation)
         if convert is not None:
             param._runtime_param = _Plain(convert)
     return params

@@ -21,10 +21,7 @@ NAMED: Final = 20
 
 
 def check_store(store: HistoryStore, *, files: bool = False, passing: Passing = unwatched) -> CheckReport:
-    """Check a whole store; `files` compares the raw files with their digests too.
-
-    Every gear passes through `passing`.
-    """
+    """Check a whole store; `files` compares the raw files with their digests too."""
     with store.reading() as connection:
         findings = [*_database(connection), *_results(connection, passing), *_links(connection)]
         by_state = {

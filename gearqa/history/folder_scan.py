@@ -110,5 +110,5 @@ class Settling:
         self.done[folder] = self._waiting.pop(folder).signature
 
     def wait_again(self, folder: Path, now: float) -> None:
-        """Let a folder wait anew."""
+        """Start the wait of a folder again."""
         self._waiting[folder].since = now

@@ -10,7 +10,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any, Final, Self
+from typing import IO, Any, Final
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
@@ -63,16 +63,6 @@ class Prepared:
     simulated: bool
     drafts: DraftSpool = field(repr=False)
 
-    def close(self) -> None:
-        """Free memory and temporary file."""
-        self.drafts.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
-
 
 def prepare(source: FolderToAdd, *, passing: Passing = unwatched, file: IO[bytes] | None = None) -> Prepared:
     """Read and grade a folder.
@@ -118,27 +108,11 @@ def add_folders(
     complete: bool = False,
     passing: Passing = unwatched,
 ) -> list[IntakeReport]:
-    """Add folders, all of them or none.
+    """Add folders in their order, all of them or none.
 
-    Parameters
-    ----------
-    store : HistoryStore
-        Opened for writing.
-    folders : sequence of FolderToAdd
-        What to add, in this order.
-    replace : bool
-        Gears that are stored with other values or part data are superseded; else StoreConflictError.
-    complete : bool
-        Gears to which tables were added are superseded if their other values are unchanged.
-    passing : Passing
-        Every gear passes through it.
-
-    Raises
-    ------
-    InputError
-        With the problems of all folders that cannot be read.
-    StoreConflictError
-        With all gears that are stored with other values.
+    Gears that are stored with other values or part data are superseded with `replace`; with `complete` those
+    to which only tables were added; else StoreConflictError names them. Raises InputError with the problems
+    of all folders that cannot be read.
     """
     prepared: list[Prepared] = []
     faults: list[InputError] = []

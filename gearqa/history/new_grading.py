@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -47,7 +47,7 @@ def changed_part(part: Part, new: NewGrading) -> Part:
         if (value := getattr(part, name)) not in (None, ()):
             document[name] = value
     try:
-        changed = Part.model_validate_json(json.dumps(document))
+        changed = Part.model_validate_json(json.dumps(document, default=str))
     except ValueError as error:
         raise PartFileError(_validation_problems(error, settings)) from error
     if changed.part.number != part.part.number:
@@ -60,22 +60,14 @@ def changed_part(part: Part, new: NewGrading) -> Part:
 
 def _validation_problems(error: ValueError, settings: Mapping[str, Any]) -> list[Problem]:
     """Problems of a changed drawing, from what its schema says."""
-    listed: Callable[[], list[dict[str, Any]]] | None = getattr(error, "errors", None)
-    if listed is None:
-        return [Problem(Reason.VALUE_OUT_OF_RANGE, "--set", str(error), "a valid part file")]
+    listed: list[dict[str, Any]] = error.errors()  # type: ignore[attr-defined]  # as pydantic raises it
     problems = []
-    for one in listed():
+    for one in listed:
         place = ".".join(str(step) for step in one["loc"])
         key = next((k for k in settings if k == place or k.endswith(f".{place}")), place)
         unknown = one["type"] == "extra_forbidden"
-        problems.append(
-            Problem(
-                Reason.UNKNOWN_KEY if unknown else Reason.VALUE_OUT_OF_RANGE,
-                "--set",
-                repr(one.get("input")),
-                "a key of the part file" if unknown else str(one["msg"]),
-                key=key,
-                hint="gearqa schema part lists the keys",
-            )
-        )
+        reason = Reason.UNKNOWN_KEY if unknown else Reason.VALUE_OUT_OF_RANGE
+        expected = "a key of the part file" if unknown else str(one["msg"])
+        hint = "gearqa schema part lists the keys"
+        problems.append(Problem(reason, "--set", repr(one.get("input")), expected, key=key, hint=hint))
     return problems

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import fields
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -121,22 +122,10 @@ def load_events(
     until: datetime | None = None,
 ) -> list[GrinderEvent]:
     """Events that count, by time."""
-    flanks: dict[str, Flank] = {flank: flank for flank in FLANKS}
+    names = [one.name for one in fields(GrinderEvent)]
     with store.reading() as connection:
-        return [
-            GrinderEvent(
-                e.at,
-                e.event,
-                e.grinder,
-                e.wheel,
-                e.parameter,
-                flanks.get(e.flank or ""),
-                e.correction,
-                e.unit,
-                e.remark,
-            )
-            for e in select_events(connection, grinder=grinder, since=since, until=until)
-        ]
+        found = select_events(connection, grinder=grinder, since=since, until=until)
+    return [GrinderEvent(**{name: getattr(event, name) for name in names}) for event in found]
 
 
 def load_references(

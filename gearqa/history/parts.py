@@ -28,7 +28,7 @@ def part_digest(part: Part) -> str:
 
 
 def part_from_text(text: str) -> Part:
-    """The drawing again."""
+    """Parse a stored drawing."""
     return Part.model_validate_json(text)
 
 

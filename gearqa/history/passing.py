@@ -1,4 +1,4 @@
-"""How long loops over gears are watched from outside: counted, or stopped by an exception."""
+"""A hook around long loops over gears: it counts them, or stops the loop by an exception."""
 
 from __future__ import annotations
 

@@ -119,7 +119,7 @@ def input_files(connection: Connection, intake: int) -> tuple[InputFile, ...]:
 
 
 def count_gears(connection: Connection, which: Selection) -> int:
-    """How many there are."""
+    """Number of the chosen gears."""
     query = sa.select(sa.func.count()).select_from(GEAR).where(*which.conditions())
     return int(connection.execute(query).scalar_one())
 

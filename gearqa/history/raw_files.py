@@ -37,14 +37,13 @@ def read_intakes(connection: Connection, numbers: Collection[int] | None = None)
         if numbers is not None and row.id not in numbers:
             continue
         folder = Path(row.folder)
-        part_file = None if row.part_file is None else Path(row.part_file)
+        part_file, column_map = (name and Path(name) for name in (row.part_file, row.column_map))
         own = part_file or folder / PART_FILE
         digests = {
             one["file"]: one["sha256"]
             for one in loads(row.inputs)
             if one["sha256"] is not None and folder / one["file"] != own
         }
-        column_map = None if row.column_map is None else Path(row.column_map)
         found[row.id] = Intake(row.id, folder, part_file, column_map, digests)
     return found
 

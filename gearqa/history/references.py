@@ -45,6 +45,7 @@ def freeze_period(
                 f"that time: {there}",
                 hint="look at: gearqa history list",
             )
+        first, last = stored_text(from_at), stored_text(to_at)
         connection.execute(
             REFERENCE.update().where(*mine, REFERENCE.c.state == CURRENT).values(state=SUPERSEDED)
         )
@@ -53,19 +54,14 @@ def freeze_period(
                 id=next_id(connection, REFERENCE),
                 part_number=part_number,
                 grinder=grinder,
-                from_at=stored_text(from_at),
-                to_at=stored_text(to_at),
+                from_at=first,
+                to_at=last,
                 remark=remark,
                 state=CURRENT,
                 frozen_at=now(),
             )
         )
-        detail = {
-            "grinder": grinder,
-            "from": stored_text(from_at),
-            "to": stored_text(to_at),
-            "remark": remark,
-        }
+        detail = {"grinder": grinder, "from": first, "to": last, "remark": remark}
         log(connection, LogEntry("freeze", part_number, detail=detail))
         (frozen,) = select_references(connection, part_number=part_number, grinder=grinder)
     return frozen, gears

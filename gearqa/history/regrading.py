@@ -82,23 +82,8 @@ def regrade(
 ) -> RegradeReport:
     """Grade the chosen gears anew; their former results are superseded and kept.
 
-    Parameters
-    ----------
-    store : HistoryStore
-        Opened for writing, unless it is a dry run.
-    which : Selection
-        Gears that count.
-    new : NewGrading
-        What is different.
-    dry_run : bool
-        Grade, but write nothing.
-    passing : Passing
-        Every gear passes through it.
-
-    Raises
-    ------
-    StoreError
-        If raw files that are needed are gone or changed: all of them named, nothing changed.
+    A dry run writes nothing, and its store need not be open for writing. Raises StoreError with all raw
+    files that are needed and are gone or changed; then nothing is changed.
     """
     with store.reading() as connection:
         gears = list(_chosen(connection, which))
@@ -190,10 +175,7 @@ def _stored_digests(store: HistoryStore, gears: Sequence[_Chosen]) -> dict[int, 
 
 
 def _raw_faults(
-    intake: Intake,
-    group: Mapping[str, _Chosen],
-    old: Part,
-    stored: Mapping[int, dict[str, str]],
+    intake: Intake, group: Mapping[str, _Chosen], old: Part, stored: Mapping[int, dict[str, str]]
 ) -> list[str]:
     """What is wrong with the raw files of some gears of one folder; nothing if the gears are as they were."""
     faults = folder_faults(intake)
@@ -258,21 +240,14 @@ def _write(
                 NewGear(n, draft, rows[gear.part], gear.stored.intake)
                 for n, (gear, draft) in enumerate(zip(old, batch, strict=True), number)
             ]
-            pairs = [(before.stored.id, gear.id) for before, gear in zip(old, gears, strict=True)]
-            supersede(connection, pairs)
+            pairs = [(before.stored.id, gear) for before, gear in zip(old, gears, strict=True)]
+            supersede(connection, [(before, gear.id) for before, gear in pairs])
             insert_gears(connection, gears, added_at)
-            entries = (
-                superseding(gear.draft, gear.id, before, ["grading"])
-                for gear, (before, _) in zip(gears, pairs, strict=True)
-            )
-            log(connection, *entries)
+            log(connection, *(superseding(one.draft, one.id, before, ["grading"]) for before, one in pairs))
             number += len(batch)
-        detail = {
-            "gears": len(order),
-            "class": new.class_,
-            "settings": dict(new.settings),
-            "part_file": None if new.part is None else new.part.part.revision,
-        }
+        revision = None if new.part is None else new.part.part.revision
+        settings = dict(new.settings)
+        detail = {"gears": len(order), "class": new.class_, "settings": settings, "part_file": revision}
         log(connection, LogEntry("regrade", detail=detail))
 
 

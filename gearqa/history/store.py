@@ -141,7 +141,7 @@ class HistoryStore:
             return int(connection.execute(query).scalar_one())
 
     def close(self) -> None:
-        """Give up the connections."""
+        """Close the connections."""
         self._engine.dispose()
 
     def __enter__(self) -> Self:

@@ -19,7 +19,7 @@ def dumps(value: Mapping[str, Any] | Sequence[Any]) -> str:
 
 
 def loads(text: str | bytes) -> Any:
-    """What a JSON text says."""
+    """Parse JSON text."""
     return orjson.loads(text)
 
 
@@ -29,7 +29,7 @@ def packed(document: bytes) -> bytes:
 
 
 def unpacked(data: bytes) -> dict[str, Any]:
-    """The document again."""
+    """Unpack a document."""
     document: dict[str, Any] = orjson.loads(zlib.decompress(data))
     return document
 
@@ -45,7 +45,7 @@ def aware(moment: datetime) -> datetime:
 
 
 def in_utc(moment: datetime) -> datetime:
-    """The moment on the clock of UTC."""
+    """The moment in UTC."""
     try:
         return aware(moment).astimezone(UTC)
     except OverflowError:  # at the ends of the calendar
@@ -72,7 +72,7 @@ def stored_text(moment: datetime | None) -> str | None:
 
 
 def stored_time(text: str | None) -> datetime | None:
-    """The time again."""
+    """Parse a stored time."""
     return None if text is None else datetime.fromisoformat(text)
 
 

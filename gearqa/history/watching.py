@@ -33,7 +33,7 @@ class StoppedError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Detected:
-    """What there is to see after a folder was added."""
+    """Signals and notices after a folder was added."""
 
     signals: tuple[WatchSignal, ...] = ()
     """New ones and known ones."""
@@ -73,7 +73,7 @@ class FolderWatch:
     on_signal: Callable[[WatchSignal], None] | None = None
     stop: threading.Event = field(default_factory=threading.Event)
     known: Detected = field(default_factory=Detected)
-    """Signals that are not reported any more."""
+    """Signals that were reported before the watch began."""
     _settling: Settling = field(init=False)
     _started_at: datetime = field(init=False)
     _known_signals: set[str] = field(init=False)
@@ -187,7 +187,8 @@ class FolderWatch:
         signature = self._settling.signature(folder)
         try:
             source = FolderToAdd(folder, options.part, options.columns)
-            with prepare(source, passing=self._until_stopped) as prepared:
+            prepared = prepare(source, passing=self._until_stopped)
+            with prepared.drafts:
                 if dict(self._folders(folder)).get(folder) != signature:  # written to while it was read
                     self._settling.wait_again(folder, time.monotonic())
                     return

@@ -10,6 +10,7 @@ from typing import Any, BinaryIO, Literal
 
 from gearqa.errors import ArgumentError
 from gearqa.history.events import drop_event, keep_event
+from gearqa.history.gear_rows import one_measurement_each, remove_gears
 from gearqa.history.queries import (
     Selection,
     count_gears,
@@ -23,7 +24,6 @@ from gearqa.history.queries import (
     select_results,
 )
 from gearqa.history.references import freeze_period, period_of_dresses, release_period
-from gearqa.history.removal import one_measurement_each, remove_gears
 from gearqa.history.store import HistoryStore
 from gearqa.jobs.folders import require_folder
 from gearqa.jobs.parameters import require_parameter

@@ -1,4 +1,4 @@
-"""What a long job shows of its progress: nothing, unless the caller gives something that shows it."""
+"""Progress of a long job: not shown, unless the caller gives something that shows it."""
 
 from __future__ import annotations
 

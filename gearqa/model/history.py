@@ -145,7 +145,7 @@ class RegradedGear:
 
 @dataclass(frozen=True, slots=True)
 class RegradeReport:
-    """What regrading gave."""
+    """Result of regrading."""
 
     gears: tuple[RegradedGear, ...]
     unchanged: int
@@ -205,7 +205,7 @@ class WatchSignal:
     """Something that a person must look at."""
 
     key: str
-    """By which a signal is known again, so that it is reported once."""
+    """Identifies the signal, which is reported once."""
     part_number: str
     grinder: str | None
     sentence: str
@@ -213,7 +213,7 @@ class WatchSignal:
 
 @dataclass(frozen=True, slots=True)
 class WatchStatus:
-    """What a watch has seen up to a moment."""
+    """State of a watch at a moment."""
 
     folder: str
     store: str

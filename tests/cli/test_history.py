@@ -231,6 +231,7 @@ def test_regrade_returns_the_verdict(capsys, where, tmp_path):
     assert status == 2
     assert "tolerance.clas" in err
     assert history(capsys, "regrade", "--set", "tolerance.class")[0] == 2
+    assert history(capsys, "regrade", "--set", "tolerance.class=2025-01-01")[0] == 2
     shutil.rmtree(tmp_path / "a")
     status, _, err = history(capsys, "regrade", "--set", "evaluation.slope_span=evaluation")
     assert status == 2

@@ -20,11 +20,10 @@ def command(name: Annotated[str | None, typer.Argument(metavar="NAME", help="Whi
         for known, (_, about) in SCHEMAS.items():
             print(f"{known:12}{about}")
         return ExitStatus.CONFORMS
-    schema = json_schema(name)
     import orjson
 
     from gearqa.results.outputs import write_whole
 
     layout = orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE
-    write_whole("-", orjson.dumps(schema, option=layout))
+    write_whole("-", orjson.dumps(json_schema(name), option=layout))
     return ExitStatus.CONFORMS

@@ -15,6 +15,7 @@ from gearqa.errors import InputError, MeasurementFileError, StoreConflictError, 
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.observations import observations_from_results
 from gearqa.history.events import drop_event, keep_event
+from gearqa.history.gear_rows import remove_gears
 from gearqa.history.intake import FolderToAdd, add_folders
 from gearqa.history.observations import load_events, load_observations
 from gearqa.history.queries import (
@@ -26,7 +27,6 @@ from gearqa.history.queries import (
     select_gears,
     select_results,
 )
-from gearqa.history.removal import remove_gears
 from gearqa.history.sql_tables import FIGURE
 from gearqa.model.measurement import GrinderEvent
 from gearqa.reading.folder import cells

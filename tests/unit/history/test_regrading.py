@@ -206,7 +206,7 @@ def test_settings_that_are_no_keys_or_no_values_of_a_part_file():
 
 def test_gears_that_another_station_changed_meanwhile(store, tmp_path, monkeypatch):
     from gearqa.history import regrading
-    from gearqa.history.removal import remove_gears
+    from gearqa.history.gear_rows import remove_gears
 
     add(store, made_folder(tmp_path / "a", ["A", "B"]))
     write = regrading._write

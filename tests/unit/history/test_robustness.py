@@ -68,7 +68,7 @@ def test_a_writer_killed_at_any_moment_loses_nothing_it_acknowledged(where, tmp_
         for day, own in enumerate(names, start=1)
     ]
     for one in prepared:
-        request.addfinalizer(one.close)
+        request.addfinalizer(one.drafts.close)
     HistoryStore.open(where, writing=True).close()
 
     def empty():
