@@ -95,7 +95,12 @@ def grade(
     (4, True, 4)
     """
     kept = _Kept()
-    with _opened(folder, part, columns, serial) as inspection:
+    opened: AbstractContextManager[GearSource] = (
+        open_folder(folder, part=part, columns=columns, serials=serial)
+        if isinstance(folder, str | Path)
+        else nullcontext(folder)
+    )
+    with opened as inspection:
         header, lot = grade_each(inspection, [kept], progress)
     return GradeResult(header, tuple(kept.gears), lot)
 
@@ -149,14 +154,3 @@ class _Kept:
 
     def end(self, lot: LotSummary) -> None:
         pass
-
-
-def _opened(
-    folder: str | Path | GearSource,
-    part: str | Path | None,
-    columns: str | Path | None,
-    serial: Sequence[str] | None,
-) -> AbstractContextManager[GearSource]:
-    if isinstance(folder, str | Path):
-        return open_folder(folder, part=part, columns=columns, serials=serial)
-    return nullcontext(folder)

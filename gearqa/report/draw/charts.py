@@ -117,11 +117,9 @@ def _extent(curves: Curves, limits: tuple[float, float] | None) -> tuple[float, 
         inside = (curves.position >= min(limits)) & (curves.position <= max(limits))
         if not inside.any():
             inside[:] = True
-    seen = [curves.measured[inside], curves.filtered[inside], curves.mean_line]
-    design = curves.design[inside]
-    if curves.band is not None:
-        seen += [design + curves.band[0], design + curves.band[1]]
-    seen.append(design)
+    design, band = curves.design[inside], curves.band or ()
+    lifted = (design + shift for shift in band)
+    seen = (curves.measured[inside], curves.filtered[inside], curves.mean_line, design, *lifted)
     everything = np.concatenate(seen)
     everything = everything[np.isfinite(everything)]
     if everything.size == 0:
@@ -179,9 +177,8 @@ def trace_chart(chart: TraceChart) -> str:
             panel = row.panels.get(flank) or TracePanel(None, note="not measured")
             scale = Scale(chart.span[0], chart.span[1], x, x + panel_width)
             if panel.curves is not None:
-                _draw_trace(
-                    canvas, group, panel.curves, _Place(scale, y, row_height, units, bar), chart.limits
-                )
+                place = _Place(scale, y, row_height, units, bar)
+                _draw_trace(canvas, group, panel.curves, place, chart.limits)
             if panel.note:
                 over = panel.curves is not None
                 canvas.text(
@@ -293,18 +290,12 @@ def _draw_trace(
         fine, x, np.where(inside, height(curves.measured), np.nan), ink=palette.MEASURED, width=0.5,
         tolerance=0.3, **{"data-r": " ".join(map(short_text, reading))},
     )  # fmt: skip
-    canvas.curve(
-        fine, x, np.where(known, height(curves.design), np.nan), ink=palette.DESIGN, width=1.0,
-        dash=DASH_DESIGN,
-    )  # fmt: skip
-    canvas.curve(
-        fine, x, np.where(inside, height(curves.filtered), np.nan), ink=palette.FILTERED, width=1.5,
-        tolerance=0.25,
-    )  # fmt: skip
-    canvas.curve(
-        fine, scale.of(curves.mean_position), height(curves.mean_line), ink=palette.MEAN, width=0.8,
-        dash=DASH_MEAN,
-    )  # fmt: skip
+    design = np.where(known, height(curves.design), np.nan)
+    canvas.curve(fine, x, design, ink=palette.DESIGN, width=1.0, dash=DASH_DESIGN)
+    filtered = np.where(inside, height(curves.filtered), np.nan)
+    canvas.curve(fine, x, filtered, ink=palette.FILTERED, width=1.5, tolerance=0.25)
+    mean_x, mean_y = scale.of(curves.mean_position), height(curves.mean_line)
+    canvas.curve(fine, mean_x, mean_y, ink=palette.MEAN, width=0.8, dash=DASH_MEAN)
 
 
 def draw_values(canvas: Canvas, group: ET.Element, x: float, y: float, values: Sequence[RowValue]) -> None:
@@ -393,10 +384,8 @@ def class_overview(overview: Overview) -> str:
     )
     canvas.path(lines(masters), stroke=palette.FILTERED, width=1.4, dash="3 1.5")
     canvas.path(lines(edges), stroke=palette.LIMIT, width=2.0)
-    canvas.path(
-        lines((left, y, right, y) for y in (top + row_height * k for k in range(1, len(overview.rows)))),
-        stroke=palette.GRID, width=0.5,
-    )  # fmt: skip
+    between = (top + row_height * k for k in range(1, len(overview.rows)))
+    canvas.path(lines((left, y, right, y) for y in between), stroke=palette.GRID, width=0.5)
     labels = canvas.group({"text-anchor": "middle", "font-size": number(SMALL)})
     for c in range(1, 12):
         canvas.text(scale.at(c - 0.5), bottom + 11, str(c), parent=labels)
@@ -422,11 +411,8 @@ def class_overview(overview: Overview) -> str:
         canvas.text(4, y + 3, row.symbol, bold=True)
         canvas.text(38, y + 3, row.name, size=SMALL, ink=palette.MUTED)
         for side, value, conforms in row.marks:
-            place = (
-                _FIRST_CLASS + 0.2
-                if value is None
-                else min(max(value, _FIRST_CLASS + 0.2), _LAST_CLASS - 0.2)
-            )
+            first, last = _FIRST_CLASS + 0.2, _LAST_CLASS - 0.2
+            place = first if value is None else min(max(value, first), last)
             canvas.path(
                 _marker(side, scale.at(place), y), fill=palette.TEXT if conforms else palette.BAD,
                 stroke=None if conforms else palette.TEXT, width=0.8,
@@ -438,8 +424,5 @@ def class_overview(overview: Overview) -> str:
 
 def _marker(side: str, x: float, y: float) -> str:
     """A half circle towards the flank's side with its flat edge at the value; a diamond without side."""
-    if side == "left":
-        return f"M{number(x)} {number(y - 5)}l-8 5 8 5z"
-    if side == "right":
-        return f"M{number(x)} {number(y - 5)}l8 5 -8 5z"
-    return f"M{number(x)} {number(y - 5)}l5 5 -5 5 -5 -5z"
+    outline = {"left": "-8 5 8 5", "right": "8 5 -8 5", "": "5 5 -5 5 -5 -5"}[side]
+    return f"M{number(x)} {number(y - 5)}l{outline}z"

@@ -69,9 +69,11 @@ class SketchGear:
     def half_thickness(self, radius: float) -> float:
         """Half the angle that a tooth fills at a radius: the involute (ISO 21771)."""
         base = self.reference_radius * math.cos(math.radians(self.pressure_angle_deg))
-        alpha = math.acos(min(1.0, base / radius))
-        alpha_t = math.radians(self.pressure_angle_deg)
-        return math.pi / 2 / self.teeth + self.s * (_involute(alpha_t) - _involute(alpha))
+        here, reference = (
+            math.tan(alpha) - alpha
+            for alpha in (math.acos(min(1.0, base / radius)), math.radians(self.pressure_angle_deg))
+        )
+        return math.pi / 2 / self.teeth + self.s * (reference - here)
 
     def flank_angle(self, flank: Literal["left", "right"], tooth: int, radius: float) -> float:
         """Clockwise angle of a flank point; tooth 2 is the middle one.
@@ -94,10 +96,6 @@ class SketchGear:
             return False
         off = math.remainder(angle - self.up, self.pitch_angle)
         return abs(off) <= self.half_thickness(radius)
-
-
-def _involute(alpha: float) -> float:
-    return math.tan(alpha) - alpha
 
 
 def place(radius: float, angle: float) -> Point:
@@ -216,10 +214,8 @@ def svg_figure(kind: Kind) -> Figure:
         return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in map(at, points))
 
     canvas.path(path(outline(gear)) + "z", stroke=FRAME, fill=BAND, width=1)
-    radii = [
-        gear.reference_radius + (gear.tip_radius - gear.root_radius) * (i / 10 - 0.5) * 0.85
-        for i in range(11)
-    ]
+    depth = gear.tip_radius - gear.root_radius
+    radii = [gear.reference_radius + depth * (i / 10 - 0.5) * 0.85 for i in range(11)]
     for flank, ink in (("left", FILTERED), ("right", DESIGN)):
         for tooth in TEETH_SHOWN:
             line = [place(r, gear.flank_angle(flank, tooth, r)) for r in radii]  # type: ignore[arg-type]
@@ -228,15 +224,8 @@ def svg_figure(kind: Kind) -> Figure:
         x, y = at(point)
         ink = {"L": FILTERED, "R": DESIGN}.get(word, TEXT)
         named = {"L": "left", "R": "right"}.get(word, word.replace("s", "space "))
-        canvas.text(
-            x,
-            y + 4,
-            named,
-            anchor="middle",
-            ink=ink,
-            size=13 if word.isdigit() else 11 if len(word) == 1 else 10,
-            bold=word.isdigit(),
-        )
+        size = 13 if word.isdigit() else 11 if len(word) == 1 else 10
+        canvas.text(x, y + 4, named, anchor="middle", ink=ink, size=size, bold=word.isdigit())
     arrow = "clockwise →" if clockwise_text(gear).endswith(">") else "← clockwise"
     canvas.text(width / 2, 17, f"{arrow}, tip up, seen onto the datum face", anchor="middle", size=12)
     return Figure(canvas.tostring(), TITLES[kind], description)

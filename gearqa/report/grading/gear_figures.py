@@ -326,7 +326,7 @@ def _tooth_figure(
 
 def _numbers(values: Array) -> Array:
     """Teeth or spaces, from 1."""
-    return np.arange(1, len(values) + 1, dtype=np.float64)
+    return np.arange(1.0, len(values) + 1)
 
 
 def _deciding(places: Sequence[int | None], values: Array, name: str) -> tuple[plot.Layer, ...]:
@@ -350,11 +350,8 @@ def _line_layers(
     layers.append(plot.Line(_numbers(values), values, width=1.1, name=name))
     if wave is not None:
         layers.append(
-            plot.Line(
-                _numbers(values), wave, ink=palette.DESIGN, width=1.0, dash=charts.DASH_DESIGN,
-                name="first harmonic",
-            )
-        )  # fmt: skip
+            plot.Line(_numbers(values), wave, palette.DESIGN, 1.0, charts.DASH_DESIGN, "first harmonic")
+        )
     return layers
 
 

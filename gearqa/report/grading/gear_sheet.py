@@ -157,7 +157,7 @@ def sheet_facts(
         ("Serial", None if gear is None else clip(gear.serial)),
     ]
     if made is not None:
-        since = made.parts_since_dress
+        since, degrees = made.parts_since_dress, made.temperature_degC
         items += [
             ("Finished", _time(made.finished_at)),
             ("Grinder", made.grinder),
@@ -168,10 +168,7 @@ def sheet_facts(
             ("Measured", _time(made.measured_at)),
             ("Instrument", made.instrument),
             ("Operator", made.operator),
-            (
-                "Temperature",
-                None if made.temperature_degC is None else f"{fixed_text(made.temperature_degC, 1)} °C",
-            ),
+            ("Temperature", None if degrees is None else f"{fixed_text(degrees, 1)} °C"),
             ("Calibration", made.calibration_ref),
             ("Calibration due", _time(made.calibration_due)),
             *((clip(label, SHORT), value) for label, value in made.labels.items()),
@@ -193,9 +190,8 @@ def _time(value: object) -> str | None:
 def gear_words(part: Part) -> str:
     """The gear's data in one line."""
     gear = part.gear
-    helix = "spur"
-    if gear.helix_angle_deg:
-        helix = f"β {number_text(gear.helix_angle_deg)}° {gear.helix_hand}"
+    angle = gear.helix_angle_deg
+    helix = f"β {number_text(angle)}° {gear.helix_hand}" if angle else "spur"
     shift = gear.profile_shift_coefficient
     words = [
         gear.kind, f"z {gear.teeth}", f"mn {number_text(gear.module_mm)} mm",
@@ -225,11 +221,8 @@ def evaluation_words(part: Part, curves: GearCurves | None) -> str:
     else:
         words.append("no filter")
     full = settings.slope_span == "full"
-    words.append(
-        "slopes over control to tip diameter and whole face width"
-        if full
-        else "slopes over the evaluation length"
-    )
+    span = "control to tip diameter and whole face width" if full else "the evaluation length"
+    words.append(f"slopes over {span}")
     words.append(f"deviations as given in the {settings.deviation_plane} plane")
     if settings.pitch.measuring_diameter_mm is not None:
         words.append(f"pitch measured at diameter {number_text(settings.pitch.measuring_diameter_mm)} mm")
@@ -338,9 +331,8 @@ def _chart_sections(result: GearResult, curves: GearCurves, part: Part) -> list[
             sections.append(doc.Section("" if sections else "Traces", (*figures,)))
     pitch = gear_figures.pitch_figures(curves.pitch, result)
     runout = gear_figures.runout_figure(curves.runout, result)
-    round_gear = [*pitch, *([runout] if runout is not None else [])]
-    if round_gear:
-        sections.append(doc.Section("Pitch and runout", (*round_gear,)))
+    if round_gear := (*pitch, *([runout] if runout is not None else [])):
+        sections.append(doc.Section("Pitch and runout", round_gear))
     return sections
 
 

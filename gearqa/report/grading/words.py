@@ -5,19 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from gearqa.model.results import GearResult, GradeHeader
-from gearqa.report.blocks.document import (
-    Answer,
-    Block,
-    Bullets,
-    Cautions,
-    Cell,
-    Column,
-    Facts,
-    Paragraph,
-    Table,
-    Text,
-    Verdict,
-)
+from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.verdicts import STATUS, conformity_cell
 from gearqa.report.grading.notes import decision_line, further_lines, size_text, value_notes
 from gearqa.report.grading.values import (
@@ -35,7 +23,7 @@ from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
 from gearqa.wording.sentences import place_text, symbols_text
 from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY
 
-Row = tuple[Cell | Text, ...]
+Row = tuple[doc.Cell | doc.Text, ...]
 
 
 def criterion_text(header: GradeHeader) -> str:
@@ -44,14 +32,14 @@ def criterion_text(header: GradeHeader) -> str:
     return f"class {grade} or better in {symbols_text(header.master_quality.parameters)}"
 
 
-def parameter_table(gear: GearResult, master_class: int, *, wide: bool = False) -> Table:
+def parameter_table(gear: GearResult, master_class: int, *, wide: bool = False) -> doc.Table:
     """All parameters of a gear, one row a flank."""
     columns = [
-        Column("", "left"), Column("flank", "left"), Column("value µm"), Column("allowed µm"),
-        *([Column("used")] if wide else []),
-        Column("class"), Column("class required"),
-        *([Column(f"class {master_class} allows µm")] if wide else []),
-        Column("place", "left"), Column("drawing", "left"),
+        doc.Column("", "left"), doc.Column("flank", "left"), doc.Column("value µm"), doc.Column("allowed µm"),
+        *([doc.Column("used")] if wide else []),
+        doc.Column("class"), doc.Column("class required"),
+        *([doc.Column(f"class {master_class} allows µm")] if wide else []),
+        doc.Column("place", "left"), doc.Column("drawing", "left"),
     ]  # fmt: skip
     rows: list[Row] = []
     for key, flank, parameter, one in values_of(gear):
@@ -76,12 +64,12 @@ def parameter_table(gear: GearResult, master_class: int, *, wide: bool = False) 
         (symbol_of(gap.parameter), gap.flank or "", *blanks, conformity_cell(None))
         for gap in gear.not_assessed
     ]
-    return Table("", tuple(columns), tuple(_without_repeats(rows)), notes=tuple(value_notes(gear)))
+    return doc.Table("", tuple(columns), tuple(_without_repeats(rows)), notes=tuple(value_notes(gear)))
 
 
 def _without_repeats(rows: Sequence[Row]) -> Iterable[Row]:
     """The rows, with the symbol only where it is another one than above."""
-    last: Cell | Text = ""
+    last: doc.Cell | doc.Text = ""
     for row in rows:
         yield ("", *row[1:]) if row[0] == last else row
         last = row[0]
@@ -104,7 +92,7 @@ def unassessed(gear: GearResult) -> list[str]:
     return [f"{place_text(one.parameter, one.flank)}: {one.reason}" for one in gear.not_assessed]
 
 
-def gear_verdict(header: GradeHeader, gear: GearResult) -> Verdict:
+def gear_verdict(header: GradeHeader, gear: GearResult) -> doc.Verdict:
     """Conformity, class and master quality of one gear."""
     why = {True: [], False: failures(gear), None: unassessed(gear)}[gear.conforms]
     if gear.class_ is None and not gear.beyond:
@@ -117,11 +105,11 @@ def gear_verdict(header: GradeHeader, gear: GearResult) -> Verdict:
         missing = symbols_text(dict.fromkeys(one.parameter for one in gear.not_assessed))
         governed += f"; not assessed: {missing}" if missing else ""
     conformity, master = STATUS[gear.conforms], STATUS[gear.master_quality]
-    return Verdict(
+    return doc.Verdict(
         (
-            Answer("Conformity to the drawing", CONFORMITY[gear.conforms], conformity, "; ".join(why)),
-            Answer("Flank tolerance class", grade, "none", governed),
-            Answer("Master quality", MASTER_QUALITY[gear.master_quality], master, _decided(header, gear)),
+            doc.Answer("Conformity to the drawing", CONFORMITY[gear.conforms], conformity, "; ".join(why)),
+            doc.Answer("Flank tolerance class", grade, "none", governed),
+            doc.Answer("Master quality", MASTER_QUALITY[gear.master_quality], master, _decided(header, gear)),
         )
     )
 
@@ -143,7 +131,7 @@ def _decided(header: GradeHeader, gear: GearResult) -> str:
     return f"{verb} {', '.join(deciding)}; {criterion}"
 
 
-def screen_facts(header: GradeHeader, gear: GearResult | None = None) -> Facts:
+def screen_facts(header: GradeHeader, gear: GearResult | None = None) -> doc.Facts:
     """What was graded, and by what."""
     part = " ".join(filter(None, (header.part.get("number"), header.part.get("name"))))
     revision = header.part.get("revision")
@@ -159,25 +147,27 @@ def screen_facts(header: GradeHeader, gear: GearResult | None = None) -> Facts:
             text = ", ".join(f"{name} {value}" for name, value in named if value is not None)
             items += [("Made", text)] if text else []
     items.append(("Standard", header.standard))
-    return Facts(tuple(items))
+    return doc.Facts(tuple(items))
 
 
-def opening(header: GradeHeader, gear: GearResult | None = None) -> list[Block]:
+def opening(header: GradeHeader, gear: GearResult | None = None) -> list[doc.Block]:
     """What comes before the values: whether they were measured at all, and on what."""
-    simulated: list[Block] = [Paragraph(SIMULATED_BANNER, "lead")] if header.simulated else []
+    simulated: list[doc.Block] = [doc.Paragraph(SIMULATED_BANNER, "lead")] if header.simulated else []
     return [*simulated, screen_facts(header, gear)]
 
 
-def closing(header: GradeHeader, verdict: Verdict, near_limit: int | None) -> list[Block]:
+def closing(header: GradeHeader, verdict: doc.Verdict, near_limit: int | None) -> list[doc.Block]:
     """What comes after the values: verdict, decision rule, cautions."""
-    return [verdict, Paragraph(decision_line(header, near_limit), "note"), Cautions(CAUTIONS)]
+    return [verdict, doc.Paragraph(decision_line(header, near_limit), "note"), doc.Cautions(CAUTIONS)]
 
 
-def gear_blocks(header: GradeHeader, gear: GearResult, slope_span: str, *, wide: bool = False) -> list[Block]:
+def gear_blocks(
+    header: GradeHeader, gear: GearResult, slope_span: str, *, wide: bool = False
+) -> list[doc.Block]:
     """One gear in full."""
     blocks = [*opening(header, gear), parameter_table(gear, header.master_quality.class_, wide=wide)]
     if lines := further_lines(gear, slope_span):
-        blocks.append(Bullets(tuple(lines)))
+        blocks.append(doc.Bullets(tuple(lines)))
     if notes := [*unassessed(gear), *(notice.message for notice in gear.warnings)]:
-        blocks.append(Bullets(tuple(notes), "note"))
+        blocks.append(doc.Bullets(tuple(notes), "note"))
     return [*blocks, *closing(header, gear_verdict(header, gear), gear.near_limit)]

@@ -215,26 +215,18 @@ def _table(table: doc.Table) -> str:
             if content.status is not None and content.status != "none":
                 text = f"{text}&nbsp;{_mark(content.status)}"
             if k == 0:
-                long = "w" if len(doc.plain(content.text)) > LONG_NAME else ""
-                kind = " ".join(filter(None, (ALIGN[column.align], long)))
-                out.append(
-                    f'<th scope="row" class="{kind}">{text}</th>' if kind else f'<th scope="row">{text}</th>'
-                )
+                tag, bad, wide = 'th scope="row"', False, len(doc.plain(content.text)) > LONG_NAME
             else:
-                bad = "bad" if content.status == "bad" else ""
-                kind = " ".join(
-                    filter(
-                        None,
-                        (ALIGN[column.align], bad, "w" if column.weight and content.status is None else ""),
-                    )
-                )
-                out.append(f'<td class="{kind}">{text}</td>' if kind else f"<td>{text}</td>")
+                tag, bad = "td", content.status == "bad"
+                wide = bool(column.weight) and content.status is None
+            kind = " ".join(filter(None, (ALIGN[column.align], "bad" if bad else "", "w" if wide else "")))
+            style = f' class="{kind}"' if kind else ""
+            out.append(f"<{tag}{style}>{text}</{tag[:2]}>")
         out.append("</tr>")
     out.append("</tbody></table></div>")
     if table.notes:
-        out.append(
-            '<div class="notes">' + "".join(f"<p>{_inline(note)}</p>" for note in table.notes) + "</div>"
-        )
+        notes = "".join(f"<p>{_inline(note)}</p>" for note in table.notes)
+        out.append(f'<div class="notes">{notes}</div>')
     return "".join(out)
 
 
