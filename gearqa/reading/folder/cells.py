@@ -109,22 +109,26 @@ class Cells:
 
     def words(self, canonical: str, allowed: Sequence[str], hint: str = "") -> NDArray[np.int8]:
         """Place of each cell's word in `allowed`; -1 where it is none."""
-        source = self._source(canonical)
-        meanings = {word.strip().casefold(): meaning for word, meaning in source.words.items()}
         places = {word: place for place, word in enumerate(allowed)}
-        codes: dict[str, int] = {}
         cells = self.raw.columns[canonical]
-        for cell in set(cells):
-            word = cell.strip(_BLANKS)
-            if word in source.words:
-                word = source.words[word]
-            codes[cell] = places.get(meanings.get(word.casefold(), word.casefold()), -1)
+        words = self._translated(canonical)
+        codes = {cell: places.get(word.casefold(), -1) for cell, word in words.items()}
         result = np.array([codes[cell] for cell in cells], dtype=np.int8)
-        expected = " or ".join(f"'{word}'" for word in (*allowed, *source.words))
+        expected = " or ".join(f"'{word}'" for word in (*allowed, *self._source(canonical).words))
         for row in np.flatnonzero(result < 0).tolist():
             reason = Reason.UNKNOWN_WORD if cells[row].strip(_BLANKS) else Reason.EMPTY_CELL
             self.fault(row, reason, canonical, expected, hint)
         return result
+
+    def _translated(self, canonical: str) -> dict[str, str]:
+        """Distinct cells of a column, each trimmed and with foreign words in ours."""
+        words = self._source(canonical).words
+        folded = {word.strip().casefold(): meaning for word, meaning in words.items()}
+        found = {}
+        for cell in set(self.raw.columns[canonical]):
+            word = cell.strip(_BLANKS)
+            found[cell] = words.get(word, folded.get(word.casefold(), word))
+        return found
 
     # --- numbers ---------------------------------------------------------------------------------------
 
@@ -192,14 +196,10 @@ class Cells:
 
     def texts(self, canonical: str) -> list[str | None]:
         """Trimmed texts, None where blank."""
-        source = self._source(canonical)
-        meanings = {word.strip().casefold(): meaning for word, meaning in source.words.items()}
-
-        def text(cell: str) -> str | None:
-            bare = cell.strip(_BLANKS)
-            return source.words.get(bare, meanings.get(bare.casefold(), bare)) or None
-
-        return [text(cell) for cell in self.raw.columns[canonical]]
+        if canonical not in self.raw.columns:
+            return [None] * len(self.raw)
+        words = self._translated(canonical)
+        return [words[cell] or None for cell in self.raw.columns[canonical]]
 
     def required_texts(self, canonical: str) -> list[str]:
         """Trimmed texts that must not be blank."""

@@ -415,6 +415,31 @@ def test_rows_are_picked_and_one_file_serves_two_tables(tmp_path: Path) -> None:
     assert content(gear) == expected
 
 
+def test_a_map_may_exchange_the_names_of_the_flanks(tmp_path: Path) -> None:
+    folder = tmp_path / "f"
+    folder.mkdir()
+    write_part(folder)
+    other = {"left": "right", "right": "left"}
+    rows = [f"OT1;{other[p.flank]};{p.tooth};{p.x};{p.y}" for p in PROFILE]
+    (folder / "p.txt").write_text("\n".join(["sn;side;z;roll;dev", *rows]))
+    gear = only(
+        read(
+            folder,
+            """
+            [profile]
+            file = "p.txt"
+            [profile.columns]
+            serial = "sn"
+            flank = { column = "side", values = { left = "right", right = "left" } }
+            tooth = "z"
+            roll_length_mm = "roll"
+            deviation_um = "dev"
+            """,
+        )
+    )
+    assert content(gear) == content(neutral(tmp_path / "n", "profile", PROFILE))
+
+
 def test_times_from_two_columns_with_a_zone(tmp_path: Path) -> None:
     write_part(tmp_path)
     traces = [f"OT1,{p.flank},{p.tooth},{p.x},{p.y}" for p in PROFILE]
