@@ -30,11 +30,10 @@ from gearqa.errors import Reason
 from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.part import Part
 from gearqa.reading.folder.sources import Convention, TableKind
+from gearqa.reading.folder.table_kinds import GRADED_KINDS, LABEL_COLUMNS
 from gearqa.wording.numbers import fixed_text
 
 Column = NDArray[Any]
-
-_MEASURED: frozenset[TableKind] = frozenset({"profile", "helix", "pitch", "runout"})
 
 
 def counts_backwards(convention: Convention) -> bool:
@@ -47,25 +46,11 @@ def turn_columns(
 ) -> dict[str, Column]:
     """Canonical columns as seen from the datum face and counted clockwise.
 
-    Parameters
-    ----------
-    kind : str
-        Kind of table; size, production and events have nothing to turn.
-    columns : mapping of str to ndarray, each shape (n,)
-        Canonical columns in canonical units. `flank` holds words, or numbers 0 (left) and 1 (right).
-        Teeth and spaces outside 1..z are left as they are, for the reader to complain about.
-    convention : Convention
-        From where the table looks at the gear.
-    part : Part
-        Gives number of teeth and face width.
-
-    Returns
-    -------
-    dict of str to ndarray
-        New arrays where something turns, the given ones elsewhere.
+    `flank` holds words, or numbers 0 (left) and 1 (right). Teeth and spaces outside 1..z stay as they are,
+    for the reader to complain about; so does what has nothing to turn.
     """
     turned = dict(columns)
-    if kind not in _MEASURED or convention == Convention():
+    if kind not in GRADED_KINDS or convention == Convention():
         return turned
     z, width = part.gear.teeth, part.gear.face_width_mm
     if convention.seen_from == "opposite_face":
@@ -211,32 +196,32 @@ def scaled(values: Array, factor: float, offset: float) -> Array:
 def to_series(rows: NumberRows, frame: Frame, convention: Convention) -> tuple[SeriesRows, list[Fault]]:
     """Bring rows into the convention of the model, and say what is wrong with them."""
     faults = _number_faults(rows, frame)
-    if convention != Convention() and frame.part is not None:
-        rows = _turned(rows, convention, frame.part)
-    numbers = rows.numbers
+    numbers: dict[str, Column] = {**rows.numbers}
+    if rows.flank is not None:
+        numbers["flank"] = rows.flank
+    if frame.part is not None:
+        numbers = turn_columns(rows.kind, numbers, convention, frame.part)
     label: Array | None = None
     if rows.kind == "runout":
         key = np.full(len(rows.serial), series_key(RUNOUT), dtype=np.int64)
-        return SeriesRows(
-            rows.serials, rows.serial, key, numbers["space"], numbers["radial_um"], None
-        ), faults
-    assert rows.flank is not None
-    flank = rows.flank.astype(np.int64) << FLANK_SHIFT
+        position, value = numbers["space"], numbers["radial_um"]
+        return SeriesRows(rows.serials, rows.serial, key, position, value, label), faults
+    key = numbers["flank"].astype(np.int64) << FLANK_SHIFT
     if rows.kind == "pitch":
         single = "pitch_um" in numbers
-        key = flank + series_key(SINGLE_PITCH if single else INDEX)
+        key = key + series_key(SINGLE_PITCH if single else INDEX)
+        position = numbers["tooth"]
         value = scaled(numbers["pitch_um" if single else "index_um"], frame.pitch_factor, 0.0)
-        return SeriesRows(rows.serials, rows.serial, key, numbers["tooth"], value, None), faults
+        return SeriesRows(rows.serials, rows.serial, key, position, value, label), faults
     if rows.kind == "profile":
         position, more = _roll_lengths(numbers, frame)
         faults += more
-        label = numbers.get("face_position_mm")
     else:
         position = numbers["face_position_mm"]
-        label = numbers.get("diameter_mm")
+    label = numbers.get(LABEL_COLUMNS[rows.kind])
     with np.errstate(invalid="ignore"):
         tooth = np.nan_to_num(numbers["tooth"], nan=0.0, posinf=0.0, neginf=0.0).astype(np.int64)
-    key = flank + (np.clip(tooth, 0, MAX_TEETH) + series_key(SERIES_OF_KIND[rows.kind]))
+    key = key + (np.clip(tooth, 0, MAX_TEETH) + series_key(SERIES_OF_KIND[rows.kind]))
     value = scaled(numbers["deviation_um"], frame.flank_factor, 0.0)
     return SeriesRows(rows.serials, rows.serial, key, position, value, label), faults
 
@@ -283,12 +268,3 @@ def _roll_lengths(numbers: Mapping[str, Array], frame: Frame) -> tuple[Array, li
     below = np.flatnonzero(roll < 0)
     expected = "0 at the base circle or more"
     return roll, [Fault(Reason.BELOW_BASE_CIRCLE, below, column, expected)] if len(below) else []
-
-
-def _turned(rows: NumberRows, convention: Convention, part: Part) -> NumberRows:
-    columns: dict[str, NDArray[Any]] = dict(rows.numbers)
-    if rows.flank is not None:
-        columns["flank"] = rows.flank
-    turned = turn_columns(rows.kind, columns, convention, part)
-    flank = turned.pop("flank", None)
-    return NumberRows(rows.kind, rows.serials, rows.serial, flank, turned)

@@ -71,12 +71,8 @@ class CarefulReader:
 
     def block(self, text: str, names: Sequence[str], lines_before: int) -> Iterator[RawRows]:
         """The rows of a block of whole lines from the body of the table."""
-        rows = csv_rows(
-            io.StringIO(text, newline=""),
-            self.source.dialect.separator,
-            lines_before=lines_before,
-            comment=self.source.dialect.comment,
-        )
+        dialect, lines = self.source.dialect, io.StringIO(text, newline="")
+        rows = csv_rows(lines, dialect.separator, lines_before=lines_before, comment=dialect.comment)
         yield from self._picked(rows, names, _Picker.of(self.source, names), CHUNK_ROWS)
 
     def _chunks(self, size: int) -> Iterator[RawRows]:
@@ -134,9 +130,8 @@ class CarefulReader:
         for numbers, batch in rows:
             kept, lines = batch, numbers
             if picker.where or set(map(len, batch)) != {width}:
-                fits = [
-                    self._fits(line, row, names, picker) for line, row in zip(numbers, batch, strict=True)
-                ]
+                rows_of_lines = zip(numbers, batch, strict=True)
+                fits = [self._fits(line, row, names, picker) for line, row in rows_of_lines]
                 kept, lines = list(compress(batch, fits)), list(compress(numbers, fits))
             for start in range(0, len(kept), size):
                 yield from self._flushed(kept[start : start + size], lines[start : start + size], picker)
@@ -176,17 +171,8 @@ class CarefulReader:
             hint = "this row has another separator than the header"
         self._fault(Reason.RAGGED_ROW, found, expected, line, hint=hint)
 
-    def _fault(
-        self,
-        reason: Reason,
-        found: str,
-        expected: str,
-        line: int | None = None,
-        *,
-        column: str | None = None,
-        hint: str = "",
-    ) -> None:
-        self.log.add(Problem(reason, self.source.name, found, expected, line, column, hint))
+    def _fault(self, reason: Reason, found: str, expected: str, line: int | None = None, **more: str) -> None:
+        self.log.add(Problem(reason, self.source.name, found, expected, line, **more))
 
 
 def with_encoding_settled(source: TableSource) -> TableSource:
@@ -214,7 +200,8 @@ class _Picker:
     @classmethod
     def of(cls, source: TableSource, names: Sequence[str]) -> _Picker:
         place = {name.casefold(): i for i, name in reversed(list(enumerate(names)))}
-        picker = cls({}, needed_columns(source))
+        needed = (*source.columns, *((source.wide.value,) if source.wide else ()))
+        picker = cls({}, tuple(name for name in needed if name != LABEL_COLUMNS.get(source.kind)))
         header = ", ".join(f"'{n}'" for n in names[:12])
 
         def find(column: str) -> int | None:
@@ -253,12 +240,6 @@ class _Picker:
                 long.setdefault(name, []).extend([word] * count)
             long.setdefault(self.wide_value, []).extend(cells[at])
         return RawRows(long, lines * len(self.wide))
-
-
-def needed_columns(source: TableSource) -> tuple[str, ...]:
-    """Columns whose blank cells make a row blank."""
-    names = (*source.columns, *((source.wide.value,) if source.wide else ()))
-    return tuple(name for name in names if name != LABEL_COLUMNS.get(source.kind))
 
 
 def _taker(

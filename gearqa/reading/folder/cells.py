@@ -51,14 +51,7 @@ class Cells:
         return cls(source, raw, log, np.zeros(len(raw), dtype=np.bool_))
 
     def fault(
-        self,
-        row: int,
-        reason: Reason,
-        column: str,
-        expected: str,
-        hint: str = "",
-        *,
-        found: str | None = None,
+        self, row: int, reason: Reason, column: str, expected: str, hint: str = "", *, found: str = ""
     ) -> None:
         """A cell that cannot be used."""
         self.bad[row] = True
@@ -99,9 +92,7 @@ class Cells:
         cells = self.raw.columns["serial"]
         places: dict[str, int] = {}
         trimmed = {cell: cell.strip(_BLANKS) for cell in set(cells)}
-        codes = np.array(
-            [places.setdefault(trimmed[cell], len(places)) for cell in cells], dtype=np.int64
-        )  # fmt: skip
+        codes = np.array([places.setdefault(trimmed[cell], len(places)) for cell in cells], dtype=np.int64)
         if "" in places:
             for row in np.flatnonzero(codes == places[""]).tolist():
                 self.fault(row, Reason.EMPTY_SERIAL, "serial", "the serial of the gear")
@@ -136,15 +127,20 @@ class Cells:
         """Numbers of a column in its canonical unit; NaN where a cell is none (or blank, if that may be)."""
         source = self._source(canonical)
         cells = self.raw.columns[canonical]
-        in_file = source.column is not None or (
-            self.source.wide is not None and canonical == self.source.wide.value
-        )
+        wide = self.source.wide
+        in_file = source.column is not None or (wide is not None and canonical == wide.value)
         decimal = self.source.dialect.decimal if in_file else "."
         values, failed = parse_column(cells, decimal)
         for row in failed:
             if not (blank and not cells[row].strip(_BLANKS)):
                 self._no_number(row, canonical, cells[row], decimal)
         return scaled(values, source.factor, source.offset)
+
+    def _or_blank(self, canonical: str) -> Array:
+        """Numbers of a column that may be blank or missing; NaN there."""
+        if canonical not in self.raw.columns:
+            return np.full(len(self.raw), np.nan)
+        return self.numbers(canonical, blank=True)
 
     def _no_number(self, row: int, canonical: str, cell: str, decimal: Literal[".", ","]) -> None:
         text = cell.strip(_BLANKS)
@@ -166,13 +162,12 @@ class Cells:
         self.fault(row, reason, canonical, "a number", hint)
 
     def whole_numbers(self, canonical: str, low: int) -> list[int | None]:
-        """Whole numbers of a column, None where blank."""
-        values = self.numbers(canonical, blank=True)
+        """Whole numbers of a column, None where blank or where there is no such column."""
         result: list[int | None] = []
-        for row, value in enumerate(values.tolist()):
+        for row, value in enumerate(self._or_blank(canonical).tolist()):
             if math.isnan(value):
                 result.append(None)
-            elif value != value // 1 or np.isinf(value):
+            elif value != value // 1:  # an infinity // 1 is no number
                 self.fault(row, Reason.NOT_A_WHOLE_NUMBER, canonical, "a whole number")
                 result.append(None)
             elif value < low:
@@ -186,8 +181,8 @@ class Cells:
         return result
 
     def optional_numbers(self, canonical: str) -> list[float | None]:
-        """Finite numbers of a column, None where blank."""
-        values = self.numbers(canonical, blank=True)
+        """Finite numbers of a column, None where blank or where there is no such column."""
+        values = self._or_blank(canonical)
         for row in np.flatnonzero(np.isinf(values)).tolist():
             self.fault(row, Reason.NOT_FINITE, canonical, "a finite number")
         return [None if math.isnan(value) else value for value in values.tolist()]
@@ -195,7 +190,7 @@ class Cells:
     # --- texts and times -----------------------------------------------------------------------------
 
     def texts(self, canonical: str) -> list[str | None]:
-        """Trimmed texts, None where blank."""
+        """Trimmed texts, None where blank or where there is no such column."""
         if canonical not in self.raw.columns:
             return [None] * len(self.raw)
         words = self._translated(canonical)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -15,7 +16,6 @@ from gearqa.reading.rows.csv_rows import is_skipped
 SEPARATORS: Final = (",", ";", "\t")
 
 _KNOWN: Final = frozenset(name for table in TABLES.values() for name in table.columns)
-_LINE: Final = re.compile(r"[^\r\n]*(?:\r\n|\r|\n|\Z)")
 _DECIMAL_COMMA: Final = re.compile(r"\s*[+-]?\d*,\d+(?:[eE][+-]?\d+)?\s*\Z")
 _DECIMAL_POINT: Final = re.compile(r"\s*[+-]?(?:\d+\.\d*|\.\d+)(?:[eE][+-]?\d+)?\s*\Z")
 
@@ -34,12 +34,7 @@ class HeaderRow:
 
 def physical_lines(text: str) -> Iterator[str]:
     """Lines with their ends; LF, CRLF and CR end a line, nothing else does."""
-    start = 0
-    while start < len(text):
-        match = _LINE.match(text, start)
-        assert match is not None
-        yield match.group()
-        start = match.end()
+    return io.StringIO(text, newline="")
 
 
 def split_line(line: str, separator: str) -> list[str]:

@@ -268,7 +268,8 @@ class _Layout:
         """
         if not self.serials_as_objects[0]:
             frame = self._parsed(data, "category")
-            if frame is not None and _are_texts(frame[str(self.places["serial"])].cat.categories):
+            serials = () if frame is None else frame[str(self.places["serial"])].cat.categories
+            if frame is not None and all(isinstance(serial, str) for serial in serials):
                 return frame
         frame = self._parsed(data, "object")
         if frame is not None:
@@ -303,10 +304,6 @@ def _dtype(canonical: str) -> str:
     if canonical in WHOLE_NUMBER_COLUMNS:
         return "int64"  # takes `7.0` too, and refuses `7.5`
     return "float64" if canonical in NUMBER_COLUMNS else "category"
-
-
-def _are_texts(values: Any) -> bool:
-    return all(isinstance(value, str) for value in values)
 
 
 def _distinct(column: Any) -> tuple[list[str], NDArray[np.integer[Any]]]:

@@ -30,7 +30,7 @@ from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.symbols import FLANKS
 from gearqa.wording.nearest import nearest
 from gearqa.wording.numbers import fixed_text
-from gearqa.wording.sentences import listed
+from gearqa.wording.sentences import listed, some_of
 
 LOCATED_SERIES: Final = 500
 """Series whose double points are looked up and reported one by one; further ones are counted."""
@@ -193,9 +193,7 @@ def _plain(serial: str) -> str:
 def _difference(one: str, other: str) -> str:
     if one.lstrip("0") == other.lstrip("0"):
         return "differs by leading zeros"
-    return (
-        "differs by case or blanks" if one.casefold() == other.casefold() else "differs in how it is written"
-    )
+    return f"differs {'by case or blanks' if one.casefold() == other.casefold() else 'in how it is written'}"
 
 
 def missing_table_notices(
@@ -210,10 +208,13 @@ def missing_table_notices(
         lacking = [kind for kind in present if kind not in kinds_of[serial]]
         if lacking:
             hint = f"; there is {hints[serial]}" if serial in hints else ""
-            tables = f"the {listed(lacking)} table{'s' if len(lacking) > 1 else ''}"
-            message = f"serial '{serial}' has no rows in {tables}, other serials have{hint}"
+            message = f"serial '{serial}' has no rows in {_the_tables(lacking)}, other serials have{hint}"
             found[serial] = [Notice(NoticeCode.SERIAL_WITHOUT_TABLE, message)]
     return found
+
+
+def _the_tables(kinds: Sequence[TableKind]) -> str:
+    return f"the {listed(kinds)} table{'s' if len(kinds) > 1 else ''}"
 
 
 def known_elsewhere_notices(
@@ -225,10 +226,8 @@ def known_elsewhere_notices(
         groups.setdefault(tuple(kinds), []).append(serial)
     notices = []
     for kinds, names in groups.items():
-        shown = ", ".join(
-            f"'{name}'" + (f" (there is {hints[name]})" if name in hints else "") for name in names[:20]
-        ) + (f" and {len(names) - 20} more" if len(names) > 20 else "")
-        word = "serial" if len(names) == 1 else "serials"
+        named = [f"'{name}'" + (f" (there is {hints[name]})" if name in hints else "") for name in names]
+        shown, word = some_of(named, 20), "serial" if len(names) == 1 else "serials"
         message = f"{word} {shown} known only from {listed(kinds)}: nothing to grade, no gear"
         notices.append(Notice(NoticeCode.SERIAL_WITHOUT_MEASUREMENT, message))
     return notices
@@ -239,8 +238,7 @@ def unknown_serial(
 ) -> Problem:
     """A serial that was asked for and is not there."""
     if wanted in elsewhere:
-        kinds = elsewhere[wanted]
-        found = f"serial '{wanted}' only in the {listed(kinds)} table{'s' if len(kinds) > 1 else ''}"
+        found = f"serial '{wanted}' only in {_the_tables(elsewhere[wanted])}"
         return Problem(Reason.UNKNOWN_SERIAL, folder, found, "a serial with something to grade")
     twin = twins([*serials, wanted]).get(wanted)
     near = nearest(wanted, serials, 0.4)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from typing import Final
+from collections.abc import Sequence
 
 from gearqa.errors import Notice, NoticeCode, Problem, Reason
 from gearqa.reading.folder.dialect import HeaderRow, physical_lines, split_line
@@ -34,17 +33,13 @@ class Header:
 
     def has(self, *names: str, unitless: bool = False) -> bool:
         """Whether these quantities or plain columns are there."""
-        return all(self._has(name, unitless) for name in names)
+        return all(
+            any(unit or unitless for unit in self.units.get(name, ())) or name in self.plain for name in names
+        )
 
-    def _has(self, name: str, unitless: bool) -> bool:
-        units = self.units.get(name, {})
-        return any(units) or (unitless and "" in units) or name in self.plain
-
-    def problem(
-        self, reason: Reason, found: str, expected: str, column: str | None = None, hint: str = ""
-    ) -> None:
+    def problem(self, reason: Reason, found: str, expected: str, **more: str) -> None:
         """Keep a problem of the header."""
-        self.problems.append(Problem(reason, self.file, found, expected, self.line, column, hint))
+        self.problems.append(Problem(reason, self.file, found, expected, self.line, **more))
 
     def notice(self, code: str, message: str) -> None:
         """Keep a notice about the file."""
@@ -74,7 +69,8 @@ class Header:
         folded = column.casefold()
         self._consumed.add(folded)
         if sum(name.casefold() == folded for name in self.names) > 1:
-            self.problem(Reason.DUPLICATE_COLUMN, f"column '{column}' twice", "each column once", column)
+            found = f"column '{column}' twice"
+            self.problem(Reason.DUPLICATE_COLUMN, found, "each column once", column=column)
         return ColumnSource(column, factor=factor)
 
     def unknown(self) -> list[str]:
@@ -87,33 +83,25 @@ class Header:
         unitless = [self.units[q][""] for q in map(quantity_of, alternatives) if "" in self.units.get(q, {})]
         if unitless:
             self.problem(
-                Reason.MISSING_COLUMN, f"column '{unitless[0]}' without a unit", wanted, unitless[0],
+                Reason.MISSING_COLUMN, f"column '{unitless[0]}' without a unit", wanted, column=unitless[0],
                 hint="the end of a column name is its unit",
             )  # fmt: skip
             return
         near = nearest_column(self.unknown(), alternatives)
         hint = f"column '{near}' looks like it: rename it or write a column map" if near else ""
-        self.problem(
-            Reason.MISSING_COLUMN,
-            f"{table_name(kind)} without column {wanted}",
-            f"columns {_wanted(kind)}",
-            hint=hint,
-        )
+        found = f"{table_name(kind)} without column {wanted}"
+        columns = ",".join("|".join(names) for names in TABLES[kind].required)
+        self.problem(Reason.MISSING_COLUMN, found, f"columns {columns}", hint=hint)
 
     def ignore(self, kind: TableKind, unknown: Sequence[str]) -> None:
         """Say that columns are not read."""
         columns = TABLES[kind].columns
         for name, count in Counter(unknown).items():
-            shown = (
-                f"column '{name}'"
-                if name
-                else ("a column without a name" if count == 1 else f"{count} columns without a name")
-            )
+            nameless = "a column without a name" if count == 1 else f"{count} columns without a name"
+            shown = f"column '{name}'" if name else nameless
             meant = did_you_mean(name.casefold(), columns, 0.75) if name else ""
-            hint = f" ({meant})" if meant else ""
-            self.notice(
-                NoticeCode.UNKNOWN_COLUMN, f"{shown} is not known in {table_name(kind)} and is ignored{hint}"
-            )
+            message = f"{shown} is not known in {table_name(kind)} and is ignored"
+            self.notice(NoticeCode.UNKNOWN_COLUMN, f"{message} ({meant})" if meant else message)
 
 
 def quantity_of(canonical: str) -> str:
@@ -129,19 +117,10 @@ def names_of(canonical: str) -> tuple[str, ...]:
     return quantity.columns if quantity.unit == "um" else (quantity.column,)
 
 
-def _wanted(kind: TableKind) -> str:
-    return ",".join("|".join(names) for names in TABLES[kind].required)
-
-
 def nearest_column(names: Sequence[str], wanted: Sequence[str]) -> str | None:
     """The column of a file whose name is most like one of the wanted ones."""
     folded = {name.casefold(): name for name in names if name}
     return next((folded[near] for one in wanted if (near := nearest(one, folded))), None)
-
-
-_EXPECTED_TABLE: Final = (
-    "a table with the columns of " + ", ".join(kind for kind in TABLES) + " (see `gearqa explain`)"
-)
 
 
 def ignore_hint(name: str) -> str:
@@ -151,47 +130,39 @@ def ignore_hint(name: str) -> str:
 
 def unrecognised(name: str, text: str, row: HeaderRow, dialect: Dialect) -> Problem:
     """Say which table the header comes nearest to, and what it lacks."""
+    expected = f"a table with the columns of {', '.join(TABLES)} (see `gearqa explain`)"
     commented = _commented_header(text, row, dialect)
     header = ", ".join(f"'{cell}'" for cell in row.names[:12]) + (", ..." if len(row.names) > 12 else "")
     kind, lacking = _nearest_table(row.names)
-    hint = f"nearest is {table_name(kind)}, which lacks {', '.join(lacking)}"
-    likely = _likely_names(row.names, lacking)
+    hint = f"nearest is {table_name(kind)}, which lacks {', '.join(map('|'.join, lacking))}"
+    likely = [(near, names[0]) for names in lacking if (near := nearest_column(row.names, names))]
     if likely:
-        hint += "; " + ", ".join(f"'{found}' may be '{wanted}'" for wanted, found in likely.items())
+        hint += "; " + ", ".join(f"'{found}' may be '{wanted}'" for found, wanted in likely)
     if commented is not None:
         hint = f"line {commented} begins with # and is skipped: if it is the header, delete the #"
     hint += f"; a foreign table is read with a column map (`gearqa columns`); {ignore_hint(name)}"
     found = f"the header {header}" if len(header) < 200 else f"the header {header[:200]}..."
-    return Problem(Reason.UNRECOGNISED_TABLE, name, found, _EXPECTED_TABLE, row.line, hint=hint)
+    return Problem(Reason.UNRECOGNISED_TABLE, name, found, expected, row.line, hint=hint)
 
 
-def _nearest_table(names: Sequence[str]) -> tuple[TableKind, list[str]]:
+def _nearest_table(names: Sequence[str]) -> tuple[TableKind, list[tuple[str, ...]]]:
     folded = {name.casefold() for name in names} | {split_unit(name)[0] for name in names}
 
-    def lacking(kind: TableKind) -> list[str]:
+    def lacking(kind: TableKind) -> list[tuple[str, ...]]:
         return [
-            "|".join(alternatives)
+            alternatives
             for alternatives in TABLES[kind].required
             if not any(name.casefold() in folded or quantity_of(name) in folded for name in alternatives)
         ]
 
     def similarity(kind: TableKind) -> float:
         open_ones = lacking(kind)
-        near = sum(nearest_column(names, entry.split("|")) is not None for entry in open_ones)
+        near = sum(nearest_column(names, entry) is not None for entry in open_ones)
         required = len(TABLES[kind].required)
         return (required - len(open_ones) + 0.75 * near) / required
 
     kind = max((k for k in TABLES if k != "production"), key=similarity)
     return kind, lacking(kind)
-
-
-def _likely_names(names: Sequence[str], lacking: Sequence[str]) -> Mapping[str, str]:
-    likely = {}
-    for entry in lacking:
-        near = nearest_column(names, entry.split("|"))
-        if near:
-            likely[entry.split("|")[0]] = near
-    return likely
 
 
 def _commented_header(text: str, row: HeaderRow, dialect: Dialect) -> int | None:

@@ -33,10 +33,6 @@ class _Reading:
     position: float
     label: float
 
-    @property
-    def place(self) -> str:
-        return f"{self.source.name}:{self.line}"
-
 
 def locate(
     suspects: Sequence[Suspect], sources: Iterable[TableSource], frame: Frame, log: ProblemLog
@@ -92,30 +88,27 @@ def _label_problem(suspect: Suspect, readings: Sequence[_Reading], log: ProblemL
 def _repeats(suspect: Suspect, readings: Sequence[_Reading], log: ProblemLog) -> None:
     series = split_series_key(suspect.series)[0]
     by_position = sorted(readings, key=lambda r: (r.position, r.order, r.line))
-    pairs = []
-    for label in _label_groups(by_position):
-        for before, after in pairwise(label):
-            if after.position - before.position <= SAME_POSITION_MM:
-                first, second = sorted((before, after), key=lambda r: (r.order, r.line))
-                pairs.append((first, second))
+    pairs = [
+        sorted(pair, key=lambda r: (r.order, r.line))
+        for group in _label_groups(by_position)
+        for pair in pairwise(group)
+        if pair[1].position - pair[0].position <= SAME_POSITION_MM
+    ]
     pairs.sort(key=lambda pair: (pair[1].order, pair[1].line))
     shown = pairs if len(pairs) <= _ONE_BY_ONE else pairs[:1]
     for first, second in shown:
-        if series == RUNOUT:
-            reason, column = Reason.DUPLICATE_SPACE, "space"
-            found = f"space {short_text(second.position)} of {_name(suspect)} again"
-            expected = "each space once"
-        elif KIND_OF_SERIES[series] == "pitch":
-            reason, column = Reason.DUPLICATE_TOOTH, "tooth"
-            found = f"tooth {short_text(second.position)} of {_name(suspect)} again"
-            expected = "each tooth once"
+        if KIND_OF_SERIES[series] in {"pitch", "runout"}:
+            column = "space" if series == RUNOUT else "tooth"
+            reason = Reason.DUPLICATE_SPACE if series == RUNOUT else Reason.DUPLICATE_TOOTH
+            found = f"{column} {short_text(second.position)} of {_name(suspect)} again"
+            expected = f"each {column} once"
         else:
             reason = Reason.DUPLICATE_POINT
             column = "roll_length_mm" if series == PROFILE else "face_position_mm"
             found = f"{short_text(second.position, 12)} mm in {_name(suspect)} again"
             expected = "each position once in a trace"
         more = len(pairs) - len(shown)
-        found += f" (first in {first.place})"
+        found += f" (first in {first.source.name}:{first.line})"
         if more:
             found += f", and {more} more that occur twice"
         log.add(Problem(reason, second.source.name, found, expected, second.line, column, SECOND_MEASUREMENT))
@@ -123,18 +116,10 @@ def _repeats(suspect: Suspect, readings: Sequence[_Reading], log: ProblemLog) ->
 
 def _label_groups(readings: Sequence[_Reading]) -> list[list[_Reading]]:
     """Readings whose labels hang together, each group in the given order."""
-    groups: list[list[_Reading]] = []
-    last = float("nan")
-    number: dict[int, int] = {}
-    for at in sorted(range(len(readings)), key=lambda at: readings[at].label):
-        label = readings[at].label
-        if not groups or label - last >= SAME_LABEL_MM:
-            groups.append([])
-        number[at] = len(groups) - 1
-        last = label
-    for at, reading in enumerate(readings):
-        groups[number[at]].append(reading)
-    return groups
+    labels = np.array([reading.label for reading in readings])
+    order = np.argsort(labels, kind="stable")
+    starts = np.flatnonzero(np.diff(labels[order]) >= SAME_LABEL_MM) + 1
+    return [[readings[at] for at in sorted(group)] for group in np.split(order, starts)]
 
 
 def _name(suspect: Suspect) -> str:

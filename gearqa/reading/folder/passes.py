@@ -12,14 +12,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
-from gearqa.errors import InputError, MeasurementFileError, NoticeCode, PartFileError, Problem, Reason
+from gearqa.errors import MeasurementFileError, NoticeCode, PartFileError, Problem, Reason
 from gearqa.model.measurement import InputFile
 from gearqa.model.part import PART_FILE, Part
 from gearqa.reading.folder.canonical import MAX_TEETH, Frame
 from gearqa.reading.folder.careful_reader import CHUNK_ROWS, CarefulReader, with_encoding_settled
 from gearqa.reading.folder.folder_checks import FolderChecks
 from gearqa.reading.folder.inspection import Inspection
-from gearqa.reading.folder.listing import IGNORED, Listing, list_folder
+from gearqa.reading.folder.listing import IGNORED, list_folder
 from gearqa.reading.folder.recognition import recognise
 from gearqa.reading.folder.series_store import SeriesStore
 from gearqa.reading.folder.series_tables import SeriesTable, StartAgainError, is_plain, note_blank_rows
@@ -70,21 +70,14 @@ def read_folder(
         If only the part file or the column map is at fault.
     """
     wanted = (serials,) if isinstance(serials, str) else serials
-    part = Path(part) if isinstance(part, str) else part
-    columns = Path(columns) if isinstance(columns, str) else columns
-    return _FolderReading(Path(folder), chunk_rows, new_store()).run(part, columns, wanted)
-
-
-def new_store() -> SeriesStore:
-    """Where the numbers of one folder are put aside."""
-    return SeriesStore(Spool())
+    return _FolderReading(Path(folder), chunk_rows).run(part, columns, wanted)
 
 
 @dataclass(slots=True)
 class _FolderReading:
     folder: Path
     chunk_rows: int
-    store: SeriesStore
+    store: SeriesStore = field(default_factory=lambda: SeriesStore(Spool()))
     log: ProblemLog = field(default_factory=ProblemLog)
     texts: TextRows = field(default_factory=TextRows)
     part: Part | None = None
@@ -97,23 +90,25 @@ class _FolderReading:
     map_failed: bool = False
     convention: Convention = field(default_factory=Convention)
 
-    def run(self, part: Part | Path | None, columns: Path | None, serials: Sequence[str]) -> Inspection:
+    def run(
+        self, part: Part | Path | str | None, columns: Path | str | None, serials: Sequence[str]
+    ) -> Inspection:
         if not self.folder.is_dir():
             raise MeasurementFileError([_no_folder(self.folder)])
         try:
             self._read_part(part)
             mapped = self._read_map(columns)
-            listing = self._list(mapped)
-            self.sources = self._plan(listing, mapped)
+            tables, left_out = self._list(mapped)
+            self.sources = self._plan(tables, mapped)
             self._read_tables()
-            return self._finish(listing, serials)
+            return self._finish(left_out, serials)
         except BaseException:
             self.store.close()
             raise
 
     # --- part file, column map, list of files ------------------------------------------------------
 
-    def _read_part(self, part: Part | Path | None) -> None:
+    def _read_part(self, part: Part | Path | str | None) -> None:
         from gearqa.reading.settings.part_file import read_part
         from gearqa.reading.settings.part_notices import part_notices
 
@@ -133,7 +128,7 @@ class _FolderReading:
             self.ignore = self.part.ignore
             self.log.notices += part_notices(self.part)
 
-    def _read_map(self, columns: Path | None) -> list[TableSource]:
+    def _read_map(self, columns: Path | str | None) -> list[TableSource]:
         path = Path(columns) if columns is not None else None
         if path is None and self.part is not None and self.part.columns is not None:
             path = self.folder / self.part.columns
@@ -157,22 +152,21 @@ class _FolderReading:
         self.map_failed = True
         return []
 
-    def _list(self, mapped: Iterable[TableSource]) -> Listing:
-        known = {file.file for file in self.files}
-        named = {source.name for source in mapped}
-        listing = list_folder(self.folder, ignore=self.ignore, known=known, mapped=named)
-        ignored = [file.file for file in listing.left_out if file.left_out == IGNORED]
-        others = [file.file for file in listing.left_out if file.left_out != IGNORED]
+    def _list(self, mapped: Iterable[TableSource]) -> tuple[list[Path], list[InputFile]]:
+        known = {file.file for file in self.files} | {source.name for source in mapped}
+        tables, left_out = list_folder(self.folder, ignore=self.ignore, known=known)
+        ignored = [file.file for file in left_out if file.left_out == IGNORED]
+        others = [file.file for file in left_out if file.left_out != IGNORED]
         if ignored:
             self.log.notice(NoticeCode.FILES_IGNORED, f"left out as `ignore` says: {', '.join(ignored)}")
         if others:
             self.log.notice(NoticeCode.FILES_NOT_READ, f"not read, being no CSV tables: {', '.join(others)}")
-        return listing
+        return tables, left_out
 
-    def _plan(self, listing: Listing, mapped: Sequence[TableSource]) -> list[TableSource]:
+    def _plan(self, tables: Iterable[Path], mapped: Sequence[TableSource]) -> list[TableSource]:
         """Plans for all tables, in byte order of their names."""
         sources = list(mapped)
-        for path in listing.tables:
+        for path in tables:
             seen = recognise(path, path.name)
             if seen.left_out is not None:
                 self.files.append(InputFile(path.name, left_out=seen.left_out))
@@ -235,14 +229,14 @@ class _FolderReading:
 
     # --- between the passes ----------------------------------------------------------------------------
 
-    def _finish(self, listing: Listing, wanted: Sequence[str]) -> Inspection:
+    def _finish(self, left_out: Sequence[InputFile], wanted: Sequence[str]) -> Inspection:
         checks = FolderChecks(self.folder, self.part, self.sources, self.store, self.texts, self.log)
         checks.series()
         serials, gear_notices = checks.serials(wanted, map_failed=self.map_failed)
         simulated = any(source.simulated for source in self.sources)
         problems = (*self.part_problems, *self.log.problems)
         if problems:
-            raise _error(self.part_problems, self.log.problems)
+            raise (MeasurementFileError if self.log.problems else PartFileError)(problems)
         assert self.part is not None
         if self.texts.settle_times():
             self.log.notice(
@@ -253,14 +247,11 @@ class _FolderReading:
             self.log.notice(
                 NoticeCode.SIMULATED, "SIMULATED: a table says that it was not measured but simulated"
             )
+        inputs = sorted((*self.files, *left_out), key=lambda file: file.left_out is not None)
         return Inspection(
-            self.folder, self.part, self._inputs(listing), tuple(self.log.notices), simulated, serials,
+            self.folder, self.part, tuple(inputs), tuple(self.log.notices), simulated, serials,
             tuple(self.texts.events), self.store, self.texts, gear_notices,
         )  # fmt: skip
-
-    def _inputs(self, listing: Listing) -> tuple[InputFile, ...]:
-        read = [file for file in self.files if file.left_out is None]
-        return (*read, *(file for file in self.files if file.left_out is not None), *listing.left_out)
 
 
 def _size(path: Path) -> int:
@@ -292,9 +283,3 @@ def _known_of(path: Path) -> tuple[tuple[str, ...], int | None]:
     teeth = gear.get("teeth") if isinstance(gear, dict) else None
     sane = isinstance(teeth, int) and not isinstance(teeth, bool) and 0 < teeth <= MAX_TEETH
     return tuple(patterns), teeth if sane else None
-
-
-def _error(part_problems: Sequence[Problem], problems: Sequence[Problem]) -> InputError:
-    if not problems:
-        return PartFileError(part_problems)
-    return MeasurementFileError((*part_problems, *problems))

@@ -34,7 +34,7 @@ class Recognised:
 def recognise(path: Path, name: str) -> Recognised:
     """Look at the head of a file and make the plan that a reader follows."""
     try:
-        look = _look(path)
+        text, dialect, header = _look(path)
     except NotTextError as error:
         hint = "save the table as CSV text in UTF-8; " + ignore_hint(name)
         problem = Problem(Reason.NOT_TEXT, name, error.found, "a text file", error.line, hint=hint)
@@ -42,28 +42,18 @@ def recognise(path: Path, name: str) -> Recognised:
     except OSError as error:
         problem = Problem(Reason.FILE_NOT_FOUND, name, error.strerror or "unreadable", "a readable file")
         return Recognised(problems=(problem,))
-    if look.text.startswith(RESULT_MARK):
+    if text.startswith(RESULT_MARK):
         return Recognised(left_out="a result written by gearqa")
-    if look.header is None:
-        found = "an empty file" if not look.text.strip() else "no header, only blank lines and comments"
+    if header is None:
+        found = "an empty file" if not text.strip() else "no header, only blank lines and comments"
         expected = "a header line and rows"
         problem = Problem(Reason.EMPTY_TABLE, name, found, expected, hint=ignore_hint(name))
         return Recognised(problems=(problem,))
-    return _by_header(path, name, look.text, look.dialect, look.header)
+    return _by_header(path, name, text, dialect, header)
 
 
-# --- the head of the file --------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Look:
-    text: str
-    dialect: Dialect
-    header: HeaderRow | None
-
-
-def _look(path: Path) -> _Look:
-    """Read as much of the file as shows the header and the decimal mark."""
+def _look(path: Path) -> tuple[str, Dialect, HeaderRow | None]:
+    """As much of the file as shows the header and the decimal mark, how to take it apart, its header."""
     size = HEAD_BYTES
     while True:
         head = read_head(path, size)
@@ -81,7 +71,7 @@ def _look(path: Path) -> _Look:
         with path.open(encoding=encoding, errors="replace", newline="") as lines:
             mark = first_decimal_mark(lines, dialect.separator, measured_columns(header.names))
         dialect = replace(dialect, decimal=mark or ".")
-    return _Look(text, dialect, header)
+    return text, dialect, header
 
 
 def _kind_of(header: Header) -> TableKind | None:
@@ -154,14 +144,11 @@ def _columns(header: Header, kind: TableKind) -> dict[str, ColumnSource]:
                     f"position is taken from '{source.column}'; column '{other.column}' is not read",
                 )
     for canonical in table.optional:
-        extra = header.take(canonical)
-        if extra is not None:
+        if (extra := header.take(canonical)) is not None:
             columns[canonical] = extra
     unknown = header.unknown()
     if table.extra_are_labels:
-        for label in unknown:
-            if label:
-                columns[label] = header.use(label)
+        columns |= {label: header.use(label) for label in unknown if label}
     elif unknown:
         header.ignore(kind, unknown)
     return columns

@@ -216,12 +216,9 @@ class SeriesStore:
 
     def files_with(self, gear: int, series: int) -> list[int]:
         """Files that hold rows of a series key."""
-        own = self._of_gear(gear)
-        return sorted(set(own["file"][own["series"] == series].tolist()))
-
-    def _of_gear(self, gear: int) -> NDArray[np.void]:
         begin, end = self._first_of_gear[gear : gear + 2].tolist()
-        return self._index[begin:end]
+        own = self._index[begin:end]
+        return sorted(set(own["file"][own["series"] == series].tolist()))
 
     def position_range(self, series: int) -> tuple[float, float] | None:
         """Smallest and largest position in all series of this sort."""
@@ -276,8 +273,9 @@ class SeriesStore:
             return
         pieces = [_Piece(*row) for row in self._index[_PIECE_FIELDS][begin:end].tolist()]
         values = self._values(pieces)
-        past = [at - begin for at in self._trace_starts[slice(*self._traces_of(begin, end))].tolist()]
-        for at, past_at in pairwise([*past, end - begin]):
+        first, past = np.searchsorted(self._trace_starts, (begin, end)).tolist()
+        starts = [at - begin for at in self._trace_starts[first:past].tolist()]
+        for at, past_at in pairwise([*starts, end - begin]):
             piece = pieces[at]
             if past_at - at == 1:
                 position, value = self._position(piece), values[at]
@@ -289,10 +287,6 @@ class SeriesStore:
             label = None if math.isnan(low) else low if low == high else (low + high) / 2
             yield Series(*split_series_key(piece.series), position, value, label)
 
-    def _traces_of(self, begin: int, end: int) -> tuple[int, int]:
-        first, past = np.searchsorted(self._trace_starts, (begin, end)).tolist()
-        return first, past
-
     def _position(self, piece: _Piece) -> Array:
         if piece.shared != _NOT_SHARED:
             return self._shared.arrays[piece.shared]
@@ -300,29 +294,21 @@ class SeriesStore:
 
     def _values(self, pieces: Sequence[_Piece]) -> list[Array]:
         """Values of pieces; those that lie side by side in the spool are read at once."""
-        values: list[Array] = [_NOTHING] * len(pieces)
-        run: list[int] = []
-        start = end = 0
+        runs: list[list[int]] = []
+        end = -1
         for at in sorted(range(len(pieces)), key=lambda at: pieces[at].value_at):
-            piece = pieces[at]
-            if piece.value_at != end:
-                self._read_run(pieces, run, start, end - start, values)
-                run, start = [], piece.value_at
-            run.append(at)
-            end = piece.value_at + piece.points
-        self._read_run(pieces, run, start, end - start, values)
+            if pieces[at].value_at != end:
+                runs.append([])
+            runs[-1].append(at)
+            end = pieces[at].value_at + pieces[at].points
+        values: list[Array] = [_NOTHING] * len(pieces)
+        for run in runs:
+            start, last = pieces[run[0]].value_at, pieces[run[-1]]
+            block = self._spool.read(start, last.value_at + last.points - start)
+            for at in run:
+                begin = pieces[at].value_at - start
+                values[at] = block[begin : begin + pieces[at].points]
         return values
-
-    def _read_run(
-        self, pieces: Sequence[_Piece], run: Sequence[int], start: int, count: int, values: list[Array]
-    ) -> None:
-        if not run:
-            return
-        block = self._spool.read(start, count)
-        at = 0
-        for piece in run:
-            values[piece] = block[at : at + pieces[piece].points]
-            at += pieces[piece].points
 
     def _joined(self, pieces: Sequence[_Piece], values: list[Array]) -> tuple[Array, Array]:
         position = np.concatenate([self._position(piece) for piece in pieces])

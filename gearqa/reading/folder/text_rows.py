@@ -44,16 +44,13 @@ class TextRows:
     # --- size --------------------------------------------------------------------------------------
 
     def _add_sizes(self, cells: Cells, serials: list[str]) -> None:
-        columns = cells.raw.columns
-        count = len(serials)
         hint = "balls: dimension over or between balls or pins; span: over several teeth"
         methods = cells.words("method", SIZE_METHODS, hint)
         values = cells.optional_numbers("value_mm")
-        nothing: list[None] = [None] * count
-        pins = cells.optional_numbers("pin_diameter_mm") if "pin_diameter_mm" in columns else nothing
-        spans = cells.whole_numbers("teeth_spanned", 1) if "teeth_spanned" in columns else nothing
-        positions = cells.texts("position") if "position" in columns else nothing
-        for row in range(count):
+        pins = cells.optional_numbers("pin_diameter_mm")
+        spans = cells.whole_numbers("teeth_spanned", 1)
+        positions = cells.texts("position")
+        for row, serial in enumerate(serials):
             if cells.bad[row]:
                 continue
             method = SIZE_METHODS[methods[row]]
@@ -63,16 +60,15 @@ class TextRows:
             if needed[1][row] is None:
                 cells.fault(
                     row, Reason.EMPTY_CELL, needed[0], f"a number, since the method is '{method}'",
-                    found="an empty cell" if needed[0] in columns else "no such column",
+                    found="an empty cell" if needed[0] in cells.raw.columns else "no such column",
                 )  # fmt: skip
-            pin = pins[row]
+            pin, value = pins[row], values[row]
             if pin is not None and pin <= 0:
                 cells.fault(row, Reason.OUT_OF_RANGE, "pin_diameter_mm", "more than 0")
-            value = values[row]
             if value is None or cells.bad[row]:
                 continue
             reading = SizeReading(method, value, pin, spans[row], positions[row] or "")
-            self.sizes.setdefault(serials[row], []).append(reading)
+            self.sizes.setdefault(serial, []).append(reading)
 
     # --- production --------------------------------------------------------------------------------
 
@@ -125,23 +121,16 @@ class TextRows:
     # --- events --------------------------------------------------------------------------------------
 
     def _add_events(self, cells: Cells) -> None:
-        columns = cells.raw.columns
-        count = len(cells.raw)
         times = cells.times("at")
         grinders, events = cells.required_texts("grinder"), cells.required_texts("event")
-        nothing: list[None] = [None] * count
-        texts = {
-            name: cells.texts(name) if name in columns else nothing
-            for name in ("wheel", "parameter", "flank", "unit", "remark")
-        }
-        corrections = cells.optional_numbers("correction") if "correction" in columns else nothing
+        texts = {name: cells.texts(name) for name in ("wheel", "parameter", "flank", "unit", "remark")}
+        corrections = cells.optional_numbers("correction")
         flanks = {flank: flank for flank in FLANKS}
-        for row in range(count):
+        for row, moment in enumerate(times):
             word = texts["flank"][row]
             flank = flanks.get(word.casefold()) if word else None  # type: ignore[call-overload]
             if word and flank is None:
                 cells.fault(row, Reason.UNKNOWN_WORD, "flank", "'left', 'right' or an empty cell")
-            moment = times[row]
             if moment is None:
                 if not cells.bad[row]:
                     cells.fault(row, Reason.EMPTY_CELL, "at", "a time")

@@ -20,19 +20,7 @@ from gearqa.reading.maps.trade_words import kind_of_words
 from gearqa.reading.rows.decoding import NotTextError
 
 _MAX_FILES: Final = 3000
-_NO_TABLES: Final = (
-    ".toml",
-    ".md",
-    ".json",
-    ".html",
-    ".pdf",
-    ".png",
-    ".jpg",
-    ".svg",
-    ".xlsx",
-    ".xls",
-    ".zip",
-)
+_NO_TABLE: Final = (".toml", ".md", ".json", ".html", ".pdf", ".png", ".jpg", ".svg", ".xlsx", ".xls", ".zip")
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,10 +100,8 @@ def draft_columns(path: Path | str) -> ColumnsDraft:
             else:
                 looks[name] = look
     if single and not looks:
-        why = left_out[0][1]
-        raise MeasurementFileError(
-            [Problem(Reason.UNRECOGNISED_TABLE, path.name, why, "a table of readings")]
-        )
+        fault = Problem(Reason.UNRECOGNISED_TABLE, path.name, left_out[0][1], "a table of readings")
+        raise MeasurementFileError([fault])
     width = _face_width(folder)
     tables = [FamilyDraft(files, looks[files[0]], width).finish() for files in _families(looks)]
     return ColumnsDraft(folder, tuple(tables), tuple(neutral), tuple(left_out), _map_text(tables))
@@ -125,7 +111,7 @@ def _candidates(folder: Path) -> list[str]:
     names: list[str] = []
     for root, folders, files in os.walk(folder):
         folders[:] = sorted(f for f in folders if not f.startswith(".") and f != "templates")
-        wanted = (f for f in files if not f.startswith(".") and not f.lower().endswith(_NO_TABLES))
+        wanted = (f for f in files if not f.startswith(".") and not f.lower().endswith(_NO_TABLE))
         names += [Path(root, file).relative_to(folder).as_posix() for file in wanted]
         if len(names) > _MAX_FILES:
             break
@@ -136,10 +122,8 @@ def _families(looks: Mapping[str, TableLook]) -> list[list[str]]:
     """Files that look alike: same folder depth, ending, header and separator."""
     families: dict[tuple[object, ...], list[str]] = {}
     for name, look in looks.items():
-        depth, ending = name.count("/"), Path(name).suffix.lower()
-        words = kind_of_words(name)
-        key = (depth, ending, words, look.header, look.dialect.separator, look.dialect.skip_rows)
-        families.setdefault(key, []).append(name)
+        like = (name.count("/"), Path(name).suffix.lower(), kind_of_words(name), look.header)
+        families.setdefault((*like, look.dialect.separator, look.dialect.skip_rows), []).append(name)
     return list(families.values())
 
 

@@ -173,10 +173,8 @@ def _word_problems(
     allowed = _WORDS.get(name)
     for word, meaning in values.items():
         if allowed and meaning not in allowed:
-            yield file.problem(
-                f"{where}.{word}", f"'{meaning}'", " or ".join(f"'{w}'" for w in allowed),
-                reason=Reason.UNKNOWN_WORD,
-            )  # fmt: skip
+            expected = " or ".join(f"'{w}'" for w in allowed)
+            yield file.problem(f"{where}.{word}", f"'{meaning}'", expected, reason=Reason.UNKNOWN_WORD)
 
 
 def _unknown_column(file: TomlFile[ColumnsMap], wanted: _KindColumns, where: str, key: str) -> Problem:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from gearqa.reading.folder.sources import TableKind
-from gearqa.reading.folder.table_kinds import LABEL_COLUMNS, QUANTITIES, TABLES
+from gearqa.reading.folder.table_kinds import LABEL_COLUMNS, PROFILE_POSITIONS, QUANTITIES, TABLES, split_unit
 from gearqa.reading.maps.file_names import family_pattern, path_regex
 from gearqa.reading.maps.table_look import TableLook, WideHeaders, wide_headers
 from gearqa.reading.maps.trade_words import flank_of, kind_of_words, other_flank_word, read_header, unit_of
@@ -142,17 +142,13 @@ class FamilyDraft:
         if wide is not None:
             in_header |= {"space" if kind == "runout" else "tooth"} | ({"flank"} if wide.has_flank else set())
         for names in TABLES[kind].required:
-            quantity = (
-                names[0].rpartition("_")[0]
-                if names[0] not in {"serial", "flank", "tooth", "space"}
-                else names[0]
-            )
+            quantity, _ = split_unit(names[0])
             if quantity in in_header:
                 continue
-            if quantity in {"serial", "tooth"}:
-                yield from self._numbered(quantity)
-            elif quantity == "space":
-                yield from self._counted("space", self.found.get("space") or self.found.get("tooth"))
+            if quantity == "serial":
+                yield self._serial()
+            elif quantity in {"tooth", "space"}:
+                yield from self._counted(quantity)
             elif quantity == "flank":
                 yield from self._flank()
             elif kind == "profile" and quantity == "roll_length":
@@ -168,19 +164,17 @@ class FamilyDraft:
             elif self.found.get("roll_length") or self.found.get("roll_angle"):
                 yield self._face_position()
 
-    def _numbered(self, quantity: str) -> Iterator[tuple[str, str]]:
-        header = self.found.get(quantity)
-        if quantity == "tooth":
-            yield from self._counted("tooth", header)
-        elif header is not None:
-            yield "serial", toml_value(header)
-        else:
-            regex = path_regex(self.files, "serial") or ""
-            self.hints.append("no column holds the serial: it is taken from the file name")
-            check = "" if len(self.files) > 1 else f"  {GAP} is this the serial?"
-            yield "serial", f"{{ path = {_regex(regex)} }}{check}"
+    def _serial(self) -> tuple[str, str]:
+        header = self.found.get("serial")
+        if header is not None:
+            return "serial", toml_value(header)
+        regex = path_regex(self.files, "serial") or ""
+        self.hints.append("no column holds the serial: it is taken from the file name")
+        check = "" if len(self.files) > 1 else f"  {GAP} is this the serial?"
+        return "serial", f"{{ path = {_regex(regex)} }}{check}"
 
-    def _counted(self, key: str, header: str | None) -> Iterator[tuple[str, str]]:
+    def _counted(self, key: str) -> Iterator[tuple[str, str]]:
+        header = self.found.get(key) or self.found.get("tooth")
         if header is not None:
             numbers = self.look.numbers(header)
             if numbers and min(numbers) == 0:
@@ -223,12 +217,8 @@ class FamilyDraft:
             yield "# flank", f'"..."  {GAP} which column holds the flank? Or {{ constant = "left" }}'
 
     def _profile_position(self) -> tuple[str, str]:
-        for quantity, key in (
-            ("roll_length", "roll_length_mm"),
-            ("roll_angle", "roll_angle_deg"),
-            ("diameter", "diameter_mm"),
-        ):
-            header = self.found.get(quantity)
+        for key in PROFILE_POSITIONS:
+            header = self.found.get(split_unit(key)[0])
             if header is not None:
                 return key, self._scaled(header, key)
         header = self.found.get("position") or self.found.get("face_position")
@@ -279,17 +269,13 @@ class FamilyDraft:
             return f"{{ column = {name}, factor = {QUANTITIES[quantity].factors[unit]!r} }}"
         if unit is None and wanted in {"mm", "deg"}:
             return name
-        return (
-            f"{name}  {GAP} the file does not say the unit; from mm: {{ column = {name}, factor = 1000.0 }}"
-        )
+        gap = f"{GAP} the file does not say the unit"
+        return f"{name}  {gap}; from mm: {{ column = {name}, factor = 1000.0 }}"
 
 
 def _inline(words: Mapping[str, str]) -> str:
-    return (
-        "{ "
-        + ", ".join(f"{toml_key(word)} = {toml_value(meaning)}" for word, meaning in words.items())
-        + " }"
-    )
+    pairs = (f"{toml_key(word)} = {toml_value(meaning)}" for word, meaning in words.items())
+    return f"{{ {', '.join(pairs)} }}"
 
 
 def _regex(pattern: str) -> str:

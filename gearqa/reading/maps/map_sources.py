@@ -61,7 +61,8 @@ def sources_of(columns_map: ColumnsMap, folder: Path | str) -> tuple[TableSource
             for name in names:
                 other = taken.setdefault(name, number)
                 if other != number and not (table.where or tables[other].where):
-                    problems.append(_named_twice(kind, name))
+                    twice = f"two [[{kind}]] tables of the column map that name it"
+                    problems.append(Problem(Reason.CONTRADICTION, name, twice, "one, or a `where` in each"))
                     continue
                 base = _source(folder / name, name, kind, table, problems)
                 if base is not None:
@@ -82,13 +83,6 @@ def _no_file(kind: TableKind, table: TableMap, files: Sequence[str]) -> Problem:
     return Problem(
         Reason.MAP_WITHOUT_FILE, " or ".join(table.file), "no such file",
         f"a file for [{kind}] of the column map", hint=hint,
-    )  # fmt: skip
-
-
-def _named_twice(kind: TableKind, name: str) -> Problem:
-    return Problem(
-        Reason.CONTRADICTION, name, f"two [[{kind}]] tables of the column map that name it",
-        "one, or a `where` in each",
     )  # fmt: skip
 
 

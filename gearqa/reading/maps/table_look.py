@@ -132,9 +132,7 @@ class _Layout:
 
     @property
     def decimal(self) -> Literal[".", ","]:
-        marks = Counter(
-            mark for row in self.rows for at in self.numeric for mark in ".," if mark in row[at]
-        )  # fmt: skip
+        marks = Counter(mark for row in self.rows for at in self.numeric for mark in ".," if mark in row[at])
         return "," if marks[","] > marks["."] else "."
 
     @property
@@ -179,12 +177,8 @@ class _Layout:
 
 
 def _numeric_columns(rows: Sequence[Sequence[str]]) -> frozenset[int]:
-    numeric = set()
-    for at in range(len(rows[0])):
-        filled = [row[at] for row in rows if row[at]]
-        if filled and sum(map(is_number, filled)) > 0.7 * len(filled):
-            numeric.add(at)
-    return frozenset(numeric)
+    filled = [[cell for cell in cells if cell] for cells in zip(*rows, strict=True)]
+    return frozenset(at for at, cells in enumerate(filled) if sum(map(is_number, cells)) > 0.7 * len(cells))
 
 
 def _is_header_like(cells: Sequence[str], numeric: frozenset[int]) -> bool:
@@ -197,11 +191,8 @@ def _is_reading(cells: Sequence[str], numeric: frozenset[int]) -> bool:
 
 
 def _are_units(cells: Sequence[str]) -> bool:
-    filled = [cell for cell in cells if cell]
-    return (
-        any(unit_of(cell) for cell in filled)
-        and sum(unit_of(c) is not None for c in filled) > len(filled) / 2
-    )
+    units = [unit_of(cell) for cell in cells if cell]
+    return any(units) and sum(unit is not None for unit in units) > len(units) / 2
 
 
 def _footer_of_tail(path: Path, encoding: str, layout: _Layout) -> list[str]:

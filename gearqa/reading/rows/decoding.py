@@ -76,7 +76,7 @@ def decode_head(head: bytes, encoding: str, *, whole: bool = False) -> str:
     """
     try:
         text = codecs.getincrementaldecoder(encoding)().decode(head, final=whole)
-    except (UnicodeDecodeError, UnicodeError) as error:
+    except UnicodeError as error:
         start = getattr(error, "start", 0)
         shown = f"byte 0x{head[start]:02X}" if start < len(head) else "a cut character"
         raise NotTextError(f"{shown} that is no text in {encoding}", head[:start].count(b"\n") + 1) from None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -27,7 +28,7 @@ class ProblemLog:
         if self._counts[key] <= KEPT_PER_FILE_AND_REASON:
             self._problems.append(problem)
 
-    def extend(self, problems: list[Problem] | tuple[Problem, ...]) -> None:
+    def extend(self, problems: Iterable[Problem]) -> None:
         """Keep several problems."""
         for problem in problems:
             self.add(problem)

@@ -38,11 +38,7 @@ class Slot:
     @property
     def text(self) -> str:
         """All of it in words."""
-        parts: list[str] = []
-        for annotation in self.annotations:
-            text = _described(annotation, self.metadata)
-            if text not in parts:
-                parts.append(text)
+        parts = dict.fromkeys(_described(annotation, self.metadata) for annotation in self.annotations)
         return " or ".join(parts) or "a value"
 
 
@@ -98,21 +94,23 @@ def slot_at(model: type[BaseModel], loc: Sequence[str | int]) -> Slot:
         inside: list[Any] = []
         metadata: tuple[Any, ...] = ()
         for annotation in slot.annotations:
-            origin = get_origin(annotation)
-            if is_model(annotation):
-                info = model_keys(annotation).get(str(step))
-                if info is not None:
-                    flat, more = _flat(info.annotation, tuple(info.metadata))
-                    inside, metadata = inside + flat, metadata + more
-            elif origin is dict and isinstance(step, str):
-                flat, more = _flat(get_args(annotation)[1])
-                inside, metadata = inside + flat, metadata + more
-            elif origin in {list, tuple} and isinstance(step, int):
-                flat, more = _flat(get_args(annotation)[0])
-                inside, metadata = inside + flat, metadata + more
+            flat, more = _inside(annotation, step)
+            inside, metadata = inside + flat, metadata + more
         if inside:  # else a tag of a union or validator: stay where we are
             slot = Slot(tuple(inside), metadata)
     return slot
+
+
+def _inside(annotation: Any, step: str | int) -> tuple[list[Any], tuple[Any, ...]]:
+    """Types and limits at one step into a table or list; nothing where it does not lead inside."""
+    origin = get_origin(annotation)
+    if is_model(annotation) and (info := model_keys(annotation).get(str(step))) is not None:
+        return _flat(info.annotation, tuple(info.metadata))
+    if origin is dict and isinstance(step, str):
+        return _flat(get_args(annotation)[1])
+    if origin in {list, tuple} and isinstance(step, int):
+        return _flat(get_args(annotation)[0])
+    return [], ()
 
 
 def _described(annotation: Any, metadata: Sequence[Any]) -> str:

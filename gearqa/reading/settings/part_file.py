@@ -19,14 +19,7 @@ from gearqa.wording.numbers import fixed_text, short_text
 
 
 def read_part(path: Path | str, *, name: str | None = None) -> Part:
-    """Read a part file.
-
-    Parameters
-    ----------
-    path : path
-        The TOML file.
-    name : str, optional
-        How messages call it; its file name by default.
+    """Read a part file; `name` is how messages call it, its file name by default.
 
     Raises
     ------
@@ -120,13 +113,13 @@ def _diameter_problems(sheet: _Sheet) -> Iterator[Problem]:
     gear, base, s = sheet.gear, sheet.geometry.d_b, sheet.s
     tip, root = gear.tip_diameter_mm, gear.root_diameter_mm
     side = "larger" if s > 0 else "smaller"
+
+    def below_base(key: str, value: float) -> Problem:
+        expected = f"at least the base diameter {fixed_text(base, 4)}"
+        return sheet.problem(key, value, expected, reason=Reason.BELOW_BASE_CIRCLE)
+
     if tip is not None and tip < base:
-        yield sheet.problem(
-            "gear.tip_diameter_mm",
-            tip,
-            f"at least the base diameter {fixed_text(base, 4)}",
-            reason=Reason.BELOW_BASE_CIRCLE,
-        )
+        yield below_base("gear.tip_diameter_mm", tip)
     if tip is not None and root is not None and s * (tip - root) <= 0:
         yield sheet.problem(
             "gear.tip_diameter_mm", tip,
@@ -144,12 +137,7 @@ def _diameter_problems(sheet: _Sheet) -> Iterator[Problem]:
         if value is None:
             continue
         if value < base:
-            yield sheet.problem(
-                key,
-                value,
-                f"at least the base diameter {fixed_text(base, 4)}",
-                reason=Reason.BELOW_BASE_CIRCLE,
-            )
+            yield below_base(key, value)
         elif tip is not None and s * (value - tip) > _SAME_MM:
             yield sheet.problem(key, value, f"not beyond the tip, tip_diameter_mm = {short_text(tip)}")
         elif root is not None and s * (root - value) > _SAME_MM:

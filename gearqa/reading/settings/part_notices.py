@@ -37,9 +37,7 @@ def _slope_span_notices(part: Part) -> Iterator[Notice]:
     given = limits.explicit or limits.control_diameter_mm is not None
     if part.gear.tip_diameter_mm is None and part.evaluation.slope_span == "full" and given:
         form = limits.tip_form_diameter_mm
-        instead = (
-            f"the tip form diameter {short_text(form)} mm" if form is not None else "the end of the range"
-        )
+        instead = "the end of the range" if form is None else f"the tip form diameter {short_text(form)} mm"
         yield Notice(
             NoticeCode.TIP_DIAMETER_MISSING,
             f"gear.tip_diameter_mm is not given: the profile slope over the full span is taken to {instead}",

@@ -14,8 +14,6 @@ from gearqa.model.part import Part
 from gearqa.reading.settings.allowed_values import allowed_types, model_keys
 from gearqa.reading.settings.toml_text import toml_value
 
-SCHEMA: Final = "gearqa.part/1"
-
 # asked or taken as options, in this order; the rest of the file is filled in by hand where needed
 _ASKED: Final = (
     "part.number", "part.name", "part.revision", "gear.kind", "gear.teeth", "gear.normal_module_mm",
@@ -83,7 +81,7 @@ def plan_file_text() -> str:
 def part_file_text(answers: Mapping[str, Any]) -> str:
     """Text of a part file: the answers, and every other key commented with what it means."""
     given = {key: value for key, value in answers.items() if value is not None}
-    given = {**_USUAL, **given, "schema": SCHEMA}
+    given = {**_USUAL, **given, "schema": "gearqa.part/1"}
     head = [
         "# The drawing of one part number: geometry, evaluation, tolerance classes.",
         "# A line that starts with # is a comment; delete the # to use the key behind it.",

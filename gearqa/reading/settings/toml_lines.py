@@ -50,10 +50,7 @@ class TomlLines:
 
     def statement_at(self, line: int) -> Statement | None:
         """The statement that covers a line."""
-        for statement in self.statements:
-            if statement.line <= line <= statement.end_line:
-                return statement
-        return None
+        return next((s for s in self.statements if s.line <= line <= s.end_line), None)
 
 
 def scan_toml(text: str) -> TomlLines:
