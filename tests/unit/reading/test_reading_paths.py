@@ -17,7 +17,6 @@ from gearqa.reading.folder import passes as reading
 from gearqa.reading.folder.careful_reader import CarefulReader
 from gearqa.reading.folder.fast_reader import FastReader
 from gearqa.reading.folder.passes import read_folder
-from gearqa.reading.folder.series_store import SeriesStore
 from gearqa.reading.folder.spool import Spool
 
 
@@ -168,7 +167,7 @@ def test_both_readers_give_the_same_bits(
 def test_numbers_on_disk_are_the_numbers_in_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     folder = write(tmp_path, lot(5, 50))
     with read_folder(folder) as kept:
-        monkeypatch.setattr(reading, "new_store", lambda: SeriesStore(Spool(memory_bytes=1000)))
+        monkeypatch.setattr(reading, "Spool", lambda: Spool(memory_bytes=1000))
         with read_folder(folder, chunk_rows=37) as spooled:
             assert not kept.on_disk
             assert spooled.on_disk
@@ -196,7 +195,7 @@ def test_an_inspection_that_is_not_closed_leaves_nothing_behind(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     spools = [Spool(memory_bytes=100)]
-    monkeypatch.setattr(reading, "new_store", lambda: SeriesStore(spools.pop()))
+    monkeypatch.setattr(reading, "Spool", spools.pop)
     inspection = read_folder(write(tmp_path, lot(2, 50)))
     file = inspection._store._spool._file
     assert file is not None
