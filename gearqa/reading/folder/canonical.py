@@ -89,6 +89,8 @@ PROFILE, HELIX, INDEX, SINGLE_PITCH, RUNOUT = range(5)
 SERIES_OF_KIND: Final[Mapping[TableKind, int]] = {"profile": PROFILE, "helix": HELIX, "runout": RUNOUT}
 KIND_OF_SERIES: Final[tuple[TableKind, ...]] = ("profile", "helix", "pitch", "pitch", "runout")
 
+BLANKS: Final = " \t\v\f\u00a0"
+"""What both readers take off the ends of a cell of text."""
 MAX_TEETH: Final = 65_535
 """A tooth number must fit its place in a series key; no standard goes beyond 1000."""
 FLANK_SHIFT: Final = 16

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.errors import Problem, Reason
-from gearqa.reading.folder.canonical import Fault, Frame, NumberRows, SeriesRows, scaled, to_series
+from gearqa.reading.folder.canonical import BLANKS, Fault, Frame, NumberRows, SeriesRows, scaled, to_series
 from gearqa.reading.folder.careful_reader import RawRows
 from gearqa.reading.folder.sources import ColumnSource, TableSource
 from gearqa.reading.folder.table_kinds import EVENT_COLUMNS, LABEL_COLUMNS, NUMBER_COLUMNS, PRODUCTION_COLUMNS
@@ -28,12 +28,11 @@ FLANK_HINT: Final = (
 )
 _INFINITE: Final = re.compile(r"\s*[+-]?(?:nan|inf|infinity)\s*", re.IGNORECASE)
 _THOUSANDS: Final = re.compile(r"[+-]?\d{1,3}([.,' _])\d{3}(?:\1\d{3})*(?:[.,]\d+)?")
-_BLANKS: Final = " \t\v\f\u00a0"
 
 
 def shown(cell: str) -> str:
     """A cell as a message shows it."""
-    text = cell.strip(_BLANKS)
+    text = cell.strip(BLANKS)
     return repr(text if len(text) <= 40 else text[:37] + "...") if text else "an empty cell"
 
 
@@ -91,7 +90,7 @@ class Cells:
         """Distinct serials and the place of every row's in them."""
         cells = self.raw.columns["serial"]
         places: dict[str, int] = {}
-        trimmed = {cell: cell.strip(_BLANKS) for cell in set(cells)}
+        trimmed = {cell: cell.strip(BLANKS) for cell in set(cells)}
         codes = np.array([places.setdefault(trimmed[cell], len(places)) for cell in cells], dtype=np.int64)
         if "" in places:
             for row in np.flatnonzero(codes == places[""]).tolist():
@@ -107,7 +106,7 @@ class Cells:
         result = np.array([codes[cell] for cell in cells], dtype=np.int8)
         expected = " or ".join(f"'{word}'" for word in (*allowed, *self._source(canonical).words))
         for row in np.flatnonzero(result < 0).tolist():
-            reason = Reason.UNKNOWN_WORD if cells[row].strip(_BLANKS) else Reason.EMPTY_CELL
+            reason = Reason.UNKNOWN_WORD if cells[row].strip(BLANKS) else Reason.EMPTY_CELL
             self.fault(row, reason, canonical, expected, hint)
         return result
 
@@ -117,7 +116,7 @@ class Cells:
         folded = {word.strip().casefold(): meaning for word, meaning in words.items()}
         found = {}
         for cell in set(self.raw.columns[canonical]):
-            word = cell.strip(_BLANKS)
+            word = cell.strip(BLANKS)
             found[cell] = words.get(word, folded.get(word.casefold(), word))
         return found
 
@@ -132,7 +131,7 @@ class Cells:
         decimal = self.source.dialect.decimal if in_file else "."
         values, failed = parse_column(cells, decimal)
         for row in failed:
-            if not (blank and not cells[row].strip(_BLANKS)):
+            if not (blank and not cells[row].strip(BLANKS)):
                 self._no_number(row, canonical, cells[row], decimal)
         return scaled(values, source.factor, source.offset)
 
@@ -143,7 +142,7 @@ class Cells:
         return self.numbers(canonical, blank=True)
 
     def _no_number(self, row: int, canonical: str, cell: str, decimal: Literal[".", ","]) -> None:
-        text = cell.strip(_BLANKS)
+        text = cell.strip(BLANKS)
         hint = "leave the row out if the point was not measured"
         if canonical in {*PRODUCTION_COLUMNS, *EVENT_COLUMNS}:
             hint = "leave the cell empty if it is not known"
@@ -223,7 +222,7 @@ class Cells:
             zone = ZoneInfo(source.timezone)
         result: list[datetime | None] = []
         for row, cell in enumerate(self.raw.columns[canonical]):
-            text = cell.strip(_BLANKS)
+            text = cell.strip(BLANKS)
             moment = None
             if text:
                 try:

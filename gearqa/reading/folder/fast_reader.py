@@ -22,7 +22,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gearqa.reading.folder.canonical import Frame, NumberRows, scaled, to_series
+from gearqa.reading.folder.canonical import BLANKS, Frame, NumberRows, scaled, to_series
 from gearqa.reading.folder.dialect import find_header
 from gearqa.reading.folder.pieces import Pieces, cut
 from gearqa.reading.folder.sources import Dialect, TableSource
@@ -36,7 +36,6 @@ _THREADS: Final = 2
 _AHEAD: Final = 3
 _WINDOW: Final = 1 << 12
 _COMMENT: Final = re.compile(rb"(?:\A|[\r\n])#")
-_BLANKS: Final = " \t\v\f\u00a0"
 
 
 class NotPlainError(Exception):
@@ -221,13 +220,13 @@ class _Layout:
         if frame is None or not len(frame) or not self._even(data, len(frame)):
             return None
         serials, serial = _distinct(frame[str(self.places["serial"])])
-        trimmed = [text.strip(_BLANKS) for text in serials]
+        trimmed = [text.strip(BLANKS) for text in serials]
         if "" in trimmed:
             return None
         flank = None
         if "flank" in self.places:
             words, codes = _distinct(frame[str(self.places["flank"])])
-            folded = [word.strip(_BLANKS).casefold() for word in words]
+            folded = [word.strip(BLANKS).casefold() for word in words]
             if not set(folded) <= set(FLANKS):
                 return None
             flank = np.array([FLANKS.index(word) for word in folded], dtype=np.int8)[codes]

@@ -44,7 +44,7 @@ def _why_left_out(path: Path, ignore: Sequence[str]) -> str | None:
 def matches_any(name: str, patterns: Sequence[str]) -> bool:
     """Whether a path (relative, with slashes) fits one of some patterns; case does not matter.
 
-    A pattern without a slash fits only files directly in the folder; `**` stands for any subfolders.
+    A pattern without a slash fits only files directly in the folder; `**` is any subfolders.
 
     >>> matches_any("PROF_1.CSV", ["prof_*.csv"]), matches_any("a/prof_1.csv", ["prof_*.csv"])
     (True, False)

@@ -38,7 +38,7 @@ class ColumnSource:
     """One canonical column: from a column (with scale or words), a constant, the path, or times."""
 
     column: str | None = None
-    """Header name as it stands in the file (matched without case and surrounding blanks)."""
+    """Header name as in the file (matched without case and surrounding blanks)."""
     constant: str | None = None
     """Also used for a value taken from the path."""
     factor: float = 1.0

@@ -95,10 +95,8 @@ class FamilyDraft:
             ("profile", has("roll_length") or has("roll_angle")),
             ("helix", has("face_position") and readings),
         )
-        said = next((kind for kind, fits in rules if fits), None) or spoken
-        if said is None and has("diameter") and readings:
-            said = "profile"
-        return said
+        found = next((kind for kind, fits in rules if fits), None) or spoken
+        return "profile" if found is None and has("diameter") and readings else found
 
     # --- wide tables ----------------------------------------------------------------------------------
 
@@ -257,7 +255,7 @@ class FamilyDraft:
         return f"# {key}", f'"..."  {GAP} which column holds the readings?'
 
     def _scaled(self, header: str, key: str) -> str:
-        """A column with the factor from its unit, or a gap where the unit is not said or not known."""
+        """A column with the factor from its unit, or a gap where the unit is missing or unknown."""
         quantity, wanted = key.rpartition("_")[0], key.rpartition("_")[2]
         unit, name = self.units.get(header), toml_value(header)
         if unit == wanted:

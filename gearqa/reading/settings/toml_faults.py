@@ -204,7 +204,7 @@ _UNIT_WORDS: Final = frozenset({"deg", "mm", "um"})
 
 
 def nearest_key(key: str, known: Sequence[str]) -> str:
-    """The known key that an unknown one most likely stands for; empty where none is near.
+    """The known key that an unknown one most likely means; empty where none is near.
 
     >>> known = ["teeth", "normal_module_mm", "face_width_mm", "helix_angle_deg", "tip_diameter_mm"]
     >>> [nearest_key(key, known) for key in ("face_with_mm", "modul", "Tip-Dia", "number_of_teeth", "colour")]
