@@ -102,11 +102,10 @@ def _curves(trace: Trace, result: TraceResult | None, setup: PartSetup) -> Trace
 
 def _classes(result: TraceResult, setup: PartSetup) -> dict[str, int | None]:
     values = {"total": result.total_um, "form": result.form_um, "slope": result.slope_um}
-    criteria = {name: setup.criteria.of[f"{result.kind}_{name}", result.flank] for name in values}
     return {
-        f"{result.kind}_{name}": criteria[name].class_of(value)
+        key: criterion.class_of(value)
         for name, value in values.items()
-        if criteria[name].graded
+        if (criterion := setup.criteria.of[key := f"{result.kind}_{name}", result.flank]).graded
     }
 
 

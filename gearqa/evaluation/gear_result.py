@@ -109,9 +109,7 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
         ),
         conforms=all_of(verdicts),
         master_quality=reached,
-        master_deciding=()
-        if reached
-        else tuple(key for key, verdict in master.items() if verdict is reached),
+        master_deciding=tuple(key for key, verdict in master.items() if not reached and verdict is reached),
         near_limit=near if uncertainty.keys() & {*criteria.required} else None,
         not_assessed=(*gaps, *size_gaps),
         warnings=gear.warnings,

@@ -128,9 +128,8 @@ def pdf_bytes(document: doc.Document, paper: Paper = "a4") -> bytes:
     for careful in (False, True):
         # Scripts whose letters join can need forms that the font lacks: then letters by number.
         try:
-            return _compile(
-                font_safe(json.dumps(_document(document, paper), ensure_ascii=False), careful=careful)
-            )
+            data = json.dumps(_document(document, paper), ensure_ascii=False)
+            return _compile(font_safe(data, careful=careful))
         except typst.TypstError as error:
             problem = error
     raise ReportError(f"the PDF could not be typeset: {problem}") from problem
