@@ -10,6 +10,7 @@ from scipy import special
 
 from gearqa.errors import OutOfScopeError
 from gearqa.statistics import binomial, noncentral_t
+from gearqa.wording.numbers import short_text
 
 CODE_LETTERS = "ABCDEFGHJKLMNPQR"
 SAMPLE_SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000)
@@ -134,7 +135,7 @@ def normal_single_plan(letter: str, aql_percent: float) -> AttributesPlan:
     if step is None:
         raise OutOfScopeError(
             "AQL (%)", aql_percent, AQL_PERCENT[0], AQL_PERCENT[-1], "ISO 2859-1",
-            "is none of the preferred values " + ", ".join(f"{a:g}" for a in AQL_PERCENT),
+            "is none of the preferred values " + ", ".join(short_text(a) for a in AQL_PERCENT),
         )  # fmt: skip
     index = CODE_LETTERS.index(letter)
     if letter == "A" and step == 15:
