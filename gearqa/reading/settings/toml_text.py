@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import re
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
@@ -50,6 +49,8 @@ def toml_value(value: Any) -> str:
     >>> toml_value('say "a\\b"'), toml_value((1, 2.5)), toml_value(True), toml_value(20.0)
     ('"say \\"a\\\\b\\""', '[1, 2.5]', 'true', '20.0')
     """
+    import json
+
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | float):
