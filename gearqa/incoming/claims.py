@@ -23,7 +23,7 @@ _CLAIM_OF: Final[Mapping[str, Claim]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Judgement:
+class JudgedClaim:
     """What became of a claim, under the names that it has at a compared value."""
 
     claim: Claim
@@ -72,7 +72,7 @@ def trace_value(trace: TraceResult, parameter: str, over_range: bool) -> float:
 
 def judge(
     reported: ReportedValue, gear: GearResult | None, expanded: float | None, editions: Mapping[str, Edition]
-) -> Judgement:
+) -> JudgedClaim:
     """Judge one claim on the gear that we measured, if we did; `expanded` is our U with k = 2. [um]"""
     drawing = next(iter(editions.values()))
     ours: tuple[float, ...] = ()
@@ -83,8 +83,8 @@ def judge(
     graded = reported.parameter in drawing.tolerances
     beyond = None if found is None or not graded else class_found is None
 
-    def none(reason: str, tolerance: float | None = None) -> Judgement:
-        return Judgement("none", reason, found, class_found, beyond, tolerance)
+    def none(reason: str, tolerance: float | None = None) -> JudgedClaim:
+        return JudgedClaim("none", reason, found, class_found, beyond, tolerance)
 
     if not reported.class_text:
         return none("nothing_claimed")
@@ -108,7 +108,7 @@ def judge(
     pc = None
     if u is not None:
         pc = min(float(conformity.probability_of_conformity(y, u, *limits)) for y in values)
-    return Judgement(
+    return JudgedClaim(
         _CLAIM_OF[state],
         "by_value" if u is None else "with_uncertainty",
         found,
