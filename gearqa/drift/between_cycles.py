@@ -14,7 +14,7 @@ from gearqa.drift.ordering import ProductionOrder, SeriesGears, is_dress, second
 from gearqa.errors import Notice, NoticeCode
 from gearqa.model.drift import CycleLevel, DriftSettings, LevelChange
 from gearqa.model.measurement import GrinderEvent
-from gearqa.statistics.steps import MINIMUM_CYCLES, MINIMUM_SEGMENT, Step, find_steps
+from gearqa.statistics.steps import MINIMUM_CYCLES, MINIMUM_SEGMENT, FoundStep, find_steps
 from gearqa.statistics.wear import Trend, WearFit, cycle_sd, fit_trend
 from gearqa.symbols import Flank
 from gearqa.wording.numbers import count_text, short_text, unit_text
@@ -39,7 +39,7 @@ class PlacedEvent:
 class Levels:
     """What the levels of a series do; places count cycles from 0."""
 
-    steps: tuple[Step, ...]
+    steps: tuple[FoundStep, ...]
     causes: tuple[PlacedEvent | None, ...]
     """The recorded event that explains each level change."""
     trend: Trend

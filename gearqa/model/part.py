@@ -13,7 +13,7 @@ from typing import Annotated, Any, Final, Literal, Self
 from pydantic import Field, WithJsonSchema, field_validator, model_validator
 
 from gearqa.errors import Reason
-from gearqa.model.table import Table, fault
+from gearqa.model.table import TomlTable, fault
 from gearqa.symbols import DEFAULT_GRADED, FLANKS, GRADABLE, PARAMETERS, Flank
 from gearqa.wording.numbers import short_text
 
@@ -34,7 +34,7 @@ def optional(text: str, **settings: Any) -> Any:
     return about(text, default=None, **settings)
 
 
-class PartIdentity(Table):
+class PartIdentity(TomlTable):
     """`[part]`."""
 
     number: str = about("part number", min_length=1)
@@ -42,7 +42,7 @@ class PartIdentity(Table):
     revision: str = about("revision of the drawing", default="")
 
 
-class Gear(Table):
+class Gear(TomlTable):
     """`[gear]`: ISO 21771 quantities; diameters and tooth number positive for internal gears too."""
 
     kind: Literal["internal", "external"] = about("internal (a ring) or external")
@@ -87,7 +87,7 @@ class Gear(Table):
         return 25.4 / self.normal_diametral_pitch
 
 
-class ProfileRange(Table):
+class ProfileRange(TomlTable):
     """`[evaluation.profile]`."""
 
     control_diameter_mm: Positive | None = optional(
@@ -110,7 +110,7 @@ class ProfileRange(Table):
         return self.start_roll_length_mm is not None
 
 
-class HelixRange(Table):
+class HelixRange(TomlTable):
     """`[evaluation.helix]`."""
 
     start_face_position_mm: float | None = optional(
@@ -128,13 +128,13 @@ class HelixRange(Table):
         return self
 
 
-def _together(table: Table, first: str, second: str) -> None:
+def _together(table: TomlTable, first: str, second: str) -> None:
     for here, other in ((first, second), (second, first)):
         if getattr(table, here) is None and getattr(table, other) is not None:
             raise fault(here, f"only {other}", "both or neither", reason=Reason.MISSING_KEY)
 
 
-class PitchEvaluation(Table):
+class PitchEvaluation(TomlTable):
     """`[evaluation.pitch]`."""
 
     measuring_diameter_mm: Positive | None = optional(
@@ -142,7 +142,7 @@ class PitchEvaluation(Table):
     )
 
 
-class Filter(Table):
+class Filter(TomlTable):
     """`[evaluation.filter]`: Gaussian low-pass; cutoffs default to a thirtieth of the range."""
 
     enabled: bool = about("filter the traces before they are evaluated", default=True)
@@ -152,7 +152,7 @@ class Filter(Table):
     helix_cutoff_mm: Positive | None = optional("cutoff for helices; else likewise")
 
 
-class Evaluation(Table):
+class Evaluation(TomlTable):
     """`[evaluation]`."""
 
     profile: ProfileRange = ProfileRange()
@@ -168,7 +168,7 @@ class Evaluation(Table):
     )
 
 
-class ProfileDesign(Table):
+class ProfileDesign(TomlTable):
     """`[design.profile]`: micrometres removed from the involute, transverse."""
 
     crowning_um: float = about("parabolic crowning over the evaluation range", default=0.0)
@@ -187,7 +187,7 @@ class ProfileDesign(Table):
         return self
 
 
-class HelixDesign(Table):
+class HelixDesign(TomlTable):
     """`[design.helix]`."""
 
     crowning_um: float = about("parabolic crowning over the evaluation range", default=0.0)
@@ -196,7 +196,7 @@ class HelixDesign(Table):
     )
 
 
-class Design(Table):
+class Design(TomlTable):
     """`[design]`: the design trace."""
 
     profile: ProfileDesign = ProfileDesign()
@@ -248,7 +248,7 @@ def _each_once(values: tuple[str, ...], what: str) -> None:
             raise fault(f"{what}.{number}", f"'{value}' a second time", "each once")
 
 
-class FlankTolerance(Table):
+class FlankTolerance(TomlTable):
     """What may be given for one flank alone: `[tolerance.left]`, `[tolerance.right]`."""
 
     class_: FlankToleranceClass | None = optional(
@@ -284,7 +284,7 @@ class FlankTolerance(Table):
         return self
 
 
-class SizeTolerance(Table):
+class SizeTolerance(TomlTable):
     """`[tolerance.size]`: dimension over or between balls, or span."""
 
     method: Literal["balls", "span"] = about("dimension over or between balls or pins, or span")
@@ -359,7 +359,7 @@ class Tolerance(FlankTolerance):
         return tuple(key for key in PARAMETERS if key in named)
 
 
-class MasterQuality(Table):
+class MasterQuality(TomlTable):
     """`[master_quality]`: what this job calls master quality; no standard defines it."""
 
     class_: FlankToleranceClass = about(
@@ -377,7 +377,7 @@ class MasterQuality(Table):
         return self
 
 
-class Part(Table):
+class Part(TomlTable):
     """A whole `part.toml`."""
 
     schema_: Literal["gearqa.part/1"] = about("format of this file", alias="schema")

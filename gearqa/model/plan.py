@@ -12,7 +12,7 @@ from pydantic import Field, model_validator
 
 from gearqa.errors import Reason
 from gearqa.model.part import Positive, about
-from gearqa.model.table import Table, fault
+from gearqa.model.table import TomlTable, fault
 from gearqa.symbols import PARAMETERS
 
 DecisionRuleName = Literal["guarded acceptance", "simple acceptance", "guarded rejection"]
@@ -38,7 +38,7 @@ Share = Annotated[float, Field(gt=0, lt=1)]
 Percent = Annotated[float, Field(gt=0, lt=100)]
 
 
-class DecisionTable(Table):
+class DecisionTable(TomlTable):
     """`[decision]`: what counts as proven for one value of one gear."""
 
     rule: DecisionRuleName = about(
@@ -49,7 +49,7 @@ class DecisionTable(Table):
     confidence: Share = about("probability with which conformity is to be proven", default=0.95, ge=0.5)
 
 
-class SamplingTable(Table):
+class SamplingTable(TomlTable):
     """`[sampling]`: how many gears, and how many may fail."""
 
     scheme: Scheme | None = about(
@@ -115,21 +115,21 @@ class SamplingTable(Table):
         return "own" if self.n is not None or self.k is not None else "isolated lot"
 
 
-class MasterTable(Table):
+class MasterTable(TomlTable):
     """`[master_quality]`: what it takes to call the lot master quality."""
 
     confidence: Share = about("confidence of the statement", default=0.95, ge=0.5)
     coverage: Share = about("share of the lot that must be master quality", default=0.95)
 
 
-class UncertaintySource(Table):
+class UncertaintySource(TomlTable):
     """`[uncertainty_source.PARAMETER]`: where an expanded uncertainty comes from."""
 
     source: str = about("certificate, study or budget", min_length=1)
     date: str = about("its date", default="")
 
 
-class Plan(Table):
+class Plan(TomlTable):
     """A whole plan file."""
 
     schema_: Literal["gearqa.plan/1"] = about("format of this file", default="gearqa.plan/1", alias="schema")

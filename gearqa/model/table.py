@@ -8,7 +8,7 @@ from pydantic_core import PydanticCustomError
 from gearqa.errors import Reason
 
 
-class Table(BaseModel):
+class TomlTable(BaseModel):
     """A TOML table: every key known, strict types, no NaN or infinity, immutable."""
 
     model_config = ConfigDict(

@@ -20,7 +20,7 @@ def software() -> dict[str, str]:
 
 
 @dataclass(frozen=True, slots=True)
-class Document:
+class ResultDocument:
     """One kind of result as JSON.
 
     `views` says what is written of a model where that is not just its fields (`entries_of`), of the

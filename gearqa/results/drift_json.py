@@ -6,10 +6,10 @@ from typing import Final
 
 from gearqa.model.drift import DriftReport, DriftResult, DriftSeries, DriftSettings
 from gearqa.results.csvio import Style, csv_table
-from gearqa.results.document import Document
+from gearqa.results.document import ResultDocument
 from gearqa.results.entries import names_of
 
-DRIFT: Final = Document(
+DRIFT: Final = ResultDocument(
     "gearqa.drift/1",
     "gearqa drift of a grinder",
     DriftReport,

@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Final
 
 from gearqa.model.gauge import CrossedFlanks, CrossedResult, GaugeResult, ReferenceFlanks, ReferenceResult
-from gearqa.results.document import Document
+from gearqa.results.document import ResultDocument
 from gearqa.results.entries import names_of
 
 CROSSED: Final = names_of(CrossedResult, "series")
 REFERENCE: Final = names_of(ReferenceResult, "series")
-GAUGE: Final = Document(
+GAUGE: Final = ResultDocument(
     "gearqa.gauge/1",
     "gearqa gauge study; of several flanks the one that spreads more stands on top, all stand in series",
     GaugeResult,

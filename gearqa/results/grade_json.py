@@ -16,11 +16,11 @@ from gearqa.model.results import (
     TraceResult,
 )
 from gearqa.results.codec import Table
-from gearqa.results.document import Document
+from gearqa.results.document import ResultDocument
 from gearqa.symbols import FLANKS, PARAMETERS
 
 HEADER: Final = tuple(f"{one.name}=header.{one.name}" for one in fields(GradeHeader))
-GRADE: Final = Document(
+GRADE: Final = ResultDocument(
     "gearqa.result/1", "gearqa grading result", GradeResult, {GradeResult: (*HEADER, "gears", "lot")}
 )
 

@@ -19,11 +19,11 @@ from gearqa.model.store_reports import (
     StoredPart,
 )
 from gearqa.results.codec import Table
-from gearqa.results.document import Document
+from gearqa.results.document import ResultDocument
 from gearqa.results.entries import names_of
 from gearqa.results.grade_json import definitions
 
-HISTORY: Final = Document(
+HISTORY: Final = ResultDocument(
     "gearqa.history/1",
     "gearqa history",
     ListedStore,

@@ -7,10 +7,10 @@ from typing import Final
 from gearqa.model.incoming import ComparedValue, IncomingResult
 from gearqa.model.lot import LotResult
 from gearqa.results.csvio import Style, csv_table
-from gearqa.results.document import Document
+from gearqa.results.document import ResultDocument
 from gearqa.results.entries import names_of
 
-INCOMING: Final = Document(
+INCOMING: Final = ResultDocument(
     "gearqa.incoming/1",
     "gearqa incoming comparison of a supplier's report with our measurement; reported less found",
     IncomingResult,

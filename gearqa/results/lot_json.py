@@ -7,10 +7,10 @@ from typing import Final, get_args
 from gearqa.model.lot import FlankKey, LotResult, ParameterStatistics
 from gearqa.results.codec import Table
 from gearqa.results.csvio import Style, csv_table
-from gearqa.results.document import Document
+from gearqa.results.document import ResultDocument
 from gearqa.symbols import PARAMETERS
 
-LOT: Final = Document(
+LOT: Final = ResultDocument(
     "gearqa.lot/1", "gearqa lot sign-off", LotResult, definitions={ParameterStatistics: "series"}
 )
 COLUMNS: Final = (

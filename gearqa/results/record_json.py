@@ -6,12 +6,12 @@ from typing import Final, get_args
 
 from gearqa.model.record import SUBJECTS, Record, Status, Verification
 from gearqa.results.codec import Table
-from gearqa.results.document import Document
+from gearqa.results.document import ResultDocument
 from gearqa.results.grade_json import result_json_schema
 from gearqa.results.lot_json import lot_json_schema
 
-RECORD: Final = Document("gearqa.record/1", "gearqa record of a lot sign-off", Record)
-VERIFY: Final = Document(
+RECORD: Final = ResultDocument("gearqa.record/1", "gearqa record of a lot sign-off", Record)
+VERIFY: Final = ResultDocument(
     "gearqa.verify/1",
     "gearqa check of a record",
     Verification,

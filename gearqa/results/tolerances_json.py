@@ -6,10 +6,10 @@ from typing import Final
 
 from gearqa.model.tolerances import ToleranceTable
 from gearqa.results.codec import Table
-from gearqa.results.document import Document
+from gearqa.results.document import ResultDocument
 from gearqa.symbols import GRADABLE
 
-TOLERANCES: Final = Document(
+TOLERANCES: Final = ResultDocument(
     "gearqa.tolerances/1",
     "Rounded tolerances of a gear, micrometres; a slope's is its magnitude",
     ToleranceTable,

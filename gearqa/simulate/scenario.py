@@ -18,7 +18,7 @@ from pydantic import Field, model_validator
 
 from gearqa.arrays import Array
 from gearqa.errors import Reason
-from gearqa.model.table import Table, fault
+from gearqa.model.table import TomlTable, fault
 from gearqa.symbols import Flank
 
 SCHEMA: Final = "gearqa.scenario/1"
@@ -38,7 +38,7 @@ def _check_time(key: str, text: str) -> None:
         ) from None
 
 
-class Shape(Table):
+class Shape(TomlTable):
     """What all teeth of a flank have in common, as deviation from the design."""
 
     material_um: float = 0.0
@@ -61,7 +61,7 @@ class Shape(Table):
 SHAPE_KEYS: Final[tuple[str, ...]] = tuple(Shape.model_fields)
 
 
-class FlankShape(Table):
+class FlankShape(TomlTable):
     """A shape for both flanks together, and what comes to it on one flank alone."""
 
     both: Shape = Shape()
@@ -78,7 +78,7 @@ class FlankShape(Table):
         return self.both.array() * common + np.stack([self.left.array(), self.right.array()]) * own
 
 
-class Lot(Table):
+class Lot(TomlTable):
     """`[lot]`: how many gears are made, in production order, and their serials."""
 
     parts: Whole
@@ -87,7 +87,7 @@ class Lot(Table):
     first_number: int = Field(default=1, ge=0)
 
 
-class Mounting(Table):
+class Mounting(TomlTable):
     """`[mounting]`: rigid displacement of the gear against the datum axis."""
 
     eccentricity_um: NotNegative = 0.0
@@ -101,7 +101,7 @@ class Mounting(Table):
     tilt_scatter_mrad: NotNegative = 0.0
 
 
-class Lobes(Table):
+class Lobes(TomlTable):
     """`[[lobes]]`: a thin ring, clamped out of round, ground round and released."""
 
     n: int = Field(ge=1, le=60)
@@ -114,7 +114,7 @@ class Lobes(Table):
     """Neutral fibre of the ring, about which a section turns; default: reference diameter."""
 
 
-class Ripple(Table):
+class Ripple(TomlTable):
     """`[[ripple]]`: a wave of the generating rotation, on traces, pitch and balls alike."""
 
     order: Positive
@@ -125,7 +125,7 @@ class Ripple(Table):
     flank: Flank | None = None
 
 
-class PitchErrors(Table):
+class PitchErrors(TomlTable):
     """`[pitch]`: teeth that sit at a wrong angle."""
 
     tangential_um: float = 0.0
@@ -136,7 +136,7 @@ class PitchErrors(Table):
     """Standard deviation of the index of each flank of each tooth on its own."""
 
 
-class Happening(Table):
+class Happening(TomlTable):
     """What is written in the events table."""
 
     event: str = Field(min_length=1)
@@ -147,7 +147,7 @@ class Happening(Table):
     remark: str | None = None
 
 
-class Step(Table):
+class Step(TomlTable):
     """`[[process.step]]`: a lasting change, recorded in the events table or not."""
 
     at_cycle: Whole | None = None
@@ -164,14 +164,14 @@ class Step(Table):
         return self
 
 
-class Thermal(Table):
+class Thermal(TomlTable):
     """`[process.thermal]`: exponential drift since the start of each working day."""
 
     time_constant_min: Positive
     drift: FlankShape
 
 
-class Process(Table):
+class Process(TomlTable):
     """`[process]`: what the grinder does over parts and dress cycles."""
 
     grinder: str = "G1"
@@ -205,7 +205,7 @@ class Process(Table):
         return self
 
 
-class Measuring(Table):
+class Measuring(TomlTable):
     """`[measuring]`: which gears are measured, how, and how well."""
 
     first_of_cycle: int = Field(default=0, ge=0)
@@ -256,7 +256,7 @@ class Measuring(Table):
         return self
 
 
-class ToothShift(Table):
+class ToothShift(TomlTable):
     """One flank of one tooth at a wrong place."""
 
     tooth: Whole
@@ -264,14 +264,14 @@ class ToothShift(Table):
     shift_um: float
 
 
-class Missing(Table):
+class Missing(TomlTable):
     """Teeth without a pitch reading."""
 
     left: tuple[Whole, ...] = Field(default=(), strict=False)
     right: tuple[Whole, ...] = Field(default=(), strict=False)
 
 
-class Override(Table):
+class Override(TomlTable):
     """`[[gear]]`: one serial that is not like the others."""
 
     serial: str
@@ -291,7 +291,7 @@ class Override(Table):
     remark: str | None = None
 
 
-class Scenario(Table):
+class Scenario(TomlTable):
     """A whole scenario file."""
 
     schema_: Literal["gearqa.scenario/1"] = Field(alias="schema")

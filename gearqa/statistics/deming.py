@@ -12,7 +12,7 @@ from gearqa.arrays import Array
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class FittedLine:
     """y = intercept + slope x, with intervals."""
 
     slope: float
@@ -32,7 +32,7 @@ def _deming(x: Array, y: Array, ratio: float) -> tuple[Array, Array]:
     return slope, my - slope * mx
 
 
-def deming(x: Array, y: Array, ratio: float = 1.0, confidence: float = 0.95) -> Line | None:
+def deming(x: Array, y: Array, ratio: float = 1.0, confidence: float = 0.95) -> FittedLine | None:
     r"""Deming regression with jackknife standard errors.
 
     Deming, Statistical Adjustment of Data (1943); jackknife: Linnet, Clinical Chemistry 36 (1990)
@@ -52,7 +52,7 @@ def deming(x: Array, y: Array, ratio: float = 1.0, confidence: float = 0.95) -> 
 
     Returns
     -------
-    Line or None
+    FittedLine or None
         None below three pairs or if the two sides do not vary together. [um]
 
     Examples
@@ -74,4 +74,4 @@ def deming(x: Array, y: Array, ratio: float = 1.0, confidence: float = 0.95) -> 
     se = [math.sqrt((n - 1) / n * float(np.sum((v - v.mean()) ** 2))) for v in (slopes, intercepts)]
     t = float(stdtrit(n - 2, (1 + confidence) / 2))
     around = [(v - t * e, v + t * e) for v, e in zip((slope, intercept), se, strict=True)]
-    return Line(slope, intercept, around[0], around[1])
+    return FittedLine(slope, intercept, around[0], around[1])

@@ -23,7 +23,7 @@ EVIDENCE = 9.0
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class FoundStep:
     """A level change: the first value at the new level is number `index` (from 0)."""
 
     index: int
@@ -114,7 +114,7 @@ def _rounding(x: Array) -> Array:
     return np.asarray(x.shape[-1] * (1e-9 * (1 + np.abs(x).max(axis=-1))) ** 2, dtype=np.float64)
 
 
-def find_steps(x: Array, alpha: float = 0.01) -> tuple[Step, ...]:
+def find_steps(x: Array, alpha: float = 0.01) -> tuple[FoundStep, ...]:
     """All level changes of a series, by repeated search in the segments between them.
 
     Binary segmentation (Vostrikova 1981) with the test of `scan_steps`.
@@ -128,7 +128,7 @@ def find_steps(x: Array, alpha: float = 0.01) -> tuple[Step, ...]:
 
     Returns
     -------
-    tuple of Step
+    tuple of FoundStep
         In order of place; empty below 8 values. [-]
 
     Notes
@@ -142,7 +142,7 @@ def find_steps(x: Array, alpha: float = 0.01) -> tuple[Step, ...]:
     [(5, 5, 5)]
     """
     x = np.asarray(x, dtype=np.float64)
-    found: list[Step] = []
+    found: list[FoundStep] = []
     waiting = [(0, len(x))]
     while waiting:
         start, stop = waiting.pop()
@@ -160,7 +160,7 @@ def find_steps(x: Array, alpha: float = 0.01) -> tuple[Step, ...]:
         place = int(scan.places[int(np.argmin(rss))])
         near = scan.places[rss - rss.min() <= PLACE_WIDTH * max(rss.min(), floor) / dof]
         found.append(
-            Step(
+            FoundStep(
                 index=start + place,
                 low=start + int(near.min()),
                 high=start + int(near.max()),

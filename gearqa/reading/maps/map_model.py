@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from gearqa.errors import Reason
 from gearqa.model.part import about
-from gearqa.model.table import Table, fault
+from gearqa.model.table import TomlTable, fault
 from gearqa.reading.folder.sources import TableKind
 from gearqa.reading.settings.toml_text import shown_value
 from gearqa.wording.nearest import nearest
@@ -23,7 +23,7 @@ _GROUPS: Final = ("tooth", "space", "flank", "serial")
 _Name = Annotated[str, Field(min_length=1)]
 
 
-class ColumnTable(Table):
+class ColumnTable(TomlTable):
     """Where one canonical column comes from; a header name alone means `{ column = ... }`."""
 
     column: _Name | None = about("header of the foreign column", default=None)
@@ -72,7 +72,7 @@ def _spec(value: Any) -> Any:
 ColumnSpec = Annotated[ColumnTable, BeforeValidator(_spec)]
 
 
-class WideTable(Table):
+class WideTable(TomlTable):
     """`[[profile.wide]]`: every header that the pattern matches holds one trace (or one gear's teeth)."""
 
     header: _Name = about(
@@ -103,7 +103,7 @@ class WideTable(Table):
         return self
 
 
-class ConventionTable(Table):
+class ConventionTable(TomlTable):
     """`[convention]`: from where the instrument looks and how it counts."""
 
     seen_from: Literal["datum_face", "opposite_face"] = about(
@@ -127,7 +127,7 @@ _FILE_SCHEMA = {
 }
 
 
-class TableMap(Table):
+class TableMap(TomlTable):
     """One foreign table, or a family of files that look alike."""
 
     file: Annotated[
@@ -186,7 +186,7 @@ def _tables(kind: str) -> Any:
     return about(f"{kind} tables; [{kind}], or [[{kind}]] for several", default=(), strict=False)
 
 
-class ColumnsMap(Table):
+class ColumnsMap(TomlTable):
     """A whole column map."""
 
     schema_: Literal["gearqa.columns/1"] = about(

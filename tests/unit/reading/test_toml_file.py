@@ -11,17 +11,17 @@ from hypothesis import strategies as st
 from pydantic import Field
 
 from gearqa.errors import PartFileError, Problem, Reason
-from gearqa.model.table import Table, fault
+from gearqa.model.table import TomlTable, fault
 from gearqa.reading.settings.toml_file import load_toml, read_toml
 from gearqa.reading.settings.toml_lines import scan_toml
 
 
-class Inner(Table):
+class Inner(TomlTable):
     width_mm: float = Field(gt=0, le=10)
     names: tuple[str, ...] = Field(default=(), strict=False)
 
 
-class Sheet(Table):
+class Sheet(TomlTable):
     title: str
     count: int = 1
     on: bool = False
@@ -127,7 +127,7 @@ def test_of_a_duplicate_the_first_value_is_still_checked(tmp_path: Path) -> None
 
 
 def test_tables_own_checks_speak_beside_unknown_keys(tmp_path: Path) -> None:
-    class Pair(Table):
+    class Pair(TomlTable):
         low: float
         high: float
 
@@ -135,7 +135,7 @@ def test_tables_own_checks_speak_beside_unknown_keys(tmp_path: Path) -> None:
             if self.low >= self.high:
                 raise fault("low", f"{self.low:g}", f"less than {self.high:g}")
 
-    class Holder(Table):
+    class Holder(TomlTable):
         pair: Pair
 
     path = tmp_path / "p.toml"
