@@ -110,12 +110,14 @@ def check_signature(message: bytes, signature: dict[str, Any], key: Ed25519Publi
     from cryptography.exceptions import InvalidSignature
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
+    if signature.keys() != {"algorithm", "public_key", "fingerprint", "value"}:
+        return f"the signature has the keys {', '.join(signature)}, not those of a signature"
+    if signature["algorithm"] != ALGORITHM:
+        return f"algorithm {signature['algorithm']!r}, only {ALGORITHM} is known"
     try:
-        if signature["algorithm"] != ALGORITHM:
-            return f"algorithm {signature['algorithm']!r}, only {ALGORITHM} is known"
-        named = Ed25519PublicKey.from_public_bytes(base64.b64decode(signature["public_key"], validate=True))
-        value = base64.b64decode(signature["value"], validate=True)
-    except (KeyError, TypeError, ValueError):
+        named = Ed25519PublicKey.from_public_bytes(_decoded(signature["public_key"]))
+        value = _decoded(signature["value"])
+    except (TypeError, ValueError):
         return "the signature cannot be read"
     if signature.get("fingerprint") != fingerprint(named):
         return "the fingerprint does not belong to the public key in the signature"
@@ -126,6 +128,14 @@ def check_signature(message: bytes, signature: dict[str, Any], key: Ed25519Publi
     except InvalidSignature:
         return "the signature does not fit the record"
     return None
+
+
+def _decoded(text: str) -> bytes:
+    """Bytes of a base64 text; raises ValueError unless it is the one text of these bytes (RFC 4648, 3.5)."""
+    found = base64.b64decode(text, validate=True)
+    if base64.b64encode(found).decode("ascii") != text:
+        raise ValueError("not the canonical text")
+    return found
 
 
 def _bytes_of(path: Path) -> bytes:

@@ -2,6 +2,7 @@
 
 Its digest is the SHA-256 of the canonical form (RFC 8785) of the document without `digest` and
 `signature`; a signature covers the same bytes. A record names the digest of the one before it.
+The file is the canonical form with line breaks: one way to write each record, so that any other text shows.
 """
 
 from __future__ import annotations
@@ -9,7 +10,8 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import fields
 from importlib import metadata
 from itertools import takewhile
 from pathlib import Path
@@ -19,7 +21,7 @@ from gearqa.errors import RecordError
 from gearqa.model.lot import LotResult
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
-from gearqa.model.record import FirstResult, Link, Making
+from gearqa.model.record import FirstResult, Link, Making, Record, RecordSettings, RecordSignature
 from gearqa.model.results import GearResult, GradeHeader
 from gearqa.results.codec import read
 from gearqa.results.document import software
@@ -34,6 +36,14 @@ if TYPE_CHECKING:
 
 UNSEALED: Final = ("digest", "signature")
 TABLES: Final = ("part_file", "plan", "settings", "grade", "lot")
+OBJECTS: Final = {
+    ("signature",): RecordSignature, ("made",): Making, ("settings",): RecordSettings, ("previous",): Link,
+    ("previous", "first_result"): FirstResult,
+}  # fmt: skip
+"""Where a record holds objects whose keys are all declared here; the others are checked by their values."""
+HEADER: Final = frozenset({"schema", "software"})
+ORDER_NOT_FIXED: Final = frozenset({"0.1.0", "0.2.0"})
+"""Versions that did not write records in canonical order and spelling."""
 LIBRARIES: Final = ("numpy", "scipy", "pandas", "pydantic", "orjson", "rfc8785", "cryptography")
 
 
@@ -89,10 +99,14 @@ def grade_document(header: GradeHeader, gears: Sequence[GearResult]) -> dict[str
 
 def canonical(record: Mapping[str, Any]) -> bytes:
     """RFC 8785 form of a record without digest and signature: the bytes that are digested and signed."""
+    return _canonical({key: value for key, value in record.items() if key not in UNSEALED})
+
+
+def _canonical(document: Mapping[str, Any]) -> bytes:
     import rfc8785
 
     try:
-        return rfc8785.dumps({key: value for key, value in record.items() if key not in UNSEALED})
+        return rfc8785.dumps(dict(document))
     except rfc8785.CanonicalizationError as error:
         raise RecordError(f"the record has no canonical form: {error}") from error
 
@@ -135,13 +149,27 @@ def load_record(path: str | Path) -> dict[str, Any]:
 def changed_line(record: Mapping[str, Any], path: Path) -> int | None:
     """First line of a record file that gearqa would have written otherwise; None if there is none.
 
-    The digest covers values, not blanks and line ends: a change of those alone shows only here.
+    The digest covers values; blanks, line ends, the order of keys and the spelling of numbers show only here.
     """
     found, written = path.read_bytes(), record_bytes(record)
     if found == written:
         return None
+    if record.get("software", {}).get("version") in ORDER_NOT_FIXED and found == _laid_out(record):
+        return None
     lines = zip(found.split(b"\n"), written.split(b"\n"), strict=False)
     return 1 + sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], lines))
+
+
+def unknown_keys(record: Mapping[str, Any]) -> Iterator[str]:
+    """Places of keys that no record has: what somebody added beside the values."""
+    yield from sorted(record.keys() - HEADER - {one.name for one in fields(Record)})
+    for place, kind in OBJECTS.items():
+        found: Any = record
+        for key in place:
+            found = found.get(key) if isinstance(found, Mapping) else None
+        if isinstance(found, Mapping):
+            for key in sorted(found.keys() - {one.name for one in fields(kind)}):
+                yield ".".join((*place, key))
 
 
 def _misshapen(record: Mapping[str, Any]) -> str | None:
@@ -176,7 +204,11 @@ def keep_existing(path: str | Path, *, replace: bool) -> None:
 
 
 def record_bytes(record: Mapping[str, Any]) -> bytes:
-    """A record as its file holds it."""
+    """A record as its file holds it: keys and numbers in canonical order and spelling, a line each."""
+    return _laid_out(json.loads(_canonical(record)))
+
+
+def _laid_out(record: Mapping[str, Any]) -> bytes:
     return json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1).encode("utf-8") + b"\n"
 
 

@@ -21,7 +21,7 @@ from gearqa.results.codec import read
 from gearqa.results.lot_json import LOT
 from gearqa.signoff.key_files import check_signature, fingerprint
 from gearqa.signoff.lot import sign_off
-from gearqa.signoff.record import canonical, digest_of, grade_document, libraries
+from gearqa.signoff.record import canonical, digest_of, grade_document, libraries, unknown_keys
 from gearqa.version import __version__
 from gearqa.wording.numbers import count_text, short_text
 
@@ -94,7 +94,7 @@ def verify(
     found: Mapping[Subject, Iterator[Checked]] = {
         "files": _files(record, folder),
         "record": _record(record, changed_line),
-        "chain": chain(_chain(record, previous), _layout(previous_changed_line)),
+        "chain": _chain(record, previous, previous_changed_line),
         "signature": _signature(record, key),
         "values": _values(record, folder, grader),
     }
@@ -146,22 +146,35 @@ def _layout(line: int | None) -> Iterator[Checked]:
         yield "differs", f"line {line}", sentence
 
 
-def _record(record: Mapping[str, Any], changed_line: int | None) -> Iterator[Checked]:
+def _record(
+    record: Mapping[str, Any], changed_line: int | None, name: str = "the record"
+) -> Iterator[Checked]:
     try:
         found = digest_of(record)
     except RecordError as error:
         yield "differs", "", str(error)
         return
     if found != record["digest"]:
-        sentence = f"the record was changed: its digest is {found}, it says {record['digest']}"
+        sentence = f"{name} was changed: its digest is {found}, it says {record['digest']}"
         yield "differs", "digest", sentence
         return
+    added = list(unknown_keys(record))
+    for place in added:
+        yield "differs", place, f"{name} has a key that no record has: {place}"
     yield from _layout(changed_line)
-    if changed_line is None:
+    if changed_line is None and not added:
         yield "consistent", "digest", f"digest as stated, {found}"
 
 
-def _chain(record: Mapping[str, Any], previous: Mapping[str, Any] | None) -> Iterator[Checked]:
+def own_faults(record: Mapping[str, Any], changed_line: int | None, name: str = "the record") -> list[str]:
+    """What is wrong with a record by itself: changed values, added keys, another text, a bad signature."""
+    found = chain(_record(record, changed_line, name), _signature(record, None))
+    return [sentence for status, _, sentence in found if status == "differs"]
+
+
+def _chain(
+    record: Mapping[str, Any], previous: Mapping[str, Any] | None, changed_line: int | None
+) -> Iterator[Checked]:
     link, place = record.get("previous"), "previous"
     if previous is None:
         why = "no previous record was given" if link else "the record names no previous one"
@@ -170,14 +183,13 @@ def _chain(record: Mapping[str, Any], previous: Mapping[str, Any] | None) -> Ite
     if not link:
         yield "differs", place, "the record names no previous one, but one was given"
         return
-    found = digest_of(previous)
-    if found != previous["digest"]:
-        sentence = f"the previous record was changed: its digest is {found}, it says {previous['digest']}"
+    faults = own_faults(previous, changed_line, "the previous record")
+    for fault in faults:
+        yield "differs", place, fault
+    if previous["digest"] != link["digest"]:
+        sentence = f"another previous record: it is {previous['digest']}, this record names {link['digest']}"
         yield "differs", place, sentence
-    if found != link["digest"]:
-        sentence = f"another previous record: its digest is {found}, this record names {link['digest']}"
-        yield "differs", place, sentence
-    elif found == previous["digest"]:
+    elif not faults:
         yield "consistent", place, f"follows {link['lot_id']}, {link['digest']}"
 
 

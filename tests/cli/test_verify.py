@@ -213,6 +213,78 @@ def test_no_changed_byte_passes_and_none_is_a_crash(original, tmp_path, capsys):
         assert status == 2 or any(": differs: " in line for line in lines)
 
 
+def decoded_alike(text):
+    """Another base64 text of the same bytes: the unused bits of its last digit set (RFC 4648, 3.5)."""
+    digits = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/"
+    last = text.rstrip("=")[-1]
+    return text.replace(f"{last}=", f"{digits[digits.index(last) + 1]}=")
+
+
+def reordered(value):
+    return dict(reversed(value.items())) if isinstance(value, dict) else value
+
+
+FORGERIES = {
+    "a key added inside": lambda r: r["signature"].update(approved_by="quality manager"),
+    "a key added outside": lambda r: r.update(approved_by="quality manager"),
+    "a key added to who made it": lambda r: r["made"].update(approved_by="quality manager"),
+    "a key added to the link": lambda r: r["previous"].update(approved_by="quality manager"),
+    "a key missing": lambda r: r["signature"].pop("fingerprint"),
+    "unused bits of the value": lambda r: r["signature"].update(value=decoded_alike(r["signature"]["value"])),
+    "unused bits of the key": lambda r: r["signature"].update(
+        public_key=decoded_alike(r["signature"]["public_key"])
+    ),
+    "a number as the algorithm": lambda r: r["signature"].update(algorithm=25519),
+    "a list as the value": lambda r: r["signature"].update(value=[1]),
+    "keys in another order": lambda r: r.update(signature=reordered(r["signature"])),
+    "keys of the plan in another order": lambda r: r.update(plan=reordered(r["plan"])),
+    "a number spelt otherwise": lambda r: r["settings"].update(lot_size=40.0),
+    "no signature, said aloud": lambda r: r.update(signature=None),
+}
+
+
+@pytest.mark.parametrize("forged", FORGERIES)
+@pytest.mark.parametrize("renewed", [False, True], ids=["digest kept", "digest renewed"])
+def test_nothing_is_added_to_a_signed_record_unseen(kept, capsys, forged, renewed):
+    record = json.loads(kept.second.read_text(encoding="utf-8"))
+    FORGERIES[forged](record)
+    if renewed:
+        record["digest"] = digest_of(record)
+    kept.second.write_text(json.dumps(record, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
+    status, lines = verify(capsys, kept.second, "--key", kept.key)
+    assert status in {1, 2}
+    assert status == 2 or any(": differs: " in line for line in lines)
+
+
+def test_a_key_that_occurs_twice_and_blanks_show(kept, capsys):
+    text = kept.second.read_text(encoding="utf-8")
+    for changed in (
+        text.replace('"algorithm"', '"algorithm": "none",\n  "algorithm"', 1),
+        text.replace('"algorithm": ', '"algorithm":  ', 1),
+        text.replace("\n", ""),
+        text + "\n",
+        "\ufeff" + text,
+        text.replace("ö", "\\u00f6"),
+    ):
+        assert changed != text
+        kept.second.write_text(changed, encoding="utf-8")
+        status, lines = verify(capsys, kept.second, "--key", kept.key)
+        assert status == 2 or (status == 1 and any(": differs: " in line for line in lines))
+
+
+def test_an_added_key_of_an_unsigned_record_shows_even_with_its_digest_renewed(kept, capsys):
+    record = json.loads(kept.first.read_text(encoding="utf-8"))
+    record["approved_by"] = "quality manager"
+    record["digest"] = digest_of(record)
+    kept.first.write_bytes(record_bytes(record))
+    status, lines = verify(capsys, kept.first)
+    assert status == 1
+    assert "record: differs: the record has a key that no record has: approved_by" in lines
+    status, lines = verify(capsys, kept.second, "--previous", kept.first)
+    assert status == 1
+    assert any(line.startswith("chain: differs: the previous record has a key") for line in lines)
+
+
 def test_a_changed_line_end_is_named_by_its_line(kept, capsys):
     text = kept.first.read_bytes()
     kept.first.write_bytes(text.replace(b"\n", b"\r\n", 5).replace(b"\r\n", b"\n", 4))

@@ -1,6 +1,7 @@
 """Records of earlier versions still verify: numbers, codes and verdicts always, words of one version only.
 
-`record_of_0_1_0.json` was written by `gearqa lot` of version 0.1.0 from two gears of the sample `pinion`.
+`record_of_0_1_0.json` was written by `gearqa lot` of version 0.1.0 from two gears of the sample `pinion`,
+`record_of_0_2_0.json` by version 0.2.0 from the same two, and signed.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from gearqa.signoff.record import digest_of, load_record, record_bytes
 
 FOLDER = Path(__file__).parents[3] / "sample_measurements" / "pinion"
 KEPT = Path(__file__).with_name("record_of_0_1_0.json")
+SIGNED = KEPT.with_name("record_of_0_2_0.json")
 
 
 @pytest.fixture(autouse=True)
@@ -54,6 +56,13 @@ def test_an_old_record_verifies(capsys: pytest.CaptureFixture[str]) -> None:
     assert any(line.startswith("recomputed values: consistent: all values") for line in lines)
     assert "lot P-1: nothing that was checked differs; not checked: chain, signature" in lines
     jsonschema.validate(load_record(KEPT), json_schema("record"), cls=jsonschema.Draft202012Validator)
+
+
+def test_an_old_signed_record_verifies(capsys: pytest.CaptureFixture[str]) -> None:
+    key = SIGNED.with_suffix(".pub")
+    assert app.run(["verify", str(SIGNED), str(FOLDER), "--key", str(key)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert "lot P-1: nothing that was checked differs; not checked: chain" in lines
 
 
 @pytest.mark.parametrize(
