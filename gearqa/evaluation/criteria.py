@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 
 from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.part import Part
+from gearqa.model.results import State
 from gearqa.standards import standard
 from gearqa.symbols import FLANKS, PARAMETERS, Flank
 
@@ -27,14 +28,28 @@ class Judgement(NamedTuple):
     beyond: bool
     conforms: bool | None
     master_quality: bool | None
+    state: State | None = None
+    """Under the measurement uncertainty, before the decision rule."""
+    master_state: State | None = None
 
     def open_unless_failed(self) -> Judgement:
         """The verdict when not all could be measured: a failure remains, a pass is open."""
-        return self._replace(conforms=self.conforms and None, master_quality=self.master_quality and None)
+
+        def open_(state: State | None) -> State | None:
+            return state if state in (None, "does not conform") else "not assessed"
+
+        return self._replace(
+            conforms=self.conforms and None, master_quality=self.master_quality and None,
+            state=open_(self.state), master_state=open_(self.master_state),
+        )  # fmt: skip
 
 
 OneSidedLimits = tuple[float | None, float]
 """Lower limit (None: there is none) and upper limit. [um]"""
+BY_VALUE: Final[Mapping[bool | None, State | None]] = {
+    True: "conforms", False: "does not conform", None: None,
+}  # fmt: skip
+"""Verdict on a value as it is -> its state where no uncertainty is known."""
 NOT_GRADED = Judgement(None, None, beyond=False, conforms=None, master_quality=None)
 
 
@@ -79,12 +94,10 @@ class Criterion:
             else:
                 assert self.tolerance is not None
                 conforms = magnitude <= self.tolerance
+        master = None if self.master_tolerance is None else magnitude <= self.master_tolerance
+        exact = self.standard.class_exact(value, self.class_5)
         return Judgement(
-            class_,
-            self.standard.class_exact(value, self.class_5),
-            class_ is None,
-            conforms,
-            None if self.master_tolerance is None else magnitude <= self.master_tolerance,
+            class_, exact, class_ is None, conforms, master, BY_VALUE[conforms], BY_VALUE[master]
         )
 
     @property

@@ -15,13 +15,15 @@ from gearqa.evaluation.gear_result import gear_result
 from gearqa.evaluation.part_setup import PartSetup, setup_of
 from gearqa.evaluation.pitch_sets import evaluate_pitch_sets
 from gearqa.evaluation.trace_sets import evaluate_trace_sets
+from gearqa.model.decision_rule import DecisionRuleName, DecisionTable
 from gearqa.model.measurement import GearMeasurement, InputFile
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, GradeHeader, GradeResult, LotSummary, MasterCriterion
 
 BATCH_GEARS: Final = 64
 """Gears that are evaluated together."""
-DECISION_RULE: Final = "simple acceptance"
+DECISION_RULE: Final[DecisionRuleName] = "simple acceptance"
+"""Where the part file states no decision rule, or no uncertainty that one could take into account."""
 
 
 class GearSource(Protocol):
@@ -87,6 +89,7 @@ class LotCounter:
     def __init__(self) -> None:
         self._conforms: dict[bool | None, int] = {True: 0, False: 0, None: 0}
         self._master: dict[bool | None, int] = {True: 0, False: 0, None: 0}
+        self._not_proven = 0
         self._worst_class = 0
         self._beyond = 0
 
@@ -94,6 +97,7 @@ class LotCounter:
         """Count one gear."""
         self._conforms[gear.conforms] += 1
         self._master[gear.master_quality] += 1
+        self._not_proven += gear.state == "not proven"
         self._worst_class = max(self._worst_class, gear.class_ or 0)
         self._beyond += gear.beyond
 
@@ -110,6 +114,7 @@ class LotCounter:
             beyond=self._beyond,
             conforms=all_of([verdict for verdict, count in self._conforms.items() if count]),
             reached_master_quality=all_of([verdict for verdict, count in self._master.items() if count]),
+            not_proven=self._not_proven,
         )
 
 
@@ -122,7 +127,8 @@ def grade_header(
         part={"number": part.part.number, "name": part.part.name, "revision": part.part.revision},
         inputs=tuple(inputs),
         simulated=simulated,
-        decision_rule=DECISION_RULE,
+        decision_rule=part.decision.rule if part.decision and part.uncertainty_um else DECISION_RULE,
+        decision_confidence=(part.decision or DecisionTable()).confidence,
         master_quality=MasterCriterion(part.master_quality.class_, part.master_parameters),
         warnings=tuple(notices),
     )

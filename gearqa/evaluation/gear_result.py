@@ -13,13 +13,14 @@ from collections.abc import Mapping
 from typing import Final, NamedTuple
 
 from gearqa.errors import Notice
-from gearqa.evaluation.criteria import all_of
+from gearqa.evaluation.criteria import BY_VALUE, all_of
 from gearqa.evaluation.gaps import not_assessed, warnings
-from gearqa.evaluation.parameters import judged_flanks, near_limit, parameter_result
+from gearqa.evaluation.parameters import judged_flanks, master_state, near_limit, parameter_result
 from gearqa.evaluation.part_setup import Measured, PartSetup, Where
 from gearqa.evaluation.pitch_sets import PitchSet
 from gearqa.evaluation.sizes import size_results
 from gearqa.evaluation.trace_sets import TraceSet, measured_traces
+from gearqa.evaluation.value_states import worst_state
 from gearqa.model.measurement import GearMeasurement, Production
 from gearqa.model.results import (
     GearResult,
@@ -27,6 +28,7 @@ from gearqa.model.results import (
     ParameterResult,
     PitchResult,
     SizeResult,
+    State,
     TraceResult,
 )
 from gearqa.symbols import PARAMETERS, Flank
@@ -78,12 +80,15 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
         gaps_of.setdefault(gap.parameter, []).append(gap.flank)
 
     parameters: dict[str, ParameterResult] = {}
+    master_states: list[State] = []
     near = 0
     for key in PARAMETERS:
         here = gaps_of.get(key, ())
-        judged = judged_flanks(key, gear.measured, here, criteria)
+        stated = uncertainty.get(key)
+        judged = judged_flanks(key, gear.measured, here, criteria, stated, setup.part.decision)
+        if key in criteria.for_master:
+            master_states.append(master_state(judged, bool(here) or not judged))
         if judged:
-            stated = uncertainty.get(key)
             parameters[key] = parameter_result(key, judged, bool(here), stated)
             near += 0 if stated is None else near_limit(judged, stated)
 
@@ -94,6 +99,11 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
         *(p.conforms for p in graded.values()),
         *(size.conforms for size in sizes if size.lower_mm is not None),
         *(None for _ in (*required_gaps, *size_gaps)),
+    ]
+    states: list[State | None] = [
+        *(p.state for p in graded.values()),
+        *(BY_VALUE[size.conforms] for size in sizes if size.lower_mm is not None),
+        *(["not assessed"] if required_gaps or size_gaps else ()),
     ]
     master = {
         key: parameters[key].master_quality if key in parameters else None for key in criteria.for_master
@@ -118,4 +128,6 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
         pitch=gear.pitch,
         size=sizes,
         production=gear.production,
+        state=worst_state(state for state in states if state is not None) if states else "not assessed",
+        master_state=worst_state(master_states) if master_states else "not assessed",
     )

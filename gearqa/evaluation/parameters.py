@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import NamedTuple
 
 from gearqa.evaluation.criteria import EQUAL, Criteria, Criterion, Judgement, all_of
 from gearqa.evaluation.part_setup import Measured, Where
-from gearqa.model.results import FlankResult, ParameterResult
+from gearqa.evaluation.value_states import (
+    MEETS,
+    counted,
+    extremes,
+    standard_uncertainty,
+    symmetric,
+    value_state,
+    worst_state,
+)
+from gearqa.model.decision_rule import DecisionTable
+from gearqa.model.results import FlankResult, ParameterResult, State
 from gearqa.symbols import PARAMETERS, Flank
 
 
@@ -21,18 +31,46 @@ class Judged(NamedTuple):
 
 
 def judged_flanks(
-    key: str, measured: Mapping[Where, Measured], gaps: Collection[Flank | None], criteria: Criteria
-) -> list[Judged]:
-    """Judge one parameter on each flank that was measured; `gaps` are the flanks with gaps."""
+    key: str, measured: Mapping[Where, Measured], gaps: Collection[Flank | None], criteria: Criteria,
+    uncertainty: float | None = None, decision: DecisionTable | None = None,
+) -> list[Judged]:  # fmt: skip
+    """Judge one parameter on each flank that was measured; `gaps` are the flanks with gaps.
+
+    With an uncertainty U each value has a state; `decision` says how that counts (None: by value).
+    """
     judged = []
     for flank, criterion in criteria.places[key]:
         value = measured.get((key, flank))
         if value is not None:
             verdict = criterion.judge(value.value, value.low, value.high)
+            if uncertainty is not None and criterion.graded:
+                verdict = _under_uncertainty(verdict, value, criterion, uncertainty, decision)
             if gaps and (flank in gaps or None in gaps):
                 verdict = verdict.open_unless_failed()
             judged.append(Judged(flank, value, criterion, verdict))
     return judged
+
+
+def _under_uncertainty(
+    verdict: Judgement, value: Measured, criterion: Criterion, uncertainty: float,
+    decision: DecisionTable | None,
+) -> Judgement:  # fmt: skip
+    """States of a value under the uncertainty U, and its verdicts as the decision rule counts them."""
+    values = extremes(value.value, value.low, value.high, criterion.signed)
+    u, rule = standard_uncertainty(uncertainty), decision or DecisionTable()
+    drawing = criterion.drawing_limits
+    if drawing is not None:
+        state = value_state(values, u, drawing, rule.confidence)
+        verdict = verdict._replace(state=state)
+        if decision is not None:
+            verdict = verdict._replace(conforms=MEETS[counted(state, values, drawing, decision.rule)])
+    if criterion.master_tolerance is not None:
+        limits = symmetric(criterion.master_tolerance, criterion.signed)
+        state = value_state(values, u, limits, rule.confidence)
+        verdict = verdict._replace(master_state=state)
+        if decision is not None:
+            verdict = verdict._replace(master_quality=MEETS[counted(state, values, limits, decision.rule)])
+    return verdict
 
 
 def parameter_result(
@@ -77,10 +115,21 @@ def parameter_result(
         else None,
         master_tolerance_um=criterion.master_tolerance,
         uncertainty_um=uncertainty,
+        state=_whole([one.verdict.state for one in graded], incomplete) if criterion.required else None,
         slope_other_span_um=other,
         slope_other_span_class=None if other is None or not graded else criterion.class_of(other),
         flanks={one.flank: _flank_result(key, one) for one in judged if one.flank is not None},
     )
+
+
+def _whole(states: Iterable[State | None], incomplete: bool) -> State:
+    missing: tuple[State, ...] = ("not assessed",) if incomplete else ()
+    return worst_state([*(state for state in states if state is not None), *missing])
+
+
+def master_state(judged: Iterable[Judged], incomplete: bool) -> State:
+    """State of one parameter against the master quality criterion."""
+    return _whole((one.verdict.master_state for one in judged if one.criterion.for_master), incomplete)
 
 
 def near_limit(judged: list[Judged], uncertainty: float) -> int:
@@ -114,4 +163,5 @@ def _flank_result(key: str, judged: Judged) -> FlankResult:
         pressure_angle_deviation_arcmin=value.angles.pressure_angle_arcmin,
         base_radius_deviation_um=value.angles.base_radius_um,
         helix_angle_deviation_arcmin=value.angles.helix_angle_arcmin,
+        state=verdict.state,
     )

@@ -9,8 +9,7 @@ from typing import Final
 from gearqa.evaluation.criteria import Criteria, OneSidedLimits
 from gearqa.incoming.editions import Edition, edition_named
 from gearqa.model.incoming import TRACE_KIND, Claim, ReportedValue
-from gearqa.model.lot import State
-from gearqa.model.results import GearResult, TraceResult
+from gearqa.model.results import GearResult, State, TraceResult
 from gearqa.statistics import conformity
 from gearqa.symbols import PARAMETERS, Flank
 

@@ -19,7 +19,7 @@ from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
 from gearqa.reading.rows.digests import sha256_of
-from gearqa.signoff.lot import sign_off
+from gearqa.signoff.lot import sign_off, with_decision_of
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -84,7 +84,7 @@ def decide_lot(
     disposition : {"release", "hold", "reject"}, optional
         What a person decided; the recommendation stays as it is.
     disposed_by, disposed_on, reason, concession : str
-        Who decided that, when (ISO 8601), why, and on which concession.
+        Who decided that, when (ISO 8601; `date` where empty), why, and on which concession.
     progress : Progress, optional
         Shows the progress of grading.
 
@@ -113,8 +113,9 @@ def decide_lot(
         raise ArgumentError("lot_size", f"{lot_size}; expected 1 or more")
     _exclusions(exclude or ())
     person = _person_decided(
-        disposition, disposed_by=disposed_by, disposed_on=disposed_on, reason=reason, concession=concession
-    )
+        disposition, disposed_by=disposed_by, disposed_on=disposed_on, date=date, reason=reason,
+        concession=concession,
+    )  # fmt: skip
     options = LotOptions(order, customer, inspector, _iso_date("date", date), remark, tuple(serial or ()))
     rules, place = _load_plan(plan), Path(folder)
     with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:
@@ -122,6 +123,7 @@ def decide_lot(
         header = grade_header(inspection.part, files, inspection.simulated, inspection.notices)
         gears = tuple(progress.over(evaluate(inspection, inspection.part), "grading", "gears"))
         drawing = inspection.part
+        rules = with_decision_of(drawing, rules)
         result = sign_off(
             header, drawing, gears, rules, lot_size=lot_size, lot_id=lot_id,
             excluded=_exclusions(exclude or (), inspection.serials), options=options,
@@ -204,9 +206,11 @@ def _iso_date(argument: str, word: str) -> str:
 
 
 def _person_decided(
-    disposition: LotDecision | None, *, disposed_by: str, disposed_on: str, reason: str, concession: str
-) -> Disposition | None:
-    """What a person decided; whoever decides is named, with the date."""
+    disposition: LotDecision | None, *, disposed_by: str, disposed_on: str, date: str, reason: str,
+    concession: str,
+) -> Disposition | None:  # fmt: skip
+    """What a person decided; whoever decides is named, with the date, which is that of the sign-off
+    where no other is given."""
     more = {
         "disposed_by": disposed_by, "disposed_on": disposed_on, "reason": reason, "concession": concession,
     }  # fmt: skip
@@ -215,8 +219,9 @@ def _person_decided(
             if value:
                 raise ArgumentError(argument, "needs --disposition")
         return None
+    disposed_on = disposed_on or date
     if not disposed_by or not disposed_on:
-        raise ArgumentError("disposition", "needs --disposed-by NAME and --disposed-on DATE")
+        raise ArgumentError("disposition", "needs --disposed-by NAME and --disposed-on DATE (or --date DATE)")
     return Disposition(disposition, disposed_by, _iso_date("disposed_on", disposed_on), reason, concession)
 
 

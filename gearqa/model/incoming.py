@@ -14,8 +14,9 @@ from typing import Final, Literal, get_args
 from gearqa.arrays import Array
 from gearqa.errors import Notice
 from gearqa.model.declared import Count, Identity, Simulated
-from gearqa.model.lot import LotDecision, LotResult, State
+from gearqa.model.lot import LotDecision, LotResult
 from gearqa.model.measurement import InputFile
+from gearqa.model.results import State
 from gearqa.symbols import Flank, TraceKind
 
 Claim = Literal["confirmed", "not confirmed", "not proven", "none"]

@@ -13,11 +13,11 @@ from typing import Annotated, Any, Final, Literal
 from gearqa.errors import Notice
 from gearqa.model.declared import Identity, Simulated
 from gearqa.model.measurement import InputFile, Production
+from gearqa.model.results import State
 from gearqa.symbols import Flank
 from gearqa.wording.sentences import place_text
 
 LotDecision = Literal["release", "hold", "reject"]
-State = Literal["conforms", "does not conform", "not proven", "not assessed"]
 FlankKey = Literal["left", "right", "both"]
 InLot = Literal["shown", "not shown", "refuted"]
 Distribution = Literal["normal", "lognormal", "not assumed"]

@@ -13,7 +13,8 @@ from typing import Annotated, Any, Final, Literal, Self
 from pydantic import Field, WithJsonSchema, field_validator, model_validator
 
 from gearqa.errors import Reason
-from gearqa.model.table import TomlTable, fault
+from gearqa.model.decision_rule import DecisionTable
+from gearqa.model.table import TomlTable, about, fault, optional
 from gearqa.symbols import DEFAULT_GRADED, FLANKS, GRADABLE, PARAMETERS, Flank
 from gearqa.wording.numbers import short_text
 
@@ -22,16 +23,6 @@ FlankToleranceClass = Annotated[int, Field(ge=1, le=11)]
 PART_FILE: Final = "part.toml"
 ISO_1328_1_2013: Final = "ISO 1328-1:2013"
 DEFAULT_MASTER_CLASS = 4
-
-
-def about(text: str, **settings: Any) -> Any:
-    """A field with the sentence that explains it to users: in the JSON Schema and in new part files."""
-    return Field(description=text, **settings)
-
-
-def optional(text: str, **settings: Any) -> Any:
-    """A field that may be left out."""
-    return about(text, default=None, **settings)
 
 
 class PartIdentity(TomlTable):
@@ -391,6 +382,10 @@ class Part(TomlTable):
     )
     uncertainty_um: dict[str, Positive | dict[str, Positive]] = about(
         "expanded uncertainty U (k = 2) by parameter, or in a table by instrument", default={}
+    )
+    decision: DecisionTable | None = optional(
+        "what counts as proven under U, for grade and lot alike; a plan's own table wins. Without it grade "
+        "accepts simply and lot guards"
     )
     ignore: tuple[str, ...] = about("files of the folder to leave out", default=(), strict=False)
     columns: str | None = optional("column map for foreign tables of this folder", min_length=1)

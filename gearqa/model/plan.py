@@ -11,11 +11,11 @@ from typing import Annotated, Final, Literal, Self
 from pydantic import Field, model_validator
 
 from gearqa.errors import Reason
-from gearqa.model.part import Positive, about
-from gearqa.model.table import TomlTable, fault
+from gearqa.model.decision_rule import DecisionTable, Share
+from gearqa.model.part import Positive
+from gearqa.model.table import TomlTable, about, fault
 from gearqa.symbols import PARAMETERS
 
-DecisionRuleName = Literal["guarded acceptance", "simple acceptance", "guarded rejection"]
 Drawn = Literal["random", "systematic", "convenience", "unknown"]
 Scheme = Literal["isolated lot", "AQL", "own"]
 InspectionLevel = Literal["S-1", "S-2", "S-3", "S-4", "I", "II", "III"]
@@ -34,19 +34,7 @@ REQUIREMENTS: Final[dict[Requirement, str]] = {
 }
 """What a plan may make a condition of release, which otherwise only cautions."""
 
-Share = Annotated[float, Field(gt=0, lt=1)]
 Percent = Annotated[float, Field(gt=0, lt=100)]
-
-
-class DecisionTable(TomlTable):
-    """`[decision]`: what counts as proven for one value of one gear."""
-
-    rule: DecisionRuleName = about(
-        "how a value counts whose conformity is not proven: guarded acceptance not as conforming, simple "
-        "acceptance by the value itself, guarded rejection as conforming",
-        default="guarded acceptance",
-    )
-    confidence: Share = about("probability with which conformity is to be proven", default=0.95, ge=0.5)
 
 
 class SamplingTable(TomlTable):

@@ -19,7 +19,17 @@ from gearqa.symbols import PARAMETERS, Flank, TraceKind
 Hand = Literal["right-hand", "left-hand"]
 RunoutMethod = Literal["readings", "pitch"]
 """From radial readings, or from the pitch of both flanks."""
-Conforms = Annotated[bool | None, "Meets the drawing; null if it could not be assessed."]
+State = Literal["conforms", "does not conform", "not proven", "not assessed"]
+ValueState = Annotated[
+    State | None,
+    KNOWN,
+    "State under the measurement uncertainty, by value where no U is known, before the decision rule; not "
+    "given where the drawing does not ask for the value.",
+]
+Conforms = Annotated[
+    bool | None,
+    "Meets the drawing; null if it could not be assessed, or is not proven and the rule counts that as open.",
+]
 MasterQuality = Annotated[
     bool | None, "Meets what the job calls master quality; null if it cannot be decided."
 ]
@@ -121,6 +131,7 @@ class FlankResult:
     helix_angle_deviation_arcmin: Annotated[float | None, only("helix_slope")] = None
     """Helix angle: what the flank's mean slope over the evaluation length amounts to; plus = too large, of a
     spur gear towards a right-hand helix. Not graded."""
+    state: ValueState = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +164,7 @@ class ParameterResult:
     slope_other_span_um: Annotated[float | None, OF_SLOPES] = None
     """The worst value over the span that the part file does not ask for."""
     slope_other_span_class: Annotated[int | None, OF_SLOPES] = None
+    state: ValueState = None
     flanks: Mapping[Flank, FlankResult] = field(default_factory=dict)
 
 
@@ -204,6 +216,10 @@ class GearResult:
     pitch: Annotated[tuple[PitchResult, ...], Within("traces")]
     size: Annotated[tuple[SizeResult, ...], KNOWN] = ()
     production: Annotated[Production | None, KNOWN] = None
+    state: Annotated[State | None, KNOWN] = None
+    """Conformity to the drawing under the measurement uncertainty, before the decision rule."""
+    master_state: Annotated[State | None, KNOWN] = None
+    """Master quality likewise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,6 +241,9 @@ class LotSummary:
     """Every gear meets the drawing; null if that is open."""
     reached_master_quality: bool | None
     """Every gear meets what the job calls master quality; null if that is open."""
+    not_proven: Annotated[int, KNOWN] = 0
+    """Gears whose conformity the measurement uncertainty leaves open, however the decision rule counts
+    them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,10 +264,12 @@ class GradeHeader:
     inputs: tuple[InputFile, ...]
     simulated: Simulated
     decision_rule: str
-    """How measurement uncertainty enters the verdict."""
+    """How measurement uncertainty enters the verdicts."""
     master_quality: MasterCriterion
     warnings: tuple[Notice, ...] = ()
     """Notices about the folder as a whole."""
+    decision_confidence: Annotated[float, KNOWN] = 0.95
+    """Probability with which conformity counts as proven."""
 
 
 @dataclass(frozen=True, slots=True)

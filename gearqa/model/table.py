@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field
 from pydantic_core import PydanticCustomError
 
 from gearqa.errors import Reason
@@ -14,6 +16,16 @@ class TomlTable(BaseModel):
     model_config = ConfigDict(
         extra="forbid", strict=True, frozen=True, allow_inf_nan=False, populate_by_name=True
     )
+
+
+def about(text: str, **settings: Any) -> Any:
+    """A field with the sentence that explains it to users: in the JSON Schema and in new part files."""
+    return Field(description=text, **settings)
+
+
+def optional(text: str, **settings: Any) -> Any:
+    """A field that may be left out."""
+    return about(text, default=None, **settings)
 
 
 def fault(

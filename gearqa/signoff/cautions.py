@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from gearqa.errors import Notice, NoticeCode
+from gearqa.evaluation.value_states import COVERAGE_FACTOR
 from gearqa.model.lot import Exclusion, LotGear, ParameterStatistics, SamplingResult, SeriesTable, series_text
 from gearqa.model.plan import REQUIREMENTS, Plan, Requirement
 from gearqa.model.results import GearResult
-from gearqa.signoff.gear_states import COVERAGE_FACTOR
 from gearqa.signoff.production import ProductionFacts
 from gearqa.signoff.statistics_table import (
     FAMILY_TREND,

@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from gearqa.evaluation.criteria import Criteria, Criterion
 from gearqa.evaluation.sizes import SIZE
-from gearqa.model.lot import LotGear, State, ValueState, flank_key
+from gearqa.evaluation.value_states import (
+    Limits,
+    counted,
+    extremes,
+    standard_uncertainty,
+    symmetric,
+    value_state,
+    worst_state,
+)
+from gearqa.model.decision_rule import DecisionTable
+from gearqa.model.lot import LotGear, ValueState, flank_key
 from gearqa.model.part import Part
-from gearqa.model.plan import DecisionRuleName, DecisionTable
-from gearqa.model.results import FlankResult, GearResult, ParameterResult
+from gearqa.model.results import FlankResult, GearResult, ParameterResult, State
 from gearqa.statistics import conformity
 from gearqa.symbols import Flank
 
-COVERAGE_FACTOR = 2
-"""U = 2 u, as the part file states its uncertainties."""
-
-Limits = tuple[float | None, float | None]
 Measured = ParameterResult | FlankResult
-
-
-def standard_uncertainty(expanded: float | None) -> float | None:
-    """u from U."""
-    return None if expanded is None else expanded / COVERAGE_FACTOR
 
 
 def measured(gear: GearResult, key: str, flank: Flank | None) -> Measured | None:
@@ -31,44 +31,13 @@ def measured(gear: GearResult, key: str, flank: Flank | None) -> Measured | None
     return result if result is None or flank is None else result.flanks.get(flank)
 
 
-def extremes(one: Measured, signed: bool) -> tuple[float, ...]:
-    """The values that must all lie within the limits: both extreme traces of a signed quantity."""
-    if not signed:
-        return (one.value_um,)
-    return (one.min_um, one.max_um) if one.min_um != one.max_um else (one.min_um,)
+def _extremes(one: Measured, criterion: Criterion) -> tuple[float, ...]:
+    return extremes(one.value_um, one.min_um, one.max_um, criterion.signed)
 
 
 def limits_of(criterion: Criterion) -> Limits:
     """Limits that count for conformity; 0 is no limit of a quantity that cannot be negative."""
     return criterion.drawing_limits or (None, None)
-
-
-def symmetric(tolerance: float | None, signed: bool) -> Limits:
-    """Limits that a class tolerance means."""
-    if tolerance is None:
-        return (None, None)
-    return (-tolerance if signed else None, tolerance)
-
-
-def worst(states: Iterable[State]) -> State:
-    """State of a whole from the states of its parts; missing parts count before open ones."""
-    found = set(states)
-    order: tuple[State, ...] = ("does not conform", "not assessed", "not proven")
-    return next((state for state in order if state in found), "conforms")
-
-
-def value_state(values: Sequence[float], u: float | None, limits: Limits, confidence: float) -> State:
-    """State of one parameter and flank: every extreme value must conform."""
-    return worst(conformity.state(y, u, *limits, confidence) for y in values)
-
-
-def counted(state: State, values: Sequence[float], limits: Limits, rule: DecisionRuleName) -> State:
-    """How the decision rule counts a state: it says only what becomes of "not proven"."""
-    if state != "not proven" or rule == "guarded acceptance":
-        return state
-    if rule == "guarded rejection":
-        return "conforms"
-    return "conforms" if all(conformity.within(y, *limits) for y in values) else "does not conform"
 
 
 def class_proven(
@@ -116,7 +85,7 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
         expanded = part.uncertainty(key, instrument)
         if criterion.master_tolerance is not None:
             limits = symmetric(criterion.master_tolerance, criterion.signed)
-            y, u = extremes(one, criterion.signed), standard_uncertainty(expanded)
+            y, u = _extremes(one, criterion), standard_uncertainty(expanded)
             master.append(counted(value_state(y, u, limits, decision.confidence), y, limits, decision.rule))
         if criterion.required:
             values.append(judge_value(key, flank, one, criterion, expanded, decision))
@@ -135,15 +104,15 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
     proven = [v.class_proven for v in values if v.class_proven is not None]
     return LotGear(
         serial=gear.serial,
-        state=worst([*(v.state for v in values), *lost]),
-        counts_as=worst([*(v.counts_as for v in values), *lost]),
+        state=worst_state([*(v.state for v in values), *lost]),
+        counts_as=worst_state([*(v.counts_as for v in values), *lost]),
         probability_of_conformity=least.probability_of_conformity if least else None,
         probability_parameter=least.parameter if least else None,
         probability_flank=least.flank if least else None,
         class_indicated=gear.class_,
         class_proven=max(proven) if proven and len(proven) == len(values) and not missing else None,
         class_complete=gear.class_complete,
-        master_quality=worst([*master, *(("not assessed",) if open_master else ())]),
+        master_quality=worst_state([*master, *(("not assessed",) if open_master else ())]),
         missing=tuple(missing),
         values=tuple(values),
         production=gear.production,
@@ -155,7 +124,7 @@ def judge_value(
     decision: DecisionTable,
 ) -> ValueState:  # fmt: skip
     """State of one value against the limits of the drawing."""
-    y, u, limits = extremes(one, criterion.signed), standard_uncertainty(expanded), limits_of(criterion)
+    y, u, limits = _extremes(one, criterion), standard_uncertainty(expanded), limits_of(criterion)
     state = value_state(y, u, limits, decision.confidence)
     return ValueState(
         parameter=key,

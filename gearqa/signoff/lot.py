@@ -7,6 +7,7 @@ from difflib import get_close_matches
 
 from gearqa.errors import LotError
 from gearqa.evaluation.criteria import criteria_of
+from gearqa.model.decision_rule import DecisionTable
 from gearqa.model.decision_table import TABLE, LotFacts
 from gearqa.model.lot import (
     METHODS,
@@ -23,7 +24,7 @@ from gearqa.model.lot import (
 )
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
-from gearqa.model.plan import DecisionTable, Plan
+from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
 from gearqa.signoff.cautions import Basis, cautions, notes, unmet_requirements
 from gearqa.signoff.gear_states import judge_gear
@@ -60,7 +61,7 @@ def sign_off(
     OutOfScopeError
         If an AQL is no preferred value or its plan lies outside the table.
     """
-    plan = plan or Plan()
+    plan = with_decision_of(part, plan or Plan())
     options = options or LotOptions()
     basis = _basis(part, gears, plan, lot_size, excluded, options.restricted_to, other_production)
     facts = _facts(basis)
@@ -87,6 +88,13 @@ def sign_off(
         standard=header.standard, editions=_editions(header.standard, sampling.edition), part=header.part,
         inputs=header.inputs, simulated=header.simulated, warnings=header.warnings,
     )  # fmt: skip
+
+
+def with_decision_of(part: Part, plan: Plan) -> Plan:
+    """The plan, with the decision rule of the part file where it states none of its own."""
+    if part.decision is None or "decision" in plan.model_fields_set:
+        return plan
+    return plan.model_copy(update={"decision": part.decision})
 
 
 def _basis(

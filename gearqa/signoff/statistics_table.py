@@ -15,6 +15,7 @@ import numpy as np
 
 from gearqa.arrays import Array, IntArray
 from gearqa.evaluation.criteria import Criteria, Criterion
+from gearqa.evaluation.value_states import Limits
 from gearqa.model.lot import (
     INDEPENDENT_OF_ONE_CYCLE,
     Distribution,
@@ -23,13 +24,12 @@ from gearqa.model.lot import (
     Moments,
     NormalityCheck,
     ParameterStatistics,
-    State,
     flank_key,
 )
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
-from gearqa.model.results import GearResult
-from gearqa.signoff.gear_states import Limits, Measured, limits_of, measured
+from gearqa.model.results import GearResult, State
+from gearqa.signoff.gear_states import Measured, limits_of, measured
 from gearqa.signoff.production import ProductionFacts, spread_over_cycles
 from gearqa.statistics import location, normality, outliers, performance, tolerance_intervals
 from gearqa.statistics.families import sidak

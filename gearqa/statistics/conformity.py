@@ -8,7 +8,6 @@ from typing import Literal, overload
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
 
 from gearqa.arrays import Array
 
@@ -61,6 +60,8 @@ def probability_of_conformity(
     turn = low > value
     a = np.where(turn, value - high, low - value) / u
     b = np.where(turn, value - low, high - value) / u
+    from scipy import special
+
     return np.asarray(special.ndtr(b) - special.ndtr(a))
 
 
@@ -91,6 +92,8 @@ def guard_band(u: float, confidence: float = 0.95) -> float:
     >>> round(guard_band(0.35), 4)
     0.5757
     """
+    from scipy import special
+
     return float(special.ndtri(confidence)) * u
 
 

@@ -10,6 +10,18 @@ CONFORMITY: Final[Mapping[bool | None, str]] = {
     False: "does not conform",
     None: "not assessed",
 }
+NOT_PROVEN: Final = "not proven"
+
+
+def conformity_text(conforms: bool | None, state: str | None) -> str:
+    """The word for a verdict; an open one by its state, where the uncertainty leaves it open.
+
+    >>> conformity_text(None, "not proven"), conformity_text(True, "not proven"), conformity_text(None, None)
+    ('not proven', 'conforms', 'not assessed')
+    """
+    return NOT_PROVEN if conforms is None and state == NOT_PROVEN else CONFORMITY[conforms]
+
+
 MASTER_QUALITY: Final[Mapping[bool | None, str]] = {
     True: "reached",
     False: "not reached",
@@ -22,6 +34,12 @@ STATE_OF_MASTER_QUALITY: Final[Mapping[str, str]] = {
     "not assessed": "not decidable",
 }
 """State of a gear against the master quality criterion, under measurement uncertainty -> its word."""
+RULES: Final[Mapping[str, str]] = {
+    "guarded acceptance": "what is not proven does not count as conforming",
+    "simple acceptance": "what is not proven counts by its value",
+    "guarded rejection": "what is not proven counts as conforming",
+}
+"""Decision rule -> how it counts a value whose conformity is not proven."""
 YES_NO: Final[Mapping[bool | None, str]] = {True: "yes", False: "no", None: "not decidable"}
 
 

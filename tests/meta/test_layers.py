@@ -32,7 +32,7 @@ MAY_IMPORT = {
     "statistics": {"arrays", "errors", "symbols", "wording"},
     "standards": {"arrays", "errors", "symbols", "wording"},
     "model": {"arrays", "errors", "symbols", "wording"},
-    "evaluation": {"arrays", "errors", "symbols", "wording", "core", "standards", "model"},
+    "evaluation": {"arrays", "errors", "symbols", "wording", "core", "standards", "statistics", "model"},
     "results": {"arrays", "errors", "symbols", "wording", "version", "standards", "model", "stopping"},
     "report": {"arrays", "errors", "symbols", "wording", "version", "model"},
 }

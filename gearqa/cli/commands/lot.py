@@ -62,7 +62,9 @@ def command(
         typer.Option("--disposition", help="What a person decided; the recommendation stays as it is."),
     ] = None,
     disposed_by: Annotated[str, typer.Option("--disposed-by", metavar="NAME", help="Who decided it.")] = "",
-    disposed_on: Annotated[str, typer.Option("--disposed-on", metavar="ISO", help="Date of it.")] = "",
+    disposed_on: Annotated[
+        str, typer.Option("--disposed-on", metavar="ISO", help="Date of it; else --date.")
+    ] = "",
     reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="Reason of the disposition.")] = "",
     concession: Annotated[
         str, typer.Option("--concession", metavar="TEXT", help="Concession that it rests on.")

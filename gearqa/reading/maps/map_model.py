@@ -11,8 +11,7 @@ from typing import Annotated, Any, Final, Literal, Self, get_args
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from gearqa.errors import Reason
-from gearqa.model.part import about
-from gearqa.model.table import TomlTable, fault
+from gearqa.model.table import TomlTable, about, fault
 from gearqa.reading.folder.sources import TableKind
 from gearqa.reading.settings.toml_text import shown_value
 from gearqa.wording.nearest import nearest

@@ -6,16 +6,16 @@ from collections.abc import Mapping
 from typing import Final
 
 from gearqa.report.blocks.document import Cell, Status
-from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY
+from gearqa.wording.verdicts import MASTER_QUALITY, conformity_text
 
 STATUS: Final[Mapping[bool | None, Status]] = {True: "good", False: "bad", None: "open"}
 DECISION_STATUS: Final[Mapping[str, Status]] = {"release": "good", "hold": "open", "reject": "bad"}
 """Decision of a lot -> its mark."""
 
 
-def conformity_cell(conforms: bool | None) -> Cell:
-    """Whether a value or a gear meets the drawing."""
-    return Cell(CONFORMITY[conforms], STATUS[conforms])
+def conformity_cell(conforms: bool | None, state: str | None = None) -> Cell:
+    """Whether a value or a gear meets the drawing; `state` is that under the measurement uncertainty."""
+    return Cell(conformity_text(conforms, state), STATUS[conforms])
 
 
 def master_quality_cell(reached: bool | None) -> Cell:

@@ -14,10 +14,18 @@ from gearqa.report.blocks.document import Figure, Status, plain, symbol
 from gearqa.report.draw import charts, palette, plot
 from gearqa.report.draw.chart_scales import ticks
 from gearqa.report.grading.notes import RUNOUT_SOURCE
-from gearqa.report.grading.values import Value, allowed, by_flank, has_class, limits_of, shown_value
+from gearqa.report.grading.values import (
+    Value,
+    allowed,
+    by_flank,
+    has_class,
+    is_required,
+    limits_of,
+    shown_value,
+)
 from gearqa.symbols import PARAMETERS, Flank, TraceKind, symbol_of
 from gearqa.wording.numbers import class_text, fixed_text, number_text, um_text, use_of_tolerance, value_text
-from gearqa.wording.verdicts import CONFORMITY
+from gearqa.wording.verdicts import conformity_text
 
 ROWS_PER_FIGURE = 7
 """Two figures of so many low rows fill a page."""
@@ -310,7 +318,7 @@ def _tooth_figure(
     parameter = gear.parameters.get(key)
     sentences = [f"{title}, plus is clockwise looking onto the datum face."]
     for flank, one in parameter.flanks.items() if parameter is not None else ():
-        verdict = f", {CONFORMITY[one.conforms]}" if one.conforms is not None else ""
+        verdict = f", {conformity_text(one.conforms, one.state)}" if is_required(one) else ""
         sentences.append(
             f"{flank.capitalize()} flank: {symbol_of(key)} {shown_value(key, one)} µm, "
             f"allowed {allowed(key, one)} µm{verdict}."

@@ -14,7 +14,7 @@ from gearqa.model.results import FlankResult, GearResult, GradeHeader
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.verdicts import STATUS, conformity_cell
 from gearqa.report.grading import gear_figures
-from gearqa.report.grading.notes import decision_line, further_lines, value_notes
+from gearqa.report.grading.notes import decision_line, further_lines, guarded_otherwise, value_notes
 from gearqa.report.grading.values import (
     Value,
     allowed,
@@ -32,7 +32,7 @@ from gearqa.version import __version__
 from gearqa.wording.numbers import DASH, Limits, allowed_text, class_text, fixed_text, number_text, value_text
 from gearqa.wording.safety import CAUTIONS, SETTER
 from gearqa.wording.sentences import symbols_text
-from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY
+from gearqa.wording.verdicts import MASTER_QUALITY, conformity_text
 from gearqa.wording.visible import clip
 
 ROLES = ("Inspected by", "Approved by")
@@ -80,7 +80,7 @@ def gear_sheet(
             (
                 sheet_facts(header, part, result, curves),
                 _verdict(header, result),
-                doc.Paragraph(decision_line(header, result.near_limit), "note"),
+                doc.Paragraph(decision_line(header, result.near_limit, guarded_otherwise(result)), "note"),
             ),
         )
     ]
@@ -101,7 +101,7 @@ def gear_sheet(
         sections=tuple(sections),
         id=gear_id(number),
         head=f"Serial {clip(result.serial, SHORT)}",
-        summary=f"{CONFORMITY[result.conforms]}, class {gear_class(result)}, "
+        summary=f"{conformity_text(result.conforms, result.state)}, class {gear_class(result)}, "
         f"master quality {MASTER_QUALITY[result.master_quality]}",
         status=STATUS[result.conforms],
         folded=not alone,
@@ -264,7 +264,7 @@ def value_table(gear: GearResult, master_class: int) -> doc.Table:
                 "limits" if one.limits_um is not None else str(one.required_class or DASH),
                 allowed_text(key, parameter.master_tolerance_um, None), mean or DASH, spread or DASH,
                 place_of(None, one),
-                conformity_cell(one.conforms) if is_required(one) else DASH,
+                conformity_cell(one.conforms, one.state) if is_required(one) else DASH,
             ]
         )  # fmt: skip
     rows += [

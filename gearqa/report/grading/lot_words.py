@@ -7,20 +7,23 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from gearqa.model.results import GearResult, GradeHeader, LotSummary
+from gearqa.model.results import GearResult, GradeHeader, LotSummary, State
 from gearqa.report.blocks.document import Answer, Block, Bullets, Cell, Column, Table, Verdict
 from gearqa.report.blocks.verdicts import STATUS, conformity_cell, master_quality_cell
-from gearqa.report.grading.notes import other_span_matters
+from gearqa.report.grading.notes import decision_line, other_span_matters
 from gearqa.report.grading.values import INCOMPLETE_NOTE, WorstValue, gear_class, worst_of
 from gearqa.report.grading.words import closing, criterion_text, gear_blocks, opening
 from gearqa.symbols import PARAMETERS, symbol_of
 from gearqa.wording.numbers import DASH, count_text, percent_text
-from gearqa.wording.sentences import place_text
-from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY, conform_text
+from gearqa.wording.sentences import place_text, some_of
+from gearqa.wording.verdicts import MASTER_QUALITY, NOT_PROVEN, conform_text, conformity_text
+from gearqa.wording.visible import clip
 
 ALL_ROWS_UP_TO = 40
 """Gears of a lot that are all listed; of a larger lot only the worst are."""
 WORST_ROWS = 20
+MOST_NAMED = 6
+"""Gears that the decision line names."""
 MOST_PARAMETERS = 4
 """Parameters that a verdict names."""
 
@@ -34,6 +37,7 @@ class GearRow(NamedTuple):
     worst: WorstValue | None
     conforms: bool | None
     master_quality: bool | None
+    state: State | None = None
 
     @property
     def badness(self) -> tuple[int, float, int]:
@@ -62,6 +66,11 @@ class LotCollector:
         self.other_span_class: Counter[str] = Counter()
         self.sizes_failing = 0
         self.near_limit: int | None = None
+        self.not_proven: list[str] = []
+        """Gears that guarding would leave open: by serial."""
+        self.open_by_rule = 0
+        """Those of them that the decision rule leaves open."""
+        self.master_not_proven = 0
 
     def add(self, gear: GearResult) -> GearRow:
         """Take in one gear; returns its line."""
@@ -71,7 +80,9 @@ class LotCollector:
         elif self.gears == 2:
             self.first = None
         grade = gear_class(gear)
-        row = GearRow(self.gears, gear.serial, grade, worst_of(gear), gear.conforms, gear.master_quality)
+        row = GearRow(
+            self.gears, gear.serial, grade, worst_of(gear), gear.conforms, gear.master_quality, gear.state
+        )
         if self.gears <= ALL_ROWS_UP_TO:
             self.rows.append(row)
         elif self.rows:
@@ -91,6 +102,10 @@ class LotCollector:
         for notice in gear.warnings:
             self.warnings[notice.code] += 1
             self.warning_examples.setdefault(notice.code, f"{gear.serial}: {notice.message}")
+        if gear.state == NOT_PROVEN:
+            self.not_proven.append(gear.serial)
+            self.open_by_rule += gear.conforms is None
+        self.master_not_proven += gear.master_state == NOT_PROVEN
         if gear.near_limit is not None:
             self.near_limit = (self.near_limit or 0) + gear.near_limit
         return row
@@ -125,7 +140,7 @@ def lot_table(rows: Sequence[GearRow], total: int, *, wide: bool = False) -> Tab
             name = place_text(worst.key, None if wide else worst.flank)
             more = [percent_text(worst.use), worst.place] if wide else []
             cells = (name, worst.value, worst.allowed, *more)
-        verdicts = conformity_cell(row.conforms), master_quality_cell(row.master_quality)
+        verdicts = conformity_cell(row.conforms, row.state), master_quality_cell(row.master_quality)
         body.append((row.serial, row.grade, *cells, *verdicts))
     notes = ["worst: the value that uses up most of what is allowed."]
     if len(rows) < total:
@@ -166,10 +181,11 @@ def lot_verdict(header: GradeHeader, lot: LotSummary, seen: LotCollector) -> Ver
         for name, n in sorted(seen.classes.items(), key=lambda pair: _class_order(pair[0]))
     )
     reached = lot.reached_master_quality
+    word = conformity_text(lot.conforms, NOT_PROVEN if lot.undecided == seen.open_by_rule else None)
     return Verdict(
         (
             Answer(
-                "Conformity to the drawing", CONFORMITY[lot.conforms], STATUS[lot.conforms],
+                "Conformity to the drawing", word, STATUS[lot.conforms],
                 "; ".join(_counts(lot, seen)),
             ),
             Answer("Worst class", grade, "none", f"gears by {spread}"),
@@ -188,8 +204,12 @@ def _counts(lot: LotSummary, seen: LotCollector) -> list[str]:
         if seen.sizes_failing:
             causes.append(f"size ({count_text(seen.sizes_failing, 'gear')})")
         counts.append(f"{lot.not_conforming} not: {', '.join(causes)}")
-    if lot.undecided:
-        counts.append(f"{lot.undecided} not assessed")
+    for undecided, state in (
+        (lot.undecided - seen.open_by_rule, "not assessed"),
+        (seen.open_by_rule, NOT_PROVEN),
+    ):
+        if undecided:
+            counts.append(f"{undecided} {state}")
     if seen.missing:
         counts.append(f"missing: {_gears_by_parameter(seen.missing)}")
     return counts
@@ -219,7 +239,19 @@ def lot_blocks(
     blocks = [*opening(header), lot_table(seen.listed(), seen.gears, wide=wide)]
     if notes := [*_other_span_note(seen, slope_span), *seen.warning_lines()]:
         blocks.append(Bullets(tuple(notes), "note"))
-    return [*blocks, *closing(header, lot_verdict(header, lot, seen), seen.near_limit)]
+    rule = decision_line(header, seen.near_limit, guarded_lot(seen))
+    return [*blocks, *closing(lot_verdict(header, lot, seen), rule)]
+
+
+def guarded_lot(seen: LotCollector) -> str:
+    """What guarded acceptance would say of gears that were judged simply, where it differs; else empty."""
+    said = []
+    if seen.not_proven:
+        named = some_of([clip(serial, 48) for serial in seen.not_proven], MOST_NAMED)
+        said.append(f"{NOT_PROVEN} of {count_text(len(seen.not_proven), 'gear')} ({named})")
+    if seen.master_not_proven:
+        said.append(f"master quality {NOT_PROVEN} of {count_text(seen.master_not_proven, 'gear')}")
+    return "; ".join(said)
 
 
 def _other_span_note(seen: LotCollector, slope_span: str) -> list[str]:

@@ -6,18 +6,20 @@ from collections.abc import Iterator
 
 from gearqa.model.results import FlankResult, GearResult, GradeHeader, ParameterResult, SizeResult
 from gearqa.report.blocks import document as doc
-from gearqa.report.grading.values import class_note, has_class, is_required, shown_value
+from gearqa.report.grading.values import allowed, class_note, has_class, is_required, shown_value, values_of
 from gearqa.symbols import Flank, TraceKind, symbol_of
 from gearqa.wording.numbers import (
     count_text,
     fixed_text,
     number_text,
     percent_text,
+    share_text,
     signed_text,
     um_text,
     value_text,
 )
-from gearqa.wording.verdicts import CONFORMITY
+from gearqa.wording.sentences import place_text
+from gearqa.wording.verdicts import CONFORMITY, NOT_PROVEN, RULES
 
 SPANS = {
     "profile_slope": ("control to tip diameter", "the evaluation length"),
@@ -25,6 +27,7 @@ SPANS = {
 }
 """Full span and evaluation length of each slope, in words."""
 RUNOUT_SOURCE = {"readings": "from the radial readings", "pitch": "computed from the pitch of both flanks"}
+SIMPLE = "simple acceptance"
 TRACE_KINDS: tuple[TraceKind, TraceKind] = ("profile", "helix")
 
 
@@ -159,12 +162,38 @@ def further_lines(gear: GearResult, slope_span: str) -> list[str]:
     return [*slope_lines(gear, slope_span), *pitch_lines(gear), *sizes]
 
 
-def decision_line(header: GradeHeader, near_limit: int | None) -> str:
-    """The decision rule, and how much the measurement uncertainty leaves open."""
+def decision_line(header: GradeHeader, near_limit: int | None, otherwise: str) -> str:
+    """The decision rule, how much the measurement uncertainty leaves open, and what guarding would say."""
+    rule = header.decision_rule
     if near_limit is None:
-        return f"Decision rule: {header.decision_rule}; no measurement uncertainty is given in the part file."
+        return f"Decision rule: {rule}; no measurement uncertainty is given in the part file."
     values = count_text(near_limit, "value lies", "values lie") if near_limit else "no value lies"
+    within = f"{values} within U of a limit"
+    sure = share_text(header.decision_confidence, 6)
+    if rule != SIMPLE:
+        return f"Decision rule: {rule}, {sure}: {RULES[rule]}; {within}."
     return (
-        f"Decision rule: {header.decision_rule}, that is, measurement uncertainty is not taken off the "
-        f"limits; {values} within U of a limit."
+        f"Decision rule: {rule}, that is, measurement uncertainty is not taken off the limits; {within}. "
+        f"Guarded acceptance ({sure}) would say {otherwise or 'the same'}."
     )
+
+
+def not_proven(gear: GearResult) -> list[str]:
+    """Values whose conformity the measurement uncertainty leaves open."""
+    return [
+        f"{place_text(key, flank)} {shown_value(key, one, parameter.master_tolerance_um)} µm, allowed "
+        f"{allowed(key, one)}, U {number_text(parameter.uncertainty_um)}: {NOT_PROVEN}"
+        for key, flank, parameter, one in values_of(gear)
+        if one.state == NOT_PROVEN and parameter.uncertainty_um is not None
+    ]
+
+
+def guarded_otherwise(gear: GearResult) -> str:
+    """What guarded acceptance would say of a gear that was judged simply, where it differs; else empty."""
+    said = []
+    if gear.state == NOT_PROVEN:
+        places = (place_text(key, flank) for key, flank, _, one in values_of(gear) if one.state == NOT_PROVEN)
+        said.append(f"conformity {NOT_PROVEN} ({', '.join(places)})")
+    if gear.master_state == NOT_PROVEN and gear.master_quality is not None:
+        said.append(f"master quality {NOT_PROVEN}")
+    return " and ".join(said)

@@ -24,7 +24,7 @@ from gearqa.report.grading.gear_sheet import (
     sheet_facts,
 )
 from gearqa.report.grading.lot_figures import LotValues
-from gearqa.report.grading.lot_words import GearRow, LotCollector, lot_verdict, not_all_note
+from gearqa.report.grading.lot_words import GearRow, LotCollector, guarded_lot, lot_verdict, not_all_note
 from gearqa.report.grading.notes import decision_line
 from gearqa.report.grading.values import INCOMPLETE_NOTE, shown_value
 from gearqa.symbols import PARAMETERS
@@ -159,15 +159,15 @@ class SheetBuilder:
         return document_of(self._header, title, (self._lot_sheet(lot, title, ranked), *sheets))
 
     def _lot_sheet(self, lot: LotSummary, title: str, ranked: Sequence[GearRow]) -> doc.Sheet:
-        header = self._header
+        header, words = self._header, self._words
         graded = tuple(key for key in PARAMETERS if any(key in values for values in self._values))
         sections = [
             doc.Section(
                 "",
                 (
                     sheet_facts(self._header, self._part),
-                    lot_verdict(header, lot, self._words),
-                    doc.Paragraph(decision_line(header, self._words.near_limit), "note"),
+                    lot_verdict(header, lot, words),
+                    doc.Paragraph(decision_line(header, words.near_limit, guarded_lot(words)), "note"),
                 ),
             ),
             doc.Section("Worst gears", (self._worst_table(ranked[:WORST_ROWS]),)),
@@ -230,7 +230,7 @@ class SheetBuilder:
 
 
 def _verdicts(row: GearRow) -> tuple[doc.Cell, str]:
-    return conformity_cell(row.conforms), MASTER_QUALITY[row.master_quality]
+    return conformity_cell(row.conforms, row.state), MASTER_QUALITY[row.master_quality]
 
 
 class FileNames:

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from gearqa.model.results import GearResult, GradeHeader
+from gearqa.model.results import GearResult, GradeHeader, ParameterResult
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.verdicts import STATUS, conformity_cell
-from gearqa.report.grading.notes import decision_line, further_lines, size_text, value_notes
+from gearqa.report.grading.notes import (
+    decision_line,
+    further_lines,
+    guarded_otherwise,
+    not_proven,
+    size_text,
+    value_notes,
+)
 from gearqa.report.grading.values import (
     allowed,
     class_note,
@@ -18,10 +25,10 @@ from gearqa.report.grading.values import (
     values_of,
 )
 from gearqa.symbols import symbol_of
-from gearqa.wording.numbers import DASH, allowed_text, class_text, percent_text
+from gearqa.wording.numbers import DASH, allowed_text, class_text, number_text, percent_text
 from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
 from gearqa.wording.sentences import place_text, symbols_text
-from gearqa.wording.verdicts import CONFORMITY, MASTER_QUALITY
+from gearqa.wording.verdicts import MASTER_QUALITY, NOT_PROVEN, conformity_text
 
 Row = tuple[doc.Cell | doc.Text, ...]
 
@@ -36,7 +43,7 @@ def parameter_table(gear: GearResult, master_class: int, *, wide: bool = False) 
     """All parameters of a gear, one row a flank."""
     columns = [
         doc.Column("", "left"), doc.Column("flank", "left"), doc.Column("value µm"), doc.Column("allowed µm"),
-        *([doc.Column("used")] if wide else []),
+        *([doc.Column("used"), doc.Column("U µm")] if wide else []),
         doc.Column("class"), doc.Column("class required"),
         *([doc.Column(f"class {master_class} allows µm")] if wide else []),
         doc.Column("place", "left"), doc.Column("drawing", "left"),
@@ -51,12 +58,12 @@ def parameter_table(gear: GearResult, master_class: int, *, wide: bool = False) 
                 flank or "",
                 shown_value(key, one, parameter.master_tolerance_um),
                 allowed(key, one),
-                *([DASH if use is None else percent_text(use)] if wide else []),
+                *([DASH if use is None else percent_text(use), _uncertainty(parameter)] if wide else []),
                 class_text(one.class_, one.beyond),
                 "limits" if one.limits_um is not None else required,
                 *([allowed_text(key, parameter.master_tolerance_um, None)] if wide else []),
                 place_of(None, one),
-                conformity_cell(one.conforms) if is_required(one) else DASH,
+                conformity_cell(one.conforms, one.state) if is_required(one) else DASH,
             )
         )
     blanks = (DASH,) * (len(columns) - 3)
@@ -65,6 +72,10 @@ def parameter_table(gear: GearResult, master_class: int, *, wide: bool = False) 
         for gap in gear.not_assessed
     ]
     return doc.Table("", tuple(columns), tuple(_without_repeats(rows)), notes=tuple(value_notes(gear)))
+
+
+def _uncertainty(parameter: ParameterResult) -> str:
+    return DASH if parameter.uncertainty_um is None else number_text(parameter.uncertainty_um)
 
 
 def _without_repeats(rows: Sequence[Row]) -> Iterable[Row]:
@@ -94,7 +105,8 @@ def unassessed(gear: GearResult) -> list[str]:
 
 def gear_verdict(header: GradeHeader, gear: GearResult) -> doc.Verdict:
     """Conformity, class and master quality of one gear."""
-    why = {True: [], False: failures(gear), None: unassessed(gear)}[gear.conforms]
+    open_for = [*unassessed(gear), *not_proven(gear)]
+    why = {True: [], False: failures(gear), None: open_for}[gear.conforms]
     if gear.class_ is None and not gear.beyond:
         grade, governed = "none", "nothing graded was assessed"
     else:
@@ -104,10 +116,11 @@ def gear_verdict(header: GradeHeader, gear: GearResult) -> doc.Verdict:
         grade += " (incomplete)" if gear.class_ is not None or gear.beyond else ""
         missing = symbols_text(dict.fromkeys(one.parameter for one in gear.not_assessed))
         governed += f"; not assessed: {missing}" if missing else ""
+    verdict = conformity_text(gear.conforms, gear.state)
     conformity, master = STATUS[gear.conforms], STATUS[gear.master_quality]
     return doc.Verdict(
         (
-            doc.Answer("Conformity to the drawing", CONFORMITY[gear.conforms], conformity, "; ".join(why)),
+            doc.Answer("Conformity to the drawing", verdict, conformity, "; ".join(why)),
             doc.Answer("Flank tolerance class", grade, "none", governed),
             doc.Answer("Master quality", MASTER_QUALITY[gear.master_quality], master, _decided(header, gear)),
         )
@@ -125,7 +138,9 @@ def _decided(header: GradeHeader, gear: GearResult) -> str:
         note = "" if one is None else class_note(one.class_, one.beyond)
         if gear.master_quality is None or not note:
             missing = [gap.flank for gap in gear.not_assessed if gap.parameter == key and gap.flank]
-            note = f" ({' and '.join(missing)} not assessed)" if missing else " (not assessed)"
+            gap = any(gap.parameter == key for gap in gear.not_assessed)
+            sides = f"{' and '.join(missing)} " if missing else ""
+            note = f" ({sides}not assessed)" if gap or one is None else f" ({NOT_PROVEN})"
         deciding.append(f"{symbol_of(key)}{note}")
     verb = "decided by" if gear.master_quality is False else "left open by"
     return f"{verb} {', '.join(deciding)}; {criterion}"
@@ -156,9 +171,9 @@ def opening(header: GradeHeader, gear: GearResult | None = None) -> list[doc.Blo
     return [*simulated, screen_facts(header, gear)]
 
 
-def closing(header: GradeHeader, verdict: doc.Verdict, near_limit: int | None) -> list[doc.Block]:
+def closing(verdict: doc.Verdict, rule: str) -> list[doc.Block]:
     """What comes after the values: verdict, decision rule, cautions."""
-    return [verdict, doc.Paragraph(decision_line(header, near_limit), "note"), doc.Cautions(CAUTIONS)]
+    return [verdict, doc.Paragraph(rule, "note"), doc.Cautions(CAUTIONS)]
 
 
 def gear_blocks(
@@ -170,4 +185,5 @@ def gear_blocks(
         blocks.append(doc.Bullets(tuple(lines)))
     if notes := [*unassessed(gear), *(notice.message for notice in gear.warnings)]:
         blocks.append(doc.Bullets(tuple(notes), "note"))
-    return [*blocks, *closing(header, gear_verdict(header, gear), gear.near_limit)]
+    rule = decision_line(header, gear.near_limit, guarded_otherwise(gear))
+    return [*blocks, *closing(gear_verdict(header, gear), rule)]

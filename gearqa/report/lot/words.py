@@ -19,8 +19,8 @@ from gearqa.model.lot import (
     MasterQualityOfLot,
     ParameterStatistics,
     SamplingResult,
-    State,
 )
+from gearqa.model.results import State
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Status
 from gearqa.report.blocks.verdicts import DECISION_STATUS
@@ -38,7 +38,13 @@ from gearqa.wording.numbers import (
     value_text,
 )
 from gearqa.wording.sentences import place_text, sentence, symbols_text
-from gearqa.wording.verdicts import MASTER_QUALITY, STATE_OF_MASTER_QUALITY, conform_text, not_conform_text
+from gearqa.wording.verdicts import (
+    MASTER_QUALITY,
+    RULES,
+    STATE_OF_MASTER_QUALITY,
+    conform_text,
+    not_conform_text,
+)
 from gearqa.wording.visible import clip
 
 STATE_STATUS: Mapping[State, Status] = {
@@ -213,13 +219,8 @@ def rule_text(result: LotResult) -> str:
     rule = result.decision_rule
     if rule.guard is None:
         return f"{rule.rule}: no measurement uncertainty is known, values are compared as they are"
-    counts = {
-        "guarded acceptance": "what is not proven does not count as conforming",
-        "simple acceptance": "what is not proven counts by its value",
-        "guarded rejection": "what is not proven counts as conforming",
-    }[rule.rule]
     guard = f"guard {fixed_text(rule.guard, 3)} u = {fixed_text(rule.guard / 2, 3)} U"
-    return f"{rule.rule}, {share_text(rule.confidence, 6)} ({guard}); {counts}"
+    return f"{rule.rule}, {share_text(rule.confidence, 6)} ({guard}); {RULES[rule.rule]}"
 
 
 # --- gears ---------------------------------------------------------------------------------------

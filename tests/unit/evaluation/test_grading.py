@@ -462,6 +462,55 @@ def test_the_lower_limit_zero_of_a_magnitude_is_no_limit():
     assert graded(make.gear(), **tables, **limits).near_limit == 2  # both flanks' helix slopes lie at 0
 
 
+STATES = [
+    (5.5, "conforms", True, True, True),
+    (5.6, "not proven", None, True, True),
+    (6.3, "not proven", None, False, True),
+    (6.5, "does not conform", False, False, False),
+]
+"""f_p of a limit of 6.0 with U 0.5: guard 1.645 u = 0.411 (ISO 14253-1, one-sided 95 %; from memory)."""
+
+
+@pytest.mark.parametrize(("value", "state", "guarded", "simple", "rejection"), STATES)
+def test_a_decision_table_in_the_part_file_says_how_a_state_counts(value, state, guarded, simple, rejection):
+    for rule, verdict in (
+        ("guarded acceptance", guarded), ("simple acceptance", simple), ("guarded rejection", rejection),
+    ):  # fmt: skip
+        tables = {"uncertainty_um": {"single_pitch": 0.5}, "decision": {"rule": rule}}
+        gear = graded(make.gear(left=make.index(t9=value)), **tables)
+        left = gear.parameters["single_pitch"].flanks["left"]
+        assert (left.state, left.conforms, gear.state, gear.conforms) == (state, verdict, state, verdict)
+        assert gear.parameters["helix_form"].state == "conforms"  # no U: by value
+
+
+@pytest.mark.parametrize(("value", "state", "guarded", "simple", "rejection"), STATES)
+def test_without_a_decision_table_a_gear_is_judged_simply_and_its_state_told(
+    value, state, guarded, simple, rejection
+):
+    gear = graded(make.gear(left=make.index(t9=value)), uncertainty_um={"single_pitch": 0.5})
+    assert (gear.state, gear.conforms) == (state, simple)
+
+
+def test_a_gap_comes_before_an_open_value_and_after_a_failure():
+    tables = {"uncertainty_um": {"single_pitch": 0.5}, "decision": {"rule": "guarded acceptance"}}
+    short = [trace for trace in make.with_trace() if trace.kind == "profile"]
+    for value, state, conforms in ((5.8, "not assessed", None), (7.0, "does not conform", False)):
+        gear = graded(make.gear(short, left=make.index(t9=value)), **tables)
+        assert (gear.state, gear.conforms) == (state, conforms)
+
+
+def test_master_quality_follows_the_same_rule():
+    """Class 4 allows 4.2 for f_p: 4.1 with U 0.5 is open."""
+    at = make.gear(left=make.index(t9=4.1))
+    simple = graded(at, uncertainty_um={"single_pitch": 0.5})
+    assert simple.parameters["single_pitch"].master_tolerance_um == 4.2
+    assert (simple.master_quality, simple.master_state) == (True, "not proven")
+    tables = {"uncertainty_um": {"single_pitch": 0.5}, "decision": {"rule": "guarded acceptance"}}
+    guarded = graded(at, **tables)
+    assert (guarded.master_quality, guarded.master_deciding) == (None, ("single_pitch",))
+    assert guarded.conforms is True
+
+
 # the whole
 
 

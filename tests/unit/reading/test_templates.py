@@ -115,7 +115,7 @@ def test_commented_defaults_may_be_switched_on(tmp_path: Path) -> None:
     opened = []
     for line in lines:
         header = line if line.startswith(("[", "# [")) else header
-        key = re.match(r"# (\w+) = \S", line)
+        key = re.match(r"# (\w+) = \S", line) or line == "# [decision]"
         size = "tolerance.size" in header or "NAME" in header
         opened.append(line[2:] if key and not size and "start_roll" not in line else line)
     path = tmp_path / "part.toml"
@@ -123,6 +123,8 @@ def test_commented_defaults_may_be_switched_on(tmp_path: Path) -> None:
     part = read_part(path)
     assert part.tolerance.limits_for("helix_slope", None) == (-8.0, 8.0)
     assert part.uncertainty("helix_slope") == 0.8
+    assert part.decision is not None
+    assert part.decision.rule == "guarded acceptance"
 
 
 def test_nothing_is_written_with_faulty_answers(tmp_path: Path) -> None:

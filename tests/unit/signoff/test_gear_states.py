@@ -7,8 +7,8 @@ from lot_factory import UNCERTAINTY, make_gear, make_part
 from scipy import stats
 
 from gearqa.evaluation.criteria import criteria_of
+from gearqa.model.decision_rule import DecisionTable
 from gearqa.model.part import Part
-from gearqa.model.plan import DecisionTable
 from gearqa.model.results import SizeResult
 from gearqa.signoff.gear_states import judge_gear
 
