@@ -32,7 +32,11 @@ SQLITE_FAULTS: tuple[tuple[str, type[StoreError], str, str], ...] = (
         "unable to open database file", StoreError, "the file cannot be opened",
         "look at the rights of the file and its folder",
     ),
-    ("not a database", StoreError, "the file is no database, or its beginning is damaged", SAVE_A_COPY),
+    (
+        "not a database", StoreError,
+        "it is not a history store: no SQLite file, or its beginning is damaged",
+        "name another file with --store, or restore the last backup; nothing was changed",
+    ),
     ("malformed", StoreError, "the file is damaged", SAVE_A_COPY),
     ("disk I/O error", StoreError, "the disk gives an error on reading or writing", SAVE_A_COPY),
 )  # fmt: skip

@@ -23,7 +23,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
 from sqlalchemy.pool import NullPool, QueuePool
 
-from gearqa.errors import StoreError
+from gearqa.errors import StoreBusyError, StoreError
 from gearqa.history.faults import in_words
 from gearqa.history.sql_tables import AUDIT, CURRENT, GEAR, HEAD, VERSION_TABLE
 from gearqa.history.store_location import Location, locate
@@ -33,7 +33,8 @@ from gearqa.version import __version__
 LOCK_SECONDS: Final = 60.0
 """How long a write waits for another writer."""
 CONNECT_SECONDS: Final = 10
-SQLITE_BEGINNING: Final = b"SQLite format 3\0"
+FIRST_WRITES: Final = 5
+"""Tries to create a file: a station that fails at it takes away the file that others have open too."""
 WRITES: Final = "gearqa_writes"
 ADVISORY_LOCK: Final = 0x67656172
 """Key of PostgreSQL's advisory lock that writers of a store take in turn."""
@@ -104,17 +105,28 @@ class HistoryStore:
             with self._locked(self._engine) as connection:
                 yield connection
             return
-        was_there = self._path.exists()
-        with self._locked(self._new_file) as connection:
-            found = self._version(connection)
+        for attempt in range(1, FIRST_WRITES + 1):
+            was_there, locked = self._path.exists(), False
             try:
-                self._upgrade(connection, found)
-                yield connection
-            except BaseException:
-                if found is None and not was_there:  # under the lock nobody else can have written to it
-                    with contextlib.suppress(OSError):
-                        self._path.unlink()
+                with self._locked(self._new_file) as connection:
+                    locked = self._path.exists()
+                    if not locked and attempt < FIRST_WRITES:
+                        continue
+                    found = self._version(connection)
+                    try:
+                        self._upgrade(connection, found)
+                        yield connection
+                    except BaseException:
+                        if found is None and not was_there:  # under the lock nobody else has written to it
+                            with contextlib.suppress(OSError):
+                                self._path.unlink()
+                        raise
+                break
+            except StoreBusyError:
                 raise
+            except StoreError:
+                if locked or attempt == FIRST_WRITES:
+                    raise
         self._use_new_file()
 
     @contextlib.contextmanager
@@ -226,8 +238,7 @@ def _look_at_file(location: Location, *, writing: bool) -> bool:
     if writing and not folder.is_dir():
         raise StoreError(f"history store {path}: the folder {folder} does not exist", hint="create it first")
     try:
-        with path.open("rb") as file:
-            beginning = file.read(len(SQLITE_BEGINNING))
+        size = path.stat().st_size  # not opened here: closing a file ends all locks of this process on it
     except FileNotFoundError:
         if writing and not os.access(folder, os.W_OK):
             raise StoreError(
@@ -237,18 +248,15 @@ def _look_at_file(location: Location, *, writing: bool) -> bool:
         return False
     except OSError as error:
         raise StoreError(f"history store {path} cannot be read: {error.strerror or error}") from error
-    if beginning and beginning != SQLITE_BEGINNING:
-        raise StoreError(
-            f"{path} is not a history store: it is no SQLite file, or its beginning is damaged",
-            hint="name another file with --store, or restore the last backup; nothing was changed",
-        )
+    if not os.access(path, os.R_OK):
+        raise StoreError(f"history store {path} cannot be read: it is read-protected")
     if writing and not (os.access(path, os.W_OK) and os.access(folder, os.W_OK)):
         which = f"the folder {folder}" if os.access(path, os.W_OK) else "the file"
         raise StoreError(
             f"history store {path}: {which} is write-protected",
             hint="allow writing to the file and to its folder, or name another store with --store",
         )
-    return bool(beginning)
+    return bool(size)
 
 
 def _sqlite_engine(location: Location, *, writing: bool, lock_seconds: float) -> Engine:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from pathlib import Path
 
 from alembic.config import Config
@@ -14,6 +15,8 @@ from gearqa.errors import StoreError
 from gearqa.history.sql_tables import HEAD, VERSION_TABLE
 
 FOLDER = Path(__file__).parent
+ONE_AT_A_TIME = threading.Lock()
+"""Alembic keeps the migration that runs in a global place."""
 
 
 def scripts() -> ScriptDirectory:
@@ -30,7 +33,7 @@ def upgrade(connection: Connection, found: str | None, shown: str) -> None:
     def steps(revision: str | tuple[str, ...], _: MigrationContext) -> list[MigrationStep]:
         return list(here._upgrade_revs(HEAD, revision))  # type: ignore[arg-type]  # as Alembic's upgrade does
 
-    with EnvironmentContext(Config(), here, fn=steps, destination_rev=HEAD) as environment:
+    with ONE_AT_A_TIME, EnvironmentContext(Config(), here, fn=steps, destination_rev=HEAD) as environment:
         environment.configure(connection=connection, version_table=VERSION_TABLE)
         environment.run_migrations()
 

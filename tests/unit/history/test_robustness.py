@@ -8,7 +8,9 @@ import shutil
 import signal
 import sqlite3
 import subprocess
+import sys
 import tempfile
+import threading
 import time
 from contextlib import closing
 from pathlib import Path
@@ -141,6 +143,71 @@ def test_two_writers_at_once(where, tmp_path):
     assert [os.waitpid(child, 0)[1] for child in children] == [0, 0]
     assert sorted(serials(where)) == sorted(f"{name}{day}" for name in "CXY" for day in range(1, 6))
     assert sound(where)
+
+
+def test_two_first_writers_of_a_new_store_at_the_same_instant(where, tmp_path):
+    prepared = [
+        prepare(FolderToAdd(made_folder(tmp_path / name, [name], day=day)))
+        for day, name in ((1, "A"), (2, "B"))
+    ]
+    together = threading.Barrier(2)
+    faults = []
+
+    def write(one):
+        try:
+            together.wait()
+            with HistoryStore.open(where, writing=True) as store, one.drafts:
+                add_prepared(store, [one])
+        except BaseException as error:
+            faults.append(error)
+
+    threads = [threading.Thread(target=write, args=(one,)) for one in prepared]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert faults == []
+    assert sorted(serials(where)) == ["A", "B"]
+    assert sound(where)
+
+
+@pytest.mark.parametrize("end", ["refused", "killed"])
+def test_a_first_writer_that_fails_does_not_hinder_the_one_that_waits(tmp_path, end):
+    """Its file goes with it; the other one, which has it open already, begins anew."""
+    where = str(tmp_path / "history.sqlite")
+    one = prepare(FolderToAdd(made_folder(tmp_path / "a", ["A"])))
+    reading, writing = os.pipe()
+
+    def fail():
+        with HistoryStore.open(where, writing=True) as store, store.writing():
+            os.write(writing, b"w")
+            time.sleep(0.3)
+            if end == "killed":
+                os._exit(1)
+            raise ValueError
+
+    child = in_child(fail)
+    os.read(reading, 1)
+    with HistoryStore.open(where, writing=True) as store, one.drafts:
+        assert add_prepared(store, [one])[0].added == 1
+    os.waitpid(child, 0)
+    assert serials(where) == ["A"]
+    assert sound(where)
+
+
+def test_a_store_opened_beside_a_writer_of_the_same_program_leaves_its_lock(tmp_path):
+    """Closing any handle of a file ends the locks of the whole process on it (POSIX, fcntl)."""
+    where = str(tmp_path / "history.sqlite")
+    HistoryStore.open(where, writing=True).close()
+    with HistoryStore.open(where, writing=True) as store:
+        add(store, made_folder(tmp_path / "a", ["A"]))
+        with store.writing():
+            HistoryStore.open(where).close()
+            line = "import sqlite3, sys; sqlite3.connect(sys.argv[1], 0.1).execute('BEGIN IMMEDIATE')"
+            other = subprocess.run(
+                [sys.executable, "-c", line, where], capture_output=True, text=True, check=False
+            )
+    assert "database is locked" in other.stderr
 
 
 def test_a_full_disk_changes_nothing_and_is_told(store, tmp_path):
