@@ -103,6 +103,7 @@ class NoticeCode(StrEnum):
     WEAR = "wear"
     WEAR_UNCHECKED = "wear_unchecked"
     DEPENDENT_GEARS = "dependent_gears"
+    FEW_CYCLES = "few_cycles"
     OUTLIERS = "outliers"
     NORMALITY = "normality"
     TOLERANCE_INTERVAL = "tolerance_interval"

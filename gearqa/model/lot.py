@@ -26,7 +26,11 @@ METHODS: Final[Mapping[str, tuple[str, str]]] = {
     "ISO 14253-1": ("2017", "conformity and nonconformity proven with the stated probability"),
     "JCGM 106": ("2012", "probability of conformity without prior knowledge of the process"),
     "ISO 22514-2": ("2017", "performance indices, one definition for each kind of quantity"),
-    "ISO 16269-6": ("2014", "statistical tolerance intervals, exact factors"),
+    "ISO 16269-6": (
+        "2014",
+        "statistical tolerance intervals: exact factors for independent gears, generalised pivotal "
+        "quantities where dress cycles are known",
+    ),
     SAMPLING_TABLE: (
         "1999",
         "table of single plans for normal inspection, used for one lot without the switching rules; the "

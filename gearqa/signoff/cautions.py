@@ -27,6 +27,7 @@ from gearqa.wording.sentences import symbols_text
 LARGE_UNCERTAINTY = 1 / 3
 """Of the tolerance: beyond it U is a warning."""
 MANY_GEARS = 50
+FEW_CYCLES = 5
 FAR_FEWER = 0.5
 """Effective gears per gear below which the dress cycles matter."""
 
@@ -114,7 +115,7 @@ def unmet_requirements(basis: Basis) -> tuple[str, ...]:
         "ppk": lambda one: (
             one.distribution != "not assumed"
             and one.upper_limit_um is not None
-            and (one.ppk_lower_bound is None or one.ppk_lower_bound < (basis.plan.minimum_ppk or 0))
+            and not _reaches(one.ppk_lower_bound, basis.plan.minimum_ppk or 0)
         ),
         "tolerance_interval": lambda one: (
             one.upper_limit_um is not None and (one.tolerance_interval_um is None or _interval_outside(one))
@@ -132,6 +133,11 @@ def unmet_requirements(basis: Basis) -> tuple[str, ...]:
     return tuple(f"{REQUIREMENTS[word]} ({what})" for word, what in failed.items() if what)
 
 
+def _reaches(bound: float | None, least: float) -> bool:
+    """Whether a bound is known and large enough; what is no number reaches nothing."""
+    return bound is not None and bound >= least
+
+
 def _trend_seen(one: ParameterStatistics, basis: Basis) -> bool:
     """Whether the values move with the order of production, by one of two tests."""
     if one.trend_p is None or one.runs_p is None:
@@ -144,8 +150,8 @@ def _interval_outside(one: ParameterStatistics) -> bool:
     if one.tolerance_interval_um is None:
         return False
     low, high = one.tolerance_interval_um
-    below = low is not None and one.lower_limit_um is not None and low < one.lower_limit_um
-    return below or (one.upper_limit_um is not None and high > one.upper_limit_um)
+    below = low is not None and one.lower_limit_um is not None and not low >= one.lower_limit_um
+    return below or (one.upper_limit_um is not None and not high <= one.upper_limit_um)
 
 
 def _worth_fewer(one: ParameterStatistics) -> bool:
@@ -229,6 +235,13 @@ def _cycles(basis: Basis) -> Iterator[Notice]:
             f"gears of one dress cycle are alike: {n} gears are worth {fixed_text(effective, 1)} "
             f"independent ones in {name}{more}",
         )
+    few = {one.n_cycles for _, one in basis.series() if one.n_cycles is not None and one.n > one.n_cycles}
+    if basis.several_cycles and few and 1 < min(few) < FEW_CYCLES:
+        message = (
+            f"{count_text(min(few), 'dress cycle')}: bounds and intervals are wide; more dress cycles narrow "
+            "them, more gears of the same cycles do not"
+        )
+        yield Notice(NoticeCode.FEW_CYCLES, message)
     if worn := basis.named(lambda one: one.wear_um_per_part is not None):
         yield Notice(NoticeCode.WEAR, f"values change within the dress cycle: {worn}")
 

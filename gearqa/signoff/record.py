@@ -30,6 +30,7 @@ from gearqa.results.lot_json import LOT
 from gearqa.results.outputs import write_whole
 from gearqa.results.record_json import RECORD
 from gearqa.signoff.key_files import sign
+from gearqa.signoff.statistics_table import SEED
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -81,7 +82,7 @@ def make_record(
         "part_file": part.model_dump(mode="json", by_alias=True),
         "plan": plan.model_dump(mode="json", by_alias=True),
         "settings": {**(settings or {}), "lot_size": result.lot_size},
-        "seeds": [],
+        "seeds": [SEED],
         "grade": grade_document(header, gears),
         "lot": LOT.table(result),
         "previous": None if previous is None else _link(previous, result),

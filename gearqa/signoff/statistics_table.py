@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from functools import cache
+from typing import Final, Literal
 
 import numpy as np
 
@@ -32,6 +33,7 @@ from gearqa.model.results import GearResult, State
 from gearqa.signoff.gear_states import Measured, limits_of, measured
 from gearqa.signoff.production import ProductionFacts, spread_over_cycles
 from gearqa.statistics import location, normality, outliers, performance, tolerance_intervals
+from gearqa.statistics.dress_cycles import Pivots, grouped_spread, pivots
 from gearqa.statistics.families import sidak
 from gearqa.statistics.wear import fit_wear
 from gearqa.symbols import PARAMETERS, Flank, Parameter
@@ -44,17 +46,40 @@ FEWEST_FOR_INDEX = 10
 FEWEST_FOR_OUTLIERS = 7
 FEWEST_FOR_NORMALITY = 20
 FEWEST_FOR_TREND = 8
-FEWEST_CYCLES = 5
+FEWEST_FOR_LOGNORMAL = 90
+"""Fewer hold none of a second population of 5 % more often than in 1 of 100 samples (0.95^90 = 0.01)."""
+UNSUSPECTED = 0.30
+"""Significance at which no test may suspect too long an upper tail before a tolerance interval of lognormal
+values is stated: what it claims lies beyond what was measured."""
+SEED: Final = 20_250_304
+"""Of the draws behind bounds with dress cycles; a record keeps it."""
+DRAWS = 10_000
 FAMILY_OUTLIERS = 0.01
 FAMILY_NORMALITY = 0.05
 FAMILY_TREND = 0.01
-MANY = 1e9
-"""Used for an unlimited effective number: the means of the cycles happen to be equal."""
 
+MOST_UM = 1e3
+"""A bound beyond a millimetre says nothing and is not stated."""
 NO_LOGARITHM = "a value of 0 has no logarithm"
 ALL_EQUAL = "all values are equal"
 CPK_WITHHELD = "a ground lot with dresses is a moving process: no index of a stable process is stated"
-Model = Literal["independent", "one cycle of several", "few cycles", "cycles"]
+ONE_CYCLE = "all gears come from one dress cycle: the spread between cycles is not known"
+ONE_A_CYCLE = "one gear of each dress cycle: the spread within cycles is not known"
+ALIKE = "the gears of each dress cycle are alike: the spread within cycles is not known"
+NO_BOUND = "too few dress cycles: no bound"
+NOT_LOGNORMAL = "the values do not look lognormal"
+UNTOLD = "the largest values leave it open whether they are lognormal"
+Model = Literal["independent", "one cycle of several", "cycles"]
+
+
+@cache
+def uniform_draws() -> Array:
+    """What the bounds with dress cycles are drawn from, the same for ever.
+
+    Made from the bit stream, which numpy keeps from version to version (NEP 19), unlike its generators.
+    """
+    raw = np.random.PCG64(SEED).random_raw(3 * DRAWS) >> np.uint64(12)
+    return np.asarray(((raw + 0.5) * 2.0**-52).reshape(3, DRAWS))
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,20 +93,6 @@ class Sample:
     several_cycles: bool
     series: int
     """Number of series shown: false-alarm rates are kept over all together."""
-
-
-@dataclass(frozen=True, slots=True)
-class Spread:
-    """Mean and spread of one series on its working scale, and what its intervals need."""
-
-    n: float
-    mean: float
-    sd: float
-    df: float
-    mean_sd: float
-    """Standard deviation behind the mean of `mean_n` values with `mean_df` degrees of freedom."""
-    mean_n: float
-    mean_df: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,6 +111,8 @@ class SampleSeries:
     cycles: IntArray | None
     positions: Array | None
     model: Model
+    family: int
+    """Number of series over which the rate of false alarms is kept."""
 
     @property
     def kind(self) -> Distribution:
@@ -142,21 +155,40 @@ class SampleSeries:
             return len(self.values)
         return self.cycle_count
 
-    def spread(self, x: Array) -> Spread:
-        """Moments of these values, or of others of the same gears, under the model. At least two values."""
-        n = x.size
-        if self.model == "independent" or self.cycles is None:
-            mean, sd = float(x.mean()), float(x.std(ddof=1))
-            return Spread(n, mean, sd, n - 1, sd, n, n - 1)
-        one = tolerance_intervals.grouped_spread(x, self.cycles)
-        return Spread(
-            min(one.n_effective, MANY), one.mean, one.sd, one.df, one.sd_between, one.groups, one.groups - 1
-        )
+    def pivots(self, x: Array) -> Pivots | None:
+        """Draws of mean and sd of these values of the gears, where there are dress cycles."""
+        return None if self.cycles is None else pivots(grouped_spread(x, self.cycles), uniform_draws())
 
-    def limit(self, x: Array, coverage: float, confidence: float) -> float:
-        """Upper limit of the stated share of a normal quantity."""
-        one = self.spread(x)
-        return one.mean + tolerance_intervals.one_sided_factor(one.n, coverage, confidence, one.df) * one.sd
+    def limit(self, x: Array, coverage: float, confidence: float) -> float | None:
+        """Upper limit of the stated share of a normal quantity; None where the cycles give none."""
+        if self.model == "independent":
+            factor = tolerance_intervals.one_sided_factor(x.size, coverage, confidence)
+            return float(x.mean() + factor * x.std(ddof=1))
+        known = self.pivots(x)
+        return None if known is None else known.upper_limit(coverage, confidence)
+
+    def index_bound(self, x: Array, limit: float) -> float | None:
+        """Lower bound of the index of these values against an upper limit; None likewise."""
+        if self.model == "independent":
+            index = performance.upper_index(float(x.mean()), float(x.std(ddof=1)), limit)
+            return performance.index_lower_bound(index, x.size, self.plan.confidence)
+        known = self.pivots(x)
+        return None if known is None else known.index_lower_bound(limit, self.plan.confidence)
+
+    @property
+    def no_bound(self) -> str:
+        """Why dress cycles give no bound."""
+        if self.cycle_count == len(self.values):
+            return ONE_A_CYCLE
+        return ALIKE if self.pivots(self.values) is None else NO_BOUND
+
+    @property
+    def tail_p(self) -> float | None:
+        """Whether the logarithms have too long an upper tail; None where that cannot be tested."""
+        x = self.working
+        if self.kind != "lognormal" or x is None or x.size < FEWEST_FOR_TREND or x.std() == 0:
+            return None
+        return normality.upper_tail_p(x)
 
 
 def lot_statistics(
@@ -198,6 +230,7 @@ def _series(sample: Sample, criterion: Criterion, key: str, flank: Flank | None)
         cycles=cycles,
         positions=None if facts.positions is None else facts.positions[index],
         model=_model(cycles, sample.plan.dress_cycles, sample.several_cycles),
+        family=sample.series,
     )
 
 
@@ -207,13 +240,15 @@ def _statistics(series: SampleSeries, sample: Sample, states: Sequence[State]) -
     wear = _wear(series)
     withheld = _withheld(series)
     ppk, bound = (None, None) if withheld else _index(series)
+    if withheld is None and bound is None:
+        withheld = series.no_bound
     interval, why = _tolerance_interval(series)
     facts = sample.facts
     if interval is not None and wear is not None and not spread_over_cycles(facts, facts.cycle_length):
         interval, why = None, "the values change within a dress cycle and the sample is not spread over it"
     mean_interval, sd_interval = _intervals(series)
     worst = max(range(n), key=lambda j: abs(series.readings[j].value_um)) if n else None
-    check, no_check = _normality(series, sample.series)
+    check, no_check = _normality(series)
     quantiles, ordered = _probability_plot(series)
     below = tolerance_intervals.distribution_free_coverage(series.independent, plan.confidence) if n else None
     in_order = facts.order is not None and n >= FEWEST_FOR_TREND
@@ -233,7 +268,7 @@ def _statistics(series: SampleSeries, sample: Sample, states: Sequence[State]) -
         worst_um=None if worst is None else series.readings[worst].value_um,
         worst_serial=None if worst is None else series.serials[worst],
         not_proven=states.count("not proven"), not_conforming=states.count("does not conform"),
-        n_effective=_n_effective(series), outliers=_outliers(series, sample.series),
+        n_effective=_n_effective(series), outliers=_outliers(series),
         normality=check, normality_withheld_reason=no_check,
         trend_p=location.trend_test(values) if in_order else None,
         runs_p=location.runs_test(values) if in_order else None, wear_um_per_part=wear,
@@ -264,10 +299,9 @@ def _probability_plot(series: SampleSeries) -> tuple[tuple[float, ...], tuple[fl
 def _model(cycles: IntArray | None, stated: int | None, several: bool) -> Model:
     if cycles is None or stated == 1:
         return "independent"
-    count = len(set(cycles.tolist()))
-    if count == 1:
+    if len(set(cycles.tolist())) == 1:
         return "one cycle of several" if several else "independent"
-    return "cycles" if count >= FEWEST_CYCLES else "few cycles"
+    return "cycles"
 
 
 def _model_in_words(series: SampleSeries) -> str:
@@ -293,12 +327,22 @@ def _withheld(series: SampleSeries) -> str | None:
             series.kind == "not assumed",
         "not required by the drawing: no limit to compare with": not series.criterion.required,
         f"fewer than {FEWEST_FOR_INDEX} gears": values.size < FEWEST_FOR_INDEX,
-        "all gears come from one dress cycle: the spread between cycles is not known":
-            series.model == "one cycle of several",
+        ONE_CYCLE: series.model == "one cycle of several",
         NO_LOGARITHM: series.working is None,
         ALL_EQUAL: values.size > 0 and values.std() == 0,
+        NOT_LOGNORMAL: _not_lognormal(series),
     }  # fmt: skip
     return next((reason for reason, holds in reasons.items() if holds), None)
+
+
+def _not_lognormal(series: SampleSeries) -> bool:
+    """Whether the sample shows that values taken as lognormal are not; false alarms over all series."""
+    p, working = series.tail_p, series.working
+    if p is None or working is None:
+        return False
+    significance = sidak(FAMILY_NORMALITY, series.family)
+    enough = working.size >= FEWEST_FOR_NORMALITY
+    return p < significance or (enough and normality.anderson_darling(working)[1] < significance)
 
 
 def _sides(series: SampleSeries) -> list[tuple[Array, float]]:
@@ -315,17 +359,14 @@ def _sides(series: SampleSeries) -> list[tuple[Array, float]]:
 
 
 def _index(series: SampleSeries) -> tuple[float | None, float | None]:
-    """Smaller one-sided index, and the smaller of the lower bounds."""
+    """Smaller one-sided index, and the smaller of the lower bounds where all are finite."""
     sides = [(x, limit) for x, limit in _sides(series) if x.std() > 0]
     if not sides:
         return None, None
     ppk = min(performance.upper_index(float(x.mean()), float(x.std(ddof=1)), limit) for x, limit in sides)
-    bounds = []
-    for x, limit in sides:
-        one = series.spread(x)
-        index = performance.upper_index(one.mean, one.sd, limit)
-        bounds.append(performance.index_lower_bound(index, one.n, series.plan.confidence, one.df))
-    return ppk, min(bounds)
+    bounds = [series.index_bound(x, limit) for x, limit in sides]
+    known = [bound for bound in bounds if bound is not None and math.isfinite(bound)]
+    return ppk, min(known) if len(known) == len(bounds) else None
 
 
 def _tolerance_interval(series: SampleSeries) -> tuple[tuple[float | None, float] | None, str | None]:
@@ -333,21 +374,38 @@ def _tolerance_interval(series: SampleSeries) -> tuple[tuple[float | None, float
     plan, kind, working = series.plan, series.kind, series.working
     if series.values.size < FEWEST_FOR_SD:
         return None, f"fewer than {FEWEST_FOR_SD} gears"
-    if series.model in {"few cycles", "one cycle of several"}:
-        count = count_text(series.independent, "dress cycle")
-        return None, f"{count}: at least {FEWEST_CYCLES} are needed"
+    if series.model == "one cycle of several":
+        return None, ONE_CYCLE
     if kind == "not assumed":
         return _distribution_free(series)
     if working is None:
         return None, NO_LOGARITHM
+    if kind == "lognormal" and (doubt := _lognormal_doubt(series)):
+        return None, doubt
     highs, lows = (working, working) if kind == "lognormal" else (series.highs, series.lows)
     if kind == "lognormal" and series.limits[0] is None:
-        return (None, math.exp(series.limit(working, plan.coverage, plan.confidence))), None
-    # two one-sided limits, each with half of what may stay outside and half of the doubt (Bonferroni)
-    coverage, confidence = (1 + plan.coverage) / 2, (1 + plan.confidence) / 2
-    high = series.limit(highs, coverage, confidence)
-    low = -series.limit(-lows, coverage, confidence)
-    return ((math.exp(low), math.exp(high)) if kind == "lognormal" else (low, high)), None
+        low, high = 0.0, series.limit(working, plan.coverage, plan.confidence)
+    else:
+        # two one-sided limits, each with half of what may stay outside and half of the doubt (Bonferroni)
+        coverage, confidence = (1 + plan.coverage) / 2, (1 + plan.confidence) / 2
+        high, mirrored = (series.limit(x, coverage, confidence) for x in (highs, -lows))
+        low = math.nan if mirrored is None else -mirrored
+    most = math.log(MOST_UM) if kind == "lognormal" else MOST_UM
+    if high is None or not (abs(low) < MOST_UM and high < most):
+        return None, series.no_bound
+    if kind == "lognormal":
+        return (None if series.limits[0] is None else math.exp(low), math.exp(high)), None
+    return (low, high), None
+
+
+def _lognormal_doubt(series: SampleSeries) -> str | None:
+    """Why the sample cannot tell whether its largest values are those of a lognormal quantity."""
+    if series.values.size < FEWEST_FOR_LOGNORMAL:
+        return f"fewer than {FEWEST_FOR_LOGNORMAL} gears cannot tell whether values are lognormal"
+    if _not_lognormal(series):
+        return NOT_LOGNORMAL
+    p = series.tail_p
+    return UNTOLD if p is not None and p < UNSUSPECTED else None
 
 
 def _distribution_free(series: SampleSeries) -> tuple[tuple[None, float] | None, str | None]:
@@ -372,18 +430,43 @@ def _intervals(series: SampleSeries) -> tuple[Pair | None, Pair | None]:
     values, confidence = series.values, series.plan.confidence
     if values.size < FEWEST_FOR_SD or series.model == "one cycle of several" or values.std() == 0:
         return None, None
+    if _not_lognormal(series):
+        return None, None
     if series.kind == "lognormal" and series.working is not None:
-        one = series.spread(series.working)
-        return location.lognormal_intervals(
-            one.mean, one.sd, one.n, one.df, confidence=confidence, mean_df=one.mean_df
-        )
-    one = series.spread(values)
-    mean = location.mean_interval(one.mean, one.mean_sd, one.mean_n, one.mean_df, confidence)
+        return _lognormal_intervals(series, series.working)
+    if series.model == "cycles" and series.cycles is not None:
+        one, known = grouped_spread(values, series.cycles), series.pivots(values)
+        mean = location.mean_interval(one.mean, one.sd_between, one.groups, confidence=confidence)
+        normal = series.kind == "normal" and known is not None
+        return mean, known.sd_interval(confidence) if normal and known is not None else None
+    n, sd = values.size, float(values.std(ddof=1))
+    mean = location.mean_interval(float(values.mean()), sd, n, confidence=confidence)
     if series.kind == "normal":
-        return mean, location.sd_interval(one.sd, one.df, confidence)
-    if series.model == "independent" and values.size >= FEWEST_FOR_INDEX:
-        return mean, location.sd_interval_any_shape(values, confidence)
-    return mean, None
+        return mean, location.sd_interval(sd, n - 1, confidence)
+    return mean, location.sd_interval_any_shape(values, confidence) if n >= FEWEST_FOR_INDEX else None
+
+
+def _lognormal_intervals(series: SampleSeries, logs: Array) -> tuple[Pair | None, Pair | None]:
+    """Intervals of mean and standard deviation of lognormal values, each where it is finite."""
+    confidence = series.plan.confidence
+    if series.model == "independent":
+        return location.lognormal_intervals(
+            float(logs.mean()), float(logs.std(ddof=1)), logs.size, confidence
+        )
+    known = series.pivots(logs)
+    if known is None:
+        return None, None
+    variance = known.sd**2
+    log_mean = known.mean + variance / 2
+    log_sd = log_mean + (variance + np.log1p(-np.exp(-variance))) / 2
+    ends = ((1 - confidence) / 2, (1 + confidence) / 2)
+    mean, sd = (np.quantile(draws, ends).tolist() for draws in (log_mean, log_sd))
+    return _lengths(mean), _lengths(sd)
+
+
+def _lengths(logs: list[float]) -> Pair | None:
+    low, high = logs
+    return (math.exp(low), math.exp(high)) if high < math.log(MOST_UM) else None
 
 
 def _moments(x: Array) -> Moments:
@@ -394,7 +477,7 @@ def _n_effective(series: SampleSeries) -> float | None:
     n, cycles = series.values.size, series.cycle_count
     if series.cycles is None or cycles is None or cycles < 2 or n <= cycles:
         return None
-    one = tolerance_intervals.grouped_spread(series.values, series.cycles)
+    one = grouped_spread(series.values, series.cycles)
     return location.effective_sample_size(n, n / one.groups, one.correlation)
 
 
@@ -407,14 +490,14 @@ def _wear(series: SampleSeries) -> float | None:
     return fit.slope if fit.identifiable and fit.significant else None
 
 
-def _outliers(series: SampleSeries, family: int) -> tuple[str, ...]:
+def _outliers(series: SampleSeries) -> tuple[str, ...]:
     """Serials of flagged values; after each flag the rest is looked at again."""
     working = series.working
     if working is None:
         return ()
     left = list(range(working.size))
     flagged = []
-    significance = sidak(FAMILY_OUTLIERS, family)
+    significance = sidak(FAMILY_OUTLIERS, series.family)
     while len(left) >= FEWEST_FOR_OUTLIERS and working[left].std() > 0:
         g, which = outliers.grubbs_statistic(working[left])
         if g <= outliers.grubbs_critical(len(left), significance):
@@ -423,7 +506,7 @@ def _outliers(series: SampleSeries, family: int) -> tuple[str, ...]:
     return tuple(series.serials[i] for i in flagged)
 
 
-def _normality(series: SampleSeries, family: int) -> tuple[NormalityCheck | None, str | None]:
+def _normality(series: SampleSeries) -> tuple[NormalityCheck | None, str | None]:
     working = series.working
     if series.kind == "not assumed":
         return None, "no distribution is assumed"
@@ -434,4 +517,4 @@ def _normality(series: SampleSeries, family: int) -> tuple[NormalityCheck | None
     if working.std() == 0:
         return None, ALL_EQUAL
     a2, p = normality.anderson_darling(working)
-    return NormalityCheck(a2, p, p < sidak(FAMILY_NORMALITY, family)), None
+    return NormalityCheck(a2, p, p < sidak(FAMILY_NORMALITY, series.family)), None

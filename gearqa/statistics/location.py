@@ -116,11 +116,8 @@ def sd_interval_any_shape(values: ArrayLike, confidence: float = 0.95) -> tuple[
 def lognormal_intervals(
     log_mean: float,
     log_sd: float,
-    n: float,
-    df: float | None = None,
-    *,
+    n: int,
     confidence: float = 0.95,
-    mean_df: float | None = None,
 ) -> tuple[tuple[float, float], tuple[float, float]]:
     """Intervals of mean and standard deviation of a lognormal quantity.
 
@@ -131,14 +128,10 @@ def lognormal_intervals(
     ----------
     log_mean, log_sd : float
         Mean of the logarithms; standard deviation of the logarithms, positive. [-]
-    n : float
-        Independent values behind the mean; the effective number where they depend. [-]
-    df : float, optional
-        Degrees of freedom of `log_sd`; n - 1 if not given. [-]
+    n : int
+        Independent values. [-]
     confidence : float
         Two-sided confidence level, approximate. [-]
-    mean_df : float, optional
-        Degrees of freedom of the error of the mean, where they are others than `df`. [-]
 
     Returns
     -------
@@ -151,9 +144,8 @@ def lognormal_intervals(
     >>> [round(v, 2) for v in mean], [round(v, 2) for v in sd]
     ([2.47, 3.30], [0.63, 1.41])
     """
-    df = n - 1 if df is None else df
-    low_m, high_m = mean_interval(log_mean, log_sd, n, df if mean_df is None else mean_df, confidence)
-    low_s, high_s = sd_interval(log_sd, df, confidence)
+    low_m, high_m = mean_interval(log_mean, log_sd, n, confidence=confidence)
+    low_s, high_s = sd_interval(log_sd, n - 1, confidence)
 
     def part_of_mean(s: float) -> float:
         return s * s / 2

@@ -36,29 +36,25 @@ def upper_index(mean: float, sd: float, upper: float) -> float:
 
 
 @overload
-def index_lower_bound(index: float, n: float, confidence: float = ..., df: float | None = ...) -> float: ...
+def index_lower_bound(index: float, n: int, confidence: float = ...) -> float: ...
 @overload
-def index_lower_bound(index: Array, n: float, confidence: float = ..., df: float | None = ...) -> Array: ...
-def index_lower_bound(
-    index: ArrayLike, n: float, confidence: float = 0.95, df: float | None = None
-) -> float | Array:
+def index_lower_bound(index: Array, n: int, confidence: float = ...) -> Array: ...
+def index_lower_bound(index: ArrayLike, n: int, confidence: float = 0.95) -> float | Array:
     r"""Exact lower confidence bound of a one-sided index of normal values.
 
     ISO 22514-4:2016 (from memory), by the noncentral t distribution; for the smaller of two one-sided
     indices the bound is on the safe side.
 
-    .. math:: P[t'_{\nu}(3\sqrt n\,C_L) \le 3\sqrt n\,\hat C] = \gamma
+    .. math:: P[t'_{n-1}(3\sqrt n\,C_L) \le 3\sqrt n\,\hat C] = \gamma
 
     Parameters
     ----------
     index : float or ndarray, shape (k,)
         Observed one-sided index. [-]
-    n : float
-        Values behind the mean; the effective number where they depend. [-]
+    n : int
+        Independent values. [-]
     confidence : float
         One-sided confidence level. [-]
-    df : float, optional
-        Degrees of freedom of the standard deviation; n - 1 if not given. [-]
 
     Returns
     -------
@@ -71,7 +67,6 @@ def index_lower_bound(
     0.9908
     """
     scale = 3 * math.sqrt(n)
-    nu = n - 1 if df is None else df
     if np.ndim(index) == 0:
-        return noncentral_t.noncentrality(confidence, nu, scale * float(np.asarray(index))) / scale
-    return noncentral_t.noncentrality(confidence, nu, scale * np.asarray(index, dtype=np.float64)) / scale
+        return noncentral_t.noncentrality(confidence, n - 1, scale * float(np.asarray(index))) / scale
+    return noncentral_t.noncentrality(confidence, n - 1, scale * np.asarray(index, dtype=np.float64)) / scale

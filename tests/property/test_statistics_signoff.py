@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from gearqa.statistics import binomial, conformity, noncentral_t, outliers, performance, sampling
 from gearqa.statistics import tolerance_intervals as ti
+from gearqa.statistics.dress_cycles import grouped_spread
 
 value = st.floats(-20, 20, allow_nan=False)
 uncertainty = st.floats(0.01, 5)
@@ -98,7 +99,8 @@ def test_grouped_spread_ignores_order_and_labels(rows: list[tuple[int, float]]) 
     groups, values = [g for g, _ in rows], [v for _, v in rows]
     if len(set(groups)) < 2:
         return
-    a = ti.grouped_spread(values, groups)
-    b = ti.grouped_spread(values[::-1], [f"cycle {9 - g}" for g in groups[::-1]])
-    assert b.sd == pytest.approx(a.sd, abs=1e-9)
+    a = grouped_spread(values, groups)
+    b = grouped_spread(values[::-1], [f"cycle {9 - g}" for g in groups[::-1]])
+    assert b.sd_within == pytest.approx(a.sd_within, abs=1e-9)
+    assert b.sd_between == pytest.approx(a.sd_between, abs=1e-9)
     assert b.mean == pytest.approx(a.mean, abs=1e-9)

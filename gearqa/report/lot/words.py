@@ -388,32 +388,41 @@ def statistics_table(result: LotResult, *, wide: bool, dense: bool = False) -> d
 
 def _statistics_row(key: str, flank: FlankKey, one: ParameterStatistics, notes: Footnotes) -> tuple[str, ...]:
     signed = PARAMETERS[key].signed
+    star = "*" if one.distribution == "lognormal" else ""
     few = "fewer than 3 gears: no standard deviation"
     if one.sd_interval_um is not None:
-        spread = interval_text(one.sd_interval_um, signed=False)
+        spread = interval_text(one.sd_interval_um, signed=False) + star
     elif one.sd_um is None:
         spread = notes.mark(few)
     elif one.sd_um == 0:
         spread = notes.mark("all values are equal")
     else:
-        without = "no interval without a distribution"
-        spread = notes.mark(one.interval_model if one.mean_interval_um is None else without)
+        spread = notes.mark(_no_spread(one))
     bound, index = _index_text(one, one.ppk_lower_bound, notes), _index_text(one, one.ppk, notes)
     if one.tolerance_interval_um is None:
         interval, meets = notes.mark(one.tolerance_interval_withheld_reason or "not stated"), DASH
     else:
         low, high = one.tolerance_interval_um
-        interval = f"≤ {fixed_text(high)}" if low is None else interval_text((low, high))
+        interval = (f"≤ {fixed_text(high)}" if low is None else interval_text((low, high))) + star
         meets = class_text(one.tolerance_interval_class, one.tolerance_interval_class is None)
     return (
         PARAMETERS[key].symbol, "" if flank == "both" else flank, str(one.n),
         DASH if one.mean_um is None else value_text(one.mean_um, signed=signed),
-        interval_text(one.mean_interval_um, signed=signed),
+        interval_text(one.mean_interval_um, signed=signed) + (star if one.mean_interval_um else ""),
         notes.mark(few) if one.sd_um is None else value_text(one.sd_um), spread,
         allowed(key, one), DASH if one.worst_um is None else _worst_text(key, one),
         DASH if one.u_um is None else number_text(one.u_um),
         bound, index, interval, meets,
     )  # fmt: skip
+
+
+def _no_spread(one: ParameterStatistics) -> str:
+    """Why a standard deviation has no interval."""
+    if one.distribution == "not assumed":
+        return "no interval without a distribution"
+    if one.interval_model.startswith("no model"):
+        return one.interval_model
+    return one.ppk_withheld_reason or "too few dress cycles: no bound"
 
 
 def _worst_text(key: str, one: ParameterStatistics) -> str:
@@ -445,11 +454,12 @@ def statistics_notes(result: LotResult, *, wide: bool) -> Iterator[str]:
         f"and bounds with {sure} confidence. {sentence(series[0].interval_model)}"
     )
     if any(one.ppk is not None for one in series):
-        logs = any(one.distribution == "lognormal" and one.ppk is not None for one in series)
         yield (
             "Ppk: performance index in the sense of ISO 22514-2, of the sample as it is, smaller side; "
-            f"slopes from the largest and smallest trace.{' * if lognormal.' if logs else ''}"
+            "slopes from the largest and smallest trace."
         )
+    if any(one.distribution == "lognormal" and one.mean_interval_um is not None for one in series):
+        yield "* if lognormal."
     yield f"Cpk: not stated; {series[0].cpk_withheld_reason}."
     if any(one.tolerance_interval_um is not None for one in series):
         yield (

@@ -21,6 +21,7 @@ from gearqa.model.record import Verification
 from gearqa.signoff import key_files as keys
 from gearqa.signoff import record, verify
 from gearqa.signoff.lot import sign_off
+from gearqa.signoff.statistics_table import SEED
 
 PART = make_part()
 GEARS = tuple(make_lot(12, PART, {3: {"helix_slope": (4.0, 9.4)}}))
@@ -104,7 +105,7 @@ def test_record_holds_what_it_rests_on(case: Case) -> None:
     assert kept["made"] == {"inspector": "Inspector B", "date": "2025-03-05", "measured_by": ["Inspector B"]}
     assert {"python", "numpy", "scipy"} <= set(kept["libraries"])
     assert kept["lot"]["excluded"] == [{"serial": "G005", "reason": "dropped"}]
-    assert kept["seeds"] == []
+    assert kept["seeds"] == [SEED]
 
 
 def test_record_survives_its_file(case: Case, tmp_path: Path) -> None:

@@ -65,6 +65,31 @@ def test_anderson_darling_false_alarms_by_simulation(n: int) -> None:
 
 
 @pytest.mark.independent
+def test_upper_tail_by_skewness_as_the_general_library() -> None:
+    x = np.random.default_rng(8).exponential(size=40) + 1.0
+    skewed = float(stats.skewtest(x, alternative="greater").pvalue)
+    assert normality.upper_tail_p(x) == pytest.approx(skewed, rel=1e-9)
+
+
+@pytest.mark.independent
+def test_upper_tail_by_the_largest_value() -> None:
+    # the p-value of the largest value is where Grubbs' one-sided critical value meets it
+    x = np.array([*np.linspace(-1, 1, 20), 1.6])
+    p = normality.upper_tail_p(x)
+    g = (x.max() - x.mean()) / x.std(ddof=1)
+    assert outliers.grubbs_critical(21, p, two_sided=False) == pytest.approx(g, rel=1e-9)
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("n", [20, 90])
+def test_upper_tail_is_suspected_as_often_as_two_tests_may(n: int) -> None:
+    rng = np.random.default_rng(9)
+    p = np.array([normality.upper_tail_p(x) for x in rng.normal(size=(4_000, n))])
+    assert 0.05 < np.mean(p < 0.05) < 0.10
+    assert 0.30 < np.mean(p < 0.30) < 0.60
+
+
+@pytest.mark.independent
 def test_probability_plot_as_the_general_library() -> None:
     x = np.array([3.2, 1.1, 4.8, 2.9, 2.2, 5.0, 0.4])
     (want, ordered), _ = stats.probplot(x)
