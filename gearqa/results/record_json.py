@@ -33,5 +33,7 @@ def record_json_schema() -> Table:
 
     grade, lot = result_json_schema(), lot_json_schema()
     del grade["properties"]["lot"]
-    whole = RECORD.json_schema(grade=table(grade["properties"]), lot=table(lot["properties"]))
+    grade["required"].remove("lot")
+    graded, decided = (table(one["properties"], required=one["required"]) for one in (grade, lot))
+    whole = RECORD.json_schema(grade=graded, lot=decided)
     return {**whole, "$defs": {**grade["$defs"], **lot["$defs"]}}
