@@ -19,6 +19,7 @@ import typer
 from typer.core import TyperGroup
 
 from gearqa.cli.commands import COMMANDS
+from gearqa.cli.console import tell
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.values import Command, with_plain_values
 from gearqa.errors import GearqaError, InputError
@@ -127,7 +128,7 @@ def run(argv: Sequence[str]) -> int:
         if traceback and not isinstance(error, SystemExit):
             import traceback as tracebacks
 
-            tracebacks.print_exc(file=sys.stderr)
+            tell(tracebacks.format_exc())
         return _status_and_message(error)
 
 
@@ -191,7 +192,7 @@ def _error_text(error: GearqaError) -> str:
 
 def _message(text: str) -> None:
     with contextlib.suppress(OSError):  # standard error may be gone
-        print(text, file=sys.stderr, flush=True)
+        tell(text)
 
 
 def _replace_stdout() -> None:

@@ -6,6 +6,8 @@ import os
 import sys
 from typing import IO, TYPE_CHECKING
 
+from gearqa.wording.visible import safe_lines
+
 if TYPE_CHECKING:
     from gearqa.errors import Notice
     from gearqa.report.render.terminal import Terminal
@@ -23,9 +25,27 @@ def terminal() -> Terminal:
     return Terminal(sys.stdout, colour=wants_colour(sys.stdout))
 
 
+def put_out(text: str) -> None:
+    """Text laid out before the files were put in place: standard output."""
+    sys.stdout.write(text)
+
+
+def say(text: str) -> None:
+    """A result in a line or a few: standard output."""
+    encoding = sys.stdout.encoding or "utf-8"
+    print(safe_lines(text).encode(encoding, "backslashreplace").decode(encoding))
+
+
 def tell(text: str) -> None:
     """A message to the person at the terminal: standard error."""
-    print(text, file=sys.stderr, flush=True)
+    print(safe_lines(text), file=sys.stderr, flush=True)
+
+
+def hush(quiet: bool) -> None:
+    """Whether what the library has to say while it works is kept back."""
+    import logging
+
+    logging.getLogger("gearqa").setLevel(logging.ERROR if quiet else logging.NOTSET)
 
 
 def tell_notices(notices: tuple[Notice, ...]) -> None:

@@ -93,8 +93,8 @@ class _Report:
 
     def __init__(self, outputs: Outputs, files: GradeFiles, *, quiet: bool) -> None:
         self._outputs, self._files, self._quiet = outputs, files, quiet
-        self._html = outputs.open(files.html) if files.html is not None else None
-        self._pdf = outputs.open(files.pdf) if files.pdf is not None else None
+        self._html = outputs.open(files.html, "page") if files.html is not None else None
+        self._pdf = outputs.open(files.pdf, "PDF") if files.pdf is not None else None
 
     def begin(self, header: GradeHeader, part: Part) -> None:
         from gearqa.report.grading.page import SheetBuilder
@@ -135,7 +135,7 @@ class _Report:
                     "the PDF of so many charts takes several files, standard output takes one",
                     hint="give --pdf a file name, or choose fewer charts: --sheets worst",
                 )
-            return self._outputs.open(str(numbered(number)))
+            return self._outputs.open(str(numbered(number)), "PDF")
 
         with Progress("setting the PDF", "sheets", quiet=self._quiet) as progress:
             count = write_pdf_files(open_file, document, paper=self._files.paper, progress=progress.at)
@@ -165,7 +165,8 @@ class _SheetFolder:
         from gearqa.report.render.pdf import write_pdf
 
         document = gear_document(self._header, gear.result, gear.curves, part=self._part)
-        stream = self._outputs.open(str(self._folder / f"{self._names.next(gear.result.serial)}.pdf"))
+        name = f"{self._names.next(gear.result.serial)}.pdf"
+        stream = self._outputs.open(str(self._folder / name), "PDF")
         self._setting.append((stream, self._pool.submit(write_pdf, stream, document, paper=self._paper)))
         while len(self._setting) > SET_AT_ONCE:
             self._finish_one()
@@ -199,11 +200,12 @@ class Screen:
     def end(self, lot: LotSummary) -> None:
         self._lot = lot
 
-    def show(self, terminal: Terminal) -> None:
-        """Print the result."""
+    def laid_out(self, terminal: Terminal) -> str:
+        """The result as text for a terminal."""
         from gearqa.report.grading.lot_words import lot_blocks
 
-        terminal.blocks(lot_blocks(self._header, self._lot, self._seen, self._span, wide=terminal.wide))
+        blocks = lot_blocks(self._header, self._lot, self._seen, self._span, wide=terminal.wide)
+        return terminal.laid_out(blocks)
 
 
 def open_files(outputs: Outputs, files: GradeFiles, *, quiet: bool) -> list[GradeTaker]:
@@ -212,11 +214,12 @@ def open_files(outputs: Outputs, files: GradeFiles, *, quiet: bool) -> list[Grad
     if files.json is not None:
         from gearqa.results.grade_json import GradeJsonWriter
 
-        takers.append(_Results(GradeJsonWriter(outputs.open(files.json))))
+        takers.append(_Results(GradeJsonWriter(outputs.open(files.json, "JSON result"))))
     if files.csv is not None:
         from gearqa.results.csvio import GradeCsvWriter
 
-        writer = GradeCsvWriter(outputs.open(files.csv), rows=files.csv_rows, style=files.csv_style)
+        stream = outputs.open(files.csv, "CSV result")
+        writer = GradeCsvWriter(stream, rows=files.csv_rows, style=files.csv_style)
         takers.append(_Results(writer))
     if files.html is not None or files.pdf is not None:
         takers.append(_Report(outputs, files, quiet=quiet))

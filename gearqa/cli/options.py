@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Annotated, Literal
 
 import typer
+
+from gearqa.cli.console import hush
+
+
+def _hush_if(quiet: bool) -> bool:
+    if quiet or "logging" in sys.modules:  # which takes longer to load than a short command
+        hush(quiet)
+    return quiet
+
 
 Folder = Annotated[
     Path,
@@ -50,4 +60,7 @@ PlanFile = Annotated[
     Path | None,
     typer.Option("--plan", metavar="FILE", help="Decision rule and sampling plan (gearqa new --plan)."),
 ]
-Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No result on the terminal, no progress.")]
+Quiet = Annotated[
+    bool,
+    typer.Option("--quiet", "-q", help="No result on the terminal, no progress.", callback=_hush_if),
+]

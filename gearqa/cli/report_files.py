@@ -25,8 +25,8 @@ def write_report(
     if html is not None:
         from gearqa.report.render.html import write_html
 
-        write_html(outputs.open(html), document)
+        write_html(outputs.open(html, "page"), document)
     if pdf is not None:
         from gearqa.report.render.pdf import write_pdf
 
-        write_pdf(outputs.open(pdf), document, paper=paper)
+        write_pdf(outputs.open(pdf, "PDF"), document, paper=paper)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Self
 
 import typer
@@ -44,6 +45,14 @@ class CommandStore:
             new = self._history.created
             self.announce("" if self._history.exists else " (new)" if new else " (not there yet)")
         return self._history
+
+    @property
+    def files(self) -> list[Path]:
+        """The file of the store, which no output may replace; none where the store is on a server."""
+        from gearqa.history.store_location import locate
+
+        path = locate(self._where).path
+        return [] if path is None else [path]
 
     def announce(self, state: str = "") -> None:
         """Print on standard error where the store is and how many gears it holds."""

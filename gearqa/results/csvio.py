@@ -18,6 +18,7 @@ from gearqa.model.results import (
     TraceResult,
 )
 from gearqa.results.entries import key_of, names_of
+from gearqa.wording.formulas import without_formula
 from gearqa.wording.safety import NOT_MEASURED, RESULT_MARK
 
 RowKind = Literal["gear", "flank", "trace"]
@@ -45,11 +46,13 @@ def result_mark(simulated: bool) -> str:
 
 
 def cell(value: Any, decimal_comma: bool = False) -> Any:
-    """Content of a cell: numbers exact, empty if unknown.
+    """Content of a cell: numbers exact, empty if unknown, texts such that no spreadsheet runs them.
 
-    >>> [cell(value, True) for value in (0.1, None, False, float("nan"), "a.b")]
-    ['0,1', '', 'false', '', 'a.b']
+    >>> [cell(value, True) for value in (-0.1, None, False, float("nan"), "a.b", "-7")]
+    ['-0,1', '', 'false', '', 'a.b', "'-7"]
     """
+    if isinstance(value, str):
+        return without_formula(value)
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, float):

@@ -1,7 +1,8 @@
 """Outputs that appear whole or not at all: written next to their place, then renamed.
 
 The outputs of one command appear together when all are complete; after a failure the old files are
-untouched. Standard output is held back as well.
+untouched. Standard output is held back as well. An output takes the place of nothing but an earlier
+output of its kind, and never of an input, by whatever name.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from types import TracebackType
 from typing import IO, BinaryIO, Self, cast
 
 from gearqa.errors import ReportError
+from gearqa.results.file_kinds import FileKind, kind_of
 from gearqa.stopping import point_of_no_return
 
 STANDARD_OUTPUT = "-"
@@ -36,7 +38,7 @@ class Outputs:
     >>> import tempfile
     >>> folder = Path(tempfile.mkdtemp())
     >>> with Outputs() as outputs:
-    ...     _ = outputs.open(str(folder / "a.txt")).write(b"whole")
+    ...     _ = outputs.open(str(folder / "a.txt"), "mail text").write(b"whole")
     >>> (folder / "a.txt").read_bytes()
     b'whole'
     """
@@ -49,21 +51,27 @@ class Outputs:
         """Names of temporary files, noted before the files exist: an interrupt in between loses none."""
         self._made: list[Path] = []
         """Folders that were made for outputs."""
-        self._inputs: set[Path] = set()
+        self._names: set[str] = set()
+        self._kinds: dict[Path, FileKind] = {}
+        """Place -> the kind of file that comes there."""
+        self._inputs: set[Path | tuple[int, int]] = set()
+        """Inputs by place, and by identity as far as they exist."""
         self._direct: list[IO[bytes]] = []
         self._held: IO[bytes] | None = None
 
-    def open(self, target: str) -> BinaryIO:
-        """Return a binary stream for `target`: a file name, or `-` for standard output."""
+    def open(self, target: str, kind: FileKind) -> BinaryIO:
+        """Return a binary stream for `target`, a file name or `-` for standard output, to hold `kind`."""
         if target == STANDARD_OUTPUT:
             if self._held is not None:
                 raise ReportError("two outputs to standard output", hint="give a file name to one of them")
             self._held = tempfile.SpooledTemporaryFile(max_size=HELD_IN_MEMORY)  # noqa: SIM115
             return cast(BinaryIO, self._held)
         path = Path(os.path.realpath(target))
-        if path in self._files:
+        if str(path).casefold() in self._names:  # many file systems take names without regard to case
             raise ReportError(f"two outputs to {target}", hint="give each output a file name of its own")
-        self._refuse_input(path)
+        self._names.add(str(path).casefold())
+        self._kinds[path] = kind
+        self._refuse(path)
         try:
             return self._open_file(path)
         except OSError as error:
@@ -103,15 +111,31 @@ class Outputs:
         os.fsync(stream.fileno())
         stream.close()
 
+    def check_place(self, target: str, kind: FileKind) -> None:
+        """Raise if `target` could not be written later, as far as that can be told now."""
+        path = Path(os.path.realpath(target))
+        self._kinds[path] = kind
+        self._refuse(path)
+
     def keep_clear_of(self, inputs: Iterable[Path]) -> None:
         """Raise if an output, opened before or after, would take the place of an input."""
-        self._inputs |= {Path(os.path.realpath(path)) for path in inputs}
+        for path in inputs:
+            self._inputs |= {Path(os.path.realpath(path)), *_identity(path)}
         for place in self._files:
-            self._refuse_input(place)
+            self._refuse(place)
 
-    def _refuse_input(self, place: Path) -> None:
-        if place in self._inputs:
+    def _refuse(self, place: Path) -> None:
+        """Raise if what is at a place must stay: an input, or a file of another kind than comes there."""
+        if place in self._inputs or any(one in self._inputs for one in _identity(place)):
             raise ReportError(f"{place} is an input and is not overwritten", hint="name another output")
+        if not place.is_file() or not place.stat().st_size:
+            return
+        there, kind = kind_of(place), self._kinds[place]
+        if there != kind:
+            what = f"a {there}" if there else "a file that gearqa did not write"
+            raise ReportError(
+                f"{place} is {what} and is not overwritten by a {kind}", hint="name another output"
+            )
 
     def __enter__(self) -> Self:
         return self
@@ -134,6 +158,8 @@ class Outputs:
                 os.chmod(temporary, _mode(path))
             for stream in self._direct:
                 stream.close()
+            for path in self._files:
+                self._refuse(path)
             if self._files:
                 point_of_no_return()
             for path, (temporary, _) in self._files.items():
@@ -184,7 +210,16 @@ def umask() -> int:
     return mask
 
 
-def write_whole(target: str, content: bytes) -> None:
+def _identity(path: Path) -> list[tuple[int, int]]:
+    """What tells a file from all others, under whichever of its names; nothing for one that is not there."""
+    try:
+        found = path.stat()
+    except OSError:
+        return []
+    return [(found.st_dev, found.st_ino)]
+
+
+def write_whole(target: str, content: bytes, kind: FileKind) -> None:
     """Write one output at once: whole, or not at all."""
     with Outputs() as outputs:
-        outputs.open(target).write(content)
+        outputs.open(target, kind).write(content)

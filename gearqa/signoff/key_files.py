@@ -40,8 +40,12 @@ def make_keys(private: str | Path, public: str | Path, *, password: bytes | None
         descriptor = os.open(private, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(descriptor, "wb") as file:
             file.write(secret)
-        with public.open("xb") as file:
-            file.write(known)
+        try:
+            with public.open("xb") as file:
+                file.write(known)
+        except OSError:  # half a pair is of no use
+            private.unlink()
+            raise
     except OSError as error:
         raise RecordError(f"cannot write the key files: {error.strerror or error}") from error
     return fingerprint(key.public_key())

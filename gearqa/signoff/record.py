@@ -195,7 +195,7 @@ def _misshapen(record: Mapping[str, Any]) -> str | None:
 def write_record(record: Mapping[str, Any], path: str | Path, *, replace: bool = False) -> None:
     """Write a record file, whole or not at all; an existing file only with `replace`."""
     keep_existing(path, replace=replace)
-    write_whole(str(path), record_bytes(record))
+    write_whole(str(path), record_bytes(record), "record")
 
 
 def keep_existing(path: str | Path, *, replace: bool) -> None:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from gearqa.arrays import Array, IntArray
 from gearqa.model.measurement import GearMeasurement, GrinderEvent, Production, Trace
 from gearqa.simulate.scenario import Scenario, TableName
+from gearqa.wording.formulas import without_formula
 from gearqa.wording.safety import SIMULATED_MARK
 
 Bytes = NDArray[np.uint8]
@@ -204,7 +205,7 @@ def _cell(value: object) -> str:
         return value.date().isoformat() if whole_day else value.isoformat(timespec="seconds")
     if isinstance(value, float):
         return f"{value:.6g}"
-    text = str(value)
+    text = without_formula(value) if isinstance(value, str) else str(value)
     if not any(c in text for c in ',"\r\n#'):
         return text
     buffer = io.StringIO()

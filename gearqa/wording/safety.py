@@ -21,3 +21,12 @@ RESULT_MARK: Final = "# gearqa result"
 """Begins the first line of every table that gearqa writes: such a table is never read as a measurement."""
 SIMULATED_MARK: Final = "# gearqa simulated"
 """Begins the first line of simulated tables: they are read, and everything made from them says so."""
+
+PAGE_MARK: Final = '<meta name="referrer" content="no-referrer">\n<meta name="robots" content="noindex">'
+"""In the head of every page, and in no page of others: tells gearqa's own from a page that must be kept."""
+PDF_KEYWORD: Final = "gearqa"
+"""First keyword of every PDF."""
+PDF_MARK: Final = f"<pdf:Keywords>{PDF_KEYWORD}"
+"""The same as it stands near the end of the file."""
+MAIL_TITLE: Final = "Incoming check of part "
+"""Begins the text for a mail."""

@@ -34,6 +34,15 @@ def _visible(character: str) -> str:
     return " " if character in "\t\n\r" else code_point(character)
 
 
+def safe_lines(text: str) -> str:
+    """The text made visible line by line: for whatever goes to a terminal.
+
+    >>> safe_lines("A" + chr(27) + "[2J" + chr(10) + "b")
+    'A⟨U+001B⟩[2J\\nb'
+    """
+    return "\n".join(map(visible, text.split("\n")))
+
+
 def clip(text: str, longest: int = LONGEST) -> str:
     """The visible text, or its beginning and its length if it is longer than `longest`.
 

@@ -370,7 +370,7 @@ def test_an_empty_store(capsys, tmp_path):
 
 def test_an_input_is_not_overwritten(capsys, folder):
     before = (folder / "pitch.csv").read_bytes()
-    assert "is an input" in refused(capsys, folder, "--csv", folder / "pitch.csv")
+    assert "is not overwritten" in refused(capsys, folder, "--csv", folder / "pitch.csv")
     assert (folder / "pitch.csv").read_bytes() == before
 
 

@@ -124,7 +124,7 @@ def test_nothing_is_written_over_an_input(capsys, tmp_path):
     before = (folder / "profile.csv").read_bytes()
     status, _, err = run(capsys, folder, "--study", table, "--json", folder / "profile.csv")
     assert status == 2
-    assert "is an input" in err
+    assert "is not overwritten" in err
     assert (folder / "profile.csv").read_bytes() == before
 
 

@@ -6,10 +6,12 @@ import csv
 import json
 import subprocess
 import sys
+from pathlib import Path
 
 import jsonschema
 import pytest
 from made_folders import INDEX_UM, pitch_folder
+from old_outputs import OLD
 
 from gearqa.cli import app
 from gearqa.results.grade_json import result_json_schema
@@ -168,10 +170,10 @@ def test_bad_input_leaves_the_old_outputs_alone(capsys, tmp_path):
     table = folder / "pitch.csv"
     table.write_text(table.read_text().replace("left,5,0.0", "left,5,n/a"))
     old = tmp_path / "old.json"
-    old.write_text("old")
+    old.write_text(OLD[".json"])
     before = sorted(tmp_path.rglob("*"))
     assert grade(folder, "--json", old, "--csv", tmp_path / "new.csv") == 2
-    assert old.read_text() == "old"
+    assert old.read_text() == OLD[".json"]
     assert sorted(tmp_path.rglob("*")) == before
     err = capsys.readouterr().err
     assert "pitch.csv:6" in err
@@ -182,18 +184,24 @@ def test_an_input_is_never_overwritten(capsys, tmp_path):
     folder = pitch_folder(tmp_path / "lot")
     before = (folder / "pitch.csv").read_text()
     assert grade(folder, "--csv", folder / "pitch.csv") == 2
-    assert "is an input" in capsys.readouterr().err
+    assert "is not overwritten" in capsys.readouterr().err
     assert (folder / "pitch.csv").read_text() == before
 
 
-def test_a_result_in_the_folder_is_not_read_again(capsys, tmp_path):
-    folder = pitch_folder(tmp_path / "lot")
-    assert grade(folder, "--csv", folder / "result.csv") == 0
-    capsys.readouterr()
-    status, result = graded(capsys, folder)
-    assert status == 0
-    (left_out,) = (one for one in result["inputs"] if one["file"] == "result.csv")
-    assert left_out["left_out"]
+def test_outputs_of_an_earlier_run_in_the_folder_change_nothing(capsys, tmp_path, monkeypatch, caplog):
+    monkeypatch.chdir(pitch_folder(tmp_path / "lot"))
+    names = {"--json": "r.json", "--csv": "r.csv", "--html": "r.html", "--pdf": "r.pdf"}
+    made = []
+    for _ in range(2):
+        assert grade(".", *(word for pair in names.items() for word in pair)) == 0
+        made.append([Path(name).read_bytes() for name in names.values()])
+    assert made[0] == made[1]
+    assert "not read, made by gearqa itself: r.csv, r.html, r.json, r.pdf" in caplog.text
+    caplog.clear()
+    Path(".r.json.0123456789abcdef.part").write_text("a run was killed here")
+    assert grade(".", "--json", "r.json", "--quiet") == 0
+    assert Path("r.json").read_bytes() == made[0][0]
+    assert not caplog.text
 
 
 def test_wrong_choice_names_the_choices(capsys, tmp_path):

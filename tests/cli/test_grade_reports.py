@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from made_folders import pitch_folder
+from old_outputs import OLD
 from outside import needs_poppler, pdf_text
 
 from gearqa.cli import app
@@ -182,10 +183,10 @@ def test_bad_input_leaves_old_reports_and_makes_no_folder(capsys, tmp_path):
     table = folder / "pitch.csv"
     table.write_text(table.read_text().replace("left,5,0.0", "left,5,n/a"))
     old = tmp_path / "r.html"
-    old.write_text("old")
+    old.write_text(OLD[".html"])
     before = sorted(tmp_path.rglob("*"))
     assert grade(folder, "--html", old, "--pdf", tmp_path / "r.pdf", "--sheet-folder", tmp_path / "new") == 2
-    assert old.read_text() == "old"
+    assert old.read_text() == OLD[".html"]
     assert sorted(tmp_path.rglob("*")) == before
     assert "n/a" in capsys.readouterr().err
 
@@ -196,7 +197,7 @@ def test_a_pdf_that_fails_leaves_every_old_file(capsys, monkeypatch, tmp_path):
     sheets.mkdir()
     names = [tmp_path / "r.json", tmp_path / "r.html", tmp_path / "r.pdf", sheets / "A.pdf", sheets / "other"]
     for path in names:
-        path.write_text("old")
+        path.write_text(OLD.get(path.suffix, "other"))
     whole = pdf.pdf_bytes
 
     def fails_at_the_report(document, paper):
@@ -208,13 +209,13 @@ def test_a_pdf_that_fails_leaves_every_old_file(capsys, monkeypatch, tmp_path):
     words = ["--json", names[0], "--html", names[1], "--pdf", names[2], "--sheet-folder", sheets]
     assert grade(folder, *words) == 2
     assert "could not be typeset" in capsys.readouterr().err
-    assert all(path.read_text() == "old" for path in names)
+    assert all(path.read_text() == OLD.get(path.suffix, "other") for path in names)
     assert sorted(path.name for path in sheets.iterdir()) == ["A.pdf", "other"]
     monkeypatch.undo()
     assert grade(folder, *words, "--quiet") == 0
     assert sorted(path.name for path in sheets.iterdir()) == ["A.pdf", "B.pdf", "other"]
     assert (sheets / "A.pdf").read_bytes().startswith(b"%PDF")
-    assert (sheets / "other").read_text() == "old"
+    assert (sheets / "other").read_text() == "other"
 
 
 @needs_poppler
@@ -236,11 +237,11 @@ def test_a_pdf_of_many_charts_is_several_files(capsys, monkeypatch, tmp_path, ca
 def test_several_files_of_a_pdf_appear_together_or_not_at_all(capsys, monkeypatch, tmp_path):
     folder = pitch_folder(tmp_path / "lot", ["A", "B"])
     monkeypatch.setattr(pdf, "FILE_CHARTS", 1)
-    (tmp_path / "r.pdf").write_text("old")
+    (tmp_path / "r.pdf").write_text(OLD[".pdf"])
     (tmp_path / "r-2.pdf").mkdir()
     assert grade(folder, "--pdf", tmp_path / "r.pdf") == 2
     assert "r-2.pdf: is a folder" in capsys.readouterr().err
-    assert (tmp_path / "r.pdf").read_text() == "old"
+    assert (tmp_path / "r.pdf").read_text() == OLD[".pdf"]
     assert sorted(path.name for path in tmp_path.iterdir()) == ["lot", "r-2.pdf", "r.pdf"]
 
 
@@ -258,7 +259,7 @@ def test_a_report_never_takes_the_place_of_an_input(capsys, tmp_path):
     folder = pitch_folder(tmp_path / "lot")
     before = (folder / "part.toml").read_text()
     assert grade(folder, "--html", folder / "part.toml") == 2
-    assert "is an input" in capsys.readouterr().err
+    assert "is not overwritten" in capsys.readouterr().err
     assert (folder / "part.toml").read_text() == before
 
 

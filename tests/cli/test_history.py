@@ -278,7 +278,7 @@ def test_export_as_json_and_csv(capsys, where, tmp_path):
     assert history(capsys, "export")[0] == 2
     status, _, err = history(capsys, "export", "--json", where)
     assert status == 2
-    assert "is an input and is not overwritten" in err
+    assert "is not overwritten" in err
 
 
 def test_the_store_of_a_server_without_driver(capsys, monkeypatch):

@@ -148,7 +148,7 @@ def test_nothing_is_written_over_an_input(capsys, tmp_path):
     before = path.read_bytes()
     status, _, err = run(capsys, path, FOLDER, "--csv", path)
     assert status == 2
-    assert "is an input" in err
+    assert "is not overwritten" in err
     assert path.read_bytes() == before
 
 
@@ -160,7 +160,7 @@ def test_nothing_is_written_over_the_suppliers_raw_data(capsys, tmp_path):
         capsys, REPORT, FOLDER, "--their-folder", folder, "--csv", folder / "helix.csv", "--quiet"
     )
     assert status == 2
-    assert "is an input" in err
+    assert "is not overwritten" in err
     assert (folder / "helix.csv").read_bytes() == before
 
 

@@ -51,7 +51,7 @@ def command(
     else:
         from gearqa.results.outputs import write_whole
 
-        write_whole(str(write), draft.toml.encode())
+        write_whole(str(write), draft.toml.encode(), "column map")
         tell(f"written: {write}")
     if draft.gaps:
         tell(f"to fill in: {count_text(draft.gaps, 'gap')}, marked with '{GAP}'")

@@ -113,7 +113,7 @@ def command(
     Exit status: 0 no signal that counts and no limit ahead; 1 a signal in the current dress cycle (or since
     --since) or a limit that is reached within the usual dress interval; 2 bad input or usage.
     """  # fmt: skip
-    from gearqa.cli.console import tell_notices, terminal
+    from gearqa.cli.console import put_out, tell_notices, terminal
     from gearqa.cli.progress import JobProgress
     from gearqa.cli.report_files import write_report
     from gearqa.jobs.drift import analyse_drift
@@ -131,19 +131,23 @@ def command(
             tell_notices(drift.header.warnings)
         names = {Path(one.file).name for one in drift.header.inputs}
         read = [folder / name for folder in folders or () for name in names]
-        outputs.keep_clear_of([*read, *(path for path in (part, columns) if path is not None)])
+        given = [path for path in (part, columns) if path is not None]
+        stored = source.files if isinstance(source, CommandStore) else []
+        outputs.keep_clear_of([*read, *given, *stored])
         if json is not None:
             from gearqa.results.drift_json import DRIFT
 
-            outputs.open(json).write(DRIFT.json(drift))
+            outputs.open(json, "JSON result").write(DRIFT.json(drift))
         if csv is not None:
             from gearqa.results.drift_json import drift_csv
 
-            outputs.open(csv).write(drift_csv(drift.result, style=csv_style))
+            outputs.open(csv, "CSV result").write(drift_csv(drift.result, style=csv_style))
         write_report(outputs, lambda: _document(drift), html=html, pdf=pdf, paper=paper)
-    if not quiet and "-" not in (json, csv, html, pdf):
-        screen = terminal()
-        screen.blocks(drift_blocks(drift.result, wide=screen.wide))
+        shown = ""
+        if not quiet and "-" not in (json, csv, html, pdf):
+            screen = terminal()
+            shown = screen.laid_out(drift_blocks(drift.result, wide=screen.wide))
+    put_out(shown)
     return ExitStatus.DOES_NOT_CONFORM if drift.result.alarm else ExitStatus.CONFORMS
 
 

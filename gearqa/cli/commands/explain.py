@@ -69,4 +69,4 @@ def _write_page(names: list[str], target: str) -> None:
         sheets=(Sheet("", tuple(sections)),),
     )
     with Outputs() as outputs:
-        write_html(outputs.open(target), page)
+        write_html(outputs.open(target, "page"), page)

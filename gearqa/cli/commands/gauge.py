@@ -57,7 +57,7 @@ def command(
 
     Exit status: 0 done, and good enough where limits are known; 1 not good enough; 2 bad input or usage.
     """
-    from gearqa.cli.console import tell_notices, terminal
+    from gearqa.cli.console import put_out, tell_notices, terminal
     from gearqa.cli.report_files import write_report
     from gearqa.jobs.gauge import study_gauge
     from gearqa.results.gauge_json import GAUGE
@@ -69,18 +69,20 @@ def command(
             pool_above=pool_above,
         )  # fmt: skip
         if json is not None:
-            outputs.open(json).write(GAUGE.json(result, pretty=True))
+            outputs.open(json, "JSON result").write(GAUGE.json(result, pretty=True))
         if html is not None or pdf is not None:
             from gearqa.report.gauge.page import gauge_document
 
             write_report(outputs, lambda: gauge_document(result), html=html, pdf=pdf, paper=paper)
         read = [one for one in (path, study, part, columns) if one is not None]
         outputs.keep_clear_of([*read, *(path / file.file for file in result.inputs if path.is_dir())])
+        shown = ""
+        if not quiet and "-" not in (json, html, pdf):
+            from gearqa.report.gauge.screen import gauge_blocks
+
+            screen = terminal()
+            shown = screen.laid_out(gauge_blocks(result, wide=screen.wide))
     if not quiet:
         tell_notices(result.warnings)
-    if not quiet and "-" not in (json, html, pdf):
-        from gearqa.report.gauge.screen import gauge_blocks
-
-        screen = terminal()
-        screen.blocks(gauge_blocks(result, wide=screen.wide))
+    put_out(shown)
     return ExitStatus.DOES_NOT_CONFORM if result.suitable is False else ExitStatus.CONFORMS

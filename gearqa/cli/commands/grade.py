@@ -58,7 +58,7 @@ def command(
 
     Exit status: 0 every gear conforms; 1 some gear does not or cannot be decided; 2 bad input or usage.
     """
-    from gearqa.cli.console import tell_notices, terminal
+    from gearqa.cli.console import put_out, tell_notices, terminal
     from gearqa.cli.progress import JobProgress
     from gearqa.jobs.folders import open_folder, require_folder
     from gearqa.jobs.grade import grade_each
@@ -75,8 +75,8 @@ def command(
         with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:
             outputs.keep_clear_of(folder / file.file for file in inspection.inputs)
             header, lot = grade_each(inspection, takers, JobProgress(quiet=quiet))
+        shown = "" if screen is None else screen.laid_out(terminal())
     if not quiet:
         tell_notices(header.warnings)
-    if screen is not None:
-        screen.show(terminal())
+    put_out(shown)
     return status_of(lot.conforms)

@@ -9,13 +9,14 @@ import typer
 from typer.core import TyperGroup
 
 from gearqa.cli.commands import COMMANDS
+from gearqa.cli.console import put_out, say
 from gearqa.cli.exit_status import ExitStatus, status_of
 from gearqa.cli.options import ColumnMap, JsonFile, PartFile, Quiet, Serials
 from gearqa.cli.stores import CommandStore, Grinder, PartNumber, Since, Store, Until
 from gearqa.cli.values import Command
 
 if TYPE_CHECKING:
-    from gearqa.model.store_reports import CheckedStore, RegradedStore
+    pass
 
 app = typer.Typer(
     cls=TyperGroup,
@@ -62,7 +63,7 @@ def add(
         )  # fmt: skip
         if not quiet:
             for report in reports:
-                print(intake_sentence(report))
+                say(intake_sentence(report))
         tell(f"now {history.gears()}")
     return ExitStatus.CONFORMS
 
@@ -146,13 +147,13 @@ def remove(
     with CommandStore(store) as history:
         if event is not None:
             remove_event(event, store=history)
-            print(f"removed: event {event}")
+            say(f"removed: event {event}")
             return ExitStatus.CONFORMS
         removed = remove_from_history(
             serial or (), part_number=part_number, measured_at=measured_at, remark=remark, store=history
         )
         for gear in removed:
-            print(removal_sentence(gear))
+            say(removal_sentence(gear))
         history.announce()
     return ExitStatus.CONFORMS
 
@@ -204,13 +205,17 @@ def check(
     from gearqa.jobs.history import check_history
     from gearqa.model.store_reports import CheckedStore, StorePlace
     from gearqa.report.history.screen import check_blocks
+    from gearqa.results.history_json import HISTORY
+    from gearqa.results.outputs import Outputs
 
-    with CommandStore(store) as history:
+    with CommandStore(store) as history, Outputs() as outputs:
+        outputs.keep_clear_of(history.files)
+        stream = None if json is None else outputs.open(json, "JSON result")
         report = check_history(files=files, store=history, progress=JobProgress(quiet=quiet))
-        if json is not None:
-            _write(json, CheckedStore(StorePlace(history.open().shown), report))
-    if not quiet and json != "-":
-        terminal().blocks(check_blocks(report))
+        shown = "" if quiet or json == "-" else terminal().laid_out(check_blocks(report))
+        if stream is not None:
+            stream.write(HISTORY.json(CheckedStore(StorePlace(history.open().shown), report)))
+    put_out(shown)
     return status_of(not report.findings)
 
 
@@ -250,7 +255,7 @@ def event_(
             kind, grinder, at=at, wheel=wheel, parameter=parameter, flank=flank, correction=correction,
             unit=unit, remark=remark, store=history,
         )  # fmt: skip
-    print(event_sentence(recorded))
+    say(event_sentence(recorded))
     return ExitStatus.CONFORMS
 
 
@@ -280,10 +285,10 @@ def freeze(
     with CommandStore(store) as history:
         if from_ is None or to is None or release:
             release_reference(part_number, grinder, store=history)
-            print(f"released: the reference of part {part_number} on grinder {grinder}")
+            say(f"released: the reference of part {part_number} on grinder {grinder}")
             return ExitStatus.CONFORMS
         frozen = freeze_reference(part_number, grinder, from_, to, remark=remark, store=history)
-    print(frozen_sentence(*frozen))
+    say(frozen_sentence(*frozen))
     return ExitStatus.CONFORMS
 
 
@@ -336,18 +341,22 @@ def regrade_(
     from gearqa.jobs.history import regrade_history
     from gearqa.model.store_reports import RegradedStore, StorePlace
     from gearqa.report.history.screen import regrade_blocks
+    from gearqa.results.history_json import HISTORY
+    from gearqa.results.outputs import Outputs
 
     values = dict(_key_and_value(setting) for setting in settings or ())
-    with CommandStore(store) as history:
+    with CommandStore(store) as history, Outputs() as outputs:
+        outputs.keep_clear_of(history.files)
+        stream = None if json is None else outputs.open(json, "JSON result")
         report = regrade_history(
             part_number=part_number, serial=serial, grinder=grinder, since=since, until=until, class_=class_,
             standard=standard, part=part, settings=values, from_files=from_files, dry_run=dry_run,
             store=history, progress=JobProgress(quiet=quiet),
         )  # fmt: skip
-        if json is not None:
-            _write(json, RegradedStore(StorePlace(history.open().shown), report))
-    if not quiet and json != "-":
-        terminal().blocks(regrade_blocks(report))
+        shown = "" if quiet or json == "-" else terminal().laid_out(regrade_blocks(report))
+        if stream is not None:
+            stream.write(HISTORY.json(RegradedStore(StorePlace(history.open().shown), report)))
+    put_out(shown)
     return status_of(report.conforms)
 
 
@@ -370,15 +379,9 @@ def _export(history: CommandStore, json: str | None, csv: str | None = None, **w
     from gearqa.results.outputs import Outputs
 
     with Outputs() as outputs:
-        streams = [None if name is None else outputs.open(name) for name in (json, csv)]
-        count = export_history(json=streams[0], csv=streams[1], **which, store=history)
-        if (path := history.open().location.path) is not None:
-            outputs.keep_clear_of([path])
-    return count
-
-
-def _write(target: str, document: CheckedStore | RegradedStore) -> None:
-    from gearqa.results.history_json import HISTORY
-    from gearqa.results.outputs import write_whole
-
-    write_whole(target, HISTORY.json(document))
+        streams = [
+            None if json is None else outputs.open(json, "JSON result"),
+            None if csv is None else outputs.open(csv, "CSV result"),
+        ]
+        outputs.keep_clear_of(history.files)
+        return export_history(json=streams[0], csv=streams[1], **which, store=history)

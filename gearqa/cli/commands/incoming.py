@@ -78,7 +78,7 @@ def command(
     Exit status: 0 everything agrees, claims are confirmed and the lot is released; 1 something is not
     confirmed, not explained or not released; 2 bad input or usage.
     """
-    from gearqa.cli.console import tell_notices, terminal
+    from gearqa.cli.console import put_out, tell_notices, terminal
     from gearqa.cli.progress import JobProgress
     from gearqa.cli.report_files import write_report
     from gearqa.jobs.incoming import check_report
@@ -93,13 +93,13 @@ def command(
             lot_size=lot_size, decide_on=decide_on, progress=JobProgress(quiet=quiet),
         )  # fmt: skip
         if json is not None:
-            outputs.open(json).write(INCOMING.json(result, pretty=True))
+            outputs.open(json, "JSON result").write(INCOMING.json(result, pretty=True))
         if csv is not None:
-            outputs.open(csv).write(incoming_csv(result, csv_style))
+            outputs.open(csv, "CSV result").write(incoming_csv(result, csv_style))
         if text is not None:
             from gearqa.report.incoming.mail import incoming_text
 
-            outputs.open(text).write(incoming_text(result).encode("utf-8"))
+            outputs.open(text, "mail text").write(incoming_text(result).encode("utf-8"))
         if html is not None or pdf is not None:
             from gearqa.report.incoming.page import incoming_document
 
@@ -108,13 +108,15 @@ def command(
         outputs.keep_clear_of(one for one in alone if one is not None)
         folders = [one for one in (folder, their_folder) if one is not None]
         outputs.keep_clear_of(one / file.file for one in folders for file in result.inputs)
+        shown = ""
+        if not quiet and "-" not in (text, json, csv, html, pdf):
+            from gearqa.report.incoming.screen import incoming_blocks
+
+            screen = terminal()
+            shown = screen.laid_out(incoming_blocks(result, wide=screen.wide))
     if not quiet:
         tell_notices(result.warnings)
-    if not quiet and "-" not in (text, json, csv, html, pdf):
-        from gearqa.report.incoming.screen import incoming_blocks
-
-        screen = terminal()
-        screen.blocks(incoming_blocks(result, wide=screen.wide))
+    put_out(shown)
     return status_of(result.agrees)
 
 

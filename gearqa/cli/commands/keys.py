@@ -26,7 +26,7 @@ def command(
     NAME.key signs (gearqa lot --sign NAME.key): keep it to yourself. NAME.pub checks (gearqa verify --key
     NAME.pub): give it to whoever verifies, by a way that cannot be tampered with. Nothing is overwritten.
     """
-    from gearqa.cli.console import tell
+    from gearqa.cli.console import say, tell
     from gearqa.cli.signing import ask_password
     from gearqa.signoff.key_files import make_keys
 
@@ -35,5 +35,5 @@ def command(
     fingerprint = make_keys(private, public, password=secret)
     tell(f"written: {private} (private: keep it to yourself{'' if secret else '; it has no password'})")
     tell(f"written: {public} (public: give it to whoever verifies)")
-    print(f"fingerprint {fingerprint}")
+    say(f"fingerprint {fingerprint}")
     return ExitStatus.CONFORMS

@@ -105,7 +105,7 @@ def command(
 
     Exit status: 0 release; 1 hold or reject; 2 bad input or usage.
     """
-    from gearqa.cli.console import tell_notices, terminal
+    from gearqa.cli.console import put_out, tell_notices, terminal
     from gearqa.cli.progress import JobProgress
     from gearqa.jobs.folders import require_folder
     from gearqa.jobs.lot import decide_lot
@@ -125,13 +125,15 @@ def command(
         write_report(outputs, lambda: _certificate(lot, made), html=html, pdf=pdf, paper=paper)
         read = (*(folder / one.file for one in lot.header.inputs), part, columns, plan, previous, sign)
         outputs.keep_clear_of([path for path in read if path is not None])
+        shown = ""
+        if not quiet and "-" not in (json, csv, html, pdf, record):
+            from gearqa.report.lot.screen import lot_blocks
+
+            screen = terminal()
+            shown = screen.laid_out(lot_blocks(lot.result, wide=screen.wide))
     if not quiet:
         tell_notices(lot.header.warnings)
-    if not quiet and "-" not in (json, csv, html, pdf, record):
-        from gearqa.report.lot.screen import lot_blocks
-
-        screen = terminal()
-        screen.blocks(lot_blocks(lot.result, wide=screen.wide))
+    put_out(shown)
     return ExitStatus.CONFORMS if lot.result.decision == "release" else ExitStatus.DOES_NOT_CONFORM
 
 
@@ -166,7 +168,7 @@ class _Recorder:
         from gearqa.signoff.record import record_bytes
 
         record = record_lot(lot, previous=self._previous, key=self._key)
-        outputs.open(self._file).write(record_bytes(record))
+        outputs.open(self._file, "record").write(record_bytes(record))
         return record
 
 
@@ -176,11 +178,11 @@ def _write_results(
     if json is not None:
         from gearqa.results.lot_json import LOT
 
-        outputs.open(json).write(LOT.json(result, pretty=True))
+        outputs.open(json, "JSON result").write(LOT.json(result, pretty=True))
     if csv is not None:
         from gearqa.results.lot_json import lot_csv
 
-        outputs.open(csv).write(lot_csv(result, csv_style))
+        outputs.open(csv, "CSV result").write(lot_csv(result, csv_style))
 
 
 def _certificate(lot: DecidedLot, record: dict[str, Any] | None) -> Document:

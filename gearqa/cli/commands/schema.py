@@ -25,5 +25,5 @@ def command(name: Annotated[str | None, typer.Argument(metavar="NAME", help="Whi
     from gearqa.results.outputs import write_whole
 
     layout = orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE
-    write_whole("-", orjson.dumps(json_schema(name), option=layout))
+    write_whole("-", orjson.dumps(json_schema(name), option=layout), "JSON result")
     return ExitStatus.CONFORMS

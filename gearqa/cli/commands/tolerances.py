@@ -46,24 +46,21 @@ def command(
 
     Example: gearqa tolerances --module 1.75 --diameter 160 --face-width 32 --class 5
     """
+    from gearqa.cli.console import put_out, tell, terminal
     from gearqa.jobs.tolerances import diameter_doubt, tolerances
+    from gearqa.report.tolerances import tolerance_blocks
 
     table = tolerances(
         module=module, diameter=diameter, face_width=face_width, teeth=teeth, helix_angle=helix_angle,
         part=part, class_=grade, standard=standard,
     )  # fmt: skip
     if part is None and (doubt := diameter_doubt(table.gear, helix_angle)):
-        from gearqa.cli.console import tell
-
         tell(f"warning: {doubt}")
+    shown = "" if json == "-" or quiet else terminal().laid_out(tolerance_blocks(table))
     if json is not None:
         from gearqa.results.outputs import write_whole
         from gearqa.results.tolerances_json import TOLERANCES
 
-        write_whole(json, TOLERANCES.json(table, pretty=True))
-    if json != "-" and not quiet:
-        from gearqa.cli.console import terminal
-        from gearqa.report.tolerances import tolerance_blocks
-
-        terminal().blocks(tolerance_blocks(table))
+        write_whole(json, TOLERANCES.json(table, pretty=True), "JSON result")
+    put_out(shown)
     return ExitStatus.CONFORMS

@@ -73,6 +73,8 @@ def command(
         raise typer.BadParameter("a status page is rewritten: name a file", param_hint="--html")
     words = None if on_signal is None else _words(on_signal)
     with CommandStore(store) as history, _until_stopped() as stop:
+        if html is not None:
+            _check_page(html, history)
         talk = _Talk(history, page=html, command=words, quiet=quiet)
         status = watch_folder(
             folder, part=part, columns=columns, store=history, replace=replace, settle=settle, poll=poll,
@@ -83,6 +85,15 @@ def command(
     if exit_on_signal and status.signals:
         return ExitStatus.DOES_NOT_CONFORM
     return ExitStatus.NOT_DONE if once and status.problems else ExitStatus.CONFORMS
+
+
+def _check_page(page: str, store: CommandStore) -> None:
+    """Raise at the start where the status page would take the place of something else."""
+    from gearqa.results.outputs import Outputs
+
+    outputs = Outputs()
+    outputs.keep_clear_of(store.files)
+    outputs.check_place(page, "page")
 
 
 def _words(command: str) -> list[str]:
@@ -164,7 +175,8 @@ class _Talk:
             observations = latest_observations(GEARS_DRAWN, parameters=DRAWN, store=self._store)
             document = watch_document(status, list(observations))
             with Outputs() as outputs:
-                write_watch_page(outputs.open(page), document, running=status.running)
+                outputs.keep_clear_of(self._store.files)
+                write_watch_page(outputs.open(page, "page"), document, running=status.running)
         except (ReportError, StoreError) as error:
             if str(error) != self._page_fault:
                 tell(f"status page: {error}")

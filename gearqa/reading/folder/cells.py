@@ -20,6 +20,7 @@ from gearqa.reading.folder.sources import ColumnSource, TableSource
 from gearqa.reading.folder.table_kinds import EVENT_COLUMNS, LABEL_COLUMNS, NUMBER_COLUMNS, PRODUCTION_COLUMNS
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.symbols import FLANKS
+from gearqa.wording.formulas import with_formula
 
 LARGEST_COUNT: Final = 2**53
 """Beyond it a number that was read is not surely the whole number that was written."""
@@ -90,12 +91,17 @@ class Cells:
         """Distinct serials and the place of every row's in them."""
         cells = self.raw.columns["serial"]
         places: dict[str, int] = {}
-        trimmed = {cell: cell.strip(BLANKS) for cell in set(cells)}
+        trimmed = {cell: self._text(cell) for cell in set(cells)}
         codes = np.array([places.setdefault(trimmed[cell], len(places)) for cell in cells], dtype=np.int64)
         if "" in places:
             for row in np.flatnonzero(codes == places[""]).tolist():
                 self.fault(row, Reason.EMPTY_SERIAL, "serial", "the serial of the gear")
         return list(places), codes
+
+    def _text(self, cell: str) -> str:
+        """A cell as text; what gearqa wrote itself as it was before it was kept from spreadsheets."""
+        text = cell.strip(BLANKS)
+        return with_formula(text) if self.source.simulated else text
 
     def words(self, canonical: str, allowed: Sequence[str], hint: str = "") -> NDArray[np.int8]:
         """Place of each cell's word in `allowed`; -1 where it is none."""
@@ -116,7 +122,7 @@ class Cells:
         folded = {word.strip().casefold(): meaning for word, meaning in words.items()}
         found = {}
         for cell in set(self.raw.columns[canonical]):
-            word = cell.strip(BLANKS)
+            word = self._text(cell)
             found[cell] = words.get(word, folded.get(word.casefold(), word))
         return found
 

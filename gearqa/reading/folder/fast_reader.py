@@ -29,6 +29,7 @@ from gearqa.reading.folder.sources import Dialect, TableSource
 from gearqa.reading.folder.table_kinds import NUMBER_COLUMNS, WHOLE_NUMBER_COLUMNS
 from gearqa.reading.rows.decoding import CP1252, HEAD_BYTES, UTF8
 from gearqa.symbols import FLANKS
+from gearqa.wording.formulas import with_formula
 
 BYTES_PER_ROW: Final = 16
 """Turns chunk_rows into the size of a block; about half of what a row takes, since two threads work."""
@@ -221,6 +222,8 @@ class _Layout:
             return None
         serials, serial = _distinct(frame[str(self.places["serial"])])
         trimmed = [text.strip(BLANKS) for text in serials]
+        if source.simulated:
+            trimmed = list(map(with_formula, trimmed))
         if "" in trimmed:
             return None
         flank = None

@@ -9,27 +9,37 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 
 from gearqa.model.measurement import InputFile
+from gearqa.results.file_kinds import is_temporary, made_by_gearqa
 
 IGNORED = "named by ignore"
 
 
 def list_folder(
     folder: Path, *, ignore: Sequence[str], known: Collection[str]
-) -> tuple[list[Path], list[InputFile]]:
-    """CSV files to look at and all others directly in a folder, in byte order; but for the `known` ones."""
+) -> tuple[list[Path], list[InputFile], list[str]]:
+    """CSV files to look at, other files, and what gearqa made itself, which is part of no result.
+
+    All directly in the folder, in byte order of names; without the `known` ones.
+    """
     tables: list[Path] = []
     left_out: list[InputFile] = []
+    own: list[str] = []
     # a link to nowhere is listed too: its reader says that it cannot be read
     files = (p for p in folder.iterdir() if p.is_file() or (p.is_symlink() and not p.exists()))
     for path in sorted(files, key=lambda p: os.fsencode(p.name)):
         if path.name in known:
+            continue
+        if is_temporary(path):
+            continue
+        if made_by_gearqa(path):
+            own.append(path.name)
             continue
         why = _why_left_out(path, ignore)
         if why is None:
             tables.append(path)
         else:
             left_out.append(InputFile(path.name, left_out=why))
-    return tables, left_out
+    return tables, left_out, own
 
 
 def _why_left_out(path: Path, ignore: Sequence[str]) -> str | None:

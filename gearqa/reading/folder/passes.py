@@ -29,6 +29,7 @@ from gearqa.reading.folder.table_kinds import GRADED_KINDS
 from gearqa.reading.folder.text_rows import TextRows
 from gearqa.reading.rows.digests import sha256_of
 from gearqa.reading.rows.problem_log import ProblemLog
+from gearqa.wording.visible import clip
 
 FAST_FROM_BYTES: Final = 2_500_000
 """Below this the careful reader is done before the fast parser is loaded."""
@@ -154,7 +155,9 @@ class _FolderReading:
 
     def _list(self, mapped: Iterable[TableSource]) -> tuple[list[Path], list[InputFile]]:
         known = {file.file for file in self.files} | {source.name for source in mapped}
-        tables, left_out = list_folder(self.folder, ignore=self.ignore, known=known)
+        tables, left_out, own = list_folder(self.folder, ignore=self.ignore, known=known)
+        if own:
+            _tell_own_files(own)
         ignored = [file.file for file in left_out if file.left_out == IGNORED]
         others = [file.file for file in left_out if file.left_out != IGNORED]
         if ignored:
@@ -252,6 +255,14 @@ class _FolderReading:
             self.folder, self.part, tuple(inputs), tuple(self.log.notices), simulated, serials,
             tuple(self.texts.events), self.store, self.texts, gear_notices,
         )  # fmt: skip
+
+
+def _tell_own_files(names: Sequence[str]) -> None:
+    """Say at once what is passed over: in a result it would make the second run differ from the first."""
+    import logging
+
+    shown = ", ".join(map(clip, names))
+    logging.getLogger("gearqa").warning("not read, made by gearqa itself: %s", shown)
 
 
 def _size(path: Path) -> int:

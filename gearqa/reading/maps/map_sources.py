@@ -24,6 +24,7 @@ from gearqa.reading.folder.table_kinds import canonical_quantity
 from gearqa.reading.maps.map_model import KINDS, ColumnsMap, ColumnTable, ConventionTable, TableMap
 from gearqa.reading.rows.decoding import NotTextError, decode_head, guess_encoding, read_head
 from gearqa.reading.values.sheet_formats import canonical_column
+from gearqa.results.file_kinds import made_by_gearqa
 from gearqa.wording.nearest import nearest
 from gearqa.wording.safety import SIMULATED_MARK
 
@@ -54,7 +55,8 @@ def sources_of(columns_map: ColumnsMap, folder: Path | str) -> tuple[TableSource
         tables: Sequence[TableMap] = getattr(columns_map, kind)
         taken: dict[str, int] = {}
         for number, table in enumerate(tables):
-            names = [name for name in files if matches_any(name, table.file)]
+            named = (name for name in files if matches_any(name, table.file))
+            names = [name for name in named if not made_by_gearqa(folder / name)]
             if not names:
                 problems.append(_no_file(kind, table, present))
             convention = _convention(table.convention or columns_map.convention)

@@ -57,8 +57,17 @@ def toml_value(value: Any) -> str:
         return repr(value)
     if isinstance(value, list | tuple):
         return f"[{', '.join(map(toml_value, value))}]"
-    # JSON and TOML basic strings share their escapes, but for the delete character
-    return json.dumps(str(value), ensure_ascii=False).replace("\x7f", "\\u007f")
+    # JSON and TOML basic strings share their escapes; nothing invisible goes to a terminal or into a file
+    text = json.dumps(str(value), ensure_ascii=False)
+    return "".join(c if c.isprintable() else _escaped(c) for c in text)
+
+
+def _escaped(character: str) -> str:
+    """A character by its number, as TOML writes it; half a pair has none."""
+    code = ord(character)
+    if 0xD800 <= code <= 0xDFFF:
+        return "\\uFFFD"
+    return f"\\u{code:04X}" if code <= 0xFFFF else f"\\U{code:08X}"
 
 
 def toml_key(word: str) -> str:

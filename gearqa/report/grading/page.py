@@ -249,9 +249,9 @@ class FileNames:
         """The name for the next gear."""
         self._count += 1
         name = file_name(serial, self._count)
-        while name.lower() in self._used:
+        while name.casefold() in self._used:
             name = f"{name}-{self._count}"
-        self._used.add(name.lower())
+        self._used.add(name.casefold())
         return name
 
 

@@ -18,7 +18,7 @@ from gearqa.report.incoming.words import (
 )
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import value_text
-from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+from gearqa.wording.safety import CAUTIONS, MAIL_TITLE, SIMULATED_BANNER
 from gearqa.wording.visible import clip
 
 MAIL_LINES = 39
@@ -34,7 +34,7 @@ def incoming_text(result: IncomingResult) -> str:
     part = result.part
     name = f" ({part['name']})" if part["name"] else ""
     revision = f", revision {part['revision']}" if part["revision"] else ""
-    lines += [*_wrapped(f"Incoming check of part {part['number']}{name}{revision}"), ""]
+    lines += [*_wrapped(f"{MAIL_TITLE}{part['number']}{name}{revision}"), ""]
     lines += [*_wrapped(subject(result)), ""]
     for answer in verdict(result).answers:
         lines += _wrapped(f"{doc.plain(answer.question)}: {doc.plain(answer.answer)}.")

@@ -15,7 +15,7 @@ from typing import BinaryIO
 
 from gearqa.report.blocks import document as doc
 from gearqa.report.draw.palette import css_classes, css_variables
-from gearqa.wording.safety import SIMULATED_BANNER
+from gearqa.wording.safety import PAGE_MARK, SIMULATED_BANNER
 from gearqa.wording.visible import right_to_left, visible
 
 ALIGN = {"left": "l", "center": "c", "right": ""}
@@ -74,7 +74,7 @@ def _page(document: doc.Document, progress: Progress | None) -> Iterator[str]:
         f'<!doctype html>\n<html lang="{escape(document.language)}">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        '<meta name="referrer" content="no-referrer">\n<meta name="robots" content="noindex">\n'
+        f"{PAGE_MARK}\n"
         f"<title>{title}</title>\n<style>{style}</style>\n</head>\n<body>\n"
     )
     if document.simulated:

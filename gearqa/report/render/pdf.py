@@ -20,7 +20,7 @@ from gearqa.report.blocks import document as doc
 from gearqa.report.draw.palette import INKS
 from gearqa.report.render.glyphs import font_folder, font_safe
 from gearqa.report.render.html import Progress
-from gearqa.wording.safety import SIMULATED_BANNER
+from gearqa.wording.safety import PDF_KEYWORD, SIMULATED_BANNER
 from gearqa.wording.visible import breakable, visible
 
 Paper = Literal["a4", "letter"]
@@ -183,7 +183,7 @@ def _document(document: doc.Document, paper: Paper) -> dict[str, Any]:
         "head": _text(document.head),
         "foot": _text(document.foot),
         "language": document.language,
-        "keywords": [visible(word) for word in document.keywords],
+        "keywords": [PDF_KEYWORD, *map(visible, document.keywords)],
         "simulated": document.simulated,
         "paper": PAPERS[paper],
         "look": {ink.key: ink.light for ink in INKS},

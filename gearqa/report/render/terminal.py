@@ -83,13 +83,16 @@ class Terminal:
 
     def blocks(self, blocks: Iterable[doc.Block]) -> None:
         """Print blocks, an empty line between them."""
+        self._console.file.write(self.laid_out(blocks))
+
+    def laid_out(self, blocks: Iterable[doc.Block]) -> str:
+        """Blocks as text that the stream can take, an empty line between them."""
         with self._console.capture() as laid_out:
             for number, block in enumerate(blocks):
                 if number:
                     self._console.print()
                 self._block(block)
-        for line in laid_out.get().split("\n")[:-1]:
-            self._console.file.write(f"{line.rstrip()}\n")
+        return "".join(f"{line.rstrip()}\n" for line in laid_out.get().split("\n")[:-1])
 
     def _block(self, block: doc.Block) -> None:
         match block:

@@ -431,7 +431,6 @@ def test_inputs_name_every_file_with_its_digest_or_reason(tmp_path: Path) -> Non
         "notes.txt": "no .csv file",
         "other.toml": "another TOML file than the part file",
         "notes-1.csv": "named by ignore",
-        "result.csv": "a result written by gearqa",
         "reported.csv": "a table of reported values or a gauge study",
         "study.csv": "a table of reported values or a gauge study",
         ".hidden.csv": "a hidden file",

@@ -1,0 +1,66 @@
+"""What kind of file something is that lies where an output shall go, or among measurements: by its content.
+
+An output takes the place of an earlier output of its kind only, so that a wrong name on the command line
+never costs a table, a drawing, a store, a record or a key.
+"""
+
+from __future__ import annotations
+
+import mmap
+import re
+from pathlib import Path
+from typing import Final, Literal
+
+from gearqa.wording.safety import MAIL_TITLE, PAGE_MARK, PDF_MARK, RESULT_MARK, SIMULATED_BANNER
+
+FileKind = Literal["JSON result", "CSV result", "page", "PDF", "mail text", "record", "column map", "store"]
+"""What gearqa writes; a column map and a store are never replaced."""
+
+_HEAD: Final = 8192
+_BOM: Final = b"\xef\xbb\xbf"
+_DOCUMENT: Final = re.compile(rb'\s*\{\s*"schema"\s*:\s*"gearqa\.([a-z_]+)/')
+_RECORD: Final = re.compile(rb'\s*\{.*?"schema"\s*:\s*"gearqa\.record/', re.DOTALL)
+_STORE: Final = b"SQLite format 3\0"
+_TEMPORARY: Final = re.compile(r"\..{0,40}\.[0-9a-f]{16}\.part")
+_BESIDE_A_STORE: Final = ("-journal", "-wal", "-shm")
+
+
+def kind_of(path: Path) -> FileKind | None:
+    """The kind of output that a file is; None for any other file, and for one that cannot be read."""
+    try:
+        with path.open("rb") as file:
+            head = file.read(_HEAD)
+            if head.startswith(b"%PDF-"):
+                with mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as whole:
+                    return "PDF" if whole.rfind(PDF_MARK.encode()) >= 0 else None
+    except OSError:
+        return None
+    text = head.removeprefix(_BOM)
+    if text.startswith(RESULT_MARK.encode()):
+        return "CSV result"
+    if _RECORD.match(text):
+        return "record"
+    if _DOCUMENT.match(text):
+        return "JSON result"
+    if PAGE_MARK.encode() in head:
+        return "page"
+    if text.startswith((MAIL_TITLE.encode(), f"{SIMULATED_BANNER}.\n\n{MAIL_TITLE}".encode())):
+        return "mail text"
+    return "store" if head.startswith(_STORE) else None
+
+
+def is_temporary(path: Path) -> bool:
+    """Whether a file is an output that is being written, or was when a run was killed.
+
+    >>> is_temporary(Path(".result.json.0123456789abcdef.part")), is_temporary(Path(".result.json"))
+    (True, False)
+    """
+    return _TEMPORARY.fullmatch(path.name) is not None
+
+
+def made_by_gearqa(path: Path) -> bool:
+    """Whether a file is a result of gearqa, a store, or what the database library puts beside one."""
+    beside = next((path.name.removesuffix(end) for end in _BESIDE_A_STORE if path.name.endswith(end)), None)
+    if beside is not None and kind_of(path.with_name(beside)) == "store":
+        return True
+    return path.is_file() and kind_of(path) is not None
