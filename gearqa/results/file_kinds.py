@@ -19,7 +19,7 @@ FileKind = Literal["JSON result", "CSV result", "page", "PDF", "mail text", "rec
 _HEAD: Final = 8192
 _BOM: Final = b"\xef\xbb\xbf"
 _DOCUMENT: Final = re.compile(rb'\s*\{\s*"schema"\s*:\s*"gearqa\.([a-z_]+)/')
-_RECORD: Final = re.compile(rb'\s*\{.*?"schema"\s*:\s*"gearqa\.record/', re.DOTALL)
+_RECORD: Final = re.compile(rb'"schema"\s*:\s*"gearqa\.record/')
 _STORE: Final = b"SQLite format 3\0"
 _TEMPORARY: Final = re.compile(r"\..{0,40}\.[0-9a-f]{16}\.part")
 _BESIDE_A_STORE: Final = ("-journal", "-wal", "-shm")
@@ -30,18 +30,19 @@ def kind_of(path: Path) -> FileKind | None:
     try:
         with path.open("rb") as file:
             head = file.read(_HEAD)
-            if head.startswith(b"%PDF-"):
+            if head.startswith((b"%PDF-", b"{")) and not _DOCUMENT.match(head):
+                # the mark of a PDF and the schema of a record, whose keys are sorted, come late
                 with mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as whole:
+                    if head.startswith(b"{"):
+                        return "record" if _RECORD.search(whole) else None
                     return "PDF" if whole.rfind(PDF_MARK.encode()) >= 0 else None
     except OSError:
         return None
     text = head.removeprefix(_BOM)
     if text.startswith(RESULT_MARK.encode()):
         return "CSV result"
-    if _RECORD.match(text):
-        return "record"
     if _DOCUMENT.match(text):
-        return "JSON result"
+        return "record" if _RECORD.search(text) else "JSON result"
     if PAGE_MARK.encode() in head:
         return "page"
     if text.startswith((MAIL_TITLE.encode(), f"{SIMULATED_BANNER}.\n\n{MAIL_TITLE}".encode())):
