@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from gearqa.evaluation.criteria import Criteria, OneSidedLimits
@@ -117,6 +117,19 @@ def judge(
         pc,
         edition.class_of(reported.parameter, max(values, key=abs)),
     )
+
+
+def judge_all(
+    meanings: Sequence[ReportedValue],
+    gear: GearResult | None,
+    expanded: float | None,
+    editions: Mapping[str, Edition],
+) -> JudgedClaim:
+    """Judge a claim whose flank or tooth is open: a verdict only where all meanings give the same."""
+    first, *others = [judge(meant, gear, expanded, editions) for meant in meanings]
+    if all(one.claim == first.claim for one in others):
+        return first
+    return replace(first, claim="not proven", claim_reason="names_open")
 
 
 def state_of(values: Sequence[float], u: float | None, limits: OneSidedLimits) -> State:

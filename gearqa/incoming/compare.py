@@ -53,7 +53,7 @@ def compare_report(
     explained, follows = _explained(sides, unsigned)
     settled, rows = sides.predictor(side, unsigned, explained.bases)
     reported = np.array([target.reported_um for target in settled.targets])
-    values, _ = chosen(settled.predict(base), settled.targets, reported)
+    values = chosen(settled.predict(base), settled.targets, reported, explained.bases)
     return ReportComparison(sides, sides.over_all(values, rows), explained, unsigned, follows)
 
 

@@ -18,33 +18,50 @@ from gearqa.incoming.sides import Sides
 from gearqa.model.incoming import TRACE_KIND, Basis, ComparedValue, GearAlignment, ReportedValue
 from gearqa.model.results import GearResult
 from gearqa.statistics.agreement import en_number
+from gearqa.symbols import TraceKind
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False, slots=True)
 class Meaning:
     """Which flank and tooth of ours a reported value means, as far as the explanation shows."""
 
-    numbering: Numbering
+    numberings: tuple[tuple[Numbering, bool], ...]
+    """All that fit, the likeliest first, each with whether teeth are numbered in their order."""
     z: int
+    traced: Mapping[tuple[str, TraceKind], tuple[int, ...]]
+    """Traced teeth of our gears."""
 
     @classmethod
-    def of(cls, explained: Explained, alignments: Sequence[GearAlignment], z: int) -> Meaning:
+    def of(cls, explained: Explained, alignments: Sequence[GearAlignment], sides: Sides) -> Meaning:
         """From the explanation; their raw data may name flanks differently, too."""
-        setup = explained.setup
-        if setup is None:
-            return cls(Numbering(), z)
-        if explained.result.data == "ours":
-            return cls(setup.numbering, z)
-        turned = [one.flanks_swapped for one in alignments if one.same and one.flanks_swapped is not None]
-        return cls(Numbering(swapped=setup.swapped ^ (bool(turned) and all(turned))), z)
+        setups = explained.names or ((explained.setup,) if explained.setup is not None else ())
+        found = [(setup.numbering, setup.in_order) for setup in setups] or [(Numbering(), False)]
+        if explained.result.data == "theirs":
+            turned = [one.flanks_swapped for one in alignments if one.same and one.flanks_swapped is not None]
+            other = bool(turned) and all(turned)
+            found = [(Numbering(swapped=numbering.swapped ^ other), False) for numbering, _ in found]
+        teeth: dict[tuple[str, TraceKind], set[int]] = {}
+        for gear in sides.ours.gears if sides.ours is not None else ():
+            for trace in gear.traces:
+                teeth.setdefault((gear.serial, trace.kind), set()).add(trace.tooth)
+        traced = {place: tuple(sorted(some)) for place, some in teeth.items()}
+        return cls(tuple(dict.fromkeys(found)), sides.part.gear.teeth, traced)
 
-    def ours(self, value: ReportedValue) -> ReportedValue:
-        """The value under our names."""
-        flank, tooth = value.flank, value.tooth
+    def ours(self, value: ReportedValue, our_serial: str) -> list[ReportedValue]:
+        """The value under our names, by every way to name that fits."""
+        return [self._named(value, our_serial, *one) for one in self.numberings]
+
+    def _named(
+        self, value: ReportedValue, our_serial: str, numbering: Numbering, in_order: bool
+    ) -> ReportedValue:
+        tooth = value.tooth
+        if tooth is not None and in_order and value.parameter in TRACE_KIND:
+            teeth = self.traced.get((our_serial, TRACE_KIND[value.parameter]), ())
+            tooth = teeth[tooth - 1] if tooth <= len(teeth) else tooth
         return replace(
             value,
-            flank=None if flank is None else self.numbering.our_flank(flank),
-            tooth=None if tooth is None else self.numbering.our_tooth(tooth, self.z),
+            flank=None if value.flank is None else numbering.our_flank(value.flank),
+            tooth=None if tooth is None else numbering.our_tooth(tooth, self.z),
         )
 
 
@@ -58,7 +75,7 @@ def compared_values(
 ) -> tuple[ComparedValue, ...]:
     """Every reported value with what was found; En numbers only for a second measurement."""
     sides, outcome = comparison.sides, comparison.explained
-    meaning = Meaning.of(outcome, alignments, sides.part.gear.teeth)
+    meaning = Meaning.of(outcome, alignments, sides)
     gears = sides.gears_by_serial()
     rows = []
     predicted = zip(_known(comparison.found), _known(outcome.after), strict=True)
@@ -71,8 +88,9 @@ def compared_values(
         difference = None if found is None else compared - found
         left = None if explained is None or difference is None else compared - explained
         us = (value.uncertainty_um, U) if measured_again else (None, None)
-        meant = meaning.ours(value)
-        judged = claims.judge(meant, gear, U, editions)
+        meanings = meaning.ours(value, gear.serial if gear is not None else "")
+        meant = meanings[0]
+        judged = claims.judge_all(meanings, gear, U, editions)
         title = edition_named(value.standard)
         edition = editions.get(title or "")
         ours = () if gear is None else claims.extremes(gear, meant.parameter, meant.flank, meant.tooth, False)

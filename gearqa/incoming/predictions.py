@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -20,12 +20,14 @@ from gearqa.model.incoming import TRACE_KIND, Basis
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
-from gearqa.symbols import FLANKS, Flank
+from gearqa.symbols import FLANKS, PARAMETERS, Flank
 
 _TURNED: Final = frozenset({"slope", "slope_full"})
 """Deviations that have a direction: reversing the axis reverses them."""
-MEAN_FITS_BETTER: Final = 0.5
-"""A basis that was not stated is the mean only where the mean leaves at most this share of the difference."""
+NEARLY_TIED: Final = 2.0
+"""Times the combined uncertainty by which plus and minus end may differ and still change places."""
+TIE_UM: Final = 1.0
+"""The same where no uncertainty is known. [um]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,8 @@ class Target:
     reported_um: float
     digit_um: float
     by_magnitude: bool = False
+    tie_um: float = TIE_UM
+    """So far apart plus and minus end may be and still change places in a second measurement."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -51,6 +55,8 @@ class Prediction:
     mean: Array
     flank: Array
     """Mean over the flank: the best guess for a tooth that was not measured."""
+    other: Array
+    """The end of the other sign; the worst value itself where there is none."""
 
     @property
     def known(self) -> BoolArray:
@@ -60,8 +66,10 @@ class Prediction:
     def with_guesses(self, wanted: BoolArray) -> Prediction:
         """The same with the flank's mean for wanted teeth that were not measured."""
         gaps = wanted & ~self.known
-        worst, mean = (np.where(gaps, self.flank, values) for values in (self.worst, self.mean))
-        return Prediction(worst, mean, self.flank)
+        worst, mean, other = (
+            np.where(gaps, self.flank, values) for values in (self.worst, self.mean, self.other)
+        )
+        return Prediction(worst, mean, self.flank, other)
 
 
 @dataclass(eq=False)
@@ -73,9 +81,12 @@ class Predictor:
     results: Sequence[GearResult]
     targets: Sequence[Target]
     batch: TraceBatch = field(init=False)
-    _segments: dict[
-        tuple[bool, bool, int, bool], tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]
-    ] = field(default_factory=dict, init=False, repr=False)
+    _others: dict[tuple[bool, str | None], tuple[Array, Array]] = field(
+        default_factory=dict, init=False, repr=False
+    )
+    _segments: dict[tuple[object, ...], tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]] = field(
+        default_factory=dict, init=False, repr=False
+    )
 
     def __post_init__(self) -> None:
         self.batch = TraceBatch.of(self.gears, self.part)
@@ -94,24 +105,36 @@ class Predictor:
 
     def predict(self, setup: Setup) -> Prediction:
         """Values under a setup, worst and mean over the traces of each."""
-        worst, mean, guess = (np.full(len(self.targets), np.nan) for _ in range(3))
+        worst, mean = (values.copy() for values in self._no_traces(setup))
+        guess, other = np.full(len(worst), np.nan), worst.copy()
         if self._from_traces.any() and len(self.batch.gear):
-            self._predict_traces(setup, (worst, mean), by_tooth=True)
+            self._predict_traces(setup, (worst, mean, other), by_tooth=True)
             if self._teeth_named:
-                self._predict_traces(setup, (np.full(len(guess), np.nan), guess), by_tooth=False)
-        for place, one in enumerate(self.targets):
-            if not self._from_traces[place]:
-                worst[place], mean[place] = self._other(one, setup)
+                nowhere = np.full(len(guess), np.nan)
+                self._predict_traces(setup, (nowhere, guess, nowhere.copy()), by_tooth=False)
+        all_four = (worst, mean, guess, other)
         if setup.rounding_um is not None:
             coarse = self._digits < setup.rounding_um - 1e-9
-            for values in (worst, mean, guess):
+            for values in all_four:
                 values[coarse] = rounded(values[coarse], setup.rounding_um)
         for values in (worst, mean, guess):
             values[self._magnitude] = np.abs(values[self._magnitude])
-        return Prediction(worst, mean, guess)
+        other[self._magnitude] = worst[self._magnitude]
+        return Prediction(worst, mean, guess, other)
 
-    def _predict_traces(self, setup: Setup, out: tuple[Array, Array], *, by_tooth: bool) -> None:
-        worst, mean = out
+    def _no_traces(self, setup: Setup) -> tuple[Array, Array]:
+        """Worst and mean of what does not come from traces, NaN elsewhere."""
+        key = (setup.swapped, setup.runout)
+        if key not in self._others:
+            worst, mean = (np.full(len(self.targets), np.nan) for _ in range(2))
+            for place, one in enumerate(self.targets):
+                if not self._from_traces[place]:
+                    worst[place], mean[place] = self._other(one, setup)
+            self._others[key] = worst, mean
+        return self._others[key]
+
+    def _predict_traces(self, setup: Setup, out: tuple[Array, Array, Array], *, by_tooth: bool) -> None:
+        worst, mean, other = out
         values = self.batch.values(setup)
         turned = self._directions(setup)
         scale = {"transverse": 1.0, "normal": self._cos_beta_b}.get(setup.plane, 1 / self._cos_beta_b)
@@ -123,7 +146,9 @@ class Predictor:
         lengths = np.diff(np.append(starts, len(traces)))
         found = table[np.repeat(which, lengths), traces]
         high, low = np.maximum.reduceat(found, starts), np.minimum.reduceat(found, starts)
-        worst[rows] = np.where(np.abs(low) > high + 1e-12, low, high)
+        below = np.abs(low) > high + 1e-12
+        worst[rows] = np.where(below, low, high)
+        other[rows] = np.where(low * high < 0, np.where(below, high, low), worst[rows])
         mean[rows] = np.add.reduceat(found, starts) / lengths
 
     def _directions(self, setup: Setup) -> Array:
@@ -142,7 +167,7 @@ class Predictor:
         self, setup: Setup, by_tooth: bool
     ) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
         """Values that have traces, where the traces of each begin, and the traces one after the other."""
-        key = (setup.swapped, setup.reversed, setup.shift, by_tooth)
+        key = (setup.numbering, setup.in_order, by_tooth)
         if key in self._segments:
             return self._segments[key]
         by_place: dict[tuple[int, int, int | None, int | None], list[int]] = {}
@@ -161,7 +186,9 @@ class Predictor:
             flank = None if one.flank is None else FLANKS.index(setup.numbering.our_flank(one.flank))
             tooth = None
             if one.tooth is not None and by_tooth:
-                tooth = setup.numbering.our_tooth(one.tooth, self.part.gear.teeth)
+                tooth = self.our_tooth(setup, one)
+                if tooth is None:
+                    continue
             members = by_place.get((one.gear, kind, flank, tooth))
             if members:
                 rows.append(row)
@@ -169,6 +196,29 @@ class Predictor:
                 traces += members
         self._segments[key] = tuple(np.array(some, dtype=np.intp) for some in (rows, starts, traces))  # type: ignore[assignment]
         return self._segments[key]
+
+    def traced(self, gear: int, parameter: str) -> tuple[int, ...]:
+        """Teeth of a gear that were traced, in their order."""
+        own = (self.batch.gear == gear) & (self.batch.kind == (TRACE_KIND[parameter] == "helix"))
+        return tuple(np.unique(self.batch.tooth[own]).tolist())
+
+    def our_tooth(self, setup: Setup, one: Target) -> int | None:
+        """Our number of the tooth that a value names; None where its order names none."""
+        assert one.tooth is not None
+        number = one.tooth
+        if setup.in_order:
+            teeth = self.traced(one.gear, one.parameter)
+            if number > len(teeth):
+                return None
+            number = teeth[number - 1]
+        return setup.numbering.our_tooth(number, self.part.gear.teeth)
+
+    def may_be_in_order(self) -> bool:
+        """Whether the teeth named may be the traced ones, numbered in their order."""
+        named = [one for one in self.targets if one.tooth is not None and one.parameter in TRACE_KIND]
+        teeth = {(one.gear, one.parameter): self.traced(one.gear, one.parameter) for one in named}
+        fits = all((one.tooth or 0) <= len(teeth[one.gear, one.parameter]) for one in named)
+        return fits and any(teeth[key] != tuple(range(1, len(teeth[key]) + 1)) for key in teeth)
 
     def _other(self, one: Target, setup: Setup) -> tuple[float, float]:
         """Pitch, runout and thickness: worst and mean over flanks."""
@@ -229,30 +279,40 @@ def runout_from_pitch(gear: GearMeasurement, part: Part) -> float | None:
     return float(F_r(radial_positions(left, right, part_geometry(part))).value)
 
 
-def chosen(
-    prediction: Prediction, targets: Sequence[Target], reported: Array
-) -> tuple[Array, dict[str, Basis]]:
-    """One predicted value each: by the stated basis, else by the one that fits the parameter's values.
+def possible_bases(prediction: Prediction, targets: Sequence[Target]) -> list[dict[str, Basis]]:
+    """Bases that the values may have: by parameter, those that were stated or make no difference left out.
 
-    Returns the values and, for parameters whose basis was not stated but shows, that basis.
+    A laboratory takes slopes alike, and totals and forms alike: worst or mean over the traces.
     """
-    bases = np.array([one.basis == "mean" for one in targets], dtype=np.bool_)
-    values = np.where(bases, prediction.mean, prediction.worst)
-    settled: dict[str, Basis] = {}
-    for key in dict.fromkeys(one.parameter for one in targets):
-        if key not in TRACE_KIND:
-            continue
-        open_ = [one.parameter == key and one.basis is None and one.tooth is None for one in targets]
-        own = np.array(open_, dtype=np.bool_) & prediction.known
-        worst, mean = (rms(reported[own] - some[own]) for some in (prediction.worst, prediction.mean))
-        if worst is None or mean is None or not np.any(prediction.worst[own] != prediction.mean[own]):
-            continue
-        if mean <= MEAN_FITS_BETTER * worst:
-            values[own] = prediction.mean[own]
-            settled[key] = "mean"
-        elif worst <= MEAN_FITS_BETTER * mean:
-            settled[key] = "worst"
-    return values, settled
+    differs = prediction.known & (prediction.worst != prediction.mean)
+    open_ = {
+        one.parameter
+        for one, moves in zip(targets, differs.tolist(), strict=True)
+        if moves and one.parameter in TRACE_KIND and one.basis is None and one.tooth is None
+    }
+    groups = [{key for key in open_ if PARAMETERS[key].signed is signed} for signed in (True, False)]
+    choices: list[dict[str, Basis]] = [{}]
+    for group in filter(None, groups):
+        both: tuple[Basis, ...] = ("worst", "mean")
+        choices = [one | dict.fromkeys(sorted(group), basis) for one in choices for basis in both]
+    return choices
+
+
+def chosen(
+    prediction: Prediction, targets: Sequence[Target], reported: Array, bases: Mapping[str, Basis]
+) -> Array:
+    """One predicted value each: by the stated basis, else by the one given for the parameter.
+
+    Where plus and minus end of a worst value are nearly tied, the end that was reported counts: which of
+    both is the larger changes from one measurement to the next.
+    """
+    tied = np.abs(np.abs(prediction.worst) - np.abs(prediction.other)) <= [one.tie_um for one in targets]
+    nearer = np.abs(reported - prediction.other) < np.abs(reported - prediction.worst)
+    ends = np.where(tied & nearer, prediction.other, prediction.worst)
+    by_tooth = [one.tooth is not None for one in targets]
+    basis = [one.basis or bases.get(one.parameter) for one in targets]
+    means = np.array([one == "mean" for one in basis], dtype=np.bool_)
+    return np.where(means & ~np.array(by_tooth, dtype=np.bool_), prediction.mean, ends)
 
 
 def rms(differences: Array) -> float | None:

@@ -16,6 +16,7 @@ NOT_EXPLAINED: Final[Mapping[str, str]] = {
     "nothing_fits": "no change of settings, and no pair of changes, reproduces the reported values",
     "too_few_values": "too few values to tell a cause from chance",
     "several_fit_alike": "several changes of settings fit alike; the figures do not tell which one it is",
+    "partly_explained": "of what else differs, several changes of settings fit alike",
 }
 COMPARISON_REASONS: Final[Mapping[str, str]] = {
     "nothing_measured": "not measured by us: everything rests on the reported values",
@@ -97,15 +98,17 @@ def values_named(rows: Sequence[ComparedValue]) -> str:
 def explanation_sentence(result: ExplanationResult) -> str:
     """What is known about the cause of the difference."""
     best = result.explanations[0] if result.explanations else None
-    if result.explained and best is not None:
+    if best is not None and result.shared:
         others = [e.sentence for e in result.explanations[1:] if e.same_predictions]
         either = f" (the same figures follow if {'; or if '.join(others)})" if others else ""
+        rest = "" if result.explained else f"; {NOT_EXPLAINED[result.reason]}"
         return (
-            f"the reported values follow from the raw data if {best.sentence}{either}: the rms difference of "
-            f"{result.n} values falls from {fixed_text(best.rms_before_um)} to {um_text(best.rms_after_um)}"
+            f"the reported values follow {'' if result.explained else 'in part '}from the raw data if "
+            f"{best.sentence}{either}: the rms difference of {result.n} values falls from "
+            f"{fixed_text(best.rms_before_um)} to {um_text(best.rms_after_um)}{rest}"
         )
     text = NOT_EXPLAINED[result.reason]
-    if best is None or best.rms_after_um >= best.rms_before_um:
+    if best is None:
         return text
     return (
         f"{text}; nearest: {best.sentence} (rms {fixed_text(best.rms_before_um)} to "

@@ -22,7 +22,7 @@ from gearqa.core.traces import (
 )
 from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.evaluation.trace_specs import trace_spec
-from gearqa.incoming.settings import Setup
+from gearqa.incoming.settings import Setup, helix_ends
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.symbols import TraceKind
@@ -127,6 +127,8 @@ def changed_spec(spec: TraceSpec, kind: TraceKind, setup: Setup, part: Part) -> 
             spec = replace(spec, end=spec.start + setup.share * (spec.zone_end - spec.start))
         if not setup.tip_zone:
             spec = replace(spec, zone_end=None)
+    elif ends := helix_ends(setup.helix_range, part.gear.face_width_mm, part.gear.module_mm):
+        spec = replace(spec, start=ends[0], end=ends[1])
     if setup.cutoff is None:
         return replace(spec, cutoff=None)
     cutoff = default_cutoff(spec.length) if given is None else given

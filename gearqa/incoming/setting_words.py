@@ -11,7 +11,8 @@ from gearqa.wording.numbers import share_text, short_text
 
 NAMES: Final[Mapping[str, str]] = {
     "share": "profile_range", "cutoff": "filter", "axis": "profile_axis", "swapped": "flanks",
-    "reversed": "tooth_direction", "shift": "tooth_start", "runout": "runout_from", "rounding_um": "rounding",
+    "reversed": "tooth_direction", "shift": "tooth_start", "in_order": "tooth_numbers",
+    "runout": "runout_from", "rounding_um": "rounding",
 }  # fmt: skip
 """Field of a Setup -> name of the setting in results, where it has another there."""
 
@@ -27,6 +28,14 @@ _PHRASES: Final[Mapping[str, Mapping[object, str]]] = {
         False: "plus material between the evaluation range and the tip form diameter is not counted"
     },
     "axis": {"diameter": "the profile is evaluated over the diameter, not over the length of roll"},
+    "helix_range": {
+        "whole face width": "the helix is evaluated over the whole face width",
+        "5 % less at each end": "the helix is evaluated over the face width less 5 % at each end",
+        "10 % less at each end": "the helix is evaluated over the face width less 10 % at each end",
+        "one module less at each end": "the helix is evaluated over the face width less one module at each "
+        "end",
+    },
+    "in_order": {True: "the traced teeth are numbered 1, 2, 3 and so on, in their order"},
     "plane": {
         "normal": "profile and helix deviations are given in the normal plane, not in the transverse plane",
         "transverse, from tables in the normal plane": "the traces hold deviations in the normal plane, the "
@@ -95,6 +104,8 @@ def setting_text(field: str, value: object) -> str:
             return "as drawn" if factor == 1 else f"cutoff x {short_text(factor)}"
         case "tip_zone", _:
             return "counted" if value else "not counted"
+        case "in_order", _:
+            return "1, 2, 3 in their order" if value else "as given"
         case "swapped", _:
             return "left and right swapped" if value else "as given"
         case "reversed", _:

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
-from typing import Final, Literal
+from typing import Final, Literal, get_args
 
 from gearqa.core.traces import PROFILE_SHARE
+from gearqa.evaluation.trace_specs import helix_spec
 from gearqa.model.part import Part
 from gearqa.symbols import FLANKS, Flank
 
@@ -19,12 +20,15 @@ Plane = Literal["transverse", "normal", "transverse, from tables in the normal p
 Axis = Literal["length of roll", "diameter"]
 ProfileSign = Literal["plus towards the tip", "plus towards the root"]
 HelixSign = Literal["plus away from the datum face", "plus towards the datum face", "by helix angle"]
+HelixRange = Literal["as drawn", "whole face width", "5 % less at each end", "10 % less at each end",
+                     "one module less at each end"]  # fmt: skip
 
 SHARES: Final = (0.92, PROFILE_SHARE, 1.0)
 """Of the length of roll up to the tip form diameter: of the editions of 1995 and 2013, and all of it."""
 CUTOFF_FACTORS: Final = (None, 0.5, 2.0)
 """Filter off, and cutoffs that differ by a factor."""
 ROUNDING_STEPS_UM: Final = (0.5, 1.0)
+SAME_END_MM: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +71,7 @@ class Setup:
     """Cutoff over the one of the drawing; None: no filter."""
     tip_zone: bool = True
     axis: Axis = "length of roll"
+    helix_range: HelixRange = "as drawn"
     plane: Plane = "transverse"
     profile_sign: ProfileSign = "plus towards the tip"
     helix_sign: HelixSign = "plus away from the datum face"
@@ -74,6 +79,8 @@ class Setup:
     reversed: bool = False
     shift: int = 0
     """Added to a tooth number (after reversing) to get ours."""
+    in_order: bool = False
+    """Traced teeth are numbered 1, 2, 3 and so on, in their order."""
     runout: Literal["readings", "pitch"] | None = "readings"
     """None where there is no choice."""
     rounding_um: float | None = None
@@ -82,6 +89,10 @@ class Setup:
     def numbering(self) -> Numbering:
         """How flanks and teeth are named."""
         return Numbering(self.swapped, self.reversed, self.shift)
+
+
+IDENTIFYING: Final = ("swapped", "reversed", "shift", "in_order", "profile_sign", "helix_sign")
+"""Fields that say which flank, tooth and direction is meant; the others are settings of an evaluation."""
 
 
 def changed_fields(base: Setup, other: Setup) -> tuple[str, ...]:
@@ -103,7 +114,33 @@ def base_setup(part: Part, *, readings: bool) -> Setup:
     )
 
 
-def alternatives(base: Setup, part: Part, *, tooth_shifts: tuple[int, ...] = ()) -> Iterator[Setup]:
+def helix_ends(choice: HelixRange, b: float, m_n: float) -> tuple[float, float] | None:
+    """Ends of a helix range; None where the drawing's own counts. [mm]
+
+    >>> helix_ends("10 % less at each end", 30.0, 2.0), helix_ends("as drawn", 30.0, 2.0)
+    ((3.0, 27.0), None)
+    """
+    less = {
+        "whole face width": 0.0, "5 % less at each end": 0.05 * b, "10 % less at each end": 0.1 * b,
+        "one module less at each end": m_n,
+    }.get(choice)  # fmt: skip
+    return None if less is None else (less, b - less)
+
+
+def _helix_ranges(part: Part) -> Iterator[HelixRange]:
+    """Helix ranges that differ from the drawing's and from each other."""
+    spec, gear = helix_spec(part), part.gear
+    seen = [(spec.start, spec.end)]
+    for choice in get_args(HelixRange):
+        ends = helix_ends(choice, gear.face_width_mm, gear.module_mm)
+        if ends is not None and all(abs(ends[0] - a) + abs(ends[1] - b) > SAME_END_MM for a, b in seen):
+            seen.append(ends)
+            yield choice
+
+
+def alternatives(
+    base: Setup, part: Part, *, tooth_shifts: tuple[int, ...] = (), in_order: bool = False
+) -> Iterator[Setup]:
     """Every single change that can make a difference on this part."""
     yield replace(base, slope_span="evaluation" if base.slope_span == "full" else "full")
     if base.share is not None:
@@ -115,6 +152,7 @@ def alternatives(base: Setup, part: Part, *, tooth_shifts: tuple[int, ...] = ())
     if base.cutoff is None:
         yield replace(base, cutoff=1.0)
     yield replace(base, axis="diameter")
+    yield from (replace(base, helix_range=choice) for choice in _helix_ranges(part))
     if part.gear.helix_angle_deg > 0:
         yield replace(base, plane="normal")
         if part.evaluation.deviation_plane == "transverse":
@@ -125,6 +163,8 @@ def alternatives(base: Setup, part: Part, *, tooth_shifts: tuple[int, ...] = ())
     yield replace(base, swapped=True)
     yield replace(base, reversed=True)
     yield from (replace(base, shift=shift) for shift in tooth_shifts)
+    if in_order:
+        yield replace(base, in_order=True)
     if base.runout == "readings":
         yield replace(base, runout="pitch")
     yield from (replace(base, rounding_um=step) for step in ROUNDING_STEPS_UM)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -10,7 +11,7 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.errors import Notice
-from gearqa.incoming.predictions import Predictor, Target
+from gearqa.incoming.predictions import NEARLY_TIED, TIE_UM, Predictor, Target
 from gearqa.incoming.settings import Setup, base_setup
 from gearqa.model.incoming import Basis, ReportedTable, ReportedValue, Side, Unmatched
 from gearqa.model.measurement import GearMeasurement, InputFile
@@ -106,9 +107,17 @@ class Sides:
                     reported_um=value.value_um,
                     digit_um=self.digits[value.parameter],
                     by_magnitude=value.parameter in unsigned,
+                    tie_um=self._tie(value),
                 )
             )
         return Predictor(self.part, data.gears, data.results, targets), rows
+
+    def _tie(self, value: ReportedValue) -> float:
+        """By how much the larger of two ends may change from one side's measurement to the other's. [um]"""
+        ours, theirs = self.part.uncertainty(value.parameter), value.uncertainty_um
+        if ours is None and theirs is None:
+            return TIE_UM
+        return NEARLY_TIED * math.hypot(ours or theirs or 0.0, theirs or ours or 0.0)
 
     def over_all(self, values: Array, rows: Sequence[int]) -> Array:
         """Values of some rows spread over all reported values, NaN elsewhere."""

@@ -203,6 +203,8 @@ class ExplanationResult:
     """So few values that chance alone may reproduce them."""
     tried: int
     """Changes and pairs of changes that were tried and make a difference to these values."""
+    shared: tuple[SettingChange, ...] = ()
+    """What all explanations that fit have in common: this is named, and nothing else."""
 
 
 @dataclass(frozen=True, slots=True)

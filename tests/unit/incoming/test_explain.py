@@ -11,7 +11,7 @@ from unit.incoming.laboratory import Lab, report, sample
 
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.incoming.explanations import explain
-from gearqa.incoming.predictions import Predictor, Target, rounded
+from gearqa.incoming.predictions import Predictor, Target, chosen, rounded
 from gearqa.incoming.setting_words import changes_text, setting_text
 from gearqa.incoming.settings import alternatives, base_setup
 from gearqa.model.incoming import SettingChange
@@ -193,8 +193,8 @@ def test_measured_again_with_scatter_a_clear_cause_is_found():
 def test_scatter_alone_is_not_explained():
     table = report("ring_conforming", Lab(), noise=np.random.default_rng(6))
     result = explained("ring_conforming", table).result
-    assert (result.explained, result.reason) == (False, "nothing_fits")
-    assert result.explanations[0].rms_after_um > 0.5 * result.rms_before_um
+    assert (result.explained, result.reason, result.shared) == (False, "nothing_fits", ())
+    assert result.explanations == ()  # none gains a fifth: no nearest one is listed
 
 
 def test_few_values_name_no_cause_by_halving_alone():
@@ -236,8 +236,11 @@ def test_equivalent_explanations_keep_it_open():
         ),
     )  # fmt: skip
     (result,) = evaluate([mirror], part)
-    found = {flank: one.value_um for flank, one in result.parameters["helix_slope"].flanks.items()}
-    slopes = [Target(0, "helix_slope", flank, None, None, -value, 0.01) for flank, value in found.items()]
+    slopes = [
+        Target(0, "helix_slope", trace.flank, trace.tooth, None, -trace.slope_um, 0.01)
+        for trace in result.traces
+        if trace.kind == "helix"
+    ]
     predictor = Predictor(part, [mirror], [result], slopes)
     outcome = explain(predictor, base_setup(part, readings=True), "ours").result
     assert outcome.explained is True
@@ -256,3 +259,94 @@ def test_without_raw_data_nothing_is_explained():
 
 def test_rounding_goes_away_from_zero_at_halves():
     assert rounded(np.array([0.25, -0.25, 1.74, 2.5]), 0.5).tolist() == [0.5, -0.5, 1.5, 2.5]
+
+
+# --- what all fitting explanations share --------------------------------------------------------------
+
+
+def biased(table, **bias):
+    """The same report with a constant added to some parameters, rounded as it was."""
+    values = tuple(
+        replace(v, value_um=round(v.value_um + bias.get(v.parameter, 0.0), 2)) for v in table.values
+    )
+    return replace(table, values=values)
+
+
+@pytest.mark.independent
+def test_an_exchange_of_flanks_is_named_behind_a_bias():
+    """Whatever else is tried with it: all that fits holds the exchange."""
+    table = report("ring_conforming", Lab(swapped=True), noise=np.random.default_rng(3))
+    outcome = explained("ring_conforming", biased(table, profile_slope=0.8))
+    assert [change.setting for change in outcome.result.shared] == ["flanks"]
+    assert outcome.setup is not None
+    assert outcome.setup.swapped
+
+
+@pytest.mark.independent
+def test_a_bias_is_not_explained_away():
+    table = report("ring_conforming", Lab(), noise=np.random.default_rng(4))
+    result = explained("ring_conforming", biased(table, profile_slope=0.8, helix_slope=-0.6)).result
+    assert (result.explained, result.shared) == (False, ())
+
+
+@pytest.mark.independent
+def test_a_change_that_shows_to_half_its_size_is_not_named():
+    """Halfway between both slope spans: neither laboratory exists."""
+    full, short = (report("ring_conforming", Lab(span=span)) for span in ("full", "evaluation"))
+    halves = tuple(
+        replace(a, value_um=round((a.value_um + b.value_um) / 2, 3), decimals=3)
+        for a, b in zip(full.values, short.values, strict=True)
+    )
+    assert explained("ring_conforming", replace(full, values=halves)).result.shared == ()
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("name", SIZES)
+def test_a_helix_range_of_its_own_is_found(name):
+    """Whole face width: evaluated with a part file that says so."""
+    part, gears = sample(name, SIZES[name])
+    own = part.evaluation.helix.model_copy(
+        update={"start_face_position_mm": 0.0, "end_face_position_mm": part.gear.face_width_mm}
+    )
+    evaluation = part.evaluation.model_copy(update={"helix": own})
+    table = report(name, Lab(), gears=SIZES[name])
+    found = {r.serial: r for r in evaluate(gears, part.model_copy(update={"evaluation": evaluation}))}
+    values = tuple(
+        replace(v, value_um=round(found[v.serial].parameters[v.parameter].flanks[v.flank].value_um, 2))
+        if v.parameter.startswith("helix")
+        else v
+        for v in table.values
+    )
+    outcome = explained(name, replace(table, values=values))
+    assert [(c.setting, c.to) for c in outcome.result.shared] == [("helix_range", "whole face width")]
+
+
+@pytest.mark.independent
+def test_teeth_numbered_in_their_order_are_found():
+    table = report("ring_conforming", Lab(), gears=2, by_tooth=True)
+    _, gears = sample("ring_conforming", 2)
+    order = sorted({trace.tooth for trace in gears[0].traces})
+    values = tuple(v if v.tooth is None else replace(v, tooth=order.index(v.tooth) + 1) for v in table.values)
+    outcome = explained("ring_conforming", replace(table, values=values), 2)
+    assert [change.setting for change in outcome.result.shared] == ["tooth_numbers"]
+    assert outcome.result.explained is True
+
+
+@pytest.mark.independent
+def test_the_end_that_was_reported_counts_where_both_are_nearly_tied():
+    """A gear with helix slopes of both signs: the other end of nearly the same size is no difference."""
+    part, gears = sample("ring_conforming", 1)
+    ends = [t.slope_um for t in results("ring_conforming", 1)[0].traces if t.kind == "helix"]
+    high, low = max(ends), min(ends)
+    assert high > 0 > low
+    for tie, compared in ((abs(high + low) + 0.01, min(high, -low)), (abs(high + low) - 0.01, None)):
+        target = Target(0, "helix_slope", None, None, "worst", 0.0, 0.01, tie_um=tie)
+        other = -1 if high > -low else 1
+        reported = np.array([other * min(high, -low)])
+        (value,) = chosen(
+            Predictor(part, gears, results("ring_conforming", 1), [target]).predict(
+                base_setup(part, readings=True)
+            ),
+            [target], reported, {},
+        )  # fmt: skip
+        assert value == pytest.approx(other * compared if compared else -other * max(high, -low), abs=1e-9)
