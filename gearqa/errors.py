@@ -104,6 +104,7 @@ class NoticeCode(StrEnum):
     WEAR_UNCHECKED = "wear_unchecked"
     DEPENDENT_GEARS = "dependent_gears"
     FEW_CYCLES = "few_cycles"
+    CYCLE_LENGTH_UNKNOWN = "cycle_length_unknown"
     OUTLIERS = "outliers"
     NORMALITY = "normality"
     TOLERANCE_INTERVAL = "tolerance_interval"

@@ -129,13 +129,15 @@ def _parameter(
     )  # fmt: skip
 
 
-def make_production(number: int, *, per_cycle: int = 10, cycle: int | None = None, **more: Any) -> Production:
-    """The production row of the gear of that running number, from 0."""
+def make_production(
+    number: int, *, per_cycle: int = 10, cycle: int | None = None, every: int = 1, **more: Any
+) -> Production:
+    """The production row of the gear of that running number, from 0; every so many parts is measured."""
     at = datetime(2025, 3, 4, 6, 0) + timedelta(minutes=2 * number)
     row: dict[str, Any] = {
         "finished_at": at, "measured_at": at + timedelta(minutes=30), "grinder": "GR-1", "wheel": "W-1",
         "dress": f"D{(number // per_cycle if cycle is None else cycle):03d}",
-        "parts_since_dress": number % per_cycle + 1, "instrument": "GM-1", "operator": "Inspector B",
+        "parts_since_dress": number % per_cycle * every + 1, "instrument": "GM-1", "operator": "Inspector B",
         "temperature_degC": 20.1, "calibration_ref": "CAL-1", "calibration_due": datetime(2026, 1, 31),
     }  # fmt: skip
     return Production(**{**row, **more})
@@ -161,7 +163,7 @@ def make_lot(
     return [
         make_gear(
             f"G{i:03d}", part, (changes or {}).get(i),
-            production=make_production(i, per_cycle=per_cycle) if production else None,
+            production=make_production(i, per_cycle=per_cycle, every=9) if production else None,
         )
         for i in range(count)
     ]  # fmt: skip

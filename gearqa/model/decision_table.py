@@ -9,8 +9,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from gearqa.model.lot import LotDecision
-from gearqa.wording.numbers import count_text
+from gearqa.model.lot import CycleCoverage, LotDecision
+from gearqa.wording.numbers import count_text, short_text
 from gearqa.wording.sentences import some_of
 from gearqa.wording.verdicts import not_conform_text
 
@@ -36,6 +36,7 @@ class LotFacts:
     drawn: str
     sample_cycles: int | None
     lot_of_several_cycles: bool
+    coverage: CycleCoverage | None
     unmet: tuple[str, ...]
     """Conditions of the plan's `require` that are not met."""
     segregate: tuple[str, ...]
@@ -75,6 +76,23 @@ def _rejected(f: LotFacts) -> str:
             f"number {f.ac}; sort the lot, or rework it and have it inspected again"
         )
     return f"the quality index of {', '.join(f.variables_failed)} is below k; sort the lot or rework it"
+
+
+def _early(f: LotFacts) -> bool:
+    return f.coverage is not None and not f.coverage.spread and not f.census
+
+
+def _gap(f: LotFacts) -> str:
+    if f.coverage is None or f.coverage.longest_gap is None:
+        return ""
+    first, last = f.coverage.longest_gap
+    length, cycles = short_text(f.coverage.cycle_length, 3), count_text(f.coverage.cycles, "dress cycle")
+    parts = " and ".join(str(part) for part in f.coverage.measure)
+    near = f"near parts {parts}" if len(f.coverage.measure) > 1 else f"near part {parts}"
+    return (
+        f"none of parts {first} to {last} after a dress was measured, more than half of a cycle of {length} "
+        f"({cycles} in the lot); measure gears {near}"
+    )
 
 
 def _single_cycle(f: LotFacts) -> bool:
@@ -173,6 +191,11 @@ TABLE: tuple[Row, ...] = (
         "hold",
         lambda f: bool(f.unmet),
         lambda f: "the plan requires more than is shown: " + "; ".join(f.unmet),
+    ),
+    Row(
+        "9d", "cycle_not_covered",
+        "more than half of the dress cycle on end has no measured gear: hold",
+        "hold", _early, _gap,
     ),
     Row(
         "10", "accepted_with_nonconforming",

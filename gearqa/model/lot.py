@@ -281,6 +281,26 @@ class Exclusion:
 
 
 @dataclass(frozen=True, slots=True)
+class CycleCoverage:
+    """Where in the dress cycle the sample was measured, the parts of all measured cycles together."""
+
+    cycle_length: float
+    """Lot size by number of dress cycles."""
+    cycles: int
+    """Dress cycles of the lot: as the plan states, else those of the production table."""
+    longest_gap: tuple[int, int] | None
+    """First and last part since dress of the longest stretch without a measured part."""
+
+    measure: tuple[int, ...]
+    """Parts since dress that would close a stretch longer than half a cycle; empty where there is none."""
+
+    @property
+    def spread(self) -> bool:
+        """Whether no stretch without a measured part is longer than half a cycle."""
+        return not self.measure
+
+
+@dataclass(frozen=True, slots=True)
 class Disposition:
     """What a person decided, beside what the tool recommends."""
 
@@ -349,6 +369,8 @@ class LotResult:
     warnings: tuple[Notice, ...] = ()
     """Notices of the reading and grading of the folder."""
     order_known: bool = False
+    cycle_coverage: CycleCoverage | None = None
+    """None where the length of a cycle or the parts since dress are not known."""
     plan: WholePlan = field(default_factory=dict)
     """The plan whole, its defaults too: gearqa schema plan."""
     editions: Mapping[str, str] = field(default_factory=dict)

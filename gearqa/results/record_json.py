@@ -11,6 +11,8 @@ from gearqa.results.grade_json import result_json_schema
 from gearqa.results.lot_json import lot_json_schema
 
 RECORD: Final = ResultDocument("gearqa.record/1", "gearqa record of a lot sign-off", Record)
+ADDED: Final = ("cycle_coverage",)
+"""Keys of a sign-off that records of versions before 0.3.0 do not have."""
 VERIFY: Final = ResultDocument(
     "gearqa.verify/1",
     "gearqa check of a record",
@@ -34,6 +36,7 @@ def record_json_schema() -> Table:
     grade, lot = result_json_schema(), lot_json_schema()
     del grade["properties"]["lot"]
     grade["required"].remove("lot")
+    lot["required"] = [key for key in lot["required"] if key not in ADDED]
     graded, decided = (table(one["properties"], required=one["required"]) for one in (grade, lot))
     whole = RECORD.json_schema(grade=graded, lot=decided)
     return {**whole, "$defs": {**grade["$defs"], **lot["$defs"]}}

@@ -8,7 +8,15 @@ from typing import Final
 
 from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.value_states import COVERAGE_FACTOR
-from gearqa.model.lot import Exclusion, LotGear, ParameterStatistics, SamplingResult, SeriesTable, series_text
+from gearqa.model.lot import (
+    CycleCoverage,
+    Exclusion,
+    LotGear,
+    ParameterStatistics,
+    SamplingResult,
+    SeriesTable,
+    series_text,
+)
 from gearqa.model.plan import REQUIREMENTS, Plan, Requirement
 from gearqa.model.results import GearResult
 from gearqa.signoff.production import ProductionFacts
@@ -43,6 +51,8 @@ FIXED: Final[Mapping[NoticeCode, str]] = {
     "of 4 gears)",
     NoticeCode.WEAR_UNCHECKED: "parts since dress are not known for all gears: change within a cycle is "
     "unchecked",
+    NoticeCode.CYCLE_LENGTH_UNKNOWN: "the length of a dress cycle is not known (from lot size and "
+    "dress cycles): whether the sample is spread over it is unchecked",
     NoticeCode.NORMALITY: "no departure from the assumed distributions is seen, which proves none",
     NoticeCode.CALIBRATION_UNKNOWN: "calibration due or time of measuring is not known for all gears: not "
     "checked",
@@ -73,6 +83,7 @@ class Basis:
     facts: ProductionFacts
     several_cycles: bool
     """Whether the lot was ground in more than one dress cycle."""
+    coverage: CycleCoverage | None
     statistics: SeriesTable
     sampling: SamplingResult
     lot_size: int | None
@@ -226,6 +237,8 @@ def _cycles(basis: Basis) -> Iterator[Notice]:
         return
     if facts.positions is None:
         yield _fixed(NoticeCode.WEAR_UNCHECKED)
+    elif basis.coverage is None and basis.lot_size != len(basis.gears):
+        yield _fixed(NoticeCode.CYCLE_LENGTH_UNKNOWN)
     fewer = [(one.n_effective or 0.0, one.n, name) for name, one in basis.series() if _worth_fewer(one)]
     if fewer:
         effective, n, name = min(fewer, key=lambda row: row[0])

@@ -29,7 +29,7 @@ from gearqa.model.results import GearResult, GradeHeader
 from gearqa.signoff.cautions import Basis, cautions, notes, unmet_requirements
 from gearqa.signoff.gear_states import judge_gear
 from gearqa.signoff.master import master_quality_of_lot
-from gearqa.signoff.production import lot_of_several_cycles, production_facts
+from gearqa.signoff.production import cycle_coverage, lot_of_several_cycles, production_facts
 from gearqa.signoff.sampling_plan import apply_plan, required_plan
 from gearqa.signoff.statistics_table import lot_statistics
 from gearqa.statistics.conformity import guard_band
@@ -84,6 +84,7 @@ def sign_off(
         segregate=facts.segregate, segregated_to=plan.segregated_to, remeasure=facts.remeasure,
         excluded=tuple(excluded), cautions=cautions(basis), notes=notes(basis), gears=tuple(judged),
         parameters=basis.statistics, order_known=basis.facts.order is not None,
+        cycle_coverage=basis.coverage,
         disposition=disposition, options=options, plan=plan.model_dump(mode="json", by_alias=True),
         standard=header.standard, editions=_editions(header.standard, sampling.edition), part=header.part,
         inputs=header.inputs, simulated=header.simulated, warnings=header.warnings,
@@ -111,10 +112,25 @@ def _basis(
     others = (*other_production, *left_out)
     facts = production_facts(sample, others)
     several = lot_of_several_cycles(facts, others, lot_size, len(sample), plan.dress_cycles)
-    statistics = lot_statistics(sample, judged, part, criteria, facts, plan, several_cycles=several)
+    coverage = cycle_coverage(facts, others, lot_size, plan.dress_cycles, several_cycles=several)
+    whole = lot_size == len(sample)
+    spread = whole or coverage is None or coverage.spread
+    statistics = lot_statistics(
+        sample, judged, part, criteria, facts, plan, several_cycles=several, spread=spread
+    )
     sampling = apply_plan(required_plan(plan.sampling, lot_size), plan.sampling, judged, lot_size, statistics)
     return Basis(
-        sample, judged, plan, facts, several, statistics, sampling, lot_size, excluded, restricted_to
+        sample,
+        judged,
+        plan,
+        facts,
+        several,
+        coverage,
+        statistics,
+        sampling,
+        lot_size,
+        excluded,
+        restricted_to,
     )
 
 
@@ -130,7 +146,7 @@ def _facts(basis: Basis) -> LotFacts:
         variables_failed=tuple(series_text(v.parameter, v.flank) for v in failed),
         missing_in_all=tuple(place_text(*name.split()) for name in judged[0].missing if name in common),
         overdue=basis.facts.overdue, drawn=basis.plan.drawn, sample_cycles=basis.facts.cycle_count,
-        lot_of_several_cycles=basis.several_cycles, unmet=unmet_requirements(basis),
+        lot_of_several_cycles=basis.several_cycles, coverage=basis.coverage, unmet=unmet_requirements(basis),
         segregate=tuple(gear.serial for gear in judged if gear.counts_as == "does not conform"),
         remeasure=tuple(gear.serial for gear in judged if gear.counts_as in {"not proven", "not assessed"}),
     )  # fmt: skip

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import time
+from itertools import pairwise
 
 import numpy as np
 
 from gearqa.arrays import Array
+from gearqa.model.lot import CycleCoverage
 from gearqa.model.measurement import Production, label_order
 from gearqa.model.results import GearResult
 
@@ -79,14 +82,31 @@ def lot_of_several_cycles(
     return facts.cycle_length is None or lot_size > facts.cycle_length
 
 
-def spread_over_cycles(facts: ProductionFacts, length: float | None) -> bool:
-    """Whether the gears of a cycle lie from its first to its last third, on average over the cycles."""
-    if facts.positions is None or facts.cycles is None or length is None or length <= 1:
-        return True
-    cycles = np.asarray(facts.cycles)
-    first = np.mean([facts.positions[cycles == c].min() for c in set(facts.cycles)])
-    last = np.mean([facts.positions[cycles == c].max() for c in set(facts.cycles)])
-    return bool(first <= (length - 1) / 3 and last >= 2 * (length - 1) / 3)
+def cycle_coverage(
+    facts: ProductionFacts, others: Sequence[Production], lot_size: int | None, stated: int | None, *,
+    several_cycles: bool,
+) -> CycleCoverage | None:  # fmt: skip
+    """Where in the dress cycle the sample was measured; None where length or positions are not known.
+
+    Parts of all cycles measured count together. Cycles: as the plan states, else those of the production
+    table; a sample of one cycle of several tells no length.
+    """
+    seen = {key for row in others if (key := cycle_key(row)) is not None}
+    cycles = stated or (None if facts.cycles is None else max(facts.cycle_count or 0, len(seen)))
+    if lot_size is None or facts.positions is None or not cycles:
+        return None
+    if stated is None and several_cycles and cycles == 1:
+        return None
+    length = lot_size / cycles
+    measured = np.unique(facts.positions).astype(int) + 1
+    edges = [0, *measured.tolist(), max(math.floor(length), int(measured[-1])) + 1]
+    first, last = max(pairwise(edges), key=lambda pair: pair[1] - pair[0])
+    first, last = first + 1, last - 1
+    measure: tuple[int, ...] = ()
+    if last - first + 1 > length / 2:
+        middle, end = (first + last) // 2, last == edges[-1] - 1
+        measure = (1, middle) if first == 1 else (middle, last) if end else (middle,)
+    return CycleCoverage(length, cycles, (first, last) if first <= last else None, measure)
 
 
 def _cycles(rows: Sequence[Production]) -> tuple[int, ...] | None:

@@ -31,7 +31,7 @@ from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, State
 from gearqa.signoff.gear_states import Measured, limits_of, measured
-from gearqa.signoff.production import ProductionFacts, spread_over_cycles
+from gearqa.signoff.production import ProductionFacts
 from gearqa.statistics import location, normality, outliers, performance, tolerance_intervals
 from gearqa.statistics.dress_cycles import Pivots, grouped_spread, pivots
 from gearqa.statistics.families import sidak
@@ -67,6 +67,7 @@ ONE_CYCLE = "all gears come from one dress cycle: the spread between cycles is n
 ONE_A_CYCLE = "one gear of each dress cycle: the spread within cycles is not known"
 ALIKE = "the gears of each dress cycle are alike: the spread within cycles is not known"
 NO_BOUND = "too few dress cycles: no bound"
+NOT_SPREAD = "the sample is not spread over the dress cycle"
 NOT_LOGNORMAL = "the values do not look lognormal"
 UNTOLD = "the largest values leave it open whether they are lognormal"
 Model = Literal["independent", "one cycle of several", "cycles"]
@@ -91,6 +92,8 @@ class Sample:
     facts: ProductionFacts
     plan: Plan
     several_cycles: bool
+    spread: bool
+    """Whether the sample is spread over the dress cycle, as far as that is known."""
     series: int
     """Number of series shown: false-alarm rates are kept over all together."""
 
@@ -193,11 +196,11 @@ class SampleSeries:
 
 def lot_statistics(
     gears: Sequence[GearResult], judged: Sequence[LotGear], part: Part, criteria: Criteria,
-    facts: ProductionFacts, plan: Plan, *, several_cycles: bool,
+    facts: ProductionFacts, plan: Plan, *, several_cycles: bool, spread: bool,
 ) -> dict[str, dict[FlankKey, ParameterStatistics]]:  # fmt: skip
     """Statistics of every parameter and flank that the drawing or the job asks for."""
     graded = {place: criterion for place, criterion in criteria.of.items() if criterion.graded}
-    sample = Sample(gears, part, facts, plan, several_cycles, series=len(graded))
+    sample = Sample(gears, part, facts, plan, several_cycles, spread, series=len(graded))
     table: dict[str, dict[FlankKey, ParameterStatistics]] = {}
     for (key, flank), criterion in graded.items():
         at = (key, flank_key(flank))
@@ -244,13 +247,15 @@ def _statistics(series: SampleSeries, sample: Sample, states: Sequence[State]) -
         withheld = series.no_bound
     interval, why = _tolerance_interval(series)
     facts = sample.facts
-    if interval is not None and wear is not None and not spread_over_cycles(facts, facts.cycle_length):
-        interval, why = None, "the values change within a dress cycle and the sample is not spread over it"
     mean_interval, sd_interval = _intervals(series)
+    below = tolerance_intervals.distribution_free_coverage(series.independent, plan.confidence) if n else None
+    if not sample.spread:
+        bound = interval = mean_interval = sd_interval = below = None
+        withheld = withheld or NOT_SPREAD
+        why = why or NOT_SPREAD
     worst = max(range(n), key=lambda j: abs(series.readings[j].value_um)) if n else None
     check, no_check = _normality(series)
     quantiles, ordered = _probability_plot(series)
-    below = tolerance_intervals.distribution_free_coverage(series.independent, plan.confidence) if n else None
     in_order = facts.order is not None and n >= FEWEST_FOR_TREND
     highs, lows = (series.highs, series.lows) if parameter.signed else (np.array([]), np.array([]))
     return ParameterStatistics(

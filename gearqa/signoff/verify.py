@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from difflib import SequenceMatcher
 from itertools import chain
 from pathlib import Path
+from re import split
 from typing import TYPE_CHECKING, Any, Final
 
 from gearqa.errors import GearqaError, NoticeCode, RecordError
@@ -39,6 +41,18 @@ WORDS: Final = frozenset(
     }
 )  # fmt: skip
 """Keys of texts for people, which another version may word differently; no codes and no closed lists."""
+
+
+SINCE: Final = "0.3.0"
+CHANGED: Final = frozenset(
+    {
+        "consumer_risk", "consumer_risk_measured", "mean_interval_um", "operating_characteristic", "p10",
+        "p50", "p95", "passes_at_one_percent", "ppk", "ppk_lower_bound", "producer_risk_at_aql",
+        "sd_interval_um", "share_below_worst", "tolerance_interval_class",
+        "tolerance_interval_um",
+    }
+)  # fmt: skip
+"""Keys of a sign-off that follow other rules since `SINCE`: of older records they are not compared."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,10 +260,32 @@ def _values(record: Mapping[str, Any], folder: Path | None, grader: Grader) -> I
     for where, sentence in others:
         yield ("consistent" if agrees else "not checked"), where, sentence
     blame = f" (made by another software version, {made_by})" if others else ""
+    changed = [
+        where for where, _ in different if _older(made_by) and CHANGED & set(split(r"[.\[\]]+", where))
+    ]
     for where, sentence in different:
-        yield "differs", where, f"{sentence}{blame}"
+        if where not in changed:
+            yield "differs", where, f"{sentence}{blame}"
+    if changed:
+        counted = count_text(len(changed), "value")
+        yield (
+            "not checked",
+            changed[0],
+            (
+                f"{counted} of the sign-off ({changed[0]}, ...) follow other rules since {SINCE}; gearqa "
+                f"{made_by} can verify them"
+            ),
+        )
     if agrees:
         yield "consistent", "", f"all values computed again, equal within {short_text(RELATIVE)}"
+
+
+def _older(made_by: Any) -> bool:
+    """Whether a record was made before the rules of `CHANGED` changed."""
+    try:
+        return tuple(map(int, str(made_by).split("."))) < tuple(map(int, SINCE.split(".")))
+    except ValueError:
+        return False
 
 
 def _other_versions(record: Mapping[str, Any], made_by: Any) -> Iterator[tuple[str, str]]:
@@ -259,7 +295,9 @@ def _other_versions(record: Mapping[str, Any], made_by: Any) -> Iterator[tuple[s
     """
     if made_by != __version__:
         apart = f"made by gearqa {made_by}, computed again by {__version__}"
-        words = f"words are those of version {made_by} and were not compared"
+        words = (
+            f"words are those of version {made_by} and were not compared; gearqa {made_by} verifies it whole"
+        )
         yield "software.version", f"another software version: {apart}; {words}"
     here = libraries()
     for name in ("numpy", "scipy"):
@@ -326,6 +364,8 @@ def differences(
             elif not added_keys:
                 yield place, f"{place}: not in the record, now {_shown(found[key])}"
     elif _is_list(kept) and _is_list(found):
+        if added_keys and all(isinstance(one, Mapping) for one in (*kept, *found)):
+            found = _without_added(kept, found)
         if len(kept) != len(found):
             yield where, f"{where}: {len(kept)} entries in the record, now {len(found)}"
         for number, (one, other) in enumerate(zip(kept, found, strict=False)):
@@ -333,6 +373,15 @@ def differences(
             yield from differences(one, other, f"{where}[{name}]", added_keys=added_keys)
     elif not _same(kept, found):
         yield where, f"{where}: {_shown(kept)} in the record, now {_shown(found)}"
+
+
+def _without_added(kept: Sequence[Any], found: Sequence[Any]) -> Sequence[Any]:
+    """Notices and reasons as found, without those of codes that come in between or after those kept."""
+    before, now = ([str(one["code"]) for one in side if "code" in one] for side in (kept, found))
+    if len(now) <= len(before) or len(before) < len(kept) or len(now) < len(found):
+        return found
+    blocks = SequenceMatcher(None, before, now, autojunk=False).get_opcodes()
+    return [one for _, i, j, start, _ in blocks for one in found[start : start + j - i]]
 
 
 def _is_list(value: Any) -> bool:

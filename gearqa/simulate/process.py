@@ -10,7 +10,7 @@ that was there before.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -49,25 +49,28 @@ class MadePart:
     """Shape coefficients of the left and the right flank. [um], shape (2, 8)"""
 
 
-def cycle_length(scenario: Scenario) -> int:
-    """Parts from one dress to the next."""
-    return scenario.process.parts_per_dress or scenario.lot.parts
+def parts_of_cycle(scenario: Scenario) -> Sequence[int]:
+    """Parts since dress that are simulated in each cycle, from 1."""
+    process = scenario.process
+    return process.parts_of_cycle or range(1, (process.parts_per_dress or scenario.lot.parts) + 1)
 
 
 def made_parts(scenario: Scenario, seed: int) -> Iterator[MadePart]:
     """All parts of the lot in production order, measured or not."""
-    process, lot, per_dress = scenario.process, scenario.lot, cycle_length(scenario)
+    process, lot, parts = scenario.process, scenario.lot, parts_of_cycle(scenario)
+    per_dress = len(parts)
     base, trend = scenario.shape.array(), process.trend.array()
     steps = [(_first_part(step, per_dress), step.shift.array(), step.wheel) for step in process.step]
     wheel = process.wheel
     level = rate = base
     for number in range(1, lot.parts + 1):
-        index, offset = divmod(number - 1, per_dress)
-        if offset == 0:
+        index, place = divmod(number - 1, per_dress)
+        offset = parts[place] - 1
+        if place == 0:
             rng = stream(seed, CYCLE, index + 1)
             level = process.level_scatter.draw(rng)
             rate = process.wear.array() + process.wear_scatter.draw(rng)
-        finished, worked, day = _times(process, number, index)
+        finished, worked, day = _times(process, _ground(scenario, index, offset), index)
         shape = base + level + rate * offset + trend * index
         for first, shift, new_wheel in steps:
             if number >= first:
@@ -84,7 +87,7 @@ def made_parts(scenario: Scenario, seed: int) -> Iterator[MadePart]:
             serial=f"{lot.serial_prefix}{lot.first_number + number - 1:0{lot.serial_digits}d}",
             cycle=index + 1,
             since_dress=offset + 1,
-            last_of_cycle=in_cycle - offset,
+            last_of_cycle=in_cycle - place,
             finished_at=finished,
             day=day,
             wheel=wheel,
@@ -109,6 +112,11 @@ def is_measured(measuring: Measuring, made: MadePart) -> bool:
     )
 
 
+def _ground(scenario: Scenario, cycles_before: int, offset: int) -> int:
+    """How many parts were ground, simulated or not, up to this one."""
+    return cycles_before * (scenario.process.parts_per_dress or 0) + offset + 1
+
+
 def _first_part(step: Step, per_dress: int) -> int:
     if step.at_part is not None:
         return step.at_part
@@ -126,7 +134,8 @@ def _times(process: Process, number: int, dresses_before: int) -> tuple[datetime
 
 def simulate_events(scenario: Scenario) -> list[GrinderEvent]:
     """Events of the scenario in order of time: dresses and recorded steps."""
-    process, per_dress = scenario.process, cycle_length(scenario)
+    process, parts = scenario.process, parts_of_cycle(scenario)
+    per_dress = len(parts)
     records = {
         first: step.record
         for step in process.step
@@ -137,14 +146,15 @@ def simulate_events(scenario: Scenario) -> list[GrinderEvent]:
     wheel = process.wheel
     grinding, dressing = timedelta(seconds=process.cycle_time_s), timedelta(seconds=process.dress_time_s)
     for number in range(1, scenario.lot.parts + 1):
-        index, offset = divmod(number - 1, per_dress)
+        index, place = divmod(number - 1, per_dress)
+        offset = parts[place] - 1
         wheel = wheels.get(number, wheel)
-        dressed = offset == 0 and process.record_dresses
+        dressed = place == 0 and process.record_dresses
         if not dressed and number not in records:
             continue
-        finished = _times(process, number, index)[0]
+        finished = _times(process, _ground(scenario, index, 0 if place == 0 else offset), index)[0]
         if number in records:
-            before = finished - grinding - (dressing if offset == 0 else timedelta(0))
+            before = finished - grinding - (dressing if place == 0 else timedelta(0))
             at, record = before.replace(microsecond=0), records[number].model_dump()
             events.append(GrinderEvent(at=at, grinder=process.grinder, wheel=wheel, **record))
         if dressed:

@@ -181,6 +181,8 @@ class Process(TomlTable):
     cycle_time_s: Positive = 100.0
     parts_per_dress: Whole | None = None
     """Left out: one dress before the first part."""
+    parts_of_cycle: tuple[Whole, ...] = Field(default=(), strict=False)
+    """The parts since dress that are simulated and counted, rising; left out: all of a cycle."""
     dress_time_s: NotNegative = 300.0
     hours_per_day: float = Field(default=24.0, gt=0, le=24)
     record_dresses: bool = True
@@ -202,6 +204,12 @@ class Process(TomlTable):
     @model_validator(mode="after")
     def _time(self) -> Self:
         _check_time("started_at", self.started_at)
+        parts = self.parts_of_cycle
+        if parts and (self.parts_per_dress or 0) < parts[-1]:
+            found, largest = f"part {parts[-1]} of a cycle", self.parts_per_dress or "not given"
+            raise fault("parts_of_cycle", found, f"no part beyond parts_per_dress ({largest})")
+        if list(parts) != sorted(set(parts)):
+            raise fault("parts_of_cycle", "parts that do not rise", "each part once, in rising order")
         return self
 
 

@@ -21,7 +21,7 @@ from gearqa.wording.sentences import some_of
 from gearqa.wording.visible import clip
 
 ROLES = ("Inspected by", "Disposition by")
-MOST_GEARS = 5
+MOST_GEARS = 3
 """Gears listed on the first page, the worst first."""
 SHORT = 48
 DIGITS = 12
@@ -245,10 +245,7 @@ def _table_with_symbols(result: LotResult) -> doc.Table:
 
 
 def decision_rows(result: LotResult) -> doc.Text:
-    """The decision table in one paragraph; rows that fit are set strong."""
+    """The rows of the decision table that fit, in general words, in one paragraph."""
     fits = {reason.row for reason in result.reasons}
-    spans: list[doc.Span] = [doc.Span("Decision table, the first row that fits decides: ")]
-    for row in TABLE:
-        end = "." if row is TABLE[-1] else "; "
-        spans.append(doc.Span(f"{row.number} {row.rule}{end}", "strong" if row.number in fits else ""))
-    return tuple(spans)
+    rows = [doc.Span(f"{row.number} {row.rule}; ", "strong") for row in TABLE if row.number in fits]
+    return (doc.Span("Decision table, the first row that fits decides: "), *rows)

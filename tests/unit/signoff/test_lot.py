@@ -53,7 +53,8 @@ def varied(count: int, seed: int = 1, *, per_cycle: int = 4, cycle_sd: float = 0
             "helix_form": 2.0 * math.exp(0.1 * rng.normal()),
             "helix_slope": (slope - 0.3, slope + 0.1),
         }
-        gears.append(make_gear(f"G{i:03d}", PART, values, production=make_production(i, per_cycle=per_cycle)))
+        row = make_production(i, per_cycle=per_cycle, every=9)
+        gears.append(make_gear(f"G{i:03d}", PART, values, production=row))
     return gears
 
 
@@ -409,7 +410,7 @@ def test_one_dress_cycle_of_several_gives_no_bound() -> None:
 
 @pytest.mark.parametrize("cycles", [2, 4])
 def test_few_dress_cycles_give_low_bounds_and_say_what_narrows_them(cycles: int) -> None:
-    lot = decide(varied(20, per_cycle=20 // cycles), lot_size=400)
+    lot = decide(varied(20, per_cycle=20 // cycles), lot_size=45 * cycles)
     one = lot.parameters["profile_slope"]["left"]
     assert one.ppk is not None
     assert one.ppk_lower_bound is not None
@@ -421,7 +422,7 @@ def test_few_dress_cycles_give_low_bounds_and_say_what_narrows_them(cycles: int)
 
 def with_slopes(slopes: list[float], cycles: list[int]) -> list[GearResult]:
     return [
-        make_gear(f"G{i:03d}", PART, {"profile_slope": v}, production=make_production(i, cycle=c))
+        make_gear(f"G{i:03d}", PART, {"profile_slope": v}, production=make_production(i, cycle=c, every=3))
         for i, (v, c) in enumerate(zip(slopes, cycles, strict=True))
     ]
 
@@ -483,32 +484,50 @@ def test_a_second_population_or_a_shifted_exponential_is_not_taken_as_lognormal(
         assert "do not look lognormal" in (one.ppk_withheld_reason or "")
 
 
-def test_wear_without_the_whole_cycle_gives_no_tolerance_interval() -> None:
+def of_positions(parts: list[int], cycles: int = 6) -> list[GearResult]:
+    """Gears of these parts since dress in each cycle; the helix slope wears."""
     rng = np.random.default_rng(3)
-
-    def gears(positions: list[int]) -> list[GearResult]:
-        made = []
-        for c in range(6):
-            for s in positions:
-                slope = 0.05 * s + 0.05 * rng.normal()
-                row = make_production(
-                    s, per_cycle=60, cycle=c, finished_at=datetime(2025, 3, 4 + c, 6, s % 60)
-                )
-                made.append(make_gear(f"C{c}S{s}", PART, {"helix_slope": (slope, slope)}, production=row))
-        return made
-
-    spread = decide(gears([0, 10, 20, 30]), lot_size=400).parameters["helix_slope"]["left"]
-    assert spread.wear_um_per_part == pytest.approx(0.05, abs=0.01)
-    assert spread.tolerance_interval_um is not None
-    early = [
-        *gears([0, 3, 6]),
+    return [
         make_gear(
-            "LAST", PART, {"helix_slope": (2.0, 2.0)}, production=make_production(40, per_cycle=60, cycle=5)
-        ),
-    ]
-    one = decide(early, lot_size=400).parameters["helix_slope"]["left"]
-    assert one.tolerance_interval_um is None
-    assert "not spread over it" in (one.tolerance_interval_withheld_reason or "")
+            f"C{c}S{s}", PART, {"helix_slope": 0.02 * s + 0.05 * rng.normal()},
+            production=make_production(s - 1, per_cycle=80, cycle=c),
+        )
+        for c in range(cycles) for s in parts
+    ]  # fmt: skip
+
+
+def test_the_first_parts_of_each_cycle_hold_and_name_the_parts_to_measure() -> None:
+    lot = decide(of_positions(list(range(1, 10))), lot_size=480)
+    assert (lot.decision, lot.reasons[0].code, lot.reasons[0].row) == ("hold", "cycle_not_covered", "9d")
+    assert "parts 10 to 80" in lot.reasons[0].sentence
+    assert "near parts 45 and 80" in lot.reasons[0].sentence
+    assert lot.cycle_coverage is not None
+    assert (lot.cycle_coverage.longest_gap, lot.cycle_coverage.measure) == ((10, 80), (45, 80))
+    one = lot.parameters["helix_slope"]["left"]
+    # what holds of the first parts does not hold of the lot: nothing is stated of it
+    assert (one.ppk_lower_bound, one.tolerance_interval_um, one.mean_interval_um) == (None, None, None)
+    assert one.share_below_worst is None
+    assert one.tolerance_interval_withheld_reason == "the sample is not spread over the dress cycle"
+
+
+def test_first_middle_and_last_parts_release() -> None:
+    lot = decide(of_positions([1, 20, 40, 41, 42, 60, 61, 80]), lot_size=480)
+    assert (lot.decision, lot.cycle_coverage and lot.cycle_coverage.measure) == ("release", ())
+    assert lot.parameters["helix_slope"]["left"].ppk_lower_bound is not None
+
+
+def test_a_stated_number_of_cycles_gives_the_length() -> None:
+    gears = of_positions(list(range(1, 10)))
+    assert decide(gears, lot_size=480, plan=plan_of(dress_cycles=48)).decision == "release"
+    unknown = [replace(g, production=replace(g.production, parts_since_dress=None)) for g in gears]
+    lot = decide(unknown, lot_size=480)
+    assert lot.cycle_coverage is None
+    assert "wear_unchecked" in {c.code for c in lot.cautions}
+
+
+def test_a_census_is_never_held_for_the_cycle() -> None:
+    gears = of_positions(list(range(1, 10)), cycles=2)
+    assert decide(gears, lot_size=18, plan=plan_of(dress_cycles=1)).decision == "release"
 
 
 @pytest.mark.parametrize(

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 
+import pytest
 from lot_factory import make_gear, make_part, make_production
 
 from gearqa.model.measurement import Production
 from gearqa.model.results import GearResult
-from gearqa.signoff.production import lot_of_several_cycles, production_facts, spread_over_cycles
+from gearqa.signoff.production import cycle_coverage, lot_of_several_cycles, production_facts
 
 PART = make_part()
 
@@ -73,17 +74,47 @@ def test_lot_of_several_cycles() -> None:
     assert lot_of_several_cycles(facts, (), None, 2, 3)
 
 
-def test_spread_over_the_cycle() -> None:
-    whole = production_facts([gear(0), gear(5), gear(9), gear(10), gear(19)])
-    assert spread_over_cycles(whole, whole.cycle_length)
-    early = production_facts([gear(0), gear(2), gear(10), gear(12)])
-    assert not spread_over_cycles(early, 10.0)
-    late = production_facts([gear(6), gear(9), gear(16), gear(19)])
-    assert not spread_over_cycles(late, 10.0)
-    # exactly from the first to the last third of positions 0 to 9
-    assert spread_over_cycles(production_facts([gear(3), gear(6)]), 10.0)
-    assert not spread_over_cycles(production_facts([gear(3), gear(5)]), 10.0)
-    assert spread_over_cycles(production_facts([make_gear("G", PART, production=Production())]), None)
+@pytest.mark.parametrize(
+    ("parts", "gap", "measure"),
+    [
+        ((1, 6, 12, 18, 24, 30), (7, 11), ()),
+        ((1, 2, 3, 4, 5, 6), (7, 30), (18, 30)),  # the first parts alone
+        ((1, 15, 30), (16, 29), ()),  # first, middle and last
+        ((1, 30), (2, 29), (15,)),
+        ((20, 25, 30), (1, 19), (1, 10)),
+        ((1, 10, 15), (16, 30), ()),  # exactly half of the cycle
+        ((1, 10, 14), (15, 30), (22, 30)),
+        (tuple(range(1, 31)), None, ()),
+    ],
+)
+def test_where_in_a_cycle_of_thirty(
+    parts: tuple[int, ...], gap: tuple[int, int] | None, measure: tuple[int, ...]
+) -> None:
+    # two cycles, their parts counted together
+    gears = [gear(k, cycle=k % 2, parts_since_dress=part) for k, part in enumerate(parts)]
+    found = cycle_coverage(production_facts(gears), (), 60, None, several_cycles=True)
+    assert found is not None
+    assert (found.cycle_length, found.cycles) == (30.0, 2)
+    assert (found.longest_gap, found.measure, found.spread) == (gap, measure, not measure)
+
+
+def test_length_of_a_cycle_follows_from_lot_size_and_cycles() -> None:
+    facts = production_facts([gear(0), gear(12)])
+    others = [make_production(25, per_cycle=10)]
+
+    def length(rows: list[Production], size: int | None, stated: int | None = None) -> float | None:
+        found = cycle_coverage(facts, rows, size, stated, several_cycles=True)
+        return None if found is None else found.cycle_length
+
+    assert length([], 60) == 30.0
+    assert length([*others, make_production(3, per_cycle=10), make_production(13, per_cycle=10)], 60) == 20.0
+    assert length([], 60, stated=4) == 15.0
+    assert length([], None) is None
+    no_part = production_facts([gear(0), gear(1, parts_since_dress=None)])
+    assert cycle_coverage(no_part, (), 60, 2, several_cycles=True) is None
+    one = production_facts([gear(0), gear(1)])
+    assert cycle_coverage(one, (), 60, None, several_cycles=True) is None
+    assert cycle_coverage(one, (), 60, None, several_cycles=False) is not None
 
 
 def test_calibration_that_is_due_on_a_day_holds_until_its_end_and_at_a_time_until_then() -> None:

@@ -35,7 +35,7 @@ def varied(count: int, part: Part = PART, *, per_cycle: int = 10, seed: int = 1,
         for key in ("profile_slope", "helix_slope"):
             middle = 0.5 * rng.normal()
             values[key] = (middle - 0.3, middle + 0.4)
-        row = make_production(i, per_cycle=per_cycle) if production else None
+        row = make_production(i, per_cycle=per_cycle, every=9) if production else None
         gears.append(make_gear(f"G{i:03d}", part, values, production=row))
     return gears
 
