@@ -26,6 +26,7 @@ SCHEMAS: Final[dict[str, tuple[str, str]]] = {
     "history": ("gearqa.results.history_json:history_json_schema", "gearqa history ... --json"),
     "tolerances": ("gearqa.results.tolerances_json:tolerances_json_schema", "gearqa tolerances --json"),
     "incoming": ("gearqa.results.incoming_json:INCOMING.json_schema", "gearqa incoming --json"),
+    "diagnose": ("gearqa.results.diagnosis_json:DIAGNOSIS.json_schema", "gearqa diagnose --json"),
     "gauge": ("gearqa.results.gauge_json:GAUGE.json_schema", "gearqa gauge --json"),
     "drift": ("gearqa.results.drift_json:DRIFT.json_schema", "gearqa drift --json"),
 }

@@ -13,11 +13,11 @@ import numpy as np
 
 from gearqa.arrays import Array, IntArray
 from gearqa.core.flank_frame import base_tangent_angle, flank_angle, rigid_deviation
+from gearqa.core.flank_shapes import flank_shapes, full_span_scale, ring_lobes
 from gearqa.core.geometry import GearGeometry
-from gearqa.core.traces import TraceSpec, design_trace, range_fraction
+from gearqa.core.traces import TraceSpec, design_trace
 from gearqa.evaluation.trace_specs import helix_spec, profile_spec
 from gearqa.model.part import Part
-from gearqa.simulate.scenario import SHAPE_KEYS
 
 FLANK_SIGNS: Array = np.array([-1.0, 1.0])
 """+1 right, -1 left, in the order in which arrays hold the flanks (left, right)."""
@@ -97,30 +97,12 @@ class FlankPoints:
 
 
 def _shape_basis(ranges: Ranges, L: Array, face: Array) -> tuple[Array, ...]:
-    """Unit shapes in the order of `SHAPE_KEYS`."""
-    p, h = range_fraction(L, ranges.profile), range_fraction(face, ranges.helix)
-    basis = {
-        "material_um": np.ones(()),
-        "profile_slope_um": p * _slope_scale(ranges, ranges.profile),
-        "profile_crowning_um": -4 * p**2,
-        "profile_s_shape_um": _third_order(p),
-        "helix_slope_um": h * _slope_scale(ranges, ranges.helix),
-        "helix_crowning_um": -4 * h**2,
-        "helix_s_shape_um": _third_order(h),
-        "twist_um": p * h,
-    }
-    return tuple(np.asarray(basis[key], dtype=np.float64) for key in SHAPE_KEYS)
-
-
-def _slope_scale(ranges: Ranges, spec: TraceSpec) -> float:
-    """Rise over the evaluation length that a slope of 1 makes."""
-    return spec.length / abs(spec.full_end - spec.full_start) if ranges.full_slopes else 1.0
-
-
-def _third_order(t: Array) -> Array:
-    """Third Legendre polynomial over t = -1/2 .. 1/2, of width 1: no part of a straight line."""
-    x = 2 * t
-    return (5 * x**3 - 3 * x) / 4
+    """Unit shapes in the order of the scenario: uniform material, then `SHAPES`."""
+    shapes = flank_shapes(L, face, ranges.profile, ranges.helix)
+    if not ranges.full_slopes:
+        shapes[0] /= full_span_scale(ranges.profile)
+        shapes[3] /= full_span_scale(ranges.helix)
+    return (np.ones(()), *shapes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +151,9 @@ class FlankSurface:
                 g, f, points.theta_T, points.L, points.face, e=self.e_um, omega=self.omega_mrad
             )
         for lobe in self.lobes:
-            total = total + _lobe_deviation(g, points, lobe)
+            cos, sin = ring_lobes(g, f, points.theta_T, points.section_angle, lobe.n, lobe.neutral_radius_mm)
+            turned = lobe.n * lobe.phase
+            total = total + lobe.amplitude_um * (math.cos(turned) * cos + math.sin(turned) * sin)
         for wave in self.waves:
             cos, sin = points.wave(wave.order)
             weight = np.where(f > 0, wave.flanks[1], wave.flanks[0]) * wave.amplitude_um
@@ -178,18 +162,3 @@ class FlankSurface:
         if self.tooth_index_um.any():
             index = index + points.per_tooth(self.tooth_index_um)
         return np.asarray(total + g.s * f * math.cos(g.alpha_t) * index)
-
-
-def _lobe_deviation(g: GearGeometry, points: FlankPoints, lobe: Lobe) -> Array:
-    """Thin inextensional ring: a section moves by (u_r, u_t) and turns by psi about the neutral fibre.
-
-    Each flank goes with the section below it as a rigid body. n = 1 is a rigid shift of the ring.
-    """
-    n, A, R = lobe.n, lobe.amplitude_um, lobe.neutral_radius_mm
-    angle = n * (points.section_angle - lobe.phase)
-    u_r, u_t = A * np.cos(angle), -A / n * np.sin(angle)
-    psi = A * (n - 1 / n) / R * np.sin(angle)
-    ahead = points.section_angle - points.theta_T
-    sin, cos = np.sin(ahead), np.cos(ahead)
-    shift = u_r * sin + u_t * cos + psi * (g.d_b / 2 - R * cos)
-    return np.asarray(g.s * points.f * shift)

@@ -16,6 +16,7 @@ LEVELS = {
     "core": 1, "statistics": 1, "standards": 1, "model": 1,
     "stopping": 2, "evaluation": 2, "results": 2, "reading": 2,
     "frames": 3, "simulate": 3, "signoff": 3, "history": 3, "drift": 3, "gauge": 3, "incoming": 3,
+    "diagnosis": 3,
     "jobs": 4,
     "report": 5,
     "cli": 6,

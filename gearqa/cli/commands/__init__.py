@@ -17,6 +17,7 @@ COMMANDS: dict[str, str] = {
     "history": "Keep graded gears for years: add, list, show, regrade, events, check.",
     "watch": "Grade, keep and chart gears as their folders or tables arrive.",
     "drift": "Show how a grinder drifts, when it leaves the limits, and how often to dress.",
+    "diagnose": "Show what keeps gears from master quality, what causes it, and which correction gains most.",
     "incoming": "Check a supplier's report against our measurement, and explain the difference.",
     "gauge": "Study a gear measuring instrument: spread, bias, uncertainty.",
     "simulate": "Write an inspection folder from a physical model of the flank surfaces.",

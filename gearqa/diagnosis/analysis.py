@@ -1,0 +1,134 @@
+"""Gears of one part taken apart: fine shapes first, then the joint fit, then what each component costs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import Final
+
+from gearqa.diagnosis.causes import causes_of
+from gearqa.diagnosis.components import Piece, not_identifiable, pieces_of
+from gearqa.diagnosis.corrections import corrections_of
+from gearqa.diagnosis.decomposition import FAMILY_RISK, Decomposition, decompose
+from gearqa.diagnosis.fine_shapes import FineSearch, FineShape
+from gearqa.diagnosis.ladder import ladder, rung_of, shares
+from gearqa.diagnosis.lot_pieces import lot_pieces
+from gearqa.diagnosis.order_spectrum import order_spectrum
+from gearqa.diagnosis.removal import without
+from gearqa.diagnosis.views import views_of
+from gearqa.evaluation.evaluate import evaluate_with
+from gearqa.evaluation.part_setup import PartSetup
+from gearqa.model.diagnosis import GearDiagnosis, LotDiagnosis, NotIdentifiable
+from gearqa.model.measurement import GearMeasurement
+from gearqa.model.results import GearResult
+
+FINE_RISK: Final = FAMILY_RISK / 2
+"""Chance that ripple or a turned end is named in a report on gears without."""
+SEARCHES: Final = 8
+"""Searches for fine shapes in a gear: ripple and ends, profile and helix, both flanks."""
+
+
+def diagnose_gears(
+    gears: Iterable[GearMeasurement],
+    setup: PartSetup,
+    *,
+    threads: int | None = None,
+    jaws: int | None = None,
+) -> tuple[tuple[GearDiagnosis, ...], LotDiagnosis]:
+    """Take gears apart, each by itself and what they have in common.
+
+    Parameters
+    ----------
+    gears : iterable of GearMeasurement
+        Gears of one part.
+    setup : PartSetup
+        The part.
+    threads, jaws : int, optional
+        Threads of the grinding wheel; jaws of the fixture.
+
+    Returns
+    -------
+    tuple of GearDiagnosis, and LotDiagnosis
+        In the order of the gears.
+    """
+    measured = list(gears)
+    search = FineSearch(setup, FINE_RISK / SEARCHES / max(1, len(measured)))
+    fine = [search.of(gear) for gear in measured]
+    smooth = [
+        without(gear, [(one.effect, one.amplitudes) for one in shapes], setup)
+        for gear, shapes in zip(measured, fine, strict=True)
+    ]
+    fits = decompose(smooth, setup, threads=threads)
+    graded = [result for _, result in evaluate_with(measured, setup)]
+    pieces = [pieces_of(fit, shapes, setup) for fit, shapes in zip(fits, fine, strict=True)]
+    taken_apart = tuple(_gear(*one, setup) for one in zip(measured, graded, fits, fine, pieces, strict=True))
+    return taken_apart, _lot(measured, graded, taken_apart, pieces, setup)
+
+
+def _gear(
+    gear: GearMeasurement,
+    raw: GearResult,
+    fit: Decomposition,
+    fine: Sequence[FineShape],
+    pieces: Sequence[Piece],
+    setup: PartSetup,
+) -> GearDiagnosis:
+    real = [one for one in pieces if one.component.significant]
+    explained = shares(gear, raw, real, setup)
+    told = [
+        replace(one, component=replace(one.component, explains=share))
+        for one, share in zip(real, explained, strict=True)
+    ]
+    told.sort(key=lambda one: -_weight(one.component.explains, raw))
+    rest = [one.component for one in pieces if not one.component.significant]
+    return GearDiagnosis(
+        serial=gear.serial,
+        class_=raw.class_,
+        beyond=raw.beyond,
+        master_quality=raw.master_quality,
+        components=tuple([one.component for one in told] + rest),
+        not_identifiable=not_identifiable(fit, fine, setup),
+        ladder=ladder([(gear, told)], setup),
+        corrections=corrections_of(told, setup, gears=1),
+        causes=causes_of([one.component for one in told]),
+        orders=order_spectrum(fit, setup),
+        scatter_um=fit.scatter,
+        views=views_of(gear, pieces, setup),
+    )
+
+
+def _weight(explains: Mapping[str, float], raw: GearResult) -> float:
+    """Largest part of a tolerance that a component uses up."""
+    used = [0.0]
+    for key, share in explains.items():
+        exact = raw.parameters[key].class_exact
+        if exact is not None:
+            used.append(share * 2 ** (exact / 2))
+    return max(used)
+
+
+def _lot(
+    measured: Sequence[GearMeasurement],
+    graded: Sequence[GearResult],
+    gears: Sequence[GearDiagnosis],
+    pieces: Sequence[Sequence[Piece]],
+    setup: PartSetup,
+) -> LotDiagnosis:
+    common = lot_pieces(pieces, setup)
+    real = [one for one in common if one.component.significant]
+    raw = rung_of((), graded)
+    hidden: dict[tuple[str, str], NotIdentifiable] = {}
+    for gear in gears:
+        for one in gear.not_identifiable:
+            hidden.setdefault((one.key, one.reason), one)
+    return LotDiagnosis(
+        gears=len(measured),
+        class_=raw.class_,
+        beyond=raw.beyond,
+        master_quality=raw.master_quality,
+        components=tuple(one.component for one in common),
+        not_identifiable=tuple(hidden.values()),
+        ladder=ladder([(gear, real) for gear in measured], setup),
+        corrections=corrections_of(real, setup, gears=len(measured)),
+        causes=causes_of([one.component for one in real]),
+    )

@@ -1,0 +1,175 @@
+"""From what was found to components for people: amplitude, phase, uncertainty, what cannot be told."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from gearqa.arrays import Array
+from gearqa.diagnosis.decomposition import Decomposition, Found
+from gearqa.diagnosis.effects import Effect
+from gearqa.diagnosis.ends import EndFound
+from gearqa.diagnosis.fine_shapes import END_KEYS, FineShape
+from gearqa.diagnosis.ripple import FEWEST_TO_NAME, RippleFound
+from gearqa.evaluation.part_setup import PartSetup
+from gearqa.model.diagnosis import Component, NotIdentifiable
+from gearqa.wording.numbers import count_text, fixed_text
+
+DIRECTED: Final = frozenset(
+    {"eccentricity", "tilt", "tangential", "lobes", "radial_order", "pitch_order", "ripple"}
+)
+"""Keys whose first two amplitudes are cosine and sine."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Piece:
+    """A component with the error behind it, so that it can be taken out."""
+
+    component: Component
+    effect: Effect
+    amplitudes: Array
+    covariance: Array
+    """Of the amplitudes, from the scatter between teeth."""
+
+    @property
+    def identity(self) -> tuple[object, ...]:
+        """Equal for the same error of different gears."""
+        c = self.component
+        return c.key, c.flank, self.effect.order, c.tooth, c.end
+
+
+def pieces_of(fit: Decomposition, fine: Sequence[FineShape], setup: PartSetup) -> list[Piece]:
+    """Everything found in a gear."""
+    found = [_of_fit(one, setup) for one in fit.found]
+    return found + [_of_fine(one) for one in fine]
+
+
+def _of_fit(one: Found, setup: PartSetup) -> Piece:
+    effect = one.effect
+    amplitude, phase, u = amplitude_of(effect, one.amplitudes, one.covariance, setup.geometry.z)
+    component = Component(
+        key=effect.key,
+        flank=effect.flank,
+        order=effect.order,
+        amplitude_um=amplitude,
+        phase_deg=phase,
+        u_um=u,
+        significant=one.significant,
+        explains={},
+        tooth=effect.tooth,
+    )
+    return Piece(component, effect, one.amplitudes, one.covariance)
+
+
+def amplitude_of(
+    effect: Effect, amplitudes: Array, covariance: Array, z: int
+) -> tuple[float, float | None, float | None]:
+    """Amplitude, phase in degrees, expanded uncertainty of the amplitude (k = 2)."""
+    if effect.key in DIRECTED:
+        size = float(np.hypot(amplitudes[0], amplitudes[1]))
+        along = amplitudes[:2] / size if size > 0 else np.array([1.0, 0.0])
+        variance = float(along @ covariance[:2, :2] @ along) if np.isfinite(covariance).all() else math.inf
+        phase = math.degrees(math.atan2(amplitudes[1], amplitudes[0]))
+        order = effect.order or 1
+        return size, (phase % 360) / order, _expanded(variance)
+    variance = float(np.diag(covariance).max()) if np.isfinite(covariance).all() else math.inf
+    if effect.key == "wheel_thread":
+        pattern = np.append(amplitudes, -amplitudes.sum())
+        crest = int(np.argmax(pattern))
+        return float(np.ptp(pattern)) / 2, 360 * crest / z, _expanded(variance)
+    step = 360 * (effect.tooth - 1.5) / z % 360 if effect.key == "pitch_ramp" and effect.tooth else None
+    return float(amplitudes[0]), step, _expanded(variance)
+
+
+def _expanded(variance: float) -> float | None:
+    return 2 * math.sqrt(variance) if math.isfinite(variance) else None
+
+
+def _of_fine(one: FineShape) -> Piece:
+    found = one.found
+    if isinstance(found, EndFound):
+        key, end = END_KEYS[one.kind, found.side]
+        component = Component(key, one.flank, None, found.height, None, found.u, True, {}, end=end)  # type: ignore[arg-type]
+        return Piece(component, one.effect, one.amplitudes, np.eye(len(one.amplitudes)) * (found.u / 2) ** 2)
+    size = math.hypot(found.cos, found.sin)
+    phase = math.degrees(math.atan2(found.sin, found.cos)) % 360 / found.order
+    component = Component(
+        key="ripple",
+        flank=one.flank,
+        order=found.order if found.named else None,
+        amplitude_um=size,
+        phase_deg=phase if found.named else None,
+        u_um=found.u,
+        significant=True,
+        explains={},
+        waves_per_trace=found.waves,
+        orders_alike=() if found.named else found.alike,
+    )
+    return Piece(component, one.effect, one.amplitudes, np.eye(len(one.amplitudes)) * (found.u / 2) ** 2)
+
+
+def not_identifiable(
+    fit: Decomposition, fine: Sequence[FineShape], setup: PartSetup
+) -> tuple[NotIdentifiable, ...]:
+    """What the measurements of a gear cannot tell, each with a measurement that could."""
+    found = [_hidden(key) for key in dict.fromkeys(effect.key for effect in fit.not_identifiable)]
+    if not fit.layout.pitch and not len(fit.layout.spaces):
+        found.append(
+            NotIdentifiable(
+                "lobes",
+                "no pitch and no ball readings",
+                "pitch of all teeth of both flanks, or ball readings of all spaces",
+            )
+        )
+    unsure = [one.effect.key for one in fit.found if not np.isfinite(one.covariance).all()]
+    unknown = "the scatter between teeth is not known", "traces of at least three teeth a flank"
+    found += [NotIdentifiable(key, *unknown) for key in dict.fromkeys(unsure)]
+    found += _of_ripple(fit, fine, setup)
+    return tuple(found)
+
+
+MEASURE: Final = {
+    "twist": (
+        "each flank was measured at one place only",
+        "profiles at three face positions, or helices at three diameters, on one tooth or more",
+    ),
+    "tilt": ("too few helix traces", "helices of four teeth evenly round the gear, both flanks"),
+    "eccentricity": ("no pitch, no ball readings", "pitch of all teeth of both flanks, or ball readings"),
+    "tangential": ("no pitch of both flanks", "pitch of all teeth of both flanks"),
+}
+
+
+def _hidden(key: str) -> NotIdentifiable:
+    if key in MEASURE:
+        return NotIdentifiable(key, *MEASURE[key])
+    kind = "helix" if key in ("lead", "taper") or key.startswith("helix") else "profile"
+    return NotIdentifiable(
+        key, f"no {kind} traces of both flanks", f"{kind} traces of four teeth, both flanks"
+    )
+
+
+def _of_ripple(fit: Decomposition, fine: Sequence[FineShape], setup: PartSetup) -> list[NotIdentifiable]:
+    z = setup.geometry.z
+    unnamed = [one.found for one in fine if isinstance(one.found, RippleFound) and not one.found.named]
+    teeth = {t.tooth for t in fit.layout.traces if t.kind == "profile"}
+    plan = f"profiles of all {z} teeth of the flank, or of 20 teeth spread unevenly round the gear"
+    if unnamed:
+        wave = unnamed[0]
+        teeth_text = count_text(wave.teeth, "tooth", "teeth")
+        why = (
+            f"{count_text(len(wave.alike), 'order')} fit alike on {teeth_text}"
+            if len(wave.alike) > 1
+            else f"{teeth_text} leave orders that fit by chance; {wave.order} fits best"
+        )
+        return [NotIdentifiable("ripple", f"{fixed_text(wave.waves, 1)} waves along a trace; {why}", plan)]
+    if teeth and len(teeth) < FEWEST_TO_NAME:
+        return [
+            NotIdentifiable(
+                "ripple", f"an order cannot be told from {count_text(len(teeth), 'tooth', 'teeth')}", plan
+            )
+        ]
+    return []

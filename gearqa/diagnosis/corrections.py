@@ -1,0 +1,105 @@
+"""What to change at the grinder so that a component goes away: geometry, not the gain of a machine.
+
+The relations invert those between setting and deviation (derived; the correction itself has not been
+tried on a machine). What a machine makes of a command must be learned: a first change is a trial step.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+from gearqa.core.slopes import helix_angle_deviation, pressure_angle_deviation
+from gearqa.diagnosis.components import Piece
+from gearqa.diagnosis.points import ranges
+from gearqa.evaluation.part_setup import PartSetup
+from gearqa.model.diagnosis import Component, Correction
+from gearqa.symbols import FLANKS, Flank
+
+FRACTION: Final = 0.7
+"""Common practice, no source: 60 to 80 per cent of a computed change."""
+TRIAL: Final = "trial step: the gain of this grinder is not known"
+FEWEST_GEARS: Final = 3
+ONE_GEAR: Final = "; from one gear only: confirm on three to five"
+
+
+def corrections_of(pieces: Sequence[Piece], setup: PartSetup, *, gears: int) -> tuple[Correction, ...]:
+    """Changes that null the components of a gear, or of the mean of a lot."""
+    components = {one.component.key: one.component for one in pieces if one.component.order is None}
+    components |= {one.component.key: one.component for one in pieces if one.component.key == "eccentricity"}
+    basis = TRIAL + (ONE_GEAR if gears < FEWEST_GEARS else "")
+    return tuple(_changes(components, setup, basis))
+
+
+def _changes(found: dict[str, Component], setup: PartSetup, basis: str) -> Iterator[Correction]:
+    profile, helix = ranges(setup)
+    g = setup.geometry
+    span_p, span_h = abs(profile.full_end - profile.full_start), abs(helix.full_end - helix.full_start)
+    sin = math.sin(g.alpha_t)
+
+    def change(
+        quantity: str, flank: Flank | None, per_um: float, one: Component, unit: str, expect: str
+    ) -> Correction:
+        u = None if one.u_um is None else abs(per_um) * one.u_um
+        return Correction(quantity, flank, per_um * one.amplitude_um, unit, u, FRACTION, basis, expect)
+
+    yield from _by_flank(
+        found, "pressure_angle", "profile_asymmetry", "profile_slope", basis, "fHα about 0 on this flank"
+    )
+    if (one := found.get("pressure_angle")) is not None:
+        arcmin = math.degrees(pressure_angle_deviation(1.0, span_p, g.alpha_t)) * 60
+        yield change("pressure_angle", None, -arcmin, one, "arcmin", "mean fHα of both flanks about 0")
+    if (one := found.get("lead")) is not None:
+        angle = math.degrees(helix_angle_deviation(1.0, span_h, g.beta, g.alpha_t)) * 3600
+        yield change("helix_angle", None, -angle, one, "arcsec", "fHβ of both flanks alike in sign about 0")
+        twist = math.degrees(1 / (1000 * g.d_b / 2)) * 3600
+        yield change(
+            "twist_over_face_width", None, -twist, one, "arcsec", "fHβ of both flanks alike in sign about 0"
+        )
+    if (one := found.get("taper")) is not None:
+        yield change(
+            "infeed_far_end",
+            None,
+            1 / (1000 * sin),
+            one,
+            "mm",
+            "fHβ of left and right flank no longer opposite",
+        )
+    yield from _by_flank(
+        found, "profile_crowning", "profile_crowning_asymmetry", "profile_crowning", basis, "Cα as designed"
+    )
+    yield from _by_flank(
+        found, "helix_crowning", "helix_crowning_asymmetry", "helix_crowning", basis, "Cβ as designed"
+    )
+    if (one := found.get("helix_crowning")) is not None:
+        yield change("infeed_ends", None, -1 / (1000 * sin), one, "mm", "Cβ as designed")
+    if (one := found.get("eccentricity")) is not None and one.phase_deg is not None:
+        turned = math.radians(one.phase_deg)
+        for quantity, part in (("centre_0_deg", math.cos(turned)), ("centre_90_deg", math.sin(turned))):
+            u = one.u_um
+            yield Correction(
+                quantity,
+                None,
+                -part * one.amplitude_um,
+                "µm",
+                u,
+                FRACTION,
+                basis,
+                "Fr and Fp without first order",
+            )
+
+
+def _by_flank(
+    found: dict[str, Component], common: str, apart: str, quantity: str, basis: str, expect: str
+) -> Iterator[Correction]:
+    """Change of each flank from what both share and what they differ by."""
+    both, half = found.get(common), found.get(apart)
+    if both is None and half is None:
+        return
+    for flank, sign in zip(FLANKS, (-1, 1), strict=True):
+        parts = [(both, 1), (half, sign)]
+        total = sum(weight * one.amplitude_um for one, weight in parts if one is not None)
+        known = [one.u_um for one, _ in parts if one is not None]
+        u = None if any(value is None for value in known) else math.hypot(*(value or 0.0 for value in known))
+        yield Correction(quantity, flank, -total, "µm", u, FRACTION, basis, expect)

@@ -1,0 +1,270 @@
+"""The joint fit of one gear: which errors are in it, how large, how sure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from itertools import accumulate, pairwise
+from typing import Final
+
+import numpy as np
+
+from gearqa.arrays import Array
+from gearqa.diagnosis import effects as made
+from gearqa.diagnosis.effects import Effect
+from gearqa.diagnosis.observations import GROUPS, Layout, layout_key, observe
+from gearqa.evaluation.part_setup import PartSetup
+from gearqa.model.measurement import GearMeasurement
+from gearqa.statistics.grouped_fit import Candidates, GroupedFit, best_block, grouped_fit, identifiable
+
+FAMILY_RISK: Final = 0.004
+"""Chance that a report on gears without errors names one, over all tests together."""
+USUAL_SCATTER: Final = (0.3, 2.0)
+"""Scatter between teeth in micrometres (common practice, no source), worth two observations."""
+MOST_LOBES: Final = 12
+"""Higher radial orders have nothing to do with clamping."""
+MOST_FOUND: Final = 12
+ROUGH: Final = 2.0
+"""A gear with so many times the usual scatter is judged by its own."""
+LONGEST_PATTERN: Final = 8
+"""Wheel threads beyond which a pattern is not looked for unasked."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Found:
+    """One error with its amplitudes."""
+
+    effect: Effect
+    amplitudes: Array
+    covariance: Array
+    freedom: float
+    p: float
+    significant: bool
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Decomposition:
+    """What the joint fit found in one gear."""
+
+    gear: GearMeasurement
+    layout: Layout
+    found: tuple[Found, ...]
+    not_identifiable: tuple[Effect, ...]
+    scatter: dict[str, float]
+    """What is left, by kind of observation. [um]"""
+    residual: Array = field(default_factory=lambda: np.zeros(0))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Plan:
+    """What is the same for all gears of a layout."""
+
+    layout: Layout
+    base: tuple[Effect, ...]
+    base_columns: Array
+    base_blocks: tuple[slice, ...]
+    zeros: int
+    hidden: tuple[Effect, ...]
+    options: tuple[Effect, ...]
+    option_columns: Candidates
+
+
+def decompose(
+    gears: Iterable[GearMeasurement], setup: PartSetup, *, threads: int | None = None, jaws: int | None = None
+) -> list[Decomposition]:
+    """Split the deviations of gears into physical errors.
+
+    Parameters
+    ----------
+    gears : iterable of GearMeasurement
+        Gears of one part.
+    setup : PartSetup
+        The part.
+    threads : int, optional
+        Threads of the grinding wheel; unknown: short patterns are looked for.
+    jaws : int, optional
+        Jaws of the fixture.
+
+    Returns
+    -------
+    list of Decomposition
+        One a gear, in their order. The scatter of a kind of observation is the larger one of the gear's
+        own and the median over the gears.
+    """
+    plans: dict[tuple[object, ...], _Plan] = {}
+    seen = []
+    for gear in gears:
+        layout, y = observe(gear, setup)
+        key = layout_key(layout)
+        if key not in plans:
+            plans[key] = _plan(layout, threads)
+        seen.append((gear, plans[key], y))
+    if not seen:
+        return []
+    first = [
+        grouped_fit(y, plan.base_columns, plan.layout.groups, len(GROUPS), expected=USUAL_SCATTER)
+        for _, plan, y in seen
+    ]
+    bounds = (
+        FAMILY_RISK / 2 / max(1, sum(len(plan.base) for _, plan, _ in seen)),
+        FAMILY_RISK / 2 / max(1, sum(len(plan.options) for _, plan, _ in seen)),
+    )
+    picked = [_search(plan, y, fit, bounds[1]) for (_, plan, y), fit in zip(seen, first, strict=True)]
+    common = _common_scatter([fit for fit, _, _ in picked])
+    return [
+        _decomposed(gear, plan, y, chosen, common, bounds)
+        for (gear, plan, y), (_, chosen, _) in zip(seen, picked, strict=True)
+    ]
+
+
+def _plan(layout: Layout, threads: int | None) -> _Plan:
+    g = layout.setup.geometry
+    wanted = (
+        *made.mean_shapes(g.s, g.H),
+        made.eccentricity(),
+        made.tangential_order(1),
+        made.tilt(),
+    )
+    zeros = layout.nuisance()
+    responses = layout.responses(wanted)
+    can = identifiable(zeros, responses)
+    base = tuple(effect for effect, yes in zip(wanted, can, strict=True) if yes)
+    blocks, columns = _side_by_side([r for r, yes in zip(responses, can, strict=True) if yes], zeros)
+    options = _options(layout, threads)
+    option_blocks, option_columns = _side_by_side(layout.responses(options), np.zeros((len(zeros), 0)))
+    hidden = tuple(effect for effect, yes in zip(wanted, can, strict=True) if not yes)
+    return _Plan(
+        layout,
+        base,
+        columns,
+        blocks,
+        zeros.shape[1],
+        hidden,
+        options,
+        Candidates(option_columns, option_blocks),
+    )
+
+
+def _side_by_side(responses: Sequence[Array], before: Array) -> tuple[tuple[slice, ...], Array]:
+    edges = accumulate((r.shape[1] for r in responses), initial=before.shape[1])
+    blocks = tuple(slice(a, b) for a, b in pairwise(edges))
+    return blocks, np.concatenate([before, *responses], axis=1)
+
+
+def _options(layout: Layout, threads: int | None) -> tuple[Effect, ...]:
+    """Errors that are looked for in pitch and ball readings; without those there are none."""
+    if not layout.pitch and not len(layout.spaces):
+        return ()
+    g = layout.setup.geometry
+    highest = (g.z - 1) // 2
+    both_flanks = len(layout.pitch) == 2 or len(layout.spaces) > 0
+    found: list[Effect] = []
+    if both_flanks:
+        found += [made.lobes(n) if n <= MOST_LOBES else made.radial_order(n) for n in range(2, highest + 1)]
+    if layout.pitch:
+        found += [made.tangential_order(n) for n in range(2, highest + 1)]
+        found += [made.pitch_ramp(tooth, g.z) for tooth in range(1, g.z + 1)]
+        found += [made.wheel_threads(period, g.z) for period in _periods(g.z, threads)]
+        found += [
+            made.one_tooth(int(place) + 1, flank, g.z) for flank, teeth in layout.pitch for place in teeth
+        ]
+    return tuple(found)
+
+
+def _periods(z: int, threads: int | None) -> list[int]:
+    if threads is not None:
+        shared = math.gcd(z, threads)
+        return [shared] if shared > 1 else []
+    return [period for period in range(2, LONGEST_PATTERN + 1) if z % period == 0 and z > 2 * period]
+
+
+def _search(plan: _Plan, y: Array, fit: GroupedFit, bound: float) -> tuple[GroupedFit, list[int], Array]:
+    """Add the best of the options until none is significant any more, then drop what became needless."""
+    groups, X, chosen = plan.layout.groups, plan.base_columns, list[int]()
+    allowed = np.ones(len(plan.options), dtype=bool)
+    ramps = np.array([effect.key == "pitch_ramp" for effect in plan.options], dtype=bool)
+    while len(chosen) < MOST_FOUND and allowed.any():
+        number, p = best_block(fit, X, groups, plan.option_columns, allowed)
+        if number < 0 or p > bound:
+            break
+        chosen.append(number)
+        allowed[number] = False
+        if ramps[number]:
+            allowed &= ~ramps
+        X = _columns(plan, chosen)
+        fit = grouped_fit(y, X, groups, len(GROUPS), expected=USUAL_SCATTER)
+    while chosen:
+        places = _places(plan, chosen)
+        p_values = [fit.block_p(block) for block in places]
+        worst = int(np.argmax(p_values))
+        if p_values[worst] <= bound:
+            break
+        del chosen[worst]
+        fit = grouped_fit(y, _columns(plan, chosen), groups, len(GROUPS), expected=USUAL_SCATTER)
+    return fit, chosen, X
+
+
+def _columns(plan: _Plan, chosen: Sequence[int]) -> Array:
+    more = [plan.option_columns.columns[:, plan.option_columns.of_block[number]] for number in chosen]
+    return np.concatenate([plan.base_columns, *more], axis=1)
+
+
+def _places(plan: _Plan, chosen: Sequence[int]) -> list[slice]:
+    first = plan.base_columns.shape[1]
+    places = []
+    for number in chosen:
+        block = plan.option_columns.of_block[number]
+        width = block.stop - block.start
+        places.append(slice(first, first + width))
+        first += width
+    return places
+
+
+def _common_scatter(fits: Sequence[GroupedFit]) -> tuple[Array, Array]:
+    """Scatter of each kind over the gears and its freedom, without gears that are far rougher than most;
+    NaN where no gear tells."""
+    squares = np.stack([fit.scatter**2 for fit in fits])
+    freedom = np.stack([fit.group_freedom for fit in fits])
+    common, total = np.full(len(GROUPS), np.nan), np.zeros(len(GROUPS))
+    for kind in range(len(GROUPS)):
+        tells = np.isfinite(squares[:, kind]) & (freedom[:, kind] > 0)
+        if not tells.any():
+            continue
+        s2, nu = squares[tells, kind], freedom[tells, kind]
+        near = s2 <= ROUGH**2 * np.median(s2)
+        total[kind] = nu[near].sum()
+        common[kind] = math.sqrt(float((s2 * nu)[near].sum() / total[kind]))
+    return common, total
+
+
+def _decomposed(
+    gear: GearMeasurement,
+    plan: _Plan,
+    y: Array,
+    chosen: Sequence[int],
+    common: tuple[Array, Array],
+    bounds: tuple[float, float],
+) -> Decomposition:
+    X = _columns(plan, chosen)
+    fit = grouped_fit(y, X, plan.layout.groups, len(GROUPS), expected=USUAL_SCATTER, known=common)
+    blocks = [*plan.base_blocks, *_places(plan, chosen)]
+    those = [*plan.base, *(plan.options[number] for number in chosen)]
+    found = []
+    for number, (effect, block) in enumerate(zip(those, blocks, strict=True)):
+        p = fit.block_p(block)
+        bound = bounds[0] if number < len(plan.base) else bounds[1]
+        found.append(
+            Found(
+                effect,
+                fit.theta[block],
+                fit.covariance[block, block],
+                float(fit.freedom[block].min()),
+                p,
+                p <= bound,
+            )
+        )
+    scatter = {
+        name: float(value) for name, value in zip(GROUPS, fit.scatter, strict=True) if np.isfinite(value)
+    }
+    return Decomposition(gear, plan.layout, tuple(found), plan.hidden, scatter, fit.residual)

@@ -1,0 +1,91 @@
+"""What the gears of a lot have in common: mean components against the scatter from gear to gear."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from gearqa.arrays import Array
+from gearqa.diagnosis.components import DIRECTED, Piece, amplitude_of
+from gearqa.diagnosis.decomposition import FAMILY_RISK
+from gearqa.evaluation.part_setup import PartSetup
+
+FEWEST_GEARS = 3
+"""Gears without which the scatter from gear to gear is not known."""
+
+
+SURE_IN_EACH = 0.05
+"""Chance allowed where every gear alone shows the component, all the same way."""
+
+
+def lot_pieces(pieces: Sequence[Sequence[Piece]], setup: PartSetup) -> list[Piece]:
+    """Components of the lot, the mean over the gears; directed ones as vectors.
+
+    A component is significant if it is beyond the scatter from gear to gear (Hotelling's T squared; of one
+    value Student's t), or if every gear shows it alone, the same way. Of fewer than three gears: if it is
+    significant in every one of them.
+    """
+    if len(pieces) == 1:
+        return list(pieces[0])
+    of_gears: dict[tuple[object, ...], list[Piece]] = {}
+    for of_gear in pieces:
+        for one in of_gear:
+            of_gears.setdefault(one.identity, []).append(one)
+    shared = [those for those in of_gears.values() if 2 * len(those) > len(pieces)]
+    found = [_mean(those, len(shared), setup) for those in shared]
+    return sorted(found, key=lambda one: (not one.component.significant, -abs(one.component.amplitude_um)))
+
+
+def _mean(those: Sequence[Piece], tests: int, setup: PartSetup) -> Piece:
+    from scipy import special
+
+    first = those[0]
+    values = np.stack([one.amplitudes for one in those])
+    n, q = values.shape
+    mean = values.mean(axis=0)
+    if n < FEWEST_GEARS or n <= q:
+        covariance = np.full((q, q), np.inf)
+        significant = all(one.component.significant for one in those)
+    else:
+        covariance = np.atleast_2d(np.cov(values, rowvar=False)) / n
+        scale = max(float(np.trace(covariance)), 1e-12)
+        covariance = covariance + np.eye(q) * scale * 1e-9
+        T2 = float(mean @ np.linalg.solve(covariance, mean))
+        p = float(special.fdtrc(q, n - q, T2 * (n - q) / (q * (n - 1))))
+        within = np.mean([one.covariance for one in those], axis=0) / n
+        p = max(p, _chance(mean, within))
+        one_way = all(float(value @ mean) > 0 for value in values)
+        in_each = one_way and all(one.component.significant for one in those)
+        significant = p <= (SURE_IN_EACH if in_each else FAMILY_RISK / max(1, tests))
+    amplitude, phase, u = amplitude_of(first.effect, mean, covariance, setup.geometry.z)
+    width = 2 if first.effect.key in DIRECTED else q
+    scatter = math.sqrt(float(values[:, :width].var(axis=0, ddof=1).mean())) if n > 1 else None
+    named = first.component.order is not None
+    component = type(first.component)(
+        key=first.component.key,
+        flank=first.component.flank,
+        order=first.component.order,
+        amplitude_um=amplitude,
+        phase_deg=phase if named or first.component.key != "ripple" else None,
+        u_um=u,
+        significant=significant,
+        explains={},
+        tooth=first.component.tooth,
+        end=first.component.end,
+        waves_per_trace=first.component.waves_per_trace,
+        orders_alike=first.component.orders_alike,
+        scatter_um=scatter,
+    )
+    return Piece(component, first.effect, mean, covariance)
+
+
+def _chance(mean: Array, covariance: Array) -> float:
+    """Chance of so large a mean where there is none, with a known covariance; 1 where that is not known."""
+    from scipy import special
+
+    if not np.isfinite(covariance).all():
+        return 1.0
+    square = float(mean @ np.linalg.solve(covariance + np.eye(len(mean)) * 1e-18, mean))
+    return float(special.chdtrc(len(mean), square))

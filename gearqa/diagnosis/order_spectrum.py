@@ -1,0 +1,51 @@
+"""Amplitude of every order of pitch and runout, with the threshold below which it would not be seen."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from gearqa.core.flank_frame import flank_angle
+from gearqa.diagnosis.decomposition import FAMILY_RISK, Decomposition
+from gearqa.diagnosis.points import FLANK_SIGN
+from gearqa.evaluation.part_setup import PartSetup
+from gearqa.model.diagnosis import OrderAmplitude
+from gearqa.symbols import FLANKS
+
+
+def order_spectrum(fit: Decomposition, setup: PartSetup) -> tuple[OrderAmplitude, ...]:
+    """Orders 1 to half the number of teeth: tangential and radial part of the index of both flanks.
+
+    None without the index of all teeth of both flanks. The threshold is what chance reaches in one of all
+    orders with the scatter that the fit leaves.
+    """
+    g, gear = setup.geometry, fit.gear
+    if any(flank not in gear.pitch or gear.pitch[flank].missing_teeth for flank in FLANKS):
+        return ()
+    tooth = np.arange(1, g.z + 1)
+    highest = (g.z - 1) // 2
+    n = np.arange(1, highest + 1)
+    waves = {}
+    for flank in FLANKS:
+        index = gear.pitch[flank].index_um
+        theta = flank_angle(g, np.array(FLANK_SIGN[flank]), tooth)
+        waves[flank] = 2 / g.z * np.exp(-1j * np.outer(n, theta)) @ (index - index.mean())
+    tangential = (waves["right"] + waves["left"]) / 2
+    radial = (waves["right"] - waves["left"]) / (2 * math.tan(g.alpha_t))
+    scatter = fit.scatter.get("pitch")
+    found = []
+    for kind, values, gain in (("tangential", tangential, 1.0), ("radial", radial, 1 / math.tan(g.alpha_t))):
+        sd = None if scatter is None else scatter / math.sqrt(g.z) * gain
+        threshold = None if sd is None else sd * math.sqrt(2 * math.log(2 * highest / FAMILY_RISK))
+        found += [
+            OrderAmplitude(
+                "tangential" if kind == "tangential" else "radial",
+                int(order),
+                float(abs(value)),
+                None if sd is None else 2 * sd,
+                threshold,
+            )
+            for order, value in zip(n, values, strict=True)
+        ]
+    return tuple(found)

@@ -1,0 +1,74 @@
+"""The job `diagnose`: what keeps gears from a better class, what causes it, what to correct."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from gearqa.diagnosis.analysis import diagnose_gears
+from gearqa.evaluation.part_setup import setup_of
+from gearqa.jobs.folders import open_folder
+from gearqa.jobs.progress import UNSEEN, Progress
+from gearqa.model.diagnosis import DiagnosisResult
+
+
+def diagnose(
+    folder: str | Path,
+    *,
+    part: str | Path | None = None,
+    columns: str | Path | None = None,
+    serial: Sequence[str] | None = None,
+    threads: int | None = None,
+    progress: Progress = UNSEEN,
+) -> DiagnosisResult:
+    """Take the deviations of measured gears apart into physical errors.
+
+    Parameters
+    ----------
+    folder : str or Path
+        An inspection folder.
+    part : str or Path, optional
+        Part file to use instead of part.toml in the folder.
+    columns : str or Path, optional
+        Column map for tables of another layout.
+    serial : sequence of str, optional
+        Only these serials.
+    threads : int, optional
+        Threads of the grinding wheel; patterns of other periods are then not looked for.
+    progress : Progress, optional
+        Shows how far the work has come.
+
+    Returns
+    -------
+    DiagnosisResult
+        Components, the class without them, corrections and causes, by gear and for the lot.
+
+    Raises
+    ------
+    ArgumentError
+        `folder` is no folder.
+    InputError
+        All faults of the input, with file and line.
+
+    Examples
+    --------
+    >>> import gearqa
+    >>> result = gearqa.diagnose("sample_measurements/ring_faults", serial=["OT-0303"])
+    >>> worst = result.gears[0].components[0]
+    >>> worst.key, round(worst.amplitude_um), round(worst.phase_deg)
+    ('eccentricity', 24, 75)
+    """
+    with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:
+        setup = setup_of(inspection.part)
+        measured = progress.over(inspection, "taking apart", "gears")
+        gears, lot = diagnose_gears(measured, setup, threads=threads)
+        drawing = inspection.part.part
+        return DiagnosisResult(
+            standard=inspection.part.tolerance.standard,
+            part={"number": drawing.number, "name": drawing.name, "revision": drawing.revision},
+            inputs=tuple(inspection.inputs),
+            simulated=inspection.simulated,
+            lot=lot,
+            gears=gears,
+            warnings=tuple(inspection.notices),
+        )

@@ -1,0 +1,174 @@
+"""What keeps gears from a better class, what causes it, what to correct. Field names are the JSON keys."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Annotated, Literal
+
+from gearqa.arrays import Array
+from gearqa.errors import Notice
+from gearqa.model.declared import KNOWN, Identity, Simulated
+from gearqa.model.measurement import InputFile
+from gearqa.symbols import Flank
+
+Amplitude = Annotated[
+    float,
+    "Eccentricity: offset of the toothing; tilt: offset of the far end against the datum end; waves: half "
+    "of peak to valley, lobes and radial orders radially; slopes: rise over the whole face width or from "
+    "control to tip diameter, lead by the sign of the helix angle, taper plus = material away from the datum "
+    "face; crowning as C; S-shapes: rise from end to end of the range; twist: profile slope at the far end "
+    "less that at the datum end; ends: height at the end of the range; a ramp: the step; a tooth: how far "
+    "ahead it sits.",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Component:
+    """One physical error in the deviations."""
+
+    key: str
+    flank: Flank | None
+    """None: both flanks together."""
+    order: int | None
+    """Waves per turn of the gear; None also where the order cannot be told."""
+    amplitude_um: Amplitude
+    phase_deg: float | None
+    """Clockwise from the centre of tooth 1, of the crest: where the toothing lies farthest from the axis,
+    teeth are most clockwise, ripple has most material; of a ramp, the step."""
+    u_um: float | None
+    """Expanded uncertainty, k = 2, from the scatter; None where that is not known."""
+    significant: bool
+    """Beyond chance within the report as a whole."""
+    explains: Mapping[str, float]
+    """Share of each deviation that goes when the component is taken out."""
+    tooth: Annotated[int | None, KNOWN] = None
+    """The tooth that sits wrong."""
+    end: Annotated[Literal["datum", "far", "root", "tip"] | None, KNOWN] = None
+    """End of the range that turns up or down."""
+    waves_per_trace: Annotated[float | None, KNOWN] = None
+    orders_alike: Annotated[tuple[int, ...], KNOWN] = ()
+    """Orders that fit as well, where the order cannot be told."""
+    scatter_um: Annotated[float | None, KNOWN] = None
+    """Lot: standard deviation from gear to gear of the amplitude, of directed ones of the vector."""
+
+
+@dataclass(frozen=True, slots=True)
+class NotIdentifiable:
+    """What these measurements cannot tell, and which could."""
+
+    key: str
+    reason: str
+    measure: str
+
+
+@dataclass(frozen=True, slots=True)
+class Rung:
+    """What the class would be without some components; the measured class is the one that counts."""
+
+    without: tuple[str, ...]
+    class_: int | None
+    class_exact: float | None
+    beyond: bool
+    conforms: bool | None
+    master_quality: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """A change at the grinder that takes a component away, in whole; apply the fraction."""
+
+    quantity: str
+    flank: Flank | None
+    change: float
+    unit: str
+    u: float | None
+    """Half width of the interval of the change, k = 2."""
+    fraction: float
+    """Share of the change to apply at first."""
+    basis: str
+    expect: str
+    """What the next part should show."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """Probable causes of a component that was found, in order."""
+
+    keys: tuple[str, ...]
+    signature: str
+    causes: tuple[str, ...]
+    correction: str
+    confidence: Literal["high", "medium", "low"]
+    basis: str
+
+
+@dataclass(frozen=True, slots=True)
+class OrderAmplitude:
+    """Amplitude of one order of pitch or runout, with what would have been seen."""
+
+    kind: Literal["radial", "tangential"]
+    order: int
+    amplitude_um: float
+    u_um: float | None
+    threshold_um: float | None
+    """Smallest amplitude that would count as beyond chance."""
+
+
+@dataclass(frozen=True, slots=True)
+class GearDiagnosis:
+    """One gear taken apart."""
+
+    serial: str
+    class_: int | None
+    beyond: bool
+    master_quality: bool | None
+    components: tuple[Component, ...]
+    """The largest share of a class first."""
+    not_identifiable: tuple[NotIdentifiable, ...]
+    ladder: tuple[Rung, ...]
+    corrections: tuple[Correction, ...]
+    causes: tuple[Cause, ...]
+    orders: tuple[OrderAmplitude, ...]
+    scatter_um: Mapping[str, float]
+    """What is left between teeth, by kind of observation."""
+    views: GearViews | None = None
+    """What charts show."""
+
+
+@dataclass(frozen=True, slots=True)
+class LotDiagnosis:
+    """What the gears have in common."""
+
+    gears: int
+    class_: int | None
+    beyond: bool
+    master_quality: bool | None
+    components: tuple[Component, ...]
+    not_identifiable: tuple[NotIdentifiable, ...]
+    ladder: tuple[Rung, ...]
+    corrections: tuple[Correction, ...]
+    causes: tuple[Cause, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DiagnosisResult:
+    """Gears and lot, taken apart."""
+
+    standard: str
+    part: Identity
+    inputs: tuple[InputFile, ...]
+    simulated: Simulated
+    lot: LotDiagnosis
+    gears: tuple[GearDiagnosis, ...]
+    warnings: tuple[Notice, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class GearViews:
+    """Curves of a gear for charts: index of each flank with the fitted first harmonic."""
+
+    index_um: Mapping[Flank, Array] = field(default_factory=dict)
+    """[um], shape (z,), about its mean"""
+    first_order_um: Mapping[Flank, Array] = field(default_factory=dict)
+    """Index that eccentricity and tangential first order make. [um], shape (z,)"""

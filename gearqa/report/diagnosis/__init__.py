@@ -1,0 +1,1 @@
+"""Diagnosis: words, page, figures, screen."""

@@ -1,0 +1,72 @@
+"""A diagnosis as page and PDF: the lot first, then a sheet a gear."""
+
+from __future__ import annotations
+
+from gearqa.model.diagnosis import DiagnosisResult, GearDiagnosis, LotDiagnosis
+from gearqa.report.blocks import document as doc
+from gearqa.report.blocks.inputs import inputs_table
+from gearqa.report.diagnosis.figures import index_chart, order_chart
+from gearqa.report.diagnosis.words import (
+    causes_table,
+    components_table,
+    corrections_table,
+    hidden_list,
+    ladder_table,
+    summary_rows,
+    title,
+    verdict,
+)
+from gearqa.version import __version__
+from gearqa.wording.safety import CAUTIONS
+
+MOST_SHEETS = 20
+"""Gears that get a sheet of their own."""
+
+
+def diagnosis_document(result: DiagnosisResult) -> doc.Document:
+    """The printed page."""
+    name = title(result)
+    if len(result.gears) == 1:
+        gear = result.gears[0]
+        sections = [*_sections(gear, "result"), _foot(result)]
+        return _document(result, name, (doc.Sheet(name, tuple(sections), id="diagnosis"),))
+    first = [
+        doc.Section("", (summary_rows(result),), id="gears"),
+        *_sections(result.lot, "lot"),
+        _foot(result),
+    ]
+    sheets = [doc.Sheet(name, tuple(first), id="diagnosis")]
+    worst = sorted(result.gears, key=lambda gear: -(gear.ladder[0].class_exact or 0.0))[:MOST_SHEETS]
+    for number, gear in enumerate(worst, 1):
+        sheets.append(
+            doc.Sheet(f"Gear {gear.serial}", tuple(_sections(gear, f"gear-{number}")), id=f"sheet-{number}")
+        )
+    return _document(result, name, tuple(sheets))
+
+
+def _document(result: DiagnosisResult, name: str, sheets: tuple[doc.Sheet, ...]) -> doc.Document:
+    return doc.Document(
+        name, name, f"gearqa {__version__}", sheets, simulated=result.simulated, keywords=("diagnosis",)
+    )
+
+
+def _sections(one: GearDiagnosis | LotDiagnosis, name: str) -> list[doc.Section]:
+    blocks: list[doc.Block] = [verdict(one), components_table(one.components), ladder_table(one.ladder)]
+    if isinstance(one, GearDiagnosis):
+        blocks += [*index_chart(one), *order_chart(one)]
+    sections = [doc.Section("", tuple(blocks), id=name)]
+    if one.corrections:
+        sections.append(doc.Section("", (corrections_table(one.corrections),), id=f"{name}-corrections"))
+    if one.causes:
+        sections.append(doc.Section("", (causes_table(one.causes),), id=f"{name}-causes"))
+    if one.not_identifiable:
+        blocks = [hidden_list(one.not_identifiable)]
+        sections.append(
+            doc.Section("Cannot be told from these measurements", tuple(blocks), id=f"{name}-hidden")
+        )
+    return sections
+
+
+def _foot(result: DiagnosisResult) -> doc.Section:
+    signature = doc.Signature(("Studied by", "Checked by the setter"))
+    return doc.Section("", (inputs_table(result.inputs), doc.Cautions(CAUTIONS), signature))

@@ -1,0 +1,34 @@
+"""A diagnosis on the terminal."""
+
+from __future__ import annotations
+
+from gearqa.model.diagnosis import DiagnosisResult, GearDiagnosis, LotDiagnosis
+from gearqa.report.blocks import document as doc
+from gearqa.report.diagnosis.words import (
+    causes_table,
+    components_table,
+    corrections_table,
+    hidden_list,
+    ladder_table,
+    summary_rows,
+    title,
+    verdict,
+)
+from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+
+
+def diagnosis_blocks(result: DiagnosisResult, *, wide: bool) -> list[doc.Block]:
+    """What `gearqa diagnose` prints: the lot, or the one gear."""
+    blocks: list[doc.Block] = [doc.Paragraph(SIMULATED_BANNER, "lead")] if result.simulated else []
+    blocks.append(doc.Paragraph(title(result), "lead"))
+    one: GearDiagnosis | LotDiagnosis = result.gears[0] if len(result.gears) == 1 else result.lot
+    if len(result.gears) > 1:
+        blocks.append(summary_rows(result))
+    blocks += [verdict(one), components_table(one.components, wide=wide), ladder_table(one.ladder)]
+    if one.corrections:
+        blocks.append(corrections_table(one.corrections))
+    if one.causes and wide:
+        blocks.append(causes_table(one.causes))
+    if one.not_identifiable:
+        blocks += [doc.Paragraph("Cannot be told from these measurements"), hidden_list(one.not_identifiable)]
+    return [*blocks, doc.Cautions(CAUTIONS)]

@@ -1,0 +1,267 @@
+"""A diagnosis in words: what keeps a gear from a better class, components, ladder, corrections, causes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from gearqa.model.diagnosis import (
+    Cause,
+    Component,
+    Correction,
+    DiagnosisResult,
+    GearDiagnosis,
+    LotDiagnosis,
+    NotIdentifiable,
+    Rung,
+)
+from gearqa.report.blocks import document as doc
+from gearqa.symbols import PARAMETERS, symbol_of
+from gearqa.wording.numbers import (
+    DASH,
+    class_text,
+    count_text,
+    fixed_text,
+    percent_text,
+    um_text,
+    unit_text,
+)
+from gearqa.wording.sentences import listed, sentence, some_of
+from gearqa.wording.verdicts import MASTER_QUALITY
+
+NAMES: Final = {
+    "eccentricity": "eccentricity",
+    "tilt": "tilt of the axis",
+    "lobes": "lobes",
+    "radial_order": "radial wave",
+    "tangential": "tangential pitch error",
+    "pitch_order": "pitch wave",
+    "pitch_ramp": "pitch ramp with a step",
+    "wheel_thread": "pattern of wheel threads",
+    "one_tooth": "a tooth out of place",
+    "pressure_angle": "pressure angle",
+    "profile_asymmetry": "profile slope, opposite on the flanks",
+    "lead": "lead",
+    "taper": "taper",
+    "profile_crowning": "profile crowning",
+    "profile_crowning_asymmetry": "profile crowning, opposite on the flanks",
+    "helix_crowning": "helix crowning",
+    "helix_crowning_asymmetry": "helix crowning, opposite on the flanks",
+    "s_shape": "S-shaped profile",
+    "helix_s_shape": "S-shaped helix",
+    "twist": "twist",
+    "overtravel": "end of the helix",
+    "tip_end": "tip end of the profile",
+    "root_end": "root end of the profile",
+    "ripple": "ripple",
+}
+"""Key of a component -> name for people."""
+QUANTITIES: Final = {
+    "profile_slope": "profile slope",
+    "pressure_angle": "pressure angle (transverse)",
+    "helix_angle": "helix angle",
+    "twist_over_face_width": "twist over the face width, + towards a larger helix angle",
+    "infeed_far_end": "infeed at the far end, + deeper",
+    "infeed_ends": "infeed at the ends against the middle, + deeper",
+    "profile_crowning": "profile crowning",
+    "helix_crowning": "helix crowning",
+    "centre_0_deg": "centre of the workpiece towards tooth 1",
+    "centre_90_deg": "centre of the workpiece towards 90° clockwise of tooth 1",
+}
+STATUS: Final[dict[bool | None, doc.Status]] = {True: "good", False: "bad", None: "open"}
+MOST_SHARES: Final = 3
+SETTER: Final = "Corrections are suggestions: a qualified setter checks sign, size and reach before use."
+RAW: Final = "The measured class counts; what stands below it is what-if."
+
+
+def title(result: DiagnosisResult) -> str:
+    """What was taken apart."""
+    part = " ".join(filter(None, (result.part["number"], result.part["revision"])))
+    if len(result.gears) == 1:
+        return f"Diagnosis of gear {result.gears[0].serial}, part {part}"
+    return f"Diagnosis of {count_text(len(result.gears), 'gear')}, part {part}"
+
+
+def component_name(one: Component) -> str:
+    """Name with order, flank and place."""
+    words = [NAMES.get(one.key, one.key)]
+    if one.order is not None and one.key not in ("eccentricity", "tilt", "tangential"):
+        words.append(f"of order {one.order}")
+    if one.key == "ripple" and one.order is None:
+        words.append("of an order that cannot be told")
+    if one.tooth is not None and one.key == "one_tooth":
+        words.append(f"{one.tooth}")
+    if one.end is not None and one.key == "overtravel":
+        words.append("at the datum face" if one.end == "datum" else "at the far face")
+    text = " ".join(words)
+    return text if one.flank is None else f"{text}, {one.flank} flank"
+
+
+def verdict(one: GearDiagnosis | LotDiagnosis) -> doc.Verdict:
+    """The class, whether it is master quality, and the shortest way there."""
+    reached = MASTER_QUALITY[one.master_quality]
+    grade = class_text(one.class_, one.beyond)
+    return doc.Verdict(
+        (doc.Answer("Master quality", f"{reached}, class {grade}", STATUS[one.master_quality], way_out(one)),)
+    )
+
+
+def way_out(one: GearDiagnosis | LotDiagnosis) -> str:
+    """What would lead to master quality, or how far taking out everything leads."""
+    if one.master_quality:
+        return ""
+    better = [rung for rung in one.ladder if rung.without and rung.master_quality]
+    if better:
+        least = min(better, key=lambda rung: len(rung.without))
+        return sentence(f"without {keys_text(least.without)}: class {rung_class(least)}, master quality")
+    last = one.ladder[-1]
+    if not last.without or last.class_exact is None or last.class_exact >= (one.ladder[0].class_exact or 0.0):
+        return "No component found would change that."
+    without = f"without {keys_text(last.without)}: class {rung_class(last)}"
+    return sentence(f"not reached by taking out what was found; {without}")
+
+
+def keys_text(keys: Sequence[str]) -> str:
+    """Names of components."""
+    return listed(NAMES.get(key, key) for key in keys)
+
+
+def rung_class(rung: Rung) -> str:
+    """Class of a rung."""
+    return class_text(rung.class_, rung.beyond)
+
+
+def components_table(components: Sequence[Component], *, wide: bool = True) -> doc.Table:
+    """Components that are beyond chance."""
+    real = [one for one in components if one.significant]
+    scatter = any(one.scatter_um is not None for one in real)
+    columns = [
+        doc.Column("component", "left", weight=2),
+        doc.Column("amplitude"),
+        doc.Column("U"),
+        doc.Column("at"),
+    ]
+    if scatter:
+        columns.append(doc.Column("s, gear to gear"))
+    if wide:
+        columns.append(doc.Column("explains", "left", weight=3))
+    rows = []
+    for one in real:
+        cells: list[doc.Cell | doc.Text] = [
+            component_name(one),
+            um_text(one.amplitude_um, signed=one.phase_deg is None),
+            DASH if one.u_um is None else um_text(one.u_um),
+            DASH if one.phase_deg is None else f"{fixed_text(one.phase_deg, 0)}°",
+        ]
+        if scatter:
+            cells.append(DASH if one.scatter_um is None else um_text(one.scatter_um))
+        if wide:
+            cells.append(shares_text(one))
+        rows.append(tuple(cells))
+    left_out = len(components) - len(real)
+    notes = ["U: k = 2, from the scatter between teeth. At: clockwise from the centre of tooth 1."]
+    if left_out:
+        notes.append(f"{count_text(left_out, 'component')} within chance not shown.")
+    if not rows:
+        return doc.Table("Components", (doc.Column("component", "left"),), (("none beyond chance",),))
+    return doc.Table("Components", tuple(columns), tuple(rows), tuple(notes), dense=wide)
+
+
+def shares_text(one: Component) -> str:
+    """The deviations that a component explains most of."""
+    graded = {
+        key: share for key, share in one.explains.items() if share > 0 and PARAMETERS[key].grading != "never"
+    }
+    most = sorted(graded.items(), key=lambda item: -item[1])[:MOST_SHARES]
+    return ", ".join(f"{percent_text(share)} of {symbol_of(key)}" for key, share in most) or DASH
+
+
+def ladder_table(ladder: Sequence[Rung]) -> doc.Table:
+    """As measured, each component alone, then together."""
+    measured = ladder[0]
+    base = measured.class_exact
+    rows: list[tuple[doc.Cell | doc.Text, ...]] = []
+    for rung in ladder:
+        gained = None if base is None or rung.class_exact is None else base - rung.class_exact
+        if rung.without and (gained is None or abs(gained) < 0.05):
+            continue
+        name = keys_text(rung.without) if rung.without else "as measured"
+        reached: doc.Status = "good" if rung.master_quality else "none"
+        rows.append(
+            (
+                name,
+                rung_class(rung),
+                DASH if rung.class_exact is None else fixed_text(rung.class_exact),
+                DASH if not rung.without or gained is None else fixed_text(gained),
+                doc.Cell(MASTER_QUALITY[rung.master_quality], reached),
+            )
+        )
+    columns = (
+        doc.Column("without", "left", weight=3), doc.Column("class"), doc.Column("exact"),
+        doc.Column("gained"), doc.Column("master quality", "left"),
+    )  # fmt: skip
+    return doc.Table("What if: taken out of the data and graded again", columns, tuple(rows), (RAW,))
+
+
+def corrections_table(corrections: Sequence[Correction]) -> doc.Table:
+    """Changes at the grinder."""
+    rows = []
+    for one in corrections:
+        name = QUANTITIES.get(one.quantity, one.quantity)
+        digits = 4 if one.unit == "mm" else 2
+        change = f"{'+' if one.change > 0 else ''}{fixed_text(one.change, digits)} {unit_text(one.unit)}"
+        u = DASH if one.u is None else f"± {fixed_text(one.u, digits)}"
+        place = name if one.flank is None else f"{name}, {one.flank} flank"
+        rows.append((place, change, u, percent_text(one.fraction), one.expect))
+    columns = (
+        doc.Column("change", "left", weight=2), doc.Column("in whole"), doc.Column("k = 2"),
+        doc.Column("apply at first"), doc.Column("next part shows", "left", weight=2),
+    )  # fmt: skip
+    notes = [sentence(text) for text in dict.fromkeys(one.basis for one in corrections)]
+    return doc.Table("Corrections at the grinder", columns, tuple(rows), (*notes, SETTER), dense=True)
+
+
+def causes_table(causes: Sequence[Cause]) -> doc.Table:
+    """Probable causes, in order."""
+    rows = tuple(
+        (one.signature, "; ".join(one.causes), one.correction, f"{one.confidence}: {one.basis}")
+        for one in causes
+    )
+    columns = (
+        doc.Column("signature", "left", weight=2), doc.Column("causes, the likelier first", "left", weight=3),
+        doc.Column("do", "left", weight=3), doc.Column("confidence", "left", weight=1),
+    )  # fmt: skip
+    return doc.Table("Causes", columns, rows, ("Common practice, not proof.",), dense=True)
+
+
+def hidden_list(hidden: Sequence[NotIdentifiable]) -> doc.Bullets:
+    """What cannot be told, and what to measure."""
+    return doc.Bullets(
+        tuple(
+            sentence(f"{NAMES.get(one.key, one.key)}: {one.reason}; to tell it, measure {one.measure}")
+            for one in hidden
+        )
+    )
+
+
+def summary_rows(result: DiagnosisResult) -> doc.Table:
+    """One row a gear: class, largest components, class without them."""
+    rows = []
+    for gear in result.gears:
+        real = [one for one in gear.components if one.significant]
+        main = some_of([f"{component_name(one)} {um_text(one.amplitude_um)}" for one in real[:3]], 3)
+        best = min(gear.ladder, key=lambda rung: rung.class_exact or 0.0)
+        rows.append(
+            (
+                gear.serial,
+                class_text(gear.class_, gear.beyond),
+                doc.Cell(MASTER_QUALITY[gear.master_quality], STATUS[gear.master_quality]),
+                main or DASH,
+                rung_class(best) if best.without else DASH,
+            )
+        )
+    columns = (
+        doc.Column("serial", "left"), doc.Column("class"), doc.Column("master quality", "left"),
+        doc.Column("largest components", "left", weight=3), doc.Column("class without them"),
+    )  # fmt: skip
+    return doc.Table("Gears", columns, tuple(rows))

@@ -1,0 +1,151 @@
+"""Errors that were put into gears come out again: key, amplitude, phase, sign, and the class without them.
+
+The gears are made by the simulator, whose surfaces are checked against exact helicoids elsewhere; what is
+checked against something outside stands in test_against_formulas.py.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from unit.diagnosis.made import GEARS, gears, part, setup
+
+from gearqa.diagnosis.analysis import diagnose_gears
+
+BOTH, LEFT, RIGHT = "both", "left", "right"
+
+
+def components(drawing, **tables):
+    found, _ = diagnose_gears(gears(drawing, **tables), setup(drawing))
+    return {(one.key, one.flank): one for one in found[0].components if one.significant}
+
+
+@pytest.mark.parametrize(("kind", "beta", "hand"), GEARS)
+class TestOneErrorAtATime:
+    def test_eccentricity(self, kind, beta, hand):
+        mounting = {"eccentricity_um": 8.0, "eccentricity_deg": 30.0}
+        found = components(part(kind, beta, hand), mounting=mounting)
+        assert set(found) == {("eccentricity", None)}
+        one = found["eccentricity", None]
+        assert abs(one.amplitude_um - 8) < 0.5
+        assert abs(one.phase_deg - 30) < 3
+        assert one.explains["runout"] > 0.7
+        assert one.explains["cumulative_pitch"] > 0.7
+
+    def test_tilt_leans_the_far_end_a_quarter_turn_from_its_axis(self, kind, beta, hand):
+        found = components(part(kind, beta, hand), mounting={"tilt_mrad": 0.1, "tilt_deg": 50.0})
+        one = found["tilt", None]
+        assert one.amplitude_um == pytest.approx(3.2, abs=0.2)
+        assert abs(one.phase_deg - 320) < 5
+
+    def test_lobes(self, kind, beta, hand):
+        found = components(part(kind, beta, hand), lobes=[{"n": 3, "amplitude_um": 6.0, "phase_deg": 40.0}])
+        one = found["lobes", None]
+        assert (one.order, round(one.amplitude_um)) == (3, 6)
+        assert abs(one.phase_deg - 40) < 3
+
+    def test_tangential(self, kind, beta, hand):
+        drawing = part(kind, beta, hand)
+        found = components(drawing, pitch={"tangential_um": 4.0, "tangential_deg": 100.0})
+        assert set(found) == {("tangential", None)}
+        one = found["tangential", None]
+        assert abs(one.amplitude_um - 4) < 0.3
+        assert abs(one.phase_deg - 100) < 5
+        assert abs(one.explains.get("runout", 0.0)) < 0.05
+
+    @pytest.mark.parametrize(
+        ("key", "shape"),
+        [
+            ("pressure_angle", {BOTH: {"profile_slope_um": 3.0}}),
+            ("profile_asymmetry", {LEFT: {"profile_slope_um": -3.0}, RIGHT: {"profile_slope_um": 3.0}}),
+            ("taper", {BOTH: {"helix_slope_um": 3.0}}),
+            ("profile_crowning", {BOTH: {"profile_crowning_um": 3.0}}),
+            ("helix_crowning", {BOTH: {"helix_crowning_um": 3.0}}),
+        ],
+    )
+    def test_shared_and_opposite_shapes(self, kind, beta, hand, key, shape):
+        found = components(part(kind, beta, hand), shape=shape)
+        assert set(found) == {(key, None)}
+        assert found[key, None].amplitude_um == pytest.approx(3, abs=0.2)
+
+    def test_lead_is_signed_by_the_helix_angle(self, kind, beta, hand):
+        shape = {LEFT: {"helix_slope_um": -3.0}, RIGHT: {"helix_slope_um": 3.0}}
+        s, H = (1 if kind == "external" else -1), (-1 if hand == "left" else 1)
+        found = components(part(kind, beta, hand), shape=shape)
+        assert set(found) == {("lead", None)}
+        assert found["lead", None].amplitude_um == pytest.approx(3 * s * H, abs=0.2)
+
+    def test_shapes_of_one_flank(self, kind, beta, hand):
+        shape = {LEFT: {"profile_s_shape_um": 3.0, "helix_s_shape_um": -2.0, "twist_um": 4.0}}
+        measuring = {"profile_face_positions_mm": [4.0, 16.0, 28.0]}
+        found = components(part(kind, beta, hand), shape=shape, measuring=measuring)
+        assert set(found) == {("s_shape", "left"), ("helix_s_shape", "left"), ("twist", "left")}
+        amplitudes = [found[key, "left"].amplitude_um for key in ("s_shape", "helix_s_shape", "twist")]
+        assert amplitudes == pytest.approx([3, -2, 4], abs=0.2)
+
+    def test_ripple_is_named_from_many_teeth_only(self, kind, beta, hand):
+        ripple = [{"order": 181, "amplitude_um": 0.5, "phase_deg": 20.0, "flank": "left"}]
+        drawing = part(kind, beta, hand)
+        found = components(drawing, ripple=ripple, measuring={"teeth": 20})
+        one = found["ripple", "left"]
+        assert one.order == 181
+        assert one.amplitude_um == pytest.approx(0.5, abs=0.05)
+        assert one.phase_deg == pytest.approx((-20 / 181) % (360 / 181), abs=0.1)
+        few, _ = diagnose_gears(gears(drawing, ripple=ripple), setup(drawing))
+        assert all(one.order is None for one in few[0].components if one.key == "ripple")
+        assert "ripple" in {one.key for one in few[0].not_identifiable}
+
+
+def test_one_tooth_out_of_place_is_no_ramp():
+    shifted = [{"serial": "0001", "tooth_shift": [{"tooth": 40, "flank": "right", "shift_um": 20.0}]}]
+    found = components(part(), gear=shifted)
+    assert set(found) == {("one_tooth", "right")}
+    assert found["one_tooth", "right"].tooth == 40
+    assert found["one_tooth", "right"].amplitude_um == pytest.approx(20, abs=2)
+
+
+def test_gears_without_errors_have_no_components():
+    named = []
+    for seed in range(6):
+        drawing = part(*GEARS[seed % 4], z=(87, 41, 30)[seed % 3])
+        found, lot = diagnose_gears(gears(drawing, seed=seed, parts=3), setup(drawing))
+        named += [one.key for gear in found for one in gear.components if one.significant]
+        named += [one.key for one in lot.components if one.significant]
+    assert named == []
+
+
+def test_the_ladder_gives_the_class_of_the_gear_without_the_error():
+    drawing = part()
+    errors = {"mounting": {"eccentricity_um": 20.0, "eccentricity_deg": 30.0}}
+    lead = {"shape": {LEFT: {"helix_slope_um": -9.0}, RIGHT: {"helix_slope_um": 9.0}}}
+    (with_both,), _ = diagnose_gears(gears(drawing, noise=0.3, **errors, **lead), setup(drawing))
+    (only_lead,), _ = diagnose_gears(gears(drawing, noise=0.3, **lead), setup(drawing))
+    (neither,), _ = diagnose_gears(gears(drawing, noise=0.3), setup(drawing))
+    rungs = {frozenset(one.without): one for one in with_both.ladder}
+    assert rungs[frozenset()].class_ == with_both.class_ > only_lead.class_ > neither.class_
+    assert rungs[frozenset({"eccentricity"})].class_ == only_lead.class_
+    assert rungs[frozenset({"eccentricity", "lead"})].class_ == neither.class_
+    assert rungs[frozenset({"eccentricity", "lead"})].master_quality is True
+
+
+def test_a_lot_shares_what_points_the_same_way():
+    drawing = part()
+    fixed = {"mounting": {"eccentricity_um": 6.0, "eccentricity_deg": 200.0, "eccentricity_scatter_um": 0.5}}
+    _, lot = diagnose_gears(gears(drawing, parts=6, **fixed), setup(drawing))
+    shared = {one.key: one for one in lot.components if one.significant}
+    assert abs(shared["eccentricity"].amplitude_um - 6) < 0.6
+    assert abs(shared["eccentricity"].phase_deg - 200) < 6
+    wandering = {"mounting": {"eccentricity_scatter_um": 6.0}}
+    found, lot = diagnose_gears(gears(drawing, parts=6, **wandering), setup(drawing))
+    assert all("eccentricity" in {c.key for c in gear.components if c.significant} for gear in found)
+    assert "eccentricity" not in {one.key for one in lot.components if one.significant}
+
+
+def test_what_was_not_measured_cannot_be_told():
+    drawing = part()
+    only_traces = gears(drawing, measuring={"tables": ["profile"]})
+    (found,), _ = diagnose_gears(only_traces, setup(drawing))
+    hidden = {one.key for one in found.not_identifiable}
+    assert {"lobes", "tangential", "lead", "twist", "helix_crowning"} <= hidden
+    assert all(math.isfinite(one.amplitude_um) for one in found.components)
