@@ -56,7 +56,7 @@ def command(
             progress=JobProgress(quiet=quiet),
         )  # fmt: skip
         if json is not None:
-            outputs.open(json, "json").write(DIAGNOSIS.json(result, pretty=True))
+            outputs.open(json, "JSON result").write(DIAGNOSIS.json(result, pretty=True))
         if html is not None or pdf is not None:
             from gearqa.report.diagnosis.page import diagnosis_document
 
