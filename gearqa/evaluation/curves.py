@@ -38,6 +38,7 @@ def gear_curves(gear: GearMeasurement, result: GearResult, setup: PartSetup) -> 
         roll_axis=_roll_axis([one for one in traces if one.kind == "profile"], setup),
         pitch=tuple(_pitch(gear.pitch[flank]) for flank in FLANKS if flank in gear.pitch),
         runout=_runout(gear, setup),
+        files=gear.files or None,
     )
 
 

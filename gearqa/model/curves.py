@@ -80,3 +80,5 @@ class GearCurves:
     """Left before right."""
     runout: RunoutCurve | None
     """From radial readings, else from the pitch of both flanks; None where a reading is missing."""
+    files: tuple[str, ...] | None = None
+    """Files that the gear rests on, where they are known."""

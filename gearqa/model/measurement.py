@@ -157,6 +157,8 @@ class GearMeasurement:
     production: Production | None = None
     notices: tuple[Notice, ...] = ()
     """What the reader noticed about this gear alone."""
+    files: tuple[str, ...] = ()
+    """Files that it rests on, where they are known."""
 
 
 @dataclass(frozen=True, slots=True)

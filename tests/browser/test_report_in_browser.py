@@ -84,10 +84,10 @@ def test_pages_open_quietly_at_every_width(
 def test_every_chart_is_there_with_a_name_and_a_size(browser: Any, folder: Path) -> None:
     visit = Visit(browser, folder / "one.html", viewport={"width": 1280, "height": 900})
     charts = visit.page.locator("figure svg[role=img]")
-    assert charts.count() == 6
-    for k in range(6):
+    assert charts.count() == 5
+    for k in range(5):
         box = charts.nth(k).bounding_box()
-        assert box["width"] > 700
+        assert box["width"] > 480
         assert box["height"] > 80
     names = visit.page.evaluate(
         "[...document.querySelectorAll('figure svg')].map(s => s.querySelector('title').textContent)"
@@ -140,7 +140,7 @@ def test_dark_screens_get_their_own_colours(browser: Any, folder: Path) -> None:
 def test_everything_can_be_read_without_script(browser: Any, folder: Path) -> None:
     visit = Visit(browser, folder / "lot.html", java_script_enabled=False)
     page = visit.page
-    assert page.locator("figure svg").count() == 2 + 4 * 6
+    assert page.locator("figure svg").count() == 2 + 4 * 5
     assert not page.locator("#gear-2 table").is_visible()
     page.locator("details", has=page.locator("#gear-2")).locator("summary").click()
     assert page.locator("#gear-2 table").is_visible()
@@ -230,6 +230,6 @@ def test_a_lot_of_500_sheets_opens_in_two_seconds(browser: Any, tmp_path: Path) 
         assert visit.faults == []
         visit.page.locator("summary").nth(400).click()
         visit.page.wait_for_selector("#gear-400 figure svg")
-        assert visit.page.locator("#gear-400 figure svg").count() == 6
+        assert visit.page.locator("#gear-400 figure svg").count() == 5
         visit.close()
     assert best < 2.0

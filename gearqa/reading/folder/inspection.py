@@ -52,6 +52,8 @@ class Inspection:
     _store: SeriesStore = field(repr=False)
     _texts: TextRows = field(repr=False)
     _gear_notices: Mapping[str, Sequence[Notice]] = field(repr=False)
+    _tables: Sequence[str] = field(default=(), repr=False)
+    """Names of the tables, by the number that the store knows them by."""
 
     def __len__(self) -> int:
         return len(self.serials)
@@ -62,11 +64,19 @@ class Inspection:
         own = set(self.serials)
         return tuple(row for serial, row in self._texts.production.items() if serial not in own)
 
+    def files_of(self, serial: str) -> tuple[str, ...]:
+        """Files that a gear rests on: tables with rows of it, and those that hold no gears."""
+        numbers = self._store.files_of(self._store.serials[serial])
+        own = {*(self._tables[number] for number in numbers), *self._texts.files.get(serial, ())}
+        read = (file.file for file in self.inputs if file.left_out is None)
+        return tuple(name for name in read if name in own or name not in self._tables)
+
     def __iter__(self) -> Iterator[GearMeasurement]:
         for serial in self.serials:
             yield assemble(
                 serial,
                 self._store.series_of(self._store.serials[serial]),
+                files=self.files_of(serial),
                 teeth=self.part.gear.teeth,
                 sizes=self._texts.sizes.get(serial, ()),
                 production=self._texts.production.get(serial),
@@ -98,6 +108,7 @@ def assemble(
     serial: str,
     series: Iterable[Series],
     *,
+    files: tuple[str, ...] = (),
     teeth: int,
     sizes: Sequence[SizeReading],
     production: Production | None,
@@ -120,7 +131,7 @@ def assemble(
         else:
             runout = RunoutReadings(_by_number(one, teeth))
     return GearMeasurement(
-        serial, tuple(traces), pitch, runout, tuple(sizes), production, tuple(notices)
+        serial, tuple(traces), pitch, runout, tuple(sizes), production, tuple(notices), files
     )  # fmt: skip
 
 

@@ -254,6 +254,7 @@ class _FolderReading:
         return Inspection(
             self.folder, self.part, tuple(inputs), tuple(self.log.notices), simulated, serials,
             tuple(self.texts.events), self.store, self.texts, gear_notices,
+            tuple(source.name for source in self.sources),
         )  # fmt: skip
 
 

@@ -159,6 +159,11 @@ class SeriesStore:
             shared[at] = number(position[start:end])
         return shared
 
+    def files_of(self, gear: int) -> set[int]:
+        """Numbers of the files with pieces of a gear."""
+        first, last = self._first_of_gear[gear : gear + 2].tolist()
+        return set(self._index["file"][first:last].tolist())
+
     def mark(self) -> tuple[int, int]:
         """How far the store has come, for `reset`."""
         return len(self._parts), len(self.serials)

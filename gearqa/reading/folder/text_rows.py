@@ -24,6 +24,8 @@ class TextRows:
     sizes: dict[str, list[SizeReading]] = field(default_factory=dict)
     production: dict[str, Production] = field(default_factory=dict)
     events: list[GrinderEvent] = field(default_factory=list)
+    files: dict[str, set[str]] = field(default_factory=dict)
+    """Serial -> files with rows of it."""
     _stated: dict[tuple[str, str], tuple[str, int, str]] = field(default_factory=dict)
     """(serial, field) -> file, line, cell that stated it."""
 
@@ -39,6 +41,8 @@ class TextRows:
             self._add_sizes(cells, names)
         else:
             self._add_production(cells, names)
+        for name in serials:
+            self.files.setdefault(name, set()).add(source.name)
         return [name for name in serials if name]
 
     # --- size --------------------------------------------------------------------------------------

@@ -10,8 +10,9 @@ Nothing is markup: renderers escape everything and make control characters visib
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Literal, TypeVar
 
 from gearqa.symbols import PARAMETERS, symbol_of
@@ -87,6 +88,8 @@ class Facts:
     """Names and their values, such as the head of a sheet."""
 
     items: tuple[tuple[Text, Text], ...]
+    dense: bool = False
+    """On paper name and value on one line."""
 
 
 LONG_FACT = 60
@@ -135,6 +138,8 @@ class Cell:
 
     text: Text
     status: Status | None = None
+    span: int = 1
+    """Columns that the cell takes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,6 +177,8 @@ class Figure:
     description: str
     """For readers who cannot see the chart; also inside the SVG."""
     caption: Text = ""
+    half: bool = False
+    """Drawn for half the width: two of them stand side by side where there is room."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +186,8 @@ class Cautions:
     """What a reader must not conclude, and who decides."""
 
     items: tuple[Text, ...]
+    dense: bool = False
+    """On paper one paragraph."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,6 +242,23 @@ class Document:
     simulated: bool = False
     language: str = "en"
     keywords: tuple[str, ...] = ()
+
+
+def side_by_side(blocks: Iterable[Block]) -> Iterator[Block | tuple[Figure, ...]]:
+    """The blocks, neighbouring figures of half the width together."""
+    for half, some in groupby(blocks, lambda block: isinstance(block, Figure) and block.half):
+        if half:
+            yield tuple(block for block in some if isinstance(block, Figure))
+        else:
+            yield from some
+
+
+def cells_of(row: Iterable[Cell | Text]) -> Iterator[tuple[int, Cell | Text]]:
+    """Cells of a row with the number of the column where each begins."""
+    at = 0
+    for cell in row:
+        yield at, cell
+        at += cell.span if isinstance(cell, Cell) else 1
 
 
 def grouped(columns: tuple[Column, ...]) -> list[tuple[str, int]]:

@@ -1,11 +1,13 @@
 """Charts of the inspection sheet: data of the report model -> one SVG, for HTML and PDF alike.
 
 Position runs across, one row per tooth, both flanks side by side on one position axis, the values of
-each row at its end, one micrometre scale per chart shown as a bar.
+each trace below it, one micrometre scale per chart shown as a bar with its ratio of magnification.
+Charts of a sheet are as wide as half a page, and as a phone.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.etree import ElementTree as ET
@@ -13,14 +15,27 @@ from xml.etree import ElementTree as ET
 import numpy as np
 
 from gearqa.arrays import Array
-from gearqa.report.blocks.document import STATUS_MARKS, Status, Text
+from gearqa.report.blocks.document import STATUS_MARKS, Span, Status, Text, spans
 from gearqa.report.draw import palette
 from gearqa.report.draw.chart_scales import Scale, micrometre_bar, ticks
-from gearqa.report.draw.svg import SIZE, SMALL, Canvas, curve, legend, lines, number, rectangles, thinned
+from gearqa.report.draw.svg import (
+    SIZE,
+    SMALL,
+    Canvas,
+    curve,
+    legend,
+    lines,
+    number,
+    rectangles,
+    text_width,
+    thinned,
+)
 from gearqa.symbols import FLANKS, Flank
 from gearqa.wording.numbers import short_text
 
 WIDTH = 720.0
+HALF = 352.0
+"""Two charts side by side; one unit is a quarter of a millimetre on paper."""
 TINY = 7.2
 LABELS = 50.0
 """Width of the column with the names of the rows."""
@@ -29,11 +44,19 @@ VALUE = 38.0
 MOST_CHARACTERS = 6
 """Characters of a value in full size; a longer one is set smaller to stay within its column."""
 GAP = 8.0
+BETWEEN = 14.0
+"""Between the panels of two flanks."""
 DASH_DESIGN = "5 2.5"
 DASH_MEAN = "9 2 1.5 2"
 DASH_LIMIT = "2 2"
 LARGEST_SCALE = 10.0
 """Units per micrometre: 1 um is never drawn taller than 2.5 mm."""
+RATIO_OF_UNIT = 250.0
+"""Magnification on paper of one unit per micrometre."""
+RATIOS = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
+"""Steps of the ratio of magnification, in each power of ten."""
+FOOT = 16.0
+"""Height of the values under a trace."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,12 +125,40 @@ class TraceChart:
     units_per_um: float | None = None
 
 
-def fitting_scale(rows: Sequence[TraceRow], limits: tuple[float, float] | None, row_height: float) -> float:
-    """Units per micrometre at which every row fits its height within the evaluation range."""
+def even_ratio(units_per_um: float) -> float:
+    """The scale, no larger, whose ratio of magnification on paper is a round number. [units/um]
+
+    >>> even_ratio(4.4) * RATIO_OF_UNIT, even_ratio(0.0799) * RATIO_OF_UNIT
+    (1000.0, 15.0)
+    """
+    ratio = units_per_um * RATIO_OF_UNIT
+    power = 10.0 ** math.floor(math.log10(ratio * (1 + 1e-9)))
+    return power * max(one for one in RATIOS if one * power <= ratio * (1 + 1e-9)) / RATIO_OF_UNIT
+
+
+def ratio_text(units_per_um: float) -> str:
+    """The ratio of magnification on paper.
+
+    >>> ratio_text(4.0)
+    '1000:1'
+    """
+    return f"{short_text(round(units_per_um * RATIO_OF_UNIT, 6))}:1"
+
+
+def fitting_scale(rows: Sequence[TraceRow], seen: tuple[float, float] | None, row_height: float) -> float:
+    """Units per micrometre at which every row fits its height where it is judged."""
     tallest = max(
-        (_extent(p.curves, limits)[1] for r in rows for p in r.panels.values() if p.curves), default=0
+        (_extent(p.curves, seen)[1] for r in rows for p in r.panels.values() if p.curves), default=0
     )
-    return LARGEST_SCALE if tallest <= 0 else min(LARGEST_SCALE, (row_height - 8) / tallest)
+    room = row_height - FOOT - 4
+    return even_ratio(LARGEST_SCALE if tallest <= 0 else min(LARGEST_SCALE, room / tallest))
+
+
+def judged_range(limits: tuple[float, float] | None, zone_end: float | None) -> tuple[float, float] | None:
+    """Positions between which a trace has to be seen whole: evaluation range and tip zone."""
+    if limits is None or zone_end is None:
+        return limits
+    return (min(*limits, zone_end), max(*limits, zone_end))
 
 
 def _extent(curves: Curves, limits: tuple[float, float] | None) -> tuple[float, float]:
@@ -130,14 +181,12 @@ def _extent(curves: Curves, limits: tuple[float, float] | None) -> tuple[float, 
 
 def trace_chart(chart: TraceChart) -> str:
     """Draw profile or helix traces."""
-    columns = max((len(p.values) for r in chart.rows for p in r.panels.values()), default=0)
-    values_width = 6 + VALUE * columns
-    panel_width = (WIDTH - LABELS - GAP - 2 * values_width) / 2
-    top, row_height = 46.0, chart.row_height
+    panel_width = (HALF - LABELS - BETWEEN - GAP) / 2
+    top, row_height = 40.0, chart.row_height
     bottom = top + row_height * len(chart.rows)
-    height = bottom + (44 if chart.second_ticks else 28)
-    canvas = Canvas(WIDTH, height, chart.title, chart.description)
-    units = chart.units_per_um or fitting_scale(chart.rows, chart.limits, row_height)
+    canvas = Canvas(HALF, bottom + (32 if chart.second_ticks else 16), chart.title, chart.description)
+    seen = judged_range(chart.limits, chart.zone_end)
+    units = chart.units_per_um or fitting_scale(chart.rows, seen, row_height)
     entries = [
         ("measured", palette.MEASURED, 0.5, ""),
         ("filtered", palette.FILTERED, 1.5, ""),
@@ -145,11 +194,11 @@ def trace_chart(chart: TraceChart) -> str:
         ("mean line", palette.MEAN, 0.8, DASH_MEAN),
         ("room given by the tolerance", palette.BAND, 0, "band"),
     ]
-    legend(canvas, LABELS, 9, entries)
-    bar = micrometre_bar(units)
-    draw_bar(canvas, units, bar, top - 6)
+    legend(canvas, 0, 8, entries, gap=5, sample=13, size=TINY)
+    bar = micrometre_bar(units, shortest=9)
+    draw_bar(canvas, units, bar, top - 5)
     columns_of: dict[Flank, float] = {
-        flank: LABELS + k * (panel_width + values_width + GAP) for k, flank in enumerate(FLANKS)
+        flank: LABELS + k * (panel_width + BETWEEN) for k, flank in enumerate(FLANKS)
     }
     canvas.text(LABELS - 6, bottom + 11.5, chart.axis, anchor="end", size=TINY, ink=palette.MUTED)
     if chart.second_ticks:
@@ -157,18 +206,15 @@ def trace_chart(chart: TraceChart) -> str:
     frame: list[tuple[float, float, float, float]] = []
     for flank, x in columns_of.items():
         scale = Scale(chart.span[0], chart.span[1], x, x + panel_width)
-        canvas.text(x, 25, f"{flank} flank", bold=True)
+        canvas.text(x, 21, f"{flank} flank", bold=True, size=SMALL)
         _draw_axes(canvas, chart, scale, top, bottom)
         frame.append((x, top, panel_width, bottom - top))
-        heads = next((r.panels[flank].values for r in chart.rows if r.panels.get(flank)), ())
-        for k, value in enumerate(heads):
-            middle = x + panel_width + 6 + VALUE * (k + 0.5)
-            canvas.text(middle, 29, value.symbol, anchor="middle", bold=True)
-            canvas.text(middle, 39, "µm", anchor="middle", size=TINY, ink=palette.MUTED)
     for k, row in enumerate(chart.rows):
-        y = top + row_height * (k + 0.5)
+        foot = top + row_height * (k + 1) - FOOT
+        y = foot - (row_height - FOOT) / 2
         group = canvas.group({"class": "row"})
-        canvas.text(LABELS - 6, y + (0 if row.detail else 3), row.label, anchor="end", parent=group)
+        low = y + (0 if row.detail else 3)
+        canvas.text(LABELS - 6, low, row.label, anchor="end", size=SMALL, parent=group)
         if row.detail:
             canvas.text(
                 LABELS - 6, y + 10, row.detail, anchor="end", size=TINY, ink=palette.MUTED, parent=group
@@ -177,16 +223,14 @@ def trace_chart(chart: TraceChart) -> str:
             panel = row.panels.get(flank) or TracePanel(None, note="not measured")
             scale = Scale(chart.span[0], chart.span[1], x, x + panel_width)
             if panel.curves is not None:
-                place = _Place(scale, y, row_height, units, bar)
-                _draw_trace(canvas, group, panel.curves, place, chart.limits)
+                place = _Place(scale, y, row_height - FOOT, units, bar)
+                _draw_trace(canvas, group, panel.curves, place, seen)
             if panel.note:
-                over = panel.curves is not None
                 canvas.text(
-                    x + (4 if over else panel_width / 2),
-                    y + (10 - row_height / 2 if over else 3), panel.note,
-                    anchor="start" if over else "middle", size=SMALL, ink=palette.MUTED, parent=group,
+                    x + panel_width / 2, foot + 8 if panel.curves is not None else y + 3, panel.note,
+                    anchor="middle", size=SMALL, ink=palette.MUTED, parent=group,
                 )  # fmt: skip
-            draw_values(canvas, group, x + panel_width + 6, y, panel.values)
+            _draw_foot(canvas, group, x, foot, panel.values, panel_width)
     separators = lines(
         (x, top + row_height * k, x + panel_width, top + row_height * k)
         for x in columns_of.values()
@@ -196,15 +240,32 @@ def trace_chart(chart: TraceChart) -> str:
     return canvas.tostring()
 
 
+def _draw_foot(
+    canvas: Canvas, group: ET.Element, x: float, y: float, values: Sequence[RowValue], width: float
+) -> None:
+    """The values of a trace below it: symbol, number, and a bar of how much of the tolerance is used."""
+    each = width / max(len(values), 1)
+    canvas.path(
+        rectangles([(x, y, width, FOOT)]), fill=palette.PAPER, stroke=palette.GRID, width=0.5, parent=group
+    )
+    for k, value in enumerate(values):
+        bad = value.status == "bad"
+        left = x + each * k + 2
+        words: Text = (*spans(value.symbol), Span(f" {value.value}{STATUS_MARKS['bad'] if bad else ''}"))
+        canvas.text(left, y + 8, words, size=TINY, bold=bad, parent=group)
+        draw_share(canvas, group, (left, y + 11.5, each - 8, 2.8), value)
+
+
 def draw_bar(canvas: Canvas, units: float, bar: float, foot: float) -> None:
-    """The micrometre scale of a chart as a bar, and which way plus metal lies."""
-    height, x = bar * units, 5.0
+    """The micrometre scale of a chart as a bar, with the ratio of magnification on paper."""
+    height, x = bar * units, 4.0
     top = foot - height
     canvas.path(
         lines([(x, foot, x, top), (x - 3, foot, x + 3, foot), (x - 3, top, x + 3, top)]),
         stroke=palette.LIMIT, width=1.2,
     )  # fmt: skip
-    canvas.text(x + 5, foot - height / 2 + 3, f"{short_text(bar)} µm", size=SMALL, bold=True)
+    canvas.text(x + 4, foot - height / 2, f"{short_text(bar)} µm", size=SMALL, bold=True)
+    canvas.text(x + 4, foot - height / 2 + 8, ratio_text(units), size=TINY, ink=palette.MUTED)
 
 
 def _draw_axes(canvas: Canvas, chart: TraceChart, scale: Scale, top: float, bottom: float) -> None:
@@ -217,21 +278,20 @@ def _draw_axes(canvas: Canvas, chart: TraceChart, scale: Scale, top: float, bott
             rectangles([(left, top, a - left, bottom - top), (b, top, right - b, bottom - top)]),
             fill=palette.SHADE,
         )
-        y = top - 5
+        y = top - 4
         arrows = lines([(a, y, b, y), (a, y - 3, a, bottom), (b, y - 3, b, bottom)])
         canvas.path(arrows, stroke=palette.LIMIT, width=0.6)
         heads = f"M{number(a)} {number(y)}l5 -2v4zM{number(b)} {number(y)}l-5 -2v4z"
         canvas.path(heads, fill=palette.LIMIT)
-        canvas.text((a + b) / 2, y - 2.5, "evaluation range", anchor="middle", size=TINY, ink=palette.MUTED)
+        canvas.text(right, 21, "evaluation range ↔", anchor="end", size=TINY, ink=palette.MUTED)
         if chart.zone_end is not None and left < scale.at(chart.zone_end) < right:
             x = scale.at(chart.zone_end)
             canvas.path(lines([(x, top - 3, x, bottom)]), stroke=palette.LIMIT, width=0.6, dash=DASH_LIMIT)
-    marks = [(scale.at(value), label) for value, label in ticks(chart.span[0], chart.span[1], 6)]
+    marks = [(scale.at(value), label) for value, label in ticks(chart.span[0], chart.span[1], 5)]
     canvas.path(lines((x, bottom, x, bottom + 3) for x, _ in marks), stroke=palette.FRAME, width=0.7)
     labels = canvas.group({"text-anchor": "middle", "font-size": number(SMALL)})
     for x, label in marks:
         canvas.text(x, bottom + 11.5, label, parent=labels)
-    base = bottom
     if chart.second_ticks:
         base = bottom + 16
         spots = [(scale.at(value), label) for value, label in chart.second_ticks]
@@ -241,8 +301,8 @@ def _draw_axes(canvas: Canvas, chart: TraceChart, scale: Scale, top: float, bott
         )  # fmt: skip
         for x, label in spots:
             canvas.text(x, base + 11.5, label, parent=labels)
-    canvas.text(left, base + 24, f"◂ {chart.ends[0]}", size=SMALL, bold=True)
-    canvas.text(right, base + 24, f"{chart.ends[1]} ▸", size=SMALL, bold=True, anchor="end")
+    canvas.text(left, top - 9, f"◂ {chart.ends[0]}", size=TINY, bold=True)
+    canvas.text(right, top - 9, f"{chart.ends[1]} ▸", size=TINY, bold=True, anchor="end")
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,11 +317,11 @@ class _Place:
 
 
 def _draw_trace(
-    canvas: Canvas, group: ET.Element, curves: Curves, place: _Place, limits: tuple[float, float] | None
+    canvas: Canvas, group: ET.Element, curves: Curves, place: _Place, seen: tuple[float, float] | None
 ) -> None:
     """Grid, tolerance band and lines of one trace, each row about the middle of its own trace."""
     scale, y, units, bar = place.scale, place.y, place.units, place.bar
-    middle, _ = _extent(curves, limits)
+    middle, _ = _extent(curves, seen)
     half = place.height / 2 - 1
     x = scale.of(curves.position)
     inside = (x >= scale.start - 0.01) & (x <= scale.end + 0.01)
@@ -304,9 +364,6 @@ def draw_values(canvas: Canvas, group: ET.Element, x: float, y: float, values: S
         return
     width, thick = VALUE - 6, 4.0
     numbers = canvas.group({"text-anchor": "middle"}, group)
-    boxes: list[tuple[float, float, float, float]] = []
-    used: list[tuple[float, float, float, float]] = []
-    over: list[tuple[float, float, float, float]] = []
     for k, value in enumerate(values):
         middle = x + VALUE * (k + 0.5)
         bad = value.status == "bad"
@@ -317,14 +374,19 @@ def draw_values(canvas: Canvas, group: ET.Element, x: float, y: float, values: S
         canvas.text(middle, y + (3 if alone else -2), words, bold=bad, size=size, parent=numbers)
         if value.class_:
             canvas.text(middle, y + 8, f"class {value.class_}", size=TINY, ink=palette.MUTED, parent=numbers)
-        if value.share is not None:
-            left = middle - width / 2
-            boxes.append((left, y + 12, width, thick))
-            bar = (left, y + 12, width * min(value.share, 1.12), thick)
-            (over if bad else used).append(bar)
-    canvas.path(rectangles(used), fill=palette.FILTERED, parent=group)
-    canvas.path(rectangles(over), fill=palette.BAD, parent=group)
-    canvas.path(rectangles(boxes), stroke=palette.MUTED, width=0.6, parent=group)
+        draw_share(canvas, group, (middle - width / 2, y + 12, width, thick), value)
+
+
+def draw_share(
+    canvas: Canvas, group: ET.Element, box: tuple[float, float, float, float], value: RowValue
+) -> None:
+    """A bar of how much of its tolerance a value uses: full at the limit, a little longer beyond it."""
+    if value.share is None:
+        return
+    x, y, width, height = box
+    ink = palette.BAD if value.status == "bad" else palette.FILTERED
+    canvas.path(rectangles([(x, y, width * min(value.share, 1.1), height)]), fill=ink, parent=group)
+    canvas.path(rectangles([box]), stroke=palette.MUTED, width=0.6, parent=group)
 
 
 @dataclass(frozen=True, slots=True)
@@ -332,9 +394,8 @@ class OverviewRow:
     """One parameter of the class overview."""
 
     symbol: Text
-    name: str
-    marks: tuple[tuple[str, float | None, bool], ...]
-    """Flank (`left`, `right`, empty for both), exact class (None: better than any), conforms."""
+    marks: tuple[tuple[str, float | None, bool | None], ...]
+    """Flank (`left`, `right`, empty for both), exact class (None: better than any), conforms (None: open)."""
     required: tuple[float | None, ...]
     """Required class: of both, or of the left flank and the right one; None for drawing limits."""
     master: float | None
@@ -353,15 +414,17 @@ class Overview:
     master_name: str
 
 
-_FIRST_CLASS, _LAST_CLASS = -0.5, 12.5
+_FIRST_CLASS, _LAST_CLASS = -0.6, 13.6
+OPEN = 13.0
+"""Where a mark lies whose value is not assessed."""
 
 
 def class_overview(overview: Overview) -> str:
     """Draw the class overview: classes across, one row per parameter."""
     row_height, top = 15.0, 38.0
-    left, right = 178.0, WIDTH - 118.0
+    left, right = 34.0, HALF - 76.0
     bottom = top + row_height * len(overview.rows)
-    canvas = Canvas(WIDTH, bottom + 28, overview.title, overview.description)
+    canvas = Canvas(HALF, bottom + 28, overview.title, overview.description)
     scale = Scale(_FIRST_CLASS, _LAST_CLASS, left, right)
     # A value meets class A when its exact class is at most A: the room of a class ends at A.
     good, beyond, edges, masters = [], [], [], []
@@ -371,7 +434,7 @@ def class_overview(overview: Overview) -> str:
         for half, required in enumerate(row.required):
             if required is not None:
                 x, at = scale.at(required), y + half * share
-                beyond.append((x, at, right - x, share))
+                beyond.append((x, at, scale.at(12.5) - x, share))
                 edges.append((x, at, x, at + share))
         if row.master is not None:
             x = scale.at(row.master)
@@ -380,7 +443,9 @@ def class_overview(overview: Overview) -> str:
     canvas.path(rectangles(good), fill=palette.BAND)
     canvas.path(rectangles(beyond), fill=palette.SHADE)
     canvas.path(
-        lines((scale.at(c), top, scale.at(c), bottom) for c in range(12)), stroke=palette.GRID, width=0.5
+        lines((scale.at(c), top, scale.at(c), bottom) for c in (*range(12), 12.5)),
+        stroke=palette.GRID,
+        width=0.5,
     )
     canvas.path(lines(masters), stroke=palette.FILTERED, width=1.4, dash="3 1.5")
     canvas.path(lines(edges), stroke=palette.LIMIT, width=2.0)
@@ -389,37 +454,40 @@ def class_overview(overview: Overview) -> str:
     labels = canvas.group({"text-anchor": "middle", "font-size": number(SMALL)})
     for c in range(1, 12):
         canvas.text(scale.at(c - 0.5), bottom + 11, str(c), parent=labels)
-    canvas.text(scale.at(0) - 4, bottom + 11, "better", parent=labels, anchor="end", size=SMALL)
-    canvas.text(scale.at(11.78), bottom + 11, "beyond", parent=labels)
+    canvas.text(scale.at(11.8), bottom + 11, ">11", parent=labels)
+    canvas.text(scale.at(OPEN), bottom + 11, "open", parent=labels, size=TINY)
     canvas.text((left + right) / 2, bottom + 23, "flank tolerance class", parent=labels)
-    x = left
-    canvas.path(rectangles([(x, 4, 22, 9)]), fill=palette.BAND)
-    canvas.path(lines([(x + 22, 3, x + 22, 14)]), stroke=palette.FILTERED, width=1.4, dash="3 1.5")
-    canvas.text(x + 27, 12, overview.master_name, size=SMALL, ink=palette.MUTED)
-    x += 228
-    canvas.path(lines([(x + 10, 3, x + 10, 14)]), stroke=palette.LIMIT, width=2.0)
-    canvas.text(x + 18, 12, overview.required_name, size=SMALL, ink=palette.MUTED)
-    x = left
-    for side, words in (("left", "left flank"), ("right", "right flank"), ("", "no flank")):
-        canvas.path(_marker(side, x + 9, 25), fill=palette.TEXT)
-        canvas.text(x + 20, 28, words, size=SMALL, ink=palette.MUTED)
-        x += 80
-    canvas.path(_marker("left", x + 8, 25), fill=palette.BAD, stroke=palette.TEXT, width=0.8)
-    canvas.text(x + 18, 28, f"beyond its tolerance ({STATUS_MARKS['bad']})", size=SMALL, ink=palette.MUTED)
+    canvas.path(rectangles([(0, 4, 18, 8)]), fill=palette.BAND)
+    canvas.path(lines([(18, 3, 18, 13)]), stroke=palette.FILTERED, width=1.4, dash="3 1.5")
+    canvas.text(22, 11, overview.master_name, size=TINY, ink=palette.MUTED)
+    canvas.path(lines([(222, 3, 222, 13)]), stroke=palette.LIMIT, width=2.0)
+    canvas.text(227, 11, overview.required_name, size=TINY, ink=palette.MUTED)
+    x = 0.0
+    marks = (
+        ("left", "left", True), ("right", "right", True), ("", "no flank", True),
+        ("left", f"beyond ({STATUS_MARKS['bad']})", False), ("left", "open (?)", None),
+    )  # fmt: skip
+    for side, words, good_ in marks:
+        _draw_marker(canvas, side, x + 9, 25, good_)
+        canvas.text(x + 19, 28, words, size=TINY, ink=palette.MUTED)
+        x += 30 + 1.1 * text_width(words, TINY)
     for k, row in enumerate(overview.rows):
         y = top + row_height * (k + 0.5)
         canvas.text(4, y + 3, row.symbol, bold=True)
-        canvas.text(38, y + 3, row.name, size=SMALL, ink=palette.MUTED)
         for side, value, conforms in row.marks:
             first, last = _FIRST_CLASS + 0.2, _LAST_CLASS - 0.2
             place = first if value is None else min(max(value, first), last)
-            canvas.path(
-                _marker(side, scale.at(place), y), fill=palette.TEXT if conforms else palette.BAD,
-                stroke=None if conforms else palette.TEXT, width=0.8,
-            )  # fmt: skip
-        canvas.text(right + 8, y + 3, row.words, size=SMALL)
+            _draw_marker(canvas, side, scale.at(place), y, conforms)
+        canvas.text(right + 5, y + 3, row.words, size=TINY)
     canvas.path(rectangles([(left, top, right - left, bottom - top)]), stroke=palette.FRAME, width=0.7)
     return canvas.tostring()
+
+
+def _draw_marker(canvas: Canvas, side: str, x: float, y: float, conforms: bool | None) -> None:
+    """Filled; beyond its tolerance in another colour with an edge, open hollow."""
+    fill = {True: palette.TEXT, False: palette.BAD, None: palette.PAPER}[conforms]
+    stroke = None if conforms else palette.TEXT
+    canvas.path(_marker(side, x, y), fill=fill, stroke=stroke, width=0.8)
 
 
 def _marker(side: str, x: float, y: float) -> str:

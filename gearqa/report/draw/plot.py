@@ -28,6 +28,7 @@ from gearqa.report.draw.charts import (
     RowValue,
     draw_bar,
     draw_values,
+    even_ratio,
 )
 from gearqa.report.draw.palette import Ink
 from gearqa.report.draw.svg import SMALL, Canvas, curve, lines, number, rectangles, text_width
@@ -144,6 +145,7 @@ class Plot:
     """One micrometre scale for all panels, shown as a bar, instead of ticks in each."""
     heads: tuple[Text, ...] = ()
     """Above the columns of values at the end of the rows."""
+    width: float = WIDTH
     units: str = ""
     """Units of position and height, parted by a bar, for readings on screen."""
 
@@ -161,8 +163,8 @@ def _back(scale: Scale) -> tuple[float, float]:
     return scale.low - scale.start / scale.units, 1 / scale.units
 
 
-def _span(panel: Panel) -> tuple[float, float]:
-    """Lowest and highest value that a panel has to show."""
+def _span(panel: Panel, *, bands: bool) -> tuple[float, float]:
+    """Lowest and highest value that a panel has to show, with or without the bands behind its lines."""
     if panel.y is not None:
         return panel.y
     values: list[float] = []
@@ -172,7 +174,7 @@ def _span(panel: Panel) -> tuple[float, float]:
             values += [float(finite.min()), float(finite.max())] if finite.size else []
             if isinstance(layer, Bars):
                 values.append(layer.base)
-        elif isinstance(layer, Band):
+        elif isinstance(layer, Band) and bands:
             values += [float(np.min(layer.low)), float(np.max(layer.high))]
         elif isinstance(layer, Level):
             values.append(layer.y)
@@ -182,7 +184,7 @@ def _span(panel: Panel) -> tuple[float, float]:
     return (low, high) if high > low else (low - 0.5, high + 0.5)
 
 
-def _legend(plot: Plot, width: float) -> list[list[tuple[Layer, str, float]]]:
+def _legend(plot: Plot, width: float, size: float) -> list[list[tuple[Layer, str, float]]]:
     """Named layers, each name once, broken into lines: layer, name, x."""
     named: dict[str, Layer] = {}
     for layer in (*plot.marks, *(layer for panel in plot.panels for layer in panel.layers)):
@@ -191,7 +193,7 @@ def _legend(plot: Plot, width: float) -> list[list[tuple[Layer, str, float]]]:
     out: list[list[tuple[Layer, str, float]]] = [[]]
     x = 0.0
     for name, layer in named.items():
-        wide = 40 + text_width(name, SMALL)
+        wide = (40 if size == SMALL else 31) + text_width(name, size)
         if x and x + wide > width:
             out.append([])
             x = 0.0
@@ -203,28 +205,31 @@ def _legend(plot: Plot, width: float) -> list[list[tuple[Layer, str, float]]]:
 def draw(plot: Plot) -> str:
     """Draw the panels as one SVG."""
     columns = max((len(p.values) for p in plot.panels), default=0)
-    left, right = LABELS, WIDTH - (GAP + VALUE * columns if columns else 12)
-    entries = _legend(plot, right - left)
+    left, right = LABELS, plot.width - (GAP + VALUE * columns if columns else 12)
+    narrow = plot.width < WIDTH
+    begin, size = (0.0, TINY) if narrow else (left, SMALL)
+    entries = _legend(plot, (plot.width if narrow else right) - begin, size)
     words_above = any(m.words for m in plot.marks) or any(
         isinstance(layer, Mark) and layer.words for p in plot.panels for layer in p.layers
     )
     top = 12.0 * len(entries) + (20 if columns or plot.micrometre_bar else 6) + (11 if words_above else 0)
-    spans = [_span(p) for p in plot.panels]
-    units = 0.0
+    spans = [_span(p, bands=not plot.micrometre_bar) for p in plot.panels]
+    units = bar = 0.0
     if plot.micrometre_bar:
         fitting = ((p.height - 8) / max(h - lo, 1e-9) for p, (lo, h) in zip(plot.panels, spans, strict=True))
-        units = min(LARGEST_SCALE, *fitting)
-        top = max(top, 12.0 * len(entries) + 8 + min(micrometre_bar(units) * units, 34))
+        units = even_ratio(min(LARGEST_SCALE, *fitting))
+        bar = micrometre_bar(units, shortest=9 if narrow else 13)
+        top = max(top, 12.0 * len(entries) + 8 + min(bar * units, 34))
     bottom = top + sum(p.height for p in plot.panels)
-    canvas = Canvas(WIDTH, bottom + 30, plot.title, plot.description)
+    canvas = Canvas(plot.width, bottom + 30, plot.title, plot.description)
     for k, row in enumerate(entries):
         for layer, name, x in row:
-            _sample(canvas, layer, left + x, 9 + 12.0 * k)
-            canvas.text(left + x + 26, 9 + 12.0 * k, name, size=SMALL, ink=palette.MUTED)
+            _sample(canvas, layer, begin + x, 9 + 12.0 * k)
+            canvas.text(begin + x + 25, 9 + 12.0 * k, name, size=size, ink=palette.MUTED)
     for k, head in enumerate(plot.heads):
         canvas.text(right + GAP + VALUE * (k + 0.5), top - 6, head, anchor="middle", size=SMALL, bold=True)
     if plot.micrometre_bar:
-        draw_bar(canvas, units, micrometre_bar(units), top - 6)
+        draw_bar(canvas, units, bar, top - 6)
     across = Scale(plot.x[0], plot.x[1], left, right)
     y = top
     for panel, (low, high) in zip(plot.panels, spans, strict=True):
@@ -247,7 +252,7 @@ def draw(plot: Plot) -> str:
 
 
 def _axis(canvas: Canvas, plot: Plot, across: Scale, bottom: float) -> None:
-    marks = plot.x_ticks if plot.x_ticks is not None else ticks(plot.x[0], plot.x[1], 10)
+    marks = plot.x_ticks if plot.x_ticks is not None else ticks(plot.x[0], plot.x[1], int(plot.width / 70))
     canvas.path(
         lines((across.at(v), bottom, across.at(v), bottom + 3) for v, _ in marks),
         stroke=palette.FRAME, width=0.7,
@@ -280,7 +285,7 @@ def _panel(canvas: Canvas, plot: Plot, panel: Panel, scales: _Scales) -> None:
                 canvas.text(across.at(layer.x), y - 3, layer.words, size=TINY, anchor="middle", parent=group)
     canvas.path(rectangles([(left, y, right - left, height)]), stroke=palette.FRAME, width=0.7, parent=group)
     middle = y + height / 2
-    if plot.micrometre_bar:
+    if plot.micrometre_bar and panel.outside is None:
         canvas.text(LABELS - 6, middle, panel.label, anchor="end", parent=group)
         if panel.detail:
             canvas.text(
@@ -423,9 +428,9 @@ def _sample(canvas: Canvas, layer: Layer, x: float, y: float) -> None:
             canvas.path(lines([line]), stroke=layer.ink, width=layer.width, dash=layer.dash)
 
 
-def tooth_ticks(z: int) -> Sequence[tuple[float, str]]:
+def tooth_ticks(z: int, parts: int = 12) -> Sequence[tuple[float, str]]:
     """Ticks of an axis of teeth 1..z."""
-    marks = [(value, label) for value, label in ticks(0, z, 12) if value == int(value) and 1 < value <= z]
+    marks = [(value, label) for value, label in ticks(0, z, parts) if value == int(value) and 1 < value <= z]
     return ((1.0, "1"), *marks)
 
 

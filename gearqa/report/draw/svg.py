@@ -229,16 +229,17 @@ def rectangles(boxes: Iterable[tuple[float, float, float, float]]) -> str:
 
 
 def legend(
-    canvas: Canvas, x: float, y: float, entries: Sequence[tuple[str, Ink, float, str]], *, gap: float = 14
-) -> None:
+    canvas: Canvas, x: float, y: float, entries: Sequence[tuple[str, Ink, float, str]], *,
+    gap: float = 14, sample: float = 22, size: float = SMALL,
+) -> None:  # fmt: skip
     """Samples of line styles with their words, one after the other: word, ink, width, dash."""
     for words, ink, width, dash in entries:
         if dash == "band":
-            canvas.path(rectangles([(x, y - 7, 20, 8)]), fill=ink)
+            canvas.path(rectangles([(x, y - 7, sample - 2, 8)]), fill=ink)
         else:
-            canvas.path(lines([(x, y - 3, x + 22, y - 3)]), stroke=ink, width=width, dash=dash)
-        canvas.text(x + 26, y, words, size=SMALL, ink=MUTED)
-        x += 26 + text_width(words, SMALL) + gap
+            canvas.path(lines([(x, y - 3, x + sample, y - 3)]), stroke=ink, width=width, dash=dash)
+        canvas.text(x + sample + 3, y, words, size=size, ink=MUTED)
+        x += sample + 3 + text_width(words, size) + gap
 
 
 def text_width(text: str, size: float = SIZE) -> float:

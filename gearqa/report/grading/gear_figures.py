@@ -10,10 +10,9 @@ from gearqa.arrays import Array
 from gearqa.model.curves import PitchCurve, RollAxis, RunoutCurve, TraceCurves
 from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, TraceResult
-from gearqa.report.blocks.document import Figure, Status, plain, symbol
+from gearqa.report.blocks.document import Figure, Status, symbol
 from gearqa.report.draw import charts, palette, plot
 from gearqa.report.draw.chart_scales import ticks
-from gearqa.report.grading.notes import RUNOUT_SOURCE
 from gearqa.report.grading.values import (
     Value,
     allowed,
@@ -25,16 +24,27 @@ from gearqa.report.grading.values import (
 )
 from gearqa.symbols import PARAMETERS, Flank, TraceKind, symbol_of
 from gearqa.wording.numbers import class_text, fixed_text, number_text, um_text, use_of_tolerance, value_text
-from gearqa.wording.verdicts import conformity_text
+from gearqa.wording.verdicts import NOT_PROVEN, conformity_text
 
-ROWS_PER_FIGURE = 7
-"""Two figures of so many low rows fill a page."""
-FEW_ROWS = 4
-HIGH_ROW, LOW_ROW = 76.0, 46.0
+ROWS_PER_FIGURE = 10
+"""A figure of so many low rows leaves room for nothing else on its page."""
+LOW_ROW = 78.0
+"""Height of a row on a page of so many traces alone."""
 SAME_LABEL_MM = 0.1
-BEYOND = 12.4
+BEYOND = 12.0
 """Where a mark lies that is beyond class 11."""
-ROOM = "room given by the tolerance"
+ROOM = "room of the tolerance"
+ROUND_HEIGHT = 88.0
+"""Of all panels of a chart round the gear."""
+ROUND_SIGNS = (
+    "Plus is clockwise looking onto the datum face; of the radial position, away from the gear axis."
+)
+PITCH_NOTE = (
+    f"Pitch, index and radial position: {ROUND_SIGNS[0].lower()}{ROUND_SIGNS[1:]} The room is tinted as far "
+    "as it is in sight: values fill the height, and where all is tinted the tolerance is wider. Rings mark "
+    "the teeth or spaces that decide."
+)
+RATIO_NOTE = "Ratios such as 1000:1 say how deviations are magnified on paper at full size."
 BAR_NOTE = (
     "The bar under a value shows the share of its tolerance that it uses, full when all is used; "
     "✗ marks a value beyond it."
@@ -63,24 +73,36 @@ def helix_range(curves: TraceCurves) -> str:
 def overview_figure(gear: GearResult, part: Part, master_class: int) -> Figure | None:
     """How far each parameter is from the required class and from master quality."""
     rows, texts = [], []
-    for key, parameter in gear.parameters.items():
-        sides = by_flank(parameter)
-        if not any(has_class(one) for _, one in sides):
+    gaps = [(gap.parameter, gap.flank) for gap in gear.not_assessed]
+    for key in (key for key in PARAMETERS if key in gear.parameters or key in dict(gaps)):
+        parameter = gear.parameters.get(key)
+        sides = by_flank(parameter) if parameter is not None else []
+        sides = [(side, one) for side, one in sides if has_class(one)]
+        own = [side for asked, side in gaps if asked == key]
+        missing: list[Flank | None] = [side for side in own if side not in dict(sides)]
+        if missing == [None] and PARAMETERS[key].per_flank:
+            missing = [side for side in part.tolerance.flanks if side not in dict(sides)]
+        if not sides and not missing:
             continue
         named = [f"{side or ''} {class_text(one.class_, one.beyond)}".strip() for side, one in sides]
-        required = [one.required_class for _, one in sides]
+        required: list[int | None] = [one.required_class for _, one in sides]
+        required += [_class_asked(part, key, side) for side in missing]
         asked = ["limits" if grade is None else str(grade) for grade in required]
         goal = "limits" if None in required else asked[0]
         if len({*required}) > 1:
-            named = [f"{text} of {one}" for text, one in zip(named, asked, strict=True)]
-            goal = ", ".join(f"{side} {one}" for (side, _), one in zip(sides, asked, strict=True))
+            named = [f"{text} of {one}" for text, one in zip(named, asked, strict=False)]
+            places = [*(side for side, _ in sides), *missing]
+            goal = ", ".join(f"{side} {one}" for side, one in zip(places, asked, strict=True))
+        named += [f"{side or ''} open".strip() for side in missing]
         rows.append(
             charts.OverviewRow(
                 symbol=symbol(key),
-                name=PARAMETERS[key].name,
-                marks=tuple(
-                    (side or "", BEYOND if one.beyond else one.class_exact, one.conforms is not False)
-                    for side, one in sides
+                marks=(
+                    *(
+                        (side or "", BEYOND if one.beyond else one.class_exact, _mark(key, side, one, own))
+                        for side, one in sides
+                    ),
+                    *((side or "", charts.OPEN, None) for side in missing),
                 ),
                 required=tuple(None if one is None else float(one) for one in required),
                 master=float(master_class) if key in part.master_parameters else None,
@@ -97,29 +119,45 @@ def overview_figure(gear: GearResult, part: Part, master_class: int) -> Figure |
         description=f"Classes; the smaller the better. Master quality is class {master_class}. "
         f"{'. '.join(texts)}.",
         rows=tuple(rows),
-        required_name="limit of the required class",
+        required_name="limit required",
         master_name=f"room of master quality (class {master_class} or better)",
     )
     caption = "Each step to the left allows 1/√2 of the deviation. The flat edge of a mark is its value."
+    if gaps:
+        caption += " Hollow: not assessed, whole or in part."
     if split:
         caption += " Where the flanks differ in required class, the upper limit is the left flank's."
     if limited:
         caption += " limits: the drawing gives limits instead of a class."
-    return Figure(charts.class_overview(overview), overview.title, overview.description, caption)
+    return Figure(charts.class_overview(overview), overview.title, overview.description, caption, half=True)
+
+
+def _mark(key: str, side: Flank | None, one: Value, gaps: Sequence[Flank | None]) -> bool | None:
+    """Whether a value meets the drawing, for its mark; None where it was not assessed or not proven."""
+    if one.conforms is None and (side in gaps or None in gaps or one.state == NOT_PROVEN):
+        return None
+    return one.conforms is not False
+
+
+def _class_asked(part: Part, key: str, side: Flank | None) -> int | None:
+    """Class that the drawing asks of a parameter that was not measured; None for limits."""
+    if part.tolerance.limits_for(key, side) is not None:
+        return None
+    return part.tolerance.class_for(key, side)
 
 
 # --- traces -------------------------------------------------------------------------------------
 
 
 def trace_figures(
-    curves: Sequence[TraceCurves], gear: GearResult, part: Part, roll_axis: RollAxis | None
-) -> list[Figure]:
+    curves: Sequence[TraceCurves], gear: GearResult, part: Part, roll_axis: RollAxis | None,
+    height: float = LOW_ROW,
+) -> list[Figure]:  # fmt: skip
     """Profile or helix traces of every measured tooth, some rows to a figure, one scale for all."""
     if not curves:
         return []
     kind = curves[0].kind
     groups = _grouped(curves)
-    height = HIGH_ROW if len(groups) <= FEW_ROWS else LOW_ROW
     any_evaluated = next((c for c in curves if c.result is not None), curves[0])
     limits = (any_evaluated.start_mm, any_evaluated.end_mm)
     several = len({round(label or 0.0, 1) for _, label, _ in groups}) > 1
@@ -146,7 +184,7 @@ def trace_figures(
     zone_end = None
     if zone is not None:
         zone_end = zone[0] if part.gear.kind == "internal" else zone[1]
-    scale = charts.fitting_scale(rows, limits, height)
+    scale = charts.fitting_scale(rows, charts.judged_range(limits, zone_end), height)
     figures = []
     for start in range(0, len(rows), ROWS_PER_FIGURE):
         some = rows[start : start + ROWS_PER_FIGURE]
@@ -159,9 +197,16 @@ def trace_figures(
             axis=axis, ends=ends, second_axis="diam., mm" if second else "", second_ticks=second,
             row_height=height, units_per_um=scale,
         )  # fmt: skip
-        caption = "" if start else _trace_caption(any_evaluated, part)
-        figures.append(Figure(charts.trace_chart(chart), title, description, caption))
+        figures.append(Figure(charts.trace_chart(chart), title, description, half=True))
     return figures
+
+
+def rows_of_traces(curves: Sequence[TraceCurves]) -> int:
+    """Rows that the taller of the two trace charts takes."""
+    return max(
+        (len(_grouped([one for one in curves if one.kind == kind])) for kind in ("profile", "helix")),
+        default=0,
+    )
 
 
 def _grouped(curves: Sequence[TraceCurves]) -> list[tuple[int, float | None, dict[Flank, TraceCurves]]]:
@@ -185,7 +230,7 @@ def _label(kind: TraceKind, label: float) -> str:
 
 def _diameter_ticks(axis: RollAxis) -> tuple[tuple[float, str], ...]:
     """Round diameters and the lengths of roll where they lie."""
-    round_ones = ticks(float(axis.diameter_mm[0]), float(axis.diameter_mm[-1]), 5)
+    round_ones = ticks(float(axis.diameter_mm[0]), float(axis.diameter_mm[-1]), 4)
     return tuple(
         (float(np.interp(value, axis.diameter_mm, axis.roll_mm)), label) for value, label in round_ones
     )
@@ -277,59 +322,61 @@ def _traces_in_words(
     return " ".join(sentences)
 
 
-def _trace_caption(curves: TraceCurves, part: Part) -> str:
-    if curves.kind == "profile":
-        where = f"Evaluation range {profile_range(curves, part)}"
-        if curves.tip_zone_mm is not None:
-            where += "; dotted: end of the tip zone, where only extra metal counts"
-    else:
-        where = f"Evaluation range {helix_range(curves)}"
-    total = plain(symbol(f"{curves.kind}_total"))
-    return (
-        f"Plus metal is up. {where}. The tinted room is as high as the tolerance of {total} and lies about "
-        f"the design trace: the trace must fit in. {BAR_NOTE}"
-    )
+def reading_lines(curves: Sequence[TraceCurves], runout: RunoutCurve | None) -> list[str]:
+    """How the charts of a sheet are read: ranges, room, bars, ratios."""
+    lines = []
+    if curves:
+        zone = any(one.tip_zone_mm is not None for one in curves)
+        dotted = " Dotted: end of the tip zone of profiles, where only extra metal counts." if zone else ""
+        lines.append(
+            "Traces: plus metal is up. The tinted room is as high as the tolerance of the total deviation "
+            f"and lies about the design trace: the trace must fit in.{dotted}"
+        )
+    harmonic = [] if runout is None else [_harmonic(runout)]
+    return [*lines, PITCH_NOTE, *harmonic, f"{BAR_NOTE} {RATIO_NOTE}"]
 
 
 # --- pitch and runout ---------------------------------------------------------------------------
 
 
-def pitch_figures(pitch: Sequence[PitchCurve], gear: GearResult) -> list[Figure]:
-    """Single pitch and index of all teeth, left flank above right flank on one tooth axis."""
-    if not pitch:
-        return []
-    single = [_single_panel(one, gear) for one in pitch]
-    index = [_index_panel(one, gear) for one in pitch]
-    z = len(pitch[0].index_um)
-    each = "Every bar is one tooth against the one before; the tinted room is the tolerance either way."
-    total = (
-        f"The tinted room is as high as the tolerance of {symbol_of('cumulative_pitch')}; "
-        "rings mark the highest and lowest tooth."
-    )
-    return [
-        _tooth_figure("Single pitch deviation of every tooth", "single_pitch", single, gear, z=z, room=each),
-        _tooth_figure("Index deviation of every tooth", "cumulative_pitch", index, gear, z=z, room=total),
-    ]
+def round_figures(pitch: Sequence[PitchCurve], runout: RunoutCurve | None, gear: GearResult) -> list[Figure]:
+    """Single pitch of all teeth; index and runout on one scale, for an eccentric gear shows in both."""
+    figures = []
+    if pitch:
+        single = [_single_panel(one, gear) for one in pitch]
+        title = "Single pitch deviation of every tooth"
+        figures.append(_tooth_figure(title, ("single_pitch",), single, gear, len(pitch[0].index_um)))
+    height = ROUND_HEIGHT / max(len(pitch) + (runout is not None), 1)
+    panels = [_index_panel(one, gear, height) for one in pitch]
+    keys, names = (["cumulative_pitch"], ["Index of every tooth"]) if pitch else ([], [])
+    more, z = "", len(pitch[0].index_um) if pitch else 0
+    if runout is not None:
+        panels.append(_runout_panel(runout, gear, height))
+        keys.append("runout")
+        names.append("radial position of every space" if names else "Radial position of every space")
+        z, more = len(runout.radial_um), _harmonic(runout)
+    if panels:
+        figures.append(_tooth_figure(" and ".join(names), tuple(keys), panels, gear, z, more))
+    return figures
 
 
 def _tooth_figure(
-    title: str, key: str, panels: list[plot.Panel], gear: GearResult, *, z: int, room: str
+    title: str, keys: tuple[str, ...], panels: list[plot.Panel], gear: GearResult, z: int, more: str = ""
 ) -> Figure:
-    parameter = gear.parameters.get(key)
-    sentences = [f"{title}, plus is clockwise looking onto the datum face."]
-    for flank, one in parameter.flanks.items() if parameter is not None else ():
-        verdict = f", {conformity_text(one.conforms, one.state)}" if is_required(one) else ""
-        sentences.append(
-            f"{flank.capitalize()} flank: {symbol_of(key)} {shown_value(key, one)} µm, "
-            f"allowed {allowed(key, one)} µm{verdict}."
-        )
+    sentences = [f"{title}. {ROUND_SIGNS}"]
+    for key in keys:
+        parameter = gear.parameters.get(key)
+        for flank, one in by_flank(parameter) if parameter is not None else ():
+            verdict = f", {conformity_text(one.conforms, one.state)}" if is_required(one) else ""
+            place = f"{flank.capitalize()} flank: " if flank else ""
+            value = f"{symbol_of(key)} {shown_value(key, one)} µm, allowed {allowed(key, one)} µm"
+            sentences.append(f"{place}{value}{verdict}.")
     chart = plot.Plot(
-        title=title, description=" ".join(sentences), panels=tuple(panels), x=(0.25, z + 0.75),
-        x_name="tooth", x_ticks=tuple(plot.tooth_ticks(z)), micrometre_bar=True, heads=(symbol(key),),
-        units="tooth|µm",
+        title=title, description=" ".join([*sentences, *([more] if more else [])]), panels=tuple(panels),
+        x=(0.25, z + 0.75), x_name="tooth, space" if keys[-1] == "runout" else "tooth",
+        x_ticks=tuple(plot.tooth_ticks(z, 8)), micrometre_bar=True, units="tooth|µm", width=charts.HALF,
     )  # fmt: skip
-    caption = f"Plus is clockwise, looking onto the datum face. {room}"
-    return Figure(plot.draw(chart), title, chart.description, caption)
+    return Figure(plot.draw(chart), title, chart.description, half=True)
 
 
 def _numbers(values: Array) -> Array:
@@ -337,25 +384,28 @@ def _numbers(values: Array) -> Array:
     return np.arange(1.0, len(values) + 1)
 
 
-def _deciding(places: Sequence[int | None], values: Array, name: str) -> tuple[plot.Layer, ...]:
+def _deciding(places: Sequence[int | None], values: Array) -> tuple[plot.Layer, ...]:
     """Rings about the places that decide the value."""
     known = np.array([one for one in places if one is not None and one <= len(values)], dtype=np.intp)
     if not known.size:
         return ()
     rings = plot.Dots(
-        known.astype(np.float64), values[known - 1], ink=palette.TEXT, size=3.2, hollow=True, name=name
+        known.astype(np.float64),
+        values[known - 1],
+        ink=palette.TEXT,
+        size=3.2,
+        hollow=True,
+        name="deciding place",
     )
     return (rings,)
 
 
-def _line_layers(
-    values: Array, wave: Array | None, room: tuple[float, float] | None, name: str
-) -> list[plot.Layer]:
+def _line_layers(values: Array, wave: Array | None, room: tuple[float, float] | None) -> list[plot.Layer]:
     """Values round the gear over the room of their tolerance, with their first harmonic."""
     layers: list[plot.Layer] = []
     if room is not None:
         layers.append(plot.Band(*room, name=ROOM))
-    layers.append(plot.Line(_numbers(values), values, width=1.1, name=name))
+    layers.append(plot.Line(_numbers(values), values, width=1.1, name="measured"))
     if wave is not None:
         layers.append(
             plot.Line(_numbers(values), wave, palette.DESIGN, 1.0, charts.DASH_DESIGN, "first harmonic")
@@ -371,14 +421,6 @@ def _end(key: str, one: Value | None) -> tuple[charts.RowValue, ...]:
     return (_row_value(key, one.value_um, one, grade),)
 
 
-def _flank_panel(
-    key: str, one: FlankResult | None, flank: Flank, layers: list[plot.Layer], height: float
-) -> plot.Panel:
-    """Teeth of one flank."""
-    detail = "flank" if one is not None else "not assessed"
-    return plot.Panel(flank, tuple(layers), detail=detail, values=_end(key, one), height=height)
-
-
 def _single_panel(pitch: PitchCurve, gear: GearResult) -> plot.Panel:
     key, values = "single_pitch", pitch.single_um
     one = _flank_result(gear, key, pitch.flank)
@@ -387,42 +429,39 @@ def _single_panel(pitch: PitchCurve, gear: GearResult) -> plot.Panel:
         layers.append(plot.Band(-limits[1], limits[1], name=ROOM))
     layers += [plot.Level(0.0, width=0.6), plot.Bars(_numbers(values), values, 0.62, name="single pitch")]
     if one is not None:
-        layers += _deciding((one.tooth, one.tooth_to), values, "deciding tooth")
-    return _flank_panel(key, one, pitch.flank, layers, 52)
+        layers += _deciding((one.tooth, one.tooth_to), values)
+    return _round_panel(key, one, pitch.flank, layers, ROUND_HEIGHT / 2)
 
 
-def _index_panel(pitch: PitchCurve, gear: GearResult) -> plot.Panel:
+def _index_panel(pitch: PitchCurve, gear: GearResult, height: float) -> plot.Panel:
     key, values = "cumulative_pitch", pitch.index_um
     one = _flank_result(gear, key, pitch.flank)
-    layers = _line_layers(values, pitch.first_harmonic_um, _room(key, one, values), "index deviation")
+    layers = _line_layers(values, pitch.first_harmonic_um, _room(key, one, values))
     if one is not None:
-        layers += _deciding((one.tooth, one.tooth_to), values, "deciding tooth")
-    return _flank_panel(key, one, pitch.flank, layers, 56)
+        layers += _deciding((one.tooth, one.tooth_to), values)
+    return _round_panel(key, one, pitch.flank, layers, height)
 
 
-def runout_figure(curve: RunoutCurve | None, gear: GearResult) -> Figure | None:
-    """Radial position of a ball in every space, with the first harmonic."""
-    if curve is None:
-        return None
+def _runout_panel(curve: RunoutCurve, gear: GearResult, height: float) -> plot.Panel:
     key, values = "runout", curve.radial_um
-    z, one = len(values), gear.parameters.get(key)
-    layers = _line_layers(values, curve.first_harmonic_um, _room(key, one, values), "radial position")
-    source = value = ""
+    one = gear.parameters.get(key)
+    layers = _line_layers(values, curve.first_harmonic_um, _room(key, one, values))
     if one is not None:
-        layers += _deciding((one.space, one.space_to), values, "deciding space")
-        source = f"; {RUNOUT_SOURCE[one.method]}" if one.method is not None else ""
-        value = f" {symbol_of(key)} {shown_value(key, one)} µm."
-    harmonic = (
-        f"First harmonic {um_text(curve.amplitude_um)}, "
-        f"crest at {fixed_text(curve.crest_deg, 0)}° clockwise from tooth 1: "
-        f"an eccentricity of {um_text(curve.amplitude_um)} would leave it."
+        layers += _deciding((one.space, one.space_to), values)
+    return _round_panel(key, one, "", layers, height)
+
+
+def _round_panel(
+    key: str, one: Value | None, side: str, layers: list[plot.Layer], height: float
+) -> plot.Panel:
+    """Teeth of one flank, or all spaces."""
+    detail = side if one is not None else f"{side} open".strip()
+    return plot.Panel("", tuple(layers), values=_end(key, one), height=height, outside=(symbol(key), detail))
+
+
+def _harmonic(curve: RunoutCurve) -> str:
+    return (
+        f"First harmonic of the radial position {um_text(curve.amplitude_um)}, crest at "
+        f"{fixed_text(curve.crest_deg, 0)}° clockwise from tooth 1: an eccentricity of "
+        f"{um_text(curve.amplitude_um)} would leave it."
     )
-    title = "Runout: radial position of a ball in every tooth space"
-    chart = plot.Plot(
-        title=title, description=f"{title}, plus is away from the gear axis.{value} {harmonic}",
-        panels=(plot.Panel("space", tuple(layers), values=_end(key, one), height=60),),
-        x=(0.25, z + 0.75), x_name="tooth space", x_ticks=tuple(plot.tooth_ticks(z)), micrometre_bar=True,
-        heads=(symbol(key),), units="space|µm",
-    )  # fmt: skip
-    caption = f"Plus is away from the gear axis{source}. {harmonic}"
-    return Figure(plot.draw(chart), title, chart.description, caption)

@@ -2,40 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
-from math import inf
+from itertools import zip_longest
 
 from gearqa.errors import Notice
 from gearqa.model.curves import GearCurves
 from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, GradeHeader
 from gearqa.report.blocks import document as doc
-from gearqa.report.blocks.verdicts import STATUS, conformity_cell
+from gearqa.report.blocks.verdicts import STATUS
 from gearqa.report.grading import gear_figures
-from gearqa.report.grading.notes import decision_line, further_lines, guarded_otherwise, value_notes
-from gearqa.report.grading.values import (
-    Value,
-    allowed,
-    gear_class,
-    has_class,
-    is_required,
-    limits_of,
-    place_of,
-    shown_value,
-    values_of,
-)
-from gearqa.report.grading.words import gear_verdict
-from gearqa.symbols import PARAMETERS, Flank
+from gearqa.report.grading.notes import decision_line, further_lines, guarded_otherwise, not_proven
+from gearqa.report.grading.value_table import value_table
+from gearqa.report.grading.values import Value, gear_class, has_class, place_of, shown_value, values_of
+from gearqa.report.grading.words import failures, gear_verdict
+from gearqa.symbols import FLANKS, PARAMETERS
 from gearqa.version import __version__
-from gearqa.wording.numbers import DASH, Limits, allowed_text, class_text, fixed_text, number_text, value_text
+from gearqa.wording.numbers import DASH, count_text, fixed_text, number_text, value_text
 from gearqa.wording.safety import CAUTIONS, SETTER
-from gearqa.wording.sentences import symbols_text
+from gearqa.wording.sentences import place_text, symbols_text
 from gearqa.wording.verdicts import MASTER_QUALITY, conformity_text
 from gearqa.wording.visible import clip
 
 ROLES = ("Inspected by", "Approved by")
+MOST_ROWS = 4
+"""Teeth traced on a flank up to which a sheet is one page, with its details on a second."""
+TRACE_ROOM = 226.0
+"""Height of all rows of traces on that page, in units of a drawing."""
+HIGHEST_ROW, LOWEST_ROW = 96.0, 44.0
+USUAL_ROWS = 9
+ROW_OF_VALUES = 14.0
+"""What a further row of values takes from the traces."""
+MOST_REMARKS = 3
+MOST_VALUES = 2
+"""Values that the verdict names."""
+REMARK = 13.0
+"""What a line of remarks takes from the traces."""
+LONGEST_REMARK = 240
+"""Characters of a remark on the first page."""
 SHORT = 48
 """Characters of a serial in titles, page heads, tables and file names."""
 NO_BREAK = "\u00a0"
@@ -74,28 +80,48 @@ def gear_sheet(
 ) -> doc.Sheet:
     """One gear in full; `alone` if it is the whole document."""
     master = header.master_quality.class_
-    sections = [
-        doc.Section(
-            "",
-            (
-                sheet_facts(header, part, result, curves),
-                _verdict(header, result),
-                doc.Paragraph(decision_line(header, result.near_limit, guarded_otherwise(result)), "note"),
-            ),
-        )
-    ]
+    rows = gear_figures.rows_of_traces(curves.traces)
+    on_one_page = rows <= MOST_ROWS
+    remarks = _remarks(result)
+    few = [one for one in remarks if len(one) <= LONGEST_REMARK][:MOST_REMARKS]
+    rest = [one for one in remarks if one not in few]
+    rule = decision_line(header, result.near_limit, guarded_otherwise(result))
+    table = value_table(result, part, master)
+    first: list[doc.Block] = [
+        sheet_facts(header, part, result, curves), _verdict(header, result),
+        doc.Paragraph(rule, "note"), table,
+    ]  # fmt: skip
+    if remarks:
+        last = [f"{count_text(len(rest), 'more remark' if few else 'remark')}: see Details."] if rest else []
+        first.append(doc.Bullets((*few, *last), "note"))
+    height = (
+        TRACE_ROOM - ROW_OF_VALUES * max(len(table.rows) - USUAL_ROWS, 0) - REMARK * sum(map(_lines_of, few))
+    )
+    if not on_one_page:
+        height = gear_figures.LOW_ROW * gear_figures.ROWS_PER_FIGURE
+        rows = min(rows, gear_figures.ROWS_PER_FIGURE)
+    height = max(min(height / max(rows, 1), HIGHEST_ROW), LOWEST_ROW)
+    traces = _trace_blocks(result, curves, part, height)
+    around = gear_figures.round_figures(curves.pitch, curves.runout, result)
     overview = gear_figures.overview_figure(result, part, master)
-    if overview is not None:
-        sections.append(doc.Section("Classes at a glance", (overview,)))
-    sections.append(doc.Section("Values", (value_table(result, master),)))
-    if remarks := _remarks(result):
-        sections.append(doc.Section("Not assessed, and warnings", (doc.Bullets(tuple(remarks)),)))
-    sections += _chart_sections(result, curves, part)
-    if further := (*further_lines(result, part.evaluation.slope_span), *_ungraded(result)):
-        sections.append(doc.Section("Further values", (doc.Bullets(further, "note"),)))
+    glance = () if overview is None else (overview,)
+    charts = [doc.Section("", (*(traces if on_one_page else ()), *around, *(() if on_one_page else glance)))]
+    signed = doc.Section("", (cautions(result.parameters), doc.Signature(ROLES)))
+    sections = [doc.Section("", tuple(first)), *charts, signed]
+    if traces and not on_one_page:
+        sections.append(doc.Section("Traces", (*traces,), new_page=True))
+    facts = doc.Facts((("Evaluation", evaluation_words(part, curves)),))
+    further = (*further_lines(result, part.evaluation.slope_span), *mean_lines(result), *_ungraded(result))
+    reading = gear_figures.reading_lines(curves.traces, curves.runout)
+    details: list[doc.Block] = [facts, *(glance if on_one_page else ())]
+    if further:
+        details.append(doc.Bullets(further, "note"))
+    details.append(doc.Bullets(tuple(reading), "note"))
+    sections.append(doc.Section("Details", tuple(details), new_page=True))
+    if rest:
+        sections.append(doc.Section("Not assessed, and warnings", (doc.Bullets(tuple(rest)),)))
     if alone:
-        sections += [*input_files(header), *folder_warnings(header.warnings)]
-    sections.append(doc.Section("", (cautions(result.parameters), doc.Signature(ROLES))))
+        sections += [*input_files(header, curves.files), *folder_warnings(header.warnings)]
     return doc.Sheet(
         title=title,
         sections=tuple(sections),
@@ -111,11 +137,16 @@ def gear_sheet(
 def _verdict(header: GradeHeader, gear: GearResult) -> doc.Verdict:
     """The verdict; what was not assessed by symbol only, the reasons come further down."""
     verdict = gear_verdict(header, gear)
-    if gear.conforms is not None or not gear.not_assessed:
-        return verdict
-    keys = dict.fromkeys(one.parameter for one in gear.not_assessed)
-    short = replace(verdict.answers[0], detail=f"not assessed: {symbols_text(keys)}; why: see below")
-    return doc.Verdict((short, *verdict.answers[1:]))
+    if gear.conforms is None and gear.not_assessed:
+        keys = dict.fromkeys(one.parameter for one in gear.not_assessed)
+        detail = f"not assessed: {symbols_text(keys)}; why: see below"
+    else:
+        values = [] if gear.conforms else failures(gear) if gear.conforms is False else not_proven(gear)
+        more = len(values) - MOST_VALUES
+        if more <= 0:
+            return verdict
+        detail = f"{'; '.join(values[:MOST_VALUES])}; {more} more, see the table"
+    return doc.Verdict((replace(verdict.answers[0], detail=detail), *verdict.answers[1:]))
 
 
 def _remarks(gear: GearResult) -> list[str]:
@@ -133,6 +164,11 @@ def _remarks(gear: GearResult) -> list[str]:
     ]
 
 
+def _lines_of(remark: str) -> int:
+    """Lines that a remark takes on paper."""
+    return 1 + len(remark) // 130
+
+
 def gear_id(number: int) -> str:
     """Anchor of the sheet of the gear that came as this number."""
     return f"gear-{number}"
@@ -141,7 +177,7 @@ def gear_id(number: int) -> str:
 def cautions(graded: Iterable[str]) -> doc.Cautions:
     """What nobody may read out of a sheet."""
     annex = (RUNOUT_ANNEX,) if "runout" in graded else ()
-    return doc.Cautions((*CAUTIONS, *annex, SETTER))
+    return doc.Cautions((*CAUTIONS, *annex, SETTER), dense=True)
 
 
 def sheet_facts(
@@ -170,20 +206,38 @@ def sheet_facts(
             ("Operator", made.operator),
             ("Temperature", None if degrees is None else f"{fixed_text(degrees, 1)} °C"),
             ("Calibration", made.calibration_ref),
-            ("Calibration due", _time(made.calibration_due)),
+            ("Calibration due", made.calibration_due.date().isoformat() if made.calibration_due else None),
             *((clip(label, SHORT), value) for label, value in made.labels.items()),
             ("Remark", made.remark),
         ]
-    items += [("Standard", header.standard), ("Gear", gear_words(part))]
-    items.append(("Evaluation", evaluation_words(part, curves)))
-    return doc.Facts(tuple((label, clip(value, 400)) for label, value in items if value))
+    items.append(("Standard", header.standard))
+    if curves is not None:
+        items.append(("Teeth traced", traced_words(curves)))
+    items.append(("Gear", gear_words(part)))
+    if gear is None:
+        items.append(("Evaluation", evaluation_words(part, curves)))
+    return doc.Facts(
+        tuple((label, clip(value, 400)) for label, value in items if value), dense=gear is not None
+    )
+
+
+def traced_words(curves: GearCurves) -> str:
+    """How many teeth were traced on each flank: once where it is the same everywhere."""
+    counts = {
+        (kind, flank): len({one.tooth for one in curves.traces if (one.kind, one.flank) == (kind, flank)})
+        for kind in ("profile", "helix")
+        for flank in FLANKS
+    }
+    if len({*counts.values()}) == 1:
+        return f"{next(iter(counts.values()))} a flank"
+    return ", ".join(f"{kind} {flank} {n}" for (kind, flank), n in counts.items())
 
 
 def _time(value: object) -> str | None:
     """A time as ISO 8601, one without zone marked as local."""
     if not isinstance(value, datetime):
         return None
-    text = value.isoformat(sep=" ", timespec="seconds" if value.second else "minutes")
+    text = value.isoformat(sep=" ", timespec="minutes")
     return text if value.tzinfo is not None else f"{text} (local time)"
 
 
@@ -242,49 +296,16 @@ def _design_words(kind: str, values: Mapping[str, float]) -> list[str]:
     return [f"{kind} {names[key]} {number_text(values[key])} µm" for key in names if values.get(key)]
 
 
-def value_table(gear: GearResult, master_class: int) -> doc.Table:
-    """Graded parameters per flank: value, tolerance, margin, class, mean and spread, place, verdict."""
-    graded = [row for row in values_of(gear) if has_class(row[3])]
-    required = {one.required_class for *_, one in graded}
-    one_class = next(iter(required)) if len(required) == 1 else None
-    columns = [
-        doc.Column("", "left"), doc.Column("value\nµm"),
-        doc.Column("allowed\nµm" if one_class is None else f"class {one_class}\nallows µm"),
-        doc.Column("margin\nµm"), doc.Column("class"), doc.Column("class\nrequired"),
-        doc.Column(f"class {master_class}\nallows µm"), doc.Column("mean\nµm"), doc.Column("spread\nµm"),
-        doc.Column("place", "left"), doc.Column("drawing", "left", weight=1),
-    ]  # fmt: skip
-    rows: list[list[doc.Cell | doc.Text]] = []
-    for key, flank, parameter, one in graded:
-        mean, spread = _mean_and_spread(key, one)
-        rows.append(
-            [
-                _named(key, flank), shown_value(key, one, parameter.master_tolerance_um),
-                allowed(key, one), _margin(key, one), class_text(one.class_, one.beyond),
-                "limits" if one.limits_um is not None else str(one.required_class or DASH),
-                allowed_text(key, parameter.master_tolerance_um, None), mean or DASH, spread or DASH,
-                place_of(None, one),
-                conformity_cell(one.conforms, one.state) if is_required(one) else DASH,
-            ]
-        )  # fmt: skip
-    rows += [
-        [_named(gap.parameter, gap.flank), *(DASH,) * 9, conformity_cell(None)] for gap in gear.not_assessed
-    ]
-    if one_class is not None:
-        del columns[_REQUIRED]
-        for row in rows:
-            del row[_REQUIRED]
-    notes = ("margin: what is left up to the limit; mean and spread over the traces of a flank.",)
-    return doc.Table("", tuple(columns), tuple(map(tuple, rows)), notes=(*notes, *value_notes(gear)))
-
-
-_REQUIRED = 5
-"""Place of the column of required classes, left out where all are the same."""
-
-
-def _named(key: str, flank: Flank | None) -> tuple[doc.Span, ...]:
-    """Symbol of a parameter with the flank."""
-    return (*doc.symbol(key), doc.Span(f" {flank}", "muted")) if flank else doc.symbol(key)
+def mean_lines(gear: GearResult) -> Iterator[str]:
+    """Mean and spread over the traces of each flank, a line a family."""
+    for family in ("profile", "helix"):
+        texts = []
+        for key, flank, _, one in values_of(gear):
+            mean, spread = _mean_and_spread(key, one)
+            if mean and has_class(one) and PARAMETERS[key].family == family:
+                texts.append(f"{place_text(key, flank)} {mean} ({spread})")
+        if texts:
+            yield f"Mean (spread) over the traces of a flank, µm: {', '.join(texts)}."
 
 
 def _ungraded(gear: GearResult) -> Iterator[doc.Text]:
@@ -309,40 +330,25 @@ def _mean_and_spread(key: str, one: Value) -> tuple[str, str]:
     return value_text(one.mean_um, signed=PARAMETERS[key].signed), value_text(one.spread_um)
 
 
-def _margin(key: str, one: Value) -> str:
-    """What is left up to the nearest limit; negative beyond it."""
-    limits = limits_of(key, one)
-    if limits is None:
-        return DASH
-    margin = limits[1] - one.value_um
-    if PARAMETERS[key].signed:
-        margin = min(limits[1] - one.max_um, one.min_um - limits[0])
-    return value_text(margin, signed=True, limits=[NO_LIMIT_ABOVE])
+def _trace_blocks(result: GearResult, curves: GearCurves, part: Part, height: float) -> list[doc.Figure]:
+    """Profile and helix traces side by side."""
+    of_kind = [
+        gear_figures.trace_figures(
+            [one for one in curves.traces if one.kind == kind], result, part, curves.roll_axis, height
+        )
+        for kind in ("profile", "helix")
+    ]
+    return [figure for pair in zip_longest(*of_kind) for figure in pair if figure is not None]
 
 
-NO_LIMIT_ABOVE: Limits = (0.0, inf)
-
-
-def _chart_sections(result: GearResult, curves: GearCurves, part: Part) -> list[doc.Section]:
-    sections: list[doc.Section] = []
-    for kind in ("profile", "helix"):
-        own = [one for one in curves.traces if one.kind == kind]
-        if figures := gear_figures.trace_figures(own, result, part, curves.roll_axis):
-            sections.append(doc.Section("" if sections else "Traces", (*figures,)))
-    pitch = gear_figures.pitch_figures(curves.pitch, result)
-    runout = gear_figures.runout_figure(curves.runout, result)
-    if round_gear := (*pitch, *([runout] if runout is not None else [])):
-        sections.append(doc.Section("Pitch and runout", round_gear))
-    return sections
-
-
-def input_files(header: GradeHeader) -> list[doc.Section]:
-    """Files that were read, with their digests, and files left out."""
-    if not header.inputs:
+def input_files(header: GradeHeader, only: Collection[str] | None = None) -> list[doc.Section]:
+    """Files that were read, with their digests, and files left out; `only` these where they are named."""
+    inputs = [one for one in header.inputs if only is None or one.file in only]
+    if not inputs:
         return []
     rows = tuple(
         (clip(one.file), one.sha256 if one.sha256 is not None else f"left out: {clip(one.left_out or '')}")
-        for one in header.inputs
+        for one in inputs
     )
     columns = (doc.Column("file", "left"), doc.Column("SHA-256", "left", weight=1))
     return [doc.Section("Input files", (doc.Table("", columns, rows, dense=True),))]

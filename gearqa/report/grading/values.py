@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import NamedTuple
 
 from gearqa.model.results import FlankResult, GearResult, ParameterResult
+from gearqa.report.blocks.document import Cell, plain
+from gearqa.report.blocks.verdicts import conformity_cell
 from gearqa.symbols import PARAMETERS, Flank
 from gearqa.wording.numbers import (
     Limits,
@@ -15,6 +18,7 @@ from gearqa.wording.numbers import (
     use_of_tolerance,
     value_text,
 )
+from gearqa.wording.verdicts import NOT_PROVEN
 
 Value = ParameterResult | FlankResult
 INCOMPLETE_NOTE = "* class of an incomplete set: something graded was not assessed."
@@ -56,6 +60,14 @@ def shown_value(key: str, one: Value, master_tolerance: float | None = None) -> 
 def allowed(key: str, one: Value) -> str:
     """What is allowed for the value."""
     return allowed_text(key, one.tolerance_um, one.limits_um)
+
+
+def verdict_cell(one: Value) -> Cell:
+    """Verdict on a value; its state too where that is another."""
+    cell = conformity_cell(one.conforms, one.state)
+    if one.state == NOT_PROVEN != cell.text:
+        return replace(cell, text=f"{plain(cell.text)}, {NOT_PROVEN}")
+    return cell
 
 
 def share_used(key: str, one: Value) -> float | None:

@@ -129,9 +129,11 @@ def _sheet(document: doc.Document, sheet: doc.Sheet, *, lazy: bool) -> Iterator[
         if section.title:
             anchor = f' id="{escape(section.id)}"' if section.id else ""
             yield f"<h{level}{anchor}>{_inline(section.title)}</h{level}>\n"
-        for block in section.blocks:
-            yield _block(block)
-            yield "\n"
+        for block in doc.side_by_side(section.blocks):
+            if isinstance(block, tuple):
+                yield f'<div class="pair">{"".join(map(_block, block))}</div>\n'
+            else:
+                yield f"{_block(block)}\n"
     if sheet.folded:
         yield "</noscript></div></details>\n" if lazy else "</div></details>\n"
     else:
@@ -155,7 +157,7 @@ def _block(block: doc.Block) -> str:
         case doc.Figure():
             caption = f"<figcaption>{_inline(block.caption)}</figcaption>" if block.caption else ""
             return (
-                f'<figure><span class="ft">{_inline(block.title)}</span>'
+                f'<figure{" class=half" if block.half else ""}><span class="ft">{_inline(block.title)}</span>'
                 f'<div class="scroll">{block.svg}</div>{caption}</figure>'
             )
         case doc.Cautions():
@@ -209,8 +211,8 @@ def _table(table: doc.Table) -> str:
     out += ["<tr>", *heads, "</tr></thead><tbody>"]
     for row in table.rows:
         out.append("<tr>")
-        for k, (cell, column) in enumerate(zip(row, table.columns, strict=True)):
-            content = cell if isinstance(cell, doc.Cell) else doc.Cell(cell)
+        for k, cell in doc.cells_of(row):
+            column, content = table.columns[k], cell if isinstance(cell, doc.Cell) else doc.Cell(cell)
             text = _inline(content.text)
             if content.status is not None and content.status != "none":
                 text = f"{text}&nbsp;{_mark(content.status)}"
@@ -219,8 +221,10 @@ def _table(table: doc.Table) -> str:
             else:
                 tag, bad = "td", content.status == "bad"
                 wide = bool(column.weight) and content.status is None
-            kind = " ".join(filter(None, (ALIGN[column.align], "bad" if bad else "", "w" if wide else "")))
+            align = "c" if content.span > 1 else ALIGN[column.align]
+            kind = " ".join(filter(None, (align, "bad" if bad else "", "w" if wide else "")))
             style = f' class="{kind}"' if kind else ""
+            style += f' colspan="{content.span}"' if content.span > 1 else ""
             out.append(f"<{tag}{style}>{text}</{tag[:2]}>")
         out.append("</tr>")
     out.append("</tbody></table></div>")

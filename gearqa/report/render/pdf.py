@@ -25,8 +25,11 @@ from gearqa.wording.visible import breakable, visible
 
 Paper = Literal["a4", "letter"]
 PAPERS: dict[Paper, str] = {"a4": "a4", "letter": "us-letter"}
+WIDTHS_MM: dict[Paper, float] = {"a4": 210.0, "letter": 215.9}
 
 FACT_COLUMNS = 4
+LONGEST_ON_A_LINE = 34
+"""Characters of name and value of a fact that stand on one line of a column."""
 LONGEST_WORD = 66
 """Characters of a word that fit a line; a digest of 64 is not broken, so that it can be copied."""
 LONGEST_NAME = 24
@@ -186,6 +189,7 @@ def _document(document: doc.Document, paper: Paper) -> dict[str, Any]:
         "keywords": [PDF_KEYWORD, *map(visible, document.keywords)],
         "simulated": document.simulated,
         "paper": PAPERS[paper],
+        "paper-width": WIDTHS_MM[paper],
         "look": {ink.key: ink.light for ink in INKS},
         "marks": {status: mark for status, mark in doc.STATUS_MARKS.items() if status != "none"},
         "words": {
@@ -200,7 +204,7 @@ def _document(document: doc.Document, paper: Paper) -> dict[str, Any]:
                     {
                         "title": _inline(section.title, ids),
                         "new_page": section.new_page,
-                        "blocks": [_block(block, ids) for block in section.blocks],
+                        "blocks": [_placed(one, ids) for one in doc.side_by_side(section.blocks)],
                     }
                     for section in sheet.sections
                 ],
@@ -225,6 +229,13 @@ def _inline(text: doc.Text, ids: set[str], longest_word: int = LONGEST_WORD) -> 
     ]
 
 
+def _placed(block: doc.Block | tuple[doc.Figure, ...], ids: set[str]) -> dict[str, Any]:
+    """A block, or figures side by side."""
+    if isinstance(block, tuple):
+        return {"kind": "pair", "figures": [_block(one, ids) for one in block]}
+    return _block(block, ids)
+
+
 def _block(block: doc.Block, ids: set[str]) -> dict[str, Any]:
     match block:
         case doc.Paragraph():
@@ -232,7 +243,8 @@ def _block(block: doc.Block, ids: set[str]) -> dict[str, Any]:
         case doc.Bullets():
             return {"kind": "bullets", "style": block.style, "items": _many(block.items, ids)}
         case doc.Facts():
-            return {"kind": "facts", "columns": FACT_COLUMNS, "items": _facts(block, ids)}
+            shown = {"columns": FACT_COLUMNS, "dense": block.dense, "items": _facts(block, ids)}
+            return {"kind": "facts", **shown}
         case doc.Verdict():
             answers = [
                 {
@@ -248,9 +260,10 @@ def _block(block: doc.Block, ids: set[str]) -> dict[str, Any]:
             return {
                 "kind": "figure", "svg": block.svg, "alt": visible(block.description),
                 "title": _inline(block.title, ids), "caption": _inline(block.caption, ids),
+                "half": block.half,
             }  # fmt: skip
         case doc.Cautions():
-            return {"kind": "cautions", "items": _many(block.items, ids)}
+            return {"kind": "cautions", "dense": block.dense, "items": _many(block.items, ids)}
         case doc.Signature():
             return {"kind": "signature", "roles": [_text(role) for role in block.roles]}
 
@@ -260,12 +273,14 @@ def _facts(block: doc.Facts, ids: set[str]) -> list[list[Any]]:
     items: list[list[Any]] = []
     filled = 0
     for name, value in block.items:
-        wide = doc.is_long(value)
-        if wide and filled:
+        width = FACT_COLUMNS if doc.is_long(value) else 1
+        if block.dense and width == 1 and len(doc.plain(name)) + len(doc.plain(value)) > LONGEST_ON_A_LINE:
+            width = 2
+        if filled + width > FACT_COLUMNS:
             items += [["", "", 1]] * (FACT_COLUMNS - filled)
             filled = 0
-        items.append([_inline(name, ids), _inline(value, ids), FACT_COLUMNS if wide else 1])
-        filled = 0 if wide else (filled + 1) % FACT_COLUMNS
+        items.append([_inline(name, ids), _inline(value, ids), width])
+        filled = (filled + width) % FACT_COLUMNS
     return items
 
 
@@ -276,6 +291,8 @@ def _many(items: Sequence[doc.Text], ids: set[str]) -> list[Any]:
 def _cell(cell: doc.Cell | doc.Text, ids: set[str], *, first: bool) -> Any:
     """A cell as plain text where it is no more than that, which is set fastest."""
     longest = LONGEST_NAME if first else LONGEST_WORD
+    if isinstance(cell, doc.Cell) and cell.span > 1:
+        return [_inline(cell.text, ids, longest), cell.status or "", cell.span]
     if isinstance(cell, doc.Cell):
         return [_inline(cell.text, ids, longest), cell.status or ""]
     return _text(cell, longest) if isinstance(cell, str) else [_inline(cell, ids, longest), ""]

@@ -47,12 +47,11 @@ def paths(figure: Figure, ink: palette.Ink) -> list[ET.Element]:
 
 def test_every_chart_the_sheet_needs_is_there(sheet: dict[str, Figure]) -> None:
     assert list(sheet) == [
-        "Class of each parameter against required class and master quality",
         "Profile traces",
         "Helix traces",
         "Single pitch deviation of every tooth",
-        "Index deviation of every tooth",
-        "Runout: radial position of a ball in every tooth space",
+        "Index of every tooth and radial position of every space",
+        "Class of each parameter against required class and master quality",
     ]
     for figure in sheet.values():
         root = ET.fromstring(figure.svg)
@@ -67,12 +66,25 @@ def test_trace_charts_name_what_they_show(
     sheet: dict[str, Figure], title: str, ends: tuple[str, str]
 ) -> None:
     shown = words(sheet[title])
-    for needed in ("left flank", "right flank", "evaluation range", "measured", "filtered",
+    for needed in ("left flank", "right flank", "evaluation range ↔", "measured", "filtered",
                    "design", "mean line", "room given by the tolerance", "tooth 1", "tooth 25",
                    f"◂ {ends[0]}", f"{ends[1]} ▸"):  # fmt: skip
         assert needed in shown
-    assert "Plus metal is up." in str(sheet[title].caption)
     assert any(re.fullmatch(r"\d+ µm", word) for word in shown)
+    assert any(re.fullmatch(r"\d+:1", word) for word in shown)
+
+
+def test_the_ratio_is_that_of_the_drawing(sheet: dict[str, Figure]) -> None:
+    """One unit is a quarter of a millimetre on paper: so many units for a micrometre make the ratio."""
+    for title in (
+        "Profile traces",
+        "Helix traces",
+        "Index of every tooth and radial position of every space",
+    ):
+        reading = next(p.get("data-r", "") for p in ET.fromstring(sheet[title].svg).iter() if p.get("data-r"))
+        units_per_um = 1 / abs(float(reading.split()[3]))
+        ratio = next(w for w in words(sheet[title]) if re.fullmatch(r"[\d.]+:1", w))
+        assert float(ratio.removesuffix(":1")) == pytest.approx(units_per_um * 0.25 * 1000, rel=1e-3)
 
 
 def test_every_measured_tooth_has_all_its_lines_on_both_flanks(sheet: dict[str, Figure]) -> None:
@@ -184,7 +196,7 @@ def test_many_teeth_go_on_several_charts_of_one_scale() -> None:
     shown = [
         f for title, f in figures(document_of([replace(gear, traces=traces)])).items() if "Profile" in title
     ]
-    assert len(shown) == 3
+    assert len(shown) == 2
     bars = {next(w for w in words(f) if re.fullmatch(r"\d+ µm", w)) for f in shown}
     assert len(bars) == 1
     teeth = [w for f in shown for w in words(f) if w.startswith("tooth ")]
@@ -195,18 +207,39 @@ def test_pitch_charts_show_every_tooth_of_both_flanks(sheet: dict[str, Figure]) 
     single = ET.fromstring(sheet["Single pitch deviation of every tooth"].svg)
     bars = [p.get("d", "") for p in single.iter(f"{NS}path") if p.get("class") == f"f{palette.FILTERED.key}"]
     assert sorted(d.count("M") for d in bars)[-2:] == [TEETH, TEETH]
-    index = sheet["Index deviation of every tooth"]
+    index = sheet["Index of every tooth and radial position of every space"]
     assert "first harmonic" in words(index)
-    assert len(paths(index, palette.DESIGN)) == 3  # sample and two flanks
+    assert len(paths(index, palette.DESIGN)) == 4  # sample, two flanks, runout
+
+
+def test_charts_round_the_gear_use_their_height(sheet: dict[str, Figure]) -> None:
+    """However wide the tolerance: the scale is the largest even one at which the values fit."""
+    wide = part_of(tolerance={"standard": "ISO 1328-1:2013", "class": 11})
+    for title in list(sheet)[2:4]:
+        other = figures(document_of([measured()], wide))[title]
+        scale = [next(w for w in words(f) if w.endswith(":1")) for f in (sheet[title], other)]
+        assert scale[0] == scale[1]
+
+
+def test_a_failing_trace_is_seen_where_it_leaves_the_room_most() -> None:
+    """Extra metal in the tip zone, outside the evaluation range, is what fails: the line is whole there."""
+    part, gear = part_of(kind="external"), measured(part=part_of(kind="external"))
+    first = next(t for t in gear.traces if t.kind == "profile" and t.tooth == 1 and t.flank == "left")
+    roll = first.position_mm
+    bump = np.where(roll > 15.35, 40.0, 0.0)  # 67.6 mm is at 15.6 mm, the range ends at 15.2
+    traces = [replace(t, deviation_um=t.deviation_um + bump) if t is first else t for t in gear.traces]
+    figure = figures(document_of([replace(gear, traces=tuple(traces))], part))["Profile traces"]
+    x, y = drawn(figure, palette.MEASURED, 0)
+    assert y[x < 15.55].max() > 38.0
 
 
 def test_the_first_harmonic_is_drawn_with_its_amplitude() -> None:
     gear = measured()
     turn = 2 * np.pi * np.arange(TEETH) / TEETH
     pure = replace(gear, runout=replace(gear.runout, radial_um=8 * np.cos(turn - 1)))  # type: ignore[type-var]
-    figure = figures(document_of([pure]))["Runout: radial position of a ball in every tooth space"]
-    assert "First harmonic 8.00 µm" in figure.description
-    curves = [p for p in ET.fromstring(figure.svg).iter(f"{NS}path") if p.get("data-r")]
+    figure = figures(document_of([pure]))["Index of every tooth and radial position of every space"]
+    assert "First harmonic of the radial position 8.00 µm" in figure.description
+    curves = [p for p in ET.fromstring(figure.svg).iter(f"{NS}path") if p.get("data-r")][-2:]
     heights = []
     for path in curves:
         _, _, c, d = (float(x) for x in path.get("data-r", "").split())
@@ -219,8 +252,8 @@ def test_the_first_harmonic_is_drawn_with_its_amplitude() -> None:
 
 def test_class_overview_places_marks_by_exact_class() -> None:
     rows = (
-        charts.OverviewRow("A", "a", (("left", 4.0, True), ("right", 7.5, False)), (6.0, 6.0), 4.0, "w"),
-        charts.OverviewRow("B", "b", (("", None, True),), (6.0,), None, "w"),
+        charts.OverviewRow("A", (("left", 4.0, True), ("right", 7.5, False)), (6.0, 6.0), 4.0, "w"),
+        charts.OverviewRow("B", (("", None, True),), (6.0,), None, "w"),
     )
     svg = charts.class_overview(charts.Overview("t", "d", rows, "required", "master"))
     root = ET.fromstring(svg)
@@ -231,7 +264,7 @@ def test_class_overview_places_marks_by_exact_class() -> None:
     ]
     drawn_marks = [p for p in marks if float(p.get("d", "")[1:].split()[1].split("l")[0]) > 36]
     x = {p.get("fill"): float(p.get("d", "")[1:].split()[0]) for p in drawn_marks}
-    scale = Scale(-0.5, 12.5, 178.0, charts.WIDTH - 118.0)
+    scale = Scale(-0.6, 13.6, 34.0, charts.HALF - 76.0)
     assert x[palette.TEXT.light] == pytest.approx(scale.at(4.0), abs=0.06)
     assert x[palette.BAD.light] == pytest.approx(scale.at(7.5), abs=0.06)
 
