@@ -12,6 +12,7 @@ from gearqa.incoming.compare import ReportComparison
 from gearqa.incoming.compared_values import compared_values
 from gearqa.incoming.editions import editions_of
 from gearqa.incoming.explanations import ENOUGH_VALUES
+from gearqa.incoming.plausibility.questions import plausibility
 from gearqa.incoming.reasons import reasons_of
 from gearqa.incoming.report_agreement import agreements
 from gearqa.incoming.report_cautions import cautions_of
@@ -76,6 +77,7 @@ def conclude(
         unmatched=sides.unmatched(),
         not_reported=sides.not_reported(),
         cautions=(),
+        plausibility=plausibility(sides.values, part, editions, sides.digits),
         warnings=tuple(dict.fromkeys(notices)),
     )
     cautions = tuple(cautions_of(result, comparison, editions))

@@ -16,6 +16,7 @@ from gearqa.errors import Notice
 from gearqa.model.declared import Count, Identity, Simulated
 from gearqa.model.lot import LotDecision, LotResult
 from gearqa.model.measurement import InputFile
+from gearqa.model.plausibility import Plausibility
 from gearqa.model.results import State
 from gearqa.symbols import Flank, TraceKind
 
@@ -295,6 +296,8 @@ class IncomingResult:
     not_reported: tuple[str, ...]
     """Serials of ours that the report does not name."""
     cautions: tuple[Notice, ...]
+    plausibility: Plausibility
+    """Whether the reported figures can be true, looked at by themselves."""
     warnings: tuple[Notice, ...] = ()
 
     @property

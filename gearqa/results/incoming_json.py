@@ -23,8 +23,8 @@ INCOMING: Final = ResultDocument(
             "shared=explanation.shared", "rms_before_um=explanation.rms_before_um",
             "explanations=explanation.explanations",
             "few_values=explanation.few_values", "same_gears", "same_gears_reason", "alignments",
-            "agreement", "agreement_explained", "rows", "unmatched", "not_reported", "lots", "cautions",
-            "warnings",
+            "agreement", "agreement_explained", "rows", "unmatched", "not_reported", "lots", "plausibility",
+            "cautions", "warnings",
         ),
         LotResult: (
             "decision", "lot_size", "sample_size", "conforming", "not_conforming", "not_proven",

@@ -6,6 +6,7 @@ import textwrap
 
 from gearqa.model.incoming import ComparedValue, IncomingResult
 from gearqa.report.blocks import document as doc
+from gearqa.report.incoming.plausible import question_lines
 from gearqa.report.incoming.words import (
     LONGEST_SERIAL,
     claimed_text,
@@ -24,6 +25,7 @@ from gearqa.wording.visible import clip
 MAIL_LINES = 39
 MAIL_WIDTH = 76
 MAIL_VALUES = 6
+MAIL_QUESTIONS = 3
 
 
 def incoming_text(result: IncomingResult) -> str:
@@ -47,6 +49,10 @@ def incoming_text(result: IncomingResult) -> str:
             lines += _wrapped(_mail_row(row), "  ")[:2]
         if len(rows) > MAIL_VALUES:
             lines.append(f"  and {len(rows) - MAIL_VALUES} more values")
+    if asked := question_lines(result):
+        lines += ["", "The figures themselves ask for a look:"]
+        for one in asked[:MAIL_QUESTIONS]:
+            lines += _wrapped(f"- {one}", "  ")
     closing = ["", *textwrap.wrap(" ".join(("All values in micrometres.", *CAUTIONS)), MAIL_WIDTH)]
     room = MAIL_LINES - len(lines) - len(closing)
     notes: list[str] = []

@@ -8,6 +8,7 @@ from gearqa.model.incoming import IncomingResult
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.inputs import inputs_table
 from gearqa.report.incoming.figures import incoming_figures, overlay_figures
+from gearqa.report.incoming.plausible import questions_blocks
 from gearqa.report.incoming.tables import (
     agreement_table,
     alignments_table,
@@ -36,6 +37,8 @@ def incoming_document(result: IncomingResult) -> doc.Document:
     if rows:
         first.append(open_table("To take up with the supplier", rows[:MOST_ROWS], explained=explained))
     sections = [doc.Section("", tuple(first), id="result")]
+    if questions := questions_blocks(result):
+        sections.append(doc.Section("Can the figures be true", tuple(questions), id="plausible"))
     table = explanations_table(result)
     explanation: list[doc.Block] = [*([] if table is None else [table]), *incoming_figures(result)]
     if explanation:

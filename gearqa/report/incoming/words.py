@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from gearqa.model.incoming import Claim, ComparedValue, IncomingResult
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.verdicts import DECISION_STATUS, STATUS
+from gearqa.report.incoming.plausible import plausible_answer
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import DASH, class_text, count_text, fixed_text, signed_text, um_text
 from gearqa.wording.sentences import sentence
@@ -69,6 +70,7 @@ def verdict(result: IncomingResult) -> doc.Verdict:
         doc.Answer(question, result.decision, status, sentence("; ".join(deciding))),
         _claims_answer(result),
         _difference_answer(result),
+        plausible_answer(result),
     ]
     if result.alignments:
         same, reason = result.same_gears, _reason(result, "same_gears", "not_the_same_gears")

@@ -1,0 +1,1 @@
+"""Whether reported figures can be true, before anything is measured."""
