@@ -81,10 +81,16 @@ class NoticeCode(StrEnum):
     # evaluation
     NOT_ASSESSED = "not_assessed"
     ONE_FLANK_ONLY = "one_flank_only"
-    FEW_TEETH = "few_teeth"
     TEETH_NOT_EVENLY_SPACED = "teeth_not_evenly_spaced"
     POSITION_DOUBTFUL = "position_doubtful"
-    UNIT_DOUBTFUL = "unit_doubtful"
+    # evaluation: readings that are not assessed for doubt
+    UNIT_DOUBT = "unit_doubt"
+    STUCK = "stuck"
+    CLIPPED = "clipped"
+    COPIED = "copied"
+    NO_READING = "no_reading"
+    TOO_FEW_TEETH = "too_few_teeth"
+    CONFIRMED = "confirmed"
     INDEX_OR_PITCH_DOUBTFUL = "index_or_pitch_doubtful"
     FLANKS_OR_NUMBERING_DOUBTFUL = "flanks_or_numbering_doubtful"
     # lot

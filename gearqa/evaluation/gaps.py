@@ -2,84 +2,148 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from functools import lru_cache
-from typing import Final
+from typing import Final, NamedTuple, get_args
 
 from gearqa.core.traces import WANTED_POINTS, WANTED_POINTS_PER_CUTOFF
 from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.part_setup import TRACE_KINDS, PartSetup
+from gearqa.evaluation.pitch_sets import PitchSet
 from gearqa.evaluation.plausibility import plausibility_notices
-from gearqa.evaluation.trace_sets import TraceSet
+from gearqa.evaluation.trace_sets import TraceFault, TraceSet
 from gearqa.model.measurement import GearMeasurement
-from gearqa.model.results import NotAssessed
+from gearqa.model.part import Confirmation
+from gearqa.model.results import DoubtCode, GapCode, NotAssessed
 from gearqa.symbols import FLANKS, PARAMETERS, Family, Flank, TraceKind
 from gearqa.wording.numbers import count_text
+from gearqa.wording.sentences import listed
 
-FEWEST_TEETH: Final = 3
 NUMBERS_LISTED: Final = 6
 OR_LEAVE_OUT: Final = "or name only what the drawing asks for in `parameters` under [tolerance]"
+DOUBTS: Final = frozenset(get_args(DoubtCode))
 
 
-def not_assessed(gear: GearMeasurement, traces: TraceSet, setup: PartSetup) -> tuple[NotAssessed, ...]:
+class Gap(NamedTuple):
+    """Why the parameters that come from one table cannot be judged, of one flank or as a whole."""
+
+    flank: Flank | None
+    reason: str
+    code: GapCode = "missing"
+
+
+def not_assessed(
+    gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, setup: PartSetup
+) -> tuple[NotAssessed, ...]:
     """Parameters asked for that cannot be judged, in table order, each with its reason."""
-    by_family: dict[Family, tuple[tuple[Flank | None, str], ...]] = {
-        "pitch": tuple(_pitch_gaps(gear, setup)),
-        "runout": tuple(_runout_gaps(gear)),
-        "profile": tuple(_trace_gaps("profile", traces, setup)),
-        "helix": tuple(_trace_gaps("helix", traces, setup)),
-    }
+    by_family = _gaps(gear, traces, pitch, setup)
     return tuple(
-        NotAssessed(key, flank, reason)
+        NotAssessed(key, gap.flank, gap.reason, gap.code)
         for key in setup.criteria.asked
-        for flank, reason in by_family[PARAMETERS[key].family]
+        for gap in by_family[PARAMETERS[key].family]
+        if setup.confirmation(gap.code, key, gear.serial) is None
     )
 
 
-def _pitch_gaps(gear: GearMeasurement, setup: PartSetup) -> Iterator[tuple[Flank | None, str]]:
+def _gaps(
+    gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, setup: PartSetup
+) -> dict[Family, tuple[Gap, ...]]:
+    return {
+        "pitch": tuple(_pitch_gaps(gear, pitch, setup)),
+        "runout": tuple(_runout_gaps(gear, pitch)),
+        "thickness": tuple(_thickness_gaps(gear, pitch)),
+        "profile": tuple(_trace_gaps("profile", traces, setup)),
+        "helix": tuple(_trace_gaps("helix", traces, setup)),
+    }
+
+
+def _pitch_gaps(gear: GearMeasurement, pitch: PitchSet, setup: PartSetup) -> Iterator[Gap]:
     if not gear.pitch:
-        yield None, f"there is no pitch of this gear; add its rows to a pitch table, {OR_LEAVE_OUT}"
+        yield Gap(None, f"there is no pitch of this gear; add its rows to a pitch table, {OR_LEAVE_OUT}")
         return
     for flank in setup.criteria.graded_flanks:
         readings = gear.pitch.get(flank)
+        yield from (Gap(*doubt) for doubt in pitch.gaps(flank))
         if readings is None:
-            yield flank, f"there is no pitch of the {flank} flank; add its rows to the pitch table"
+            yield Gap(flank, f"there is no pitch of the {flank} flank; add its rows to the pitch table")
         elif missing := readings.missing_teeth:
-            yield flank, f"the pitch of the {flank} flank lacks {_numbered('tooth', 'teeth', missing)}"
+            lacking = _numbered("tooth", "teeth", missing)
+            yield Gap(flank, f"the pitch of the {flank} flank lacks {lacking}", "incomplete")
 
 
-def _runout_gaps(gear: GearMeasurement) -> Iterator[tuple[Flank | None, str]]:
-    if gear.runout is not None:
-        if missing := gear.runout.missing_spaces:
-            yield (
-                None,
-                f"the runout readings lack {_numbered('space', 'spaces', missing)}; complete them, "
-                "or leave the runout table out to have runout calculated from pitch",
-            )
+def _runout_gaps(gear: GearMeasurement, pitch: PitchSet) -> Iterator[Gap]:
+    if gear.runout is None:
+        yield from _both_flanks(gear, pitch, "there are no runout readings, and", "a runout table or ")
         return
-    lacking = [flank for flank in FLANKS if flank not in gear.pitch or gear.pitch[flank].missing_teeth]
-    if lacking:
-        flanks = "both flanks" if len(lacking) == len(FLANKS) else f"the {lacking[0]} flank"
-        yield (
+    yield from (Gap(*doubt) for doubt in pitch.gaps(None))
+    if missing := gear.runout.missing_spaces:
+        yield Gap(
             None,
-            f"there are no runout readings, and the pitch of {flanks} is missing or not complete; add a "
-            f"runout table or the pitch of all teeth on both flanks, {OR_LEAVE_OUT}",
+            f"the runout readings lack {_numbered('space', 'spaces', missing)}; complete them, "
+            "or leave the runout table out to have runout calculated from pitch",
+            "incomplete",
         )
 
 
-def _trace_gaps(kind: TraceKind, traces: TraceSet, setup: PartSetup) -> Iterator[tuple[Flank | None, str]]:
+def _thickness_gaps(gear: GearMeasurement, pitch: PitchSet) -> Iterator[Gap]:
+    yield from _both_flanks(gear, pitch, "tooth thickness comes from pitch, and")
+
+
+def _both_flanks(gear: GearMeasurement, pitch: PitchSet, why: str, other: str = "") -> Iterator[Gap]:
+    """What is lacking for a value that comes from the pitch of both flanks."""
+    lacking = [flank for flank in FLANKS if flank not in gear.pitch or gear.pitch[flank].missing_teeth]
+    if lacking:
+        flanks = "both flanks" if len(lacking) == len(FLANKS) else f"the {lacking[0]} flank"
+        yield Gap(
+            None,
+            f"{why} the pitch of {flanks} is missing or not complete; add {other}the pitch of all teeth on "
+            f"both flanks, {OR_LEAVE_OUT}",
+        )
+        return
+    for flank in FLANKS:
+        for doubt in pitch.gaps(flank):
+            yield Gap(None, f"{why} {doubt.reason}", doubt.code)
+
+
+def _trace_gaps(kind: TraceKind, traces: TraceSet, setup: PartSetup) -> Iterator[Gap]:
     if not any((kind, flank) in traces.teeth for flank in FLANKS):
-        yield None, f"there are no {kind} traces of this gear; add its rows to a {kind} table, {OR_LEAVE_OUT}"
+        yield Gap(
+            None, f"there are no {kind} traces of this gear; add its rows to a {kind} table, {OR_LEAVE_OUT}"
+        )
         return
     for flank in setup.criteria.graded_flanks:
         if (kind, flank) not in traces.teeth:
-            yield flank, f"there is no {kind} trace of the {flank} flank; add its rows to the {kind} table"
+            yield Gap(
+                flank, f"there is no {kind} trace of the {flank} flank; add its rows to the {kind} table"
+            )
             continue
-        faults = [f for f in traces.faults if f.trace.kind == kind and f.trace.flank == flank]
-        if faults:
-            others = count_text(len(faults) - 1, "more trace is", "more traces are")
-            more = f"; {others} at fault too" if len(faults) > 1 else ""
-            yield flank, min(faults, key=lambda f: f.trace.tooth).reason + more
+        yield from _faults_of([f for f in traces.faults if (f.trace.kind, f.trace.flank) == (kind, flank)])
+        yield from too_few_teeth(kind, flank, traces.teeth[kind, flank], setup)
+
+
+def _faults_of(faults: Sequence[TraceFault]) -> Iterator[Gap]:
+    """Traces of one flank that are not evaluated, by what is wrong with them."""
+    for code in dict.fromkeys(fault.code for fault in faults):
+        alike = [fault for fault in faults if fault.code == code]
+        first = min(alike, key=lambda f: f.trace.tooth)
+        more = ""
+        if code != "unit_doubt" and len(alike) > 1:
+            more = f"; {count_text(len(alike) - 1, 'more trace is', 'more traces are')} at fault too"
+        yield Gap(first.trace.flank, first.reason + more, code)
+
+
+def too_few_teeth(kind: TraceKind, flank: Flank, teeth: Collection[int], setup: PartSetup) -> Iterator[Gap]:
+    """Whether fewer teeth of a flank were traced than are asked for."""
+    fewest = min(setup.part.evaluation.fewest_teeth, setup.geometry.z)
+    if len(teeth) < fewest:
+        # ISO 1328-1:2013, 7.1 (from memory): three teeth about evenly spaced where nothing else is agreed
+        yield Gap(
+            flank,
+            f"{kind}, {flank} flank: {_numbered('tooth', 'teeth', sorted(teeth))} traced, at least "
+            f"{count_text(fewest, 'tooth', 'teeth')} about evenly spaced are wanted (ISO 1328-1); trace "
+            "more, or set fewest_teeth under [evaluation] for this job",
+            "too_few_teeth",
+        )
 
 
 def _numbered(one: str, many: str, numbers: Sequence[int]) -> str:
@@ -91,17 +155,48 @@ def _numbered(one: str, many: str, numbers: Sequence[int]) -> str:
 
 
 def warnings(
-    gear: GearMeasurement, traces: TraceSet, gaps: Sequence[NotAssessed], setup: PartSetup
+    gear: GearMeasurement,
+    traces: TraceSet,
+    pitch: PitchSet,
+    gaps: Sequence[NotAssessed],
+    setup: PartSetup,
 ) -> tuple[Notice, ...]:
     """Notices about one gear: the reader's, gaps, how it was measured, what is not plausible."""
-    reasons = dict.fromkeys(gap.reason for gap in gaps)
     return (
         *gear.notices,
-        *(Notice(NoticeCode.NOT_ASSESSED, reason) for reason in reasons),
+        *gap_notices(gaps),
+        *_confirmed_notes(gear, traces, pitch, setup),
         *_trace_notes(traces),
         *_tooth_notes(traces, setup),
         *plausibility_notices(gear, setup.plausible),
     )
+
+
+def gap_notices(gaps: Sequence[NotAssessed]) -> Iterator[Notice]:
+    """Each reason once, under its doubt, or as something not assessed."""
+    for code, reason in dict.fromkeys((gap.code, gap.reason) for gap in gaps):
+        yield Notice(code if code in DOUBTS else NoticeCode.NOT_ASSESSED, reason)
+
+
+def _confirmed_notes(
+    gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, setup: PartSetup
+) -> Iterator[Notice]:
+    """Doubtful readings that were taken as they stand: by whom, why, and what the doubt was."""
+    if not setup.part.evaluation.confirmed:
+        return
+    by_family = _gaps(gear, traces, pitch, setup)
+    taken: dict[tuple[Confirmation, str], list[str]] = {}
+    for key in setup.criteria.asked:
+        for gap in by_family[PARAMETERS[key].family]:
+            given = setup.confirmation(gap.code, key, gear.serial)
+            if given is not None:
+                taken.setdefault((given, gap.reason), []).append(PARAMETERS[key].symbol)
+    for (given, reason), symbols in taken.items():
+        yield Notice(
+            NoticeCode.CONFIRMED,
+            f"{listed(dict.fromkeys(symbols))} taken as they stand, confirmed by {given.by}: {given.reason} "
+            f"(doubt: {reason})",
+        )
 
 
 def _trace_notes(traces: TraceSet) -> Iterator[Notice]:
@@ -136,13 +231,9 @@ def _tooth_notes(traces: TraceSet, setup: PartSetup) -> Iterator[Notice]:
                 yield Notice(NoticeCode.ONE_FLANK_ONLY, f"{kind} traces of the {flank} flank are missing")
                 continue
             measured = tuple(sorted(traces.teeth[kind, flank]))
-            if len(measured) < FEWEST_TEETH:
-                yield Notice(
-                    NoticeCode.FEW_TEETH,
-                    f"{kind}, {flank} flank: {_numbered('tooth', 'teeth', measured)} measured; at least "
-                    f"{FEWEST_TEETH} teeth about evenly spaced are wanted (ISO 1328-1)",
-                )
-            elif not evenly_spaced(measured, setup.geometry.z):
+            if len(measured) >= setup.part.evaluation.fewest_teeth and not evenly_spaced(
+                measured, setup.geometry.z
+            ):
                 yield Notice(
                     NoticeCode.TEETH_NOT_EVENLY_SPACED,
                     f"{kind}, {flank} flank: {_numbered('tooth', 'teeth', measured)} of {setup.geometry.z} "

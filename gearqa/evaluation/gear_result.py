@@ -31,7 +31,7 @@ from gearqa.model.results import (
     State,
     TraceResult,
 )
-from gearqa.symbols import PARAMETERS, Flank
+from gearqa.symbols import FLANKS, PARAMETERS, Flank
 
 BEYOND: Final = 12
 """Sorts behind every class."""
@@ -39,14 +39,14 @@ BEYOND: Final = 12
 
 def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, setup: PartSetup) -> GearResult:
     """Judge one gear from the values of its traces, pitch and runout."""
-    gaps = not_assessed(gear, traces, setup)
+    gaps = not_assessed(gear, traces, pitch, setup)
     sizes, size_gaps = size_results(gear.sizes, setup.part.tolerance.size)
     evaluated = Evaluated(
         gear.serial,
         {**pitch.measured, **measured_traces(traces.results, setup)},
         gaps,
         size_gaps,
-        warnings(gear, traces, (*gaps, *size_gaps), setup),
+        warnings(gear, traces, pitch, (*gaps, *size_gaps), setup),
         tuple(traces.results),
         tuple(pitch.pitch),
         sizes,
@@ -73,6 +73,11 @@ class Evaluated(NamedTuple):
 def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
     """Judge values against what the drawing and the job ask for."""
     criteria = setup.criteria
+    measured = {**gear.measured}
+    for gap in gear.gaps:  # what is confirmed for another parameter of the same readings alone
+        if setup.confirmed(gap.code, PARAMETERS[gap.parameter].family, gear.serial):
+            for flank in (gap.flank,) if gap.flank else (*FLANKS, None):
+                measured.pop((gap.parameter, flank), None)
     gaps, sizes, size_gaps = gear.gaps, gear.sizes, gear.size_gaps
     uncertainty = setup.uncertainty(gear.production.instrument if gear.production else None)
     gaps_of: dict[str, list[Flank | None]] = {}
@@ -85,7 +90,7 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
     for key in PARAMETERS:
         here = gaps_of.get(key, ())
         stated = uncertainty.get(key)
-        judged = judged_flanks(key, gear.measured, here, criteria, stated, setup.part.decision)
+        judged = judged_flanks(key, measured, here, criteria, stated, setup.part.decision)
         if key in criteria.for_master:
             master_states.append(master_state(judged, bool(here) or not judged))
         if judged:

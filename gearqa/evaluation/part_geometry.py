@@ -25,3 +25,14 @@ def drawn_geometry(gear: Gear) -> GearGeometry:
         H=-1 if gear.helix_hand == "left" else 1,
         x=gear.profile_shift_coefficient,
     )
+
+
+def plane_factors(part: Part) -> tuple[float, float]:
+    """What readings of a table are multiplied by: profile and helix into the transverse plane, pitch onto
+    the reference circle (ISO 1328-1)."""
+    geometry = part_geometry(part)
+    measured = part.evaluation.pitch.measuring_diameter_mm
+    return (
+        1.0 / math.cos(geometry.beta_b) if part.evaluation.deviation_plane == "normal" else 1.0,
+        1.0 if measured is None else geometry.d / measured,
+    )

@@ -11,13 +11,13 @@ from gearqa.core.geometry import GearGeometry
 from gearqa.core.traces import TraceSpec
 from gearqa.errors import EvaluationError
 from gearqa.evaluation.criteria import Criteria, criteria_of
-from gearqa.evaluation.part_geometry import part_geometry
+from gearqa.evaluation.part_geometry import part_geometry, plane_factors
 from gearqa.evaluation.plausibility import PlausibleRanges, plausible_ranges
 from gearqa.evaluation.trace_specs import trace_spec
-from gearqa.model.part import Part
+from gearqa.model.part import Confirmation, Part
 from gearqa.model.results import RunoutMethod
 from gearqa.standards import standard
-from gearqa.symbols import PARAMETERS, Flank, TraceKind
+from gearqa.symbols import PARAMETERS, Family, Flank, TraceKind
 from gearqa.wording.numbers import fixed_text
 
 TRACE_KINDS: Final[tuple[TraceKind, TraceKind]] = ("profile", "helix")
@@ -63,6 +63,20 @@ class PartSetup:
     specs: Mapping[TraceKind, TraceSpec | None]
     sector: int
     plausible: PlausibleRanges
+    flank_factor: float
+    """What profile and helix readings of a table were multiplied by."""
+    pitch_factor: float
+
+    def confirmation(self, code: str, parameter: str, serial: str) -> Confirmation | None:
+        """Who takes doubtful readings of a parameter as they stand, if anybody does."""
+        given = self.part.evaluation.confirmed
+        return next((one for one in given if one.covers(code, parameter, serial)), None)
+
+    def confirmed(self, code: str, family: Family, serial: str) -> bool:
+        """Whether doubtful readings are taken as they stand for any parameter that comes from them."""
+        return bool(self.part.evaluation.confirmed) and any(
+            self.confirmation(code, key, serial) for key, one in PARAMETERS.items() if one.family == family
+        )
 
     def uncertainty(self, instrument: str | None) -> dict[str, float]:
         """Expanded uncertainty U of the parameters for which one is stated. [um]"""
@@ -92,5 +106,6 @@ def setup_of(part: Part) -> PartSetup:
         criteria_of(part),
         specs,
         standard(part.tolerance.standard).sector_span(geometry.z),
-        plausible_ranges(part),
+        plausible_ranges(part, {kind: (one.low, one.high) for kind, one in specs.items() if one is not None}),
+        *plane_factors(part),
     )

@@ -1,18 +1,30 @@
-"""Pitch, runout and tooth thickness of many gears, evaluated together."""
+"""Pitch, runout and tooth thickness of many gears, evaluated together; readings in doubt are left out."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
+from gearqa.arrays import Array
 from gearqa.core import pitch as pitch_core
 from gearqa.core import runout as runout_core
 from gearqa.evaluation.part_setup import Measured, PartSetup, Where
+from gearqa.evaluation.plausibility import table_unit_doubts
+from gearqa.evaluation.probe_faults import table_fault
 from gearqa.model.measurement import GearMeasurement, PitchReadings
-from gearqa.model.results import PitchResult, RunoutMethod
-from gearqa.symbols import FLANKS, Flank
+from gearqa.model.results import GapCode, PitchResult, RunoutMethod
+from gearqa.symbols import FLANKS, Family, Flank
+
+
+class TableDoubt(NamedTuple):
+    """Readings of a flank, or radial ones (flank None), that are doubtful, and why."""
+
+    flank: Flank | None
+    reason: str
+    code: GapCode
 
 
 @dataclass(slots=True)
@@ -21,21 +33,67 @@ class PitchSet:
 
     measured: dict[Where, Measured] = field(default_factory=dict)
     pitch: list[PitchResult] = field(default_factory=list)
+    doubts: list[TableDoubt] = field(default_factory=list)
+    left_out: set[Flank | None] = field(default_factory=set)
+    """Flanks whose pitch is not evaluated for doubt; None: the radial readings."""
+
+    def gaps(self, flank: Flank | None) -> list[TableDoubt]:
+        """Doubts about the pitch of a flank, or about the radial readings."""
+        return [doubt for doubt in self.doubts if doubt.flank == flank]
 
 
 def evaluate_pitch_sets(gears: Sequence[GearMeasurement], setup: PartSetup) -> list[PitchSet]:
     """Evaluate pitch, runout and tooth thickness of many gears together."""
     sets = [PitchSet() for _ in gears]
+    for gear, one in zip(gears, sets, strict=True):
+        _doubt(gear, one, setup)
     complete = [
         (number, flank, gear.pitch[flank])
         for number, gear in enumerate(gears)
         for flank in FLANKS
-        if flank in gear.pitch and not gear.pitch[flank].missing_teeth
+        if flank in gear.pitch and flank not in sets[number].left_out and not gear.pitch[flank].missing_teeth
     ]
     if complete:
         _evaluate_pitch(complete, sets, setup)
     _evaluate_runout(gears, sets, setup)
     return sets
+
+
+def _doubt(gear: GearMeasurement, found: PitchSet, setup: PartSetup) -> None:
+    """Note the readings of a gear that are doubtful, and leave out what nobody confirmed."""
+    units = table_unit_doubts(gear, setup.plausible)
+    for flank, readings in gear.pitch.items():
+        table = f"the pitch of the {flank} flank"
+        given = readings.index_um
+        if readings.closure_um:  # looked at as they stand in the table
+            given = np.round(pitch_core.single_pitches(given) + readings.closure_um / len(given), 9)
+        _doubt_table(
+            gear.serial, found, flank, table, given / setup.pitch_factor, readings.copy_of,
+            units.get(flank), setup,
+        )  # fmt: skip
+    if gear.runout is not None:
+        _doubt_table(
+            gear.serial, found, None, "the runout table", gear.runout.radial_um, gear.runout.copy_of,
+            units.get(None), setup,
+        )  # fmt: skip
+
+
+def _doubt_table(
+    serial: str, found: PitchSet, flank: Flank | None, table: str, given: Array, copy_of: str,
+    unit: str | None, setup: PartSetup,
+) -> None:  # fmt: skip
+    family: Family = "runout" if flank is None else "pitch"
+    doubts: list[TableDoubt] = []
+    if copy_of:
+        reason = f"{table} repeats {copy_of} value for value: which one was measured?"
+        doubts.append(TableDoubt(flank, reason, "copied"))
+    elif fault := table_fault(given):
+        doubts.append(TableDoubt(flank, f"{table} {fault.text}", fault.code))
+    if unit and not doubts:
+        doubts.append(TableDoubt(flank, unit, "unit_doubt"))
+    found.doubts += doubts
+    if any(not setup.confirmed(one.code, family, serial) for one in doubts):
+        found.left_out.add(flank)
 
 
 def _evaluate_pitch(
@@ -91,7 +149,7 @@ def _evaluate_runout(gears: Sequence[GearMeasurement], sets: list[PitchSet], set
     read = [
         (number, gear.runout.radial_um)
         for number, gear in enumerate(gears)
-        if gear.runout is not None and not gear.runout.missing_spaces
+        if gear.runout is not None and None not in sets[number].left_out and not gear.runout.missing_spaces
     ]
     if read:
         worst = runout_core.F_r(np.array([radial for _, radial in read]))

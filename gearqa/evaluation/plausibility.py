@@ -1,14 +1,14 @@
 """Does a gear look as if a column carried another unit, or flanks or numbering were mixed up?
 
-Only warns: nothing is changed. The numbers do not show a flipped sign of a trace, so it is not
-looked for. Called for every gear, so the usual case costs a few array operations; what looks odd there
-is examined closer.
+Deviations, index and radial readings in another unit are not assessed; of the rest a reader is warned. The
+numbers do not show a flipped sign of a trace, so it is not looked for. Called for every gear, so the usual
+case costs a few array operations; what looks odd there is examined closer.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,7 +23,7 @@ from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.measurement import GearMeasurement, PitchReadings, Trace
 from gearqa.model.part import Part
 from gearqa.standards import standard
-from gearqa.symbols import TraceKind
+from gearqa.symbols import Flank, TraceKind
 from gearqa.wording.numbers import short_text, um_text
 
 SMALL: Final = 1 / 20
@@ -42,6 +42,8 @@ class PlausibleRanges:
     """What is possible on one part: ranges of deviations and of positions."""
 
     geometry: GearGeometry
+    evaluated: Mapping[TraceKind, tuple[float, float]]
+    """Ends of the evaluation range, where the part gives one: beyond it flanks fall away."""
     deviation: dict[TraceKind, tuple[float, float]]
     index: tuple[float, float]
     runout: tuple[float, float]
@@ -49,7 +51,7 @@ class PlausibleRanges:
 
 
 def plausibility_notices(gear: GearMeasurement, ranges: PlausibleRanges) -> tuple[Notice, ...]:
-    """Warnings about one gear whose numbers look like a mix-up of units, flanks or numbering.
+    """Warnings about one gear whose numbers look like a mix-up of positions, flanks or numbering.
 
     Parameters
     ----------
@@ -63,11 +65,42 @@ def plausibility_notices(gear: GearMeasurement, ranges: PlausibleRanges) -> tupl
     tuple of Notice
         Empty for a gear that looks as it should.
     """
-    return (*_trace_notices(gear, ranges), *_pitch_notices(gear, ranges), *_runout_notices(gear, ranges))
+    return (
+        *_position_notices(gear, ranges), *_index_or_pitch(gear, ranges), *_runout_notices(gear, ranges)
+    )  # fmt: skip
 
 
-def plausible_ranges(part: Part) -> PlausibleRanges:
-    """What is possible on the gear of this drawing."""
+def trace_unit_doubts(
+    gear: GearMeasurement, ranges: PlausibleRanges
+) -> dict[tuple[TraceKind, Flank], str]:  # fmt: skip
+    """Kinds and flanks whose traces look like another unit, each with what was found, as a sentence."""
+    doubts: dict[tuple[TraceKind, Flank], str] = {}
+    for trace in gear.traces:
+        # a unit goes for a whole table: so the first live trace of each kind and flank is enough
+        key = (trace.kind, trace.flank)
+        if key not in doubts and (span := _range(_inside(trace, ranges))):
+            doubts[key] = _deviation_doubt(gear, trace, span, ranges)
+    return {key: text for key, text in doubts.items() if text}
+
+
+def table_unit_doubts(gear: GearMeasurement, ranges: PlausibleRanges) -> dict[Flank | None, str]:
+    """Flanks whose pitch looks like another unit, and None for the radial readings; what was found."""
+    doubts: dict[Flank | None, str] = {}
+    for flank, readings in gear.pitch.items():
+        span, (low, high) = _range(readings.index_um), ranges.index
+        if 0 < span < low or (span > high and not readings.closure_um):
+            doubts[flank] = _unit_text(f"index of {flank} flanks spans", span, low, what="the values")
+    if gear.runout is not None:
+        span, (low, high) = _range(gear.runout.radial_um), ranges.runout
+        if 0 < span < low or span > high:
+            doubts[None] = _unit_text("radial readings span", span, low)
+    return doubts
+
+
+def plausible_ranges(
+    part: Part, evaluated: Mapping[TraceKind, tuple[float, float]] | None = None
+) -> PlausibleRanges:
+    """What is possible on the gear of this drawing; `evaluated`: ends of its evaluation ranges."""
     geometry = part_geometry(part)
     class_5 = standard(part.tolerance.standard).class_5_tolerances(
         geometry.z, geometry.m_n, geometry.d, geometry.b, part.gear.helix_angle_deg
@@ -82,6 +115,7 @@ def plausible_ranges(part: Part) -> PlausibleRanges:
     low, high = min(ends), max(ends)
     return PlausibleRanges(
         geometry,
+        evaluated or {},
         {"profile": span("profile_total"), "helix": span("helix_total")},
         span("cumulative_pitch"),
         span("runout"),
@@ -92,44 +126,48 @@ def plausible_ranges(part: Part) -> PlausibleRanges:
 # --- traces ----------------------------------------------------------------------------------------
 
 
-def _trace_notices(gear: GearMeasurement, ranges: PlausibleRanges) -> Iterator[Notice]:
-    # a unit goes for a whole table: so the first trace of each kind and flank is enough
+def _position_notices(gear: GearMeasurement, ranges: PlausibleRanges) -> Iterator[Notice]:
     seen: set[tuple[TraceKind, str]] = set()
     positions: set[tuple[TraceKind, int]] = set()
     given: set[str] = set()
     for trace in gear.traces:
-        key = (trace.kind, trace.flank)
+        key, place = (trace.kind, trace.flank), (trace.kind, id(trace.position_mm))
         if key in seen or not trace.position_mm.size:
             continue
         seen.add(key)
-        notices = [_deviation_notice(gear, trace, ranges)]
-        place = (trace.kind, id(trace.position_mm))
-        if place not in positions:
-            positions.add(place)
-            notices.append(
-                _roll_notice(trace, ranges) if trace.kind == "profile" else _face_notice(trace, ranges)
-            )
-        for notice in notices:
-            if notice is not None and notice.message not in given:
-                given.add(notice.message)
-                yield notice
+        if place in positions:
+            continue
+        positions.add(place)
+        notice = _roll_notice(trace, ranges) if trace.kind == "profile" else _face_notice(trace, ranges)
+        if notice is not None and notice.message not in given:
+            given.add(notice.message)
+            yield notice
 
 
-def _deviation_notice(gear: GearMeasurement, first: Trace, ranges: PlausibleRanges) -> Notice | None:
+def _inside(trace: Trace, ranges: PlausibleRanges) -> Array:
+    """Deviations in the evaluation range; all of them where it is not known or nothing lies in it."""
+    if trace.kind not in ranges.evaluated:
+        return trace.deviation_um
+    first, past = np.searchsorted(trace.position_mm, ranges.evaluated[trace.kind])
+    return trace.deviation_um[first:past] if past > first else trace.deviation_um
+
+
+def _deviation_doubt(gear: GearMeasurement, first: Trace, span: float, ranges: PlausibleRanges) -> str:
     low, high = ranges.deviation[first.kind]
-    span = _range(first.deviation_um)
-    if low <= span <= high or span == 0:
-        return None
-    alike = [t for t in gear.traces if t.kind == first.kind and t.flank == first.flank]
+    if low <= span <= high:
+        return ""
+    alike = [
+        _inside(t, ranges) for t in gear.traces if t.kind == first.kind and t.flank == first.flank
+    ]  # fmt: skip
     if span < low:
-        span = max(_range(t.deviation_um) for t in alike)
+        span = max(_range(one) for one in alike)
         odd = span < low
     else:
-        # chamfers and fillets reach far out: the middle half of the points decides
-        quartiles = np.array([np.percentile(t.deviation_um, (25, 75)) for t in alike])
+        # steep ends reach far out: the middle half of the points decides
+        quartiles = np.array([np.percentile(one, (25, 75)) for one in alike])
         odd = float(np.min(quartiles[:, 1] - quartiles[:, 0])) > high
     about = f"deviations of {first.flank} {first.kind} traces span"
-    return _unit_notice(about, span, low, most=" at most") if odd else None
+    return _unit_text(about, span, low, most=" at most") if odd else ""
 
 
 def _roll_notice(trace: Trace, ranges: PlausibleRanges) -> Notice | None:
@@ -165,14 +203,6 @@ def _face_notice(trace: Trace, ranges: PlausibleRanges) -> Notice | None:
 
 
 # --- pitch and runout --------------------------------------------------------------------------------
-
-
-def _pitch_notices(gear: GearMeasurement, ranges: PlausibleRanges) -> Iterator[Notice]:
-    for readings in gear.pitch.values():
-        span, (low, high) = _range(readings.index_um), ranges.index
-        if 0 < span < low or (span > high and not readings.closure_um):
-            yield _unit_notice(f"index of {readings.flank} flanks spans", span, low, what="the values")
-    yield from _index_or_pitch(gear, ranges)
 
 
 def _index_or_pitch(gear: GearMeasurement, ranges: PlausibleRanges) -> Iterator[Notice]:
@@ -233,9 +263,7 @@ def _runout_notices(gear: GearMeasurement, ranges: PlausibleRanges) -> Iterator[
         return
     radial = gear.runout.radial_um
     span, (low, high) = _range(radial), ranges.runout
-    if 0 < span < low or span > high:
-        yield _unit_notice("radial readings span", span, low)
-    elif len(radial) >= MIN_SPACES and "left" in gear.pitch and "right" in gear.pitch:
+    if low <= span <= high and len(radial) >= MIN_SPACES and "left" in gear.pitch and "right" in gear.pitch:
         left, right = gear.pitch["left"].index_um, gear.pitch["right"].index_um
         yield from _orientation_notices(radial, left, right, ranges.geometry)
 
@@ -292,13 +320,13 @@ def _fine_correlation(readings: Array, expected: Array) -> float:
 
 def _range(values: Array) -> float:
     """Largest less smallest; NaN where a reading is missing, which no comparison takes for odd."""
-    return float(values.max() - values.min())
+    return float(values.max() - values.min()) if values.size else 0.0
 
 
-def _unit_notice(found: str, span: float, low: float, *, what: str = "they", most: str = "") -> Notice:
+def _unit_text(found: str, span: float, low: float, *, what: str = "they", most: str = "") -> str:
     """Says that a span lies far below the smallest possible one, or far beyond the largest."""
     if span < low:
         text = f"{found} {short_text(span, 2)} µm{most}, far below class 1: are {what} millimetres under a "
-        return Notice(NoticeCode.UNIT_DOUBTFUL, f"{text}header that says µm?")
+        return f"{text}header that says µm?"
     text = f"{found} {um_text(span, 0)}, far beyond class 11: are {what} micrometres under a "
-    return Notice(NoticeCode.UNIT_DOUBTFUL, f"{text}header that says mm?")
+    return f"{text}header that says mm?"

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Final
 
-from gearqa.errors import Notice
+from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.criteria import Criteria
+from gearqa.evaluation.gaps import DOUBTS, Gap, gap_notices
 from gearqa.evaluation.gear_result import Evaluated, judged_gear
 from gearqa.evaluation.part_setup import TRACE_KINDS, Measured, PartSetup, Where
 from gearqa.evaluation.sizes import SIZE, size_results
@@ -13,10 +15,10 @@ from gearqa.evaluation.trace_sets import measured_traces
 from gearqa.model.measurement import SizeReading
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, NotAssessed
-from gearqa.symbols import PARAMETERS, Family, Flank
+from gearqa.symbols import PARAMETERS, Family
 
-NOT_ASSESSED = "not_assessed"
-"""Code of the notices that repeat the gaps."""
+_OF_GAPS: Final = frozenset({*DOUBTS, NoticeCode.NOT_ASSESSED})
+"""Codes of the notices that repeat the gaps."""
 
 
 def why_raw_data(old: Part, asked: Criteria, new: Part, wanted: Criteria) -> str | None:
@@ -33,7 +35,7 @@ def why_raw_data(old: Part, asked: Criteria, new: Part, wanted: Criteria) -> str
 
 def judged_anew(gear: GearResult, setup: PartSetup) -> GearResult:
     """Judge a gear's own values by another setup, for which `why_raw_data` found nothing."""
-    gaps = tuple(_gaps(gear, setup.criteria))
+    gaps = tuple(_gaps(gear, setup))
     readings = [
         SizeReading(s.method, s.value_mm, s.pin_diameter_mm, s.teeth_spanned, s.position) for s in gear.size
     ]
@@ -70,22 +72,24 @@ def _pitch_and_runout(gear: GearResult) -> Iterator[tuple[Where, Measured]]:
             yield (key, None), Measured(*value, first or 0, second, result.method)
 
 
-def _gaps(gear: GearResult, criteria: Criteria) -> Iterator[NotAssessed]:
+def _gaps(gear: GearResult, setup: PartSetup) -> Iterator[NotAssessed]:
     """What could not be assessed of what is asked for now: parameters of a family share their gaps."""
-    by_family: dict[Family, dict[tuple[Flank | None, str], None]] = {}
-    for gap in gear.not_assessed:
-        if gap.parameter != SIZE:
-            by_family.setdefault(PARAMETERS[gap.parameter].family, {})[gap.flank, gap.reason] = None
+    criteria = setup.criteria
+    by_family: dict[Family, dict[Gap, None]] = {}
+    for one in gear.not_assessed:
+        if one.parameter != SIZE:
+            same = by_family.setdefault(PARAMETERS[one.parameter].family, {})
+            same[Gap(one.flank, one.reason, one.code)] = None
     for key in criteria.asked:
-        for flank, reason in by_family.get(PARAMETERS[key].family, ()):
-            if flank is None or flank in criteria.graded_flanks:
-                yield NotAssessed(key, flank, reason)
+        for gap in by_family.get(PARAMETERS[key].family, ()):
+            confirmed = setup.confirmation(gap.code, key, gear.serial) is not None
+            if not confirmed and (gap.flank is None or gap.flank in criteria.graded_flanks):
+                yield NotAssessed(key, gap.flank, gap.reason, gap.code)
 
 
 def _warnings(gear: GearResult, gaps: tuple[NotAssessed, ...]) -> tuple[Notice, ...]:
     """The gear's own notices, with those about gaps as they are now, in their old place."""
-    old = [notice.code == NOT_ASSESSED for notice in gear.warnings]
+    old = [notice.code in _OF_GAPS for notice in gear.warnings]
     place = old.index(True) if True in old else 0
-    others = [notice for notice in gear.warnings if notice.code != NOT_ASSESSED]
-    now = [Notice(NOT_ASSESSED, reason) for reason in dict.fromkeys(gap.reason for gap in gaps)]
-    return (*others[:place], *now, *others[place:])
+    others = [notice for notice in gear.warnings if notice.code not in _OF_GAPS]
+    return (*others[:place], *gap_notices(gaps), *others[place:])

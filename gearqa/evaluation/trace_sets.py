@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from gearqa.arrays import Array
 from gearqa.core.geometry import GearGeometry, diameter_at_roll
 from gearqa.core.slopes import (
     base_radius_deviation,
@@ -29,8 +30,10 @@ from gearqa.core.traces import (
 from gearqa.errors import EvaluationError
 from gearqa.evaluation.criteria import EQUAL
 from gearqa.evaluation.part_setup import Measured, PartSetup, SlopeAngles, Where
+from gearqa.evaluation.plausibility import trace_unit_doubts
+from gearqa.evaluation.probe_faults import odd_rows, trace_fault
 from gearqa.model.measurement import GearMeasurement, Trace
-from gearqa.model.results import Hand, TraceResult
+from gearqa.model.results import GapCode, Hand, TraceResult
 from gearqa.symbols import FLANKS, Flank, TraceKind
 from gearqa.wording.numbers import range_text, short_text
 
@@ -40,6 +43,7 @@ class TraceFault(NamedTuple):
 
     trace: Trace
     reason: str
+    code: GapCode = "not_evaluable"
 
 
 @dataclass(slots=True)
@@ -61,9 +65,25 @@ def evaluate_trace_sets(gears: Sequence[GearMeasurement], setup: PartSetup) -> l
     pattern_of_array: dict[tuple[TraceKind, int], list[tuple[int, Trace]]] = {}
     patterns: dict[tuple[TraceKind, bytes], list[tuple[int, Trace]]] = {}
     for number, gear in enumerate(gears):
-        teeth = sets[number].teeth
+        teeth, faults = sets[number].teeth, sets[number].faults
+        doubts = trace_unit_doubts(gear, setup.plausible)
         for trace in gear.traces:
             teeth.setdefault((trace.kind, trace.flank), set()).add(trace.tooth)
+            if trace.copy_of:
+                reason = (
+                    f"{_trace_name(trace)} repeats {trace.copy_of} value for value: which one was measured?"
+                )
+                faults.append(TraceFault(trace, reason, "copied"))
+                continue
+            if doubt := doubts.get((trace.kind, trace.flank)):
+                spec = spec_for(trace.kind, trace, setup)
+                dead = _dead(trace, trace.deviation_um, spec, setup)
+                if dead is not None and not setup.confirmed(dead.code, trace.kind, gear.serial):
+                    faults.append(dead)
+                    continue
+                faults.append(TraceFault(trace, doubt, "unit_doubt"))
+                if not setup.confirmed("unit_doubt", trace.kind, gear.serial):
+                    continue
             key = (trace.kind, id(trace.position_mm))
             members = pattern_of_array.get(key)
             if members is None:
@@ -71,14 +91,18 @@ def evaluate_trace_sets(gears: Sequence[GearMeasurement], setup: PartSetup) -> l
                 pattern_of_array[key] = members
             members.append((number, trace))
     for (kind, _), members in patterns.items():
-        _evaluate_pattern(kind, members, sets, setup)
+        _evaluate_pattern(kind, members, gears, sets, setup)
     for one in sets:
         one.results.sort(key=lambda r: (r.kind == "helix", r.flank == "right", r.tooth, r.label_mm or 0.0))
     return sets
 
 
 def _evaluate_pattern(
-    kind: TraceKind, members: list[tuple[int, Trace]], sets: list[TraceSet], setup: PartSetup
+    kind: TraceKind,
+    members: list[tuple[int, Trace]],
+    gears: Sequence[GearMeasurement],
+    sets: list[TraceSet],
+    setup: PartSetup,
 ) -> None:
     spec = spec_for(kind, members[0][1], setup)
     x = members[0][1].position_mm
@@ -88,6 +112,9 @@ def _evaluate_pattern(
             sets[number].faults.append(TraceFault(trace, _coverage_reason(trace, covered, spec)))
         return
     y = np.concatenate([trace.deviation_um for _, trace in members]).reshape(len(members), len(x))
+    members, y = _live(members, y, gears, sets, spec, setup)
+    if not members:
+        return
     values = evaluate_traces(cached_trace_operator(x, spec), y)
     full = setup.part.evaluation.slope_span == "full"
     helical = setup.geometry.H != 0
@@ -137,6 +164,32 @@ def _evaluate_pattern(
             one.notes[kind, "few_points_per_cutoff"].append(trace)
         if departs:
             one.notes[kind, "steep_departure"].append(trace)
+
+
+def _live(
+    members: list[tuple[int, Trace]], y: Array, gears: Sequence[GearMeasurement], sets: list[TraceSet],
+    spec: TraceSpec, setup: PartSetup,
+) -> tuple[list[tuple[int, Trace]], Array]:  # fmt: skip
+    """The traces that a probe on a flank can have given; the others become faults."""
+    dropped = set()
+    for row in np.flatnonzero(odd_rows(members[0][1].position_mm, y, spec.low, spec.high)).tolist():
+        number, trace = members[row]
+        found = _dead(trace, y[row], spec, setup)
+        if found is None:
+            continue
+        sets[number].faults.append(found)
+        if not setup.confirmed(found.code, trace.kind, gears[number].serial):
+            dropped.add(row)
+    if not dropped:
+        return members, y
+    kept = [row for row in range(len(members)) if row not in dropped]
+    return [members[row] for row in kept], y[kept]
+
+
+def _dead(trace: Trace, readings: Array, spec: TraceSpec, setup: PartSetup) -> TraceFault | None:
+    """The fault of a trace that no probe on a flank gives; readings looked at as the file gives them."""
+    found = trace_fault(trace.position_mm, readings / setup.flank_factor, spec.low, spec.high)
+    return None if found is None else TraceFault(trace, f"{_trace_name(trace)} {found.text}", found.code)
 
 
 def spec_for(kind: TraceKind, trace: Trace, setup: PartSetup) -> TraceSpec:

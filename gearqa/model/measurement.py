@@ -45,6 +45,8 @@ class Trace:
     """Deviation from the unmodified involute or helix. [um], shape (n,)"""
     label_mm: float | None = None
     """Face position of a profile trace, diameter of a helix trace, where given. [mm]"""
+    copy_of: str = ""
+    """The trace that this one repeats value for value, as a sentence calls it; found by the reader."""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "position_mm", frozen_array(self.position_mm))
@@ -62,6 +64,8 @@ class PitchReadings:
     """Index deviation of tooth 1..z, clockwise plus, any constant. [um], shape (z,)"""
     closure_um: float = 0.0
     """Sum of the single pitches before it was spread out; 0 where index was given. [um]"""
+    copy_of: str = ""
+    """The readings that these repeat value for value; found by the reader."""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "index_um", frozen_array(self.index_um))
@@ -78,6 +82,8 @@ class RunoutReadings:
 
     radial_um: Array
     """[um], shape (z,), space i at index i - 1"""
+    copy_of: str = ""
+    """The readings that these repeat value for value; found by the reader."""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "radial_um", frozen_array(self.radial_um))

@@ -20,6 +20,7 @@ from gearqa.wording.numbers import short_text
 
 Positive = Annotated[float, Field(gt=0)]
 FlankToleranceClass = Annotated[int, Field(ge=1, le=11)]
+_FAMILIES: Final = tuple(dict.fromkeys(one.family for one in PARAMETERS.values()))
 PART_FILE: Final = "part.toml"
 ISO_1328_1_2013: Final = "ISO 1328-1:2013"
 DEFAULT_MASTER_CLASS = 4
@@ -143,6 +144,30 @@ class Filter(TomlTable):
     helix_cutoff_mm: Positive | None = optional("cutoff for helices; else likewise")
 
 
+class Confirmation(TomlTable):
+    """`[[evaluation.confirmed]]`: doubtful readings that a person takes as they stand."""
+
+    code: Literal["unit_doubt", "stuck", "clipped"] = about("the doubt, as the result names it")
+    parameter: str = about(f"a parameter, or all of one table: {', '.join(_FAMILIES)}")
+    serials: Literal["all"] | Annotated[tuple[str, ...], Field(strict=False, min_length=1)] = about(
+        'of these gears, or "all"'
+    )
+    reason: str = about("why the values are right as they stand", min_length=1)
+    by: str = about("who confirms them", min_length=1)
+
+    @field_validator("parameter", mode="after")
+    @classmethod
+    def _known(cls, value: str) -> str:
+        if value not in (known := (*PARAMETERS, *_FAMILIES)):
+            raise _unknown_key("parameter", value, known, reason=Reason.UNKNOWN_WORD)
+        return value
+
+    def covers(self, code: str, parameter: str, serial: str) -> bool:
+        """Whether this is about that doubt."""
+        named = self.parameter in (parameter, PARAMETERS[parameter].family)
+        return self.code == code and named and (self.serials == "all" or serial in self.serials)
+
+
 class Evaluation(TomlTable):
     """`[evaluation]`."""
 
@@ -156,6 +181,12 @@ class Evaluation(TomlTable):
     slope_span: Literal["full", "evaluation"] = about(
         "slopes over the full profile and face width (ISO 1328-1:2013), or over the evaluation range only",
         default="full",
+    )
+    fewest_teeth: int = about(
+        "teeth that must be traced on each graded flank (ISO 1328-1 asks for 3)", default=3, ge=1, le=1000
+    )
+    confirmed: tuple[Confirmation, ...] = about(
+        "doubtful readings that a person takes as they stand", default=(), strict=False
     )
 
 

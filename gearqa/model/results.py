@@ -17,6 +17,14 @@ from gearqa.model.measurement import InputFile, Production
 from gearqa.symbols import PARAMETERS, Flank, TraceKind
 
 Hand = Literal["right-hand", "left-hand"]
+DoubtCode = Literal["unit_doubt", "stuck", "clipped", "copied", "no_reading", "too_few_teeth"]
+"""Why readings are not assessed although they are there."""
+GapCode = Annotated[
+    Literal["missing", "incomplete", "not_evaluable"] | DoubtCode,
+    "Not there; teeth or spaces lacking; a trace that does not cover its range; or the doubt: readings in "
+    "another unit, of a probe that stood still or was cut off, equal to others, marks for no reading, fewer "
+    "traced teeth than asked for.",
+]
 RunoutMethod = Literal["readings", "pitch"]
 """From radial readings, or from the pitch of both flanks."""
 State = Literal["conforms", "does not conform", "not proven", "not assessed"]
@@ -175,6 +183,7 @@ class NotAssessed:
     parameter: str
     flank: Flank | None
     reason: str
+    code: GapCode = "missing"
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,6 @@ internal gears alike.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -27,7 +26,7 @@ from numpy.typing import NDArray
 from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.core.geometry import roll_length
 from gearqa.errors import Reason
-from gearqa.evaluation.part_geometry import part_geometry
+from gearqa.evaluation.part_geometry import part_geometry, plane_factors
 from gearqa.model.part import Part
 from gearqa.reading.folder.sources import Convention, TableKind
 from gearqa.reading.folder.table_kinds import GRADED_KINDS, LABEL_COLUMNS
@@ -117,15 +116,7 @@ class Frame:
         if part is None:
             return cls(None) if teeth is None else cls(None, teeth)
         geometry = part_geometry(part)
-        measured = part.evaluation.pitch.measuring_diameter_mm
-        normal = part.evaluation.deviation_plane == "normal"
-        return cls(
-            part,
-            min(geometry.z, MAX_TEETH),
-            geometry.d_b,
-            1.0 / math.cos(geometry.beta_b) if normal else 1.0,
-            1.0 if measured is None else geometry.d / measured,
-        )
+        return cls(part, min(geometry.z, MAX_TEETH), geometry.d_b, *plane_factors(part))
 
 
 @dataclass(frozen=True, slots=True)

@@ -122,14 +122,14 @@ def assemble(
         kind = _TRACE_KINDS.get(one.series)
         flank = FLANKS[one.flank]
         if kind is not None:
-            traces.append(Trace(kind, flank, one.tooth, one.position, one.value, one.label_mm))
+            traces.append(Trace(kind, flank, one.tooth, one.position, one.value, one.label_mm, one.copy_of))
         elif one.series == INDEX:
-            pitch[flank] = PitchReadings(flank, _by_number(one, teeth))
+            pitch[flank] = PitchReadings(flank, _by_number(one, teeth), copy_of=one.copy_of)
         elif one.series == SINGLE_PITCH:
             index, closure = index_from_single_pitches(_by_number(one, teeth))
-            pitch[flank] = PitchReadings(flank, index, closure)
+            pitch[flank] = PitchReadings(flank, index, closure, one.copy_of)
         else:
-            runout = RunoutReadings(_by_number(one, teeth))
+            runout = RunoutReadings(_by_number(one, teeth), one.copy_of)
     return GearMeasurement(
         serial, tuple(traces), pitch, runout, tuple(sizes), production, tuple(notices), files
     )  # fmt: skip

@@ -17,7 +17,6 @@ from gearqa.reading.folder.pieces import SAME_LABEL_MM, SAME_POSITION_MM
 from gearqa.reading.folder.series_store import Suspect
 from gearqa.reading.folder.sources import TableSource
 from gearqa.reading.rows.problem_log import ProblemLog
-from gearqa.symbols import FLANKS
 from gearqa.wording.numbers import short_text
 
 SECOND_MEASUREMENT: Final = "a second measurement belongs in a folder of its own"
@@ -77,7 +76,7 @@ def _label_problem(suspect: Suspect, readings: Sequence[_Reading], log: ProblemL
     log.add(
         Problem(
             Reason.LABEL_NOT_CONSTANT, other.source.name,
-            f"a {what} from {short_text(low)} to {short_text(high)} mm in {_name(suspect)}",
+            f"a {what} from {short_text(low)} to {short_text(high)} mm in {suspect.name}",
             f"one {what} for all points of a trace, within {short_text(SAME_LABEL_MM)} mm", other.line,
             column,
             "if it is the position along the trace, write a column map that leaves the other position out",
@@ -100,12 +99,12 @@ def _repeats(suspect: Suspect, readings: Sequence[_Reading], log: ProblemLog) ->
         if KIND_OF_SERIES[series] in {"pitch", "runout"}:
             column = "space" if series == RUNOUT else "tooth"
             reason = Reason.DUPLICATE_SPACE if series == RUNOUT else Reason.DUPLICATE_TOOTH
-            found = f"{column} {short_text(second.position)} of {_name(suspect)} again"
+            found = f"{column} {short_text(second.position)} of {suspect.name} again"
             expected = f"each {column} once"
         else:
             reason = Reason.DUPLICATE_POINT
             column = "roll_length_mm" if series == PROFILE else "face_position_mm"
-            found = f"{short_text(second.position, 12)} mm in {_name(suspect)} again"
+            found = f"{short_text(second.position, 12)} mm in {suspect.name} again"
             expected = "each position once in a trace"
         more = len(pairs) - len(shown)
         found += f" (first in {first.source.name}:{first.line})"
@@ -120,13 +119,3 @@ def _label_groups(readings: Sequence[_Reading]) -> list[list[_Reading]]:
     order = np.argsort(labels, kind="stable")
     starts = np.flatnonzero(np.diff(labels[order]) >= SAME_LABEL_MM) + 1
     return [[readings[at] for at in sorted(group)] for group in np.split(order, starts)]
-
-
-def _name(suspect: Suspect) -> str:
-    """A series as a sentence calls it: a trace, a flank of a gear, or the gear."""
-    series, flank, tooth = split_series_key(suspect.series)
-    if series == RUNOUT:
-        return f"'{suspect.serial}'"
-    if KIND_OF_SERIES[series] == "pitch":
-        return f"the {FLANKS[flank]} flank of '{suspect.serial}'"
-    return f"the trace of '{suspect.serial}', {FLANKS[flank]} flank, tooth {tooth}"

@@ -16,9 +16,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearqa.arrays import Array, BoolArray, IntArray
-from gearqa.reading.folder.canonical import HELIX, SERIES_BITS, SORT_SHIFT, split_series_key
+from gearqa.reading.folder.canonical import (
+    HELIX,
+    KIND_OF_SERIES,
+    RUNOUT,
+    SERIES_BITS,
+    SORT_SHIFT,
+    split_series_key,
+)
+from gearqa.reading.folder.copies import digests, equal_traces
 from gearqa.reading.folder.pieces import SAME_LABEL_MM, SAME_POSITION_MM, Pieces
 from gearqa.reading.folder.spool import Spool
+from gearqa.symbols import FLANKS
 
 SHARED_BYTES: Final = 16 << 20
 """Memory for position arrays that traces may share; further ones go to the spool."""
@@ -30,7 +39,7 @@ _INDEX: Final = np.dtype(
         ("gear", np.int32), ("series", np.int32), ("file", np.int32), ("shared", np.int32),
         ("count", np.int64), ("value_at", np.int64), ("position_at", np.int64),
         ("first", np.float64), ("last", np.float64), ("label_low", np.float64), ("label_high", np.float64),
-        ("repeated", np.bool_),
+        ("repeated", np.bool_), ("digest", np.uint64),
     ]
 )  # fmt: skip
 
@@ -60,6 +69,8 @@ class Series(NamedTuple):
     position: Array
     value: Array
     label_mm: float | None
+    copy_of: str
+    """The series that this one repeats value for value, as a sentence calls it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +80,11 @@ class Suspect:
     serial: str
     series: int
     label_spread: bool = False
+
+    @property
+    def name(self) -> str:
+        """The series as a sentence calls it: a trace, a flank of a gear, or the gear."""
+        return series_name(self.serial, self.series)
 
 
 @dataclass(slots=True)
@@ -105,6 +121,16 @@ class SharedPositions:
         return position if number == _NOT_SHARED else self.arrays[number]
 
 
+def series_name(serial: str, series: int) -> str:
+    """A series as a sentence calls it: a trace, a flank of a gear, or the gear."""
+    sort, flank, tooth = split_series_key(series)
+    if sort == RUNOUT:
+        return f"'{serial}'"
+    if KIND_OF_SERIES[sort] == "pitch":
+        return f"the {FLANKS[flank]} flank of '{serial}'"
+    return f"the trace of '{serial}', {FLANKS[flank]} flank, tooth {tooth}"
+
+
 class SeriesStore:
     """Takes pieces in file order, then gives whole series gear by gear."""
 
@@ -115,6 +141,8 @@ class SeriesStore:
         self._index = np.zeros(0, dtype=_INDEX)
         self._first_of_gear = np.zeros(1, dtype=np.int64)
         self._trace_starts = np.zeros(0, dtype=np.int64)
+        self._copies: dict[int, str] = {}
+        """Number of a trace -> name of the one that it repeats."""
         self.serials: dict[str, int] = {}
         """Serial -> number, in the order first met in any table."""
 
@@ -139,6 +167,7 @@ class SeriesStore:
         index["label_low"] = pieces.label_low
         index["label_high"] = pieces.label_high
         index["repeated"] = pieces.repeated
+        index["digest"] = digests(pieces)
         index["value_at"] = self._spool.append(pieces.value) + pieces.start
         index["shared"] = shared = self._share(pieces)
         own = shared == _NOT_SHARED
@@ -190,6 +219,7 @@ class SeriesStore:
         self._trace_starts = np.concatenate(
             (np.zeros(min(1, len(index)), dtype=np.int64), np.flatnonzero(change) + 1)
         )
+        self._copies = self._find_copies()
 
     def _label_jumps(self, change: BoolArray) -> BoolArray:
         """Where the labels of one tooth's pieces, in rising order, leave a gap."""
@@ -269,6 +299,25 @@ class SeriesStore:
         scattered = (traces[inverse] > 1) & (points < 3) & ~np.isnan(low)
         return np.asarray(drifts | scattered)
 
+    def _find_copies(self) -> dict[int, str]:
+        """Traces and tables that repeat another one of their sort, each with the name of that one."""
+        index, starts = self._index, self._trace_starts
+        if not len(starts):
+            return {}
+        ends = np.append(starts[1:], len(index))
+
+        def trace(at: int) -> tuple[Array, Array]:
+            pieces = [_Piece(*row) for row in index[_PIECE_FIELDS][starts[at] : ends[at]].tolist()]
+            return self._joined(pieces, self._values(pieces))
+
+        sort = index["series"][starts] >> SORT_SHIFT
+        names, copies = list(self.serials), {}
+        for group in equal_traces(np.add.reduceat(index["digest"], starts), sort, trace):
+            for at in group:
+                other = index[starts[group[1] if at == group[0] else group[0]]]
+                copies[at] = series_name(names[other["gear"]], int(other["series"]))
+        return copies
+
     # --- second pass -------------------------------------------------------------------------------
 
     def series_of(self, gear: int) -> Iterator[Series]:
@@ -280,7 +329,7 @@ class SeriesStore:
         values = self._values(pieces)
         first, past = np.searchsorted(self._trace_starts, (begin, end)).tolist()
         starts = [at - begin for at in self._trace_starts[first:past].tolist()]
-        for at, past_at in pairwise([*starts, end - begin]):
+        for number, (at, past_at) in enumerate(pairwise([*starts, end - begin]), start=first):
             piece = pieces[at]
             if past_at - at == 1:
                 position, value = self._position(piece), values[at]
@@ -290,7 +339,8 @@ class SeriesStore:
                 low = min(one.label_low for one in pieces[at:past_at])
                 high = max(one.label_high for one in pieces[at:past_at])
             label = None if math.isnan(low) else low if low == high else (low + high) / 2
-            yield Series(*split_series_key(piece.series), position, value, label)
+            key = split_series_key(piece.series)
+            yield Series(*key, position, value, label, self._copies.get(number, ""))
 
     def _position(self, piece: _Piece) -> Array:
         if piece.shared != _NOT_SHARED:

@@ -277,8 +277,8 @@ def test_notices_of_the_reader_come_first():
     gear = GearMeasurement(gear.serial, gear.traces, gear.pitch, notices=(notice,))
     result = graded(gear)
     assert result.warnings[0] == notice
-    assert codes(result)[1:] == ["few_teeth"] * 4
-    assert "teeth 1, 13 measured" in result.warnings[1].message
+    assert codes(result)[1:] == ["too_few_teeth"] * 4
+    assert "teeth 1, 13 traced" in result.warnings[1].message
 
 
 def test_notices_stay_in_their_order_when_a_gear_is_judged_anew():
@@ -287,10 +287,10 @@ def test_notices_stay_in_their_order_when_a_gear_is_judged_anew():
     gear = GearMeasurement(gear.serial, gear.traces, gear.pitch, notices=(Notice("reader", "of this gear"),))
     fresh = graded(gear, tolerance={"class": 7})
     anew = judged_anew(graded(gear), setup_of(make.part(tolerance={"class": 7})))
-    assert codes(fresh) == ["reader", *["not_assessed"] * 2, *["few_teeth"] * 4]
+    assert codes(fresh) == ["reader", *["not_assessed"] * 2, *["too_few_teeth"] * 4]
     assert anew == fresh
     whole = graded(GearMeasurement("whole", gear.traces, make.gear().pitch, notices=gear.notices))
-    assert codes(judged_anew(whole, setup_of(make.part()))) == ["reader", *["few_teeth"] * 4]
+    assert codes(judged_anew(whole, setup_of(make.part()))) == ["reader", *["too_few_teeth"] * 4]
 
 
 @pytest.mark.parametrize(
@@ -316,7 +316,7 @@ def test_teeth_are_counted_for_each_kind_of_trace():
     profiles = [t for t in make.all_traces(teeth=(1, 26)) if t.kind == "profile"]
     helices = [t for t in make.all_traces() if t.kind == "helix"]
     result = graded(make.gear([*profiles, *helices]))
-    assert codes(result) == ["few_teeth"] * 2
+    assert codes(result) == ["too_few_teeth"] * 2
     assert all(w.message.startswith("profile, ") for w in result.warnings)
 
 

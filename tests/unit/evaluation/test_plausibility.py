@@ -18,7 +18,12 @@ from gearqa.core.runout import radial_positions
 from gearqa.errors import Notice
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.part_geometry import part_geometry
-from gearqa.evaluation.plausibility import plausibility_notices, plausible_ranges
+from gearqa.evaluation.plausibility import (
+    plausibility_notices,
+    plausible_ranges,
+    table_unit_doubts,
+    trace_unit_doubts,
+)
 from gearqa.model.measurement import GearMeasurement, PitchReadings, RunoutReadings, Trace
 from gearqa.model.part import Part
 
@@ -47,7 +52,14 @@ def notices_of(gear: GearMeasurement, drawing: Part) -> tuple[Notice, ...]:
 
 
 def codes(gear: GearMeasurement, drawing: Part) -> list[str]:
-    return [notice.code for notice in notices_of(gear, drawing)]
+    return [notice.code for notice in notices_of(gear, drawing)] + ["unit_doubt"] * len(
+        units_of(gear, drawing)
+    )
+
+
+def units_of(gear: GearMeasurement, drawing: Part) -> list[str]:
+    ranges = plausible_ranges(drawing)
+    return [*trace_unit_doubts(gear, ranges).values(), *table_unit_doubts(gear, ranges).values()]
 
 
 # --- traces --------------------------------------------------------------------------------------------
@@ -75,14 +87,26 @@ def test_usual_traces_give_no_warning() -> None:
 
 @pytest.mark.parametrize(("scale", "word"), [(0.001, "millimetres under"), (1000.0, "micrometres under")])
 def test_deviations_in_the_other_unit(scale: float, word: str) -> None:
-    notices = notices_of(traces(scale), part())
-    assert [n.code for n in notices] == ["unit_doubtful"] * 4  # both kinds, both flanks
-    assert all(word in n.message for n in notices)
-    assert "left profile" in notices[0].message
+    doubts = units_of(traces(scale), part())
+    assert len(doubts) == 4  # both kinds, both flanks
+    assert all(word in doubt for doubt in doubts)
+    assert "left profile" in doubts[0]
 
 
 def test_a_perfect_trace_is_no_unit_fault() -> None:
     assert codes(traces(0.0), part()) == []
+
+
+def test_millimetres_are_seen_behind_chamfers_outside_the_evaluation_range() -> None:
+    """Chamfers of half a millimetre span as much as a whole trace in micrometres."""
+    thousandth = traces(0.001)
+    cut = [
+        Trace(t.kind, t.flank, t.tooth, t.position_mm, np.where(x > x[-15], -0.5, t.deviation_um))
+        for t in thousandth.traces
+        for x in (t.position_mm,)
+    ]
+    ranges = plausible_ranges(part(), {"profile": (26.0, 34.0), "helix": (1.0, 29.0)})
+    assert len(trace_unit_doubts(GearMeasurement("A", tuple(cut)), ranges)) == 4
 
 
 def test_chamfers_that_fall_away_are_no_unit_fault() -> None:
@@ -206,7 +230,7 @@ def relative_pitches(g: GearGeometry, rng: Rng, e: float, noise: float) -> GearM
 
 
 @pytest.mark.parametrize("make", [consistent, noise_only, white_index, relative_pitches])
-@pytest.mark.parametrize("code", ["flanks_or_numbering_doubtful", "index_or_pitch_doubtful", "unit_doubtful"])
+@pytest.mark.parametrize("code", ["flanks_or_numbering_doubtful", "index_or_pitch_doubtful", "unit_doubt"])
 def test_no_false_alarm_on_random_gears(make: Callable[..., GearMeasurement], code: str) -> None:
     assert rate(make, code) == 0
 
@@ -260,9 +284,9 @@ def test_index_and_runout_in_the_other_unit(scale: float, word: str) -> None:
     geometry = part_geometry(drawing)
     index = random_index(geometry, rng, 4.0, 0.5)
     radial = balls(index, geometry, rng)
-    notices = notices_of(measured({f: v * scale for f, v in index.items()}, radial * scale), drawing)
-    assert [n.code for n in notices] == ["unit_doubtful"] * 3
-    assert all(word in n.message for n in notices)
+    doubts = units_of(measured({f: v * scale for f, v in index.items()}, radial * scale), drawing)
+    assert len(doubts) == 3
+    assert all(word in doubt for doubt in doubts)
 
 
 def test_every_evaluated_gear_is_checked() -> None:
@@ -270,10 +294,11 @@ def test_every_evaluated_gear_is_checked() -> None:
     index = random_index(part_geometry(drawing), np.random.default_rng(3), 4.0, 0.5)
     gears = [measured(index), measured({flank: 0.001 * values for flank, values in index.items()})]
     doubts = [
-        [notice.code for notice in result.warnings if notice.code == "unit_doubtful"]
+        [notice.code for notice in result.warnings if notice.code == "unit_doubt"]
         for result in evaluate(gears, drawing)
     ]
-    assert doubts == [[], ["unit_doubtful"] * 2]
+    # each flank's pitch, and runout, which comes from both
+    assert doubts == [[], ["unit_doubt"] * 4]
 
 
 def test_index_under_a_pitch_header() -> None:

@@ -1,0 +1,230 @@
+"""Readings that no probe on a flank gives: one that stands still, is cut off, or marks "no reading".
+
+Coarse readings of a smooth flank stand still too, and wave at one level. What tells a probe at fault is how
+the value leaves the level: a flank passes slowly through the levels beside it, a fault jumps over them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from gearqa.arrays import Array, BoolArray, IntArray
+from gearqa.model.results import DoubtCode
+from gearqa.wording.numbers import percent_text, short_text
+
+QUARTER: Final = 0.25
+"""Of the range: a value that is held longer is stuck."""
+HELD: Final = 0.05
+"""Of the points: an extreme value that is held longer may be clipped."""
+SAME_UM: Final = 1e-9
+"""Readings that differ by less are the same one, converted."""
+FEW: Final = 8
+"""Fewer points at an extreme come about by chance in coarse readings."""
+STEPS: Final = 10
+"""Fewer steps of the resolution within the span say nothing about clipping."""
+BESIDE: Final = 0.1
+"""Of a held stretch: fewer points that lead to it through the levels beside it are a jump."""
+PILE: Final = 6
+"""Times as many readings at an extreme as next to it; a smooth crest has at most 2.4, a flat one 5.3."""
+DIP: Final = 0.25
+"""Of the span: what lies between two stretches at one extreme, at the least."""
+LEAST_MARK: Final = 9.99
+"""Marks for "no reading" are 9.99 and more: digits of nothing but nines, three at the least."""
+CHANCE: Final = 1e-5
+"""Of so many equal readings in a row coming about in a table of good readings."""
+
+
+class ProbeFault(NamedTuple):
+    """What is wrong with the readings of one trace or table."""
+
+    code: DoubtCode
+    text: str
+    """After the name of the trace or table."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Equal readings in a row."""
+
+    first: int
+    past: int
+    value: float
+
+    @property
+    def points(self) -> int:
+        return self.past - self.first
+
+
+def odd_rows(position: Array, readings: Array, low: float, high: float) -> BoolArray:
+    """Rows of readings, shape (m, n), that `trace_fault` has to look at; quick, and rather one too many."""
+    steps = np.diff(readings, axis=1)
+    if not steps.shape[1]:
+        return np.ones(len(readings), dtype=np.bool_)
+    odd = np.asarray(np.maximum(steps.max(axis=1), -steps.min(axis=1)) >= LEAST_MARK / 2)
+    held = np.flatnonzero(np.count_nonzero(steps == 0.0, axis=1) >= HELD * readings.shape[1] / 4)
+    first, past = np.searchsorted(position, (low, high))
+    if len(held) and past > first:
+        y = readings[held, first:past]
+        enough = HELD * y.shape[1]
+        piled = (np.count_nonzero(y == y.max(axis=1)[:, None], axis=1) >= enough) | (
+            np.count_nonzero(y == y.min(axis=1)[:, None], axis=1) >= enough
+        )
+        odd[held] |= piled | (_longest(y) >= QUARTER / 2 * y.shape[1])
+    return odd
+
+
+def _longest(y: Array) -> IntArray:
+    """Length of the longest stretch of equal readings in each row."""
+    ends = np.ones(y.shape, dtype=np.bool_)
+    ends[:, :-1] = y[:, 1:] != y[:, :-1]
+    rows, columns = np.nonzero(ends)
+    lengths = np.diff(rows * y.shape[1] + columns, prepend=-1)
+    return np.asarray(np.maximum.reduceat(lengths, np.searchsorted(rows, np.arange(len(y)))))
+
+
+def trace_fault(position: Array, readings: Array, low: float, high: float) -> ProbeFault | None:
+    """What is wrong with one trace, between the ends of its evaluation range."""
+    inside = (position >= low) & (position <= high)
+    if fault := _no_reading(readings, _nines(readings, 3) & inside, _nines(readings, 4) & ~inside):
+        return fault
+    x, y = position[inside], readings[inside]
+    if len(y) < 2:
+        return None
+    whole = high - low
+
+    def share(stretch: _Stretch) -> float:
+        return float(x[stretch.past - 1] - x[stretch.first]) / whole
+
+    return _stuck(y, lambda s: share(s) > QUARTER, share) or _clipped(y, max(HELD * len(y), FEW))
+
+
+def table_fault(readings: Array) -> ProbeFault | None:
+    """What is wrong with the readings of all teeth or spaces of a gear; NaN where there is none."""
+    n = len(readings)
+    if np.isnan(readings).all():
+        return None
+    if fault := _no_reading(readings, np.zeros(n, dtype=np.bool_), _nines(readings, 3)):
+        return fault
+    # turned so that it does not begin within equal readings
+    steps = np.flatnonzero(readings != np.roll(readings, 1))
+    y = np.roll(readings, -int(steps[0])) if len(steps) else readings
+    span = float(np.nanmax(y) - np.nanmin(y))
+    alike = min(1.0, 2 * _step(y) / span) if span > 0 else 1.0
+    chance = 1 + (math.log(CHANCE / n) / math.log(alike) if alike < 1 else math.inf)
+    return _stuck(y, lambda s: s.points >= max(n * QUARTER, chance), lambda s: s.points / n)
+
+
+def _step(y: Array) -> float:
+    """The smallest step from reading to reading: the resolution, as far as it shows."""
+    gaps = np.abs(np.diff(y))
+    return float(np.min(gaps[gaps > SAME_UM], initial=math.inf))
+
+
+def _stuck(
+    y: Array, long: Callable[[_Stretch], bool], share: Callable[[_Stretch], float]
+) -> ProbeFault | None:
+    """A value that is held too long, and left by a jump."""
+    if np.nanmax(y) == np.nanmin(y):
+        text = f"reads {short_text(float(np.nanmax(y)))} µm everywhere"
+        return ProbeFault("stuck", f"{text}: a probe that stood still, or values filled in?")
+    step = _step(y)
+    stuck = [s for s in _stretches(y) if long(s) and _beside(y, s, step) < BESIDE * s.points]
+    if not stuck:
+        return None
+    longest = max(stuck, key=share)
+    text = (
+        f"reads {short_text(longest.value)} µm without a change over {percent_text(share(longest))} of the "
+        "range: a probe that was stuck, or values filled in?"
+    )
+    return ProbeFault("stuck", text)
+
+
+def _clipped(y: Array, enough: float) -> ProbeFault | None:
+    """Both extremes, or one extreme twice, held by so many points, and hardly any on the way to them."""
+    highest, lowest, step = float(np.nanmax(y)), float(np.nanmin(y)), _step(y)
+    span = highest - lowest
+    if span < STEPS * step:
+        return None
+    piled = [level for level in (lowest, highest) if _piled(y, level, enough, step)]
+    if len(piled) < 2 and not any(_twice(y, level, DIP * span, enough / 2) for level in piled):
+        return None
+    text = f"is cut off flat at {' and '.join(map(short_text, piled))} µm"
+    return ProbeFault("clipped", f"{text}: a probe or a range of indication at its end?")
+
+
+def _piled(y: Array, level: float, enough: float, step: float) -> bool:
+    """Whether many readings lie at one level, and few on the levels next to it."""
+    at = int(np.count_nonzero(y == level))
+    return at >= enough and at >= PILE * (int(np.count_nonzero(np.abs(y - level) <= 1.5 * step)) - at)
+
+
+def _twice(y: Array, level: float, depth: float, enough: float) -> bool:
+    """Whether the readings hold a level, leave it so far, and come back to hold it again."""
+    held = np.flatnonzero(y == level)
+    away = np.concatenate(([0], np.cumsum(np.abs(y - level) >= depth)))  # NaN is not away
+    groups = np.split(held, np.flatnonzero(np.diff(away[held]) > 0) + 1)
+    return sum(len(group) >= enough for group in groups) > 1
+
+
+def _stretches(y: Array) -> list[_Stretch]:
+    """All runs of two and more equal readings."""
+    starts = np.concatenate(([0], np.flatnonzero(np.diff(y) != 0) + 1))
+    ends = np.append(starts[1:], len(y))
+    long = np.flatnonzero(ends - starts > 1)
+    return [_Stretch(int(starts[k]), int(ends[k]), float(y[starts[k]])) for k in long]
+
+
+def _beside(y: Array, stretch: _Stretch, step: float) -> int:
+    """Points that lead up to a stretch and away from it on the levels next to it."""
+    near = np.abs(y - stretch.value) <= 1.5 * step
+    before, after = near[: stretch.first][::-1], near[stretch.past :]
+    return sum(int(side.argmin()) if not side.all() else len(side) for side in (before, after))
+
+
+def _no_reading(y: Array, inside: BoolArray, outside: BoolArray) -> ProbeFault | None:
+    """Numbers of nothing but nines that stand far off what is next to them.
+
+    Those of `outside` (a flank that falls away in a chamfer, or jumps from tooth to tooth) must be beyond
+    all other readings too.
+    """
+    marks = inside | outside
+    if not marks.any():
+        return None
+    size, others = np.abs(y), np.where(marks, np.nan, y)
+    far = marks
+    if not np.isnan(others).all():
+        before, after = _neighbours(others)
+        far = marks & (np.fmin(np.abs(y - before), np.abs(y - after)) > size / 2)
+        far &= inside | (size > 2 * np.nanmax(np.abs(others)))
+    if not far.any():
+        return None
+    value = short_text(float(y[far][0]), 6)
+    text = f"holds {value} µm, as instruments write for no reading; leave out what was not measured"
+    return ProbeFault("no_reading", text)
+
+
+def _nines(y: Array, least: int) -> BoolArray:
+    """Which numbers are written with nothing but so many nines or more: 999, 99.99, -9999."""
+    size = np.abs(y)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        power = 10.0 ** np.ceil(np.log10(size))
+        lacks = power - size  # 0.01 of 99.99, a power of ten
+        digits = np.log10(power / lacks)
+        whole = (np.abs(digits - np.round(digits)) < 1e-4) & (digits > least - 0.5) & (digits < 10.5)
+    return np.asarray(whole & (size > LEAST_MARK - 0.001))
+
+
+def _neighbours(values: Array) -> tuple[Array, Array]:
+    """The last number before each place and the next one after it; NaN where there is none."""
+    n = len(values)
+    known = ~np.isnan(values)
+    before = np.maximum.accumulate(np.where(known, np.arange(n), -1))
+    after = n - 1 - np.maximum.accumulate(np.where(known[::-1], np.arange(n), -1))[::-1]
+    first = np.where(before >= 0, values[before], np.nan)
+    second = np.where(after < n, values[np.minimum(after, n - 1)], np.nan)
+    return first, second

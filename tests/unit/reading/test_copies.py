@@ -1,0 +1,120 @@
+"""Traces and tables that repeat another one, found while reading, whichever reader reads.
+
+That equal readings do not come about by chance is counted over seeded random folders; there is no published
+rule (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from inspection_folder import PITCH, PROFILE, RUNOUT, gears, read
+
+from gearqa.model.measurement import GearMeasurement
+from gearqa.reading.folder import passes
+
+TEETH = (1, 2, 3)
+ROLL = np.linspace(0.8, 5.2, 60)
+
+
+def trace(rng: np.random.Generator, resolution: float = 0.001) -> list[str]:
+    y = rng.normal(0, 0.3, len(ROLL)).cumsum()
+    return [f"{np.round(value / resolution) * resolution:.3f}" for value in y]
+
+
+def lines(serial: str, tooth: int, values: list[str], positions: np.ndarray = ROLL) -> list[str]:
+    return [f"{serial},left,{tooth},{x:.4f},{y}\n" for x, y in zip(positions, values, strict=True)]
+
+
+def copies(folder: Path, text: str, **options: object) -> dict[tuple[str, int], str]:
+    found = gears(read(folder, {"profile.csv": PROFILE + text}, **options))
+    return {(g.serial, t.tooth): t.copy_of for g in found.values() for t in g.traces if t.copy_of}
+
+
+@pytest.fixture(params=["careful", "fast", "in small pieces"])
+def reader(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> dict[str, int]:
+    if request.param != "careful":
+        monkeypatch.setattr(passes, "FAST_FROM_BYTES", 0)
+    return {"chunk_rows": 7} if request.param == "in small pieces" else {}
+
+
+def test_a_gear_copied_to_another_serial(tmp_path: Path, reader: dict[str, int]) -> None:
+    rng = np.random.default_rng(1)
+    own = {(s, t): trace(rng) for s in "ABC" for t in TEETH}
+    for t in TEETH:
+        own["C", t] = own["A", t]
+    text = "".join(line for (s, t), values in own.items() for line in lines(s, t, values))
+    found = copies(tmp_path, text, **reader)
+    assert set(found) == {(s, t) for s in "AC" for t in TEETH}
+    assert found["A", 2] == "the trace of 'C', left flank, tooth 2"
+    assert found["C", 2] == "the trace of 'A', left flank, tooth 2"
+
+
+def test_all_teeth_the_same_whatever_the_order_of_rows(tmp_path: Path, reader: dict[str, int]) -> None:
+    rng = np.random.default_rng(2)
+    values = trace(rng)
+    rows = [line for t in TEETH for line in lines("A", t, values)]
+    rows = [rows[k] for k in rng.permutation(len(rows))]
+    assert set(copies(tmp_path, "".join(rows), **reader)) == {("A", t) for t in TEETH}
+
+
+def test_minus_zero_is_zero_and_other_positions_are_another_trace(tmp_path: Path) -> None:
+    values = trace(np.random.default_rng(3))
+    values[5], other = "0.000", [*values]
+    other[5] = "-0.000"
+    text = [*lines("A", 1, values), *lines("A", 2, other), *lines("A", 3, values, ROLL + 0.001)]
+    assert set(copies(tmp_path, "".join(text))) == {("A", 1), ("A", 2)}
+
+
+def test_one_value_that_differs_makes_no_copy(tmp_path: Path) -> None:
+    values = trace(np.random.default_rng(3))
+    other = [*values[:-1], "77.0"]
+    assert copies(tmp_path, "".join([*lines("A", 1, values), *lines("A", 2, other)])) == {}
+
+
+def tables(rng: np.random.Generator, resolution: float, count: int) -> tuple[str, str]:
+    pitch = [
+        f"S{k},{flank},{tooth},{np.round(rng.normal(0, 2) / resolution) * resolution:.3f}\n"
+        for k in range(count)
+        for flank in ("left", "right")
+        for tooth in range(1, 6)
+    ]
+    runout = [f"S{k},{space},{rng.normal(0, 3):.3f}\n" for k in range(count) for space in range(1, 6)]
+    return PITCH + "".join(pitch), RUNOUT + "".join(runout)
+
+
+def copied_tables(folder: Path, pitch: str, runout: str) -> list[str]:
+    found = gears(read(folder, {"pitch.csv": pitch, "runout.csv": runout})).values()
+
+    def of(gear: GearMeasurement) -> list[str]:
+        runout = [gear.runout.copy_of] if gear.runout is not None else []
+        return [*(readings.copy_of for readings in gear.pitch.values()), *runout]
+
+    return [name for gear in found for name in of(gear) if name]
+
+
+def also(serial: str, table: str) -> str:
+    """The rows of S0 under another serial."""
+    return "".join(f"{serial}{row[2:]}" for row in table.splitlines(True) if row.startswith("S0,"))
+
+
+def test_tables_of_five_teeth(tmp_path: Path) -> None:
+    pitch, runout = tables(np.random.default_rng(4), 0.001, 3)
+    assert copied_tables(tmp_path / "honest", pitch, runout) == []
+    pitch, runout = (text + also("S9", text) for text in (pitch, runout))
+    found = copied_tables(tmp_path / "copied", pitch, runout)
+    assert sorted(found) == sorted(
+        [f"the {flank} flank of '{serial}'" for flank in ("left", "right") for serial in ("S0", "S9")]
+        + ["'S0'", "'S9'"]
+    )
+
+
+def test_coarse_tables_of_few_teeth_may_be_alike_by_chance(tmp_path: Path) -> None:
+    """Five teeth to whole micrometres: among 2,000 tables some are equal, and nobody copied them."""
+    pitch, runout = tables(np.random.default_rng(5), 1.0, 1000)
+    rows = ["".join(line.rpartition(",")[2] for line in pitch.splitlines(True)[k : k + 5])
+            for k in range(1, 10_001, 5)]  # fmt: skip
+    assert len(set(rows)) < len(rows)
+    assert copied_tables(tmp_path, pitch, runout) == []
