@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import os
 import signal
+from collections.abc import Iterator
 from typing import Any
 
+import pytest
 from hypothesis import settings
+from ideal_readings import taken_for_good
 
 # A deadline would make the machine's load decide; in CI the same examples run every time.
 settings.register_profile("gearqa", deadline=None, derandomize=bool(os.environ.get("CI")))
@@ -14,6 +17,14 @@ settings.load_profile("gearqa")
 
 # A shell starts what runs in the background deaf to Ctrl-C, and programs that tests start would inherit that.
 signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+@pytest.fixture(scope="module")
+def ideal_readings() -> Iterator[None]:
+    """Ideal readings are taken for good."""
+    with taken_for_good():
+        yield
+
 
 KINDS = ("published", "independent", "regression")
 

@@ -45,10 +45,12 @@ def pitch_folder(
     part = PART.format(grade=grade, master=master) + extra
     (folder / "part.toml").write_text(part, encoding="utf-8")
     rows = ["serial,flank,tooth,index_um"]
-    for serial, factor in factors.items():
+    for number, (serial, factor) in enumerate(factors.items()):
         for flank in ("left", "right"):
+            # no two tables are the same to the last digit: an index counts from any place
+            start = (2 * number + (flank == "right")) / 64
             for tooth, index in enumerate(INDEX_UM, start=1):
                 if without != (flank, tooth):
-                    rows.append(f"{serial},{flank},{tooth},{index * factor}")
+                    rows.append(f"{serial},{flank},{tooth},{index * factor + start}")
     (folder / "pitch.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
     return folder

@@ -19,6 +19,8 @@ from gearqa.report.gauge.screen import gauge_blocks
 from gearqa.report.gauge.words import uncertainty_block
 from gearqa.results.gauge_json import GAUGE
 
+pytestmark = pytest.mark.usefixtures("ideal_readings")
+
 # AIAG, Measurement Systems Analysis, 4th edition: 10 parts, 3 appraisers, 3 trials (data from memory)
 AIAG = {
     "A": ["29 -56 134 47 -80 2 59 -31 226 -136", "41 -68 117 50 -92 -11 75 -20 199 -125",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
+from ideal_readings import taken_for_good
 from unit.evaluation.make import all_traces, gear, helix, part, profile, with_trace
 
 from gearqa.evaluation.criteria import criteria_of
@@ -13,8 +14,12 @@ from gearqa.incoming.claims import drawing_state, extremes, judge
 from gearqa.incoming.editions import ISO_1328_1_1995, edition_named, editions_of
 from gearqa.model.incoming import ReportedValue
 
+pytestmark = pytest.mark.usefixtures("ideal_readings")
+
 PART = part()
-(MEASURED,) = evaluate([gear(with_trace(helix("left", 13, slope=-5.0), profile("right", 1, wave=2.0)))], PART)
+MADE = gear(with_trace(helix("left", 13, slope=-5.0), profile("right", 1, wave=2.0)))
+with taken_for_good():
+    (MEASURED,) = evaluate([MADE], PART)
 
 
 def claim(key="helix_slope", flank="left", grade="5", standard="ISO 1328-1:2013", tooth=None):

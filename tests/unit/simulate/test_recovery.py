@@ -20,6 +20,8 @@ from gearqa.model.part import Part
 from gearqa.model.results import GearResult
 from gearqa.simulate import simulate_gears
 
+pytestmark = pytest.mark.usefixtures("ideal_readings")
+
 GEARS = [
     ("external", 0.0, "right"),
     ("external", 18.0, "left"),

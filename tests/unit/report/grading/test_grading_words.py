@@ -29,6 +29,8 @@ from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import percent_text, tolerance_text, value_text
 from gearqa.wording.safety import CAUTIONS
 
+pytestmark = pytest.mark.usefixtures("ideal_readings")
+
 SAMPLES = Path(__file__).parents[4] / "sample_measurements"
 
 
