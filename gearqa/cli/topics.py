@@ -11,7 +11,7 @@ from gearqa.model.part import DEFAULT_MASTER_CLASS, ISO_1328_1_2013
 from gearqa.reading.folder.table_kinds import QUANTITIES, TABLES
 from gearqa.report.blocks.document import Block, Bullets, Column, Paragraph, Table
 from gearqa.symbols import DEFAULT_GRADED, PARAMETERS
-from gearqa.wording.numbers import share_text, short_text
+from gearqa.wording.numbers import share_text
 from gearqa.wording.safety import CAUTIONS, SETTER
 
 
@@ -152,10 +152,10 @@ def _exit_status() -> list[Block]:
 
 def _drift() -> list[Block]:
     from gearqa.drift.control import MINIMUM_REFERENCE, USUAL_REFERENCE
+    from gearqa.drift.holds import HELD
     from gearqa.drift.outlook import CYCLES_FOR_INTERVAL
-    from gearqa.model.drift import DriftSettings
-    from gearqa.statistics.dress_interval import CAP
-    from gearqa.statistics.steps import MINIMUM_CYCLES, MINIMUM_SEGMENT
+    from gearqa.model.drift import FAMILY, DriftSettings
+    from gearqa.statistics.level_search import MINIMUM_CYCLES
 
     usual = DriftSettings()
     return [
@@ -166,38 +166,52 @@ def _drift() -> list[Block]:
             "of each dress cycle, at different places in it."
         ),
         _bullets(f"""
-        - Model: value = level after the dress of its cycle + wear per part x parts since dress + scatter.
-          Charted is the mean over the traces of a flank, in the order of production.
+        - Model: value = level after the dress of its cycle + wear at its part + scatter. The wear goes in
+          chords from one measured part to the next, so it may bend. Charted is the mean over the traces of a
+          flank, in the order of production.
+        - Claims: chance alone makes a false claim of wear in {share_text(FAMILY.wear)} of reports, of a moved
+          level in {share_text(FAMILY.level)}, of a label in {share_text(FAMILY.labels)}, all series together.
         - Wear: the slope inside the cycles, all cycles together. Its {share_text(usual.confidence)} interval
           comes from leaving out one cycle after the other, so it is wide where the wear differs from cycle to
           cycle. Without parts_since_dress no wear is claimed; --cycle-time estimates them from times, and
           says so.
         - Level change: from {MINIMUM_CYCLES} cycles on the levels are searched for places where they move and
-          stay, at least {MINIMUM_SEGMENT} cycles long. One is reported if chance would show it in no more
-          than {share_text(usual.step_alpha)} of series, and a slow trend does not explain it as well. A cause
-          is named only where an event is recorded within one cycle. A level that wanders looks like several
-          level changes.
-        - Forecast: parts of the running cycle until the worst trace reaches the limit, with an interval, from
-          the cycles since the last level change. The limit is that of the drawing or class in the part data
+          stay, and for a trend. A level change is named if a trend does not explain it as well; else the
+          report says that the level moved. Events recorded near it, and labels that change there, are
+          possible causes. A level that wanders looks like several level changes.
+        - Recorded correction with a size (events table: parameter, flank, correction, unit): fitted at its
+          place; as intended, smaller, larger, no effect, opposite or not decidable. An event without a size
+          explains nothing by itself.
+        - Labels: fixture, instrument, operator, temperature and the time since a stop of more than four hours
+          are tested; a claimed effect is taken out of wear and levels.
+        - Forecast: parts of the running cycle until the worst trace reaches the limit, with an interval.
+          The limit is that of the drawing or class in the part data
           of the newest gear, less the guard where the uncertainty U is known. Where no wear is proven, no
           crossing is shown.
         - Dress interval: the most parts for which the last one lies beyond the limit with no more than the
           chosen risk (--risk, by default {share_text(usual.risk)}), over histories like this one; it allows
           for the wear, its uncertainty and the scatter of levels and parts. From {CYCLES_FOR_INTERVAL} cycles
-          on, never beyond {short_text(CAP)} times the parts measured after a dress: then it says "at least".
-          The offset that centres the cycle is how far the level would have to move.
+          on, never beyond the parts measured after a dress: then it says "at least": to lengthen, raise in
+          steps and measure. Where the wear bends between two measured parts, the worse of the two counts in
+          between, and the gap to measure is named. The offset that
+          centres the cycle is how far the level would have to move.
         - Control charts: the levels, their changes from cycle to cycle, and smoothed residuals of the model.
-          Limits come from at least {MINIMUM_REFERENCE} cycles (the first {USUAL_REFERENCE} since a recorded
+          Limits come from at least {MINIMUM_REFERENCE} cycles (the first {USUAL_REFERENCE} before a level
           change, or --reference, or gearqa history freeze), are wider where these are few, and stay. All
           series together give a false alarm in {share_text(usual.family_false_alarm)} of dress cycles. The
           one rule is: a point beyond a limit. Control limits are no tolerance limits: a signal says that the
           process has changed, not that a gear is bad.
-        - On a signal: hold what was made since the last gear measured good, and measure it.
-        - Which parts to measure: the fewest places of each cycle at which a lasting change is seen before
-          more than one cycle (--escaped-parts) is made, in 95 of 100 cases.
+          Recorded corrections are taken out of the charts as they were meant.
+        - Gears to hold, on a level change, a correction that did something else, a signal of the current
+          cycle or a measured gear beyond its limit: every part made since the change and not measured that
+          has more than {share_text(HELD)} chance to lie beyond a limit. The production table may list parts
+          that were not measured: then their serials are named.
+        - Which parts to measure: the fewest places of each cycle at which a lasting change shows on the chart
+          of levels before more than one cycle (--escaped-parts) is made, in 95 of 100 cases.
     """, SETTER),
-        Paragraph("Exit status: 1 on a signal of the current cycle (or since --since), or where the limit is "
-                  "reached within the usual dress interval; older signals are only listed."),
+        Paragraph("Exit status: 1 on a signal of the current cycle (or since --since), gears to hold, a "
+                  "correction that did something else than was meant, or a limit that is reached within the "
+                  "usual dress interval; older signals are only listed."),
     ]  # fmt: skip
 
 

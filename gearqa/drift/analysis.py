@@ -9,32 +9,39 @@ from gearqa.drift import phrases
 from gearqa.drift.advice import ALARM_CODES, advise
 from gearqa.drift.between_cycles import (
     CYCLES_FOR_TREND,
-    Levels,
     cycle_levels,
-    find_levels,
     level_changes,
     level_notices,
+    level_sd,
+    trend_interval,
 )
+from gearqa.drift.charts import chart_data
+from gearqa.drift.claims import SeriesModel, model_series
 from gearqa.drift.control import Control, control_of_series
-from gearqa.drift.ordering import SeriesGears, by_series, gears_of_series, made_until, seconds
-from gearqa.drift.outlook import Outlook, gears_to_hold, look_ahead, outlook_clauses, outlook_notices
+from gearqa.drift.corrections import correction_effects
+from gearqa.drift.holds import SeriesHold, series_hold, together
+from gearqa.drift.labels import findings
+from gearqa.drift.made import made_notices, made_parts
+from gearqa.drift.ordering import by_series, gears_of_series, made_until, seconds
+from gearqa.drift.outlook import Outlook, look_ahead, outlook_clauses, outlook_notices
+from gearqa.drift.sides import suspected
 from gearqa.drift.within_cycles import wear_notices
 from gearqa.errors import Notice, NoticeCode
 from gearqa.model.drift import (
     DRIFT_PARAMETERS,
-    ChartData,
+    DressDecision,
     DriftResult,
     DriftSeries,
     DriftSettings,
     FalseAlarm,
     Identifiable,
+    MadePart,
     Observation,
     Sentence,
-    SeriesKey,
+    deciding_series,
 )
 from gearqa.model.measurement import GrinderEvent
 from gearqa.statistics.families import sidak
-from gearqa.statistics.wear import WearFit, fit_wear
 from gearqa.wording.sentences import sentence
 
 
@@ -42,11 +49,13 @@ def analyse_observations(
     observations: Iterable[Observation],
     events: Sequence[GrinderEvent] = (),
     settings: DriftSettings | None = None,
+    made: Sequence[MadePart] = (),
 ) -> DriftResult:
     """Analyse a history: one series per part, grinder, parameter and flank.
 
-    Order of the observations does not matter, except that of two of one serial the later wins.
-    The false-alarm rate of the charts is shared over all series that come out.
+    Order of the observations does not matter, except that of two of one serial the later wins; `made` are
+    parts that were made and not measured. The rate of false chart alarms, and of false claims, is shared
+    over all series that come out.
     """
     settings = settings or DriftSettings()
     wanted = settings.parameters or DRIFT_PARAMETERS
@@ -56,11 +65,28 @@ def analyse_observations(
     for event in events:
         if settings.until is None or seconds(event.at) <= seconds(settings.until):
             by_grinder.setdefault(event.grinder, []).append(event)
+    rows: dict[tuple[str, str], list[MadePart]] = {}
+    for one in made_until(made, settings.until):
+        rows.setdefault((one.part, one.grinder), []).append(one)
     rate = sidak(settings.family_false_alarm, max(len(groups), 1))
     keys = sorted(groups, key=lambda key: (key[0], key[1], wanted.index(key[2]), key[3] or ""))
-    analysed = [_analyse_series(key, groups[key], by_grinder.get(key[1], ()), settings, rate) for key in keys]
-    series = tuple(one for one, _ in analysed)
-    advice = advise(analysed, settings)
+    models = model_series(
+        (
+            (
+                gears_of_series(key, groups[key], by_grinder.get(key[1], ()), settings),
+                by_grinder.get(key[1], ()),
+                rows.get(key[:2], ()),
+            )
+            for key in keys
+        ),
+        settings,
+    )
+    sized = sum(len({e.cycle for e in one.levels.events if e.size is not None}) for one in models)
+    found = [_analysed(one, settings, rate, sized) for one in models]
+    series = tuple(one for one, _, _ in found)
+    holds = [(one.key[:2], hold) for one, _, hold in found if hold is not None]
+    hold, dress = together(holds), tuple(_dress_decisions(series))
+    advice = advise([(one, outlook) for one, outlook, _ in found], hold, dress, settings)
     alarms = tuple(one for one in advice if one.code in ALARM_CODES)
     return DriftResult(
         series=series,
@@ -68,8 +94,29 @@ def analyse_observations(
         advice=advice,
         settings=settings,
         simulated=any(o.simulated for o in kept),
+        hold=hold,
+        dress_intervals=dress,
         warnings=tuple(_warnings(series, by_grinder)),
     )
+
+
+def _dress_decisions(series: Sequence[DriftSeries]) -> Iterator[DressDecision]:
+    """The dress interval of every part and grinder with limited series."""
+    groups: dict[tuple[str, str], list[DriftSeries]] = {}
+    for one in series:
+        groups.setdefault((one.part, one.grinder), []).append(one)
+    for (part, grinder), members in groups.items():
+        first = deciding_series(members)
+        if first is not None:
+            yield DressDecision(
+                part=part,
+                grinder=grinder,
+                parts=first.dress_interval_parts,
+                at_least=first.dress_interval_at_least,
+                parameter=first.parameter,
+                flank=first.flank,
+                reason=first.dress_interval_reason,
+            )
 
 
 def _warnings(series: Sequence[DriftSeries], grinders: Iterable[str]) -> Iterator[Notice]:
@@ -86,48 +133,58 @@ def _warnings(series: Sequence[DriftSeries], grinders: Iterable[str]) -> Iterato
         )
 
 
-def _analyse_series(
-    key: SeriesKey,
-    observations: Sequence[Observation],
-    events: Sequence[GrinderEvent],
-    settings: DriftSettings,
-    rate: float,
-) -> tuple[DriftSeries, Outlook]:
-    """One series through all stages; `rate` is its share of false chart alarms per cycle."""
-    gears = gears_of_series(key, observations, events, settings)
-    fit = fit_wear(*gears.placed(gears.mean), settings.confidence)
-    levels = find_levels(gears, fit, events, settings)
-    control = control_of_series(gears, fit, levels, settings, rate)
-    outlook = look_ahead(gears, fit, levels, settings)
-    part, grinder, parameter, flank = key
-    order, trend, dress, usual = gears.order, levels.trend, outlook.dress, outlook.usual
-    wear_known, trend_known = fit.identifiable, trend.significant
+def _analysed(
+    one: SeriesModel, settings: DriftSettings, rate: float, sized: int
+) -> tuple[DriftSeries, Outlook, SeriesHold | None]:
+    """One series through all stages behind its claims; `rate` is its share of false chart alarms per cycle,
+    `sized` the corrections with a size of the whole report."""
+    gears, fit, levels, order = one.gears, one.fits.mean, one.levels, one.gears.order
+    made = made_parts(gears, one.made, settings)
+    control = control_of_series(one, settings, rate)
+    outlook = look_ahead(one, made, settings)
+    corrections = correction_effects(order, levels, sized, settings.confidence)
+    hold = series_hold(one, made, outlook.limits, outlook.sides, control.signals, corrections)
+    part, grinder, parameter, flank = gears.key
+    dress, trend, sd_cycle = (
+        outlook.dress,
+        trend_interval(levels, settings.confidence),
+        level_sd(levels, one.fits),
+    )
     sd_part = fit.sd if math.isfinite(fit.sd) else None
     series = DriftSeries(
         part=part,
         grinder=grinder,
         parameter=parameter,
         flank=flank,
-        sentence=_sentence(gears, fit, control, outlook, settings.risk),
+        sentence=_sentence(one, control, outlook, settings.risk),
         gears=len(gears.serial),
         cycles=order.cycles if order.known else 0,
         current_cycle=order.number(order.cycles - 1),
         current_dress=order.dress[-1],
         in_control=control.in_control,
         reasons=tuple(Sentence(why.code, sentence(why.sentence)) for why in control.why),
-        wear_um_per_part=fit.slope if wear_known else None,
-        wear_interval_um_per_part=(fit.low, fit.high) if wear_known else None,
+        wear_um_per_part=fit.slope if fit.identifiable else None,
+        wear_interval_um_per_part=(fit.low, fit.high) if fit.identifiable else None,
         wear_confidence=settings.confidence,
-        wear_significant=fit.significant if wear_known else None,
-        wear_robust_um_per_part=fit.robust_slope if wear_known else None,
+        wear_significant=one.wear_claimed if fit.identifiable else None,
+        wear_p=fit.p if fit.identifiable else None,
+        curved=one.fits.curved,
+        wear_robust_um_per_part=fit.robust_slope if fit.identifiable else None,
         wear_estimated=order.estimated,
-        sd_um=None if sd_part is None or levels.sd is None else math.hypot(sd_part, levels.sd),
+        sd_um=None if sd_part is None or sd_cycle is None else math.hypot(sd_part, sd_cycle),
         sd_part_um=sd_part,
-        sd_cycle_um=levels.sd,
-        level_trend_um_per_cycle=trend.slope if trend_known else None,
-        trend_interval=(trend.low, trend.high) if trend_known else None,
-        cycle_levels_um=cycle_levels(order, fit),
-        steps=level_changes(order, levels),
+        sd_cycle_um=sd_cycle,
+        level_trend_um_per_cycle=None if trend is None else trend[0],
+        trend_interval=None if trend is None else trend[1:],
+        cycles_to_correction=outlook.to_correction,
+        level_p=None if levels.evidence is None else levels.evidence.p,
+        level_moved=levels.movement.moved_from is not None,
+        rho=0.0 if levels.fit is None else levels.fit.rho,
+        suspected=suspected(one),
+        corrections=corrections,
+        labels=findings(one.tests, one.claimed),
+        cycle_levels_um=cycle_levels(order, one.fits),
+        steps=level_changes(gears, levels, settings.confidence),
         segment_from_cycle=order.number(levels.segment),
         signals=control.signals,
         limit_um=(outlook.limits.low, outlook.limits.high),
@@ -138,61 +195,41 @@ def _analyse_series(
         dress_interval_parts=dress.parts,
         dress_interval_at_least=dress.at_least,
         dress_interval_reason=dress.reason,
+        dress_interval_holds_cycles=dress.holds_cycles,
+        if_straight_parts=dress.if_straight,
+        gap=dress.gap,
         dress_interval_centred_parts=dress.centred.parts if dress.centred else None,
-        current_dress_interval_parts=usual,
+        current_dress_interval_parts=made.usual,
         risk=settings.risk,
         centring_offset_um=dress.centred.offset if dress.centred else None,
         reference=control.reference,
-        false_alarm=FalseAlarm(settings.family_false_alarm, rate, None if usual is None else usual / rate),
-        identifiable=Identifiable(
-            wear=wear_known,
-            trend=order.known and order.cycles >= CYCLES_FOR_TREND,
-            slope_variation=fit.slope_variance_identifiable,
+        false_alarm=FalseAlarm(
+            settings.family_false_alarm, rate, None if made.usual is None else made.usual / rate
         ),
-        quarantine=gears_to_hold(gears, control.signals, outlook.limits),
+        identifiable=Identifiable(
+            wear=fit.identifiable,
+            trend=order.known and order.cycles >= CYCLES_FOR_TREND,
+            slope_variation=fit.slope_variation_known,
+        ),
+        quarantine=None if hold is None else hold.quarantine,
         warnings=(
             *gears.warnings,
-            *wear_notices(gears, fit),
-            *level_notices(order, levels),
-            *outlook_notices(fit, outlook),
+            *made_notices(gears, made),
+            *wear_notices(gears, one.fits),
+            *level_notices(order, levels, settings.confidence),
+            *outlook_notices(one, outlook),
         ),
-        charts=_chart_data(gears, fit, levels, control, outlook),
+        charts=chart_data(one, control, outlook),
     )
-    return series, outlook
+    return series, outlook, hold
 
 
-def _sentence(gears: SeriesGears, fit: WearFit, control: Control, outlook: Outlook, risk: float) -> str:
+def _sentence(one: SeriesModel, control: Control, outlook: Outlook, risk: float) -> str:
     """What matters first: a signal that counts before wear, limit and dress interval."""
-    name = phrases.series_name(*gears.key[2:])
-    clauses = outlook_clauses(gears, fit, outlook, risk)
+    name = phrases.series_name(*one.gears.key[2:])
+    clauses = outlook_clauses(one, outlook, risk)
     if any(signal.current for signal in control.signals):
-        why = "; ".join(one.sentence for one in control.why)
+        why = "; ".join(reason.sentence for reason in control.why)
         return sentence("; ".join((f"{name} is out of control: {why}", *clauses)))
     text = "; ".join(clauses)
     return sentence(f"{name}: {text}" if outlook.side is None else text)
-
-
-def _chart_data(
-    gears: SeriesGears, fit: WearFit, levels: Levels, control: Control, outlook: Outlook
-) -> ChartData:
-    order, charts = gears.order, control.charts
-    wear = fit.slope if fit.identifiable else 0.0
-    return ChartData(
-        serial=gears.serial,
-        finished_at=gears.finished_at,
-        cycle=gears.cycle + order.first_number,
-        parts_since_dress=gears.parts_since_dress,
-        value_um=gears.mean,
-        min_um=gears.low,
-        max_um=gears.high,
-        fitted_um=fit.levels[gears.cycle] + wear * gears.s,
-        levels_centre_um=charts.centre,
-        levels_lower_um=charts.lower,
-        levels_upper_um=charts.upper,
-        moving_range_um=charts.moving_range,
-        moving_range_upper_um=charts.moving_range_upper,
-        ewma=charts.ewma,
-        ewma_limit=charts.ewma_limit,
-        forecast=outlook.forecast.band,
-        events=tuple((order.number(event.cycle), event.words) for event in levels.events),
-    )

@@ -1,4 +1,4 @@
-"""Levels from dress to dress: level changes with their recorded causes, and a slow trend."""
+"""Levels from dress to dress: recorded events, the model of the levels, level changes."""
 
 from __future__ import annotations
 
@@ -8,21 +8,40 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from scipy.special import stdtrit
 
+from gearqa.arrays import Array
 from gearqa.drift import phrases
 from gearqa.drift.ordering import ProductionOrder, SeriesGears, is_dress, seconds
+from gearqa.drift.within_cycles import WearFits
 from gearqa.errors import Notice, NoticeCode
-from gearqa.model.drift import CycleLevel, DriftSettings, LevelChange
+from gearqa.model.drift import CycleLevel, LevelChange
 from gearqa.model.measurement import GrinderEvent
-from gearqa.statistics.steps import MINIMUM_CYCLES, MINIMUM_SEGMENT, FoundStep, find_steps
-from gearqa.statistics.wear import Trend, WearFit, cycle_sd, fit_trend
+from gearqa.statistics.level_search import (
+    FROM_STEP,
+    MINIMUM_CYCLES,
+    LevelEvidence,
+    LevelMovement,
+    find_movement,
+    step_columns,
+    trend_column,
+    weigh_levels,
+)
+from gearqa.statistics.levels import LevelFit, fit_levels
+from gearqa.statistics.wear import cycle_sd
 from gearqa.symbols import Flank
 from gearqa.wording.numbers import count_text, short_text, unit_text
 
 CYCLES_FOR_TREND = 12
 STEPS_OF_A_WANDERING_LEVEL = 3
+WANDERING = 0.3
+"""Correlation of neighbouring cycles from which a level wanders."""
 WITHIN_CYCLES = 1
-"""Most cycles between a level change and an event that may be its cause."""
+"""Most cycles between the range of a level change and an event that may be its cause."""
+MICROMETRES = {"": 1.0, "um": 1.0, "µm": 1.0, "μm": 1.0, "mm": 1000.0}
+
+
+STILL = LevelMovement()
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,49 +50,113 @@ class PlacedEvent:
 
     cycle: int
     words: str
-    correction: bool
-    """Whether it corrects this very parameter by a stated amount."""
+    size: float | None = None
+    """Micrometres by which it corrects this very parameter and flank."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False, slots=True)
+class Recorded:
+    """Recorded corrections with a size, as columns of the model; sizes at one cycle are added."""
+
+    cycles: tuple[int, ...]
+    sizes: tuple[float, ...]
+
+    def intended(self, cycles: int) -> Array:
+        """What they were meant to move each level by. shape (cycles,)"""
+        return np.asarray(step_columns(cycles, self.cycles) @ np.array(self.sizes), dtype=np.float64)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class Levels:
-    """What the levels of a series do; places count cycles from 0."""
+    """Levels of a series and their model; places count cycles from 0."""
 
-    steps: tuple[FoundStep, ...]
-    causes: tuple[PlacedEvent | None, ...]
-    """The recorded event that explains each level change."""
-    trend: Trend
+    x: Array
     events: tuple[PlacedEvent, ...]
     """All events that concern the series."""
-    sd: float | None
-    """Of the true level from dress to dress. [um]"""
+    recorded: Recorded
+    evidence: LevelEvidence | None
+    movement: LevelMovement = STILL
+    fit: LevelFit | None = None
+    """None: fewer cycles than columns."""
+
+    @property
+    def base(self) -> Array:
+        """Constant and recorded corrections."""
+        return np.column_stack((np.ones(len(self.x)), step_columns(len(self.x), self.recorded.cycles)))
+
+    @property
+    def places(self) -> tuple[int, ...]:
+        """First cycle of each claimed level change."""
+        return tuple(step.index for step in self.movement.steps)
+
+    @property
+    def design(self) -> Array:
+        """Columns of the model: constant, corrections, level changes, trend."""
+        extra = (trend_column(len(self.x)),) if self.movement.trend else ()
+        return np.column_stack((self.base, step_columns(len(self.x), self.places), *extra))
+
+    def row(self, ahead: int = 1) -> Array:
+        """Row of the design of a cycle after the last one."""
+        ones = np.ones(1 + len(self.recorded.cycles) + len(self.places))
+        return np.append(ones, (len(self.x) - 1) / 2 + ahead) if self.movement.trend else ones
 
     @property
     def segment(self) -> int:
-        """First cycle since the last level change."""
-        return self.steps[-1].index if self.steps else 0
-
-    def changes(self, *, explained: bool) -> list[int]:
-        """Cycles at which a change with or without a recorded event begins."""
-        pairs = zip(self.steps, self.causes, strict=True)
-        return [step.index for step, cause in pairs if (cause is not None) == explained]
+        """First cycle of the present level."""
+        return max((*self.places, *self.recorded.cycles), default=0)
 
 
-def find_levels(
-    gears: SeriesGears, fit: WearFit, events: Sequence[GrinderEvent], settings: DriftSettings
-) -> Levels:
-    """Search the levels of a wear fit for level changes and a trend."""
-    steps = find_steps(fit.levels, settings.step_alpha) if gears.order.known else ()
-    trend = fit_trend(fit.levels, tuple(step.index for step in steps), settings.confidence)
+def weigh(gears: SeriesGears, fits: WearFits, events: Sequence[GrinderEvent]) -> Levels:
+    """Levels of a wear fit with what speaks for a movement."""
+    x = fits.mean.levels
     placed = place_events(gears.order, events, *gears.key[2:])
-    level_sd = trend.sd if trend.dof > 0 else math.nan
-    return Levels(
-        steps=steps,
-        causes=tuple(_cause(placed, step.index) for step in steps),
-        trend=trend,
-        events=placed,
-        sd=cycle_sd(level_sd, fit.sd, fit.counts) if math.isfinite(level_sd) else None,
-    )
+    sizes: dict[int, float] = {}
+    for event in placed:
+        if event.size is not None and event.cycle > 0:
+            sizes[event.cycle] = sizes.get(event.cycle, 0.0) + event.size
+    if len(x) - 1 - len(sizes) < 1:
+        sizes = {}
+    recorded = Recorded(tuple(sorted(sizes)), tuple(sizes[k] for k in sorted(sizes)))
+    levels = Levels(x, placed, recorded, None)
+    evidence = weigh_levels(x, levels.base, recorded.cycles) if gears.order.known else None
+    return Levels(x, placed, recorded, evidence)
+
+
+def model(levels: Levels, bound: float | None) -> Levels:
+    """Search the levels for changes and trend; `bound` is that at which they were found to move, if any."""
+    movement = STILL
+    if levels.evidence is not None:
+        movement = find_movement(levels.x, levels.base, levels.recorded.cycles, levels.evidence, bound)
+    moved = Levels(levels.x, levels.events, levels.recorded, levels.evidence, movement)
+    design = moved.design
+    fit = fit_levels(levels.x, design) if len(levels.x) > design.shape[1] else None
+    return Levels(levels.x, levels.events, levels.recorded, levels.evidence, movement, fit)
+
+
+def trend_interval(levels: Levels, confidence: float) -> tuple[float, float, float] | None:
+    """Claimed trend with its interval."""
+    fit = levels.fit
+    if fit is None or not levels.movement.trend_claimed:
+        return None
+    return effect_interval(fit, -1, confidence)
+
+
+def effect_interval(fit: LevelFit, column: int, confidence: float) -> tuple[float, float, float]:
+    """Coefficient of a column with its interval."""
+    effect = float(fit.theta[column])
+    se = math.sqrt(max(float(fit.covariance[column, column]), 0.0))
+    half = float(stdtrit(fit.dof, (1 + confidence) / 2)) * se
+    return effect, effect - half, effect + half
+
+
+def level_sd(levels: Levels, fits: WearFits) -> float | None:
+    """Standard deviation of the true level from dress to dress."""
+    if levels.fit is None:
+        return None
+    return cycle_sd(levels.fit.variance, fits.mean.sd, fits.mean.counts)
+
+
+# --- events -------------------------------------------------------------------------------------
 
 
 def place_events(
@@ -82,23 +165,29 @@ def place_events(
     """Events that concern a series, and changes of the wheel that the gears themselves show."""
     placed: list[PlacedEvent] = []
     if None not in order.start and order.known:
-        made = [
+        made = sorted(
             (seconds(o.finished_at), int(c))
             for c, o in zip(order.cycle, order.observations, strict=True)
             if o.finished_at is not None
-        ]
+        )
         times = [time for time, _ in made]
         for event in events:
             other = event.parameter not in (None, "", parameter) or event.flank not in (None, flank)
             after = int(np.searchsorted(times, seconds(event.at), side="right"))
             if not (is_dress(event) or other) and after < len(made):
-                correction = event.correction is not None and event.parameter == parameter
-                placed.append(PlacedEvent(made[after][1], _event_words(event), correction))
+                size = _size_um(event) if event.parameter == parameter else None
+                placed.append(PlacedEvent(made[after][1], _event_words(event), size))
     for c, (old, new) in enumerate(pairwise(order.wheel), 1):
         recorded = any(e.cycle == c and "wheel" in e.words for e in placed)
         if None not in (old, new) and old != new and not recorded:
-            placed.append(PlacedEvent(c, f"wheel change to {new}", correction=False))
+            placed.append(PlacedEvent(c, f"wheel change to {new}"))
     return tuple(sorted(placed, key=lambda e: e.cycle))
+
+
+def _size_um(event: GrinderEvent) -> float | None:
+    """Size of a correction in micrometres; none in another unit."""
+    factor = MICROMETRES.get((event.unit or "").strip().lower())
+    return None if event.correction is None or factor is None else event.correction * factor
 
 
 def _event_words(event: GrinderEvent) -> str:
@@ -110,41 +199,64 @@ def _event_words(event: GrinderEvent) -> str:
     return f"{words} ({event.remark})" if event.remark else words
 
 
-def _cause(placed: Sequence[PlacedEvent], cycle: int) -> PlacedEvent | None:
-    """The event nearest to a level change; corrections first on ties."""
-    near = [e for e in placed if abs(e.cycle - cycle) <= WITHIN_CYCLES]
-    return min(near, key=lambda e: (abs(e.cycle - cycle), not e.correction), default=None)
+def _label_changes(gears: SeriesGears) -> Iterator[PlacedEvent]:
+    """Changes of fixture, instrument or operator that happened once and stayed."""
+    for name in ("fixture", "instrument", "operator"):
+        words = [getattr(o, name) for o in gears.rows]
+        turns = [i for i in range(1, len(words)) if words[i] != words[i - 1]]
+        if len(turns) == 1 and words[turns[0]] is not None:
+            yield PlacedEvent(int(gears.cycle[turns[0]]), f"{name} changed to {words[turns[0]]}")
 
 
-def level_changes(order: ProductionOrder, levels: Levels) -> tuple[LevelChange, ...]:
+# --- as reported --------------------------------------------------------------------------------
+
+
+def level_changes(gears: SeriesGears, levels: Levels, confidence: float) -> tuple[LevelChange, ...]:
     """The level changes as they are reported."""
-    sizes = levels.trend.step_sizes or (math.nan,) * len(levels.steps)
-    return tuple(
-        LevelChange(
-            cycle=order.number(step.index),
-            dress=order.dress[step.index],
-            size_um=size,
-            event=cause.words if cause else None,
-            p=step.p,
-            cycle_low=order.number(step.low),
-            cycle_high=order.number(step.high),
+    order, fit = gears.order, levels.fit
+    others = [event for event in levels.events if event.size is None]
+    recorded = [event for event in levels.events if event.size is not None]
+    causes = [*recorded, *others, *_label_changes(gears)]
+    found = []
+    for i, step in enumerate(levels.movement.steps):
+        column = 1 + len(levels.recorded.cycles) + i
+        effect = (math.nan, None) if fit is None else effect_interval(fit, column, confidence)
+        near = [e for e in causes if step.low - WITHIN_CYCLES <= e.cycle <= step.high + WITHIN_CYCLES]
+        near.sort(key=lambda e: abs(e.cycle - step.index))
+        names = tuple(dict.fromkeys(e.words for e in near))
+        found.append(
+            LevelChange(
+                cycle=order.number(step.index),
+                dress=order.dress[step.index],
+                size_um=effect[0],
+                size_interval_um=None if fit is None else effect_interval(fit, column, confidence)[1:],
+                event=names[0] if names else None,
+                p=step.p,
+                cycle_low=order.number(step.low),
+                cycle_high=order.number(step.high),
+                provisional=order.cycles - step.index < FROM_STEP,
+                possible_causes=names,
+            )
         )
-        for step, size, cause in zip(levels.steps, sizes, levels.causes, strict=True)
-    )
+    return tuple(found)
 
 
-def cycle_levels(order: ProductionOrder, fit: WearFit) -> tuple[CycleLevel, ...]:
-    """Level after each dress as it is reported."""
+def cycle_levels(order: ProductionOrder, fits: WearFits) -> tuple[CycleLevel, ...]:
+    """Level after each dress, at its first part, as it is reported."""
     if not order.known:
         return ()
+    fit = fits.mean
+    first = float(fit.at(np.zeros(1))[0])
     return tuple(
-        CycleLevel(order.number(c), order.dress[c], float(x), float(se) if math.isfinite(se) else None)
+        CycleLevel(
+            order.number(c), order.dress[c], float(x) + first, float(se) if math.isfinite(se) else None
+        )
         for c, (x, se) in enumerate(zip(fit.levels, fit.levels_se, strict=True))
     )
 
 
-def level_notices(order: ProductionOrder, levels: Levels) -> Iterator[Notice]:
-    """What makes level changes and trend unknown or doubtful, and corrections that left no trace."""
+def level_notices(order: ProductionOrder, levels: Levels, confidence: float) -> Iterator[Notice]:
+    """What makes level changes and trend unknown or doubtful."""
     if not order.known:
         return
     cycles = count_text(order.cycles, "dress cycle")
@@ -153,15 +265,14 @@ def level_notices(order: ProductionOrder, levels: Levels) -> Iterator[Notice]:
     elif order.cycles < CYCLES_FOR_TREND:
         text = f"{cycles}: a slow trend and a level change are hard to tell apart"
         yield Notice(NoticeCode.TREND_OR_CHANGE, text)
-    if len(levels.steps) >= STEPS_OF_A_WANDERING_LEVEL:
-        text = "a level that wanders looks like several level changes: look at the chart"
+    rho = levels.fit.rho if levels.fit is not None else 0.0
+    claimed = bool(levels.movement.steps) or levels.movement.trend_claimed
+    if len(levels.movement.steps) >= STEPS_OF_A_WANDERING_LEVEL or (claimed and rho >= WANDERING):
+        text = "a level that wanders looks like several level changes, or like a trend: look at the chart"
         yield Notice(NoticeCode.WANDERING_LEVEL, text)
-    trend = levels.trend
-    if trend.significant:
-        yield Notice(NoticeCode.LEVEL_TREND, phrases.trend_clause(trend.slope, (trend.low, trend.high)))
-    for event in levels.events:
-        seen = any(abs(step.index - event.cycle) <= WITHIN_CYCLES for step in levels.steps)
-        visible = MINIMUM_SEGMENT <= event.cycle <= order.cycles - MINIMUM_SEGMENT
-        if event.correction and visible and not seen and order.cycles >= MINIMUM_CYCLES:
-            text = f"{event.words} before cycle {order.number(event.cycle)}: no level change is seen there"
-            yield Notice(NoticeCode.CORRECTION_NOT_SEEN, text)
+    if levels.movement.moved_from is not None:
+        text = "the level moved; level change and slow trend cannot be told apart"
+        yield Notice(NoticeCode.LEVEL_MOVED, text)
+    trend = trend_interval(levels, confidence)
+    if trend is not None:
+        yield Notice(NoticeCode.LEVEL_TREND, phrases.trend_clause(trend[0], trend[1:]))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from operator import itemgetter
 
 import numpy as np
@@ -16,13 +16,13 @@ import numpy as np
 from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.drift import phrases
 from gearqa.drift.between_cycles import Levels
+from gearqa.drift.claims import SeriesModel
 from gearqa.drift.ordering import CycleValues, SeriesGears, seconds
 from gearqa.model.drift import ChartName, DriftSettings, Reference, Sentence, Signal
 from gearqa.statistics.control_charts import ewma, future_factor, moving_range_factor, reference_factor
-from gearqa.statistics.dress_interval import LEAST_VARIANCE, cycle_history
-from gearqa.statistics.innovations import residual_limits, standard_innovations
+from gearqa.statistics.innovations import cycle_history, residual_limits, standard_innovations
 from gearqa.statistics.run_lengths import ewma_factor
-from gearqa.statistics.wear import WearFit, fit_wear
+from gearqa.statistics.wear import LEAST_VARIANCE, WearFit
 
 MINIMUM_REFERENCE = 10
 """Fewer cycles: no statement about control."""
@@ -59,10 +59,12 @@ class Control:
     """Each reason that `in_control` is false or None, as a clause."""
 
 
-def control_of_series(
-    gears: SeriesGears, fit: WearFit, levels: Levels, settings: DriftSettings, rate: float
-) -> Control:
-    """Chart a series and judge its control; `rate` false alarms per cycle, all charts."""
+def control_of_series(one: SeriesModel, settings: DriftSettings, rate: float) -> Control:
+    """Chart a series and judge its control; `rate` false alarms per cycle, all charts.
+
+    Recorded corrections are taken out as they were meant, never as they turned out.
+    """
+    gears, fit, levels = one.gears, one.fits.mean, one.levels
     order = gears.order
     reference, span = _reference(gears, levels, settings)
     if span is None:
@@ -70,17 +72,29 @@ def control_of_series(
         clause = f"fewer than {MINIMUM_REFERENCE} dress cycles for control limits ({found} in the history)"
         charts = _no_charts(order.cycles, len(gears.serial))
         return Control(reference, charts, (), None, (Sentence("few_cycles", clause),))
-    charts = chart_series(gears.placed(gears.mean), fit, span, rate, settings.ewma_weight)
+    intended = levels.recorded.intended(order.cycles)
+    straight = gears.mean - intended[gears.cycle] - fit.at(gears.s)
+    if fit.identifiable:
+        straight = straight + fit.slope * gears.s
+    values = gears.placed(straight)
+    charts = chart_series(values, fit, levels.x - intended, span, rate, settings.ewma_weight)
     signals = _signals(charts, gears, settings)
+    first = float(fit.at(np.zeros(1))[0])
+    shift = intended + first  # limits follow what was meant; levels are shown at the first part
+    charts = replace(
+        charts, centre=(charts.centre or 0.0) + first, lower=charts.lower + shift, upper=charts.upper + shift
+    )
     why = []
-    if signals:
-        cycles = phrases.listed_cycles(sorted({signal.cycle for signal in signals}))
-        why.append(Sentence("beyond_limit", f"beyond a control limit in {cycles}"))
+    current = sorted({signal.cycle for signal in signals if signal.current})
+    if current:
+        why.append(Sentence("beyond_limit", f"beyond a control limit in {phrases.listed_cycles(current)}"))
     why += [
-        Sentence("level_change", f"level change at cycle {order.number(change)} without a recorded event")
-        for change in levels.changes(explained=False)
-        if change > span[0]
+        Sentence("level_change", f"level change at cycle {order.number(change)}") for change in levels.places
     ]
+    if levels.movement.trend_claimed:
+        why.append(Sentence("level_trend", "the level after dress has a trend"))
+    if levels.movement.moved_from is not None:
+        why.append(Sentence("level_moved", "the level moved; level change or trend cannot be told apart"))
     return Control(reference, charts, signals, not why, tuple(why))
 
 
@@ -96,32 +110,33 @@ def _reference(
         start = max(0, chosen.from_ - order.first_number)
         stop = min(order.cycles, chosen.to - order.first_number + 1)
         return chosen, (start, stop) if stop - start >= MINIMUM_REFERENCE else None
-    first = max(levels.changes(explained=True), default=0)
-    span = choose_reference(order.cycles, first, levels.changes(explained=False))
+    span = choose_reference(order.cycles, levels.places)
     if span is None:
         return None, None
     return Reference(order.number(span[0]), order.number(span[1] - 1), frozen=False), span
 
 
-def choose_reference(cycles: int, first: int, unexplained: Sequence[int]) -> tuple[int, int] | None:
+def choose_reference(cycles: int, changes: Sequence[int]) -> tuple[int, int] | None:
     """Cycles [start, stop) that limits come from when none were chosen.
 
-    The first 25 cycles since the last level change that a recorded event explains (`first`), up to
-    the first unexplained one if ten are left, without the running cycle if it can be spared.
+    The first 25 cycles before the first level change, without the running cycle if it can be spared; if
+    there are not ten, those behind it, and so on.
     """
-    available = cycles - first
-    if available < MINIMUM_REFERENCE:
-        return None
-    stop = first + min(USUAL_REFERENCE, max(available - 1, MINIMUM_REFERENCE))
-    return first, min([change for change in unexplained if change >= first + MINIMUM_REFERENCE] + [stop])
+    ends = (*changes, cycles)
+    for start, end in zip((0, *changes), ends, strict=True):
+        available = end - start
+        if available >= MINIMUM_REFERENCE:
+            spare = 1 if end == cycles else 0
+            return start, start + min(USUAL_REFERENCE, max(available - spare, MINIMUM_REFERENCE))
+    return None
 
 
 def chart_series(
-    data: CycleValues, fit: WearFit, reference: tuple[int, int], rate: float, weight: float
+    data: CycleValues, fit: WearFit, levels: Array, reference: tuple[int, int], rate: float, weight: float
 ) -> SeriesCharts:
     """Charts of a series with limits from cycles [start, stop); `rate` false alarms per cycle, all charts."""
     start, stop = reference
-    levels, m = fit.levels, stop - start
+    m = stop - start
     each = rate / CHARTS
     own = levels[start:stop]
     centre, sd = float(own.mean()), max(float(own.std(ddof=1)), math.sqrt(LEAST_VARIANCE))
@@ -167,12 +182,11 @@ def _residual_chart(
     """EWMA of the standardised residuals from the start of the reference on, and its limit."""
     cycle, s, y = data
     smooth, limit = np.full(len(y), np.nan), np.full(len(y), np.nan)
-    reference = fit_wear(*data.within(start, stop))
-    if reference.identifiable:
+    history = cycle_history(*data.within(start, stop))
+    if history is not None:
         later = cycle >= start
-        history = cycle_history(reference)
         z = standard_innovations(cycle[later] - start, s[later], y[later], history)
-        per_cycle = float(np.mean(reference.counts))
+        per_cycle = int(np.sum((cycle >= start) & (cycle < stop))) / (stop - start)
         factor = ewma_factor(weight, min(max(per_cycle / rate, 2.0), 1e8))
         smooth[later] = ewma(z, weight, 0.0)
         limit[later] = residual_limits(cycle[later] - start, s[later], history, weight, factor)

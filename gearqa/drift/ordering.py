@@ -4,22 +4,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
-from itertools import groupby
-from operator import itemgetter
-from typing import NamedTuple
+from itertools import pairwise
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 
-from gearqa.arrays import Array, IntArray
+from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.errors import Notice, NoticeCode
-from gearqa.model.drift import DriftSettings, Observation, SeriesKey
+from gearqa.model.drift import DriftSettings, MadePart, Observation, SeriesKey
 from gearqa.model.measurement import GrinderEvent, label_order
 from gearqa.wording.numbers import count_text, short_text
 
+Gear = TypeVar("Gear", Observation, MadePart)
 EPOCH = datetime(1970, 1, 1)
 DRESS_WORDS = ("dress", "dressing")
+PACE_SHARE = 0.5
+"""Share of the usual time per part that two gears are apart at the least."""
+MOST_CONTRADICTING = 0.1
+"""Share of contradicting cycles from which no position is believed."""
+SERIALS_NAMED = 12
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -43,6 +48,10 @@ class ProductionOrder:
     """Whether dress cycles are known at all."""
     estimated: bool
     """Whether parts since dress were estimated from times."""
+    sound: BoolArray
+    """Whether position and time of the gears of each cycle agree. shape (cycles,)"""
+    doubt: str | None
+    """Why the positions cannot be believed at all."""
     warnings: tuple[Notice, ...]
 
     def number(self, cycle: int) -> int:
@@ -69,6 +78,7 @@ class SeriesGears:
 
     key: SeriesKey
     order: ProductionOrder
+    rows: tuple[Observation, ...]
     cycle: IntArray
     s: Array
     """Parts since dress from 0; zero for all where they are not known."""
@@ -84,8 +94,15 @@ class SeriesGears:
     warnings: tuple[Notice, ...]
 
     def placed(self, y: Array) -> CycleValues:
-        """Means or extremes with their cycle and parts since dress."""
+        """Values with their cycle and parts since dress."""
         return CycleValues(self.cycle, self.s, y)
+
+    def without(self, effect: Array) -> SeriesGears:
+        """The same gears with an effect taken out of their values."""
+        mean = self.mean - effect
+        low = mean if self.low is self.mean else self.low - effect
+        high = mean if self.high is self.mean else self.high - effect
+        return replace(self, mean=mean, low=low, high=high)
 
 
 def seconds(time: datetime) -> float:
@@ -98,10 +115,10 @@ def is_dress(event: GrinderEvent) -> bool:
     return event.event.strip().lower() in DRESS_WORDS
 
 
-def made_until(observations: Iterable[Observation], until: datetime | None) -> list[Observation]:
-    """Observations without those of gears that were made later."""
+def made_until(gears: Iterable[Gear], until: datetime | None) -> list[Gear]:
+    """Gears without those that were made later."""
     late = math.inf if until is None else seconds(until)
-    return [o for o in observations if o.finished_at is None or seconds(o.finished_at) <= late]
+    return [one for one in gears if one.finished_at is None or seconds(one.finished_at) <= late]
 
 
 def by_series(observations: Iterable[Observation]) -> dict[SeriesKey, list[Observation]]:
@@ -133,15 +150,18 @@ def gears_of_series(
         else:
             text = "whole dress cycles have no parts since dress: no wear per part is claimed"
         warnings.append(Notice(NoticeCode.POSITION_MISSING, text))
+    has_positions = has_positions and order.doubt is None
     rows = [o for o, use in zip(order.observations, keep, strict=True) if use]
+    mean, low, high = (np.array([getattr(o, name) for o in rows]) for name in ("mean_um", "min_um", "max_um"))
     return SeriesGears(
         key=key,
         order=order,
+        rows=tuple(rows),
         cycle=order.cycle[keep],
         s=order.s[keep] if has_positions else np.zeros(len(rows)),
-        mean=np.array([o.mean_um for o in rows]),
-        low=np.array([o.min_um for o in rows]),
-        high=np.array([o.max_um for o in rows]),
+        mean=mean,
+        low=mean if np.array_equal(low, mean) else low,
+        high=mean if np.array_equal(high, mean) else high,
         serial=tuple(o.serial for o in rows),
         finished_at=tuple(o.finished_at for o in rows),
         parts_since_dress=order.s[keep] + 1,
@@ -188,6 +208,10 @@ def production_order(
     if estimated:
         text = f"parts since dress are estimated from times at {short_text(cycle_time_s or 0)} s per part"
         warnings.append(Notice(NoticeCode.PARTS_ESTIMATED, text))
+    sound, doubt, doubts = _contradictions(groups, timed=known and not untimed)
+    if known and not untimed:
+        warnings += _labels_used_again(groups)
+    warnings += doubts
     return ProductionOrder(
         observations=tuple(ordered),
         cycle=np.repeat(np.arange(len(groups), dtype=np.int64), [len(group) for group in groups]),
@@ -199,6 +223,8 @@ def production_order(
         first_number=first_number,
         known=known,
         estimated=estimated,
+        sound=sound,
+        doubt=doubt if known else None,
         warnings=tuple(warnings),
     )
 
@@ -207,30 +233,160 @@ def _cycles(
     observations: list[Observation], dresses: list[float], *, timed_all: bool
 ) -> list[list[Observation]] | None:
     """Groups of one dress cycle in production order; None where the cycles are not known."""
-    if all(o.dress is not None for o in observations):
-        groups: dict[tuple[str | None, str | None], list[Observation]] = {}
-        for o in observations:
-            groups.setdefault((o.wheel, o.dress), []).append(o)
-        members = [sorted(group, key=_within_cycle) for group in groups.values()]
-        if all(map(_first_time, members)):
-            return sorted(members, key=lambda group: min(map(_time_key, group)))
-        return sorted(members, key=lambda group: (label_order(group[0].wheel), label_order(group[0].dress)))
+    labelled = all(o.dress is not None for o in observations)
     if not timed_all:
+        return _by_label(observations) if labelled else None
+    ordered = sorted(observations, key=_place_in_time)
+    counted = all(o.parts_since_dress is not None for o in ordered)
+    if not (labelled or dresses or counted):
         return None
-    ordered = sorted(observations, key=_time_key)
-    parts = [o.parts_since_dress for o in ordered if o.parts_since_dress is not None]
-    if dresses:
-        label = np.searchsorted(dresses, list(map(_time_key, ordered)), side="right")
-    elif len(parts) == len(ordered):
-        label = np.cumsum(np.diff(parts, prepend=parts[0] - 1) <= 0)
-    else:
+    pace = _pace(ordered)
+    by_wheel: dict[str | None, list[list[Observation]]] = {}
+    for o in ordered:
+        cycles = by_wheel.setdefault(o.wheel if labelled else None, [])
+        home = _home(o, cycles, pace, dresses, labelled=labelled)
+        if home is None:
+            cycles.append([o])
+        else:
+            home.append(o)
+    every = [cycle for cycles in by_wheel.values() for cycle in cycles]
+    return sorted(every, key=lambda group: _time_key(group[0]))
+
+
+def _home(
+    o: Observation,
+    cycles: list[list[Observation]],
+    pace: float | None,
+    dresses: list[float],
+    *,
+    labelled: bool,
+) -> list[Observation] | None:
+    """The cycle that a gear continues; None: it begins a new one."""
+    if not cycles:
         return None
-    runs = groupby(zip(label.tolist(), ordered, strict=True), key=itemgetter(0))
-    return [[o for _, o in run] for _, run in runs]
+    own = cycles[-1]
+    if labelled and own[-1].dress != o.dress:
+        # one gear with a wrong time does not cut the cycle around it in two
+        own = next((cycle for cycle in reversed(cycles[-3:]) if cycle[-1].dress == o.dress), own)
+        if own[-1].dress != o.dress or not _continues(own[-1], o, pace):
+            return None
+        return own
+    return None if _dressed_between(own[-1], o, pace, dresses, labelled=labelled) else own
+
+
+def _continues(before: Observation, o: Observation, pace: float | None) -> bool:
+    """Whether a gear follows another of its cycle at the usual pace."""
+    if pace is None or before.parts_since_dress is None or o.parts_since_dress is None:
+        return False
+    rise = o.parts_since_dress - before.parts_since_dress
+    return rise > 0 and _time_key(o) - _time_key(before) <= 2 * pace * rise
+
+
+def _dressed_between(
+    before: Observation, o: Observation, pace: float | None, dresses: list[float], *, labelled: bool
+) -> bool:
+    """Whether a dress lies between two gears that follow each other."""
+    start, end = _time_key(before), _time_key(o)
+    first, last = (int(np.searchsorted(dresses, time)) for time in (start, end))
+    recorded = last > first
+    if before.parts_since_dress is None or o.parts_since_dress is None:
+        return recorded
+    rises = o.parts_since_dress > before.parts_since_dress
+    parts = o.parts_since_dress
+    if recorded and rises and pace is not None and (labelled or parts > 1):
+        # recorded late: too few parts can have been made since
+        return end - dresses[last - 1] >= PACE_SHARE * pace * parts
+    if recorded:
+        return True
+    return not rises and (pace is None or end - start >= PACE_SHARE * pace * parts)
+
+
+def _pace(ordered: list[Observation]) -> float | None:
+    """Median time per part, of neighbours of one dress label."""
+    last: dict[tuple[str | None, str | None], Observation] = {}
+    paces = []
+    for o in ordered:
+        before = last.get((o.wheel, o.dress))
+        last[o.wheel, o.dress] = o
+        if before is None or before.parts_since_dress is None or o.parts_since_dress is None:
+            continue
+        rise = o.parts_since_dress - before.parts_since_dress
+        if rise > 0:
+            paces.append((_time_key(o) - _time_key(before)) / rise)
+    return float(np.median(paces)) if paces else None
+
+
+def _by_label(observations: list[Observation]) -> list[list[Observation]]:
+    """Cycles without times for all gears: by label, in the order of labels where one has no time at all."""
+    groups: dict[tuple[str | None, str | None], list[Observation]] = {}
+    for o in observations:
+        groups.setdefault((o.wheel, o.dress), []).append(o)
+    members = [sorted(group, key=_within_cycle) for group in groups.values()]
+    if all(map(_first_time, members)):
+        return sorted(members, key=lambda group: min(map(_time_key, group)))
+    return sorted(members, key=lambda group: (label_order(group[0].wheel), label_order(group[0].dress)))
+
+
+def _labels_used_again(groups: list[list[Observation]]) -> list[Notice]:
+    seen: dict[tuple[str | None, str], list[str]] = {}
+    for group in groups:
+        label = group[0].dress
+        if label is not None:
+            seen.setdefault((group[0].wheel, label), []).append(group[0].serial)
+    again = {key[1]: serials for key, serials in seen.items() if len(serials) > 1}
+    if not again:
+        return []
+    named = ", ".join(
+        f"{label} (from {', '.join(serials[:4])})" for label, serials in list(again.items())[:4]
+    )
+    more = f" and {len(again) - 4} more" if len(again) > 4 else ""
+    text = f"dress labels used for several cycles of one wheel: {named}{more}; told apart by time"
+    return [Notice(NoticeCode.DRESS_LABEL_AGAIN, text)]
+
+
+def _contradictions(
+    groups: list[list[Observation]], *, timed: bool
+) -> tuple[BoolArray, str | None, list[Notice]]:
+    """Which cycles have positions that agree with times, and what is to be said about the others."""
+    sound = np.ones(len(groups), dtype=np.bool_)
+    pace = _pace([o for group in groups for o in group]) if timed else None
+    serials: list[str] = []
+    for c, group in enumerate(groups):
+        for before, o in pairwise(group):
+            if before.parts_since_dress is None or o.parts_since_dress is None:
+                continue
+            rise = o.parts_since_dress - before.parts_since_dress
+            early = timed and pace is not None and _time_key(o) - _time_key(before) < PACE_SHARE * pace * rise
+            if rise <= 0 or early:
+                sound[c] = False
+                serials.append(o.serial)
+    if not serials:
+        return sound, None, []
+    shown = ", ".join(serials[:SERIALS_NAMED])
+    shown += f" and {len(serials) - SERIALS_NAMED} more" if len(serials) > SERIALS_NAMED else ""
+    bad = int((~sound).sum())
+    what = (
+        "parts since dress contradict the time of finishing" if timed else "two gears at one part of a cycle"
+    )
+    cycles = count_text(bad, "cycle")
+    if not timed or bad > MOST_CONTRADICTING * len(groups):
+        doubt = f"{what} in {bad} of {count_text(len(groups), 'cycle')} ({shown})"
+        return (
+            sound,
+            doubt,
+            [Notice(NoticeCode.PRODUCTION_CONTRADICTS, f"{doubt}: no wear, no dress interval")],
+        )
+    text = f"{what} in {cycles} ({shown}): left out for the wear"
+    return sound, None, [Notice(NoticeCode.PRODUCTION_CONTRADICTS, text)]
 
 
 def _time_key(o: Observation) -> float:
     return seconds(o.finished_at) if o.finished_at is not None else math.inf
+
+
+def _place_in_time(o: Observation) -> tuple[float, float]:
+    """Time, then position."""
+    return (_time_key(o), math.inf if o.parts_since_dress is None else float(o.parts_since_dress))
 
 
 def _within_cycle(o: Observation) -> tuple[float, float]:

@@ -1,59 +1,48 @@
-"""Where the wear of a series leads since the last level change: forecast, dress interval, gears to hold.
+"""Where a series leads: forecast of the running cycle, dress interval, cycles until a correction.
 
-Forecast and dress interval go by the worst trace.
+All go by the worst trace at each limit.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from typing import Literal
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import stdtrit
 
+from gearqa.arrays import Array
 from gearqa.drift import phrases
-from gearqa.drift.between_cycles import Levels
-from gearqa.drift.ordering import CycleValues, SeriesGears
+from gearqa.drift.between_cycles import trend_interval
+from gearqa.drift.claims import SeriesModel
+from gearqa.drift.made import MadeParts
+from gearqa.drift.sides import ActionLimits, Side, SideModel, action_limits, side_model, side_models
 from gearqa.drift.within_cycles import no_wear_reason
 from gearqa.errors import Notice, NoticeCode
-from gearqa.model.drift import DriftSettings, ForecastBand, LimitKind, PartsToLimit, Quarantine, Signal
+from gearqa.model.drift import CyclesToCorrection, DriftSettings, ForecastBand, PartsToLimit
+from gearqa.statistics.containment import own_level
 from gearqa.statistics.dress_interval import (
-    CAP,
-    DressInterval,
-    centred_dress_interval,
-    cycle_history,
-    dress_interval,
-    part_variance_at,
+    free_level,
+    guarded,
+    kept_parts,
+    part_bounds,
+    part_risk,
+    part_variance,
+    unsure_between,
 )
-from gearqa.statistics.forecast import CycleState, line_crossing, update_cycle
-from gearqa.statistics.innovations import cycle_prior
 from gearqa.statistics.wear import WearFit, fit_wear
 from gearqa.wording.numbers import count_text
 
-Side = Literal["upper", "lower"]
-
-GUARD = 1.644854
-"""One-sided 95 % of a normal value: the guard is this times U/2."""
 CYCLES_FOR_INTERVAL = 6
-FARTHEST = 100_000
-"""A limit farther away is not forecast. [parts]"""
+LEVEL_FREEDOM = 3
+FARTHEST = 20
+"""A limit farther away than so many times the parts measured in a cycle is not forecast."""
 BAND_REACH = 4.0
 """How far the band for the chart goes on towards the limit, as a multiple of its usual horizon."""
-
-
-@dataclass(frozen=True, slots=True)
-class ActionLimits:
-    """What a measured value may reach: limits less the guard where the uncertainty is known."""
-
-    low: float | None
-    high: float | None
-    kind: LimitKind
-
-    def of(self, side: Side) -> float | None:
-        """Limit of one side."""
-        return self.high if side == "upper" else self.low
+MOST_CYCLES_AHEAD = 200
+FAR = 1.5
+"""A limit farther away than so many times the parts measured is told to lie far."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -66,15 +55,29 @@ class Forecast:
 
 
 @dataclass(frozen=True, slots=True)
+class Centred:
+    """Dress interval with the level moved by `offset` so that the cycle lies amid its limits."""
+
+    parts: int
+    offset: float
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class DressAdvice:
     """Dress interval from the present level, and with the level moved; or the reason for none."""
 
     parts: int | None = None
     at_least: bool = False
     reason: str | None = None
-    centred: DressInterval | None = None
+    if_straight: int | None = None
+    gap: tuple[int, int] | None = None
+    centred: Centred | None = None
     slack_um: float | None = None
     """Room that the usual last part leaves to the limit at the chosen risk."""
+    risk: tuple[Array, Array] | None = None
+    """Parts per dress, and the chance that the last one lies beyond a limit."""
+    holds_cycles: int | None = None
+    """Coming cycles of a trend for which the interval, or the usual one if it is shorter, keeps its risk."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -82,239 +85,256 @@ class Outlook:
     """What is ahead of a series."""
 
     limits: ActionLimits
-    usual: int | None
-    """Usual parts per dress."""
+    sides: tuple[SideModel, ...]
     side: Side | None
     """Of the limit that a proven wear moves to."""
     forecast: Forecast
     dress: DressAdvice
+    to_correction: CyclesToCorrection | None
 
 
-def look_ahead(gears: SeriesGears, fit: WearFit, levels: Levels, settings: DriftSettings) -> Outlook:
-    """Forecast and dress interval for a proven wear, else the reason that there are none."""
-    newest = gears.order.observations[-1]
-    limits = _action_limits(newest.limit_low, newest.limit_high, newest.U)
-    usual = _usual_interval(gears, levels.segment)
-    if not (fit.identifiable and fit.significant):
-        reason = no_wear_reason(gears, fit)
-        return Outlook(limits, usual, None, Forecast(None, reason), DressAdvice(reason=reason))
-    side: Side = "upper" if fit.slope > 0 else "lower"
-    forecast = forecast_cycle(
-        gears.placed(gears.high if side == "upper" else gears.low),
-        levels.segment,
-        limits.of(side),
-        side,
-        trend=levels.trend.significant,
-        confidence=settings.confidence,
-        horizon=float(max(usual or 0, 1.5 * (fit.s_max + 1))),
-    )
-    dress = _dress_advice(gears, levels, limits, side, settings.risk, usual)
-    return Outlook(limits, usual, side, forecast, dress)
-
-
-def _action_limits(low: float | None, high: float | None, uncertainty: float | None) -> ActionLimits:
-    """Acceptance limits of a value with this expanded uncertainty; the limits as they are without."""
-    if low is None and high is None:
-        return ActionLimits(None, None, "none")
-    if uncertainty is None:
-        return ActionLimits(low, high, "tolerance limit")
-    guard = GUARD * uncertainty / 2
-    return ActionLimits(
-        None if low is None else low + guard, None if high is None else high - guard, "acceptance limit"
-    )
-
-
-def _usual_interval(gears: SeriesGears, segment: int) -> int | None:
-    """Median of the last part seen in each cycle of the segment, the running cycle left out."""
-    order = gears.order
-    if not order.known or bool(np.isnan(order.s).all()):
-        return None
-    last = np.full(order.cycles, -1.0)
-    np.maximum.at(last, gears.cycle, gears.s)
-    done = last[segment:-1] if order.cycles - segment > 1 else last[segment:]
-    return int(np.median(done)) + 1
+def look_ahead(one: SeriesModel, made: MadeParts, settings: DriftSettings) -> Outlook:
+    """Forecast for a proven wear, dress interval with or without, cycles to a correction under a trend."""
+    newest = one.gears.order.observations[-1]
+    limits = action_limits(newest.limit_low, newest.limit_high, newest.U)
+    sides = side_models(one, limits)
+    side: Side | None = None
+    if one.wear_claimed:
+        side = "upper" if one.fits.mean.slope > 0 else "lower"
+        forecast = forecast_cycle(one, side, limits.of(side), made, settings.confidence)
+    else:
+        forecast = Forecast(None, no_wear_reason(one.gears, one.fits.mean))
+    dress = _dress_advice(one, limits, sides, made.usual, settings.risk)
+    correction = _cycles_to_correction(one, sides, made.usual, settings.confidence)
+    return Outlook(limits, sides, side, forecast, dress, correction)
 
 
 # --- forecast -----------------------------------------------------------------------------------
 
 
 def forecast_cycle(
-    worst: CycleValues,
-    segment: int,
-    limit: float | None,
-    side: Side,
-    *,
-    trend: bool,
-    confidence: float,
-    horizon: float,
+    one: SeriesModel, side: Side, limit: float | None, made: MadeParts, confidence: float
 ) -> Forecast:
     """Parts of the running cycle until the worst trace reaches the limit, with a band for a chart.
 
-    Cycles before `segment` are left out. The interval: a part made at `low` lies beyond with
-    (1 - confidence)/2, at `high` with the rest.
+    The interval: a part made at `low` lies beyond with (1 - confidence)/2, at `high` with the rest.
     """
-    state = _running_cycle(worst, segment, limit, trend=trend)
-    if state is None:
-        return Forecast(None, "too few measured parts to show the wear of this segment")
-    band = _band(state, confidence, horizon)
+    gears, sign = one.gears, 1 if side == "upper" else -1
+    values = gears.high if side == "upper" else gears.low
+    fit: WearFit = one.fits.high if side == "upper" else one.fits.low
+    curved = fit.p_curve is not None and fit.p_curve <= 0.05
+    if not curved:
+        fit = fit_wear(gears.cycle, gears.s, values, confidence, gears.order.sound, straight=True)
+    model = side_model(one, side, limit or 0.0, fit)
+    if model is None or model.levels.dof < 1:
+        return Forecast(None, "too few dress cycles to show the level")
+    measured = int(fit.s_max) + 1
+    usual = max(made.usual or 0, round(1.5 * measured))
     if limit is None:
-        return Forecast(None, f"no {side} limit is known", band)
-    if (state.slope > 0) != (side == "upper"):
-        reason = "the wear of the worst trace is not proven, so no crossing can be shown"
-        return Forecast(None, reason, band)
-    found = line_crossing(
-        state.level,
-        state.slope,
-        state.covariance,
-        limit,
-        state.dof,
-        extra_variance=state.part_variance,
-        confidence=confidence,
-    )
-    if found.expected is None or found.low is None or found.high is None:
-        return Forecast(None, "the wear is not proven well enough, so no crossing can be shown", band)
-    if found.expected > FARTHEST:
-        return Forecast(None, f"the limit is more than {FARTHEST} parts away", band)
-    expected, low, high = map(_parts, (found.expected, found.low, found.high))
-    parts = PartsToLimit(expected, low, min(FARTHEST, high))
-    reach = min(max(horizon, 1.05 * parts.high), BAND_REACH * horizon)
-    return Forecast(parts, None, _band(state, confidence, reach))
+        return Forecast(None, f"no {side} limit is known", _band(model, usual, confidence))
+    mean, half = _path(model, FARTHEST * measured, confidence)
+    beyond = sign * (mean - limit)
+    expected, low = kept_parts(beyond <= 0), kept_parts(beyond + half <= 0)
+    high = kept_parts(beyond - half <= 0)
+    if fit.slope * sign <= 0 or (curved and expected >= measured):
+        reason = "the wear is not straight, and the limit lies beyond the parts measured"
+        if not curved:
+            reason = "the wear of the worst trace is not proven, so no crossing can be shown"
+        return Forecast(None, reason, _band(model, usual, confidence))
+    if expected == len(mean):
+        reason = f"the limit is more than {len(mean)} parts away"
+        return Forecast(None, reason, _band(model, usual, confidence))
+    if high == len(mean):
+        reason = "the wear is not proven well enough, so no crossing can be shown"
+        return Forecast(None, reason, _band(model, usual, confidence))
+    now = int(made.last[-1]) if len(made.last) else 0
+    parts = PartsToLimit(expected, low, high, max(0, expected - now))
+    reach = min(max(usual, math.ceil(1.05 * high)), round(BAND_REACH * usual))
+    return Forecast(parts, None, _band(model, reach, confidence))
 
 
-def _parts(s: float) -> int:
-    """Parts made inside the limit when it is reached at position s, counted from 0."""
-    return max(0, math.floor(s + 1e-9) + 1)
+def _path(model: SideModel, parts: int, confidence: float) -> tuple[Array, Array]:
+    """Expected course of the running cycle, and half the interval of a single part."""
+    s = np.arange(parts, dtype=np.float64)
+    level, variance = own_level(model.made())
+    curve = model.curve
+    dof = min(model.levels.dof, curve.within_dof)
+    spread = variance[-1] + curve.within * (1 + curve.leverage(s)) + curve.slope_variance * s**2
+    half = float(stdtrit(dof, (1 + confidence) / 2)) * np.sqrt(spread)
+    return level[-1] + curve.at(s), half
 
 
-def _running_cycle(
-    worst: CycleValues, segment: int, limit: float | None, *, trend: bool
-) -> CycleState | None:
-    """Level and slope of the last cycle: expectation from earlier ones, updated by its own parts.
-
-    The freedom is the smaller of those at the mean position and where the limit is expected.
-    """
-    cycle, s, y = worst
-    last = int(cycle.max())
-    own = cycle == last
-    if last - segment >= CYCLES_FOR_INTERVAL:
-        fit = fit_wear(*worst.within(segment, last))
-        if fit.identifiable:
-            history = cycle_history(fit, trend=trend)
-            state = update_cycle(cycle_prior(history), s[own], y[own])
-            ahead = fit.s_max if limit is None else (limit - state.level) / state.slope
-            dof = part_variance_at(history, min(max(ahead, 0.0), float(FARTHEST)))[1]
-            return replace(state, dof=min(state.dof, dof))
-    fit = fit_wear(*worst)
-    if not fit.identifiable:
-        return None
-    slope_var = max(fit.se_pooled, fit.se_jackknife) ** 2 + fit.slope_variance
-    m, s_own = float(own.sum()), float(s[own].mean())
-    level = float(y[own].mean()) - fit.slope * s_own
-    covariance = np.array(
-        [[fit.sd**2 / m + s_own**2 * slope_var, -s_own * slope_var], [-s_own * slope_var, slope_var]]
-    )
-    dof = fit.dof if fit.interval_kind == "pooled" else max(1, int(np.sum(fit.cycle_ss > 0)) - 1)
-    return CycleState(level, fit.slope, covariance, fit.sd**2, float(dof))
-
-
-def _band(state: CycleState, confidence: float, horizon: float) -> ForecastBand:
-    s = np.linspace(0.0, max(horizon, 1.0), 41)
-    mean = state.level + state.slope * s
-    cov = state.covariance
-    variance = cov[0, 0] + 2 * s * cov[0, 1] + s * s * cov[1, 1] + state.part_variance
-    half = float(stdtrit(state.dof, (1 + confidence) / 2)) * np.sqrt(variance)
-    return ForecastBand(s + 1, mean, mean - half, mean + half)
+def _band(model: SideModel, parts: int, confidence: float) -> ForecastBand:
+    mean, half = _path(model, max(parts, 2), confidence)
+    return ForecastBand(np.arange(1.0, len(mean) + 1), mean, mean - half, mean + half)
 
 
 # --- dress interval -----------------------------------------------------------------------------
 
 
+def _no_interval(one: SeriesModel, limits: ActionLimits, sides: Sequence[SideModel]) -> str | None:
+    """Why there is no dress interval; None: there is one."""
+    fit = one.fits.mean
+    if limits.kind == "none":
+        return "no limit is known"
+    if one.gears.order.doubt is not None or not fit.identifiable or not one.gears.has_positions:
+        return no_wear_reason(one.gears, fit)
+    cycles = one.gears.order.cycles
+    if cycles < CYCLES_FOR_INTERVAL:
+        return f"{count_text(cycles, 'dress cycle')}; {CYCLES_FOR_INTERVAL} are needed for a dress interval"
+    if not sides or min(side.levels.dof for side in sides) < LEVEL_FREEDOM:
+        return "too few dress cycles for the level changes and corrections among them"
+    return None
+
+
 def _dress_advice(
-    gears: SeriesGears, levels: Levels, limits: ActionLimits, side: Side, risk: float, usual: int | None
+    one: SeriesModel, limits: ActionLimits, sides: Sequence[SideModel], usual: int | None, risk: float
 ) -> DressAdvice:
-    """Dress interval for the risk, from the cycles since the last level change."""
-    limit, segment, cycles = limits.of(side), levels.segment, gears.order.cycles
-    worst, opposite = (gears.high, gears.low) if side == "upper" else (gears.low, gears.high)
-    if limit is None:
-        return DressAdvice(reason=f"no {side} limit is known")
-    if cycles - segment < CYCLES_FOR_INTERVAL:
-        since = f"{count_text(cycles - segment, 'dress cycle')} since the last level change"
-        return DressAdvice(reason=f"{since}: at least {CYCLES_FOR_INTERVAL} are needed")
-    fit = fit_wear(*gears.placed(worst).within(segment, cycles))
-    if not fit.identifiable or (fit.slope > 0) != (side == "upper"):
-        return DressAdvice(reason="the wear since the last level change is not proven")
-    history = cycle_history(fit, trend=levels.trend.significant)
-    found = dress_interval(history, limit, risk)
-    centred = slack = None
-    if limits.low is not None and limits.high is not None:
-        far = fit_wear(*gears.placed(opposite).within(segment, cycles))
-        spread = abs(float(np.mean(fit.levels)) - float(np.mean(far.levels)))
-        centred = centred_dress_interval(history, (limits.low, limits.high), risk, spread)
+    """Most parts for which every bound of the next cycle keeps its limit."""
+    reason = _no_interval(one, limits, sides)
+    if reason is not None:
+        return DressAdvice(reason=reason)
+    last = int(one.fits.mean.s_max)
+    parts = interval_parts(one, sides, risk, last)
+    straight = interval_parts(one, sides, risk, last, straight=True)
+    gap = _open_gap(sides, parts) if straight > parts else None
+    centred, slack = None, None
+    models = [side.next_cycle(one) for side in sides]
+    if len(sides) == 2:
+        upper, lower = (part_bounds(model, last, risk) for model in models)
+        free = free_level((upper, lower), sides[0].limit - sides[1].limit)
+        if free:
+            high, low = float(upper.high[:free].max()), float(lower.low[:free].min())
+            centred = Centred(free, (sides[0].limit - high + sides[1].limit - low) / 2)
     if usual is not None:
-        variance, dof = part_variance_at(history, usual - 1.0)
-        margin = float(stdtrit(dof, 1 - risk)) * math.sqrt(variance)
-        value = history.level + history.slope * (usual - 1)
-        slack = limit - value - margin if side == "upper" else value - margin - limit
-    if found is None:
-        reason = "already the first part after a dress does not keep the risk"
-        return DressAdvice(reason=reason, centred=centred, slack_um=slack)
-    return DressAdvice(found.parts, found.at_least, None, centred, slack)
-
-
-# --- gears to hold ------------------------------------------------------------------------------
-
-
-def gears_to_hold(gears: SeriesGears, signals: tuple[Signal, ...], limits: ActionLimits) -> Quarantine | None:
-    """Return the gears since the last one measured good before the latest signal that counts.
-
-    A signal of a level concerns its whole cycle, one of the residuals its gear.
-    """
-    cycle = max((signal.cycle for signal in signals if signal.current), default=None)
-    if cycle is None:
-        return None
-    begin = int(np.searchsorted(gears.cycle, cycle - gears.order.first_number))
-    first = min(
-        gears.serial.index(signal.serial) if signal.chart == "residual_ewma" else begin
-        for signal in signals
-        if signal.current and signal.cycle == cycle
+        place = min(usual - 1, last)
+        bounds = [part_bounds(model, place, risk) for model in models]
+        slack = min(
+            side.sign * (side.limit - float((b.high if side.sign > 0 else b.low)[-1]))
+            for side, b in zip(sides, bounds, strict=True)
+        )
+    chances = sum(
+        part_risk(model, last, side.limit, side.sign) for model, side in zip(models, sides, strict=True)
     )
-    good = np.ones(len(gears.serial), dtype=np.bool_)
-    if limits.low is not None:
-        good &= gears.low >= limits.low
-    if limits.high is not None:
-        good &= gears.high <= limits.high
-    before = np.flatnonzero(good[:first])
-    start = int(before[-1]) + 1 if before.size else 0
-    return Quarantine(gears.serial[start - 1] if start else None, gears.serial[-1], gears.serial[start:])
+    curve = np.arange(1.0, last + 2), np.minimum(np.asarray(chances, dtype=np.float64), 1.0)
+    return DressAdvice(
+        parts=parts,
+        at_least=parts == last + 1,
+        if_straight=straight if gap is not None else None,
+        gap=gap,
+        centred=centred,
+        slack_um=slack,
+        risk=curve,
+        holds_cycles=_cycles_that_hold(one, sides, risk, last, min(parts, usual or parts)),
+    )
+
+
+def interval_parts(
+    one: SeriesModel,
+    sides: Sequence[SideModel],
+    risk: float,
+    last: int,
+    *,
+    straight: bool = False,
+    ahead: int = 1,
+) -> int:
+    """Parts of a coming cycle that keep both limits; `straight`: inside gaps between measured parts too."""
+    found = last + 1
+    for side in sides:
+        model = side.next_cycle(one, ahead)
+        bounds = part_bounds(model, last, risk)
+        bound = bounds.high if side.sign > 0 else bounds.low
+        if not straight:
+            bound = guarded(bound, model, side.sign)
+        found = min(found, kept_parts(side.sign * (bound - side.limit) <= 0))
+    return found
+
+
+def _open_gap(sides: Sequence[SideModel], parts: int) -> tuple[int, int] | None:
+    """Parts between which to measure: the unsure gap that ends the interval."""
+    for side in sides:
+        if side.curved:
+            for first, last in unsure_between(side.curve, side.sign):
+                if first < parts < last:
+                    return first + 1, last + 1
+    return None
+
+
+# --- trend --------------------------------------------------------------------------------------
+
+
+def _cycles_that_hold(
+    one: SeriesModel, sides: Sequence[SideModel], risk: float, last: int, parts: int
+) -> int | None:
+    """Coming cycles that keep the interval under a claimed trend."""
+    if not one.levels.movement.trend_claimed:
+        return None
+    for ahead in range(1, MOST_CYCLES_AHEAD + 1):
+        if interval_parts(one, sides, risk, last, ahead=ahead) < parts:
+            return ahead - 1
+    return None
+
+
+def _cycles_to_correction(
+    one: SeriesModel, sides: Sequence[SideModel], usual: int | None, confidence: float
+) -> CyclesToCorrection | None:
+    """Cycles until a claimed trend brings a part of the usual cycle to its limit."""
+    trend = trend_interval(one.levels, confidence)
+    if trend is None:
+        return None
+    for side in sides:
+        if trend[0] * side.sign <= 0 or side.levels.dof < 1:
+            continue
+        last = min((usual or 1) - 1, int(one.fits.mean.s_max))
+        model = side.next_cycle(one)
+        wear = side.sign * side.curve.at(np.arange(last + 1, dtype=np.float64))
+        worst = np.array([float(np.argmax(wear))])
+        mean, half = [], []
+        for ahead in range(1, MOST_CYCLES_AHEAD + 1):
+            level, leverage = side.levels.ahead(one.levels.row(ahead))
+            variance, dof = part_variance(model, leverage, worst)
+            mean.append(side.sign * (level - side.limit) + float(wear.max()))
+            half.append(float(stdtrit(dof[0], (1 + confidence) / 2)) * math.sqrt(float(variance[0])))
+        beyond, wide = np.array(mean), np.array(half)
+        counts = [kept_parts(v <= 0) for v in (beyond, beyond + wide, beyond - wide)]
+        if counts[0] < MOST_CYCLES_AHEAD:
+            return CyclesToCorrection(counts[0], counts[1], counts[2] if counts[2] < len(mean) else None)
+    return None
 
 
 # --- in words -----------------------------------------------------------------------------------
 
 
-def outlook_notices(fit: WearFit, outlook: Outlook) -> Iterator[Notice]:
+def outlook_notices(one: SeriesModel, outlook: Outlook) -> Iterator[Notice]:
     """What makes forecast or dress interval doubtful."""
-    parts = outlook.forecast.parts
-    if parts is not None and parts.expected > CAP * (fit.s_max + 1):
+    fit, parts, dress = one.fits.mean, outlook.forecast.parts, outlook.dress
+    if parts is not None and parts.expected > FAR * (fit.s_max + 1):
         yield Notice(
             NoticeCode.FORECAST_FAR,
             "the limit lies beyond everything measured "
             f"({count_text(round(fit.s_max + 1), 'part')} since dress): the forecast takes the wear as "
             "straight, and its interval is too short if the wear rate differs from cycle to cycle",
         )
-    if fit.slope_variance_identifiable is False and outlook.dress.parts is not None:
+    if dress.parts is not None and fit.identifiable and not fit.slope_variation_known:
         yield Notice(
             NoticeCode.SLOPE_VARIATION_UNKNOWN,
             "fewer than three parts per cycle: the dress interval does not allow for a wear rate that "
             "differs from cycle to cycle",
         )
+    if dress.gap is not None and dress.if_straight is not None:
+        yield Notice(
+            NoticeCode.CURVED_WEAR,
+            f"the wear is not straight: measure between part {dress.gap[0]} and part {dress.gap[1]}; if it "
+            f"is straight there, the interval is {count_text(dress.if_straight, 'part')}",
+        )
 
 
-def outlook_clauses(gears: SeriesGears, fit: WearFit, outlook: Outlook, risk: float) -> list[str]:
+def outlook_clauses(one: SeriesModel, outlook: Outlook, risk: float) -> list[str]:
     """Wear, limit and dress interval in words."""
-    forecast, dress = outlook.forecast, outlook.dress
+    forecast, dress, fit = outlook.forecast, outlook.dress, one.fits.mean
     clauses = []
     if outlook.side is not None:
-        clauses.append(phrases.wear_clause(*gears.key[2:], fit.slope, (fit.low, fit.high)))
+        clauses.append(phrases.wear_clause(*one.gears.key[2:], fit.slope, (fit.low, fit.high)))
         if forecast.parts is not None:
             clauses.append(phrases.limit_clause(outlook.side, forecast.parts))
     if forecast.reason is not None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from gearqa.model.drift import SIZE, DriftSeries, PartsToLimit, Sentence
+from gearqa.model.drift import SIZE, DriftSeries, HoldRange, LabelFinding, PartsToLimit, Sentence
 from gearqa.symbols import PARAMETERS, Flank
 from gearqa.wording.numbers import count_text, fixed_text, share_text, short_text
 from gearqa.wording.sentences import sentence
@@ -85,6 +85,44 @@ def trend_clause(slope: float, interval: tuple[float, float]) -> str:
     return f"the level after dress moves by {rate} µm per cycle ({low} to {high}); dressing does not reset it"
 
 
+def held_ranges(ranges: Sequence[HoldRange], most: int) -> str:
+    """Ranges to hold in words; cycles in a row with the same parts together, of many the last ones."""
+    runs: list[list[HoldRange]] = []
+    for one in ranges:
+        last = runs[-1][-1] if runs else None
+        alike = last is not None and (last.from_part, last.to_part) == (one.from_part, one.to_part)
+        if alike and last is not None and one.cycle == last.cycle + 1:
+            runs[-1].append(one)
+        else:
+            runs.append([one])
+    texts = [_held_run(run) for run in runs]
+    if len(texts) > most:
+        return f"{len(texts) - most} ranges before, and {', '.join(texts[-most:])}"
+    return ", ".join(texts)
+
+
+def _held_run(run: Sequence[HoldRange]) -> str:
+    first, last = run[0], run[-1]
+    label = "" if first.dress is None else f" ({first.dress})"
+    where = f"cycle {first.cycle}{label}"
+    if len(run) > 1:
+        labels = "" if first.dress is None or last.dress is None else f" ({first.dress} to {last.dress})"
+        where = f"cycles {first.cycle} to {last.cycle}{labels}"
+    alone = first.from_part == first.to_part
+    return f"{where} {f'part {first.from_part}' if alone else f'parts {first.from_part} to {first.to_part}'}"
+
+
+def label_clause(label: LabelFinding) -> str:
+    """Effect of a label in words."""
+    ends = f"({short_text(label.low, 2, signed=True)} to {short_text(label.high, 2, signed=True)})"
+    effect = f"{short_text(label.effect, 2, signed=True)} µm"
+    if label.name == "temperature":
+        return f"{effect} per degree {ends}; taken out of wear and levels"
+    if label.name == "pause":
+        return f"first part after a stop {effect} {ends}; taken out of wear and levels"
+    return f"{label.name} {label.value} against {label.against} {effect} {ends}; taken out of wear and levels"
+
+
 def limit_clause(side: str, parts: PartsToLimit) -> str:
     """When the limit is reached."""
     if parts.expected == 0:
@@ -95,7 +133,10 @@ def limit_clause(side: str, parts: PartsToLimit) -> str:
 
 def dress_clause(parts: int, at_least: bool, risk: float) -> str:
     """How often to dress."""
-    floor = " (at least: the history reaches no further)" if at_least else ""
+    if parts == 0:
+        return f"not even the first part after a dress keeps the risk of {share_text(risk)}"
+    floor = " (at least: no later part was measured; to lengthen, raise in steps and measure)"
+    floor = floor if at_least else ""
     return f"dress every {count_text(parts, 'part')}{floor} for a risk of {share_text(risk)}"
 
 

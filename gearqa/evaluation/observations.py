@@ -53,6 +53,10 @@ def observations_from_results(
                     U=_uncertainty(gear, key, part),
                     simulated=simulated,
                     revision=part.part.revision,
+                    fixture=made.fixture,
+                    instrument=made.instrument,
+                    operator=made.operator,
+                    temperature_degC=made.temperature_degC,
                 )
 
 

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import fields
 from datetime import datetime
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -13,11 +14,13 @@ from gearqa.evaluation.observations import UNKNOWN_GRINDER
 from gearqa.history.queries import PORTION, Selection, select_events, select_references
 from gearqa.history.sql_tables import FIGURE, GEAR, INTAKE, PART
 from gearqa.history.store import HistoryStore
-from gearqa.history.stored_texts import loads, stored_time
+from gearqa.history.stored_texts import loads, stored_time, unpacked
 from gearqa.model.drift import DRIFT_PARAMETERS, Observation
 from gearqa.model.history import FrozenReference
 from gearqa.model.measurement import GrinderEvent, InputFile
 from gearqa.symbols import FLANKS, Flank
+
+LABELS = ("fixture", "operator", "temperature_degC")
 
 
 def load_observations(
@@ -29,10 +32,12 @@ def load_observations(
     until: datetime | None = None,
     parameters: Sequence[str] | None = None,
     last_gears: int | None = None,
+    labels: bool = True,
 ) -> Iterator[Observation]:
     """Yield the observations of the gears that count, in the order they were measured.
 
-    Of the same gears and part data these are the ones of `observations_from_results`; times have a zone
+    Of the same gears and part data these are the ones of `observations_from_results`; fixture, operator and
+    temperature are read out of the results of the gears, if they are wanted (`labels`); times have a zone
     (times that were given without one are local to the station that added them). Gears without
     production data are left out, and with `since` or `until` gears without a time. `last_gears`: only so
     many, the last ones made.
@@ -48,9 +53,9 @@ def load_observations(
     query = (
         sa.select(
             GEAR.c.part_number, PART.c.revision, GEAR.c.serial, GEAR.c.grinder, GEAR.c.wheel, GEAR.c.dress,
-            GEAR.c.parts_since_dress, GEAR.c.finished_at, GEAR.c.simulated, FIGURE.c.parameter,
-            FIGURE.c.flank, FIGURE.c.mean_um, FIGURE.c.min_um, FIGURE.c.max_um, FIGURE.c.limit_low_um,
-            FIGURE.c.limit_high_um, FIGURE.c.expanded_u_um,
+            GEAR.c.parts_since_dress, GEAR.c.finished_at, GEAR.c.instrument, GEAR.c.id, GEAR.c.simulated,
+            FIGURE.c.parameter, FIGURE.c.flank, FIGURE.c.mean_um, FIGURE.c.min_um, FIGURE.c.max_um,
+            FIGURE.c.limit_low_um, FIGURE.c.limit_high_um, FIGURE.c.expanded_u_um,
         )
         .join(PART, PART.c.id == GEAR.c.part_id)
         .join(FIGURE, FIGURE.c.gear_id == GEAR.c.id)
@@ -59,13 +64,14 @@ def load_observations(
     )  # fmt: skip
     flanks: dict[str, Flank] = {flank: flank for flank in FLANKS}
     finished: tuple[str | None, datetime | None] = (None, None)
+    made = _labels(store, which) if labels else {}
     with (
         store.reading() as connection,
         connection.execute(query.execution_options(yield_per=20 * PORTION)) as rows,
     ):
         for (
-            part, revision, serial, made_on, wheel, dress, since_dress, finished_at, simulated, parameter,
-            flank, mean, low, high, limit_low, limit_high, expanded_u,
+            part, revision, serial, made_on, wheel, dress, since_dress, finished_at, instrument, gear,
+            simulated, parameter, flank, mean, low, high, limit_low, limit_high, expanded_u,
         ) in rows:  # fmt: skip
             if finished[0] != finished_at:
                 finished = (finished_at, stored_time(finished_at))
@@ -87,7 +93,24 @@ def load_observations(
                 U=expanded_u,
                 simulated=bool(simulated),
                 revision=revision,
+                instrument=instrument,
+                **made.get(gear, {}),
             )
+
+
+def _labels(store: HistoryStore, which: Sequence[sa.ColumnElement[bool]]) -> dict[int, dict[str, Any]]:
+    """Fixture, operator and temperature of each gear that has one of them."""
+    query = sa.select(GEAR.c.id, GEAR.c.result).where(*which)
+    found = {}
+    with (
+        store.reading() as connection,
+        connection.execute(query.execution_options(yield_per=PORTION)) as rows,
+    ):
+        for gear, result in rows:
+            made = unpacked(result).get("production") or {}
+            if own := {name: made[name] for name in LABELS if name in made}:
+                found[gear] = own
+    return found
 
 
 def _conditions(
@@ -134,3 +157,15 @@ def load_references(
     """Frozen reference periods, one at most for a part and grinder."""
     with store.reading() as connection:
         return select_references(connection, part_number=part_number, grinder=grinder)
+
+
+def load_parts_per_dress(store: HistoryStore, *, part_number: str | None = None) -> dict[str, int]:
+    """Usual dress interval by grinder, as the newest part data state it."""
+    which = [] if part_number is None else [PART.c.number == part_number]
+    found: dict[str, int] = {}
+    with store.reading() as connection:
+        for (content,) in connection.execute(sa.select(PART.c.content).where(*which).order_by(PART.c.id)):
+            for name, grinder in loads(content).get("grinder", {}).items():
+                if grinder.get("parts_per_dress") is not None:
+                    found[name] = grinder["parts_per_dress"]
+    return found

@@ -98,8 +98,9 @@ def analyse_drift(
     >>> import gearqa
     >>> drift = gearqa.analyse_drift("sample_measurements/drift_history", parameter=["helix_slope"])
     >>> drift.result.headline
-    'Left helix slope is out of control: beyond a control limit in cycles 31 to 40; level change at cycle 31
-    without a recorded event; wear is not proven, so no crossing can be shown.'
+    'Left helix slope is out of control: beyond a control limit in cycle 40; level change at cycle 31; wear is
+    not proven, so no crossing can be shown; dress every 36 parts (at least: no later part was measured; to
+    lengthen, raise in steps and measure) for a risk of 1 %.'
     >>> [(change.cycle, round(change.size_um, 1)) for change in drift.result.series[0].steps]
     [(31, 1.4)]
     """
@@ -137,7 +138,8 @@ def analyse_drift(
                 raise ArgumentError(argument, text)
         gears = gears_of_store(store, asked)
     settings, notices = with_references(gears, settings, reference)
-    result = analyse_observations(gears.observations, gears.events, settings)
+    settings = replace(settings, parts_per_dress=gears.parts_per_dress)
+    result = analyse_observations(gears.observations, gears.events, settings, gears.made)
     if not result.series:
         raise gears.nothing
     return DriftReport(replace(gears.header, warnings=(*gears.header.warnings, *notices)), result)

@@ -8,17 +8,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gearqa.drift.reference_periods import Period
-from gearqa.errors import EvaluationError, Notice
+from gearqa.errors import EvaluationError, Notice, NoticeCode
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.observations import UNKNOWN_GRINDER, observations_from_results
 from gearqa.jobs.folders import open_folder, require_folder
 from gearqa.jobs.progress import Progress
 from gearqa.jobs.times import parsed_time
-from gearqa.model.drift import DriftHeader, Observation
-from gearqa.model.measurement import GrinderEvent, InputFile
+from gearqa.model.drift import DriftHeader, MadePart, Observation
+from gearqa.model.measurement import GrinderEvent, InputFile, Production
+from gearqa.wording.numbers import count_text
 
 if TYPE_CHECKING:
     from gearqa.jobs.stores import AnyStore
+
+
+SERIALS_NAMED = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +60,10 @@ class DriftGears:
     """To raise where nothing is left to analyse: why, and the way out."""
     frozen: dict[tuple[str, str], Period] = field(default_factory=dict)
     """Frozen references of the store, by part and grinder."""
+    made: list[MadePart] = field(default_factory=list)
+    """Parts of the production tables of which nothing was measured."""
+    parts_per_dress: dict[str, int] = field(default_factory=dict)
+    """Usual dress interval by grinder, where part data state it."""
 
 
 def gears_of_folders(
@@ -75,6 +83,9 @@ def gears_of_folders(
     inputs: list[InputFile] = []
     notices: dict[Notice, None] = {}
     produced: set[tuple[str, str]] = set()
+    unproduced: list[str] = []
+    others: dict[tuple[str, str], MadePart] = {}
+    stated: dict[str, int] = {}
     graded = 0
     for folder in folders:
         with open_folder(folder, part=part, columns=columns, serials=serials) as inspection:
@@ -82,6 +93,7 @@ def gears_of_folders(
             for gear in progress.over(evaluate(inspection, drawing), "grading", "gears"):
                 graded += 1
                 if gear.production is None:
+                    unproduced.append(gear.serial)
                     continue
                 made = gear.production
                 if made.finished_at is not None:  # without a zone it is local, as in the store
@@ -94,12 +106,21 @@ def gears_of_folders(
                     simulated=inspection.simulated,
                 )
                 observations += filter(asked.includes, found)
+            for serial, row in inspection.production_of_others.items():
+                one = _made(drawing.part.number, serial, row)
+                if asked.of_grinder(one.grinder):
+                    others[one.part, serial] = one
+            for name, grinder in drawing.grinder.items():
+                if grinder.parts_per_dress is not None:
+                    stated[name] = grinder.parts_per_dress
             for event in inspection.events:
                 if asked.of_grinder(event.grinder):
                     events[replace(event, at=parsed_time(event.at))] = None
             prefix = f"{folder.name}/" if len(folders) > 1 else ""
             inputs += (replace(file, file=prefix + file.file) for file in inspection.inputs)
             notices |= dict.fromkeys(inspection.notices)
+    if unproduced and produced:
+        notices[_no_production(unproduced, graded)] = None
     noun = "folder" if len(folders) == 1 else "folders"
     source = f"{noun} {', '.join(map(str, folders))}"
     return DriftGears(
@@ -107,7 +128,26 @@ def gears_of_folders(
         observations=observations,
         events=list(events),
         nothing=_nothing_in_folders(source, asked, graded, produced),
+        made=list(others.values()),
+        parts_per_dress=stated,
     )
+
+
+def _made(part: str, serial: str, row: Production) -> MadePart:
+    """A part that was made and not measured."""
+    at = None if row.finished_at is None else parsed_time(row.finished_at)
+    grinder = row.grinder or UNKNOWN_GRINDER
+    return MadePart(part, grinder, serial, row.wheel, row.dress, row.parts_since_dress, at)
+
+
+def _no_production(serials: Sequence[str], graded: int) -> Notice:
+    shown = ", ".join(serials[:SERIALS_NAMED])
+    more = f" and {len(serials) - SERIALS_NAMED} more" if len(serials) > SERIALS_NAMED else ""
+    text = (
+        f"{len(serials)} of {count_text(graded, 'gear')} without a row in a production table are left out: "
+        f"{shown}{more}"
+    )
+    return Notice(NoticeCode.NO_PRODUCTION_ROW, text)
 
 
 def _nothing_in_folders(
@@ -131,7 +171,13 @@ def _no_gears(source: str) -> EvaluationError:
 
 def gears_of_store(place: AnyStore, asked: Asked) -> DriftGears:
     """Observations, events and frozen references of the history store."""
-    from gearqa.history.observations import load_events, load_inputs, load_observations, load_references
+    from gearqa.history.observations import (
+        load_events,
+        load_inputs,
+        load_observations,
+        load_parts_per_dress,
+        load_references,
+    )
     from gearqa.jobs.stores import opened
 
     part_number, grinder = asked.part_number, asked.grinder
@@ -150,5 +196,6 @@ def gears_of_store(place: AnyStore, asked: Asked) -> DriftGears:
             observations=list(loaded),
             events=load_events(store, grinder=grinder),
             nothing=nothing,
+            parts_per_dress=load_parts_per_dress(store, part_number=part_number),
             frozen={(one.part_number, one.grinder): (one.from_at, one.to_at) for one in references},
         )

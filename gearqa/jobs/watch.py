@@ -143,7 +143,7 @@ def _drift_signals(store: HistoryStore, part_number: str) -> Detected:
     gears = gears_of_store(store, Asked(part_number))
     if not gears.observations:
         return Detected()
-    settings = DriftSettings()
+    settings = DriftSettings(parts_per_dress=gears.parts_per_dress)
     try:
         settings, notices = with_references(gears, settings, None)
     except ReferencePeriodError as error:

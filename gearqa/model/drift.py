@@ -56,6 +56,23 @@ class Observation:
     simulated: bool = False
     revision: str = ""
     """Revision of the part data that the limits come from."""
+    fixture: str | None = None
+    instrument: str | None = None
+    operator: str | None = None
+    temperature_degC: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MadePart:
+    """A part of the production table of which nothing was measured."""
+
+    part: str
+    grinder: str
+    serial: str
+    wheel: str | None = None
+    dress: str | None = None
+    parts_since_dress: int | None = None
+    finished_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +93,6 @@ class DriftSettings:
     confidence: float = 0.95
     family_false_alarm: float = 0.01
     """Chance of a false chart alarm per dress cycle, over all series together."""
-    step_alpha: float = 0.01
-    """Chance of a false level change per series."""
     ewma_weight: float = 0.2
     parameters: tuple[str, ...] | None = None
     """Parameters that are followed; None: the usual ones."""
@@ -95,6 +110,21 @@ class DriftSettings:
     measuring_time_s: float | None = None
     escaped_parts: int | None = None
     """Parts that may be made before a change is seen; None: one dress cycle."""
+    parts_per_dress: Mapping[str, int] = field(default_factory=dict)
+    """Usual dress interval by grinder, where the production table does not show it."""
+
+
+@dataclass(frozen=True, slots=True)
+class FamilyRates:
+    """Chance of any false claim of a kind in one report, over all its series together."""
+
+    wear: float = 0.01
+    level: float = 0.03
+    """Level change, trend, or a level that moved."""
+    labels: float = 0.01
+
+
+FAMILY: Final = FamilyRates()
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,12 +155,82 @@ class LevelChange:
     dress: str | None
     size_um: Annotated[float, {"type": ["number", "null"]}]
     """New less old level."""
+    size_interval_um: tuple[float, float] | None
     event: str | None
-    """Recorded event within one cycle."""
+    """The nearest of possible_causes."""
     p: float
     cycle_low: int
     cycle_high: int
     """First and last cycle at which the new level may have begun."""
+    provisional: bool
+    """Fewer than three cycles at the new level: one odd cycle looks like it."""
+    possible_causes: tuple[str, ...]
+    """What was recorded, or changed, within a cycle of where it may have begun; none of it is proven."""
+
+
+CorrectionVerdict = Literal["as intended", "smaller", "larger", "no effect", "opposite", "not decidable"]
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectionEffect:
+    """A recorded correction with a size, and what the level did."""
+
+    cycle: int
+    """First cycle made with it."""
+    dress: str | None
+    words: str
+    """As it was recorded."""
+    intended: float
+    """Micrometres."""
+    effect: float | None
+    low: float | None
+    high: float | None
+    """Ends of the 95 % interval of the effect."""
+    verdict: CorrectionVerdict
+    remainder: float | None
+    """Effect less intended."""
+    alarm: bool
+    """The last sized correction of the series, and what it did was not meant."""
+
+
+LabelName = Literal["fixture", "instrument", "operator", "temperature", "pause"]
+
+
+@dataclass(frozen=True, slots=True)
+class LabelFinding:
+    """Effect of a label on the values, tested within the family of the report."""
+
+    name: LabelName
+    value: str | None
+    """The word that is compared; null for temperature (effect per degree) and pause (first part after a
+    stop of more than four hours, against a warm machine)."""
+    against: str | None
+    """The most frequent word."""
+    effect: float
+    low: float
+    high: float
+    p: float
+    """Of the label as a whole."""
+    claimed: bool
+    """Then the series is analysed with this effect taken out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Suspicion:
+    """The last cycles lie off the level, not enough for a claim; the dress interval allows for it."""
+
+    cycles: int
+    size_um: float
+
+
+@dataclass(frozen=True, slots=True)
+class CyclesToCorrection:
+    """Dress cycles from now until a trend has used up the room of the usual cycle."""
+
+    expected: int
+    low: int
+    high: int | None
+    """None: perhaps never."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +253,8 @@ class PartsToLimit:
     expected: int
     low: int
     high: int
+    from_now: int
+    """Expected, counted from the last part made."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,14 +277,71 @@ class Identifiable:
 
 
 @dataclass(frozen=True, slots=True)
-class Quarantine:
-    """Gears to hold after a signal: all that were made after a gear measured good."""
+class HoldRange:
+    """Parts of one dress cycle that were made, not measured, and may lie beyond a limit."""
 
+    part: str
+    grinder: str
+    cycle: int
+    dress: str | None
+    from_part: int
+    """Parts since dress, 1 for the first; parts measured in between are free or named as failing."""
+    to_part: int
+    parts: int
+    """How many of them are not measured."""
+    from_serial: str | None
+    to_serial: str | None
+    """Where the production table names them."""
+    largest_p: float
+    measure_first: int
+    """Part with the largest chance to lie beyond."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quarantine:
+    """Gears to hold: made since the last level change, with more than 1 % chance each to lie beyond."""
+
+    ranges: tuple[HoldRange, ...]
+    failing: tuple[str, ...]
+    """Measured gears beyond a limit."""
+    largest_p: float | None
+    """Largest chance of a part that was made and not measured, held or not; None: none is known."""
     after_serial: str | None
-    """Last gear measured good; None: there is none, hold from the beginning."""
-    to_serial: str
+    """Last measured gear before the first part to hold."""
+    to_serial: str | None
+    """Last measured gear."""
     measured: tuple[str, ...]
-    """Those that are measured already."""
+    """Measured gears between the first and the last part to hold."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """Over all series: which gears to hold."""
+
+    ranges: tuple[HoldRange, ...]
+    failing: tuple[str, ...]
+    largest_p: float | None
+
+    @property
+    def needed(self) -> bool:
+        """Whether there is anything to hold."""
+        return bool(self.ranges or self.failing)
+
+
+@dataclass(frozen=True, slots=True)
+class DressDecision:
+    """How often to dress one part on one grinder: the smallest interval of its limited series."""
+
+    part: str
+    grinder: str
+    parts: int | None
+    """None if one limited series has no interval."""
+    at_least: bool
+    """Every limited series allows more than the parts measured: lengthen in steps and measure."""
+    parameter: str | None
+    """The series that decides, or that has no interval."""
+    flank: Flank | None
+    reason: str | None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -224,6 +383,17 @@ class ChartData:
     ewma_limit: Array
     """shape (n,)"""
     forecast: ForecastBand | None
+    saw_parts: Array
+    """Measured parts since dress, of many a few groups; averaged over the cycles. shape (k,)"""
+    saw_mean_um: Array
+    """Mean of the values less the level of their cycle. shape (k,)"""
+    saw_se_um: Array
+    saw_curve_um: Array
+    """Wear curve there. shape (k,)"""
+    risk_parts: Array
+    """Parts per dress, 1, 2 ... up to the largest measured. shape (j,)"""
+    risk: Array
+    """Chance that the last of so many parts of the next cycle lies beyond a limit. shape (j,)"""
     events: tuple[tuple[int, str], ...]
     """Cycle in or before which an event was recorded, and its words."""
 
@@ -254,6 +424,9 @@ class DriftSeries:
     wear_interval_um_per_part: tuple[float, float] | None
     wear_confidence: float
     wear_significant: bool | None
+    wear_p: float | None
+    curved: bool | None
+    """Whether the wear is not straight between the parts measured (p of a straight line at most 5 %)."""
     wear_robust_um_per_part: float | None
     wear_estimated: bool
     """Whether parts since dress were estimated from times."""
@@ -264,12 +437,24 @@ class DriftSeries:
     level_trend_um_per_cycle: float | None
     """Null unless significant with the level changes in the model."""
     trend_interval: tuple[float, float] | None
+    cycles_to_correction: CyclesToCorrection | None
+    """Under a claimed trend: when the level itself needs a correction."""
+    level_p: float | None
+    """Of a level that stays; None below 8 cycles."""
+    level_moved: bool
+    """The level moved; level change or trend cannot be told apart."""
+    rho: float
+    """Correlation of the levels of neighbouring cycles."""
+    suspected: Suspicion | None
+    corrections: tuple[CorrectionEffect, ...]
+    """Recorded corrections with a size, fitted at their place."""
+    labels: tuple[LabelFinding, ...]
     cycle_levels_um: tuple[CycleLevel, ...]
     """Level after each dress, at its first part."""
     steps: tuple[LevelChange, ...]
     """Level changes: first cycle at the new level, new less old level."""
     segment_from_cycle: int
-    """Forecast and dress interval rest on the cycles from here on."""
+    """The present level rests on the cycles from here on; wear and scatter on all."""
     signals: tuple[Signal, ...]
     """First point of every cycle beyond a control limit; `current` ones count for the alarm."""
     limit_um: tuple[float | None, float | None]
@@ -284,10 +469,18 @@ class DriftSeries:
     dress_interval_at_least: bool
     """True: the history reaches no further, the interval may be longer."""
     dress_interval_reason: str | None
+    dress_interval_holds_cycles: int | None
+    """Under a claimed trend: coming cycles that keep the risk at this interval, or at the usual one if that
+    is shorter; null: 200 or more, or no trend."""
+    if_straight_parts: int | None
+    """The interval if curved wear were straight between the parts measured; None unless that differs."""
+    gap: tuple[int, int] | None
+    """Parts since dress between which to measure, to know the wear there."""
     dress_interval_centred_parts: int | None
     """With the level moved by `centring_offset_um`."""
     current_dress_interval_parts: int | None
-    """Median of the parts per cycle seen since the last level change."""
+    """Usual parts per dress: from all rows of the production table, else as stated for the grinder, else the
+    largest part measured in a cycle."""
     risk: float
     """Risk that the last part before a dress lies beyond the limit."""
     centring_offset_um: float | None
@@ -313,18 +506,18 @@ class DriftSeries:
         return self.parts_to_limit.expected < self.current_dress_interval_parts
 
     @property
-    def trend_matters(self) -> bool:
-        """Whether a proven trend moved the level by more than twice the standard deviation of a part."""
-        return abs(self.level_trend_um_per_cycle or 0.0) * self.cycles > 2 * (self.sd_um or 0.0)
-
-    @property
     def quiet(self) -> bool:
         """Whether there is no signal, level change, trend that matters or proven wear."""
         return not (
             self.signals
             or self.steps
             or self.wear_significant
-            or self.trend_matters
+            or self.level_trend_um_per_cycle is not None
+            or self.level_moved
+            or self.suspected is not None
+            or self.correction_alarm
+            or self.holds
+            or any(label.claimed for label in self.labels)
             or self.in_control is False
         )
 
@@ -334,15 +527,33 @@ class DriftSeries:
         return tuple(signal for signal in self.signals if signal.current)
 
     @property
+    def correction_alarm(self) -> bool:
+        """Whether the last sized correction did something else than was meant."""
+        return any(one.alarm for one in self.corrections)
+
+    @property
+    def holds(self) -> bool:
+        """Whether gears are to be held."""
+        return self.quarantine is not None and bool(self.quarantine.ranges or self.quarantine.failing)
+
+    @property
     def alarm(self) -> bool:
-        """Whether this series sets exit status 1: a signal that counts, or the limit ahead."""
-        return bool(self.current_signals) or self.limit_within_interval
+        """Whether this series sets exit status 1: a signal that counts, the limit ahead, a correction that
+        did not work, or gears to hold."""
+        found = self.current_signals or self.limit_within_interval or self.correction_alarm or self.holds
+        return bool(found)
 
 
 def deciding_series(series: Iterable[DriftSeries]) -> DriftSeries | None:
-    """The series with the shortest dress interval, which decides when to dress; None: there is none."""
-    known = [one for one in series if one.dress_interval_parts is not None]
-    return min(known, key=lambda one: one.dress_interval_parts or 0, default=None)
+    """The limited series with the shortest dress interval, or the first without one, which decides when to
+    dress; None: no series has a limit."""
+    limited = [one for one in series if one.limit_kind != "none"]
+    without = [one for one in limited if one.dress_interval_parts is None]
+    if without:
+        return without[0]
+    return min(
+        limited, key=lambda one: (one.dress_interval_parts or 0, one.dress_interval_at_least), default=None
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -366,12 +577,16 @@ class DriftResult:
     advice: tuple[Sentence, ...]
     settings: DriftSettings
     simulated: Simulated
+    family: FamilyRates = FAMILY
+    hold: Hold = Hold((), (), None)
+    dress_intervals: tuple[DressDecision, ...] = ()
+    """One a part and grinder."""
     warnings: tuple[Notice, ...] = ()
 
     @property
     def alarm(self) -> bool:
-        """A series has a signal that counts, or reaches its limit within its dress interval: exit status
-        1."""
+        """A series has a signal that counts, reaches its limit within its dress interval, was corrected in
+        vain, or has gears to hold: exit status 1."""
         return any(one.alarm for one in self.series)
 
     @property

@@ -399,6 +399,14 @@ class MasterQuality(TomlTable):
         return self
 
 
+class GrinderData(TomlTable):
+    """`[grinder.NAME]`: what is known of one grinder, by its name in the production table."""
+
+    parts_per_dress: int | None = optional(
+        "parts made from one dress to the next, where the production table lists measured gears only", ge=1
+    )
+
+
 class Part(TomlTable):
     """A whole `part.toml`."""
 
@@ -418,6 +426,7 @@ class Part(TomlTable):
         "what counts as proven under U, for grade and lot alike; a plan's own table wins. Without it grade "
         "accepts simply and lot guards"
     )
+    grinder: dict[str, GrinderData] = about("machine data by name of the grinder", default={})
     ignore: tuple[str, ...] = about("files of the folder to leave out", default=(), strict=False)
     columns: str | None = optional("column map for foreign tables of this folder", min_length=1)
 

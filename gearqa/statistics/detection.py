@@ -6,9 +6,15 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
+from scipy.special import chdtri, ndtri
 
-from gearqa.statistics.run_lengths import ewma_run_length_quantile, shewhart_run_length
+from gearqa.arrays import Array
+from gearqa.statistics.control_charts import future_factor
+from gearqa.statistics.run_lengths import shewhart_run_length
+
+NODES = 101
+"""Quantiles of centre and of standard deviation over which the run length is averaged."""
+MOST_POINTS = 1 << 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,10 +23,10 @@ class PlanPower:
 
     positions: tuple[int, ...]
     """Parts since dress that are measured, 1 for the first."""
-    mean_parts: float
-    """Mean parts made from the change up to and with the signal."""
+    half_parts: int
+    """Parts made from the change up to and with the signal in half of the cases, at the most."""
     bound_parts: int
-    """The same, kept in 95 of 100 changes."""
+    """The same in 95 of 100 cases."""
 
 
 def parts_per_measurement(measuring_time: float, cycle_time: float) -> int:
@@ -77,48 +83,18 @@ def plan_positions(parts: int, m: int) -> tuple[int, ...]:
     return tuple(sorted({int(v) for v in np.floor(np.linspace(1, parts, min(m, parts)) + 1e-9)}))
 
 
-def escaped_parts(run_length: float, interval: float, backlog: float = 0.0) -> float:
-    r"""Mean parts made from a change up to and with the part that signals.
-
-    Own reasoning; the change falls anywhere between two measured parts.
-
-    .. math:: h(ARL - 1) + (h + 1)/2 + \text{backlog}
-
-    Parameters
-    ----------
-    run_length : float
-        Mean run length of the chart after the change. [points]
-    interval : float
-        Parts h from one charted point to the next. [parts]
-    backlog : float
-        Parts made while a measured gear waits and is measured. [parts]
-
-    Returns
-    -------
-    float
-        Parts. [parts]
-
-    Notes
-    -----
-    A mean: for "before more than k parts escape" take `bound_parts` of `plan_power`.
-
-    Examples
-    --------
-    >>> escaped_parts(5.0, 10.0)
-    45.5
-    """
-    return interval * (run_length - 1) + (interval + 1) / 2 + backlog
-
-
 def plan_power(
     parts: int, m: int, shift: float, *, sd_part: float, sd_cycle: float, rate: float = 0.0027,
-    backlog: float = 0.0,
+    reference: int = 25, backlog: float = 0.0,
 ) -> PlanPower:  # fmt: skip
-    r"""Power of a plan against a lasting change of the level, seen by the chart of cycle levels.
+    r"""Parts made before a plan shows a lasting change of the level on the chart of cycle levels.
 
-    Run length of an individuals chart of independent levels.
+    Run length of an individuals chart whose centre and standard deviation come from a few cycles: given
+    both it is geometric; averaged over their distribution.
 
-    .. math:: \sigma_x^2 = \sigma_{cycle}^2 + \sigma_{part}^2/m
+    .. math::
+        \sigma_x^2 = \sigma_{cycle}^2 + \sigma_{part}^2/m,\quad
+        P(RL > n) = E\left[(1 - P_{signal}(\bar x, s))^n\right]
 
     Parameters
     ----------
@@ -129,32 +105,50 @@ def plan_power(
     sd_part, sd_cycle : float
         Standard deviation within cycles, and of the true level from dress to dress. [um]
     rate : float
-        Chance of a false alarm per cycle. [-]
+        Chance of a false alarm of the chart per cycle. [-]
+    reference : int
+        Cycles that the control limits come from. [-]
     backlog : float
         Parts made while a measured gear waits and is measured. [parts]
 
     Returns
     -------
     PlanPower
-        Positions, parts that escape. [parts]
+        Positions, parts within which the change shows. [parts]
 
     Notes
     -----
-    Limits known; with limits from few cycles the delay is longer.
+    The change is taken right behind a measured part, the worst place; its size in standard deviations of
+    a level.
 
     Examples
     --------
     >>> power = plan_power(40, 2, 2.0, sd_part=0.6, sd_cycle=0.3)
-    >>> power.positions, power.bound_parts
-    ((1, 40), 80)
+    >>> power.positions, power.half_parts, power.bound_parts
+    ((1, 40), 40, 160)
     """
     positions = plan_positions(parts, m)
     level_sd = math.sqrt(sd_cycle**2 + sd_part**2 / len(positions))
-    factor = float(ndtri(1 - rate / 2))
-    standardised = abs(shift) / level_sd if level_sd > 0 else math.inf
-    bound, mean = 1, 1.0
-    if math.isfinite(standardised):
-        mean = shewhart_run_length(standardised, factor)
-        bound = ewma_run_length_quantile(1.0, factor, standardised)
-    # the bound is for a change right behind a measured part, the worst place
-    return PlanPower(positions, escaped_parts(mean, parts, backlog), math.ceil(bound * parts + backlog))
+    if level_sd <= 0:
+        return PlanPower(positions, *(math.ceil(parts + backlog),) * 2)
+    nodes = (np.arange(NODES) + 0.5) / NODES
+    centre = ndtri(nodes)[:, None] / math.sqrt(reference)
+    own_sd = np.sqrt(chdtri(reference - 1, 1 - nodes) / (reference - 1))[None, :]
+    run_length = shewhart_run_length(abs(shift) / level_sd - centre, future_factor(reference, rate) * own_sd)
+    silent = np.log1p(-np.minimum(1 / run_length, 1 - 1e-12))
+    half, bound = (_points(silent, probability) for probability in (0.5, 0.95))
+    return PlanPower(positions, math.ceil(half * parts + backlog), math.ceil(bound * parts + backlog))
+
+
+def _points(silent: Array, probability: float) -> int:
+    """Fewest points within which a chart signals; `silent` is the log chance of no signal of one point."""
+    low, high = 0, 1
+    while float(np.mean(np.exp(high * silent))) > 1 - probability and high < MOST_POINTS:
+        low, high = high, 2 * high
+    while high - low > 1:
+        middle = (low + high) // 2
+        if float(np.mean(np.exp(middle * silent))) > 1 - probability:
+            low = middle
+        else:
+            high = middle
+    return high

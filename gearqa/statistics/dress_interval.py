@@ -1,288 +1,294 @@
-"""How many parts between dresses for a chosen risk that the last one lies beyond the limit."""
+"""How many parts between dresses for a chosen risk that the last one lies beyond a limit."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit
+from scipy.special import stdtr, stdtrit
 
-from gearqa.statistics.wear import WearFit
+from gearqa.arrays import Array, BoolArray
+from gearqa.statistics.wear import LEAST_VARIANCE, WearCurve
 
-LEAST_VARIANCE = 1e-12
-"""A picometre squared: variances below are taken for rounding. [um^2]"""
-CAP = 1.5
-"""Never recommended beyond this times the largest position seen."""
+BENT = 0.05
+"""p of a straight line from which the wear counts as curved."""
 
 
 @dataclass(frozen=True, slots=True)
-class CycleHistory:
-    """What past cycles say about a coming one. `level` is at s = 0, `m` parts measured per cycle."""
+class NextLevel:
+    """A level that the next cycle may have, and its variance over that of a level."""
 
-    cycles: int
-    m: float
-    s_mean: float
-    S_ss: float
-    s_max: float
     level: float
-    slope: float
+    leverage: float
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class CycleModel:
+    """What past cycles say about the next one, for the traces at one limit."""
+
+    curve: WearCurve
     between: float
-    """S_B^2, variance of the cycle means. [um^2]"""
-    within: float
-    """s_w^2, variance within cycles. [um^2]"""
-    within_dof: int
-    slope_variance: float = 0.0
-    leverage: float | None = None
-    """Variance of `level` as a share of `between`, where a trend was extrapolated; None: 1/C."""
-    between_dof: int | None = None
-    """None: C - 1."""
-
-    @property
-    def level_leverage(self) -> float:
-        """Variance of the level as a share of `between`. [-]"""
-        return 1 / self.cycles if self.leverage is None else self.leverage
-
-    @property
-    def level_dof(self) -> int:
-        """Degrees of freedom of `between`. [-]"""
-        return max(1, self.cycles - 1 if self.between_dof is None else self.between_dof)
-
-    @property
-    def level_variance(self) -> float:
-        """Variance of the true level at s = 0 from cycle to cycle, q_M. [um^2]"""
-        return max(0.0, self.between - self.within / self.m - self.slope_variance * self.s_mean**2)
+    """S_B^2, variance of a level about its model. [um^2]"""
+    between_dof: int
+    candidates: tuple[NextLevel, ...]
+    """Levels that the next cycle may have; the worst counts."""
+    curved: bool = False
+    """Whether the wear is not straight between its knots."""
 
 
-@dataclass(frozen=True, slots=True)
-class DressInterval:
-    """Parts between dresses; `s` is the position of the last part, counted from 0."""
+@dataclass(frozen=True, eq=False, slots=True)
+class Bounds:
+    """One-sided prediction bounds of single parts at s = 0, 1, 2 ... of the next cycle."""
 
-    parts: int
-    s: float
-    at_least: bool
-    """True: the history reaches no further, the true interval may be longer."""
-    variance: float
-    dof: float
-    offset: float | None = None
-    """Level at s = 0 that centres the cycle less the present one, for a free level. [um]"""
+    low: Array
+    high: Array
 
 
-def cycle_history(fit: WearFit, *, trend: bool = False) -> CycleHistory:
-    """Numbers of a wear fit that the dress interval rests on.
-
-    Analysis of variance of the one-way random model with covariate.
-
-    Parameters
-    ----------
-    fit : WearFit
-        Wear of the cycles after the last level change. [um, parts]
-    trend : bool
-        Take the level of the next cycle from a straight line through the levels, not from their mean.
-        [-]
-
-    Returns
-    -------
-    CycleHistory
-        Summary. [um, parts]
-
-    Notes
-    -----
-    Unequal numbers of parts enter by their harmonic mean.
-
-    Examples
-    --------
-    >>> from gearqa.statistics.wear import fit_wear
-    >>> y = np.array([0.1, 0.4, 1.1, 0.0, 0.6, 1.0, 0.3, 0.7, 1.2])
-    >>> fit = fit_wear(np.repeat(np.arange(3), 3), np.tile([0.0, 10.0, 20.0], 3), y)
-    >>> round(cycle_history(fit).between, 6)
-    0.013333
-    """
-    at_mean = fit.levels + fit.slope * fit.s_mean
-    level, leverage, between_dof = float(np.mean(fit.levels)), None, None
-    if trend and fit.cycles >= 4:
-        c = np.arange(fit.cycles) - (fit.cycles - 1) / 2
-        S_cc = float(c @ c)
-        drift = float(c @ at_mean) / S_cc
-        ahead = (fit.cycles + 1) / 2
-        between_dof = fit.cycles - 2
-        residual = at_mean - at_mean.mean() - drift * c
-        between = float(residual @ residual) / between_dof
-        level += drift * ahead
-        leverage = 1 / fit.cycles + ahead**2 / S_cc
-    else:
-        between = float(np.var(at_mean, ddof=1))
-    return CycleHistory(
-        cycles=fit.cycles,
-        m=1 / float(np.mean(1 / fit.counts)),
-        s_mean=fit.s_mean,
-        S_ss=fit.S_ss,
-        s_max=fit.s_max,
-        level=level,
-        slope=fit.slope,
-        between=max(between, LEAST_VARIANCE),
-        within=max(fit.sd**2, LEAST_VARIANCE),
-        within_dof=fit.dof,
-        slope_variance=fit.slope_variance,
-        leverage=leverage,
-        between_dof=between_dof,
-    )
-
-
-def part_variance_at(history: CycleHistory, s: float) -> tuple[float, float]:
+def part_variance(model: CycleModel, leverage: float, s: Array) -> tuple[Array, Array]:
     r"""Variance of a part at position s of a coming cycle about its forecast, and its freedom.
 
     Prediction variance of the one-way random model with a random slope; freedom by Satterthwaite
     (1946).
 
     .. math::
-        V(s) = S_B^2(1 + 1/C) + s_w^2\left[(1 - 1/m) + (s - \bar s)^2/S_{ss}\right] + q_b(1 + 1/C)s^2
+        V(s) = S_B^2(1 + h) + s_w^2\left[1 - \tfrac1m + (B(s) - \bar B)'G(B(s) - \bar B)\right]
+        + q_b(1 + \tfrac1C)s^2
 
     Parameters
     ----------
-    history : CycleHistory
+    model : CycleModel
         Past cycles. [um, parts]
-    s : float
-        Position, 0 for the first part after dress. [parts]
+    leverage : float
+        h, variance of the level over S_B^2. [-]
+    s : ndarray, shape (n,)
+        Positions, 0 for the first part after dress. [parts]
 
     Returns
     -------
-    tuple of float
+    tuple of ndarray, shape (n,) each
         Variance and degrees of freedom. [um^2, -]
 
     Notes
     -----
-    The uncertainty of level and wear rate is inside.
+    The uncertainty of level and wear is inside.
 
     Examples
     --------
-    >>> h = CycleHistory(20, 4, 13.5, 8100, 27, 0.0, 0.055, 0.3717**2, 0.25**2, 59)
-    >>> tuple(round(v, 4) for v in part_variance_at(h, 70.376))
-    (0.2169, 39.3672)
+    >>> curve = WearCurve(np.array([0.0, 27.0]), np.array([1.485]), np.array([[0.09]]), np.array([0.5]),
+    ...                   20, 4, 0.25**2, 59)
+    >>> V, nu = part_variance(CycleModel(curve, 0.3717**2, 19, ()), 1 / 20, np.array([70.376]))
+    >>> round(float(V[0]), 5), round(float(nu[0]), 2)
+    (0.2169, 39.37)
     """
-    C = history.cycles
-    by_cycle = history.between * (1 + history.level_leverage)
-    by_part = history.within * ((1 - 1 / history.m) + (s - history.s_mean) ** 2 / history.S_ss)
-    by_slope = history.slope_variance * (1 + 1 / C) * s**2
+    curve = model.curve
+    by_cycle = max(model.between, LEAST_VARIANCE) * (1 + leverage)
+    by_part = curve.within * (1 - 1 / curve.m + curve.leverage(s))
+    by_slope = curve.slope_variance * (1 + 1 / curve.cycles) * s**2
     total = by_cycle + by_part + by_slope
-    if total <= 0:
-        return 0.0, float(history.level_dof)
-    parts = by_cycle**2 / history.level_dof + by_part**2 / history.within_dof + by_slope**2 / (C - 1)
-    return float(total), float(total**2 / parts)
+    shares = by_cycle**2 / model.between_dof + by_part**2 / curve.within_dof
+    shares = shares + by_slope**2 / max(curve.cycles - 1, 1)
+    return total, total**2 / shares
 
 
-def _margin(history: CycleHistory, s: float, risk: float) -> float:
-    variance, dof = part_variance_at(history, s)
-    return float(stdtrit(dof, 1 - risk)) * math.sqrt(variance)
+def part_bounds(model: CycleModel, last: int, risk: float) -> Bounds:
+    r"""Bounds that a part of the next cycle crosses with the risk, each side by itself.
 
+    Prediction bound of one value, e.g. Hahn and Meeker, Statistical Intervals (1991), from memory.
 
-def dress_interval(history: CycleHistory, limit: float, risk: float) -> DressInterval | None:
-    r"""Longest cycle from the present level whose last part keeps the risk.
-
-    Prediction bound of a part of a coming cycle (see `part_variance_at`).
-
-    .. math:: M + b s + t_{1-p;\nu}\sqrt{V(s)} \le U \quad (b > 0; \text{mirrored for } b < 0)
+    .. math:: M + w(s) \pm t_{1-p;\nu}\sqrt{V(s)}
 
     Parameters
     ----------
-    history : CycleHistory
-        Past cycles after the last level change. [um, parts]
+    model : CycleModel
+        Past cycles. [um, parts]
+    last : int
+        Largest position, from 0. [parts]
+    risk : float
+        Probability that a part lies beyond the bound. [-]
+
+    Returns
+    -------
+    Bounds
+        At s = 0 .. last. [um]
+
+    Examples
+    --------
+    >>> curve = WearCurve(np.array([0.0, 27.0]), np.array([1.485]), np.array([[0.09]]), np.array([0.5]),
+    ...                   20, 4, 0.25**2, 59)
+    >>> model = CycleModel(curve, 0.3717**2, 19, (NextLevel(0.0, 1 / 20),))
+    >>> round(float(part_bounds(model, 70, 0.01).high[-1]), 2)
+    4.98
+    """
+    s = np.arange(last + 1, dtype=np.float64)
+    wear = model.curve.at(s)
+    low, high = np.full(len(s), np.inf), np.full(len(s), -np.inf)
+    for one in model.candidates:
+        variance, dof = part_variance(model, one.leverage, s)
+        margin = stdtrit(dof, 1 - risk) * np.sqrt(variance)
+        low = np.minimum(low, one.level + wear - margin)
+        high = np.maximum(high, one.level + wear + margin)
+    return Bounds(low, high)
+
+
+def part_risk(model: CycleModel, last: int, limit: float, sign: int) -> Array:
+    r"""Chance that a part of the next cycle lies beyond a limit.
+
+    Prediction of one value, as in `part_bounds`.
+
+    .. math:: T_\nu\left(\pm\frac{M + w(s) - L}{\sqrt{V(s)}}\right)
+
+    Parameters
+    ----------
+    model : CycleModel
+        Past cycles. [um, parts]
+    last : int
+        Largest position, from 0. [parts]
     limit : float
-        The limit the wear moves to: upper for a positive slope, lower for a negative one. [um]
-    risk : float
-        Probability that the last part lies beyond. [-]
+        Limit. [um]
+    sign : int
+        1 for the upper, -1 for the lower limit. [-]
 
     Returns
     -------
-    DressInterval or None
-        None if the first part after dress does not keep the risk. [parts, um]
-
-    Notes
-    -----
-    Not beyond 1.5 times the largest position seen; then `at_least` is true.
+    ndarray, shape (last + 1,)
+        Largest chance over all candidate levels, at s = 0 .. last. [-]
 
     Examples
     --------
-    >>> h = CycleHistory(20, 4, 13.5, 8100, 200, 0.0, 0.055, 0.3717**2, 0.25**2, 59)
-    >>> found = dress_interval(h, 5.0, 0.01)
-    >>> round(found.s, 3), found.parts
-    (70.376, 71)
+    >>> curve = WearCurve(np.array([0.0, 27.0]), np.array([1.485]), np.array([[0.09]]), np.array([0.5]),
+    ...                   20, 4, 0.25**2, 59)
+    >>> model = CycleModel(curve, 0.3717**2, 19, (NextLevel(0.0, 1 / 20),))
+    >>> part_risk(model, 71, 5.0, 1)[[70, 71]].round(4).tolist()
+    [0.009, 0.012]
     """
-    direction = math.copysign(1.0, history.slope)
+    s = np.arange(last + 1, dtype=np.float64)
+    wear = model.curve.at(s)
+    found = np.zeros(len(s))
+    for one in model.candidates:
+        variance, dof = part_variance(model, one.leverage, s)
+        found = np.maximum(found, stdtr(dof, sign * (one.level + wear - limit) / np.sqrt(variance)))
+    return found
 
-    def excess(s: float) -> float:
-        return direction * (history.level + history.slope * s - limit) + _margin(history, s, risk)
 
-    return _longest(history, excess)
+def unsure_between(curve: WearCurve, sign: int) -> list[tuple[int, int]]:
+    """Gaps between knots inside which the wear may run ahead of its chord.
 
-
-def centred_dress_interval(
-    history: CycleHistory, limits: tuple[float, float], risk: float, spread: float = 0.0
-) -> DressInterval | None:
-    r"""Longest cycle with the level free, both limits kept, and the offset that gets there.
-
-    Prediction bounds at both ends of a coming cycle (see `part_variance_at`).
-
-    .. math:: |b| s + t\sqrt{V(0)} + t\sqrt{V(s)} = U - L
+    Own rule: a chord flatter than the one before (wear that levels off may have done so at once) or
+    steeper than the next (it may have come at its start).
 
     Parameters
     ----------
-    history : CycleHistory
-        Past cycles after the last level change. [um, parts]
-    limits : tuple of float
-        Lower and upper limit. [um]
-    risk : float
-        Probability that the first, and that the last part lies beyond. [-]
-    spread : float
-        Width that the traces of one gear take: level of the largest less that of the smallest where
-        conformity goes by the worst trace and `history` is of the one on the wear side. [um]
+    curve : WearCurve
+        Wear. [um, parts]
+    sign : int
+        1 towards the upper, -1 towards the lower limit. [-]
 
     Returns
     -------
-    DressInterval or None
-        None if the limits leave no room even for one part. [parts, um]
-
-    Notes
-    -----
-    Where the history ends the interval, the room left over is shared between both ends.
+    list of tuple of int
+        Both ends of each gap, from 0. [parts]
 
     Examples
     --------
-    >>> h = CycleHistory(20, 4, 13.5, 8100, 200, 0.0, 0.055, 0.3717**2, 0.25**2, 59)
-    >>> found = centred_dress_interval(h, (-3.0, 3.0), 0.01)
-    >>> found.parts, round(found.offset, 3)
-    (70, -1.924)
+    >>> curve = WearCurve(np.array([0.0, 10.0, 40.0]), np.array([2.0, 2.2]), np.eye(2), np.zeros(2),
+    ...                   20, 3, 0.1, 30)
+    >>> unsure_between(curve, 1), unsure_between(curve, -1)
+    ([(0, 10), (10, 40)], [])
     """
-    low, high = limits
-    width = high - low - spread
-    at_start = _margin(history, 0.0, risk)
-
-    def excess(s: float) -> float:
-        return abs(history.slope) * s + at_start + _margin(history, s, risk) - width
-
-    found = _longest(history, excess)
-    if found is None:
-        return None
-    slack = -excess(found.s) / 2 if found.at_least else 0.0
-    end = spread + at_start + slack
-    start = low + end if history.slope > 0 else high - end
-    return replace(found, offset=start - history.level)
+    slope = sign * np.diff(np.concatenate(([0.0], curve.rises))) / np.diff(curve.knots)
+    gaps = []
+    for i, own in enumerate(slope):
+        flatter = i > 0 and own < slope[i - 1]
+        steeper = i + 1 < len(slope) and own > slope[i + 1]
+        if flatter or steeper:
+            gaps.append((int(curve.knots[i]), int(curve.knots[i + 1])))
+    return gaps
 
 
-def _longest(history: CycleHistory, excess: Callable[[float], float]) -> DressInterval | None:
-    from scipy.optimize import brentq
+def guarded(bound: Array, model: CycleModel, sign: int) -> Array:
+    """Bounds towards one limit, inside an unsure gap the worse of those at its two ends.
 
-    if excess(0.0) > 0:
-        return None
-    cap = CAP * history.s_max
-    # The excess rises beyond its minimum only; walk out until it is positive or the cap is reached.
-    places = np.linspace(0.0, cap, 200)
-    positive = [float(s) for s in places if excess(float(s)) > 0]
-    if not positive:
-        variance, dof = part_variance_at(history, cap)
-        return DressInterval(math.floor(cap) + 1, cap, True, variance, dof)
-    step = float(places[1])
-    s = float(brentq(excess, positive[0] - step, positive[0], xtol=1e-9))
-    variance, dof = part_variance_at(history, s)
-    return DressInterval(math.floor(s + 1e-9) + 1, s, False, variance, dof)
+    Own rule, see `unsure_between`.
+
+    Parameters
+    ----------
+    bound : ndarray, shape (n,)
+        Bounds at s = 0 .. n - 1. [um]
+    model : CycleModel
+        Whose wear may be curved. [um, parts]
+    sign : int
+        1 for the upper, -1 for the lower limit. [-]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Bounds; the same where the wear is not curved. [um]
+
+    Examples
+    --------
+    >>> curve = WearCurve(np.array([0.0, 2.0, 4.0]), np.array([2.0, 2.2]), np.eye(2), np.zeros(2),
+    ...                   20, 3, 0.1, 30)
+    >>> model = CycleModel(curve, 0.1, 19, (), curved=True)
+    >>> guarded(np.array([0.0, 1.0, 2.0, 2.1, 2.2]), model, 1).tolist()
+    [0.0, 2.0, 2.0, 2.2, 2.2]
+    """
+    if not model.curved:
+        return bound
+    found = bound.copy()
+    for first, last in unsure_between(model.curve, sign):
+        ends = bound[[first, min(last, len(bound) - 1)]]
+        found[first + 1 : last] = ends.max() if sign > 0 else ends.min()
+    return found
+
+
+def kept_parts(kept: BoolArray) -> int:
+    """Parts from the first on that keep their bounds without a break.
+
+    Own rule, no published source.
+
+    Parameters
+    ----------
+    kept : ndarray of bool, shape (n,)
+        Whether the part at s = 0 .. n - 1 keeps its bounds. [-]
+
+    Returns
+    -------
+    int
+        Parts. [parts]
+
+    Examples
+    --------
+    >>> kept_parts(np.array([True, True, False, True]))
+    2
+    """
+    return len(kept) if kept.all() else int(np.argmin(kept))
+
+
+def free_level(bounds: Sequence[Bounds], width: float) -> int:
+    r"""Parts of a cycle whose level may be chosen.
+
+    Running envelope of the bounds, own derivation.
+
+    .. math:: \max_{u \le s} high(u) - \min_{u \le s} low(u) \le U - L
+
+    Parameters
+    ----------
+    bounds : sequence of Bounds
+        Upper bounds of the first, lower bounds of the last count. [um]
+    width : float
+        Upper less lower limit. [um]
+
+    Returns
+    -------
+    int
+        Parts. [parts]
+
+    Examples
+    --------
+    >>> free_level([Bounds(np.array([-1.0, -0.5]), np.array([1.0, 1.5]))], 2.2)
+    1
+    """
+    high = np.maximum.accumulate(bounds[0].high)
+    low = np.minimum.accumulate(bounds[-1].low)
+    return kept_parts(high - low <= width)

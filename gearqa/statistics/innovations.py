@@ -2,57 +2,94 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtr, stdtrit
 
 from gearqa.arrays import Array, IntArray
 from gearqa.statistics.control_charts import ewma, ewma_half_width
-from gearqa.statistics.dress_interval import CycleHistory
-from gearqa.statistics.forecast import CycleState
+from gearqa.statistics.wear import LEAST_VARIANCE, fit_wear
 
 
-def cycle_prior(history: CycleHistory) -> CycleState:
-    r"""What past cycles say about level and slope of a coming one, before any of its parts.
+@dataclass(frozen=True, slots=True)
+class CycleHistory:
+    """What the reference cycles say about a coming one: a straight line from a level at s = 0."""
 
-    One-way random model with a random slope; the uncertainty of the estimates is inside.
+    cycles: int
+    m: float
+    """Parts measured per cycle."""
+    s_mean: float
+    S_ss: float
+    level: float
+    slope: float
+    between: float
+    """S_B^2, variance of the cycle means. [um^2]"""
+    within: float
+    """s_w^2, variance within cycles. [um^2]"""
+    within_dof: int
+    slope_variance: float = 0.0
 
-    .. math::
-        P_{00} = q_M + S_B^2 h + \bar s^2 s_w^2/S_{ss},\; P_{01} = -\bar s s_w^2/S_{ss},\;
-        P_{11} = s_w^2/S_{ss} + q_b(1 + 1/C)
+    @property
+    def level_dof(self) -> int:
+        """Degrees of freedom of `between`. [-]"""
+        return max(1, self.cycles - 1)
+
+    @property
+    def level_variance(self) -> float:
+        """Variance of the true level at s = 0 from cycle to cycle, q_M. [um^2]"""
+        return max(0.0, self.between - self.within / self.m - self.slope_variance * self.s_mean**2)
+
+
+def cycle_history(cycle: IntArray, s: Array, y: Array) -> CycleHistory | None:
+    """Numbers of straight wear in the reference cycles.
+
+    Analysis of variance of the one-way random model with covariate.
 
     Parameters
     ----------
-    history : CycleHistory
-        Past cycles. [um, parts]
+    cycle : ndarray of int, shape (n,)
+        Cycle of each value, 0..C-1, every number used. [-]
+    s : ndarray, shape (n,)
+        Parts since dress, 0 for the first. [parts]
+    y : ndarray, shape (n,)
+        Values, made straight inside the cycles. [um]
 
     Returns
     -------
-    CycleState
-        Level at s = 0 and slope with covariance; freedom by Satterthwaite at the mean position.
-        [um, um/part]
+    CycleHistory or None
+        None where no wear can be told. [um, parts]
 
     Notes
     -----
-    q_M is the variance of the cycle means less the part scatter and the slope variation in them.
+    Unequal numbers of parts enter by their harmonic mean.
 
     Examples
     --------
-    >>> prior = cycle_prior(CycleHistory(20, 4, 13.5, 8100, 27, 0.0, 0.055, 0.3717**2, 0.25**2, 59))
-    >>> round(float(prior.covariance[0, 0]), 4), round(float(prior.covariance[1, 1] ** 0.5), 5)
-    (0.1308, 0.00278)
+    >>> y = np.array([0.1, 0.4, 1.1, 0.0, 0.6, 1.0, 0.3, 0.7, 1.2])
+    >>> round(cycle_history(np.repeat(np.arange(3), 3), np.tile([0.0, 10.0, 20.0], 3), y).between, 6)
+    0.013333
     """
-    h = history
-    V_b = h.within / h.S_ss if h.S_ss > 0 else 0.0
-    P00 = h.level_variance + h.between * h.level_leverage + h.s_mean**2 * V_b
-    covariance = np.array(
-        [[P00, -h.s_mean * V_b], [-h.s_mean * V_b, V_b + h.slope_variance * (1 + 1 / h.cycles)]]
+    fit = fit_wear(cycle, s, y)
+    if fit.curve is None:
+        return None
+    C = fit.cycles
+    means = [np.bincount(cycle, v, C) / fit.counts for v in (s, y)]
+    at_mean = means[1] - fit.slope * (means[0] - fit.s_mean)
+    residual = y - means[1][cycle] - fit.slope * (s - means[0][cycle])
+    dof = len(y) - C - 1
+    return CycleHistory(
+        cycles=C,
+        m=fit.curve.m,
+        s_mean=fit.s_mean,
+        S_ss=fit.S_ss,
+        level=float(at_mean.mean()) - fit.slope * fit.s_mean,
+        slope=fit.slope,
+        between=max(float(np.var(at_mean, ddof=1)) if C > 1 else 0.0, LEAST_VARIANCE),
+        within=max(float(residual @ residual) / dof, LEAST_VARIANCE),
+        within_dof=dof,
+        slope_variance=fit.curve.slope_variance,
     )
-    by_cycle = h.between * (1 + h.level_leverage)
-    by_part = h.within * (1 - 1 / h.m)
-    dof = (by_cycle + by_part) ** 2 / (by_cycle**2 / h.level_dof + by_part**2 / h.within_dof)
-    return CycleState(h.level, h.slope, covariance, h.within, dof)
 
 
 def standard_innovations(cycle: IntArray, s: Array, y: Array, history: CycleHistory) -> Array:
@@ -85,7 +122,7 @@ def standard_innovations(cycle: IntArray, s: Array, y: Array, history: CycleHist
 
     Examples
     --------
-    >>> h = CycleHistory(20, 4, 13.5, 8100, 27, 0.0, 0.05, 0.4**2, 0.25**2, 59)
+    >>> h = CycleHistory(20, 4, 13.5, 8100, 0.0, 0.05, 0.4**2, 0.25**2, 59)
     >>> s, y = np.array([0.0, 20.0, 0.0]), np.array([0.0, 1.0, 1.2])
     >>> (standard_innovations(np.array([0, 0, 1]), s, y, h).round(2) + 0.0).tolist()
     [0.0, 0.0, 2.64]
@@ -148,7 +185,7 @@ def residual_limits(cycle: IntArray, s: Array, history: CycleHistory, weight: fl
 
     Examples
     --------
-    >>> h = CycleHistory(20, 4, 13.5, 8100, 27, 0.0, 0.05, 0.4**2, 0.25**2, 59)
+    >>> h = CycleHistory(20, 4, 13.5, 8100, 0.0, 0.05, 0.4**2, 0.25**2, 59)
     >>> residual_limits(np.array([0, 0, 1]), np.array([0.0, 20.0, 0.0]), h, 0.2, 3.0).round(3).tolist()
     [0.658, 0.84, 0.955]
     """
@@ -157,7 +194,7 @@ def residual_limits(cycle: IntArray, s: Array, history: CycleHistory, weight: fl
     H = ewma(standard_innovations(cycle, s, s - history.s_mean, still), weight, 0.0)
     var_slope = history.within / history.S_ss + history.slope_variance / history.cycles
     known = ewma_half_width(len(s), weight, 1.0) ** 2
-    total = known + G**2 * history.between * history.level_leverage + H**2 * var_slope
+    total = known + G**2 * history.between / history.cycles + H**2 * var_slope
     by_cycle, by_part = history.level_variance, history.within
     dof = (by_cycle + by_part) ** 2 / (by_cycle**2 / history.level_dof + by_part**2 / history.within_dof)
     wider = -float(stdtrit(dof, float(ndtr(-factor))))

@@ -1,4 +1,4 @@
-"""Run lengths of control charts by Markov chain: mean and 95 % point."""
+"""Mean run lengths of control charts, of the EWMA by Markov chain."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def _ewma_limit_width(weight: float, factor: float) -> float:
     return factor * math.sqrt(weight / (2 - weight))
 
 
-def shewhart_run_length(shift: float, limit: float = 3.0) -> float:
+def shewhart_run_length(shift: Array | float, limit: Array | float = 3.0) -> Array | float:
     """Mean run length of a chart with one limit on each side.
 
     Geometric distribution; tabulated e.g. in Montgomery, Introduction to Statistical Quality Control
@@ -48,20 +48,21 @@ def shewhart_run_length(shift: float, limit: float = 3.0) -> float:
 
     Parameters
     ----------
-    shift, limit : float
+    shift, limit : ndarray or float
         Shift of the mean and control limit, in standard deviations. [-]
 
     Returns
     -------
-    float
+    ndarray or float
         Mean number of points up to and with the signal. [points]
 
     Examples
     --------
-    >>> round(shewhart_run_length(0.0), 3), round(shewhart_run_length(1.0), 3)
-    (370.398, 43.895)
+    >>> shewhart_run_length(np.array([0.0, 1.0])).round(3).tolist()
+    [370.398, 43.895]
     """
-    return float(1 / (ndtr(shift - limit) + ndtr(-shift - limit)))
+    found: Array | float = 1 / (ndtr(shift - limit) + ndtr(-shift - limit))
+    return found
 
 
 @lru_cache(maxsize=256)
@@ -140,52 +141,3 @@ def _ewma_integral(weight: float, factor: float, nodes: int = 81) -> float:
     u = (z[None, :] - (1 - weight) * z[:, None]) / weight
     kernel = np.exp(-(u**2) / 2) / math.sqrt(2 * math.pi) / weight * (half_width * w)[None, :]
     return float(_mean_run_lengths(kernel)[nodes // 2])
-
-
-def ewma_run_length_quantile(weight: float, factor: float, shift: float, probability: float = 0.95) -> int:
-    r"""Points within which an EWMA signals with a chosen probability.
-
-    Brook and Evans (1972): P(RL > n) = e^T Q^n 1.
-
-    Parameters
-    ----------
-    weight : float
-        Weight of the newest value; 1 gives the individuals chart. [-]
-    factor : float
-        Limit L in standard deviations of the average. [-]
-    shift : float
-        Shift of the mean in standard deviations of one value. [-]
-    probability : float
-        Probability of a signal within the points returned. [-]
-
-    Returns
-    -------
-    int
-        Smallest n with P(RL <= n) at least `probability`. [points]
-
-    Notes
-    -----
-    About three times the mean for a geometric run length: the mean must not be used for "before".
-
-    Examples
-    --------
-    >>> ewma_run_length_quantile(1.0, 3.0, 1.0), ewma_run_length_quantile(0.2, 2.8593, 1.0)
-    (130, 21)
-    """
-    if weight == 1.0:
-        signal = float(ndtr(shift - factor) + ndtr(-shift - factor))
-        if signal >= probability:
-            return 1
-        return max(1, math.ceil(math.log1p(-probability) / math.log1p(-signal) - 1e-12))
-    power = _ewma_chain(weight, _ewma_limit_width(weight, factor), shift, CELLS)
-    alive = np.zeros(CELLS)
-    alive[CELLS // 2] = 1.0
-    powers = [power]
-    while float((alive @ powers[-1]).sum()) > 1 - probability and len(powers) < 40:
-        powers.append(powers[-1] @ powers[-1])
-    points = 0
-    for exponent in range(len(powers) - 1, -1, -1):
-        further = alive @ powers[exponent]
-        if float(further.sum()) > 1 - probability:
-            alive, points = further, points + 2**exponent
-    return points + 1

@@ -136,6 +136,15 @@ def share_text(share: float, digits: int = 3) -> str:
     return f"{short_text(100 * share, digits)} %"
 
 
+def chance_text(chance: float) -> str:
+    """A chance in percent, of small ones only that it is small.
+
+    >>> chance_text(0.0043), chance_text(2e-13)
+    ('0.4 %', 'below 0.1 %')
+    """
+    return "below 0.1 %" if chance < 0.001 else share_text(chance, 2 if chance >= 0.01 else 1)
+
+
 def cases_text(probability: float) -> str:
     """A probability as cases of a hundred, never a full hundred or none.
 

@@ -110,8 +110,9 @@ def command(
     charts, forecast to the limit, dress interval for a chosen risk, and which parts to measure. What the
     words mean: gearqa explain drift
 
-    Exit status: 0 no signal that counts and no limit ahead; 1 a signal in the current dress cycle (or since
-    --since) or a limit that is reached within the usual dress interval; 2 bad input or usage.
+    Exit status: 0 no signal that counts, no limit ahead, nothing to hold; 1 a signal in the current dress
+    cycle (or since --since), gears to hold, a correction that did something else than was meant, or a limit
+    that is reached within the usual dress interval; 2 bad input or usage.
     """  # fmt: skip
     from gearqa.cli.console import put_out, tell_notices, terminal
     from gearqa.cli.progress import JobProgress

@@ -61,8 +61,13 @@ class Inspection:
     @property
     def other_production(self) -> tuple[Production, ...]:
         """Production rows of serials that are not among the gears: others of the same lot."""
+        return tuple(self.production_of_others.values())
+
+    @property
+    def production_of_others(self) -> dict[str, Production]:
+        """The same by serial."""
         own = set(self.serials)
-        return tuple(row for serial, row in self._texts.production.items() if serial not in own)
+        return {serial: row for serial, row in self._texts.production.items() if serial not in own}
 
     def files_of(self, serial: str) -> tuple[str, ...]:
         """Files that a gear rests on: tables with rows of it, and those that hold no gears."""

@@ -11,14 +11,23 @@ from gearqa.report.blocks import document as doc
 from gearqa.report.drift import words
 from gearqa.report.drift.figures import series_figures
 from gearqa.version import __version__
-from gearqa.wording.numbers import DASH, count_text, large_text, share_text, short_text, signed_text, um_text
+from gearqa.wording.numbers import (
+    DASH,
+    chance_text,
+    count_text,
+    large_text,
+    share_text,
+    short_text,
+    signed_text,
+    um_text,
+)
 from gearqa.wording.safety import CAUTIONS, SETTER
 from gearqa.wording.sentences import sentence
 from gearqa.wording.visible import clip
 
 SHORT = 48
 """Characters of a part number or grinder in titles and page heads."""
-SERIALS_SHOWN = 60
+RANGES_SHOWN = 40
 ROLES = ("Process engineer", "Setter")
 
 
@@ -63,7 +72,7 @@ def _first_sheet(
     if advice := words.to_do(result):
         text = (doc.Span(SETTER, "strong"),)
         sections.append(doc.Section("What to do", (doc.Bullets(advice), doc.Paragraph(text))))
-    if held := _quarantine_table(result):
+    if held := _hold_table(result):
         sections.append(doc.Section("Gears to hold", (held,)))
     tables: list[doc.Block] = []
     for (part, grinder), members in by_group.items():
@@ -141,27 +150,34 @@ def _facts(result: DriftResult, header: DriftHeader) -> Iterator[tuple[str, str]
     yield "Source", clip(header.source)
 
 
-def _quarantine_table(result: DriftResult) -> doc.Table | None:
-    rows = []
-    several = len(words.groups(result.series)) > 1
-    for one in result.ranked():
-        hold = one.quarantine
-        if hold is None:
-            continue
-        shown = ", ".join(clip(serial, SHORT) for serial in hold.measured[:SERIALS_SHOWN])
-        rest = len(hold.measured) - SERIALS_SHOWN
-        shown += f" and {rest} more" if rest > 0 else ""
-        name = doc.join(words.short_name(one), f", {one.part} on {one.grinder}" if several else "")
-        after = clip(hold.after_serial, SHORT) if hold.after_serial else "none: from the beginning"
-        rows.append((name, after, clip(hold.to_serial, SHORT), shown))
-    if not rows:
+def _hold_table(result: DriftResult) -> doc.Table | None:
+    """Ranges of parts to hold, over all series."""
+    hold = result.hold
+    if not hold.ranges:
         return None
+    several = len(words.groups(result.series)) > 1
+    rows = []
+    for one in hold.ranges[-RANGES_SHOWN:]:
+        where = f"{one.cycle}" + (f" ({clip(one.dress, SHORT)})" if one.dress else "")
+        ends = dict.fromkeys(clip(s, SHORT) for s in (one.from_serial, one.to_serial) if s is not None)
+        rows.append((
+            *((f"{clip(one.part, SHORT)} on {clip(one.grinder, SHORT)}",) if several else ()),
+            where, f"{one.from_part} to {one.to_part}", str(one.parts), " to ".join(ends) or DASH,
+            chance_text(one.largest_p), str(one.measure_first),
+        ))  # fmt: skip
     columns = (
-        doc.Column("series", "left"), doc.Column("last gear\nmeasured good", "left"),
-        doc.Column("hold\nup to", "left"), doc.Column("measured so far", "left", weight=1),
+        *((doc.Column("part", "left"),) if several else ()),
+        doc.Column("cycle", "left"), doc.Column("parts\nsince dress", "left"), doc.Column("not\nmeasured"),
+        doc.Column("serials", "left", weight=1), doc.Column("largest chance\nbeyond a limit"),
+        doc.Column("measure\nfirst: part"),
     )  # fmt: skip
-    note = "Hold every gear made after the last good one, measured or not, until it is measured."
-    return doc.Table("", columns, tuple(rows), notes=(note,))
+    more = len(hold.ranges) - RANGES_SHOWN
+    notes = (
+        "Held is every part with more than 1 % chance to lie beyond a limit that was made since the last "
+        "level change and not measured; measured parts between them are free, or named as beyond a limit."
+        + (f" {more} ranges before these: see --json." if more > 0 else ""),
+    )
+    return doc.Table("", columns, tuple(rows), notes=notes)
 
 
 # --- sheets of the series -----------------------------------------------------------------------
@@ -270,33 +286,38 @@ def _last_sheet(result: DriftResult, header: DriftHeader) -> doc.Sheet:
 
 
 def _assumptions(result: DriftResult) -> Iterator[str]:
-    settings = result.settings
+    settings, family = result.settings, result.family
     yield (
-        "Model: value = level after the dress of its cycle + wear per part × parts since dress + scatter; "
-        "the wear is a straight line inside a cycle. Charted is the mean over the traces of a flank."
+        "Model: value = level after the dress of its cycle + wear at its part + scatter. The wear goes in "
+        "straight chords from one measured part since dress to the next, so it may bend; the wear per part "
+        "is the slope of the straight line. Charted is the mean over the traces of a flank."
     )
     yield (
         f"Wear interval ({share_text(settings.confidence)}): every cycle left out once, so that a wear rate "
-        "that differs from cycle to cycle widens it."
+        "that differs from cycle to cycle widens it. Wear, movement of the level and labels are claimed so "
+        f"that chance alone makes a false claim in {share_text(family.wear)}, {share_text(family.level)} and "
+        f"{share_text(family.labels)} of reports, all series together (Holm)."
     )
     yield (
-        "Forecast and dress interval use the worst trace on the side that the wear moves to, because "
-        "conformity goes by it, and the cycles since the last level change only."
+        "Forecast, dress interval and the gears to hold use the worst traces at both limits, because "
+        "conformity goes by them. Wear and scatter come from all cycles, the level from those since the last "
+        "level change or recorded correction."
     )
     yield (
         f"Dress interval: the last part before a dress lies beyond the limit with a risk of "
-        f"{share_text(settings.risk)}, over histories like this one; scatter of the levels and uncertainty "
-        "of the wear are inside. Never more than one and a half times the parts that were measured after a "
-        "dress: then ≥."
+        f"{share_text(settings.risk)} (an average over histories like this one); scatter of the levels and "
+        "uncertainty of the wear are inside. Never more than the parts that were measured after a dress: "
+        "then ≥, and to lengthen, raise in steps and measure. The grinder has an interval only if every "
+        "series with a limit has one."
     )
     yield (
         "Acceptance limits are those of the drawing or class less the guard of 1.645 times half the expanded "
         "uncertainty; without a known uncertainty the tolerance limits themselves."
     )
     yield (
-        "Level changes are searched from 8 dress cycles on, with a chance of "
-        f"{share_text(settings.step_alpha)} of a false one per series; a cause is named only for an event "
-        "recorded within one cycle."
+        "Level changes are searched from 8 dress cycles on, with a trend and with levels that follow each "
+        "other in the model. Recorded corrections with a size stand in it at their place. Other events, and "
+        "labels that change there, are only named as possible causes."
     )
     yield (
         "Control limits: levels and their changes from the t distribution for as few cycles as there are, "

@@ -11,7 +11,7 @@ from drift_histories import Grinder, at, event_before, history
 
 from gearqa.drift.analysis import analyse_observations
 from gearqa.drift.control import choose_reference
-from gearqa.model.drift import DriftSeries, DriftSettings, Observation, Reference
+from gearqa.model.drift import DriftSeries, DriftSettings, MadePart, Observation, Reference
 
 
 def one(grinder: Grinder, seed: int = 1, events: Any = (), **settings: Any) -> DriftSeries:
@@ -27,17 +27,27 @@ def test_the_sentence_that_matters_first():
     assert series.sentence == (
         "Left profile slope loses 0.050 µm per part (0.050 to 0.050; less metal at the tip); "
         "the lower limit is reached after 53 parts (53 to 53); "
-        "dress every 44 parts (at least: the history reaches no further) for a risk of 1 %."
+        "dress every 30 parts (at least: no later part was measured; to lengthen, raise in steps and "
+        "measure) for a risk of 1 %."
     )
     assert series.dress_interval_at_least
+    assert series.parts_to_limit is not None
+    assert series.parts_to_limit.from_now == 23
 
 
 def test_interval_inside_the_history_is_plain():
-    series = one(Grinder(limits=(-2.5, 2.5)))
+    series = one(Grinder(limits=(-2.5, 3.5)))
     assert series.dress_interval_parts is not None
     assert not series.dress_interval_at_least
     assert f"dress every {series.dress_interval_parts} parts for a risk of 1 %" in series.sentence
-    assert series.dress_interval_parts < 45
+    assert 10 < series.dress_interval_parts < 30
+
+
+def test_not_even_the_first_part():
+    """A level of 1.0 um with a spread of 0.5 um: an upper limit of 2.0 um leaves no part."""
+    series = one(Grinder(limits=(-2.5, 2.0)))
+    assert series.dress_interval_parts == 0
+    assert "not even the first part after a dress keeps the risk of 1 %" in series.sentence
 
 
 def test_wear_to_the_upper_limit_mirrors():
@@ -68,17 +78,18 @@ def test_no_limit_on_that_side():
     series = one(Grinder(limits=(None, 6.0)))
     assert series.parts_to_limit is None
     assert series.parts_to_limit_reason == "no lower limit is known"
-    assert series.dress_interval_reason == "no lower limit is known"
+    assert series.dress_interval_parts == 30  # the upper limit alone, which the wear leaves
     assert series.centring_offset_um is None
+    assert one(Grinder(limits=(None, None))).dress_interval_reason == "no limit is known"
 
 
-def test_no_wear_no_crossing():
+def test_no_wear_no_crossing_but_an_interval():
     series = one(Grinder(wear=0.0))
     assert series.wear_significant is False
     assert series.parts_to_limit is None
-    assert series.dress_interval_parts is None
     assert "no crossing can be shown" in str(series.parts_to_limit_reason)
-    assert series.dress_interval_reason == series.parts_to_limit_reason
+    assert series.dress_interval_parts == 30
+    assert series.dress_interval_at_least
 
 
 def test_step_is_found_and_matched_with_a_recorded_event():
@@ -87,10 +98,12 @@ def test_step_is_found_and_matched_with_a_recorded_event():
     (step,) = series.steps
     assert step.cycle_low <= 23 <= step.cycle_high
     assert step.event == "set-up"
+    assert step.possible_causes == ("set-up",)
     assert abs(step.size_um - 2.5) < 0.6
     assert series.segment_from_cycle == step.cycle
-    # The level was changed on purpose: limits begin anew.
-    assert series.reference == Reference(step.cycle, 39, frozen=False)
+    # An event without a size silences nothing.
+    assert series.reference == Reference(1, 22, frozen=False)
+    assert series.in_control is False
 
 
 def test_event_of_another_parameter_or_long_ago_explains_nothing():
@@ -104,15 +117,51 @@ def test_event_of_another_parameter_or_long_ago_explains_nothing():
     assert series.reference.to == series.steps[0].cycle - 1
 
 
-def test_correction_that_changed_nothing_is_said():
-    grinder = Grinder()
-    correction = replace(event_before(20, grinder), parameter="profile_slope", correction=-1.0, unit="um")
-    warnings = {w.code: w.message for w in one(grinder, events=[correction]).warnings}
-    assert (
-        warnings["correction_not_seen"] == "correction -1 µm before cycle 20: no level change is seen there"
-    )
-    effective = Grinder(step_at=20, step=2.5)
-    assert "correction_not_seen" not in {w.code for w in one(effective, events=[correction]).warnings}
+@pytest.mark.parametrize(
+    ("step", "size", "verdict", "alarm"),
+    [
+        (2.5, 2.5, "as intended", False),
+        (0.0, 2.5, "no effect", True),
+        (-2.5, 2.5, "opposite", True),
+        (1.5, 3.5, "smaller", True),
+        (3.5, 1.0, "larger", True),
+        (0.0, 0.1, "not decidable", False),
+    ],
+)
+def test_recorded_correction_against_what_it_did(step: float, size: float, verdict: str, alarm: bool):
+    grinder = Grinder(step_at=20, step=step)
+    recorded = replace(event_before(20, grinder), parameter="profile_slope", correction=size, unit="um")
+    series = one(grinder, events=[recorded], seed=4)
+    (found,) = series.corrections
+    assert (found.cycle, found.intended, found.verdict, found.alarm) == (20, size, verdict, alarm)
+    assert found.low is not None
+    assert found.high is not None
+    assert found.low < step < found.high
+    assert found.remainder == pytest.approx((found.effect or 0) - size)
+    assert series.steps == ()
+    assert series.correction_alarm is alarm
+    assert series.alarm is (alarm or bool(series.current_signals))
+
+
+def test_a_worked_correction_needs_no_new_control_limits():
+    """The charts take out what was meant, so a change that was meant is no signal."""
+    grinder = Grinder(step_at=20, step=2.5)
+    recorded = replace(event_before(20, grinder), parameter="profile_slope", correction=0.0025, unit="mm")
+    series = one(grinder, events=[recorded])
+    assert series.reference == Reference(1, 25, frozen=False)
+    assert not [signal for signal in series.signals if signal.chart == "levels"]
+    lower = series.charts.levels_lower_um
+    assert lower[30] - lower[10] == pytest.approx(2.5, abs=0.3)
+
+
+def test_a_correction_of_the_other_flank_or_without_a_size_is_only_a_possible_cause():
+    grinder = Grinder(step_at=20, step=2.5)
+    recorded = replace(event_before(20, grinder), parameter="profile_slope", correction=2.5, unit="um")
+    assert one(grinder, events=[replace(recorded, flank="right")]).steps[0].possible_causes == ()
+    for unsized in (replace(recorded, correction=None), replace(recorded, unit="degree")):
+        series = one(grinder, events=[unsized])
+        assert series.corrections == ()
+        assert len(series.steps[0].possible_causes) == 1
 
 
 def test_new_wheel_counts_as_an_event():
@@ -128,30 +177,31 @@ def test_new_wheel_counts_as_an_event():
 def test_six_cycles_for_an_interval_and_twelve_for_a_trend():
     five, six = one(Grinder(cycles=5)), one(Grinder(cycles=6))
     assert five.dress_interval_parts is None
-    assert "5 dress cycles since the last level change: at least 6" in str(five.dress_interval_reason)
+    assert five.dress_interval_reason == "5 dress cycles; 6 are needed for a dress interval"
     assert six.dress_interval_parts is not None
     assert not one(Grinder(cycles=11)).identifiable.trend
     assert one(Grinder(cycles=12)).identifiable.trend
 
 
 @pytest.mark.parametrize(
-    ("cycles", "first", "unexplained", "expected"),
+    ("cycles", "changes", "expected"),
     [
-        (60, 0, (), (0, 25)),
-        (26, 0, (), (0, 25)),
-        (25, 0, (), (0, 24)),
-        (10, 0, (), (0, 10)),
-        (9, 0, (), None),
-        (60, 30, (), (30, 55)),
-        (60, 55, (), None),
-        (60, 0, (14, 40), (0, 14)),
-        (60, 0, (6,), (0, 25)),
+        (60, (), (0, 25)),
+        (26, (), (0, 25)),
+        (25, (), (0, 24)),
+        (10, (), (0, 10)),
+        (9, (), None),
+        (60, (30,), (0, 25)),
+        (60, (14, 40), (0, 14)),
+        (60, (6,), (6, 31)),
+        (18, (6,), (6, 17)),
+        (15, (6,), None),
     ],
 )
 def test_cycles_that_limits_come_from(
-    cycles: int, first: int, unexplained: tuple[int, ...], expected: tuple[int, int] | None
+    cycles: int, changes: tuple[int, ...], expected: tuple[int, int] | None
 ):
-    assert choose_reference(cycles, first, unexplained) == expected
+    assert choose_reference(cycles, changes) == expected
 
 
 def test_few_cycles_leave_control_open():
@@ -175,26 +225,82 @@ def test_a_chosen_reference_stays():
     assert one(grinder, reference=Reference(2, 8)).in_control is None
 
 
-def test_current_signal_sets_the_exit_and_names_what_to_hold():
-    grinder = Grinder(cycles=30, step_at=30, step=6.0, last_part=15, limits=(-9.0, 9.0))
+def test_parts_to_hold_after_a_change():
+    """+6 um from cycle 27 on; the limit is 6 um: the level of 1 um and the spread of 0.5 um pass it."""
+    grinder = Grinder(cycles=30, step_at=27, step=6.0, last_part=15, limits=(-9.0, 6.0), wear=-0.1)
     series = one(grinder)
     assert series.alarm
     assert any(signal.current and signal.cycle == 30 for signal in series.signals)
+    hold = series.quarantine
+    assert hold is not None
+    # the change may have come behind the last measured part of cycle 26
+    assert [(found.cycle, found.from_part) for found in hold.ranges] == [(c, 2) for c in range(26, 31)]
+    assert hold.ranges[-1].to_part < 15  # made and not measured, of the running cycle up to the last measured
+    assert set(hold.failing) >= {"0027-001", "0028-001", "0029-001", "0030-001"}
+    assert hold.after_serial == "0026-001"
+    assert all(found.measure_first == 2 for found in hold.ranges)
+    assert hold.largest_p is not None
+    assert hold.largest_p > 0.5
+
+
+def test_nothing_is_held_far_inside_the_limits():
+    grinder = Grinder(cycles=30, step_at=27, step=4.0, limits=(-20.0, 20.0))
+    result = analyse_observations(history(np.random.default_rng(1), grinder))
+    (series,) = result.series
     assert series.quarantine is not None
-    assert series.quarantine.after_serial == "0029-030"
-    assert series.quarantine.measured == ("0030-001", "0030-015")
-    assert series.quarantine.to_serial == "0030-015"
+    assert (series.quarantine.ranges, series.quarantine.failing) == ((), ())
+    assert not result.hold.needed
+    assert "largest chance of one to lie beyond a limit is below 0.1 %" in result.advice[0].sentence
 
 
-def test_gears_beyond_the_limit_are_not_good():
-    grinder = Grinder(cycles=30, step_at=30, step=6.0, last_part=15, limits=(-9.0, 9.0))
+def test_parts_of_the_production_table_are_named_and_give_the_usual_interval():
+    grinder = Grinder(cycles=30, measured=(1, 15, 25), step_at=27, step=6.0, limits=(-9.0, 6.0), wear=-0.1)
+    observations = history(np.random.default_rng(1), grinder)
+    made = [
+        MadePart("OT-4471", "G1", f"{c:04d}-{part:03d}", "W1", f"D{c}", part, at(c, part, grinder))
+        for c in range(1, 31)
+        for part in range(1, 31)
+        if part not in grinder.measured
+    ]
+    result = analyse_observations(observations, made=made)
+    (series,) = result.series
+    assert series.current_dress_interval_parts == 30
+    first = next(one for one in result.hold.ranges if one.cycle == 27)
+    assert (first.from_serial, first.to_serial) == (
+        f"0027-{first.from_part:03d}",
+        f"0027-{first.to_part:03d}",
+    )
+    alone = analyse_observations(observations).series[0]
+    assert alone.current_dress_interval_parts == 25
+    assert "usual_interval_unknown" in {w.code for w in alone.warnings}
+    stated = analyse_observations(observations, (), DriftSettings(parts_per_dress={"G1": 30})).series[0]
+    assert stated.current_dress_interval_parts == 30
+    assert "usual_interval_unknown" not in {w.code for w in stated.warnings}
+
+
+def test_no_dress_interval_that_a_limited_series_contradicts():
+    """The left flank fell: its own interval decides, from the first cycle after the change."""
+    rng = np.random.default_rng(5)
+    moved = Grinder(cycles=40, step_at=36, step=-2.2, limits=(-3.0, 6.0), wear=-0.05)
+    calm = Grinder(cycles=40, limits=(-3.0, 6.0), wear=-0.05)
+    observations = [*history(rng, moved), *history(rng, calm, [("profile_slope", "right")])]
+    result = analyse_observations(observations)
+    (dress,) = result.dress_intervals
+    left, right = result.series
+    assert (dress.parameter, dress.flank) == ("profile_slope", "left")
+    assert dress.parts == left.dress_interval_parts
+    assert (left.dress_interval_parts or 0) < (right.dress_interval_parts or 0)
+
+
+def test_gears_beyond_the_limit_are_named_without_any_signal():
+    grinder = Grinder(cycles=30, limits=(-9.0, 9.0))
     observations = history(np.random.default_rng(1), grinder)
     observations = [
-        replace(o, max_um=9.5) if o.serial in ("0029-030", "0029-015") else o for o in observations
+        replace(o, max_um=9.5) if o.serial in ("0020-030", "0029-015") else o for o in observations
     ]
-    (series,) = analyse_observations(observations).series
-    assert series.quarantine is not None
-    assert series.quarantine.after_serial == "0029-001"
+    result = analyse_observations(observations)
+    assert result.hold.failing == ("0020-030", "0029-015")
+    assert result.alarm
 
 
 def test_a_signal_comes_before_the_forecast():
@@ -210,11 +316,11 @@ def test_a_signal_comes_before_the_forecast():
     )
     assert result.headline is not None
     assert result.headline.startswith(
-        "Left profile slope is out of control: beyond a control limit in cycles 28"
+        "Left profile slope is out of control: beyond a control limit in cycle 30; level change at cycle 28"
     )
     assert result.headline == result.series[1].sentence
     assert "loses 0.0" in result.headline
-    assert result.advice[0].code == "quarantine"
+    assert result.advice[0].code in ("quarantine", "nothing_to_hold")
 
 
 def test_old_signals_are_listed_and_do_not_set_the_exit():
@@ -226,7 +332,7 @@ def test_old_signals_are_listed_and_do_not_set_the_exit():
     result = analyse_observations(observations)
     (series,) = result.series
     assert {signal.cycle for signal in series.signals} >= {28}
-    assert series.in_control is False
+    assert series.in_control is True  # shown, not claimed
     assert not any(s.current for s in series.signals if s.cycle == 28)
     assert series.quarantine is None
     assert not result.alarm
@@ -247,7 +353,7 @@ def test_same_part_of_every_cycle_cannot_tell_wear():
     series = one(Grinder(measured=(7,)))
     assert series.wear_um_per_part is None
     assert not series.identifiable.wear
-    assert "measured at the same part" in " ".join(w.message for w in series.warnings)
+    assert "no cycle holds two measured parts" in " ".join(w.message for w in series.warnings)
     assert series.in_control is not None  # levels can still be charted
 
 
@@ -314,7 +420,7 @@ def test_advice_in_words():
         DriftSettings(cycle_time_s=100.0, measuring_time_s=400.0),
     )
     advice = {one.code: one.sentence for one in result.advice}
-    assert "recorded within one cycle: correction" in advice["level_change"]
+    assert "possible cause, recorded near it: correction" in advice["level_change"]
     assert "dressing does not reset it" in advice["level_trend"]
     assert "qualified setter" in advice["setter"]
     assert "grinding burn" in advice["geometry_only"]
@@ -362,7 +468,7 @@ def test_short_histories_give_finite_numbers_or_none(cycles: int, measured: tupl
 
 def test_advice_names_part_and_grinder_only_where_there_are_several():
     rng = np.random.default_rng(1)
-    observations = history(rng, Grinder(limits=(-2.5, 2.5)))
+    observations = history(rng, Grinder(limits=(-2.5, 4.0)))
     alone = analyse_observations(observations).advice[0].sentence
     assert alone.startswith("Dress every ")
     both = analyse_observations([*observations, *history(rng, Grinder(wear=0.0), name="G2")]).advice

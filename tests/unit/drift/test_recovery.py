@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,8 +13,7 @@ from scipy.special import ndtr
 from gearqa.drift.analysis import analyse_observations
 from gearqa.drift.control import chart_series, choose_reference
 from gearqa.drift.ordering import CycleValues
-from gearqa.drift.outlook import forecast_cycle
-from gearqa.model.drift import DriftSettings
+from gearqa.model.drift import DRIFT_PARAMETERS, DriftSettings
 from gearqa.statistics.wear import fit_wear
 
 pytestmark = pytest.mark.independent
@@ -42,18 +42,19 @@ def test_wear_trend_step_and_place() -> None:
     assert trend / shown > 0.8  # reported only where significant, which selects large trends
 
 
-def test_no_false_trend_or_step_without_drift() -> None:
-    """Level changes at 1 % per series and a trend at 1 %, on a grinder that only wears and is dressed."""
-    steps = trends = 0
-    for seed in range(15):
-        rng, grinder = np.random.default_rng(seed), Grinder(cycles=24, measured=(1, 30))
-        observations = [o for i in range(40) for o in history(rng, grinder, name=f"G{i}")]
-        result = analyse_observations(observations)
-        assert len(result.series) == 40
-        steps += sum(bool(one.steps) for one in result.series)
-        trends += sum(one.level_trend_um_per_cycle is not None for one in result.series)
-    assert steps / 600 < 0.01 + 4 * math.sqrt(0.01 * 0.99 / 600)
-    assert trends / 600 < 0.01 + 4 * math.sqrt(0.01 * 0.99 / 600)
+def test_false_claims_of_a_report() -> None:
+    """Wear 1 %, movement 3 % of reports of ten quiet series, all together; 60 reports."""
+    wear = moved = 0
+    keys = [(name, flank) for name in DRIFT_PARAMETERS[2:7] for flank in ("left", "right")]
+    for seed in range(60):
+        rng, grinder = np.random.default_rng(seed), Grinder(cycles=16, wear=0.0)
+        result = analyse_observations(history(rng, grinder, keys))  # type: ignore[arg-type]
+        wear += any(one.wear_significant for one in result.series)
+        moved += any(
+            one.steps or one.level_moved or one.level_trend_um_per_cycle is not None for one in result.series
+        )
+    assert wear / 60 < 0.01 + 4 * math.sqrt(0.01 * 0.99 / 60)
+    assert moved / 60 < 0.03 + 4 * math.sqrt(0.03 * 0.97 / 60)
 
 
 @pytest.mark.parametrize(("cycles", "positions"), [(40, (0, 14, 29)), (20, (0, 14, 29)), (40, (0, 29))])
@@ -61,11 +62,12 @@ def test_false_chart_alarms_at_the_claimed_rate(cycles: int, positions: tuple[in
     """Cycles behind the reference, 1 % per chart and cycle; the EWMA counts every cycle it stays out."""
     rng, runs, each = np.random.default_rng(5), 1200, 0.01
     cycle, s = np.repeat(np.arange(cycles), len(positions)), np.tile(np.array(positions, float), cycles)
-    start, stop = choose_reference(cycles, 0, ()) or (0, 0)
+    start, stop = choose_reference(cycles, ()) or (0, 0)
     rates = np.zeros((3, runs))
     for run in range(runs):
         y = rng.normal(0, 0.4, cycles)[cycle] + 0.05 * s + rng.normal(0, 0.4, len(s))
-        charts = chart_series(CycleValues(cycle, s, y), fit_wear(cycle, s, y), (start, stop), 3 * each, 0.2)
+        fit = fit_wear(cycle, s, y)
+        charts = chart_series(CycleValues(cycle, s, y), fit, fit.levels, (start, stop), 3 * each, 0.2)
         ewma_cycles = np.zeros(cycles, dtype=bool)
         ewma_cycles[cycle[charts.ewma_signals]] = True
         out = (charts.level_signals, charts.moving_range_signals, ewma_cycles)
@@ -91,23 +93,29 @@ def test_false_chart_alarms_at_the_claimed_rate(cycles: int, positions: tuple[in
 def test_forecast_interval_covers(cycles: int, wear_sd: float, limit: float, least: float) -> None:
     """The running cycle's own crossing of the limit lies in the 95 % interval."""
     rng = np.random.default_rng(cycles)
-    cycle = np.concatenate([np.repeat(np.arange(cycles - 1), 3), [cycles - 1] * 2])
-    s = np.concatenate([np.tile([0.0, 15.0, 29.0], cycles - 1), [0.0, 15.0]])
+    grinder = Grinder(
+        cycles=cycles, measured=(1, 16, 30), last_part=16, limits=(None, limit), level=0.0, wear=0.05,
+        wear_sd=wear_sd, spread=0.0,
+    )  # fmt: skip
     inside = shown = 0
-    for _ in range(1000):
-        level = rng.normal(0, 0.4, cycles)
-        wear = np.maximum(0.05 + wear_sd * rng.standard_normal(cycles), 0.005)
-        y = level[cycle] + wear[cycle] * s + rng.normal(0, 0.4, len(s))
-        found = forecast_cycle(
-            CycleValues(cycle, s, y), 0, limit, "upper", trend=False, confidence=0.95, horizon=40
-        )
-        parts = found.parts
+    for _ in range(300):
+        # the history draws level and wear of each cycle in turn; the last cycle's own are drawn again here
+        before = history(rng, replace(grinder, cycles=cycles - 1, last_part=None))
+        level, wear = rng.normal(0, 0.4), max(0.05 + wear_sd * rng.standard_normal(), 0.005)
+        running = [
+            replace(o, mean_um=y, min_um=y, max_um=y)
+            for o in history(rng, grinder)
+            if o.serial.startswith(f"{cycles:04d}")
+            for y in [level + wear * ((o.parts_since_dress or 1) - 1) + rng.normal(0, 0.4)]
+        ]
+        (series,) = analyse_observations([*before, *running]).series
+        parts = series.parts_to_limit
         if parts is None:
             continue
         shown += 1
-        inside += parts.low <= (limit - level[-1]) / wear[-1] + 1 <= parts.high + 1
-    assert shown > 600
-    assert inside / shown > least
+        inside += parts.low <= (limit - level) / wear + 1 <= parts.high + 1
+    assert shown > 100
+    assert inside / shown > least - 0.01
 
 
 @pytest.mark.parametrize("U", [None, 0.6])
@@ -115,7 +123,7 @@ def test_dress_interval_meets_the_risk(U: float | None) -> None:
     """Last part of a coming cycle at the recommended interval, worst trace against the action limit."""
     rng = np.random.default_rng(77)
     beyond, used = 0.0, 0
-    grinder = Grinder(cycles=16, parts=40, measured=(1, 14, 27, 40), limits=(-3.0, 3.0), level=1.2, U=U)
+    grinder = Grinder(cycles=16, parts=60, measured=(1, 20, 40, 60), limits=(-2.6, 6.0), level=1.2, U=U)
     for _ in range(250):
         (series,) = analyse_observations(history(rng, grinder), (), DriftSettings(risk=0.02)).series
         if series.dress_interval_parts is None or series.dress_interval_at_least or series.steps:
@@ -125,4 +133,4 @@ def test_dress_interval_meets_the_risk(U: float | None) -> None:
         worst = 1.2 - 0.5 - 0.05 * (series.dress_interval_parts - 1)
         beyond += float(ndtr((low - worst) / math.hypot(0.4, 0.4)))
     assert used > 200
-    assert 0.01 < beyond / used < 0.022
+    assert 0.008 < beyond / used < 0.022

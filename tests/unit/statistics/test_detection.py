@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
-from gearqa.statistics.detection import escaped_parts, parts_per_measurement, plan_positions, plan_power
-from gearqa.statistics.run_lengths import ewma_run_length_quantile, shewhart_run_length
+from gearqa.statistics.detection import parts_per_measurement, plan_positions, plan_power
 
 
 def test_gauge_against_grinder() -> None:
@@ -24,26 +24,26 @@ def test_positions() -> None:
 
 
 @pytest.mark.independent
-def test_escaped_parts_by_simulation() -> None:
-    """A lasting change anywhere between two charted parts, one measured in ten, individuals chart."""
-    rng = np.random.default_rng(6)
-    h, shift, n = 10, 2.0, 4_000_000
-    start = rng.integers(0, h, n)  # parts already made since the last charted one
-    signal = rng.geometric(1 / 6.30296, n)  # mean run length at 2 sd
-    made = signal * h - start
-    assert abs(made.mean() - escaped_parts(shewhart_run_length(shift), h)) < 4 * made.std() / math.sqrt(n)
-    bound = ewma_run_length_quantile(1.0, 3.0, shift) * h
-    assert np.mean(made > bound) < 0.05
+@pytest.mark.parametrize("reference", [12, 25])
+def test_plan_power_by_simulation(reference: int) -> None:
+    """Limits from a reference of few cycles, a lasting change behind it, chart of the cycle levels."""
+    rng, n, each = np.random.default_rng(7), 20_000, 0.01 / 3
+    power = plan_power(30, 3, 2.0, sd_part=0.6, sd_cycle=0.4, rate=each, reference=reference)
+    sd = math.sqrt(0.4**2 + 0.6**2 / 3)
+    past = rng.normal(0, sd, (n, reference))
+    # t limits for one new value, scipy.stats in place of the package's own factor
+    half = stats.t.ppf(1 - each / 2, reference - 1) * math.sqrt(1 + 1 / reference) * past.std(axis=1, ddof=1)
+    signal = stats.norm.sf((half - 2.0 + past.mean(axis=1)) / sd) + stats.norm.cdf(
+        (-half - 2.0 + past.mean(axis=1)) / sd
+    )
+    made = rng.geometric(signal) * 30
+    assert np.mean(made <= power.bound_parts) >= 0.95 - 0.007
+    assert np.mean(made <= power.bound_parts - 30) < 0.95 + 0.007
+    assert np.mean(made <= power.half_parts) >= 0.49
 
 
-@pytest.mark.independent
-def test_plan_power_by_simulation() -> None:
-    rng = np.random.default_rng(7)
-    power = plan_power(30, 3, 1.5, sd_part=0.6, sd_cycle=0.4, rate=0.01)
-    factor = 2.5758293035489004
-    levels = rng.normal(0, 0.4, (20_000, 60)) + rng.normal(0, 0.6, (3, 20_000, 60)).mean(axis=0)
-    limit = factor * math.sqrt(0.4**2 + 0.6**2 / 3)
-    cycles = np.argmax(np.abs(levels + 1.5) > limit, axis=1) + 1
-    made = cycles * 30
-    assert np.mean(made <= power.bound_parts) >= 0.945
-    assert np.mean(made <= power.bound_parts - 30) < 0.95
+def test_more_measured_parts_and_more_reference_cycles_show_a_change_sooner() -> None:
+    def bound(m: int, reference: int) -> int:
+        return plan_power(30, m, 1.5, sd_part=0.6, sd_cycle=0.2, reference=reference).bound_parts
+
+    assert bound(4, 25) < bound(2, 25) < bound(2, 12)

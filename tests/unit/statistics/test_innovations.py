@@ -7,8 +7,7 @@ import pytest
 from scipy.special import ndtr, stdtrit
 
 from gearqa.statistics.control_charts import ewma
-from gearqa.statistics.dress_interval import CycleHistory
-from gearqa.statistics.innovations import cycle_prior, residual_limits, standard_innovations
+from gearqa.statistics.innovations import CycleHistory, residual_limits, standard_innovations
 
 
 def history(slope_sd: float = 0.0) -> CycleHistory:
@@ -18,7 +17,7 @@ def history(slope_sd: float = 0.0) -> CycleHistory:
     between = 0.4**2 + q * s.mean() ** 2 + 0.3**2 / 3
     C = 10**9
     return CycleHistory(
-        C, 3, s.mean(), C * float(np.sum((s - s.mean()) ** 2)), 29, 1.0, 0.05, between, 0.09, C, q
+        C, 3, s.mean(), C * float(np.sum((s - s.mean()) ** 2)), 1.0, 0.05, between, 0.09, C, q
     )
 
 
@@ -45,17 +44,12 @@ def test_cycles_do_not_know_of_each_other() -> None:
     assert together[4:].tolist() == alone.tolist()
 
 
-def test_prior_of_endless_history_is_the_process() -> None:
-    prior = cycle_prior(history(0.03))
-    assert prior.covariance == pytest.approx(np.diag([0.16, 0.0009]), abs=1e-6)
-
-
 def test_limits_of_endless_history_are_the_textbook_ones() -> None:
     cycle, s = np.repeat(np.arange(30), 3), np.tile([0.0, 15.0, 29.0], 30)
     limits = residual_limits(cycle, s, history(), 0.2, 2.8593)
     # L sqrt(lambda/(2 - lambda)), reached after many points.
     assert limits[-1] == pytest.approx(2.8593 / 3, rel=1e-5)
-    few = CycleHistory(12, 3, s.mean(), 12 * 421.0, 29, 1.0, 0.05, 0.19, 0.09, 23)
+    few = CycleHistory(12, 3, s.mean(), 12 * 421.0, 1.0, 0.05, 0.19, 0.09, 23)
     assert residual_limits(cycle, s, few, 0.2, 2.8593)[-1] > 1.15 * limits[-1]
 
 
@@ -71,9 +65,7 @@ def test_limits_hold_the_error_of_the_reference() -> None:
     for _ in range(4000):
         slope = 0.05 + rng.normal(0, 0.3 / S_ss**0.5)
         middle = 1.0 + 0.05 * s3.mean() + rng.normal(0, (between / C) ** 0.5)
-        reference = CycleHistory(
-            C, 3, s3.mean(), S_ss, 29, middle - slope * s3.mean(), slope, between, 0.09, 23
-        )
+        reference = CycleHistory(C, 3, s3.mean(), S_ss, middle - slope * s3.mean(), slope, between, 0.09, 23)
         y = 1.0 + 0.05 * s + rng.normal(0, 0.4, 20)[cycle] + rng.normal(0, 0.3, 60)
         last.append(float(ewma(standard_innovations(cycle, s, y, reference), 0.2, 0.0)[-1]))
     assumed = residual_limits(cycle, s, reference, 0.2, 3.0)[-1]

@@ -10,7 +10,7 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
-from drift_histories import Grinder, Key, event_before, history
+from drift_histories import Grinder, Key, at, event_before, history
 
 from gearqa.drift.analysis import analyse_observations
 from gearqa.errors import Notice
@@ -124,11 +124,13 @@ def test_of_many_signals_the_last_are_listed() -> None:
     (line,) = [one for one in signal_lines(series.signals) if one.startswith("level after dress")]
     assert f"{len(levels) - 20} earlier and " in line
     assert line.endswith(f"{levels[-1].serial} (cycle 40, counts)")
-    assert "12 to 40; level change at cycle 12" in series.sentence
+    assert "beyond a control limit in cycle 40; level change at cycle 12" in series.sentence
 
 
 def test_of_many_scattered_signals_the_sentence_counts() -> None:
-    series = only(analysed(replace(WORN, cycles=300, step_at=150, step=0.4, wear=0.0)))
+    grinder = replace(WORN, cycles=300, step_at=150, step=0.4, wear=0.0)
+    since = DriftSettings(since=at(1, 1, grinder))
+    series = only(analysed(grinder, settings=since))
     cycles = sorted({one.cycle for one in series.signals})
     (reason,) = [one for one in series.reasons if one.code == "beyond_limit"]
     assert reason.sentence.startswith(f"Beyond a control limit in {len(cycles)} cycles, the last ones ")
@@ -198,9 +200,10 @@ def test_terminal_and_page_print_the_same_strings() -> None:
 
 def test_the_page_holds_what_a_reader_needs() -> None:
     settings = DriftSettings(risk=0.02)
-    text = page(analysed(replace(WORN, step_at=16, step=4.0), settings=settings))
+    text = page(analysed(replace(WORN, step_at=16, step=-4.0), settings=settings))
     for needed in (
-        "Gears to hold", "last gear", "Control limits show what this process does when nothing changes",
+        "Gears to hold", "more than 1 % chance to lie beyond a limit",
+        "Control limits show what this process does when nothing changes",
         "over histories like this one", "Geometry only", "A qualified setter checks every correction",
         "folder lot", "a" * 64, "A note.", "revision C", "2 %", "Setter",
     ):  # fmt: skip

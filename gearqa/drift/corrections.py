@@ -1,0 +1,78 @@
+"""Recorded corrections with a size: what they did to the level, against what was meant."""
+
+from __future__ import annotations
+
+from gearqa.drift.between_cycles import Levels, effect_interval
+from gearqa.drift.ordering import ProductionOrder
+from gearqa.model.drift import CorrectionEffect, CorrectionVerdict
+
+ALARMS: tuple[CorrectionVerdict, ...] = ("opposite", "no effect", "smaller", "larger")
+FALSE_VERDICTS = 0.05
+"""Chance of any false verdict over all corrections of a report."""
+
+
+def correction_effects(
+    order: ProductionOrder, levels: Levels, corrections: int, confidence: float
+) -> tuple[CorrectionEffect, ...]:
+    """Effects of the corrections of a series; `corrections` are those of the whole report."""
+    sized = [event for event in levels.events if event.size is not None]
+    last = max((event.cycle for event in sized), default=0)
+    found = []
+    for cycle in sorted({event.cycle for event in sized}):
+        here = [event for event in sized if event.cycle == cycle]
+        intended = sum(event.size or 0.0 for event in here)
+        column = 1 + levels.recorded.cycles.index(cycle) if cycle in levels.recorded.cycles else None
+        effect: float | None = None
+        low: float | None = None
+        high: float | None = None
+        verdict: CorrectionVerdict = "not decidable"
+        if column is not None and levels.fit is not None:
+            effect, low, high = effect_interval(levels.fit, column, confidence)
+            strict = effect_interval(levels.fit, column, 1 - FALSE_VERDICTS / max(corrections, 1))
+            verdict = verdict_of(intended, strict[1], strict[2])
+        found.append(
+            CorrectionEffect(
+                cycle=order.number(cycle),
+                dress=order.dress[cycle],
+                words="; ".join(event.words for event in here),
+                intended=intended,
+                effect=effect,
+                low=low,
+                high=high,
+                verdict=verdict,
+                remainder=None if effect is None else effect - intended,
+                alarm=verdict in ALARMS and cycle == last,
+            )
+        )
+    return tuple(found)
+
+
+def verdict_of(intended: float, low: float, high: float) -> CorrectionVerdict:
+    """What an interval of the effect says about a correction.
+
+    >>> verdict_of(1.2, -1.6, -1.0), verdict_of(1.0, 0.4, 1.3), verdict_of(-1.0, -0.7, 0.2)
+    ('opposite', 'as intended', 'no effect')
+    """
+    if intended < 0:
+        intended, low, high = -intended, -high, -low
+    if high < 0:
+        return "opposite"
+    if low <= 0:
+        return "no effect" if high < intended else "not decidable"
+    if high < intended:
+        return "smaller"
+    return "larger" if low > intended else "as intended"
+
+
+def correction_clause(one: CorrectionEffect) -> str:
+    """A correction and its effect in words."""
+    from gearqa.wording.numbers import um_text
+
+    text = f"{one.words} before cycle {one.cycle}"
+    if one.effect is None or one.low is None or one.high is None:
+        return f"{text}: effect not decidable, too few cycles"
+    ends = f"{um_text(one.low, 1, signed=True).removesuffix(' µm')} to {um_text(one.high, 1, signed=True)}"
+    return (
+        f"{text}: {um_text(one.intended, 1, signed=True)} meant, {um_text(one.effect, 1, signed=True)} found "
+        f"({ends}): {one.verdict}"
+    )
