@@ -103,6 +103,7 @@ class NoticeCode(StrEnum):
     DRAWN_UNKNOWN = "drawn_unknown"
     EXCLUDED = "excluded"
     RESTRICTED = "restricted"
+    STAYS_COUNTED = "stays_counted"
     ORDER_UNKNOWN = "order_unknown"
     ORDER_BY_LABEL = "order_by_label"
     CYCLES_UNKNOWN = "cycles_unknown"

@@ -36,7 +36,7 @@ class DecidedLot:
     gears: tuple[GearResult, ...]
     """Every gear measured, the excluded ones too."""
     settings: Mapping[str, Any]
-    """How the folder was read: `part_file`, `columns_file`, `plan_file` (as found from it), `serials`."""
+    """How the folder was read: `part_file`, `columns_file`, `plan_file` (as found from it), `lot_size`."""
 
 
 def decide_lot(
@@ -54,6 +54,7 @@ def decide_lot(
     date: str = "",
     remark: str = "",
     exclude: Sequence[str] | None = None,
+    sorted_out: Sequence[str] | None = None,
     disposition: LotDecision | None = None,
     disposed_by: str = "",
     disposed_on: str = "",
@@ -70,7 +71,7 @@ def decide_lot(
     part, columns : str or Path, optional
         Part file and column map, as `gearqa lot` takes them.
     serial : sequence of str, optional
-        Only these serials.
+        Only these serials are the sample; the others of the folder are judged all the same.
     lot_size : int, optional
         Gears in the lot.
     plan : str or Path, optional
@@ -80,7 +81,9 @@ def decide_lot(
     order, customer, inspector, date, remark : str
         For certificate and record; `date` in ISO 8601.
     exclude : sequence of str, optional
-        Measured gears to leave out, each as "SERIAL=REASON".
+        Measured gears to leave out of the sample, each as "SERIAL=REASON"; they are judged all the same.
+    sorted_out : sequence of str, optional
+        Gears that were taken out of the lot, likewise: left out of the sample, or after a census.
     disposition : {"release", "hold", "reject"}, optional
         What a person decided; the recommendation stays as it is.
     disposed_by, disposed_on, reason, concession : str
@@ -111,14 +114,15 @@ def decide_lot(
     require_folder(folder)
     if lot_size is not None and lot_size < 1:
         raise ArgumentError("lot_size", f"{lot_size}; expected 1 or more")
-    _exclusions(exclude or ())
+    _exclusions("exclude", exclude or ())
+    _exclusions("sorted_out", sorted_out or ())
     person = _person_decided(
         disposition, disposed_by=disposed_by, disposed_on=disposed_on, date=date, reason=reason,
         concession=concession,
     )  # fmt: skip
     options = LotOptions(order, customer, inspector, _iso_date("date", date), remark, tuple(serial or ()))
     rules, place = _load_plan(plan), Path(folder)
-    with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:
+    with open_folder(folder, part=part, columns=columns) as inspection:
         files = tuple(_input_files(inspection.inputs, place, (part, columns), plan))
         header = grade_header(inspection.part, files, inspection.simulated, inspection.notices)
         gears = tuple(progress.over(evaluate(inspection, inspection.part), "grading", "gears"))
@@ -126,14 +130,15 @@ def decide_lot(
         rules = with_decision_of(drawing, rules)
         result = sign_off(
             header, drawing, gears, rules, lot_size=lot_size, lot_id=lot_id,
-            excluded=_exclusions(exclude or (), inspection.serials), options=options,
+            excluded=_exclusions("exclude", exclude or (), inspection.serials),
+            sorted_out=_exclusions("sorted_out", sorted_out or (), inspection.serials), options=options,
             disposition=person, other_production=inspection.other_production,
         )  # fmt: skip
     settings = {
         "part_file": _from_folder(part, place),
         "columns_file": _from_folder(columns, place),
         "plan_file": _from_folder(plan, place),
-        "serials": list(serial or ()),
+        "lot_size": lot_size,
     }
     return DecidedLot(result, drawing, rules, header, gears, settings)
 
@@ -177,20 +182,21 @@ def record_lot(
     )  # fmt: skip
 
 
-def _exclusions(words: Sequence[str], serials: Sequence[str] = ()) -> tuple[Exclusion, ...]:
-    """`SERIAL=REASON` of each exclusion; a serial that holds an equals sign is known by the folder."""
+def _exclusions(argument: str, words: Sequence[str], serials: Sequence[str] = ()) -> tuple[Exclusion, ...]:
+    """`SERIAL=REASON` of each gear; a serial that holds an equals sign is known by the folder."""
     found: dict[str, Exclusion] = {}
+    how = "excluded" if argument == "exclude" else "sorted out"
     for word in words:
         places = [k for k, character in enumerate(word) if character == "="]
         known = [k for k in places if word[:k].strip() in serials]
         if not places:
-            raise ArgumentError("exclude", f"'{word}'; expected SERIAL=REASON")
+            raise ArgumentError(argument, f"'{word}'; expected SERIAL=REASON")
         at = known[0] if known else places[0]
         serial, reason = word[:at].strip(), word[at + 1 :].strip()
         if not serial or not reason:
-            raise ArgumentError("exclude", f"'{word}'; expected SERIAL=REASON, both not empty")
+            raise ArgumentError(argument, f"'{word}'; expected SERIAL=REASON, both not empty")
         if serial in found:
-            raise ArgumentError("exclude", f"'{serial}' is excluded twice")
+            raise ArgumentError(argument, f"'{serial}' is {how} twice")
         found[serial] = Exclusion(serial, reason)
     return tuple(found.values())
 

@@ -20,6 +20,8 @@ class LotFacts:
     """Facts that the table decides by."""
 
     lot_size: int | None
+    census: bool
+    """Whether the whole lot was measured, gears left out of the sample too."""
     measured_n: int
     required_n: int | None
     ac: int | None
@@ -41,11 +43,10 @@ class LotFacts:
     """Conditions of the plan's `require` that are not met."""
     segregate: tuple[str, ...]
     remeasure: tuple[str, ...]
-
-    @property
-    def census(self) -> bool:
-        """Whether the whole lot was measured."""
-        return self.lot_size is not None and self.measured_n == self.lot_size
+    left_out_bad: tuple[str, ...]
+    """Gears of the lot that were measured, left out of the sample and do not conform."""
+    left_out_open: tuple[str, ...]
+    """The same, not proven or not assessed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,9 +135,9 @@ TABLE: tuple[Row, ...] = (
     Row(
         "4", "census_open", "the whole lot was measured and a gear is not proven or not assessed: hold",
         "hold",
-        lambda f: f.census and f.d_high > f.d_low,
-        lambda f: f"the whole lot was measured and {_gears(f.d_high - f.d_low)} "
-        f"{'is' if f.d_high - f.d_low == 1 else 'are'} not proven or not assessed; measure "
+        lambda f: f.census and (f.d_high > f.d_low or bool(f.left_out_open)),
+        lambda f: f"the whole lot was measured and {_gears(len(f.remeasure))} "
+        f"{'is' if len(f.remeasure) == 1 else 'are'} not proven or not assessed; measure "
         f"{_serials(f.remeasure)} again, or with a smaller uncertainty",
     ),
     Row(
@@ -149,7 +150,7 @@ TABLE: tuple[Row, ...] = (
     Row(
         "6", "too_few_measured", "fewer gears measured than the plan asks: hold",
         "hold",
-        lambda f: f.required_n is not None and f.measured_n < f.required_n,
+        lambda f: not f.census and f.required_n is not None and f.measured_n < f.required_n,
         lambda f: f"{_gears(f.measured_n)} measured, the plan asks for {f.required_n}; measure "
         f"{(f.required_n or 0) - f.measured_n} more",
     ),
@@ -176,7 +177,7 @@ TABLE: tuple[Row, ...] = (
         "9", "sample_not_representative",
         "the sample was taken for convenience, or shows one dress cycle of a lot of several: hold",
         "hold",
-        lambda f: f.drawn == "convenience" or _single_cycle(f),
+        lambda f: not f.census and (f.drawn == "convenience" or _single_cycle(f)),
         _unrepresentative,
     ),
     Row(
@@ -191,6 +192,15 @@ TABLE: tuple[Row, ...] = (
         "hold",
         lambda f: bool(f.unmet),
         lambda f: "the plan requires more than is shown: " + "; ".join(f.unmet),
+    ),
+    Row(
+        "9c", "left_out_nonconforming",
+        "a measured gear that was left out of the sample does not conform and is still in the lot: hold",
+        "hold",
+        lambda f: bool(f.left_out_bad),
+        lambda f: f"{_serials(f.left_out_bad)}, measured and left out of the sample, "
+        f"{not_conform_text(len(f.left_out_bad))}; sort out (--sorted-out SERIAL=REASON), or decide on "
+        "the lot by a disposition",
     ),
     Row(
         "9d", "cycle_not_covered",

@@ -281,6 +281,25 @@ class Exclusion:
 
 
 @dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A measured gear that does not belong to the sample; it was judged like the others."""
+
+    serial: str
+    state: State
+    """State of the gear under the measurement uncertainty."""
+    reason: str
+    how: Literal["excluded", "unselected", "sorted out"]
+
+
+@dataclass(frozen=True, slots=True)
+class Sorted:
+    """Result of measuring a whole lot; gears that are open are in neither list."""
+
+    accepted: tuple[str, ...]
+    rejected: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class CycleCoverage:
     """Where in the dress cycle the sample was measured, the parts of all measured cycles together."""
 
@@ -339,6 +358,7 @@ class LotResult:
     reasons: tuple[LotReason, ...]
     """Every row of the decision table that fits; the first one decides."""
     lot_size: int | None
+    """Without the gears that were sorted out of the lot."""
     sample_size: int
     class_: int | None
     """Worst class of the sample; None if a gear is beyond all classes."""
@@ -359,6 +379,12 @@ class LotResult:
     segregated_to: str
     remeasure: tuple[str, ...]
     excluded: tuple[Exclusion, ...]
+    left_out: tuple[LeftOut, ...]
+    """Measured gears that do not belong to the sample."""
+    sorted_out: tuple[Exclusion, ...]
+    """Gears that a person took out; one of a drawn sample stays counted."""
+    sorted: Sorted | None
+    """Of a lot that was measured whole; None of a sample."""
     cautions: tuple[Notice, ...]
     notes: tuple[Notice, ...]
     """What a reader must know about the method."""

@@ -27,13 +27,15 @@ class Making:
 
 @dataclass(frozen=True, slots=True)
 class RecordSettings:
-    """How the folder was read: names of files, the serials that it was restricted to."""
+    """How the folder was read."""
 
     part_file: str | None = None
     columns_file: str | None = None
     plan_file: str | None = None
     serials: tuple[str, ...] = ()
+    """In records of versions before 0.3.0: the only serials that were read."""
     lot_size: int | None = None
+    """As it was given, with the gears that were sorted out."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from gearqa.evaluation.value_states import COVERAGE_FACTOR
 from gearqa.model.lot import (
     CycleCoverage,
     Exclusion,
+    LeftOut,
     LotGear,
     ParameterStatistics,
     SamplingResult,
@@ -78,7 +79,14 @@ class Basis:
     """What a lot decision rests on."""
 
     gears: Sequence[GearResult]
+    """The sample."""
     judged: Sequence[LotGear]
+    rest: Sequence[LotGear]
+    """Gears left out of the sample, judged."""
+    left_out: tuple[LeftOut, ...]
+    """The same, with how and why."""
+    census: bool
+    """Whether the whole lot was measured."""
     plan: Plan
     facts: ProductionFacts
     several_cycles: bool
@@ -89,6 +97,18 @@ class Basis:
     lot_size: int | None
     excluded: Sequence[Exclusion]
     restricted_to: Sequence[str]
+    sorted_out: Sequence[Exclusion]
+
+    @property
+    def kept(self) -> tuple[LotGear, ...]:
+        """Gears left out of the sample that are still in the lot."""
+        out = {one.serial for one in self.left_out if one.how == "sorted out"}
+        return tuple(gear for gear in self.rest if gear.serial not in out)
+
+    @property
+    def all_judged(self) -> tuple[LotGear, ...]:
+        """Every measured gear that is still in the lot."""
+        return (*self.judged, *self.kept)
 
     def series(self) -> Iterator[tuple[str, ParameterStatistics]]:
         """(symbol with flank, statistics) of each series."""
@@ -129,7 +149,9 @@ def unmet_requirements(basis: Basis) -> tuple[str, ...]:
             and not _reaches(one.ppk_lower_bound, basis.plan.minimum_ppk or 0)
         ),
         "tolerance_interval": lambda one: (
-            one.upper_limit_um is not None and (one.tolerance_interval_um is None or _interval_outside(one))
+            one.upper_limit_um is not None
+            and not basis.census
+            and (one.tolerance_interval_um is None or _interval_outside(one))
         ),
         "trend": lambda one: one.trend_p is None or _trend_seen(one, basis),
         "independence": _worth_fewer,
@@ -204,11 +226,10 @@ def _provable(expanded: float, lower: float | None, upper: float, confidence: fl
 def _sample(basis: Basis) -> Iterator[Notice]:
     n, plan = len(basis.gears), basis.sampling
     gears = count_text(n, "gear")
-    if plan.required_n is not None and n < plan.required_n and plan.p10 is not None:
+    if plan.required_n is not None and n < plan.required_n and not basis.census:
         yield Notice(
             NoticeCode.FEWER_THAN_PLANNED,
-            f"{gears} measured instead of {plan.required_n}: a process with {share_text(plan.p10)} "
-            "nonconforming would still pass such a sample in 10 of 100 cases",
+            f"{gears} measured instead of {plan.required_n}: such a sample accepts no lot",
         )
     if n < FEWEST_FOR_SD:
         yield Notice(NoticeCode.FEW_GEARS, f"{gears}: no standard deviation, no interval, no index")
@@ -216,14 +237,20 @@ def _sample(basis: Basis) -> Iterator[Notice]:
         yield Notice(NoticeCode.FEW_GEARS, f"{gears} are too few for an index: bounds would be meaningless")
     elif n < MANY_GEARS:
         yield Notice(NoticeCode.FEW_GEARS, f"{gears}: use the lower bound of each index, not the index")
-    if basis.plan.drawn == "unknown" and basis.lot_size != n:
+    if basis.plan.drawn == "unknown" and not basis.census:
         yield _fixed(NoticeCode.DRAWN_UNKNOWN)
     if basis.excluded:
-        left_out = "; ".join(f"{one.serial} ({one.reason})" for one in basis.excluded)
-        yield Notice(NoticeCode.EXCLUDED, f"left out of the sample: {left_out}")
+        named = (f"{one.serial} ({one.reason})" for one in basis.excluded)
+        yield Notice(NoticeCode.EXCLUDED, f"left out of the sample: {'; '.join(named)}")
     if basis.restricted_to:
         serials = ", ".join(basis.restricted_to)
         yield Notice(NoticeCode.RESTRICTED, f"the inspection was restricted to {serials}")
+    drawn = {gear.serial for gear in basis.gears}
+    if stay := [f"{one.serial} ({one.reason})" for one in basis.sorted_out if one.serial in drawn]:
+        yield Notice(
+            NoticeCode.STAYS_COUNTED,
+            f"sorted out, but drawn with the sample, so they stay counted: {'; '.join(stay)}",
+        )
 
 
 def _cycles(basis: Basis) -> Iterator[Notice]:
@@ -237,7 +264,7 @@ def _cycles(basis: Basis) -> Iterator[Notice]:
         return
     if facts.positions is None:
         yield _fixed(NoticeCode.WEAR_UNCHECKED)
-    elif basis.coverage is None and basis.lot_size != len(basis.gears):
+    elif basis.coverage is None and not basis.census:
         yield _fixed(NoticeCode.CYCLE_LENGTH_UNKNOWN)
     fewer = [(one.n_effective or 0.0, one.n, name) for name, one in basis.series() if _worth_fewer(one)]
     if fewer:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from difflib import get_close_matches
+from dataclasses import replace
 
-from gearqa.errors import LotError
 from gearqa.evaluation.criteria import criteria_of
 from gearqa.model.decision_rule import DecisionTable
 from gearqa.model.decision_table import TABLE, LotFacts
@@ -28,6 +27,7 @@ from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
 from gearqa.signoff.cautions import Basis, cautions, notes, unmet_requirements
 from gearqa.signoff.gear_states import judge_gear
+from gearqa.signoff.left_out import Split, sort_result, split
 from gearqa.signoff.master import master_quality_of_lot
 from gearqa.signoff.production import cycle_coverage, lot_of_several_cycles, production_facts
 from gearqa.signoff.sampling_plan import apply_plan, required_plan
@@ -45,14 +45,16 @@ def sign_off(
     lot_size: int | None = None,
     lot_id: str | None = None,
     excluded: Sequence[Exclusion] = (),
+    sorted_out: Sequence[Exclusion] = (),
     options: LotOptions | None = None,
     disposition: Disposition | None = None,
     other_production: Sequence[Production] = (),
 ) -> LotResult:
     """Decide on a lot from a sample of graded gears.
 
-    `gears` are all that were measured, the excluded ones too; `other_production` are rows of gears of the
-    lot that were not measured. What a person decided does not change the recommendation.
+    `gears` are all that were measured, those left out of the sample too (`excluded`, or not among
+    `options.restricted_to`); `sorted_out` were taken out of the lot; `other_production` are rows of gears
+    of the lot that were not measured. What a person decided does not change the recommendation.
 
     Raises
     ------
@@ -63,7 +65,10 @@ def sign_off(
     """
     plan = with_decision_of(part, plan or Plan())
     options = options or LotOptions()
-    basis = _basis(part, gears, plan, lot_size, excluded, options.restricted_to, other_production)
+    parts = split(
+        gears, lot_size, excluded=excluded, restricted_to=options.restricted_to, sorted_out=sorted_out
+    )
+    basis = _basis(part, parts, plan, excluded, options.restricted_to, sorted_out, other_production)
     facts = _facts(basis)
     decision, reasons = decide(facts)
     sample, judged, sampling = basis.gears, basis.judged, basis.sampling
@@ -71,18 +76,20 @@ def sign_off(
     classes = [gear.class_ for gear in sample if gear.class_ is not None]
     states = [gear.state for gear in judged]
     return LotResult(
-        lot_id=lot_id, lot_size=lot_size, sample_size=len(sample), decision=decision, reasons=reasons,
+        lot_id=lot_id, lot_size=basis.lot_size, sample_size=len(sample), decision=decision, reasons=reasons,
         class_=max(classes) if classes and not beyond else None,
         class_complete=all(gear.class_complete for gear in sample), beyond=beyond,
         conforming=states.count("conforms"), not_conforming=states.count("does not conform"),
         not_proven=states.count("not proven"), not_assessed=states.count("not assessed"),
         master_quality=master_quality_of_lot(
-            judged, lot_size, plan.master_quality, class_=part.master_quality.class_,
-            parameters=part.master_parameters,
+            basis.all_judged if basis.census else judged, basis.lot_size, plan.master_quality,
+            class_=part.master_quality.class_, parameters=part.master_parameters,
         ),
         decision_rule=_applied_rule(plan.decision, judged), sampling=sampling, drawn=plan.drawn,
         segregate=facts.segregate, segregated_to=plan.segregated_to, remeasure=facts.remeasure,
-        excluded=tuple(excluded), cautions=cautions(basis), notes=notes(basis), gears=tuple(judged),
+        excluded=tuple(excluded), left_out=basis.left_out, sorted_out=tuple(sorted_out),
+        sorted=sort_result(judged, basis.rest) if basis.census else None,
+        cautions=cautions(basis), notes=notes(basis), gears=tuple(judged),
         parameters=basis.statistics, order_known=basis.facts.order is not None,
         cycle_coverage=basis.coverage,
         disposition=disposition, options=options, plan=plan.model_dump(mode="json", by_alias=True),
@@ -99,39 +106,34 @@ def with_decision_of(part: Part, plan: Plan) -> Plan:
 
 
 def _basis(
-    part: Part, gears: Sequence[GearResult], plan: Plan, lot_size: int | None,
-    excluded: Sequence[Exclusion], restricted_to: Sequence[str], other_production: Sequence[Production],
+    part: Part, gears: Split, plan: Plan, excluded: Sequence[Exclusion], restricted_to: Sequence[str],
+    sorted_out: Sequence[Exclusion], other_production: Sequence[Production],
 ) -> Basis:  # fmt: skip
-    """Judge the gears of the sample, and evaluate sample, production and plan."""
-    sample = _sample(gears, excluded)
-    _check_lot_size(len(sample), lot_size)
-    criteria = criteria_of(part)
+    """Judge the gears, and evaluate sample, production and plan."""
+    sample, lot_size, criteria = gears.sample, gears.lot_size, criteria_of(part)
     judged = tuple(judge_gear(gear, part, criteria, plan.decision) for gear in sample)
-    out = {one.serial for one in excluded}
-    left_out = (gear.production for gear in gears if gear.serial in out and gear.production is not None)
-    others = (*other_production, *left_out)
+    rest = tuple(judge_gear(gear, part, criteria, plan.decision) for gear, _ in gears.rest)
+    left_out = tuple(replace(one, state=gear.state) for gear, (_, one) in zip(rest, gears.rest, strict=True))
+    others = (*other_production, *(gear.production for gear in rest if gear.production is not None))
     facts = production_facts(sample, others)
-    several = lot_of_several_cycles(facts, others, lot_size, len(sample), plan.dress_cycles)
+    several = not gears.census and lot_of_several_cycles(
+        facts, others, lot_size, len(sample), plan.dress_cycles
+    )
     coverage = cycle_coverage(facts, others, lot_size, plan.dress_cycles, several_cycles=several)
-    whole = lot_size == len(sample)
-    spread = whole or coverage is None or coverage.spread
+    spread = gears.census or coverage is None or coverage.spread
     statistics = lot_statistics(
-        sample, judged, part, criteria, facts, plan, several_cycles=several, spread=spread
-    )
-    sampling = apply_plan(required_plan(plan.sampling, lot_size), plan.sampling, judged, lot_size, statistics)
+        sample, judged, part, criteria, facts, plan, several_cycles=several, spread=spread,
+        census=gears.census,
+    )  # fmt: skip
+    sampling = apply_plan(
+        required_plan(plan.sampling, lot_size), plan.sampling, judged, lot_size, statistics,
+        census=gears.census,
+    )  # fmt: skip
     return Basis(
-        sample,
-        judged,
-        plan,
-        facts,
-        several,
-        coverage,
-        statistics,
-        sampling,
-        lot_size,
-        excluded,
-        restricted_to,
-    )
+        gears=sample, judged=judged, rest=rest, left_out=left_out, census=gears.census, plan=plan,
+        facts=facts, several_cycles=several, coverage=coverage, statistics=statistics, sampling=sampling,
+        lot_size=lot_size, excluded=excluded, restricted_to=restricted_to, sorted_out=sorted_out,
+    )  # fmt: skip
 
 
 def _facts(basis: Basis) -> LotFacts:
@@ -140,16 +142,25 @@ def _facts(basis: Basis) -> LotFacts:
     failed = [v for v in sampling.variables if v.accept is False]
     common = set(judged[0].missing).intersection(*(gear.missing for gear in judged))
     return LotFacts(
-        lot_size=basis.lot_size, measured_n=len(basis.gears), required_n=sampling.required_n,
+        lot_size=basis.lot_size, census=basis.census, measured_n=len(basis.gears),
+        required_n=sampling.required_n,
         ac=sampling.ac, own_numbers=basis.plan.sampling.resolved == "own",
         d_low=sampling.d_low, d_high=sampling.d_high, accept=sampling.accept,
         variables_failed=tuple(series_text(v.parameter, v.flank) for v in failed),
         missing_in_all=tuple(place_text(*name.split()) for name in judged[0].missing if name in common),
         overdue=basis.facts.overdue, drawn=basis.plan.drawn, sample_cycles=basis.facts.cycle_count,
         lot_of_several_cycles=basis.several_cycles, coverage=basis.coverage, unmet=unmet_requirements(basis),
-        segregate=tuple(gear.serial for gear in judged if gear.counts_as == "does not conform"),
-        remeasure=tuple(gear.serial for gear in judged if gear.counts_as in {"not proven", "not assessed"}),
+        segregate=_counting(judged, "does not conform"),
+        left_out_bad=_counting(basis.kept, "does not conform"),
+        left_out_open=_counting(basis.kept, "not proven", "not assessed"),
+        remeasure=_counting(
+            basis.all_judged if basis.census else judged, "not proven", "not assessed"
+        ),
     )  # fmt: skip
+
+
+def _counting(gears: Sequence[LotGear], *states: str) -> tuple[str, ...]:
+    return tuple(gear.serial for gear in gears if gear.counts_as in states)
 
 
 def decide(facts: LotFacts) -> tuple[LotDecision, tuple[LotReason, ...]]:
@@ -171,34 +182,6 @@ def decide(facts: LotFacts) -> tuple[LotDecision, tuple[LotReason, ...]]:
     if not reasons:
         raise AssertionError("the decision table has a gap")
     return reasons[0].decision, tuple(reasons)
-
-
-def _sample(gears: Sequence[GearResult], excluded: Sequence[Exclusion]) -> tuple[GearResult, ...]:
-    serials = [gear.serial for gear in gears]
-    for one in excluded:
-        if one.serial not in serials:
-            near = get_close_matches(one.serial, serials, n=1)
-            raise LotError(
-                f"excluded gear '{one.serial}' was not measured",
-                hint=f"did you mean '{near[0]}'?" if near else "name a serial of the folder",
-            )
-        if not one.reason.strip():
-            raise LotError(f"excluded gear '{one.serial}' has no reason", hint="say why it was left out")
-    out = {one.serial for one in excluded}
-    sample = tuple(gear for gear in gears if gear.serial not in out)
-    if not sample:
-        raise LotError("no gear is left in the sample", hint="measure gears of the lot, or exclude fewer")
-    return sample
-
-
-def _check_lot_size(measured: int, lot_size: int | None) -> None:
-    if lot_size is not None and lot_size < 1:
-        raise LotError(f"lot size {lot_size}: a lot holds at least one gear")
-    if lot_size is not None and measured > lot_size:
-        raise LotError(
-            f"{measured} gears were measured, but the lot size is {lot_size}",
-            hint="correct the lot size, or restrict the inspection to the gears of this lot",
-        )
 
 
 def _applied_rule(decision: DecisionTable, judged: Sequence[LotGear]) -> AppliedDecisionRule:

@@ -32,7 +32,9 @@ def master_quality_of_lot(
         in_lot = "refuted"
     percent, sample = share_text(table.coverage, 6), count_text(n, "gear")
     sure = f"with {share_text(table.confidence, 6)} confidence"
-    if lot_size is not None and n == lot_size and proven == n:
+    if lot_size is not None and n == lot_size and proven < n:
+        sentence = f"the whole lot of {sample} was measured: {proven} proven, {refuted} proven not to be"
+    elif lot_size is not None and n == lot_size:
         sentence = f"the whole lot of {sample} was measured and is master quality (class {class_})"
     elif in_lot == "shown":
         found = f"{proven} of {sample} proven, lower bound {share_text(lower)}"

@@ -81,7 +81,7 @@ def make_record(
         "made": made,
         "part_file": part.model_dump(mode="json", by_alias=True),
         "plan": plan.model_dump(mode="json", by_alias=True),
-        "settings": {**(settings or {}), "lot_size": result.lot_size},
+        "settings": {"lot_size": result.lot_size, **(settings or {})},
         "seeds": [SEED],
         "grade": grade_document(header, gears),
         "lot": LOT.table(result),

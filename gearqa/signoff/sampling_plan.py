@@ -84,9 +84,13 @@ def _aql_plan(table: SamplingTable, lot_size: int | None) -> RequiredPlan:
 
 def apply_plan(
     required: RequiredPlan, table: SamplingTable, gears: Sequence[LotGear], lot_size: int | None,
-    statistics: SeriesTable,
+    statistics: SeriesTable, *, census: bool = False,
 ) -> SamplingResult:  # fmt: skip
-    """Count the gears against the plan; a gear is the unit, one failing value makes it fail."""
+    """Count the gears against the plan; a gear is the unit, one failing value makes it fail.
+
+    A lot that was measured whole has no risk of sampling, and a sample that is too small to accept has none
+    to state.
+    """
     measured = len(gears)
     d_low = sum(gear.counts_as == "does not conform" for gear in gears)
     d_high = d_low + sum(gear.counts_as in {"not proven", "not assessed"} for gear in gears)
@@ -97,7 +101,16 @@ def apply_plan(
     if (ac is not None and d_low > ac) or False in by_variables:
         accept = False
     elif ac is not None and required.n is not None and None not in by_variables:
-        accept = (d_high <= ac and measured >= required.n) or None
+        accept = (d_high <= ac and (census or measured >= required.n)) or None
+    if census or (required.n is not None and measured < required.n):
+        return SamplingResult(
+            required.scheme, required.edition, required.basis, required.letter, required.start_letter,
+            required_n=required.n, ac=ac, re=None if ac is None else ac + 1, k=required.k,
+            measured_n=measured, nonconforming=d_low, d_low=d_low, d_high=d_high, accept=accept,
+            aql=required.aql, lq=required.lq, consumer_risk=None, consumer_risk_measured=None,
+            producer_risk_at_aql=None, p95=None, p50=None, p10=None, passes_at_one_percent=None,
+            operating_characteristic=(), variables=variables,
+        )  # fmt: skip
     known_aql = None if ac is None else required.aql
     return SamplingResult(
         required.scheme, required.edition, required.basis, required.letter, required.start_letter,

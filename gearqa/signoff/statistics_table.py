@@ -94,6 +94,8 @@ class Sample:
     several_cycles: bool
     spread: bool
     """Whether the sample is spread over the dress cycle, as far as that is known."""
+    census: bool
+    """Whether the whole lot was measured: of what was counted nothing is said with a confidence."""
     series: int
     """Number of series shown: false-alarm rates are kept over all together."""
 
@@ -197,10 +199,11 @@ class SampleSeries:
 def lot_statistics(
     gears: Sequence[GearResult], judged: Sequence[LotGear], part: Part, criteria: Criteria,
     facts: ProductionFacts, plan: Plan, *, several_cycles: bool, spread: bool,
+    census: bool,
 ) -> dict[str, dict[FlankKey, ParameterStatistics]]:  # fmt: skip
     """Statistics of every parameter and flank that the drawing or the job asks for."""
     graded = {place: criterion for place, criterion in criteria.of.items() if criterion.graded}
-    sample = Sample(gears, part, facts, plan, several_cycles, spread, series=len(graded))
+    sample = Sample(gears, part, facts, plan, several_cycles, spread, census, series=len(graded))
     table: dict[str, dict[FlankKey, ParameterStatistics]] = {}
     for (key, flank), criterion in graded.items():
         at = (key, flank_key(flank))
@@ -253,6 +256,8 @@ def _statistics(series: SampleSeries, sample: Sample, states: Sequence[State]) -
         bound = interval = mean_interval = sd_interval = below = None
         withheld = withheld or NOT_SPREAD
         why = why or NOT_SPREAD
+    if sample.census:
+        interval, why, below = None, "the whole lot was measured", None
     worst = max(range(n), key=lambda j: abs(series.readings[j].value_um)) if n else None
     check, no_check = _normality(series)
     quantiles, ordered = _probability_plot(series)

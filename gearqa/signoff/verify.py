@@ -253,6 +253,8 @@ def _values(record: Mapping[str, Any], folder: Path | None, grader: Grader) -> I
         yield "differs", "", f"cannot be computed again: {error}"
         found = None
     kept: Any = {key: record[key] for key in ("part_file", "grade", "lot")}
+    if _older(made_by) and found is not None:
+        kept, found = _without_notes(kept), _without_notes(found)
     if not same:
         kept, found = _without_words(kept), _without_words(found)
     different = [] if found is None else list(differences(kept, found, added_keys=not same))
@@ -278,6 +280,13 @@ def _values(record: Mapping[str, Any], folder: Path | None, grader: Grader) -> I
         )
     if agrees:
         yield "consistent", "", f"all values computed again, equal within {short_text(RELATIVE)}"
+
+
+def _without_notes(document: dict[str, Any]) -> dict[str, Any]:
+    """Without the notes that stand for what `CHANGED` withholds now."""
+    lot = document["lot"]
+    notes = [one for one in lot["notes"] if one["code"] != NoticeCode.ONE_PERCENT]
+    return {**document, "lot": {**lot, "notes": notes}}
 
 
 def _older(made_by: Any) -> bool:
@@ -325,6 +334,7 @@ def recompute(record: Mapping[str, Any], again: GradedAgain) -> dict[str, Any]:
         again.header, again.part, again.gears, plan,
         lot_size=record["settings"]["lot_size"], lot_id=record["lot_id"],
         excluded=tuple(read(Exclusion, one) for one in lot["excluded"]),
+        sorted_out=tuple(read(Exclusion, one) for one in lot.get("sorted_out", ())),
         options=read(LotOptions, lot["options"]),
         disposition=read(Disposition, disposition) if disposition else None,
         other_production=again.other_production,

@@ -57,6 +57,14 @@ def command(
             "--exclude", metavar="SERIAL=REASON", help="Leave a measured gear out; again for each one."
         ),
     ] = None,
+    sorted_out: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--sorted-out",
+            metavar="SERIAL=REASON",
+            help="Gear that was taken out of the lot: left out of the sample, or after a census.",
+        ),
+    ] = None,
     disposition: Annotated[
         Literal["release", "hold", "reject"] | None,
         typer.Option("--disposition", help="What a person decided; the recommendation stays as it is."),
@@ -117,6 +125,7 @@ def command(
         lot = decide_lot(
             folder, part=part, columns=columns, serial=serial, lot_size=lot_size, plan=plan, lot_id=lot_id,
             order=order, customer=customer, inspector=inspector, date=date, remark=remark, exclude=exclude,
+            sorted_out=sorted_out,
             disposition=disposition, disposed_by=disposed_by, disposed_on=disposed_on, reason=reason,
             concession=concession, progress=JobProgress(quiet=quiet),
         )  # fmt: skip

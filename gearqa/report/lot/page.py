@@ -65,7 +65,7 @@ def _decision_page(result: LotResult, gear_words: str, record: Record | None) ->
     lines = (
         *_sampling_lines(result),
         _uncertainties(result),
-        *words.risk_lines(result.sampling),
+        *words.risk_lines(result),
         *words.master_lines(result.master_quality),
     )
     shown = (doc.Bullets(lines, "note"), *((figure,) if figure is not None else ()))

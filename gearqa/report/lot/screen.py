@@ -30,7 +30,7 @@ def lot_blocks(result: LotResult, *, wide: bool = False) -> list[doc.Block]:
         doc.Bullets(words.reason_lines(result)),
         doc.Facts(_facts(result)),
         words.sampling_facts(result),
-        doc.Bullets(words.risk_lines(result.sampling)),
+        doc.Bullets(words.risk_lines(result)),
         *([doc.Bullets(out)] if out else []),
         words.gear_table(result, MOST_GEARS, caption="Gears of the sample"),
         replace(table, caption="Statistics over the gears of the sample"),

@@ -37,7 +37,7 @@ from gearqa.wording.numbers import (
     share_text,
     value_text,
 )
-from gearqa.wording.sentences import place_text, sentence, symbols_text
+from gearqa.wording.sentences import place_text, sentence, some_of, symbols_text
 from gearqa.wording.verdicts import (
     MASTER_QUALITY,
     RULES,
@@ -94,6 +94,8 @@ def _master_detail(result: LotResult) -> str:
     found = f"{master.proven} of {n} proven; at least {share_text(master.share_lower_bound)}"
     if master.in_lot == "refuted":
         found = f"{master.refuted} of {n} proven not to be; at most {share_text(master.share_upper_bound)}"
+    if result.sorted is not None:
+        return f"{master.proven} of {result.lot_size} proven; the whole lot was measured."
     sure, asked = share_text(master.confidence, 6), share_text(master.coverage, 6)
     return f"{found} of the lot with {sure} confidence, {asked} asked for."
 
@@ -123,7 +125,7 @@ def lot_size_text(result: LotResult) -> str:
     """Size of the lot, and whether all of it was measured."""
     if result.lot_size is None:
         return "not known"
-    return f"{result.lot_size}{', all measured' if result.lot_size == result.sample_size else ''}"
+    return f"{result.lot_size}{', all measured' if result.sorted is not None else ''}"
 
 
 def disposition_text(result: LotResult) -> str:
@@ -169,21 +171,28 @@ def found_text(sampling: SamplingResult) -> str:
 
 def drawn_text(result: LotResult) -> str:
     """How the gears were picked."""
-    if result.lot_size is not None and result.lot_size == result.sample_size:
+    if result.sorted is not None:
         return "no sample: the whole lot was measured"
     how = {"random": "at random", "systematic": "systematically", "convenience": "for convenience"}
     return how.get(result.drawn, "not stated")
 
 
-def risk_lines(sampling: SamplingResult) -> tuple[str, ...]:
-    """Operating characteristic, producer's and consumer's risk of the plan really used."""
+def risk_lines(result: LotResult) -> tuple[str, ...]:
+    """Operating characteristic, producer's and consumer's risk; of a whole lot the sort result."""
+    sampling = result.sampling
+    if result.sorted is not None:
+        accepted, rejected = len(result.sorted.accepted), result.sorted.rejected
+        named = f": {some_of([clip(serial, 48) for serial in rejected], 12)}" if rejected else ""
+        return (
+            f"The whole lot was measured: {accepted} accepted, {len(rejected)} rejected{named}; there is no "
+            "risk of sampling.",
+        )
+    if sampling.required_n is not None and sampling.measured_n < sampling.required_n:
+        return ("Risks: none are stated, for a sample smaller than the plan asks accepts no lot.",)
     if sampling.ac is None or sampling.p10 is None or sampling.p50 is None or sampling.p95 is None:
         return ("Operating characteristic: not known, for the plan gives no acceptance number.",)
     constant = "" if sampling.k is None else f", k = {number_text(sampling.k)}"
     used = f"{count_text(sampling.measured_n, 'gear')}, acceptance number {sampling.ac}{constant}"
-    shortage = ""
-    if sampling.required_n is not None and sampling.measured_n < sampling.required_n:
-        shortage = f" That is the plan really used, not the one asked for ({sampling.required_n} gears)."
     producer, refused = f"a process with {share_text(sampling.p95)} nonconforming", "5 of 100 cases"
     if sampling.aql is not None and sampling.producer_risk_at_aql is not None:
         producer = f"a process at the AQL of {share_text(sampling.aql)}"
@@ -199,7 +208,7 @@ def risk_lines(sampling: SamplingResult) -> tuple[str, ...]:
         one_percent = f" A process with 1 % nonconforming is accepted in {cases}."
     return (
         f"Operating characteristic ({used}): 95 % acceptance at {share_text(sampling.p95)} nonconforming, "
-        f"50 % at {share_text(sampling.p50)}, 10 % at {share_text(sampling.p10)}.{shortage}",
+        f"50 % at {share_text(sampling.p50)}, 10 % at {share_text(sampling.p10)}.",
         f"Producer's risk: {producer} is not accepted in {refused}.",
         f"Consumer's risk: {consumer} is accepted in {passed}.{one_percent}",
     )
@@ -522,7 +531,21 @@ def segregation_lines(result: LotResult) -> tuple[str, ...]:
         lines.append(f"Take out: {named(result.segregate)}{where}.")
     if result.remeasure:
         lines.append(f"Measure again: {named(result.remeasure)}.")
-    lines += [f"Excluded: {clip(one.serial, 48)}, reason: {one.reason}" for one in result.excluded]
+    drawn = {gear.serial for gear in result.gears}
+    lines += [
+        f"{one.how.capitalize()}: {clip(one.serial, 48)}, {one.state}; reason: {one.reason}"
+        for one in result.left_out
+        if one.how != "unselected"
+    ]
     if result.options.restricted_to:
         lines.append(f"Restricted to: {named(result.options.restricted_to)}.")
+    for state in STATE_STATUS:
+        others = [one.serial for one in result.left_out if (one.how, one.state) == ("unselected", state)]
+        if others:
+            lines.append(f"Measured besides, {state}: {some_of([clip(one, 48) for one in others], 12)}.")
+    lines += [
+        f"Sorted out, stays counted: {clip(one.serial, 48)}; {clip(one.reason, 400)}."
+        for one in result.sorted_out
+        if one.serial in drawn
+    ]
     return tuple(lines)

@@ -12,7 +12,8 @@ from gearqa.signoff.lot import decide
 GOOD = LotFacts(
     lot_size=400, measured_n=43, required_n=43, ac=0, own_numbers=False, d_low=0, d_high=0, accept=True,
     variables_failed=(), missing_in_all=(), overdue=(), drawn="random", sample_cycles=8,
-    lot_of_several_cycles=True, coverage=None, unmet=(), segregate=(), remeasure=(),
+    lot_of_several_cycles=True, coverage=None, unmet=(), segregate=(), remeasure=(), left_out_bad=(),
+    left_out_open=(), census=False,
 )  # fmt: skip
 
 
@@ -27,8 +28,13 @@ GOOD = LotFacts(
         ),
         ({"accept": False, "d_low": 1, "d_high": 1}, "reject", "rejected_by_plan"),
         ({"accept": False, "variables_failed": ("helix_slope left",)}, "reject", "rejected_by_plan"),
-        ({"lot_size": 43, "ac": 3, "d_low": 1, "d_high": 1}, "reject", "census_nonconforming"),
-        ({"lot_size": 43, "ac": 3, "d_high": 1}, "hold", "census_open"),
+        ({"census": True, "ac": 3, "d_low": 1, "d_high": 1}, "reject", "census_nonconforming"),
+        ({"census": True, "ac": 3, "d_high": 1}, "hold", "census_open"),
+        ({"census": True, "left_out_open": ("A",)}, "hold", "census_open"),
+        ({"census": True, "left_out_bad": ("A",)}, "hold", "left_out_nonconforming"),
+        ({"left_out_bad": ("A",)}, "hold", "left_out_nonconforming"),
+        ({"left_out_open": ("A",)}, "release", "accepted"),
+        ({"census": True, "drawn": "convenience", "required_n": 50}, "release", "accepted"),
         ({"lot_size": None}, "hold", "lot_size_unknown"),
         ({"required_n": 50, "accept": None}, "hold", "too_few_measured"),
         ({"accept": None, "d_high": 1, "remeasure": ("A",)}, "hold", "plan_undecided"),

@@ -15,7 +15,7 @@ from scipy import stats
 
 from gearqa.errors import LotError, OutOfScopeError
 from gearqa.evaluation.criteria import criteria_of
-from gearqa.model.lot import Disposition, Exclusion, LotResult
+from gearqa.model.lot import Disposition, Exclusion, LeftOut, LotOptions, LotResult
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult
@@ -100,15 +100,12 @@ def test_simple_acceptance_rejects_by_the_value() -> None:
     assert (lot.decision, lot.not_conforming, lot.not_proven, lot.segregate) == ("reject", 0, 1, ("G003",))
 
 
-def test_fewer_than_planned_never_releases_and_shows_the_real_risk() -> None:
+def test_fewer_than_planned_never_releases_and_states_no_risk() -> None:
     lot = decide(make_lot(3, PART), lot_size=400)
     assert lot.decision == "hold"
     assert [r.code for r in lot.reasons][:1] == ["too_few_measured"]
-    # hypergeometric: 20 bad of 400, none in 3
-    assert lot.sampling.consumer_risk_measured == pytest.approx(
-        float(stats.hypergeom.pmf(0, 400, 20, 3)), rel=1e-9
-    )
-    assert lot.sampling.p10 == pytest.approx(1 - 0.1 ** (1 / 3), rel=1e-9)
+    s = lot.sampling
+    assert (s.p95, s.p50, s.p10, s.consumer_risk_measured, s.operating_characteristic) == (*(None,) * 4, ())
     assert {"fewer_than_planned", "few_gears"} <= {c.code for c in lot.cautions}
 
 
@@ -240,12 +237,74 @@ def test_more_gears_than_the_lot() -> None:
         decide(make_lot(5, PART), lot_size=4)
 
 
-def test_exclusions_leave_the_sample_but_not_the_result() -> None:
-    gears = make_lot(44, PART, {2: {"helix_slope": 30.0}})
-    lot = decide(gears, lot_size=400, excluded=[Exclusion("G002", "dropped on the floor")])
-    assert (lot.sample_size, lot.decision) == (43, "release")
+def test_a_left_out_gear_that_conforms_is_listed_with_its_state() -> None:
+    lot = decide(make_lot(44, PART), lot_size=400, excluded=[Exclusion("G002", "dropped on the floor")])
+    assert (lot.sample_size, lot.decision, lot.lot_size) == (43, "release", 400)
     assert lot.excluded == (Exclusion("G002", "dropped on the floor"),)
+    assert lot.left_out == (LeftOut("G002", "conforms", "dropped on the floor", "excluded"),)
     assert any(c.code == "excluded" and "dropped on the floor" in c.message for c in lot.cautions)
+
+
+@pytest.mark.parametrize("how", ["excluded", "unselected"])
+def test_a_left_out_gear_that_does_not_conform_holds_until_it_is_sorted_out(how: str) -> None:
+    gears = make_lot(44, PART, {2: {"helix_slope": 30.0}})
+    left: dict[str, Any] = {"excluded": [Exclusion("G002", "dropped")]}
+    if how == "unselected":
+        left = {"options": LotOptions(restricted_to=tuple(g.serial for g in gears if g.serial != "G002"))}
+    held = decide(gears, lot_size=400, **left)
+    assert (held.decision, held.reasons[0].row) == ("hold", "9c")
+    assert "G002" in held.reasons[0].sentence
+    assert [(one.serial, one.state, one.how) for one in held.left_out] == [("G002", "does not conform", how)]
+    assert held.sampling.d_low == 0
+    assert held.parameters["helix_slope"]["left"].n == 43
+    out = decide(gears, lot_size=400, sorted_out=[Exclusion("G002", "scrapped")], **left)
+    assert (out.decision, out.lot_size) == ("release", 399)
+    assert out.left_out == (LeftOut("G002", "does not conform", "scrapped", "sorted out"),)
+    person = Disposition("release", "quality manager", "2025-03-05", "scrapped")
+    assert decide(gears, lot_size=400, disposition=person, **left).decision == "hold"
+
+
+def test_a_gear_of_the_drawn_sample_stays_counted_sorted_out_or_not() -> None:
+    gears = make_lot(43, PART, {2: {"helix_slope": 30.0}})
+    lot = decide(gears, lot_size=400, sorted_out=[Exclusion("G002", "scrapped")])
+    assert (lot.decision, lot.sampling.d_low, lot.lot_size, lot.left_out) == ("reject", 1, 400, ())
+    assert lot.sorted_out == (Exclusion("G002", "scrapped"),)
+    assert any(c.code == "stays_counted" and "G002" in c.message for c in lot.cautions)
+
+
+def test_a_census_is_a_sort_result_without_risk_or_confidence() -> None:
+    gears = make_lot(20, PART, {4: {"helix_slope": 30.0}})
+    lot = decide(gears, lot_size=20)
+    assert [(r.decision, r.code) for r in lot.reasons[:2]] == [
+        ("reject", "rejected_by_plan"), ("reject", "census_nonconforming"),
+    ]  # fmt: skip
+    assert lot.sorted is not None
+    assert (len(lot.sorted.accepted), lot.sorted.rejected) == (19, ("G004",))
+    s = lot.sampling
+    assert (s.p95, s.p10, s.consumer_risk, s.operating_characteristic) == (None, None, None, ())
+    one = lot.parameters["helix_slope"]["left"]
+    assert (one.tolerance_interval_um, one.share_below_worst) == (None, None)
+    rest = decide(gears, lot_size=20, sorted_out=[Exclusion("G004", "scrapped")])
+    assert (rest.decision, rest.lot_size, rest.sample_size) == ("release", 19, 19)
+    assert rest.sorted is not None
+    assert rest.sorted.rejected == ("G004",)
+
+
+def test_left_out_gears_belong_to_a_census() -> None:
+    left = [Exclusion("G004", "chip on the stylus")]
+    lot = decide(make_lot(20, PART), lot_size=20, excluded=left)
+    assert (lot.decision, lot.sampling.measured_n) == ("release", 19)
+    assert lot.sorted is not None
+    assert len(lot.sorted.accepted) == 20
+    assert lot.master_quality.share_upper_bound == 1.0
+    tolerance = criteria_of(PART).of["helix_slope", "left"].tolerance
+    unproven = decide(make_lot(20, PART, {4: {"helix_slope": tolerance}}), lot_size=20, excluded=left)
+    assert (unproven.decision, unproven.reasons[0].code) == ("hold", "census_open")
+    assert unproven.remeasure == ("G004",)
+    bad = decide(make_lot(20, PART, {4: {"helix_slope": 30.0}}), lot_size=20, excluded=left)
+    assert (bad.decision, bad.reasons[0].row) == ("hold", "9c")
+    assert bad.sorted is not None
+    assert bad.sorted.rejected == ("G004",)
 
 
 def test_exclusion_of_an_unknown_gear_or_without_reason() -> None:
@@ -652,7 +711,7 @@ def test_disposition_stands_beside_and_changes_nothing() -> None:
 
 @pytest.mark.independent
 def test_points_of_the_plan_really_used_are_binomial() -> None:
-    s = decide(varied(25), lot_size=400).sampling
+    s = decide(varied(25), plan=plan_of(sampling={"n": 25, "ac": 0}), lot_size=400).sampling
     for p, want in ((s.p95, 0.95), (s.p50, 0.50), (s.p10, 0.10)):
         assert stats.binom.cdf(0, 25, p) == pytest.approx(want, abs=1e-12)
     for fraction, pa in s.operating_characteristic:

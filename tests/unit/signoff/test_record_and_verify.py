@@ -48,7 +48,8 @@ class Case:
             self.header, PART, GEARS, self.plan, lot_size=100, lot_id=lot_id, disposition=disposition,
             excluded=(Exclusion("G005", "dropped"),),
             options=LotOptions(
-                order="88", inspector="Inspector B", date="2025-03-05", restricted_to=("G000",)
+                order="88", inspector="Inspector B", date="2025-03-05",
+                restricted_to=tuple(gear.serial for gear in GEARS),
             ),
         )  # fmt: skip
         return record.make_record(

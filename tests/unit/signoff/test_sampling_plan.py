@@ -11,12 +11,14 @@ from gearqa.signoff.sampling_plan import apply_plan, required_plan
 from gearqa.statistics.sampling import variables_passes, variables_quality_at
 
 
-def measured(table: SamplingTable, gears: int, lot_size: int | None) -> SamplingResult:
+def measured(
+    table: SamplingTable, gears: int, lot_size: int | None, *, census: bool = False
+) -> SamplingResult:
     """A sample in which every gear conforms."""
     gear = LotGear(
         "G", "conforms", "conforms", None, None, None, None, None, True, "conforms", missing=(), values=()
     )
-    return apply_plan(required_plan(table, lot_size), table, [gear] * gears, lot_size, {})
+    return apply_plan(required_plan(table, lot_size), table, [gear] * gears, lot_size, {}, census=census)
 
 
 @pytest.mark.independent
@@ -40,9 +42,9 @@ def test_lots_without_a_code_letter(lot_size: int | None, letter: str | None, wh
 
 
 @pytest.mark.independent
-@pytest.mark.parametrize(("lot_size", "gears"), [(40, 20), (40, 39), (40, 40), (None, 40)])
+@pytest.mark.parametrize(("lot_size", "gears"), [(40, 30), (40, 39), (None, 50)])
 def test_consumers_risk_of_what_was_measured(lot_size: int | None, gears: int) -> None:
-    """Limiting quality 5 % of 40 are 2 gears; who measures 39 or all 40 cannot miss both."""
+    """Limiting quality 5 % of 40 are 2 gears; who measures 39 cannot miss both."""
     risk = measured(SamplingTable(), gears, lot_size).consumer_risk_measured
     by_scipy = stats.binom.cdf(0, gears, 0.05) if lot_size is None else stats.hypergeom.cdf(0, 40, 2, gears)
     assert risk == pytest.approx(float(by_scipy), abs=1e-12)
@@ -56,7 +58,17 @@ def test_curve_ends_with_a_share_of_the_process(gears: int) -> None:
     assert [pa for _, pa in curve] == pytest.approx([(1 - p) ** gears for p, _ in curve], abs=1e-12)
 
 
-@pytest.mark.parametrize("gears", [2, 20])
+@pytest.mark.parametrize(("gears", "census"), [(44, False), (19, False), (45, True)])
+def test_a_whole_lot_and_a_sample_that_cannot_accept_have_no_risk_of_sampling(
+    gears: int, census: bool
+) -> None:
+    found = measured(SamplingTable(n=45, ac=0), gears, None, census=census)
+    assert (found.p95, found.p50, found.p10, found.operating_characteristic) == (None, None, None, ())
+    assert (found.consumer_risk, found.consumer_risk_measured, found.passes_at_one_percent) == (None,) * 3
+    assert found.accept is (True if census else None)
+
+
+@pytest.mark.parametrize("gears", [20, 25])
 def test_plan_by_variables_has_the_characteristic_of_its_constant(gears: int) -> None:
     found = measured(SamplingTable(n=20, k=1.6, variables=("runout",)), gears, None)
     assert found.passes_at_one_percent == variables_passes(gears, 1.6, 0.01)

@@ -74,8 +74,8 @@ def large() -> LotResult:
 def test_operating_characteristic_by_the_binomial_sum(n, ac):
     """The points that are printed, put into the sum by hand."""
     plan = Plan.model_validate({"sampling": {"n": n, "ac": ac}}, by_alias=True)
-    sampling = signed(make_lot(n, PART), plan=plan, lot_size=200).sampling
-    (line,) = (line for line in words.risk_lines(sampling) if line.startswith("Operating"))
+    result = signed(make_lot(n, PART), plan=plan, lot_size=200)
+    (line,) = (line for line in words.risk_lines(result) if line.startswith("Operating"))
     shares = [float(text) / 100 for text in re.findall(r"at ([\d.]+) %", line)]
     for share, acceptance in zip(shares, (0.95, 0.50, 0.10), strict=True):
         found = sum(comb(n, k) * share**k * (1 - share) ** (n - k) for k in range(ac + 1))
@@ -155,7 +155,7 @@ def test_terminal_page_and_paper_print_the_same_strings(count):
     terminal, page = printed(result), strings(made(result))
     lines = [
         *(doc.plain(line).partition(" (row")[0] for line in words.reason_lines(result)),
-        *words.risk_lines(result.sampling), *words.caution_lines(result),
+        *words.risk_lines(result), *words.caution_lines(result),
         *words.master_lines(result.master_quality), *words.statistics_notes(result, wide=True),
         words.plan_text(result.sampling), words.asked_text(result.sampling),
         words.found_text(result.sampling),
