@@ -53,7 +53,9 @@ def test_an_old_record_verifies(capsys: pytest.CaptureFixture[str]) -> None:
     status, lines = check(KEPT, capsys)
     assert status == 0, lines
     assert any("words are those of version 0.1.0 and were not compared" in line for line in lines)
-    changed_rules = "7 values of the sign-off (lot.sampling.consumer_risk, ...) follow other rules since 0.3.0"
+    changed_rules = (
+        "7 values of the sign-off (lot.sampling.consumer_risk, ...) follow other rules since 0.3.0"
+    )
     assert any(f"{changed_rules}; gearqa 0.1.0 can verify them" in line for line in lines)
     last = "lot P-1: nothing that was checked differs; not checked: chain, signature, recomputed values"
     assert last in lines
