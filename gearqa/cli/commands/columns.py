@@ -55,7 +55,13 @@ def command(
         tell(f"written: {write}")
     if draft.gaps:
         tell(f"to fill in: {count_text(draft.gaps, 'gap')}, marked with '{GAP}'")
-    tell(f"then: gearqa grade {draft.folder} --columns {write or 'map.toml'}")
+    for file in [file for table in draft.tables if table.kind == "reported" for file in table.files]:
+        place = draft.folder / file
+        tell(
+            f"then: gearqa incoming {place} FOLDER --columns {write or 'map.toml'}, or --part FILE for FOLDER"
+        )
+    if any(table.kind != "reported" for table in draft.tables):
+        tell(f"then: gearqa grade {draft.folder} --columns {write or 'map.toml'}")
     return ExitStatus.CONFORMS
 
 

@@ -40,6 +40,8 @@ class RawRows:
 
     columns: dict[str, list[str]]
     lines: list[int]
+    headers: list[str] = field(default_factory=list)
+    """Of a wide table: the header above the value of every row."""
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -152,7 +154,8 @@ class CarefulReader:
             self.blank_dropped += len(raw) - len(full)
             if len(full) < len(raw):
                 columns = {c: [cells[i] for i in full] for c, cells in raw.columns.items()}
-                raw = RawRows(columns, [raw.lines[i] for i in full])
+                headers = [raw.headers[i] for i in full] if raw.headers else []
+                raw = RawRows(columns, [raw.lines[i] for i in full], headers)
         self.rows_read += len(raw)
         if len(raw):
             yield raw
@@ -195,13 +198,15 @@ class _Picker:
     where: tuple[tuple[int, str], ...] = ()
     wide: tuple[tuple[int, dict[str, str]], ...] = ()
     wide_value: str = ""
+    names: Sequence[str] = ()
     problems: list[tuple[Reason, str, str, str]] = field(default_factory=list)
 
     @classmethod
     def of(cls, source: TableSource, names: Sequence[str]) -> _Picker:
         place = {name.casefold(): i for i, name in reversed(list(enumerate(names)))}
         needed = (*source.columns, *((source.wide.value,) if source.wide else ()))
-        picker = cls({}, tuple(name for name in needed if name != LABEL_COLUMNS.get(source.kind)))
+        needed = source.needed or tuple(name for name in needed if name != LABEL_COLUMNS.get(source.kind))
+        picker = cls({}, needed, names=names)
         header = ", ".join(f"'{n}'" for n in names[:12])
 
         def find(column: str) -> int | None:
@@ -239,7 +244,8 @@ class _Picker:
             for name, word in groups.items():
                 long.setdefault(name, []).extend([word] * count)
             long.setdefault(self.wide_value, []).extend(cells[at])
-        return RawRows(long, lines * len(self.wide))
+        headers = [self.names[at] for at, _ in self.wide for _ in range(count)]
+        return RawRows(long, lines * len(self.wide), headers)
 
 
 def _taker(
@@ -275,10 +281,10 @@ def _wide_faults(
         match = pattern.search(name)
         assert match is not None
         for number in ("tooth", "space"):
-            if number in groups and _cut_short(name, *match.span(number)):
+            if groups.get(number) and _cut_short(name, *match.span(number)):
                 found = f"{number} {match[number]} by '{wide.pattern}', which cuts the number"
                 yield Reason.NOT_A_WHOLE_NUMBER, found, "a pattern that takes the whole number", name
-        if "flank" in groups and groups["flank"].casefold() not in known:
+        if groups.get("flank") and groups["flank"].casefold() not in known:
             allowed = " or ".join(f"'{word}'" for word in flanks)
             yield Reason.UNKNOWN_WORD, f"the flank '{groups['flank']}'", f"{allowed} (see `values`)", name
         same = earlier.setdefault(tuple(sorted(groups.items())), name)
@@ -300,7 +306,8 @@ def _wide_columns(wide: WidePattern, names: Sequence[str]) -> tuple[tuple[int, d
     for at, name in enumerate(names):
         match = pattern.search(name)
         if match is not None:
-            groups = {k: v.strip() for k, v in match.groupdict().items() if v is not None}
+            # A group that took no part leaves its cell blank.
+            groups = {k: (v or "").strip() for k, v in match.groupdict().items()}
             for number in ("tooth", "space"):
                 if number in groups and groups[number].isascii() and groups[number].isdigit():
                     groups[number] = str(int(groups[number]) + wide.tooth_offset)

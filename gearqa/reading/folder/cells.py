@@ -28,6 +28,7 @@ FLANK_HINT: Final = (
     "`gearqa explain flanks` shows which is which; other words need a column map (`gearqa columns`)"
 )
 _INFINITE: Final = re.compile(r"\s*[+-]?(?:nan|inf|infinity)\s*", re.IGNORECASE)
+_WITH_UNIT: Final = re.compile(r"[+-]?[\d.,]+\s*(?:um|µm|μm|mm|deg|°|%)", re.IGNORECASE)
 _THOUSANDS: Final = re.compile(r"[+-]?\d{1,3}([.,' _])\d{3}(?:\1\d{3})*(?:[.,]\d+)?")
 
 
@@ -59,7 +60,7 @@ class Cells:
         self.log.add(
             Problem(
                 reason, self.source.name, found or shown(cell), expected, self.raw.lines[row],
-                self.shown_column(column), hint,
+                self._shown_at(row, column), hint,
             )
         )  # fmt: skip
 
@@ -69,12 +70,19 @@ class Cells:
             for row in fault.rows.tolist():
                 self.fault(row, fault.reason, fault.column, fault.expected, fault.hint)
 
+    def _shown_at(self, row: int, canonical: str) -> str:
+        """The header above a cell: of a wide table that of its value, flank or tooth."""
+        if self.raw.headers and canonical not in self.source.columns:
+            return self.raw.headers[row]
+        return self.shown_column(canonical)
+
     def shown_column(self, canonical: str) -> str:
         """The column's name as written in the file."""
-        source = self._source(canonical)
+        source = self.source_of(canonical)
         return source.column or " ".join(source.columns) or canonical
 
-    def _source(self, canonical: str) -> ColumnSource:
+    def source_of(self, canonical: str) -> ColumnSource:
+        """Where a column comes from."""
         source = self.source.columns.get(canonical)
         if source is not None:
             return source
@@ -110,7 +118,7 @@ class Cells:
         words = self._translated(canonical)
         codes = {cell: places.get(word.casefold(), -1) for cell, word in words.items()}
         result = np.array([codes[cell] for cell in cells], dtype=np.int8)
-        expected = " or ".join(f"'{word}'" for word in (*allowed, *self._source(canonical).words))
+        expected = " or ".join(f"'{word}'" for word in (*allowed, *self.source_of(canonical).words))
         for row in np.flatnonzero(result < 0).tolist():
             reason = Reason.UNKNOWN_WORD if cells[row].strip(BLANKS) else Reason.EMPTY_CELL
             self.fault(row, reason, canonical, expected, hint)
@@ -118,7 +126,7 @@ class Cells:
 
     def _translated(self, canonical: str) -> dict[str, str]:
         """Distinct cells of a column, each trimmed and with foreign words in ours."""
-        words = self._source(canonical).words
+        words = self.source_of(canonical).words
         folded = {word.strip().casefold(): meaning for word, meaning in words.items()}
         found = {}
         for cell in set(self.raw.columns[canonical]):
@@ -130,7 +138,7 @@ class Cells:
 
     def numbers(self, canonical: str, *, blank: bool = False) -> Array:
         """Numbers of a column in its canonical unit; NaN where a cell is none (or blank, if that may be)."""
-        source = self._source(canonical)
+        source = self.source_of(canonical)
         cells = self.raw.columns[canonical]
         wide = self.source.wide
         in_file = source.column is not None or (wide is not None and canonical == wide.value)
@@ -164,6 +172,8 @@ class Cells:
             hint = "a decimal comma needs semicolon or tab as separator"
         elif _THOUSANDS.fullmatch(text):
             hint = "numbers have no thousands separators"
+        elif _WITH_UNIT.fullmatch(text):
+            hint = "the unit belongs into the name of the column, not into the cell"
         self.fault(row, reason, canonical, "a number", hint)
 
     def whole_numbers(self, canonical: str, low: int) -> list[int | None]:
@@ -211,7 +221,7 @@ class Cells:
 
     def times(self, canonical: str) -> list[datetime | None]:
         """Times of a column, None where blank."""
-        source = self._source(canonical)
+        source = self.source_of(canonical)
         expected = "a time such as 2025-03-14T06:30 (ISO 8601)"
         parse: Callable[[str], datetime] = datetime.fromisoformat
         if source.time_format is not None:

@@ -91,3 +91,5 @@ class TableSource:
     wide: WidePattern | None = None
     convention: Convention = Convention()
     simulated: bool = False
+    needed: tuple[str, ...] | None = None
+    """Columns without which a row counts as blank; None: all but a label."""

@@ -15,6 +15,7 @@ from typing import Final
 from gearqa.errors import GearqaError, MeasurementFileError, Problem, Reason
 from gearqa.reading.folder.recognition import recognise
 from gearqa.reading.maps.family_draft import GAP, FamilyDraft, TableDraft
+from gearqa.reading.maps.reported_draft import reported_draft
 from gearqa.reading.maps.table_look import TableLook, look_at_table
 from gearqa.reading.maps.trade_words import kind_of_words
 from gearqa.reading.rows.decoding import NotTextError
@@ -103,7 +104,10 @@ def draft_columns(path: Path | str) -> ColumnsDraft:
         fault = Problem(Reason.UNRECOGNISED_TABLE, path.name, left_out[0][1], "a table of readings")
         raise MeasurementFileError([fault])
     width = _face_width(folder)
-    tables = [FamilyDraft(files, looks[files[0]], width).finish() for files in _families(looks)]
+    families = [(files, looks[files[0]]) for files in _families(looks)]
+    tables = [
+        reported_draft(files, look) or FamilyDraft(files, look, width).finish() for files, look in families
+    ]
     return ColumnsDraft(folder, tuple(tables), tuple(neutral), tuple(left_out), _map_text(tables))
 
 

@@ -21,6 +21,7 @@ from gearqa.reading.folder.table_kinds import (
     table_name,
 )
 from gearqa.reading.maps.map_model import KINDS, ColumnsMap, ColumnTable, TableMap
+from gearqa.reading.maps.map_sources import wide_value
 from gearqa.reading.settings.input_schemas import with_units
 from gearqa.reading.settings.toml_faults import table_as_far_as_known
 from gearqa.reading.settings.toml_file import TomlFile, read_toml
@@ -120,15 +121,23 @@ def _table_problems(
 ) -> Iterator[Problem]:
     yield from _column_problems(file, wanted, table.columns, f"{where}.columns")
     given = {wanted.canonical(key)[0] for key in table.columns}
-    if wanted.sheet or not table.wide:
+    if not table.wide:
         yield from _missing(file, wanted, given, where)
         return
+    if wanted.sheet and len(table.wide) > 1:
+        yield file.problem(
+            f"{where}.wide", f"{len(table.wide)} patterns", "one pattern, with groups that may be left out",
+            reason=Reason.VALUE_OUT_OF_RANGE,
+        )  # fmt: skip
     for number, wide in enumerate(table.wide):
         here = f"{where}.wide.{number}"
-        value = wanted.canonical(wide.value)[0]
+        value = wanted.canonical(wide_value(wide) if wanted.sheet else wide.value)[0]
         present = given | {wanted.canonical(key)[0] for key in wide.columns} | {value}
         present |= {*re.compile(wide.header).groupindex}
         yield from _column_problems(file, wanted, wide.columns, f"{here}.columns")
+        for group in re.compile(wide.header).groupindex:
+            if group not in wanted.columns:
+                yield _unknown_column(file, wanted, f"{here}.header", group)
         yield from _word_problems(file, "flank", wide.values, f"{here}.values")
         if value not in wanted.columns:
             yield _unknown_column(file, wanted, f"{here}.value", wide.value)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, Literal
 
 from gearqa.reading.folder.sources import TableKind
 from gearqa.reading.folder.table_kinds import LABEL_COLUMNS, PROFILE_POSITIONS, QUANTITIES, TABLES, split_unit
@@ -27,7 +27,7 @@ class TableDraft:
     """Paths below the folder."""
     pattern: str
     """File name or glob for the map."""
-    kind: TableKind | None
+    kind: TableKind | Literal["reported"] | None
     look: TableLook
     first_rows: tuple[tuple[str, ...], ...]
     flank_words: tuple[str, ...]
@@ -59,7 +59,12 @@ class FamilyDraft:
         kind = found or "profile"
         columns = [f"{key} = {value}" for key, value in self._columns(kind, wide)]
         pattern = family_pattern(self.files)
-        lines = [f"file = {toml_value(pattern)}", *self._dialect_lines(), f"[{kind}.columns]", *columns]
+        lines = [
+            f"file = {toml_value(pattern)}",
+            *dialect_lines(self.look, self.hints),
+            f"[{kind}.columns]",
+            *columns,
+        ]
         if wide is not None:
             lines += self._wide_lines(kind, wide)
         return TableDraft(
@@ -103,7 +108,7 @@ class FamilyDraft:
     def _wide_lines(self, kind: TableKind, wide: WideHeaders) -> Iterator[str]:
         yield f"[[{kind}.wide]]"
         number = "space" if kind == "runout" else "tooth"
-        yield f"header = {_regex(wide.pattern.replace('<number>', f'<{number}>'))}"
+        yield f"header = {regex_text(wide.pattern.replace('<number>', f'<{number}>'))}"
         value = {"pitch": "index_um", "runout": "radial_um"}.get(kind, "deviation_um")
         gap = f"  {GAP} or pitch_um" if kind == "pitch" else ""
         yield f"value = {toml_value(value)}{gap}"
@@ -118,22 +123,6 @@ class FamilyDraft:
             yield "tooth_offset = 1"
 
     # --- the map ----------------------------------------------------------------------------------------
-
-    def _dialect_lines(self) -> Iterator[str]:
-        dialect = self.look.dialect
-        yield f"separator = {toml_value(dialect.separator)}"
-        yield f"decimal = {toml_value(dialect.decimal)}"
-        if dialect.encoding != "utf-8-sig":
-            yield f"encoding = {toml_value(dialect.encoding)}"
-        if not dialect.comment:
-            yield 'comment = ""'
-        for key in ("skip_rows", "skip_after_header", "skip_last_rows"):
-            if getattr(dialect, key):
-                yield f"{key} = {getattr(dialect, key)}"
-        numeric = [h for h in self.look.header if h and self.look.numbers(h)]
-        if any("" in self.look.column(h) for h in numeric):
-            self.hints.append("some cells are empty: such rows are dropped and counted")
-            yield 'blank = "drop"'
 
     def _columns(self, kind: TableKind, wide: WideHeaders | None) -> Iterator[tuple[str, str]]:
         in_header = set()
@@ -169,7 +158,7 @@ class FamilyDraft:
         regex = path_regex(self.files, "serial") or ""
         self.hints.append("no column holds the serial: it is taken from the file name")
         check = "" if len(self.files) > 1 else f"  {GAP} is this the serial?"
-        return "serial", f"{{ path = {_regex(regex)} }}{check}"
+        return "serial", f"{{ path = {regex_text(regex)} }}{check}"
 
     def _counted(self, key: str) -> Iterator[tuple[str, str]]:
         header = self.found.get(key) or self.found.get("tooth")
@@ -183,7 +172,7 @@ class FamilyDraft:
             return
         regex = path_regex(self.files, "tooth") if key == "tooth" else None
         if regex:
-            yield key, f"{{ path = {_regex(regex)} }}"
+            yield key, f"{{ path = {regex_text(regex)} }}"
         else:
             yield f"# {key}", f'"..."  {GAP} which column holds the {key} number?'
 
@@ -210,7 +199,7 @@ class FamilyDraft:
             words = sorted({m.group(1) for name in self.files if (m := re.search(regex, name))})
             self.flank_words = tuple(words)
             meaning = {word: flank_of(word) or "" for word in words}
-            yield "flank", f"{{ path = {_regex(regex)}, values = {_inline(meaning)} }}"
+            yield "flank", f"{{ path = {regex_text(regex)}, values = {_inline(meaning)} }}"
         else:
             yield "# flank", f'"..."  {GAP} which column holds the flank? Or {{ constant = "left" }}'
 
@@ -276,5 +265,24 @@ def _inline(words: Mapping[str, str]) -> str:
     return f"{{ {', '.join(pairs)} }}"
 
 
-def _regex(pattern: str) -> str:
+def dialect_lines(look: TableLook, hints: list[str]) -> Iterator[str]:
+    """Layout of a table as lines of its map; what a reader should know is added to the hints."""
+    dialect = look.dialect
+    yield f"separator = {toml_value(dialect.separator)}"
+    yield f"decimal = {toml_value(dialect.decimal)}"
+    if dialect.encoding != "utf-8-sig":
+        yield f"encoding = {toml_value(dialect.encoding)}"
+    if not dialect.comment:
+        yield 'comment = ""'
+    for key in ("skip_rows", "skip_after_header", "skip_last_rows"):
+        if getattr(dialect, key):
+            yield f"{key} = {getattr(dialect, key)}"
+    numeric = [h for h in look.header if h and look.numbers(h)]
+    if any("" in look.column(h) for h in numeric):
+        hints.append("some cells are empty: such rows are dropped and counted")
+        yield 'blank = "drop"'
+
+
+def regex_text(pattern: str) -> str:
+    """A regular expression as TOML, without escapes where that is possible."""
     return f"'{pattern}'" if "'" not in pattern else toml_value(pattern)

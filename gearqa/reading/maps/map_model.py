@@ -18,7 +18,7 @@ from gearqa.wording.nearest import nearest
 
 KINDS: Final[tuple[TableKind, ...]] = get_args(TableKind)
 _WAYS: Final = ("column", "constant", "path", "columns")
-_GROUPS: Final = ("tooth", "space", "flank", "serial")
+_GROUPS: Final = ("tooth", "space", "flank", "serial", "parameter")
 _Name = Annotated[str, Field(min_length=1)]
 
 
@@ -77,9 +77,11 @@ class WideTable(TomlTable):
     header: _Name = about(
         "regular expression searched in every header (^ and $ bind it to the ends), with named groups such "
         "as (?P<tooth>\\d+) and "
-        "(?P<flank>[LR]); also serial, and space in a runout table"
+        "(?P<flank>[LR]); also serial, space in a runout table, parameter in a table of values"
     )
-    value: _Name = about("canonical column that the cells hold", default="deviation_um")
+    value: _Name = about(
+        "canonical column that the cells hold; value_um in a table of values", default="deviation_um"
+    )
     columns: dict[str, ColumnSpec] = about(
         "further columns for this pattern alone, such as its position or a constant flank", default={}
     )
@@ -147,7 +149,8 @@ class TableMap(TomlTable):
     skip_after_header: int = about("rows after the header, such as a row of units", default=0, ge=0)
     skip_last_rows: int = about("rows at the end, such as a footer", default=0, ge=0)
     blank: Literal["error", "drop"] = about(
-        "what to do with rows whose needed cells are empty", default="error"
+        "what to do with rows whose needed cells are empty; in a table of values only the value is needed",
+        default="error",
     )
     where: dict[str, str | int | float] = about("read only rows whose column holds this text", default={})
     columns: dict[str, ColumnSpec] = about("canonical column = where it comes from", default={})

@@ -8,6 +8,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Final
 
 from gearqa.errors import MeasurementFileError, Problem, Reason
 from gearqa.reading.folder.dialect import decimal_mark, guess_dialect
@@ -21,13 +22,23 @@ from gearqa.reading.folder.sources import (
     WidePattern,
 )
 from gearqa.reading.folder.table_kinds import canonical_quantity
-from gearqa.reading.maps.map_model import KINDS, ColumnsMap, ColumnTable, ConventionTable, TableMap
+from gearqa.reading.maps.map_model import (
+    KINDS,
+    ColumnsMap,
+    ColumnTable,
+    ConventionTable,
+    TableMap,
+    WideTable,
+)
+from gearqa.reading.maps.trade_words import LEFT_WORDS, RIGHT_WORDS, flank_of
 from gearqa.reading.rows.decoding import NotTextError, decode_head, guess_encoding, read_head
 from gearqa.reading.values.sheet_formats import canonical_column
 from gearqa.results.file_kinds import made_by_gearqa
 from gearqa.wording.nearest import nearest
 from gearqa.wording.safety import SIMULATED_MARK
 
+SHEET_VALUE: Final = ("value_um",)
+"""The column of a table of values that a row is dropped without."""
 Canonical = Callable[[str], tuple[str, float]]
 """Gives the canonical column of a key, and the factor from the key's unit."""
 
@@ -76,7 +87,23 @@ def sources_of(columns_map: ColumnsMap, folder: Path | str) -> tuple[TableSource
 
 def sheet_source(path: Path, name: str, table: TableMap, problems: list[Problem]) -> TableSource | None:
     """The plan for a table of reported values or a gauge study; None where the file cannot be read."""
-    return _source(path, name, "production", table, problems, canonical_column)
+    source = _source(path, name, "production", table, problems, canonical_column)
+    if source is None or not table.wide:
+        return source and replace(source, needed=SHEET_VALUE)
+    (wide,) = table.wide
+    words = {word: flank_of(word) or "" for word in (*LEFT_WORDS, *RIGHT_WORDS)} | dict(wide.values)
+    value = wide_value(wide)
+    _, unit = canonical_column(value)
+    pattern = WidePattern(
+        wide.header, *SHEET_VALUE, wide.factor * unit, wide.offset * unit, words, wide.tooth_offset
+    )
+    own = _columns(wide.columns, name, problems, canonical_column)
+    return replace(source, columns={**source.columns, **own}, wide=pattern, needed=SHEET_VALUE)
+
+
+def wide_value(wide: WideTable) -> str:
+    """What the cells of a wide table of values hold: micrometres where the map does not say."""
+    return wide.value if "value" in wide.model_fields_set else SHEET_VALUE[0]
 
 
 def _no_file(kind: TableKind, table: TableMap, files: Sequence[str]) -> Problem:

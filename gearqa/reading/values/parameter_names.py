@@ -99,6 +99,7 @@ def nearest_parameter(text: str) -> str:
 def parameters_of(sheet: ValueSheet) -> list[str | None]:
     """Keys of the parameter column; a word that is none is a fault of the sheet."""
     keys: list[str | None] = []
+    named: set[str] = set()
     for row, word in enumerate(sheet.texts("parameter")):
         if word is None:
             sheet.cells.fault(row, Reason.EMPTY_CELL, "parameter", "a parameter")
@@ -113,6 +114,10 @@ def parameters_of(sheet: ValueSheet) -> list[str | None]:
             hint = "the case of the symbol tells them apart"
         else:
             expected, hint = f"one of {', '.join(PARAMETERS)}, or a symbol", nearest_parameter(word)
-        sheet.cells.fault(row, Reason.UNKNOWN_WORD, "parameter", expected, hint)
         keys.append(None)
+        if word in named and sheet.cells.source.wide is not None:  # one header, not every cell below it
+            sheet.cells.bad[row] = True
+            continue
+        named.add(word)
+        sheet.cells.fault(row, Reason.UNKNOWN_WORD, "parameter", expected, hint)
     return keys

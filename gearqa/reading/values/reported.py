@@ -90,7 +90,7 @@ def _values(sheet: ValueSheet, teeth: int | None) -> list[ReportedValue | None]:
 
 def _decimals(sheet: ValueSheet) -> list[int]:
     """Decimals in micrometres of every value as typed."""
-    source = sheet.cells.source.columns["value_um"]
+    source = sheet.cells.source_of("value_um")
     mark = sheet.cells.source.dialect.decimal
     shift = {1.0: 0, 1000.0: 3}.get(abs(source.factor), 0)
     return [typed_decimals(cell, mark) - shift for cell in sheet.cells.raw.columns["value_um"]]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, TypeVar
@@ -17,12 +17,13 @@ from gearqa.reading.folder.listing import matches_any
 from gearqa.reading.folder.sources import ColumnSource, TableSource
 from gearqa.reading.maps.columns_map import read_columns_map
 from gearqa.reading.maps.map_sources import sheet_source
+from gearqa.reading.maps.trade_words import flank_of
 from gearqa.reading.rows.decoding import HEAD_BYTES, NotTextError, decode_head, guess_encoding, read_head
 from gearqa.reading.rows.digests import sha256_of
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.reading.values.sheet_formats import UNIT_FACTORS, SheetFormat, canonical_column
 from gearqa.symbols import FLANKS, Flank
-from gearqa.wording.numbers import short_text
+from gearqa.wording.numbers import count_text, short_text
 from gearqa.wording.safety import RESULT_MARK, SIMULATED_MARK
 
 Word = TypeVar("Word", bound=str)
@@ -52,12 +53,15 @@ class ValueSheet:
 
     def flanks(self) -> list[Flank | None]:
         """Flank of every row; None where blank."""
-        return self.words("flank", FLANKS, "other words need a column map")
+        return self.words("flank", FLANKS, "other words need a column map", flank_of)
 
-    def words(self, column: str, known: Sequence[Word], hint: str) -> list[Word | None]:
-        """Words of a column that are one of a few, in any case; None where blank."""
+    def words(
+        self, column: str, known: Sequence[Word], hint: str, meaning: Callable[[str], str | None] = str
+    ) -> list[Word | None]:
+        """Words of a column that are one of a few, in any case or by their meaning; None where blank."""
         found: list[Word | None] = []
-        for row, word in enumerate(self.texts(column)):
+        for row, typed in enumerate(self.texts(column)):
+            word = (meaning(typed) or typed) if typed else None
             found.append(next((one for one in known if word and word.casefold() == one), None))
             if word and found[-1] is None:
                 expected = f"{', '.join(map(repr, known))} or an empty cell"
@@ -122,8 +126,13 @@ def read_sheet(
         found = f"more than {MOST_ROWS} rows" if chunks else "no rows"
         raise MeasurementFileError([Problem(Reason.EMPTY_TABLE, name, found, f"{sheet.title} with rows")])
     cells = Cells.of(source, chunks[0], log)
+    if reader.blank_dropped:
+        rows = count_text(reader.blank_dropped, "value")
+        log.notice(
+            NoticeCode.BLANK_ROWS_DROPPED, f"{name}: {rows} left empty, dropped as the column map says"
+        )
     file = InputFile(name, reader.sha256 or sha256_of(path))
-    return ValueSheet(name, cells, log, file, source.simulated, frozenset(source.columns))
+    return ValueSheet(name, cells, log, file, source.simulated, frozenset(chunks[0].columns))
 
 
 def _mapped(
