@@ -1,29 +1,37 @@
-"""Checks a whole store: the database's own check, every result, and the raw files on request."""
+"""Checks a whole store: the database's own check, the chain with every row, and the raw files on request."""
 
 from __future__ import annotations
 
-import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from gearqa.history.chain_checks import ChainWalk, row_findings
 from gearqa.history.passing import Passing, unwatched
-from gearqa.history.queries import PORTION
 from gearqa.history.raw_files import folder_faults, read_intakes
 from gearqa.history.sql_tables import CURRENT, EVENT, GEAR, INTAKE, REMOVED, SUPERSEDED
-from gearqa.history.store import HistoryStore
-from gearqa.history.stored_texts import unpacked
+from gearqa.history.store import HistoryStore, new_in_memory
 from gearqa.model.history import CheckReport, StoreFinding
 
 NAMED: Final = 20
+OBJECTS: Final = (
+    "SELECT type || ' ' || name, coalesce(sql, '') FROM sqlite_master WHERE tbl_name LIKE 'gearqa%'"
+)
 
 
-def check_store(store: HistoryStore, *, files: bool = False, passing: Passing = unwatched) -> CheckReport:
-    """Check a whole store; `files` compares the raw files with their digests too."""
+def check_store(
+    store: HistoryStore, *, files: bool = False, head: str | None = None, passing: Passing = unwatched
+) -> CheckReport:
+    """Check a whole store.
+
+    `files` compares the raw files with their digests too; `head` is an earlier end of the chain, which must
+    still be in it.
+    """
+    chain = ChainWalk(head)
     with store.reading() as connection:
-        findings = [*_database(connection), *_results(connection, passing), *_links(connection)]
+        findings = list(store_findings(connection, chain, passing))
         by_state = {
             state: int(connection.execute(_count(GEAR).where(GEAR.c.state == state)).scalar_one())
             for state in (CURRENT, SUPERSEDED, REMOVED)
@@ -36,8 +44,19 @@ def check_store(store: HistoryStore, *, files: bool = False, passing: Passing = 
         findings += [StoreFinding("raw_file", fault) for fault in folder_faults(intake)]
         checked += len(intake.digests)
     return CheckReport(
-        by_state[CURRENT], by_state[SUPERSEDED], by_state[REMOVED], events, intakes, checked, tuple(findings)
-    )
+        by_state[CURRENT], by_state[SUPERSEDED], by_state[REMOVED], events, intakes, checked, chain.head,
+        tuple(findings),
+    )  # fmt: skip
+
+
+def store_findings(
+    connection: Connection, chain: ChainWalk, passing: Passing = unwatched
+) -> Iterator[StoreFinding]:
+    """What is wrong with the database itself."""
+    yield from _database(connection)
+    yield from _readable(connection, chain.findings(connection))
+    yield from _readable(connection, row_findings(connection, passing))
+    yield from _links(connection)
 
 
 def _count(table: sa.Table) -> sa.Select[Any]:
@@ -55,20 +74,19 @@ def _database(connection: Connection) -> Iterator[StoreFinding]:
             "lost_link", f"row {row} of {table} belongs to a row of {parent} that is not there"
         )
 
+    found = {tuple(row) for row in connection.exec_driver_sql(OBJECTS)}
+    for name in sorted({name for name, _ in found ^ set(new_in_memory(OBJECTS))}):
+        yield StoreFinding("schema", f"the {name} is not as gearqa makes it")
 
-def _results(connection: Connection, passing: Passing) -> Iterator[StoreFinding]:
-    total = int(connection.execute(_count(GEAR)).scalar_one())
-    query = sa.select(GEAR.c.id, GEAR.c.serial, GEAR.c.result).order_by(GEAR.c.id)
-    with connection.execute(query.execution_options(yield_per=PORTION)) as rows:
-        for row in passing(rows, total=total):
-            try:
-                same = unpacked(row.result)["serial"] == row.serial
-            except (zlib.error, ValueError, KeyError, TypeError):
-                same = False
-            if not same:
-                yield StoreFinding(
-                    "damaged_result", f"the result of gear {row.serial} (row {row.id}) is damaged"
-                )
+
+def _readable(connection: Connection, findings: Iterable[StoreFinding]) -> Iterator[StoreFinding]:
+    """Findings as far as a damaged file can be read."""
+    try:
+        yield from findings
+    except sa.exc.DBAPIError as error:
+        if connection.dialect.name != "sqlite":
+            raise
+        yield StoreFinding("damaged", f"the file is damaged and cannot be read through: {error.orig}")
 
 
 def _links(connection: Connection) -> Iterator[StoreFinding]:

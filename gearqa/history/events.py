@@ -12,8 +12,9 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from gearqa.errors import StoreError
+from gearqa.history.sealed_rows import change_state, insert_rows, next_id
 from gearqa.history.sql_tables import CURRENT, EVENT, REMOVED
-from gearqa.history.store import HistoryStore, LogEntry, log, next_id, now
+from gearqa.history.store import HistoryStore, LogEntry, log, now
 from gearqa.history.stored_texts import identity_text, stored_text, utc_text
 from gearqa.model.measurement import GrinderEvent
 
@@ -32,15 +33,12 @@ def add_events(connection: Connection, events: Sequence[GrinderEvent], *, folder
         known.update(connection.execute(query).scalars())
     first, added_at = next_id(connection, EVENT), now()
     new = [(digest, event) for digest, event in rows.items() if digest not in known]
-    if new:
-        connection.execute(
-            EVENT.insert(),
-            [
-                {"id": number, "digest": digest, "state": CURRENT, "added_at": added_at, "folder": folder}
-                | _columns(event)
-                for number, (digest, event) in enumerate(new, first)
-            ],
-        )
+    new_rows: list[dict[str, Any]] = [
+        {"id": number, "digest": digest, "state": CURRENT, "added_at": added_at, "folder": folder}
+        | _columns(event)
+        for number, (digest, event) in enumerate(new, first)
+    ]
+    insert_rows(connection, EVENT, new_rows)
     return len(new)
 
 
@@ -55,13 +53,12 @@ def keep_event(store: HistoryStore, event: GrinderEvent) -> bool:
 def drop_event(store: HistoryStore, number: int) -> None:
     """Take an event out of the count; raises StoreError if there is none of that number."""
     with store.writing() as connection:
-        done = connection.execute(
-            EVENT.update().where(EVENT.c.id == number, EVENT.c.state == CURRENT).values(state=REMOVED)
-        )
-        if done.rowcount != 1:
+        there = sa.select(EVENT.c.id).where(EVENT.c.id == number, EVENT.c.state == CURRENT)
+        if connection.execute(there).first() is None:
             raise StoreError(
                 f"history store {store.shown} has no event {number}", hint="gearqa history list --events"
             )
+        change_state(connection, EVENT, [{"id": number, "state": REMOVED}])
         log(connection, LogEntry("remove_event", detail={"event": number}))
 
 

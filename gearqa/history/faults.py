@@ -37,6 +37,11 @@ SQLITE_FAULTS: tuple[tuple[str, type[StoreError], str, str], ...] = (
         "it is not a history store: no SQLite file, or its beginning is damaged",
         "name another file with --store, or restore the last backup; nothing was changed",
     ),
+    ("already exists", StoreError, "its schema version does not fit its tables", SAVE_A_COPY),
+    ("no such table: gearqa", StoreError, "a table is missing", SAVE_A_COPY),
+    ("no such column: gearqa", StoreError, "a column is missing", SAVE_A_COPY),
+    ("Could not decode to UTF-8", StoreError, "the file is damaged", SAVE_A_COPY),
+    ("unsupported file format", StoreError, "the file is damaged", SAVE_A_COPY),
     ("malformed", StoreError, "the file is damaged", SAVE_A_COPY),
     ("disk I/O error", StoreError, "the disk gives an error on reading or writing", SAVE_A_COPY),
 )  # fmt: skip
@@ -49,6 +54,7 @@ POSTGRES_FAULTS: dict[str, tuple[type[StoreError], str, str]] = {
     "28P01": (StoreError, "the server refuses user or password", "set PGPASSWORD or a ~/.pgpass file"),
     "28000": (StoreError, "the server refuses this user", "ask the database administrator"),
     "3D000": (StoreError, "there is no such database", "create it on the server: createdb NAME"),
+    "42P07": (StoreError, "its schema version does not fit its tables", "restore the last backup"),
     "57P01": (StoreBusyError, "the server was shut down", f"{NOTHING}; try again when it runs"),
 }
 

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from gearqa.errors import StoreError
 from gearqa.history.drafts import Draft
 from gearqa.history.queries import Selection, select_gears
-from gearqa.history.sql_tables import CURRENT, FIGURE, GEAR, REMOVED, SUPERSEDED
+from gearqa.history.sealed_rows import change_state, insert_with_figures
+from gearqa.history.sql_tables import CURRENT, GEAR, REMOVED, SUPERSEDED
 from gearqa.history.store import HistoryStore, LogEntry, log
 from gearqa.history.stored_texts import identity_text
 from gearqa.model.history import StoredGear
@@ -32,25 +32,18 @@ class NewGear:
 def insert_gears(connection: Connection, gears: Sequence[NewGear], added_at: str) -> None:
     """Write gears and their key figures."""
     common = {"state": CURRENT, "added_at": added_at}
+    numbers = [{"id": gear.id, "part_id": gear.part_id, "intake_id": gear.intake_id} for gear in gears]
     rows = [
-        {"id": gear.id, "part_id": gear.part_id, "intake_id": gear.intake_id, **common, **gear.draft.row}
-        for gear in gears
+        ({**ids, **common, **gear.draft.row}, gear.draft.figures)
+        for ids, gear in zip(numbers, gears, strict=True)
     ]
-    connection.execute(GEAR.insert(), rows)
-    figures = [{"gear_id": gear.id, **figure} for gear in gears for figure in gear.draft.figures]
-    if figures:
-        connection.execute(FIGURE.insert(), figures)
+    insert_with_figures(connection, rows)
 
 
 def supersede(connection: Connection, pairs: Sequence[tuple[int, int]]) -> None:
     """Mark gears as superseded: (old, new) row numbers."""
-    if pairs:
-        connection.execute(
-            GEAR.update()
-            .where(GEAR.c.id == sa.bindparam("old"))
-            .values(state=SUPERSEDED, superseded_by=sa.bindparam("new")),
-            [{"old": old, "new": new} for old, new in pairs],
-        )
+    rows = [{"id": old, "state": SUPERSEDED, "superseded_by": new} for old, new in pairs]
+    change_state(connection, GEAR, rows)
 
 
 def superseding(draft: Draft, new: int, old: int, changed: Sequence[str]) -> LogEntry:
@@ -65,11 +58,11 @@ def remove_gears(store: HistoryStore, which: Selection, *, remark: str | None = 
     with store.writing() as connection:
         gears = list(select_gears(connection, which))
         for gear in gears:
-            connection.execute(GEAR.update().where(GEAR.c.id == gear.id).values(state=REMOVED))
             key = identity_text(gear.measured_at)
             entries.append(
                 LogEntry("remove", gear.part_number, gear.serial, key, gear.id, {"remark": remark})
             )
+        change_state(connection, GEAR, [{"id": gear.id, "state": REMOVED} for gear in gears])
         log(connection, *entries)
     return gears
 

@@ -23,8 +23,9 @@ from gearqa.history.gear_rows import NewGear, insert_gears, supersede, supersedi
 from gearqa.history.measured_digests import completes, differing_kinds, measured_digests
 from gearqa.history.parts import part_by_id, part_id
 from gearqa.history.passing import Passing, unwatched
+from gearqa.history.sealed_rows import insert_rows, next_id
 from gearqa.history.sql_tables import CURRENT, GEAR, INTAKE
-from gearqa.history.store import HistoryStore, LogEntry, log, next_id, now, station
+from gearqa.history.store import HistoryStore, LogEntry, log, now, station
 from gearqa.history.stored_texts import dumps, loads, plain_text
 from gearqa.model.history import IntakeReport
 from gearqa.model.measurement import GearMeasurement, GrinderEvent, InputFile
@@ -236,11 +237,8 @@ class _Writing:
         """Row of this intake, made with its first new gear."""
         if self._intake_id is None:
             self._intake_id = next_id(self.connection, INTAKE)
-            self.connection.execute(
-                INTAKE.insert().values(
-                    id=self._intake_id, part_id=self._part_id, added_at=self._added_at, **self.prepared.intake
-                )
-            )
+            own = {"id": self._intake_id, "part_id": self._part_id, "added_at": self._added_at}
+            insert_rows(self.connection, INTAKE, [{**own, **self.prepared.intake}])
         return self._intake_id
 
     def _conflict(self, draft: Draft, known: dict[str, str], old_part: int) -> str:

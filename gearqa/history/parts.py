@@ -8,8 +8,9 @@ from typing import Final
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from gearqa.history.sealed_rows import insert_rows, next_id
 from gearqa.history.sql_tables import PART
-from gearqa.history.store import next_id, now
+from gearqa.history.store import now
 from gearqa.model.part import Part
 
 READING_KEYS: Final = {"ignore", "columns"}
@@ -39,17 +40,16 @@ def part_id(connection: Connection, part: Part) -> int:
     if found is not None:
         return int(found)
     number = next_id(connection, PART)
-    connection.execute(
-        PART.insert().values(
-            id=number,
-            number=part.part.number,
-            name=part.part.name,
-            revision=part.part.revision,
-            digest=digest,
-            content=part_text(part),
-            added_at=now(),
-        )
-    )
+    row = {
+        "id": number,
+        "number": part.part.number,
+        "name": part.part.name,
+        "revision": part.part.revision,
+        "digest": digest,
+        "content": part_text(part),
+        "added_at": now(),
+    }
+    insert_rows(connection, PART, [row])
     return number
 
 

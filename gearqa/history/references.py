@@ -5,11 +5,13 @@ from __future__ import annotations
 from datetime import datetime
 
 import sqlalchemy as sa
+from sqlalchemy.engine import Connection
 
 from gearqa.errors import StoreError
 from gearqa.history.queries import select_references
+from gearqa.history.sealed_rows import change_state, insert_rows, next_id
 from gearqa.history.sql_tables import CURRENT, GEAR, REFERENCE, REMOVED, SUPERSEDED
-from gearqa.history.store import HistoryStore, LogEntry, log, next_id, now
+from gearqa.history.store import HistoryStore, LogEntry, log, now
 from gearqa.history.stored_texts import stored_text, utc_text
 from gearqa.model.history import FrozenReference
 
@@ -29,7 +31,6 @@ def freeze_period(
     """
     if utc_text(from_at) >= utc_text(to_at):
         raise StoreError(f"a reference from {from_at.isoformat()} to {to_at.isoformat()} is empty")
-    mine = (REFERENCE.c.part_number == part_number, REFERENCE.c.grinder == grinder)
     with store.writing() as connection:
         of_part = (GEAR.c.state == CURRENT, GEAR.c.part_number == part_number, GEAR.c.grinder == grinder)
         inside = (GEAR.c.finished_utc >= utc_text(from_at), GEAR.c.finished_utc <= utc_text(to_at))
@@ -46,21 +47,18 @@ def freeze_period(
                 hint="look at: gearqa history list",
             )
         first, last = stored_text(from_at), stored_text(to_at)
-        connection.execute(
-            REFERENCE.update().where(*mine, REFERENCE.c.state == CURRENT).values(state=SUPERSEDED)
-        )
-        connection.execute(
-            REFERENCE.insert().values(
-                id=next_id(connection, REFERENCE),
-                part_number=part_number,
-                grinder=grinder,
-                from_at=first,
-                to_at=last,
-                remark=remark,
-                state=CURRENT,
-                frozen_at=now(),
-            )
-        )
+        _take_out(connection, part_number, grinder, SUPERSEDED)
+        row = {
+            "id": next_id(connection, REFERENCE),
+            "part_number": part_number,
+            "grinder": grinder,
+            "from_at": first,
+            "to_at": last,
+            "remark": remark,
+            "state": CURRENT,
+            "frozen_at": now(),
+        }
+        insert_rows(connection, REFERENCE, [row])
         detail = {"grinder": grinder, "from": first, "to": last, "remark": remark}
         log(connection, LogEntry("freeze", part_number, detail=detail))
         (frozen,) = select_references(connection, part_number=part_number, grinder=grinder)
@@ -70,21 +68,22 @@ def freeze_period(
 def release_period(store: HistoryStore, part_number: str, grinder: str) -> None:
     """Take the reference of a part and grinder out of use; raises StoreError if there is none."""
     with store.writing() as connection:
-        done = connection.execute(
-            REFERENCE.update()
-            .where(
-                REFERENCE.c.part_number == part_number,
-                REFERENCE.c.grinder == grinder,
-                REFERENCE.c.state == CURRENT,
-            )
-            .values(state=REMOVED)
-        )
-        if done.rowcount != 1:
+        if not _take_out(connection, part_number, grinder, REMOVED):
             raise StoreError(
                 f"history store {store.shown} has no frozen reference of part {part_number} on grinder "
                 f"{grinder}"
             )
         log(connection, LogEntry("release", part_number, detail={"grinder": grinder}))
+
+
+def _take_out(connection: Connection, part_number: str, grinder: str, state: str) -> bool:
+    """Take the reference that counts out of use; whether there was one."""
+    query = sa.select(REFERENCE.c.id).where(
+        REFERENCE.c.part_number == part_number, REFERENCE.c.grinder == grinder, REFERENCE.c.state == CURRENT
+    )
+    numbers = list(connection.execute(query).scalars())
+    change_state(connection, REFERENCE, [{"id": number, "state": state} for number in numbers])
+    return bool(numbers)
 
 
 def period_of_dresses(

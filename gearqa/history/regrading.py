@@ -26,8 +26,9 @@ from gearqa.history.parts import part_by_id, part_digest, part_id
 from gearqa.history.passing import Passing, unwatched
 from gearqa.history.queries import GEAR_COLUMNS, Selection, gear_of, result_of, select_results
 from gearqa.history.raw_files import Intake, folder_faults, read_intakes
+from gearqa.history.sealed_rows import next_id
 from gearqa.history.sql_tables import CURRENT, GEAR, PART
-from gearqa.history.store import HistoryStore, LogEntry, log, next_id, now
+from gearqa.history.store import HistoryStore, LogEntry, log, now
 from gearqa.history.stored_texts import loads
 from gearqa.model.history import RegradedGear, RegradeReport, StoredGear
 from gearqa.model.part import Part

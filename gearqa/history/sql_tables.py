@@ -1,5 +1,7 @@
 """Tables of the store as SQLAlchemy sees them; made and changed only by the migrations.
 
+Rows are written by `sealed_rows` alone, which keeps the chain.
+
 Numbers of rows are given by the store, under its write lock. Times are ISO 8601 text: with their own
 offset for people, in UTC (`..._utc`) to sort by. No row of a gear or event is ever deleted: `state` says
 whether it still counts.
@@ -13,7 +15,7 @@ import sqlalchemy as sa
 
 METADATA: Final = sa.MetaData()
 VERSION_TABLE: Final = "gearqa_schema"
-HEAD: Final = "0001"
+HEAD: Final = "0002"
 """Newest schema version: the revision of the last migration."""
 CURRENT: Final = "current"
 SUPERSEDED: Final = "superseded"
@@ -122,3 +124,13 @@ AUDIT: Final = _table(
     *_optional(sa.BigInteger, "gear_id"),
 )
 """Everything that was done to the store."""
+
+CHAIN: Final = _table(
+    "chain",
+    _id(),
+    *_columns(sa.Text, "kind", "link"),
+    *_columns(sa.BigInteger, "row_id"),
+    *_optional(sa.Text, "content", "state"),
+    sa.Index("gearqa_chain_row", "kind", "row_id"),
+)
+"""An entry for every row written to the tables above, and for every change of state; see `sealed_rows`."""

@@ -16,6 +16,7 @@ import sqlite3
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 from typing import Any, Final, Self
 
@@ -24,7 +25,8 @@ from sqlalchemy.engine import Connection, Engine
 from sqlalchemy.pool import NullPool, QueuePool
 
 from gearqa.errors import StoreBusyError, StoreError
-from gearqa.history.faults import in_words
+from gearqa.history.faults import SAVE_A_COPY, in_words
+from gearqa.history.sealed_rows import insert_rows, next_id
 from gearqa.history.sql_tables import AUDIT, CURRENT, GEAR, HEAD, VERSION_TABLE
 from gearqa.history.store_location import Location, locate
 from gearqa.history.stored_texts import dumps
@@ -201,14 +203,26 @@ class HistoryStore:
                 raise self._foreign(f"is a database of something else (it has a table '{tables[0]}')")
             return None
         table = sa.table(VERSION_TABLE, sa.column("version_num"))
-        version: str | None = connection.execute(sa.select(table.c.version_num)).scalar_one_or_none()
-        return version
+        versions = list(connection.execute(sa.select(table.c.version_num)).scalars())
+        if len(versions) != 1 and (versions or len(tables) > 1):
+            raise StoreError(f"history store {self.shown}: its schema version is damaged", hint=SAVE_A_COPY)
+        return str(versions[0]) if versions else None
 
     def _foreign(self, what: str) -> StoreError:
         return StoreError(
             f"{self.shown} {what}, not a history store",
             hint="name another file with --store; nothing was changed",
         )
+
+
+@cache
+def new_in_memory(query: str) -> tuple[tuple[Any, ...], ...]:
+    """What a query gives of a store just made."""
+    from gearqa.history.migrations.run import upgrade
+
+    with _empty_engine().begin() as connection:
+        upgrade(connection, None, "in memory")
+        return tuple(tuple(row) for row in connection.exec_driver_sql(query))
 
 
 def _empty_engine() -> Engine:
@@ -313,11 +327,6 @@ def station() -> str:
     return platform.node() or "unknown"
 
 
-def next_id(connection: Connection, table: sa.Table) -> int:
-    """First free row number; safe under the write lock."""
-    return int(connection.execute(sa.select(sa.func.coalesce(sa.func.max(table.c.id), 0))).scalar_one()) + 1
-
-
 @dataclass(frozen=True, slots=True)
 class LogEntry:
     """One thing done to the store."""
@@ -338,5 +347,4 @@ def log(connection: Connection, *entries: LogEntry) -> None:
         {"id": number, **common, **asdict(entry), "detail": dumps(entry.detail)}
         for number, entry in enumerate(entries, first)
     ]
-    if rows:
-        connection.execute(AUDIT.insert(), rows)
+    insert_rows(connection, AUDIT, rows)

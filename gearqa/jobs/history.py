@@ -243,13 +243,19 @@ def remove_event(event: int, *, store: AnyStore = None) -> None:
         drop_event(history, event)
 
 
-def check_history(*, files: bool = False, store: AnyStore = None, progress: Progress = UNSEEN) -> CheckReport:
-    """Check a whole store; with `files` also that the raw files are still what was read."""
+def check_history(
+    *, files: bool = False, head: str | None = None, store: AnyStore = None, progress: Progress = UNSEEN
+) -> CheckReport:
+    """Check a whole store; with `files` also that the raw files are still what was read.
+
+    `head` is the end of the chain that an earlier check reported: all that was written until then must still
+    be there.
+    """
     from gearqa.history.checking import check_store
 
     with opened(store) as history:
         return check_store(
-            history, files=files, passing=partial(progress.over, doing="checking", noun="gears")
+            history, files=files, head=head, passing=partial(progress.over, doing="checking", noun="gears")
         )
 
 

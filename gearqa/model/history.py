@@ -169,6 +169,15 @@ class StoreFinding:
 
 
 @dataclass(frozen=True, slots=True)
+class ChainHead:
+    """End of the chain that holds a digest of every row written."""
+
+    entries: int
+    head: str | None
+    """Link of the last entry. Kept elsewhere, it shows whether all that was written before is still there."""
+
+
+@dataclass(frozen=True, slots=True)
 class CheckReport:
     """What checking a store found."""
 
@@ -178,6 +187,7 @@ class CheckReport:
     events: int
     intakes: int
     files_checked: int
+    chain: ChainHead
     findings: tuple[StoreFinding, ...]
 
 

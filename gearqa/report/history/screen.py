@@ -21,11 +21,13 @@ from gearqa.report.history.words import part_text
 from gearqa.symbols import symbol_of
 from gearqa.wording.numbers import DASH, class_text, count_text, short_text
 from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+from gearqa.wording.sentences import first_lines
 from gearqa.wording.times import time_text
 from gearqa.wording.verdicts import CONFORMITY
 
 ROWS_SHOWN = 40
 CHANGES_SHOWN = 20
+FINDINGS_SHOWN = 50
 
 
 def _gears_table(found: HistoryList, *, wide: bool) -> Table:
@@ -193,10 +195,12 @@ def check_blocks(report: CheckReport) -> list[Block]:
     )
     if report.files_checked:
         counted += f", {count_text(report.files_checked, 'raw file')} compared"
+    entries = count_text(report.chain.entries, "entry", "entries")
+    end = Paragraph(f"head of the chain ({entries}): {report.chain.head or DASH}")
     if not report.findings:
-        return [Paragraph(f"nothing wrong: {counted}")]
-    listed = Bullets(tuple(finding.sentence for finding in report.findings))
-    return [Paragraph(f"{count_text(len(report.findings), 'finding')}; {counted}", "lead"), listed]
+        return [Paragraph(f"nothing wrong: {counted}"), end]
+    listed = Bullets(tuple(first_lines([one.sentence for one in report.findings], FINDINGS_SHOWN)))
+    return [Paragraph(f"{count_text(len(report.findings), 'finding')}; {counted}", "lead"), listed, end]
 
 
 def _former_results(gears: Sequence[StoredGear]) -> Bullets:

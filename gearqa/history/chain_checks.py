@@ -1,0 +1,183 @@
+"""Compares every row of a store with its entries in the chain, and every stored result with its figures."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cache
+from itertools import groupby
+from typing import Any, Final
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from gearqa.history.drafts import figures_of
+from gearqa.history.parts import part_by_id
+from gearqa.history.passing import Passing
+from gearqa.history.queries import result_of
+from gearqa.history.sealed_rows import (
+    BEGINNING,
+    PORTION,
+    Entry,
+    before,
+    content_digest,
+    link_after,
+    raw_rows,
+    sealed_rows,
+    state_text,
+)
+from gearqa.history.sql_tables import AUDIT, CHAIN, EVENT, FIGURE, GEAR, INTAKE, PART, REFERENCE
+from gearqa.history.stored_texts import unpacked
+from gearqa.model.history import ChainHead, StoreFinding
+from gearqa.model.part import Part
+from gearqa.model.results import GearResult
+
+SEALED: Final = {
+    "part": (PART, "part data"),
+    "intake": (INTAKE, "intake"),
+    "gear": (GEAR, "gear"),
+    "event": (EVENT, "event"),
+    "reference": (REFERENCE, "frozen reference"),
+    "audit": (AUDIT, "log entry"),
+}
+"""Name in the chain -> table, and what its rows are."""
+COMPARED: Final = (
+    "value_um",
+    "mean_um",
+    "min_um",
+    "max_um",
+    "limit_low_um",
+    "limit_high_um",
+    "class_",
+    "conforms",
+)
+"""Of a figure, what its gear's result says too."""
+BROKEN: Final = "does not follow from the one before: an entry was changed, deleted or added"
+LOST: Final = "what was written up to it is not all there"
+VERDICTS: Final = ("class_", "class_complete", "beyond", "conforms", "master_quality")
+MADE: Final = ("grinder", "wheel", "dress", "parts_since_dress", "instrument")
+_Row = tuple[Mapping[str, Any], Sequence[Mapping[str, Any]]]
+
+
+class ChainWalk:
+    """Follows the links of the chain; then `head` is its end."""
+
+    def __init__(self, expected: str | None = None) -> None:
+        self.head = ChainHead(0, None)
+        self._expected = expected
+
+    def findings(self, connection: Connection) -> Iterator[StoreFinding]:
+        """Where an entry does not follow from the one before, and whether the expected head is missing."""
+        link, number, met = BEGINNING, 0, self._expected is None
+        for row in raw_rows(connection, CHAIN, "id"):
+            number += 1
+            entry = Entry(row["kind"], row["row_id"], row["content"], row["state"])
+            if row["id"] != number or row["link"] != link_after(link, number, entry):
+                yield StoreFinding("broken_chain", f"entry {row['id']} of the chain {BROKEN}")
+                number = row["id"] if isinstance(row["id"], int) else number
+            if entry.kind not in SEALED:
+                yield StoreFinding("broken_chain", f"entry {row['id']} of the chain is of no known table")
+            link = row["link"]
+            met = met or link == self._expected
+        self.head = ChainHead(number, str(link) or None)
+        if not met:
+            yield StoreFinding("head_not_found", f"the chain has no head {self._expected}: {LOST}")
+
+
+def row_findings(connection: Connection, passing: Passing) -> Iterator[StoreFinding]:
+    """Rows that were changed, deleted or added, and gears whose figures are not those of their result."""
+
+    @cache
+    def part_of(number: int) -> Part:
+        return part_by_id(connection, number)
+
+    for kind, (table, what) in SEALED.items():
+        merged = _merged(_entries(connection, kind), sealed_rows(connection, table))
+        total = connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
+        for number, entries, found in passing(merged, total=total) if kind == "gear" else merged:
+            named = f"{what} {found[0]['serial']} (row {number})" if found and kind == "gear" else ""
+            named = named or f"{what} (row {number})"
+            if found is None:
+                yield StoreFinding("row_deleted", f"the {named} was deleted")
+                continue
+            if not entries:
+                yield StoreFinding("row_added", f"the {named} was not written by gearqa")
+            else:
+                yield from _against_entries(table, named, entries, found)
+            if kind == "gear":
+                yield from _against_result(named, found, part_of)
+    yield from _orphans(connection)
+
+
+def _orphans(connection: Connection) -> Iterator[StoreFinding]:
+    lost = sa.select(FIGURE.c.gear_id).where(FIGURE.c.gear_id.not_in(sa.select(GEAR.c.id))).distinct()
+    for (number,) in connection.execute(lost):
+        yield StoreFinding("row_added", f"figures of a gear (row {number}) that is not there")
+
+
+def _entries(connection: Connection, kind: str) -> Iterator[tuple[Any, list[Entry]]]:
+    """Row number and its entries, in the order they were written."""
+    query = sa.text("SELECT row_id, content, state FROM gearqa_chain WHERE kind = :kind ORDER BY row_id, id")
+    with connection.execute(query.execution_options(yield_per=PORTION), {"kind": kind}) as rows:
+        for number, group in groupby(rows, lambda row: row.row_id):
+            yield number, [Entry(kind, number, row.content, row.state) for row in group]
+
+
+def _merged(
+    chain: Iterator[tuple[Any, list[Entry]]], rows: Iterator[_Row]
+) -> Iterator[tuple[Any, list[Entry], _Row | None]]:
+    """Each row number with its entries and its row, of which one may be missing; both come in its order."""
+    entry = next(chain, None)
+    for row in rows:
+        number = row[0]["id"]
+        while entry is not None and before(entry[0], number):
+            yield entry[0], entry[1], None
+            entry = next(chain, None)
+        if entry is not None and entry[0] == number:
+            yield number, entry[1], row
+            entry = next(chain, None)
+        else:
+            yield number, [], row
+    while entry is not None:
+        yield entry[0], entry[1], None
+        entry = next(chain, None)
+
+
+def _against_entries(
+    table: sa.Table, named: str, entries: Sequence[Entry], found: _Row
+) -> Iterator[StoreFinding]:
+    row, figures = found
+    content = next((one.content for one in reversed(entries) if one.content is not None), None)
+    if content != content_digest(table, row, figures):
+        yield StoreFinding("row_changed", f"the {named} was changed after it was written")
+    if entries[-1].state != state_text(row):
+        yield StoreFinding("state_changed", f"the state of the {named} was changed to '{state_text(row)}'")
+
+
+def _against_result(named: str, found: _Row, part_of: Any) -> Iterator[StoreFinding]:
+    row, figures = found
+    try:
+        gear = result_of(unpacked(row["result"]))
+        whole = gear.serial == row["serial"]
+        agrees = whole and _agree(gear, row, figures, part_of(row["part_id"]))
+    except (zlib.error, ValueError, LookupError, TypeError, AttributeError, sa.exc.NoResultFound):
+        whole = agrees = False
+    if not whole:
+        yield StoreFinding("damaged_result", f"the result of the {named} is damaged")
+    elif not agrees:
+        yield StoreFinding("figures_differ", f"the stored figures of the {named} are not those of its result")
+
+
+def _agree(
+    gear: GearResult, row: Mapping[str, Any], figures: Sequence[Mapping[str, Any]], part: Part
+) -> bool:
+    made = gear.production
+    if any(row[name.rstrip("_")] != getattr(gear, name) for name in VERDICTS):
+        return False
+    if made is not None and any(row[name] != getattr(made, name) for name in MADE):
+        return False
+    stored = {(one["parameter"], one["flank"]): one for one in figures}
+    result = {(one["parameter"], one["flank"]): one for one in figures_of(gear, part)}
+    return stored.keys() == result.keys() and all(
+        stored[place][name.rstrip("_")] == one[name] for place, one in result.items() for name in COMPARED
+    )

@@ -1,0 +1,193 @@
+"""What was changed in a store by hand or by a fault is found by the check, on both databases."""
+
+from __future__ import annotations
+
+import random
+import shutil
+
+import pytest
+import sqlalchemy as sa
+from store_damage import REFUSED, contents, damages_by_hand, engine_of, filled, flipped, found, harmless
+
+from gearqa.history.chain_checks import ChainWalk
+from gearqa.history.checking import check_store, store_findings
+from gearqa.history.migrations.run import scripts
+from gearqa.history.sql_tables import HEAD, VERSION_TABLE
+from gearqa.history.store import HistoryStore
+
+DAMAGES = 120
+FLIPS = 80
+
+
+@pytest.fixture
+def full(where, tmp_path):
+    """A store with some of everything."""
+    filled(where, tmp_path / "folders")
+    return where
+
+
+def say(where, *lines):
+    engine = engine_of(where)
+    with engine.begin() as connection:
+        for line in lines:
+            assert connection.execute(sa.text(line)).rowcount
+    engine.dispose()
+
+
+def test_a_store_that_nobody_changed_is_sound(full):
+    with HistoryStore.open(full) as store:
+        report = check_store(store)
+    assert report.findings == ()
+    assert report.chain.entries > 40
+    assert len(report.chain.head or "") == 64
+
+
+G = "serial = 'G3-05'"
+FIGURE = f"gear_id = (SELECT id FROM gearqa_gear WHERE {G}) AND parameter = 'cumulative_pitch'"
+
+WITH_RESULT = {"row_changed", "figures_differ"}
+CHANGES = (
+    (
+        f"UPDATE gearqa_figure SET value_um = value_um + 1 WHERE {FIGURE}",
+        {"row_changed", "figures_differ"},
+    ),
+    (f"UPDATE gearqa_figure SET conforms = NULL WHERE {FIGURE}", {"row_changed", "figures_differ"}),
+    (f"DELETE FROM gearqa_figure WHERE {FIGURE}", {"row_changed", "figures_differ"}),
+    (f"UPDATE gearqa_gear SET class = 1 WHERE {G}", {"row_changed", "figures_differ"}),
+    (f"UPDATE gearqa_gear SET measured_at = NULL WHERE {G}", {"row_changed"}),
+    (f"UPDATE gearqa_gear SET state = 'removed' WHERE {G}", {"state_changed"}),
+    ("UPDATE gearqa_gear SET state = 'current' WHERE state = 'removed'", {"state_changed"}),
+    ("UPDATE gearqa_event SET grinder = 'GR-2' WHERE id = 1", {"row_changed"}),
+    ("UPDATE gearqa_event SET state = 'current' WHERE id = 2", {"state_changed"}),
+    ("DELETE FROM gearqa_event WHERE id = 1", {"row_deleted"}),
+    ("DELETE FROM gearqa_event WHERE id = 3", {"row_deleted"}),
+    ("DELETE FROM gearqa_audit WHERE id = 2", {"row_deleted"}),
+    ("DELETE FROM gearqa_audit WHERE action = 'release'", {"row_deleted"}),
+    ("UPDATE gearqa_audit SET detail = '{}' WHERE action = 'remove'", {"row_changed"}),
+    ("UPDATE gearqa_reference SET remark = '' WHERE id = 2", {"row_changed"}),
+    ("UPDATE gearqa_part SET content = replace(content, '20.0', '20.5')", {"row_changed"}),
+    ("UPDATE gearqa_intake SET folder = '' WHERE id = 1", {"row_changed"}),
+    (
+        "INSERT INTO gearqa_event SELECT 9, 'd', at, at_utc, 'GR-9', event, wheel, parameter, flank, "
+        "correction, unit, remark, folder, state, added_at FROM gearqa_event WHERE id = 1",
+        {"row_added"},
+    ),
+    ("DELETE FROM gearqa_chain WHERE id = 7", {"broken_chain"}),
+    ("UPDATE gearqa_chain SET link = 'x' || link WHERE id = 7", {"broken_chain"}),
+    ("UPDATE gearqa_chain SET kind = 'x' WHERE id = 7", {"broken_chain"}),
+)
+
+
+def test_every_kind_of_change_by_hand_has_its_code(full):
+    engine = engine_of(full)
+    with engine.connect() as connection:
+        for line, codes in CHANGES:
+            assert connection.execute(sa.text(line)).rowcount, line
+            assert codes <= {one.code for one in store_findings(connection, ChainWalk())}, line
+            connection.rollback()
+    engine.dispose()
+
+
+def test_hundreds_of_random_damages_are_all_found(full):
+    chance = random.Random(20251126)
+    damages = list(damages_by_hand(full, chance, DAMAGES))
+    assert [(one.kind, one.table, one.column) for one, codes in damages if not codes] == []
+    assert len({(one.kind, one.table) for one, _ in damages}) > 35
+
+
+def test_random_bytes_of_a_file_are_found_or_harmless(tmp_path):
+    original, file = tmp_path / "history.sqlite", tmp_path / "damaged.sqlite"
+    filled(str(original), tmp_path / "folders")
+    engine = engine_of(str(original))
+    with engine.connect() as connection:
+        whole = contents(connection)
+    engine.dispose()
+    chance = random.Random(20251127)
+    harmed = 0
+    for number in range(FLIPS):
+        shutil.copy(original, file)
+        flipped(file, chance)
+        codes = found(str(file))
+        assert codes or harmless(file, whole), number
+        harmed += bool(codes)
+    assert harmed > FLIPS // 2
+
+
+def test_the_head_of_the_chain_shows_what_was_cut_off(full):
+    """Rows and entries taken out together leave a sound chain; only its head, kept elsewhere, tells."""
+    with HistoryStore.open(full) as store:
+        head = check_store(store).chain.head
+    say(
+        full,
+        "DELETE FROM gearqa_chain WHERE id = (SELECT max(id) FROM gearqa_chain)",
+        "DELETE FROM gearqa_audit WHERE id = (SELECT max(id) FROM gearqa_audit)",
+    )
+    with HistoryStore.open(full) as store:
+        assert check_store(store).findings == ()
+        assert [one.code for one in check_store(store, head=head).findings] == ["head_not_found"]
+
+
+def test_the_head_of_an_earlier_check_stays_good_while_the_store_grows(full, tmp_path):
+    with HistoryStore.open(full) as store:
+        head = check_store(store).chain.head
+    filled_further(full, tmp_path)
+    with HistoryStore.open(full) as store:
+        report = check_store(store, head=head)
+    assert report.findings == ()
+    assert report.chain.head != head
+
+
+def filled_further(where, tmp_path):
+    from history_folders import made_folder
+
+    from gearqa.history.intake import FolderToAdd, add_folders
+
+    with HistoryStore.open(where, writing=True) as store:
+        add_folders(store, [FolderToAdd(made_folder(tmp_path / "more", ["M"], day=9))])
+
+
+def downgraded(where):
+    """The store as version 0.2.0 of the program left it: schema 0001."""
+    from alembic.operations import Operations
+    from alembic.runtime.migration import MigrationContext
+
+    with HistoryStore.open(where, writing=True) as store, store.writing() as connection:
+        with Operations.context(MigrationContext.configure(connection)):
+            for script in scripts().iterate_revisions(HEAD, "0001"):
+                script.module.downgrade()
+        connection.exec_driver_sql(f"UPDATE {VERSION_TABLE} SET version_num = '0001'")
+
+
+def test_a_store_of_the_schema_before_gets_its_chain(full):
+    downgraded(full)
+    engine = engine_of(full)
+    with engine.connect() as connection:
+        assert "gearqa_chain" not in sa.inspect(connection).get_table_names()
+    engine.dispose()
+    with HistoryStore.open(full) as store:
+        report = check_store(store)
+    assert report.findings == ()
+    assert (report.gears, report.superseded, report.removed) == (29, 2, 1)
+    say(full, f"UPDATE gearqa_gear SET class = 1 WHERE {G}")
+    assert "row_changed" in found(full)
+
+
+def test_what_was_wrong_before_the_chain_shows_in_the_results(full):
+    """The chain seals rows as they are; the result of a gear still tells what its figures were."""
+    downgraded(full)
+    say(full, f"UPDATE gearqa_figure SET value_um = value_um + 1 WHERE {FIGURE}")
+    assert found(full) == {"figures_differ"}
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        f"DELETE FROM {VERSION_TABLE}",
+        f"INSERT INTO {VERSION_TABLE} VALUES ('0001')",
+        f"UPDATE {VERSION_TABLE} SET version_num = '0001'",
+        f"UPDATE {VERSION_TABLE} SET version_num = 'x'",
+    ],
+)
+def test_a_damaged_schema_version_is_refused_with_words(full, line):
+    say(full, line)
+    assert found(full) == {REFUSED}
