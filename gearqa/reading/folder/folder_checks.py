@@ -29,7 +29,7 @@ from gearqa.reading.folder.text_rows import TextRows
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.symbols import FLANKS
 from gearqa.wording.nearest import nearest
-from gearqa.wording.numbers import fixed_text
+from gearqa.wording.numbers import count_text, fixed_text
 from gearqa.wording.sentences import listed, some_of
 
 LOCATED_SERIES: Final = 500
@@ -56,6 +56,12 @@ class FolderChecks:
 
     def _repeats(self, frame: Frame) -> None:
         """Points that occur twice, and labels that are not constant."""
+        if jumbled := self.store.unordered():
+            self.log.notice(
+                NoticeCode.ROW_ORDER,
+                f"{count_text(jumbled, 'trace has', 'traces have')} rows in no order of position: read by "
+                "position, but two measurements of one trace could not be told apart there",
+            )
         suspects, count = self.store.suspects(LOCATED_SERIES)
         if not suspects:
             return

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 from typing import Final
 
 import numpy as np
 
+from gearqa.arrays import Array
 from gearqa.errors import Problem, Reason
 from gearqa.reading.folder.canonical import KIND_OF_SERIES, PROFILE, RUNOUT, Frame, split_series_key
 from gearqa.reading.folder.careful_reader import CarefulReader, with_encoding_settled
 from gearqa.reading.folder.cells import careful_series
-from gearqa.reading.folder.pieces import SAME_LABEL_MM, SAME_POSITION_MM
+from gearqa.reading.folder.pieces import SAME_LABEL_MM
+from gearqa.reading.folder.runs import SAME_POSITION_MM, Run, joined_runs, run_starts, second_pass, turn_of
 from gearqa.reading.folder.series_store import Suspect
 from gearqa.reading.folder.sources import TableSource
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.wording.numbers import short_text
 
 SECOND_MEASUREMENT: Final = "a second measurement belongs in a folder of its own"
+OVERLAP: Final = "pieces of a trace that continue each other and do not overlap"
 _ONE_BY_ONE: Final = 5
 
 
@@ -47,6 +51,8 @@ def locate(
         readings = found[key]
         if suspect.label_spread:
             _label_problem(suspect, readings, log)
+        elif suspect.second_pass:
+            _second_pass(suspect, readings, log)
         else:
             _repeats(suspect, readings, log)
 
@@ -111,6 +117,43 @@ def _repeats(suspect: Suspect, readings: Sequence[_Reading], log: ProblemLog) ->
         if more:
             found += f", and {more} more that occur twice"
         log.add(Problem(reason, second.source.name, found, expected, second.line, column, SECOND_MEASUREMENT))
+
+
+def _second_pass(suspect: Suspect, readings: Sequence[_Reading], log: ProblemLog) -> None:
+    """Where the two passes over one trace begin."""
+    for group in _label_groups(readings):
+        runs: list[Run] = []
+        places: dict[int, list[_Reading]] = {}
+        for reading in sorted(group, key=lambda r: (r.order, r.line)):
+            places.setdefault(reading.order, []).append(reading)
+        for order, rows in places.items():
+            position = np.array([row.position for row in rows])
+            for begin, past in pairwise([*run_starts(position).tolist(), len(rows)]):
+                part = position[begin:past]
+                turn = turn_of(part)
+                runs.append(
+                    Run(order, float(part.min()), float(part.max()), len(part), turn, ((begin, past),))
+                )
+        runs = joined_runs(runs)
+        pair = second_pass(runs, partial(_positions, runs, places))
+        if pair is not None:
+            first, second = (places[run.file][run.rows[0][0]] for run in pair)
+            spans = [f"{short_text(run.low)} to {short_text(run.high)} mm" for run in pair]
+            where = f" (first {spans[0]} from {first.source.name}:{first.line})"
+            return _log_second_pass(suspect, second, f"{suspect.name}, {spans[1]}, again{where}", log)
+    return _log_second_pass(suspect, readings[-1], f"{suspect.name} measured twice", log)
+
+
+def _positions(runs: Sequence[Run], places: Mapping[int, Sequence[_Reading]], at: int) -> Array:
+    run = runs[at]
+    return np.array([row.position for row in places[run.file][run.rows[0][0] : run.rows[-1][1]]])
+
+
+def _log_second_pass(suspect: Suspect, at: _Reading, found: str, log: ProblemLog) -> None:
+    of_profile = split_series_key(suspect.series)[0] == PROFILE
+    column = "roll_length_mm" if of_profile else "face_position_mm"
+    name, hint = at.source.name, SECOND_MEASUREMENT
+    log.add(Problem(Reason.SECOND_PASS, name, found, OVERLAP, at.line, column, hint))
 
 
 def _label_groups(readings: Sequence[_Reading]) -> list[list[_Reading]]:

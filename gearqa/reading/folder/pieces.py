@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
 
 from gearqa.arrays import Array, BoolArray, IntArray
-from gearqa.reading.folder.canonical import SERIES_BITS, SeriesRows
+from gearqa.reading.folder.canonical import HELIX, SERIES_BITS, SORT_SHIFT, SeriesRows
+from gearqa.reading.folder.runs import FEW_RUNS, LONG_RUN, SAME_POSITION_MM, run_starts, turn_of
 
-SAME_POSITION_MM: Final = 1e-6
-"""Two points of a trace that lie closer are one point measured twice."""
 SAME_LABEL_MM: Final = 0.1
 """Labels (face position of a profile, diameter of a helix) that differ by less belong together."""
 
@@ -37,6 +37,8 @@ class Pieces:
     label_high: Array
     repeated: BoolArray
     """Whether a position occurs twice in the piece."""
+    turn: IntArray
+    """1 where positions rose in the file, -1 where they fell, 0 of a single point, 2 in no order."""
     position: Array
     value: Array
     met: IntArray
@@ -69,12 +71,13 @@ def cut(rows: SeriesRows) -> Pieces:
             order = np.argsort(group, kind="stable")
             rows, key, group = rows.take(order), key[order], group[order]
             starts = _starts(group[1:] != group[:-1], len(key))
+    starts, turn = _turns(rows, starts)
     count = np.diff(np.append(starts, len(key)))
     rows, repeated = _rising(rows, starts, count)
     low, high = _label_range(rows.label, starts)
     return Pieces(
         rows.serials, key[starts] >> SERIES_BITS, key[starts] & ((1 << SERIES_BITS) - 1), starts, count,
-        low, high, repeated, rows.position, rows.value, met,
+        low, high, repeated, turn, rows.position, rows.value, met,
     )  # fmt: skip
 
 
@@ -91,6 +94,35 @@ def _label_range(label: Array | None, starts: IntArray) -> tuple[Array, Array]:
     low, high = np.minimum.reduceat(label, starts), np.maximum.reduceat(label, starts)
     unlabelled = low == _NO_LABEL
     return np.where(unlabelled, np.nan, low), np.where(unlabelled, np.nan, high)
+
+
+def _turns(rows: SeriesRows, starts: IntArray) -> tuple[IntArray, IntArray]:
+    """Cut traces where position turns, and say of each piece how its positions ran."""
+    ends = np.append(starts[1:], len(rows.position))
+    turn = np.where(ends - starts > 1, 1, 0)
+    good = _steps_good(rows.position, starts)
+    if good.all():
+        return starts, turn
+    falls = np.diff(rows.position) < -SAME_POSITION_MM
+    falls[starts[1:] - 1] = True
+    falling = np.logical_and.reduceat(np.append(True, falls), starts) & (turn == 1)
+    turn[falling] = -1
+    bad = np.unique(np.searchsorted(starts, np.flatnonzero(~good), side="right") - 1)
+    bad = bad[~falling[bad]]
+    cuts: list[int] = []
+    turns = dict(zip(starts.tolist(), turn.tolist(), strict=True))
+    for piece in bad[rows.series[starts[bad]] >> SORT_SHIFT <= HELIX].tolist():
+        start, end = int(starts[piece]), int(ends[piece])
+        position = rows.position[start:end]
+        begins = run_starts(position).tolist()
+        if len(begins) > FEW_RUNS and end - start < LONG_RUN * len(begins):
+            turns[start] = 2
+            continue
+        for begin, past in pairwise([*begins, len(position)]):
+            turns[start + begin] = turn_of(position[begin:past])
+        cuts += [start + begin for begin in begins[1:]]
+    starts = np.sort(np.concatenate((starts, np.array(cuts, dtype=np.int64))))
+    return starts, np.array([turns[at] for at in starts.tolist()], dtype=np.int64)
 
 
 def _labels_repeat(key: IntArray, low: Array, high: Array) -> bool:

@@ -25,7 +25,15 @@ from gearqa.reading.folder.canonical import (
     split_series_key,
 )
 from gearqa.reading.folder.copies import digests, equal_traces
-from gearqa.reading.folder.pieces import SAME_LABEL_MM, SAME_POSITION_MM, Pieces
+from gearqa.reading.folder.pieces import SAME_LABEL_MM, Pieces
+from gearqa.reading.folder.runs import (
+    FEW_RUNS,
+    SAME_POSITION_MM,
+    Run,
+    joined_runs,
+    second_pass,
+    unordered,
+)
 from gearqa.reading.folder.spool import Spool
 from gearqa.symbols import FLANKS
 
@@ -39,7 +47,7 @@ _INDEX: Final = np.dtype(
         ("gear", np.int32), ("series", np.int32), ("file", np.int32), ("shared", np.int32),
         ("count", np.int64), ("value_at", np.int64), ("position_at", np.int64),
         ("first", np.float64), ("last", np.float64), ("label_low", np.float64), ("label_high", np.float64),
-        ("repeated", np.bool_), ("digest", np.uint64),
+        ("repeated", np.bool_), ("turn", np.int8), ("digest", np.uint64),
     ]
 )  # fmt: skip
 
@@ -80,6 +88,7 @@ class Suspect:
     serial: str
     series: int
     label_spread: bool = False
+    second_pass: bool = False
 
     @property
     def name(self) -> str:
@@ -167,6 +176,7 @@ class SeriesStore:
         index["label_low"] = pieces.label_low
         index["label_high"] = pieces.label_high
         index["repeated"] = pieces.repeated
+        index["turn"] = pieces.turn
         index["digest"] = digests(pieces)
         index["value_at"] = self._spool.append(pieces.value) + pieces.start
         index["shared"] = shared = self._share(pieces)
@@ -268,15 +278,51 @@ class SeriesStore:
         names = list(self.serials)
         ends = np.append(starts[1:], len(index))
         repeated = np.logical_or.reduceat(index["repeated"], starts)
+        second = np.zeros(len(starts), dtype=np.bool_)
         for at in np.flatnonzero(ends - starts > 1).tolist():
             if not repeated[at]:
-                repeated[at] = self._overlaps(index[starts[at] : ends[at]])
+                pieces = index[starts[at] : ends[at]]
+                repeated[at] = self._overlaps(pieces)
+                if pieces["series"][0] >> SORT_SHIFT <= HELIX and not repeated[at]:
+                    second[at] = self._measured_twice(pieces)
         spread = self._label_faults(starts, ends)
         found: dict[Suspect, None] = {}
-        for at in np.flatnonzero(repeated | spread).tolist():
+        for at in np.flatnonzero(repeated | spread | second).tolist():
             row = index[starts[at]]
-            found[Suspect(names[row["gear"]], int(row["series"]), bool(spread[at]))] = None
+            found[Suspect(names[row["gear"]], int(row["series"]), bool(spread[at]), bool(second[at]))] = None
         return list(found)[:limit], len(found)
+
+    def unordered(self) -> int:
+        """How many traces have their rows in no order of position."""
+        index, starts = self._index, self._trace_starts
+        if not len(index):
+            return 0
+        ends = np.append(starts[1:], len(index))
+        jumbled = np.maximum.reduceat(index["turn"], starts) == 2
+        for at in np.flatnonzero(~jumbled & (ends - starts > FEW_RUNS)).tolist():
+            jumbled[at] = unordered(joined_runs(self._runs(index[starts[at] : ends[at]])))
+        return int(np.count_nonzero(jumbled))
+
+    def _runs(self, pieces: NDArray[np.void]) -> list[Run]:
+        """The pieces of a trace as runs, in the order of the rows."""
+        ordered = np.sort(pieces, order=["file", "value_at"])
+        return [
+            Run(int(p["file"]), float(p["first"]), float(p["last"]), int(p["count"]), int(p["turn"]),
+                ((int(p["value_at"]), int(p["value_at"] + p["count"])),))
+            for p in ordered
+        ]  # fmt: skip
+
+    def _measured_twice(self, pieces: NDArray[np.void]) -> bool:
+        """Whether the pieces of a trace are those of two passes."""
+        runs = joined_runs(self._runs(pieces))
+        if len(runs) < 2:
+            return False
+        at = {int(p["value_at"]): _Piece(*p[_PIECE_FIELDS].tolist()) for p in pieces}
+
+        def positions(place: int) -> Array:
+            return np.concatenate([self._position(at[first]) for first, _ in runs[place].rows])
+
+        return second_pass(runs, positions) is not None
 
     def _overlaps(self, pieces: NDArray[np.void]) -> bool:
         """Whether a position occurs in two pieces of one trace (sorted by first position)."""

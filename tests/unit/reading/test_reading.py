@@ -94,7 +94,7 @@ def test_interleaved_rows_and_split_tables_give_the_same_traces(tmp_path: Path) 
     whole = gears(read(tmp_path / "whole", {"p.csv": rows(PROFILE, lines)}))
     order = np.random.default_rng(7).permutation(len(lines))
     shuffled = rows(PROFILE, [lines[i] for i in order])
-    split = {f"{n}.csv": rows(PROFILE, lines[n::3]) for n in range(3)}
+    split = {f"{n}.csv": rows(PROFILE, lines[n * 80 : n * 80 + 80]) for n in range(3)}
     for name, files in {"shuffled": {"p.csv": shuffled}, "split": split}.items():
         with read(tmp_path / name, files, chunk_rows=37) as inspection:
             other = {gear.serial: gear for gear in inspection}
