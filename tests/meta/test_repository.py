@@ -56,6 +56,13 @@ def test_no_forbidden_words():
     assert not found, "\n".join(found)
 
 
+def test_the_tests_that_the_developers_page_names_are_there():
+    named = set(re.findall(r"`(test_\w+)`", (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")))
+    there = "".join(path.read_text(encoding="utf-8") for path in (ROOT / "tests").rglob("test_*.py"))
+    assert len(named) > 12
+    assert {name for name in named if f"def {name}(" not in there} == set()
+
+
 def test_nothing_else_stands_at_the_top():
     names = {path.relative_to(ROOT).parts[0] for path in tracked()}
     assert {name for name in names if not name.startswith(".")} <= TOP_LEVEL

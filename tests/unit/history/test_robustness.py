@@ -248,6 +248,27 @@ def fill(store):
     return undo
 
 
+@pytest.mark.postgres
+def test_a_lost_connection_changes_nothing_and_is_told(postgres, tmp_path):
+    where = postgres.database()
+    with HistoryStore.open(where, writing=True) as store:
+        add(store, made_folder(tmp_path / "a", ["A"]))
+        folder = made_folder(tmp_path / "b", ["B"], day=2)
+
+        def cut_off(connection, cursor, statement, *_):
+            if "gearqa_chain" in statement:
+                cursor.execute("SELECT pg_terminate_backend(pg_backend_pid())")
+
+        sa.event.listen(store._engine, "before_cursor_execute", cut_off)
+        with pytest.raises(StoreBusyError, match="was shut down|cannot be reached") as caught:
+            add(store, folder)
+        assert "nothing was changed" in caught.value.hint
+        sa.event.remove(store._engine, "before_cursor_execute", cut_off)
+        assert store.gear_count() == 1
+        assert check_store(store).findings == ()
+        assert add(store, folder)[0].added == 1
+
+
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root may mount")
 def test_a_file_on_a_really_full_disk(tmp_path):
     disk = tmp_path / "disk"
