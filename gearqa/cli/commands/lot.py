@@ -195,7 +195,11 @@ def _write_results(
 
 
 def _certificate(lot: DecidedLot, record: dict[str, Any] | None) -> Document:
-    from gearqa.report.grading.gear_sheet import gear_words
+    from gearqa.report.grading.drawing_words import gear_words, required_words
     from gearqa.report.lot.page import certificate
+    from gearqa.report.lot.words import traced_text
 
-    return certificate(lot.result, gear_words=gear_words(lot.part), record=record)
+    return certificate(
+        lot.result, gear_words=gear_words(lot.part), required=required_words(lot.part),
+        traced=traced_text(lot.gears), record=record,
+    )  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 from itertools import zip_longest
@@ -14,13 +14,14 @@ from gearqa.model.results import FlankResult, GearResult, GradeHeader
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.verdicts import STATUS
 from gearqa.report.grading import gear_figures
+from gearqa.report.grading.drawing_words import evaluation_words, gear_words
 from gearqa.report.grading.notes import decision_line, further_lines, guarded_otherwise, not_proven
 from gearqa.report.grading.value_table import value_table
 from gearqa.report.grading.values import Value, gear_class, has_class, place_of, shown_value, values_of
 from gearqa.report.grading.words import failures, gear_verdict
 from gearqa.symbols import FLANKS, PARAMETERS
 from gearqa.version import __version__
-from gearqa.wording.numbers import DASH, count_text, fixed_text, number_text, value_text
+from gearqa.wording.numbers import DASH, count_text, fixed_text, value_text
 from gearqa.wording.safety import CAUTIONS, SETTER
 from gearqa.wording.sentences import place_text, symbols_text
 from gearqa.wording.verdicts import MASTER_QUALITY, conformity_text
@@ -44,8 +45,6 @@ LONGEST_REMARK = 240
 """Characters of a remark on the first page."""
 SHORT = 48
 """Characters of a serial in titles, page heads, tables and file names."""
-NO_BREAK = "\u00a0"
-"""A blank at which no line ends: between a symbol and its value."""
 RUNOUT_ANNEX = "Fr is graded by an informative annex of the standard: agree on it before it decides."
 
 
@@ -239,61 +238,6 @@ def _time(value: object) -> str | None:
         return None
     text = value.isoformat(sep=" ", timespec="minutes")
     return text if value.tzinfo is not None else f"{text} (local time)"
-
-
-def gear_words(part: Part) -> str:
-    """The gear's data in one line."""
-    gear = part.gear
-    angle = gear.helix_angle_deg
-    helix = f"β {number_text(angle)}° {gear.helix_hand}" if angle else "spur"
-    shift = gear.profile_shift_coefficient
-    words = [
-        gear.kind, f"z {gear.teeth}", f"mn {number_text(gear.module_mm)} mm",
-        f"αn {number_text(gear.normal_pressure_angle_deg)}°", helix,
-        f"b {number_text(gear.face_width_mm)} mm", f"x {number_text(shift, signed=True)}" if shift else "",
-    ]  # fmt: skip
-    return ", ".join(word.replace(" ", NO_BREAK) for word in words if word)
-
-
-def evaluation_words(part: Part, curves: GearCurves | None) -> str:
-    """How traces and pitch were evaluated: ranges, filter, slopes, plane, design."""
-    settings = part.evaluation
-    words = []
-    traces = {one.kind: one for one in reversed(curves.traces)} if curves is not None else {}
-    if "profile" in traces:
-        words.append(f"profile {gear_figures.profile_range(traces['profile'], part)}")
-    if "helix" in traces:
-        words.append(f"helix {gear_figures.helix_range(traces['helix'])}")
-    if settings.filter.enabled:
-        cutoffs = (
-            ("profile", settings.filter.profile_cutoff_mm), ("helix", settings.filter.helix_cutoff_mm),
-        )  # fmt: skip
-        given = [f"{kind} {number_text(value)} mm" for kind, value in cutoffs if value is not None]
-        default = "1/30 of the evaluation length, at least 0.05 mm"
-        cutoff = ", ".join(given) + (f", else {default}" if len(given) == 1 else "") if given else default
-        words.append(f"Gaussian filter, cutoff {cutoff}")
-    else:
-        words.append("no filter")
-    full = settings.slope_span == "full"
-    span = "control to tip diameter and whole face width" if full else "the evaluation length"
-    words.append(f"slopes over {span}")
-    words.append(f"deviations as given in the {settings.deviation_plane} plane")
-    if settings.pitch.measuring_diameter_mm is not None:
-        words.append(f"pitch measured at diameter {number_text(settings.pitch.measuring_diameter_mm)} mm")
-    design = [
-        *_design_words("profile", part.design.profile.model_dump()),
-        *_design_words("helix", part.design.helix.model_dump()),
-    ]
-    words.append(f"design: {', '.join(design)}" if design else "design: unmodified flanks")
-    return "; ".join(words)
-
-
-def _design_words(kind: str, values: Mapping[str, float]) -> list[str]:
-    names = {
-        "crowning_um": "crowning", "slope_um": "slope", "tip_relief_um": "tip relief",
-        "root_relief_um": "root relief",
-    }  # fmt: skip
-    return [f"{kind} {names[key]} {number_text(values[key])} µm" for key in names if values.get(key)]
 
 
 def mean_lines(gear: GearResult) -> Iterator[str]:

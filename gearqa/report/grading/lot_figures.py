@@ -109,11 +109,11 @@ def _figure(series: dict[tuple[str, str], _Series], signed: bool, title: str) ->
         )
     chart = plot.Plot(
         title=title, description=" ".join(sentences), panels=tuple(panels), x=(low, float(edge)),
-        x_name="value in % of its tolerance", heads=("median", "worst"),
+        x_name="value in % of its tolerance", heads=("median", "worst"), width=charts.HALF,
     )  # fmt: skip
     beyond = f" The outermost bars hold everything beyond {short_text(edge)} %." if furthest > edge else ""
     return Figure(
         plot.draw(chart), title, chart.description,
         "One row per parameter and flank; the height of a bar is the number of gears. "
-        f"Median and worst in µm.{beyond}",
+        f"Median and worst in µm.{beyond}", half=True,
     )  # fmt: skip

@@ -31,8 +31,11 @@ from gearqa.wording.numbers import (
 BIN = 2.5
 """Width of a bar of the distribution, in per cent of what is allowed."""
 WIDEST = 200.0
-ROW = 9.0
-TALL = 54.0
+ROW = 10.5
+"""Height of a row of one flank; two share a name."""
+SINGLE_ROW = 14.0
+"""Height of a row with a name of its own."""
+TALL = 80.0
 FEWEST_FOR_A_PLOT = 3
 PROBABILITIES = (
     (-2.326, "1 %"), (-1.645, "5 %"), (-0.842, "20 %"), (0.0, "50 %"), (0.842, "80 %"), (1.645, "95 %"),
@@ -100,7 +103,8 @@ def limits_figure(result: LotResult) -> Figure | None:
         used = percent_text(float(shares.max()) / 100)
         panels.append(
             plot.Panel(
-                label="", detail="", layers=tuple(layers), y=(0.0, top * 1.08), y_ticks=(), height=ROW,
+                label="", detail="", layers=tuple(layers), y=(0.0, top * 1.08), y_ticks=(),
+                height=SINGLE_ROW if flank == "both" else ROW,
                 values=(charts.RowValue("", used, status="bad" if outside else None),),
                 outside=("" if key == before else doc.symbol(key), "" if flank == "both" else flank),
             )
@@ -109,11 +113,11 @@ def limits_figure(result: LotResult) -> Figure | None:
         counted = f"{series_text(key, flank)}: {count_text(len(shares), 'gear')}"
         lines.append(f"{counted}, worst {used}, {outside} beyond the limit.")
     drawing = plot.Plot(
-        title=title, description=" ".join(lines), panels=tuple(panels), x=(0.0, edge),
+        width=charts.HALF, title=title, description=" ".join(lines), panels=tuple(panels), x=(0.0, edge),
         x_name="value in % of what is allowed; slopes: the trace nearest to a limit", heads=("worst",),
     )  # fmt: skip
     beyond = f"The last bar holds everything beyond {short_text(edge)} %." if furthest > edge else ""
-    return Figure(plot.draw(drawing), title, drawing.description, beyond)
+    return Figure(plot.draw(drawing), title, drawing.description, beyond, half=True)
 
 
 def _extent(values: Array) -> str:
@@ -172,7 +176,7 @@ def probability_figure(result: LotResult) -> Figure | None:
     mean = ", mean over the traces of the flank" if PARAMETERS[key].signed else ""
     ticks_at = _log_ticks(low, high) if logs else None
     drawing = plot.Plot(
-        title=f"Probability plot of {name}{question}",
+        width=charts.HALF, title=f"Probability plot of {name}{question}",
         description=f"{name}: {len(values)} gears from {_extent(values)} against the quantiles of the "
         f"{one.distribution} distribution. {check}",
         panels=(plot.Panel("", layers, y=(-reach, reach), y_ticks=PROBABILITIES, height=TALL),),
@@ -204,7 +208,7 @@ def _log_ticks(low: float, high: float) -> tuple[tuple[float, str], ...]:
 def _figure(drawing: plot.Plot, head: str, series: Series, tail: str, caption: str) -> Figure:
     """A drawing under a title with the symbol of its series set as such."""
     title = doc.join(head, series_name(series[0], series[1]), tail)
-    return Figure(plot.draw(drawing), title, drawing.description, caption)
+    return Figure(plot.draw(drawing), title, drawing.description, caption, half=True)
 
 
 # --- operating characteristic --------------------------------------------------------------------
@@ -231,13 +235,13 @@ def characteristic_figure(result: LotResult) -> Figure | None:
         if quality is not None and 100 * quality <= end
     ]
     drawing = plot.Plot(
-        title=title,
+        width=charts.HALF, title=title,
         description=f"Acceptance falls from 95 % at {share_text(sampling.p95)} nonconforming over 50 % at "
         f"{share_text(sampling.p50)} to 10 % at {share_text(sampling.p10)}.",
         panels=(plot.Panel("", layers, y=(0.0, 100.0), height=TALL, y_ticks=y_ticks),),
         x=(0.0, end), x_name="nonconforming in the process, %", marks=tuple(marks), units="%|%",
     )  # fmt: skip
-    return Figure(plot.draw(drawing), title, drawing.description)
+    return Figure(plot.draw(drawing), title, drawing.description, half=True)
 
 
 # --- order of production -------------------------------------------------------------------------
@@ -273,7 +277,7 @@ def order_figure(result: LotResult) -> Figure | None:
     room, tests = 0.06 * (high - low), trend_sentence(one)
     gears = {gear.serial: gear for gear in result.gears}
     drawing = plot.Plot(
-        title=f"Order of production of {name}: does it move?",
+        width=charts.HALF, title=f"Order of production of {name}: does it move?",
         description=f"{name} of {values.size} gears in order of production, from {_extent(values)}. {tests}",
         panels=(plot.Panel("", tuple(layers), y=(low - room, high + room), height=TALL),),
         x=(0.5, values.size + 0.5), x_name="gear, in order of production", x_ticks=_places(values.size),
@@ -296,7 +300,7 @@ def trend_sentence(one: ParameterStatistics) -> str:
 
 
 def _places(count: int) -> tuple[tuple[float, str], ...]:
-    marks = [(v, str(int(v))) for v, _ in ticks(0, count, 12) if v == int(v) and 1 < v <= count]
+    marks = [(v, str(int(v))) for v, _ in ticks(0, count, 8) if v == int(v) and 1 < v <= count]
     return ((1.0, "1"), *marks)
 
 

@@ -1,4 +1,4 @@
-"""The certificate of a lot: two pages, the decision on the first, the statistics on the second."""
+"""The certificate of a lot: the decision on the first page, statistics and every gear on the second."""
 
 from __future__ import annotations
 
@@ -15,14 +15,16 @@ from gearqa.report.blocks import document as doc
 from gearqa.report.lot import figures, words
 from gearqa.symbols import PARAMETERS
 from gearqa.version import __version__
-from gearqa.wording.numbers import DASH, count_text, fixed_text
+from gearqa.wording.numbers import DASH, count_text, fixed_text, number_text
 from gearqa.wording.safety import CAUTIONS, SETTER
 from gearqa.wording.sentences import some_of
 from gearqa.wording.visible import clip
 
 ROLES = ("Inspected by", "Disposition by")
-MOST_GEARS = 3
+MOST_GEARS = 5
 """Gears listed on the first page, the worst first."""
+MOST_ROWS = 33
+"""Rows of the statistics and of all gears that share a page; more gears have a page of their own."""
 SHORT = 48
 DIGITS = 12
 """Of a file's SHA-256 on paper; the record holds it whole."""
@@ -34,16 +36,25 @@ Record = Mapping[str, Any]
 """The record that was made with a certificate, as its file holds it."""
 
 
-def certificate(result: LotResult, *, gear_words: str = "", record: Record | None = None) -> doc.Document:
-    """The certificate of a lot; `gear_words` are the gear's data in one line."""
+def certificate(
+    result: LotResult, *, gear_words: str = "", required: str = "", traced: str = "",
+    record: Record | None = None,
+) -> doc.Document:  # fmt: skip
+    """The certificate of a lot.
+
+    `gear_words` are the gear's data in one line, `required` what the drawing asks for, `traced` how many
+    teeth were traced.
+    """
     part = result.part
     number = clip(part.get("number", DASH), SHORT)
     revision = f", revision {clip(part['revision'], 16)}" if part.get("revision") else ""
     lot = f", lot {clip(result.lot_id, SHORT)}" if result.lot_id else ""
     rule = "" if result.decision_rule.guard is not None else " · simple acceptance: no uncertainty known"
     title = f"Lot certificate, part {number}{lot}"
-    sections = (*_decision_page(result, gear_words, record), *_statistics_page(result))
-    sheet = doc.Sheet(title, sections, id="certificate", head=words.marked(result.decision, result))
+    facts = _facts(result, gear_words, required, traced)
+    sections = (*_decision_page(result, facts, record), *_statistics_page(result))
+    said = f"disposition: {result.disposition.decision}" if result.disposition else result.decision
+    sheet = doc.Sheet(title, sections, id="certificate", head=words.marked(said, result))
     return doc.Document(
         title=title,
         head=f"Part {number}{revision}{lot}",
@@ -57,25 +68,23 @@ def certificate(result: LotResult, *, gear_words: str = "", record: Record | Non
 # --- first page ----------------------------------------------------------------------------------
 
 
-def _decision_page(result: LotResult, gear_words: str, record: Record | None) -> Iterator[doc.Section]:
-    yield doc.Section(
-        "", (words.verdict(result), doc.Bullets(words.reason_lines(result)), _facts(result, gear_words))
-    )
-    figure = figures.characteristic_figure(result)
+def _decision_page(result: LotResult, facts: doc.Facts, record: Record | None) -> Iterator[doc.Section]:
+    yield doc.Section("", (words.verdict(result), doc.Bullets(words.reason_lines(result)), facts))
     lines = (
         *_sampling_lines(result),
         _uncertainties(result),
         *words.risk_lines(result),
         *words.master_lines(result.master_quality),
     )
-    shown = (doc.Bullets(lines, "note"), *((figure,) if figure is not None else ()))
-    yield doc.Section("Sampling and criteria", shown)
+    method = " ".join(words.note_lines(result, without=ELSEWHERE))
+    how = doc.join(decision_rows(result), f" {method} {_editions(result)} {_inputs(result)}")
+    yield doc.Section("Sampling and criteria", (doc.Bullets((*lines, how), "note"),))
     out = words.segregation_lines(result)
     table = _joined(words.gear_table(result, MOST_GEARS, caption="Gears of the sample"))
     yield doc.Section("", (table, *((doc.Bullets(out, "note"),) if out else ())))
     cautions = doc.Cautions((*words.caution_lines(result), *CAUTIONS, SETTER))
-    facts = ((doc.Span(name, "strong"), doc.Span(f": {text}")) for name, text in _disposition(result, record))
-    yield doc.Section("", (cautions, doc.Bullets(tuple(facts)), doc.Signature(ROLES)))
+    kept = ((doc.Span(name, "strong"), doc.Span(f": {text}")) for name, text in _disposition(result, record))
+    yield doc.Section("", (cautions, doc.Bullets(tuple(kept)), doc.Signature(ROLES)))
 
 
 def _sampling_lines(result: LotResult) -> Iterator[doc.Text]:
@@ -94,7 +103,7 @@ def _joined(table: doc.Table) -> doc.Table:
     return replace(table, notes=notes)
 
 
-def _facts(result: LotResult, gear_words: str) -> doc.Facts:
+def _facts(result: LotResult, gear_words: str, required: str, traced: str) -> doc.Facts:
     part, options = result.part, result.options
     items: list[tuple[str, str]] = [
         ("Part", clip(part.get("number", ""))),
@@ -102,6 +111,8 @@ def _facts(result: LotResult, gear_words: str) -> doc.Facts:
         ("Lot", clip(result.lot_id or "") or "not named"),
         ("Lot size", words.lot_size_text(result)),
         ("Sample", count_text(result.sample_size, "gear")),
+        ("Required", required),
+        ("Teeth traced", traced),
         ("Order", clip(options.order)),
         ("Customer", clip(options.customer)),
         ("Inspector", clip(options.inspector) or "not stated"),
@@ -110,7 +121,7 @@ def _facts(result: LotResult, gear_words: str) -> doc.Facts:
         ("Name and gear", "; ".join(filter(None, (clip(part.get("name", "")), gear_words)))),
         ("Remark", clip(options.remark, 400)),
     ]
-    return doc.Facts(tuple((name, value) for name, value in items if value))
+    return doc.Facts(tuple((name, value) for name, value in items if value), dense=True)
 
 
 def _production(result: LotResult) -> Iterator[tuple[str, str]]:
@@ -193,30 +204,34 @@ def _statistics_page(result: LotResult) -> Iterator[doc.Section]:
     if free is not None:
         blocks.append(doc.Paragraph(free, "note"))
     yield doc.Section("Statistics over the gears of the sample", tuple(blocks), new_page=True)
-    charts = (figures.limits_figure, figures.probability_figure, figures.order_figure)
+    charts = (
+        figures.characteristic_figure, figures.limits_figure, figures.probability_figure,
+        figures.order_figure,
+    )  # fmt: skip
     blocks = [figure for chart in charts if (figure := chart(result)) is not None]
     if not result.order_known:
         unknown = "Order of production: not known, so it is not drawn and cannot be checked."
         blocks.append(doc.Paragraph(unknown, "note"))
     yield doc.Section("", tuple(blocks))
-    method = " ".join(words.note_lines(result, without=ELSEWHERE))
-    lines = (decision_rows(result), method, f"{_editions(result)} {_inputs(result)}")
-    yield doc.Section("", tuple(doc.Paragraph(line, "note") for line in lines))
+    every = words.every_gear_table(result)
+    together = len(every.rows) + len(words.all_series(result)) <= MOST_ROWS
+    yield doc.Section("", (every,), new_page=not together)
 
 
 def _uncertainties(result: LotResult) -> str:
     """Source and date of each expanded uncertainty, parameters of one source together."""
     sources = result.plan.get("uncertainty_source", {})
     by_source: dict[str, list[str]] = {}
-    for key in dict.fromkeys(key for key, _, one in words.all_series(result) if one.u_um is not None):
+    known = {key: one.u_um for key, _, one in words.all_series(result) if one.u_um is not None}
+    for key, expanded in known.items():
         source = sources.get(key)
         date = f", {clip(source['date'])}" if source and source.get("date") else ""
         stated = f"{clip(source['source'], 200)}{date}" if source else "source not stated"
-        by_source.setdefault(stated, []).append(PARAMETERS[key].symbol)
+        by_source.setdefault(stated, []).append(f"{PARAMETERS[key].symbol} {number_text(expanded)}")
     if not by_source:
         return "Measurement uncertainty: none is given in the part file."
     sources_of = (f"{', '.join(symbols)}: {stated}" for stated, symbols in by_source.items())
-    return f"Expanded uncertainty U (k = 2): {'; '.join(sources_of)}."
+    return f"Expanded uncertainty U (k = 2), µm: {'; '.join(sources_of)}."
 
 
 def _editions(result: LotResult) -> str:
@@ -245,7 +260,10 @@ def _table_with_symbols(result: LotResult) -> doc.Table:
 
 
 def decision_rows(result: LotResult) -> doc.Text:
-    """The rows of the decision table that fit, in general words, in one paragraph."""
-    fits = {reason.row for reason in result.reasons}
-    rows = [doc.Span(f"{row.number} {row.rule}; ", "strong") for row in TABLE if row.number in fits]
-    return (doc.Span("Decision table, the first row that fits decides: "), *rows)
+    """The rows of the decision table that fit, in one paragraph, the one that decides set strong."""
+    rules = {row.number: row.rule for row in TABLE}
+    spans: list[doc.Span] = [doc.Span("Decision table, the rows that fit, of which the first decides: ")]
+    for number, reason in enumerate(result.reasons):
+        end = "." if reason is result.reasons[-1] else "; "
+        spans.append(doc.Span(f"{reason.row} {rules[reason.row]}{end}", "" if number else "strong"))
+    return tuple(spans)

@@ -20,7 +20,7 @@ from gearqa.model.lot import (
     ParameterStatistics,
     SamplingResult,
 )
-from gearqa.model.results import State
+from gearqa.model.results import GearResult, State
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Status
 from gearqa.report.blocks.verdicts import DECISION_STATUS
@@ -73,7 +73,7 @@ def marked(word: str, result: LotResult) -> str:
 
 
 def verdict(result: LotResult) -> doc.Verdict:
-    """Recommendation, class of the sample, master quality."""
+    """What a person decided, if recorded; recommendation, class of the sample, master quality."""
     grade = class_text(result.class_, result.beyond, complete=result.class_complete)
     incomplete = "" if result.class_complete else "; * of an incomplete set, see not assessed"
     in_lot = result.master_quality.in_lot
@@ -84,6 +84,11 @@ def verdict(result: LotResult) -> doc.Verdict:
         ("Flank tolerance class of the sample", grade, "none", f"{states_sentence(result)}{incomplete}."),
         ("Master quality of the lot", in_lot, IN_LOT_STATUS[in_lot], _master_detail(result)),
     )  # fmt: skip
+    person = result.disposition
+    if person is not None:
+        by = disposition_text(result).removeprefix(f"{person.decision}, ")
+        status: Status = DECISION_STATUS[person.decision]
+        answers = ((f"Disposition of {name}", person.decision, status, sentence(by)), *answers)
     return doc.Verdict(
         tuple(doc.Answer(title, marked(word, result), status, why) for title, word, status, why in answers)
     )
@@ -301,6 +306,38 @@ def gear_table(result: LotResult, most: int, *, caption: str = "") -> doc.Table:
             )
         )
     return doc.Table(caption, columns, tuple(rows), notes=tuple(_gear_notes(shown, rest)))
+
+
+GEARS_IN_A_ROW = 4
+
+
+def every_gear_table(result: LotResult) -> doc.Table:
+    """Every gear of the sample with state and class, some to a row, in the order measured."""
+    columns: list[doc.Column] = []
+    for _ in range(min(GEARS_IN_A_ROW, len(result.gears))):
+        head = doc.Column("gear", "left"), doc.Column("class"), doc.Column("state", "left", weight=1)
+        columns += head
+    cells: list[doc.Cell | doc.Text] = []
+    for gear in result.gears:
+        grade = class_text(gear.class_indicated, False, complete=gear.class_complete)
+        state = doc.Cell(gear.state, STATE_STATUS[gear.state])
+        cells += [clip(gear.serial, 48), _indicated(gear, grade), state]
+    cells += [""] * (-len(cells) % len(columns))
+    width = len(columns)
+    rows = tuple(tuple(cells[at : at + width]) for at in range(0, len(cells), width))
+    return doc.Table("Every gear of the sample", tuple(columns), rows, dense=True)
+
+
+def traced_text(gears: Iterable[GearResult]) -> str:
+    """How many teeth were traced on each flank, over all gears; empty where none was."""
+    counts = {
+        len({trace.tooth for trace in gear.traces if (trace.kind, trace.flank) == where})
+        for gear in gears
+        for where in {(trace.kind, trace.flank) for trace in gear.traces}
+    }
+    if not counts:
+        return ""
+    return f"{min(counts)} a flank" if len(counts) == 1 else f"{min(counts)} to {max(counts)} a flank"
 
 
 def _indicated(gear: LotGear, grade: str) -> str:

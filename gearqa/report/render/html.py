@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 from collections.abc import Callable, Iterator
 from html import escape
 from importlib.resources import files
@@ -20,6 +21,8 @@ from gearqa.wording.visible import right_to_left, visible
 
 ALIGN = {"left": "l", "center": "c", "right": ""}
 
+DATE = re.compile(r"\b\d{4}-\d\d-\d\d\b")
+"""No line ends at the hyphen of a date."""
 LONG_NAME = 24
 """Characters from which the name of a row may be broken."""
 LAZY_FROM = 100
@@ -174,7 +177,8 @@ def _block(block: doc.Block) -> str:
 
 def _fact(item: tuple[doc.Text, doc.Text]) -> str:
     wide = ' class="wide"' if doc.is_long(item[1]) else ""
-    return f"<div{wide}><dt>{_inline(item[0])}</dt><dd>{_inline(item[1])}</dd></div>"
+    value = DATE.sub(r'<span class="nb">\g<0></span>', _inline(item[1]))
+    return f"<div{wide}><dt>{_inline(item[0])}</dt><dd>{value}</dd></div>"
 
 
 def _answer(answer: doc.Answer) -> str:

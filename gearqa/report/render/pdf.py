@@ -28,7 +28,7 @@ PAPERS: dict[Paper, str] = {"a4": "a4", "letter": "us-letter"}
 WIDTHS_MM: dict[Paper, float] = {"a4": 210.0, "letter": 215.9}
 
 FACT_COLUMNS = 4
-LONGEST_ON_A_LINE = 34
+LONGEST_ON_A_LINE = 32
 """Characters of name and value of a fact that stand on one line of a column."""
 LONGEST_WORD = 66
 """Characters of a word that fit a line; a digest of 64 is not broken, so that it can be copied."""

@@ -13,15 +13,18 @@ import pytest
 from lot_factory import GOOD, make_gear, make_header, make_lot, make_part, make_production
 from sheet_factory import html_of, pdf_bytes
 
+from gearqa.model.decision_table import TABLE
 from gearqa.model.lot import Disposition, LotOptions, LotResult
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.report.blocks import document as doc
 from gearqa.report.lot import figures, words
-from gearqa.report.lot.page import certificate
+from gearqa.report.lot.page import certificate, decision_rows
 from gearqa.report.lot.screen import lot_blocks
 from gearqa.report.render.terminal import Terminal
 from gearqa.signoff.lot import sign_off
+from gearqa.symbols import PARAMETERS
+from gearqa.wording.numbers import number_text
 
 PART = make_part()
 
@@ -266,11 +269,47 @@ def test_a_disposition_replaces_the_boxes_to_tick(large):
     assert "☐" not in text
 
 
-def test_sixty_gears_fit_two_pages(large):
+def test_what_a_person_decided_is_the_headline_with_the_recommendation_under_it(large):
+    person = Disposition("hold", "Quality manager", "2025-03-07", reason="customer asks")
+    first, second, *_ = words.verdict(replace(large, disposition=person)).answers
+    assert (first.question, first.answer) == ("Disposition of lot L-7", "hold")
+    assert "Quality manager on 2025-03-07" in doc.plain(first.detail)
+    assert "customer asks" in doc.plain(first.detail)
+    assert (second.question, second.answer) == ("Recommendation for lot L-7", large.decision)
+    assert words.verdict(large).answers[0].question == "Recommendation for lot L-7"
+
+
+def test_every_gear_stands_on_the_certificate_with_class_and_state(large):
+    table = words.every_gear_table(large)
+    cells = [doc.plain(c.text if isinstance(c, doc.Cell) else c) for row in table.rows for c in row]
+    shown = [tuple(cells[at : at + 3]) for at in range(0, len(cells), 3) if cells[at]]
+    expected = [(gear.serial, str(gear.class_indicated), gear.state) for gear in large.gears]
+    assert shown == expected
+
+
+def test_only_rows_of_the_decision_table_that_fit_are_printed(large):
+    text = doc.plain(decision_rows(large))
+    rules = {row.number: row.rule for row in TABLE}
+    fitting = {reason.row for reason in large.reasons}
+    assert all((rules[number] in text) == (number in fitting) for number in rules)
+
+
+def test_uncertainty_requirement_and_teeth_are_stated(large):
+    text = strings(certificate(large, required="class 6; fHα limits -6 to +4 µm", traced="4 a flank"))
+    assert "class 6; fHα limits -6 to +4 µm" in text
+    assert "4 a flank" in text
+    known = {key: one.u_um for key, _, one in words.all_series(large) if one.u_um is not None}
+    assert known
+    for key, expanded in known.items():
+        assert f"{PARAMETERS[key].symbol} {number_text(expanded)}" in text
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_sixty_gears_fit_two_pages(large, paper):
     document = made(large)
-    data = pdf_bytes(document)
+    data = pdf_bytes(document, paper)
     assert len(re.findall(rb"/Type\s*/Page\b", data)) == 2
-    assert data == pdf_bytes(made(large))
+    assert data == pdf_bytes(made(large), paper)
 
 
 # --- charts --------------------------------------------------------------------------------------

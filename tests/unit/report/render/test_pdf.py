@@ -326,7 +326,7 @@ def test_memory_of_a_file_is_given_back_before_the_next() -> None:
 
 
 def test_simulated_runs_across_every_page_of_long_tables(tmp_path: Path) -> None:
-    document = document_of([measured(f"S-{k}") for k in range(70)], simulated=True, sheets="none")
+    document = document_of([measured(f"S-{k}") for k in range(150)], simulated=True, sheets="none")
     pages = tool("pdftotext", pdf_bytes(document), tmp_path, "-layout").split("\f")[:-1]
     assert len(pages) >= 3
     assert all("SIMULATED" in page for page in pages)
