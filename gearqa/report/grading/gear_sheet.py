@@ -18,7 +18,7 @@ from gearqa.report.grading.drawing_words import evaluation_words, gear_words
 from gearqa.report.grading.notes import decision_line, further_lines, guarded_otherwise, not_proven
 from gearqa.report.grading.value_table import value_table
 from gearqa.report.grading.values import Value, gear_class, has_class, place_of, shown_value, values_of
-from gearqa.report.grading.words import failures, gear_verdict
+from gearqa.report.grading.words import criterion_text, failures, gear_verdict
 from gearqa.symbols import FLANKS, PARAMETERS
 from gearqa.version import __version__
 from gearqa.wording.numbers import DASH, count_text, fixed_text, value_text
@@ -134,18 +134,21 @@ def gear_sheet(
 
 
 def _verdict(header: GradeHeader, gear: GearResult) -> doc.Verdict:
-    """The verdict; what was not assessed by symbol only, the reasons come further down."""
-    verdict = gear_verdict(header, gear)
+    """The verdict in few words: long lists by symbol only, reasons and values come further down."""
+    conformity, grade, master = gear_verdict(header, gear).answers
     if gear.conforms is None and gear.not_assessed:
         keys = dict.fromkeys(one.parameter for one in gear.not_assessed)
-        detail = f"not assessed: {symbols_text(keys)}; why: see below"
-    else:
-        values = [] if gear.conforms else failures(gear) if gear.conforms is False else not_proven(gear)
-        more = len(values) - MOST_VALUES
-        if more <= 0:
-            return verdict
-        detail = f"{'; '.join(values[:MOST_VALUES])}; {more} more, see the table"
-    return doc.Verdict((replace(verdict.answers[0], detail=detail), *verdict.answers[1:]))
+        conformity = replace(conformity, detail=f"not assessed: {symbols_text(keys)}; why: see below")
+    elif not gear.conforms:
+        values = not_proven(gear) if gear.conforms is None else failures(gear)
+        if len(values) > MOST_VALUES:
+            more = f"{len(values) - MOST_VALUES} more, see the table"
+            conformity = replace(conformity, detail="; ".join([*values[:MOST_VALUES], more]))
+    if len(gear.master_deciding) > MOST_VALUES:
+        verb = "decided by" if gear.master_quality is False else "left open by"
+        decided = f"{verb} {symbols_text(gear.master_deciding)}; criterion: {criterion_text(header)}"
+        master = replace(master, detail=decided)
+    return doc.Verdict((conformity, grade, master))
 
 
 def _remarks(gear: GearResult) -> list[str]:
