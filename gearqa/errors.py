@@ -155,8 +155,11 @@ class NoticeCode(StrEnum):
     CURVED_WEAR = "curved_wear"
     NOISE_GROWS = "noise_grows"
     LEVEL_MOVED = "level_moved"
-    LEVEL_SUSPECTED = "level_suspected"
-    LABEL_EFFECT = "label_effect"
+    CHANGE_MAY_HIDE = "change_may_hide"
+    RISK_IS_AVERAGE = "risk_is_average"
+    STEP_PROVISIONAL = "step_provisional"
+    SIZE_OVERSTATED = "size_overstated"
+    CORRECTION_LATE = "correction_late"
     POSITION_MISSING = "position_missing"
     # incoming
     REPORT_FOLLOWS_FROM_THEIR_TRACES = "report_follows_from_their_traces"

@@ -28,6 +28,8 @@ LEAST_OFFSET_UM = 0.05
 """A smaller offset is not worth a correction."""
 RANGES_SHOWN = 6
 SERIALS_SHOWN = 12
+LONGEST = 20
+"""Cycles behind which a change counts as missed by a plan."""
 
 
 def advise(
@@ -149,7 +151,10 @@ def _dress_interval(
     first = next(one for one in members if (one.parameter, one.flank) == (decision.parameter, decision.flank))
     parts, usual = decision.parts, first.current_dress_interval_parts
     if parts is None:
-        yield "dress_unknown", _name(first), f"no dress interval for the grinder: {decision.reason}"
+        limited = [one for one in members if one.limit_kind != "none"]
+        alike = all(one.dress_interval_reason == decision.reason for one in limited)
+        subject = "" if alike else _name(first)
+        yield "dress_unknown", subject, f"no dress interval: {decision.reason}"
         return
     if parts == 0:
         text = f"not even the first part after a dress keeps the risk of {share_text(settings.risk)}"
@@ -194,14 +199,15 @@ def _centring(members: Sequence[DriftSeries]) -> Iterator[Advice]:
 def _levels(members: Sequence[DriftSeries]) -> Iterator[Advice]:
     for series in members:
         for step in series.steps:
-            wide = step.cycle_low < step.cycle_high
-            place = f" ({step.cycle_low} to {step.cycle_high})" if wide else ""
+            place = phrases.cycle_place(step.cycle, step.dress, step.wheel, step.at)
+            if step.cycle_low < step.cycle_high:
+                place += f", it may have begun in cycles {step.cycle_low} to {step.cycle_high}"
             cause = "no event is recorded near it"
             if step.possible_causes:
                 cause = f"possible cause, recorded near it: {listed(list(step.possible_causes))}"
             size = um_text(step.size_um, 1, signed=True)
             first = "provisional level change" if step.provisional else "level change"
-            yield "level_change", _name(series), f"{first} of {size} at cycle {step.cycle}{place}; {cause}"
+            yield "level_change", _name(series), f"{first} of {size} at {place}; {cause}"
         trend = series.level_trend_um_per_cycle
         if trend is not None and series.trend_interval:
             clause = phrases.trend_clause(trend, series.trend_interval)
@@ -270,16 +276,22 @@ def _sampling(members: Sequence[tuple[DriftSeries, Outlook]], settings: DriftSet
     allowed = cycle if settings.escaped_parts is None else settings.escaped_parts
     fitting = [plan for plan in plans if plan.bound_parts <= allowed]
     best = fitting[0] if fitting else min(plans, key=lambda plan: plan.bound_parts)
-    outcome = f"within {count_text(best.bound_parts, 'part')} in 95 of 100 cases"
-    if best.half_parts < best.bound_parts:
-        outcome += f", within {best.half_parts} in half of them"
-    if not fitting:
-        outcome += f"; no plan keeps the {count_text(allowed, 'part')} that may escape"
+    if best.bound_parts <= LONGEST * cycle:
+        outcome = f"shows it within {count_text(best.bound_parts, 'part')} in 95 of 100 cases"
+        if best.half_parts < best.bound_parts:
+            outcome += f", within {best.half_parts} in half of them"
+        if not fitting:
+            outcome += f"; no plan keeps the {count_text(allowed, 'part')} that may escape"
+    else:
+        half = count_text(best.half_parts, "part")
+        outcome = (
+            f"misses it for more than {LONGEST} cycles in 5 of 100 cases or more; half of them within {half}"
+        )
     places = ", ".join(map(str, best.positions))
     yield (
         "sampling_plan",
         "",
         f"measure parts {places} of every cycle of {cycle}: if {_name(series)} moves by "
         f"{um_text(shift, 1 if shift >= 1 else 2)} and stays there ({meaning}), the chart of levels, with "
-        f"limits from {count_text(reference, 'cycle')}, shows it {outcome}{clock}",
+        f"limits from {count_text(reference, 'cycle')}, {outcome}{clock}",
     )

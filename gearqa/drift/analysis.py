@@ -15,6 +15,7 @@ from gearqa.drift.between_cycles import (
     level_sd,
     trend_interval,
 )
+from gearqa.drift.cautions import cautions
 from gearqa.drift.charts import chart_data
 from gearqa.drift.claims import SeriesModel, model_series
 from gearqa.drift.control import Control, control_of_series
@@ -96,7 +97,7 @@ def analyse_observations(
         simulated=any(o.simulated for o in kept),
         hold=hold,
         dress_intervals=dress,
-        warnings=tuple(_warnings(series, by_grinder)),
+        warnings=(*_warnings(series, by_grinder), *cautions(series)),
     )
 
 

@@ -228,6 +228,8 @@ def level_changes(gears: SeriesGears, levels: Levels, confidence: float) -> tupl
             LevelChange(
                 cycle=order.number(step.index),
                 dress=order.dress[step.index],
+                wheel=order.wheel[step.index],
+                at=order.start[step.index],
                 size_um=effect[0],
                 size_interval_um=None if fit is None else effect_interval(fit, column, confidence)[1:],
                 event=names[0] if names else None,

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from gearqa.drift.between_cycles import Levels, effect_interval
 from gearqa.drift.ordering import ProductionOrder
+from gearqa.drift.phrases import cycle_place
 from gearqa.model.drift import CorrectionEffect, CorrectionVerdict
+from gearqa.wording.numbers import um_text
 
 ALARMS: tuple[CorrectionVerdict, ...] = ("opposite", "no effect", "smaller", "larger")
 FALSE_VERDICTS = 0.05
@@ -34,6 +36,8 @@ def correction_effects(
             CorrectionEffect(
                 cycle=order.number(cycle),
                 dress=order.dress[cycle],
+                wheel=order.wheel[cycle],
+                at=order.start[cycle],
                 words="; ".join(event.words for event in here),
                 intended=intended,
                 effect=effect,
@@ -66,9 +70,7 @@ def verdict_of(intended: float, low: float, high: float) -> CorrectionVerdict:
 
 def correction_clause(one: CorrectionEffect) -> str:
     """A correction and its effect in words."""
-    from gearqa.wording.numbers import um_text
-
-    text = f"{one.words} before cycle {one.cycle}"
+    text = f"{one.words} before {cycle_place(one.cycle, one.dress, one.wheel, one.at)}"
     if one.effect is None or one.low is None or one.high is None:
         return f"{text}: effect not decidable, too few cycles"
     ends = f"{um_text(one.low, 1, signed=True).removesuffix(' µm')} to {um_text(one.high, 1, signed=True)}"

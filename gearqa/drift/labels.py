@@ -14,6 +14,7 @@ from gearqa.drift.within_cycles import WearFits
 from gearqa.model.drift import LabelFinding, LabelName, MadePart
 from gearqa.statistics.label_effects import (
     LEAST_GEARS,
+    PAUSE,
     LabelEffect,
     indicator_columns,
     label_effect,
@@ -95,6 +96,8 @@ def _pause(gears: SeriesGears, made: Sequence[MadePart]) -> Array | None:
     order = np.argsort(times, kind="stable")
     column = np.empty(len(times))
     column[order] = pause_column(times[order])
+    if float(np.max(np.diff(times[order]), initial=0.0)) <= PAUSE:
+        return None
     found = column[: len(own)]
     return found if int((found > WARM).sum()) >= LEAST_GEARS else None
 

@@ -298,7 +298,9 @@ def _dressed_between(
         return end - dresses[last - 1] >= PACE_SHARE * pace * parts
     if recorded:
         return True
-    return not rises and (pace is None or end - start >= PACE_SHARE * pace * parts)
+    if pace is None:  # nothing rises anywhere inside a label: a count that runs backwards, no dresses
+        return not (rises or labelled)
+    return not rises and end - start >= PACE_SHARE * pace * parts
 
 
 def _pace(ordered: list[Observation]) -> float | None:

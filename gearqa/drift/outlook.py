@@ -321,6 +321,13 @@ def outlook_notices(one: SeriesModel, outlook: Outlook) -> Iterator[Notice]:
             "fewer than three parts per cycle: the dress interval does not allow for a wear rate that "
             "differs from cycle to cycle",
         )
+    if dress.parts is not None and fit.p_curve is None and fit.curve is not None:
+        first, last = fit.curve.knots[[0, -1]]
+        yield Notice(
+            NoticeCode.CURVED_WEAR,
+            f"wear between part {int(first) + 1} and part {int(last) + 1} is taken as straight, which two "
+            "positions cannot show; wear that is fast at first would be missed: measure in between",
+        )
     if dress.gap is not None and dress.if_straight is not None:
         yield Notice(
             NoticeCode.CURVED_WEAR,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 
 from gearqa.model.drift import SIZE, DriftSeries, HoldRange, LabelFinding, PartsToLimit, Sentence
 from gearqa.symbols import PARAMETERS, Flank
@@ -85,6 +86,17 @@ def trend_clause(slope: float, interval: tuple[float, float]) -> str:
     return f"the level after dress moves by {rate} µm per cycle ({low} to {high}); dressing does not reset it"
 
 
+def cycle_place(cycle: int, dress: str | None, wheel: str | None, at: datetime | None) -> str:
+    """A cycle with its label on the shop floor.
+
+    >>> cycle_place(31, "D031", "W-21", datetime(2025, 4, 12, 6))
+    'cycle 31 (dress D031, wheel W-21, 2025-04-12)'
+    """
+    known = (("dress ", dress), ("wheel ", wheel), ("", None if at is None else at.date().isoformat()))
+    words = ", ".join(f"{name}{word}" for name, word in known if word)
+    return f"cycle {cycle} ({words})" if words else f"cycle {cycle}"
+
+
 def held_ranges(ranges: Sequence[HoldRange], most: int) -> str:
     """Ranges to hold in words; cycles in a row with the same parts together, of many the last ones."""
     runs: list[list[HoldRange]] = []
@@ -128,7 +140,8 @@ def limit_clause(side: str, parts: PartsToLimit) -> str:
     if parts.expected == 0:
         return f"the {side} limit is already reached at the dress"
     expected = count_text(parts.expected, "part")
-    return f"the {side} limit is reached after {expected} ({parts.low} to {parts.high})"
+    now = f", {parts.from_now} from now" if parts.from_now < parts.expected else ""
+    return f"the {side} limit is reached after {expected} of this cycle ({parts.low} to {parts.high}){now}"
 
 
 def dress_clause(parts: int, at_least: bool, risk: float) -> str:

@@ -153,6 +153,9 @@ class LevelChange:
     cycle: int
     """First cycle at the new level."""
     dress: str | None
+    wheel: str | None
+    at: datetime | None
+    """When its first gear was made."""
     size_um: Annotated[float, {"type": ["number", "null"]}]
     """New less old level."""
     size_interval_um: tuple[float, float] | None
@@ -178,6 +181,9 @@ class CorrectionEffect:
     cycle: int
     """First cycle made with it."""
     dress: str | None
+    wheel: str | None
+    at: datetime | None
+    """When its first gear was made."""
     words: str
     """As it was recorded."""
     intended: float

@@ -64,7 +64,8 @@ def chance_beyond(
 ) -> Array:
     r"""Chance that a part lies beyond a limit, given what was measured of its cycle.
 
-    Prediction of one value, freedom the smaller of both variances; own rule, checked by simulation.
+    Prediction of one value, freedom the smaller of both variances; own rule, checked by simulation. Beyond
+    the last knot the last chord continues, and bends on if it is steeper than the one before.
 
     .. math:: P = T_\nu\left(\frac{\pm(\mu_c + w(s) - L)}{\sqrt{q(1-a_c) + s_w^2 + S_B^2/C}}\right)
 
@@ -97,13 +98,50 @@ def chance_beyond(
     [0.363, 0.016]
     """
     dof = min(made.between_dof, made.curve.within_dof)
-    wear = made.curve.at(s)
+    wear = made.curve.at(s) + sign * bending_on(made.curve, s, sign)
     level, variance = own_level(made)
-    variance = variance + made.curve.within
-    found = stdtr(dof, sign * (level[cycle] + wear - limit) / np.sqrt(variance[cycle]))
+    spread = variance[cycle] + made.curve.within * (1 + made.curve.leverage(s) * (s > made.curve.knots[-1]))
+    found = stdtr(dof, sign * (level[cycle] + wear - limit) / np.sqrt(spread))
     if level_after is not None:
         q = max(0.0, made.between - made.curve.within / made.curve.m)
-        wide = np.sqrt(q + made.curve.within + made.between / len(made.counts))
+        wide = np.sqrt(spread - variance[cycle] + q + made.between / len(made.counts))
         other = stdtr(dof, sign * (level_after[cycle] + wear - limit) / wide)
         found = np.fmax(found, other)
     return np.asarray(found, dtype=np.float64)
+
+
+def bending_on(curve: WearCurve, s: Array, sign: int) -> Array:
+    """How far wear that gets faster leaves its last chord, beyond the last knot.
+
+    Own rule: the rate goes on growing as from the last chord but one to the last.
+
+    Parameters
+    ----------
+    curve : WearCurve
+        Wear. [um, parts]
+    s : ndarray, shape (n,)
+        Parts since dress. [parts]
+    sign : int
+        1 towards the upper, -1 towards the lower limit. [-]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Distance towards the limit; 0 up to the last knot, and where the wear does not get faster. [um]
+
+    Examples
+    --------
+    >>> knots, rises = np.array([0.0, 10.0, 20.0]), np.array([0.5, 2.0])
+    >>> curve = WearCurve(knots, rises, np.eye(2), np.zeros(2), 9, 3, 0.1, 9)
+    >>> bending_on(curve, np.array([20.0, 30.0]), 1).tolist()
+    [0.0, 1.0]
+    >>> bending_on(curve, np.array([30.0]), -1).tolist()
+    [0.0]
+    """
+    if len(curve.knots) < 3:
+        return np.zeros(len(s))
+    widths = np.diff(curve.knots)
+    rates = sign * np.diff(np.concatenate(([0.0], curve.rises))) / widths
+    faster = max(0.0, float(rates[-1] - rates[-2])) / float((widths[-1] + widths[-2]) / 2)
+    beyond = np.maximum(s - curve.knots[-1], 0.0)
+    return np.asarray(faster * beyond * (widths[-1] + beyond) / 2, dtype=np.float64)

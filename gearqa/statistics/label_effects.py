@@ -14,6 +14,8 @@ from gearqa.statistics.wear import LEAST_VARIANCE
 
 LEAST_GEARS = 3
 """A level of fewer gears has no column of its own."""
+PAUSE = 4 * 3600.0
+"""A longer stop is a pause. [s]"""
 LEAST_CHANGES = 4
 """A label that changes less often from cycle to cycle may only be a cause of a level change."""
 
@@ -63,7 +65,7 @@ def indicator_columns(label: IntArray) -> Array:
     return np.asarray(columns, dtype=np.float64)
 
 
-def pause_column(seconds: Array, gap: float = 4 * 3600.0) -> Array:
+def pause_column(seconds: Array, gap: float = PAUSE) -> Array:
     r"""How near a part lies behind the last pause.
 
     Own rule, no published source.
@@ -80,19 +82,17 @@ def pause_column(seconds: Array, gap: float = 4 * 3600.0) -> Array:
     Returns
     -------
     ndarray, shape (n,)
-        1 for the first part after a pause, 0 before the first pause. [-]
+        1 for the first part after a pause, and for the first part of all: what came before is not known.
+        [-]
 
     Examples
     --------
     >>> pause_column(np.array([0.0, 60.0, 36000.0, 39600.0])).round(3).tolist()
-    [0.0, 0.0, 1.0, 0.368]
+    [1.0, 0.983, 1.0, 0.368]
     """
-    begins = np.flatnonzero(np.diff(seconds, prepend=seconds[0]) > gap)
+    begins = np.concatenate(([0], np.flatnonzero(np.diff(seconds) > gap) + 1))
     last = np.searchsorted(begins, np.arange(len(seconds)), side="right") - 1
-    found = np.zeros(len(seconds))
-    after = last >= 0
-    found[after] = np.exp(-(seconds[after] - seconds[begins[last[after]]]) / 3600.0)
-    return found
+    return np.asarray(np.exp(-(seconds - seconds[begins[last]]) / 3600.0), dtype=np.float64)
 
 
 def label_effect(

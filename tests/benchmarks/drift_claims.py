@@ -193,11 +193,20 @@ def null_reports(runs: int, rng: np.random.Generator) -> None:
 
 
 def power_and_place(runs: int, rng: np.random.Generator) -> None:
-    print("A step of 1.5 um in one of 13 series: named, place and size in their interval")
-    for cycles, before in ((40, 10), (20, 6), (12, 4), (40, 2), (40, 1)):
+    print("A step in one of 13 series: named, place and size in their interval")
+    cases = (
+        (40, 10, 1.5),
+        (20, 6, 1.5),
+        (12, 4, 1.5),
+        (12, 4, 3.0),
+        (40, 2, 1.1),
+        (40, 2, 1.5),
+        (40, 1, 1.5),
+    )
+    for cycles, before, step in cases:
         named, place, near, size = [], [], [], []
         for _ in range(runs):
-            truth = Truth(cycles, steps=((cycles - before, 1.5),))
+            truth = Truth(cycles, steps=((cycles - before, step),))
             result, _ = analysed([truth, *[Truth(cycles)] * 12], rng)
             steps = first_of(result).steps
             named.append(bool(steps))
@@ -207,8 +216,8 @@ def power_and_place(runs: int, rng: np.random.Generator) -> None:
                 place.append(last.cycle_low <= at <= last.cycle_high)
                 near.append(abs(last.cycle - at) <= 1)
                 low, high = last.size_interval_um or (0.0, 0.0)
-                size.append(low <= 1.5 <= high)
-        told(f"C {cycles}, {before} cycles after: named", "-", rate(named))
+                size.append(low <= step <= high)
+        told(f"C {cycles}, {before} cycles after {step} um: named", "-", rate(named))
         told("    place within its range", "0.95", rate(place))
         told("    place within one cycle", "-", rate(near))
         told("    size inside its interval (given that it was named)", "<0.95", rate(size))
@@ -381,7 +390,7 @@ def labels(runs: int, rng: np.random.Generator) -> None:
                 return np.full(np.shape(s), c % 2 if how == "alternating cycles" else int(c >= 20))
 
             truth = Truth(
-                wear=straight(0.03), limits=(-4.5, 4.5), label=lambda c, s: 3.0 * (second(c, s) - 0.5)
+                wear=straight(0.03), limits=(-3.2, 3.2), label=lambda c, s: 3.0 * (second(c, s) - 0.5)
             )
             result, _ = analysed([truth], rng, labels=lambda c, s: {"fixture": f"F{int(second(c, s))}"})
             series = first_of(result)

@@ -280,6 +280,43 @@ def test_without_a_production_table(capsys, tmp_path):
     assert "add a production table" in message
 
 
+def test_gears_without_a_production_row_are_named(capsys, folder):
+    table = folder / "production.csv"
+    lines = table.read_text().splitlines()
+    table.write_text("\n".join(line for line in lines if not line.startswith("P0021")) + "\n")
+    _, result = drifted(capsys, folder)
+    (told,) = [one for one in result["warnings"] if one["code"] == "no_production_row"]
+    assert "1 of 42 gears without a row in a production table are left out: P0021" in told["message"]
+
+
+def test_parts_that_were_not_measured_give_interval_and_serials(capsys, tmp_path):
+    folder = made_history(tmp_path / "lot", places=(1, 10, 18))
+    table = folder / "production.csv"
+    rows = table.read_text()
+    for c in range(1, 15):
+        at = START + timedelta(minutes=2 * ((c - 1) * PARTS + 20))
+        rows += f"P{(c - 1) * PARTS + 20:04d},{at.isoformat()},GR-9,W-1,A{c},20\n"
+    table.write_text(rows)
+    _, result = drifted(capsys, folder)
+    assert series_of(result)["current_dress_interval_parts"] == 20
+    assert "usual_interval_unknown" not in [one["code"] for one in series_of(result)["warnings"]]
+
+
+def test_the_part_file_states_the_usual_interval(capsys, tmp_path):
+    folder = made_history(tmp_path / "lot", places=(1, 10, 18))
+    _, result = drifted(capsys, folder)
+    assert series_of(result)["current_dress_interval_parts"] == 18
+    part = folder / "part.toml"
+    part.write_text(part.read_text() + "\n[grinder.GR-9]\nparts_per_dress = 20\n")
+    _, result = drifted(capsys, folder)
+    assert series_of(result)["current_dress_interval_parts"] == 20
+    store = str(tmp_path / "h.sqlite")
+    app.run(["history", "add", str(folder), "--store", store])
+    capsys.readouterr()
+    _, result = drifted(capsys, "--store", store)
+    assert series_of(result)["current_dress_interval_parts"] == 20
+
+
 def test_times_without_zone_are_local(capsys, tmp_path):
     folder = made_history(tmp_path / "lot", zone=False)
     _, whole = drifted(capsys, folder)

@@ -32,7 +32,7 @@ RULE_NAMES = {"beyond_limit": "beyond the control limit"}
 ALWAYS_SAID = ("setter", "geometry_only", "who_decides")
 """Advice that is among the cautions of every report."""
 IN_SHORT = (
-    "The numbers rest on wear in a straight line within each cycle and on a future like this history; "
+    "The numbers rest on wear that repeats from cycle to cycle and on a future like this history; "
     "more: gearqa explain drift."
 )
 CONTROL_LIMITS_ARE_NO_TOLERANCE = (

@@ -26,7 +26,7 @@ def test_the_sentence_that_matters_first():
     series = one(Grinder(sd_cycle=0.002, sd_part=0.002, limits=(-1.62, 1.62), spread=0.0))
     assert series.sentence == (
         "Left profile slope loses 0.050 µm per part (0.050 to 0.050; less metal at the tip); "
-        "the lower limit is reached after 53 parts (53 to 53); "
+        "the lower limit is reached after 53 parts of this cycle (53 to 53), 23 from now; "
         "dress every 30 parts (at least: no later part was measured; to lengthen, raise in steps and "
         "measure) for a risk of 1 %."
     )

@@ -91,3 +91,68 @@ def test_times_with_and_without_zone_are_comparable(hours: int) -> None:
     aware = [replace(o, finished_at=o.finished_at.replace(tzinfo=UTC)) for o in observations]  # type: ignore[union-attr]
     mixed = observations[:18] + aware[18:]
     assert production_order(mixed, ()).cycle.tolist() == np.repeat(np.arange(12), 3).tolist()
+
+
+def test_a_dress_label_used_again_is_two_cycles_and_told() -> None:
+    """D1 to D6 twice on one wheel: twelve cycles, as they were made."""
+    observations = [replace(o, dress=f"D{(int(o.serial[:4]) - 1) % 6 + 1}") for o in rows()]
+    order = production_order(observations, ())
+    assert order.cycle.tolist() == np.repeat(np.arange(12), 3).tolist()
+    (told,) = order.warnings
+    assert told.code == "dress_label_again"
+    assert "D1 (from 0001-001, 0007-001)" in told.message
+
+
+def test_the_same_label_in_a_row_is_cut_where_the_parts_begin_anew() -> None:
+    observations = [replace(o, dress="D1") if int(o.serial[:4]) <= 2 else o for o in rows()]
+    assert production_order(observations, ()).cycle.tolist() == np.repeat(np.arange(12), 3).tolist()
+
+
+def test_a_dress_recorded_late_cuts_no_cycle() -> None:
+    """Recorded behind the first measured part of cycle 5: too soon before part 15 for another dress."""
+    late = GrinderEvent(at(5, 12, SMALL), "dress", "G1")
+    assert production_order(rows(), [late]).cycle.tolist() == np.repeat(np.arange(12), 3).tolist()
+    # A dress that nobody labelled: part 15 after it needs its time.
+    observations = [
+        replace(o, finished_at=o.finished_at + timedelta(hours=1)) if o.serial > "0005-001" else o  # type: ignore[operator]
+        for o in rows()
+    ]
+    early = GrinderEvent(at(5, 2, SMALL), "dress", "G1")
+    assert production_order(observations, [early]).cycles == 13
+
+
+def test_one_wrong_time_does_not_cut_the_cycle_around_it() -> None:
+    observations = [replace(o, finished_at=at(8, 10, SMALL)) if o.serial == "0003-015" else o for o in rows()]
+    order = production_order(observations, ())
+    assert order.cycles == 13
+    assert [w.code for w in order.warnings] == ["dress_label_again"]
+
+
+def test_positions_that_contradict_times_are_told_with_serials() -> None:
+    """Too many parts for the time in one cycle: left out for the wear. All counted backwards: no wear."""
+
+    def counted(parts: dict[int, int], cycles: set[int]) -> list:
+        return [
+            replace(o, parts_since_dress=parts[o.parts_since_dress]) if int(o.serial[:4]) in cycles else o
+            for o in history(np.random.default_rng(0), Grinder(cycles=24))
+        ]
+
+    one = production_order(counted({1: 1, 15: 40, 30: 60}, {4}), ())
+    assert one.sound.tolist() == [c != 3 for c in range(24)]
+    assert one.doubt is None
+    (told,) = one.warnings
+    assert told.code == "production_contradicts"
+    assert "in 1 cycle (0004-015)" in told.message
+    backwards = production_order(counted({1: 30, 15: 15, 30: 1}, set(range(1, 25))), ())
+    assert backwards.cycles == 24
+    assert backwards.doubt is not None
+    assert "no wear, no dress interval" in backwards.warnings[0].message
+    assert "0001-015, 0001-030" in backwards.warnings[0].message
+
+
+def test_two_gears_at_one_part_of_a_cycle_without_times() -> None:
+    observations = [replace(o, finished_at=None) for o in rows()]
+    twice = [*observations, replace(observations[4], serial="again")]
+    order = production_order(twice, ())
+    assert order.doubt is not None
+    assert "two gears at one part of a cycle" in order.doubt

@@ -71,4 +71,4 @@ def test_false_claims_and_coverage() -> None:
 def test_columns() -> None:
     assert indicator_columns(np.array([0, 1, 1, 0, 2, 1, 1, 0])).shape == (8, 1)
     at = np.array([0.0, 100.0, 20_000.0, 23_600.0])
-    assert pause_column(at).round(4).tolist() == [0.0, 0.0, 1.0, 0.3679]
+    assert pause_column(at).round(4).tolist() == [1.0, 0.9726, 1.0, 0.3679]
