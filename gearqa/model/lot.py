@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Annotated, Any, Final, Literal
 
 from gearqa.errors import Notice
-from gearqa.model.declared import Identity, Simulated
+from gearqa.model.declared import KNOWN, Identity, Simulated
 from gearqa.model.measurement import InputFile, Production
 from gearqa.model.results import State
 from gearqa.symbols import Flank
@@ -270,6 +270,8 @@ class LotGear:
     """Required parameters (with flank) that were not assessed."""
     values: tuple[ValueState, ...]
     production: Production | None = None
+    warnings: Annotated[tuple[Notice, ...], KNOWN] = ()
+    """What grading warns of, the reasons of what was not assessed among it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -116,6 +116,7 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
         missing=tuple(missing),
         values=tuple(values),
         production=gear.production,
+        warnings=gear.warnings,
     )
 
 

@@ -506,3 +506,25 @@ def test_explain_lot_prints_the_decision_table(capsys, monkeypatch):
     for row in TABLE:
         assert row.rule in out
     assert "a person decides" in out
+
+
+def test_doubtful_readings_hold_the_lot_and_their_warning_stands_everywhere(tmp_path, capsys):
+    folder = pitch_folder(tmp_path / "lot", [f"G-{k}" for k in range(8)])
+    table = folder / "pitch.csv"
+    dead = re.sub(r"^(G-3,left,\d+),.*$", r"\1,0", table.read_text(encoding="utf-8"), flags=re.MULTILINE)
+    table.write_text(dead, encoding="utf-8")
+    out = {name: tmp_path / f"out.{name}" for name in ("json", "html")}
+    record = tmp_path / "record.json"
+    line = ["lot", folder, "--lot-size", 8, "--lot-id", "L-1", "--record", record]
+    assert run(*line, *(word for name, file in out.items() for word in (f"--{name}", file))) == 1
+    result = json.loads(out["json"].read_text(encoding="utf-8"))
+    assert result["decision"] == "hold"
+    (gear,) = (one for one in result["gears"] if "warnings" in one)
+    message = "the pitch of the left flank reads 0 µm everywhere"
+    assert (gear["serial"], gear["state"], gear["warnings"][0]["code"]) == ("G-3", "not assessed", "stuck")
+    assert message in gear["warnings"][0]["message"]
+    assert message in record.read_text(encoding="utf-8")
+    for text in (capsys.readouterr().out, out["html"].read_text(encoding="utf-8")):
+        plain = " ".join(re.sub("<[^>]*>", " ", text).split())
+        assert "The pitch of the left flank reads 0 µm everywhere" in plain
+        assert "(G-3)" in plain

@@ -56,6 +56,8 @@ STATE_STATUS: Mapping[State, Status] = {
 IN_LOT_STATUS: Mapping[InLot, Status] = {"shown": "good", "not shown": "open", "refuted": "bad"}
 CAUTION_CODES = ("geometry_only", "who_decides")
 """Notes that every output has among its cautions."""
+WARNINGS_OF_A_KIND: Final = 3
+"""Warnings of one code that are printed in full."""
 MOST_MISSING = 20
 """Gears with something not assessed that are named under a table."""
 FEW_GEARS = 50
@@ -547,7 +549,22 @@ def master_lines(master: MasterQualityOfLot) -> tuple[str, ...]:
 
 def caution_lines(result: LotResult) -> tuple[str, ...]:
     """Cautions, as sentences."""
-    return tuple(sentence(one.message) for one in result.cautions)
+    return (*(sentence(one.message) for one in result.cautions), *_warning_lines(result))
+
+
+def _warning_lines(result: LotResult) -> Iterator[str]:
+    """What grading warns of: about the folder, then about gears, those with the same warning together."""
+    yield from (sentence(one.message) for one in result.warnings)
+    by_code: dict[str, dict[str, list[str]]] = {}
+    for gear in result.gears:
+        for notice in gear.warnings:
+            by_code.setdefault(notice.code, {}).setdefault(notice.message, []).append(gear.serial)
+    for messages in by_code.values():
+        shown = list(messages.items())[:WARNINGS_OF_A_KIND]
+        for message, serials in shown:
+            yield sentence(f"{message} ({some_of([clip(serial, 48) for serial in serials], 8)})")
+        if more := len(messages) - len(shown):
+            yield sentence(f"and {count_text(more, 'more such warning')} in the JSON result")
 
 
 def note_lines(result: LotResult, *, without: Sequence[str] = ()) -> tuple[str, ...]:
