@@ -25,6 +25,8 @@ FULL_SCAN_S: Final = 15.0
 TRY_AGAIN_S: Final = 10.0
 """Before a folder is tried again after the store could not be used."""
 EVENT_WAIT_S: Final = 0.5
+STEP_PLACE: Final = 2
+"""Cycles by which a level change may be found later than its alarm was told, and be the same."""
 
 
 class StoppedError(Exception):
@@ -38,6 +40,14 @@ class Detected:
     signals: tuple[WatchSignal, ...] = ()
     """New ones and known ones."""
     notices: tuple[Notice, ...] = ()
+
+
+@dataclass(slots=True)
+class _Told:
+    """A change that was told: in which cycle, and in which the alarm was seen last."""
+
+    told: int
+    seen: int
 
 
 Detect = Callable[[IntakeReport], Detected]
@@ -76,7 +86,7 @@ class FolderWatch:
     """Signals that were reported before the watch began."""
     _settling: Settling = field(init=False)
     _started_at: datetime = field(init=False)
-    _known_signals: set[str] = field(init=False)
+    _known_signals: dict[str, _Told] = field(default_factory=dict)
     _notices: dict[Notice, None] = field(init=False)
     _intakes: deque[WatchedIntake] = field(default_factory=lambda: deque(maxlen=LISTED))
     _signals: deque[WatchSignal] = field(default_factory=lambda: deque(maxlen=LISTED))
@@ -90,7 +100,8 @@ class FolderWatch:
     def __post_init__(self) -> None:
         self._settling = Settling(self.options.settle_s)
         self._started_at = _now()
-        self._known_signals = {signal.key for signal in self.known.signals}
+        for signal in self.known.signals:
+            self._is_new(signal)
         self._notices = dict.fromkeys(self.known.notices)
 
     def run(self) -> WatchStatus:
@@ -235,12 +246,24 @@ class FolderWatch:
 
     def _signal_new(self, found: Sequence[WatchSignal]) -> None:
         """Report what is new; several signals of one sentence once."""
-        new = {one.sentence: one for one in found if one.key not in self._known_signals}
-        self._known_signals |= {one.key for one in found}
+        new = {one.sentence: one for one in found if self._is_new(one)}
         for signal in new.values():
             self._signals.appendleft(signal)
             if self.on_signal is not None:
                 self.on_signal(signal)
+
+    def _is_new(self, signal: WatchSignal) -> bool:
+        """Whether this change was not told yet; an alarm that goes on is the same change."""
+        known = self._known_signals.get(signal.key)
+        cycle = signal.cycle or 0
+        if known is not None:
+            goes_on = (signal.since_cycle or 0) <= known.seen + 1
+            stepped = signal.step_cycle is not None and signal.step_cycle > known.told + STEP_PLACE
+            if goes_on and not stepped:
+                known.seen = cycle
+                return False
+        self._known_signals[signal.key] = _Told(cycle, cycle)
+        return True
 
     def _give_up(self, folder: Path, message: str) -> None:
         """The folder waits until its files change."""

@@ -3,25 +3,17 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from itertools import chain
 from pathlib import Path
 
-from gearqa.drift.analysis import analyse_observations
-from gearqa.drift.reference_periods import ReferencePeriodError
-from gearqa.errors import ArgumentError, Notice, NoticeCode
-from gearqa.history.queries import Selection, part_numbers, select_gears
+from gearqa.errors import ArgumentError
+from gearqa.history.queries import part_numbers
 from gearqa.history.store import HistoryStore
 from gearqa.history.watching import Detected, FolderWatch, WatchOptions
-from gearqa.jobs.drift import with_references
-from gearqa.jobs.drift_gears import Asked, gears_of_store
 from gearqa.jobs.stores import AnyStore, opened
-from gearqa.model.drift import DriftSeries, DriftSettings
+from gearqa.jobs.watch_signals import drift_signals, failing
 from gearqa.model.history import IntakeReport, WatchSignal, WatchStatus
-from gearqa.wording.sentences import some_of
-from gearqa.wording.verdicts import not_conform_text
-
-SERIALS_NAMED = 5
 
 
 def watch_folder(
@@ -123,51 +115,16 @@ def _unseen(status: WatchStatus) -> None:
 
 def _detected(store: HistoryStore, report: IntakeReport) -> Detected:
     """Signals after a folder was added: new ones and known ones."""
-    drift = _drift_signals(store, report.part_number)
-    return Detected((*_failing(store, report), *drift.signals), drift.notices)
+    drift = drift_signals(store, report.part_number)
+    return Detected((*failing(store, report), *drift.signals), drift.notices)
 
 
 def _standing(store: HistoryStore) -> Detected:
     """Drift signals that the store shows already."""
     with store.reading() as connection:
         parts = part_numbers(connection)
-    found = [_drift_signals(store, part) for part in parts]
+    found = [drift_signals(store, part) for part in parts]
     return Detected(
         tuple(chain.from_iterable(one.signals for one in found)),
         tuple(chain.from_iterable(one.notices for one in found)),
     )
-
-
-def _drift_signals(store: HistoryStore, part_number: str) -> Detected:
-    """Series of a part with a signal in their current cycle, or with the limit ahead."""
-    gears = gears_of_store(store, Asked(part_number))
-    if not gears.observations:
-        return Detected()
-    settings = DriftSettings(parts_per_dress=gears.parts_per_dress)
-    try:
-        settings, notices = with_references(gears, settings, None)
-    except ReferencePeriodError as error:
-        notices = (Notice(NoticeCode.REFERENCE_NOT_USED, f"the frozen reference is not used: {error}"),)
-    result = analyse_observations(gears.observations, gears.events, settings)
-    return Detected(tuple(chain.from_iterable(map(_signals_of_series, result.series))), notices)
-
-
-def _signals_of_series(series: DriftSeries) -> Iterator[WatchSignal]:
-    name = "/".join(str(word) for word in series.key if word is not None)
-    places = [f"{signal.chart}/{signal.rule}/{signal.cycle}" for signal in series.signals if signal.current]
-    if series.limit_within_interval:
-        places.append(f"limit/{series.current_cycle}")
-    for place in places:
-        yield WatchSignal(f"drift/{name}/{place}", series.part, series.grinder, series.sentence)
-
-
-def _failing(store: HistoryStore, report: IntakeReport) -> Iterator[WatchSignal]:
-    """One signal for all gears of a folder that do not conform."""
-    if report.intake is None or not report.not_conforming:
-        return
-    with store.reading() as connection:
-        gears = list(select_gears(connection, Selection(intake=report.intake, conforms=False)))
-    if gears:
-        serials = some_of([gear.serial for gear in gears], SERIALS_NAMED)
-        sentence = f"Part {report.part_number}: {serials} {not_conform_text(len(gears))}."
-        yield WatchSignal(f"gears/{report.intake}", report.part_number, gears[0].grinder, sentence)

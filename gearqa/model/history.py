@@ -215,10 +215,21 @@ class WatchSignal:
     """Something that a person must look at."""
 
     key: str
-    """Identifies the signal, which is reported once."""
+    """Identifies the folder or the series of gears that it is about."""
     part_number: str
     grinder: str | None
     sentence: str
+    parameter: str | None = None
+    flank: str | None = None
+    cycle: int | None = None
+    """Running dress cycle of a series; None of gears that do not conform."""
+    dress: str | None = None
+    since_cycle: int | None = None
+    """Cycle in which the alarm began."""
+    step_cycle: int | None = None
+    """Where the last level change was found."""
+    size_um: float | None = None
+    """By how much the level has moved."""
 
 
 @dataclass(frozen=True, slots=True)

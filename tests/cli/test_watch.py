@@ -68,7 +68,7 @@ def test_gears_that_do_not_conform_are_a_signal(capsys, place, tmp_path):
     script = tmp_path / "note.py"
     script.write_text(
         "import os, pathlib\n"
-        "said = os.environ['GEARQA_SIGNAL'] + os.environ['GEARQA_GRINDER']\n"
+        "said = os.environ['GEARQA_SIGNAL'] + os.environ['GEARQA_SIGNAL_GRINDER']\n"
         f"pathlib.Path({str(note)!r}).write_text(said)\n"
     )
     command = f"{sys.executable} {script}"

@@ -43,7 +43,9 @@ def command(
     ] = False,
     on_signal: Annotated[
         str | None,
-        typer.Option("--on-signal", metavar="COMMAND", help="Run at each new signal (GEARQA_SIGNAL is set)."),
+        typer.Option(
+            "--on-signal", metavar="COMMAND", help="Run at each new signal, told in GEARQA_SIGNAL..."
+        ),
     ] = None,
     replace: Annotated[
         bool, typer.Option("--replace", help="Gears that come with other values supersede the stored ones.")
@@ -65,7 +67,8 @@ def command(
 
     A folder is read when its files have been unchanged for a while, longer if the last line of a table has
     no end. Gears to which tables are added later supersede their former result. Signals are gears that do
-    not conform, and drift signals; each is reported once. Stops cleanly at Ctrl-C or SIGTERM.
+    not conform, and series that begin to drift; each change is reported once. Stops cleanly at Ctrl-C or
+    SIGTERM.
     """
     from gearqa.jobs.watch import watch_folder
 
@@ -188,8 +191,12 @@ def _run_command(command: Sequence[str], signal: WatchSignal) -> None:
     environment = {
         **os.environ,
         "GEARQA_SIGNAL": signal.sentence,
-        "GEARQA_PART_NUMBER": signal.part_number,
-        "GEARQA_GRINDER": signal.grinder or "",
+        "GEARQA_SIGNAL_PART_NUMBER": signal.part_number,
+        "GEARQA_SIGNAL_GRINDER": signal.grinder or "",
+        "GEARQA_SIGNAL_SERIES": " ".join(filter(None, (signal.parameter, signal.flank))),
+        "GEARQA_SIGNAL_CYCLE": "" if signal.cycle is None else str(signal.cycle),
+        "GEARQA_SIGNAL_DRESS": signal.dress or "",
+        "GEARQA_SIGNAL_SIZE_UM": "" if signal.size_um is None else f"{signal.size_um:+.3f}",
     }
     try:
         done = subprocess.run(

@@ -260,7 +260,7 @@ def test_a_lost_connection_changes_nothing_and_is_told(postgres, tmp_path):
                 cursor.execute("SELECT pg_terminate_backend(pg_backend_pid())")
 
         sa.event.listen(store._engine, "before_cursor_execute", cut_off)
-        with pytest.raises(StoreBusyError, match="was shut down|cannot be reached") as caught:
+        with pytest.raises(StoreBusyError, match=r"was shut down|cannot be reached") as caught:
             add(store, folder)
         assert "nothing was changed" in caught.value.hint
         sa.event.remove(store._engine, "before_cursor_execute", cut_off)
