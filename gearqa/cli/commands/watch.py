@@ -196,7 +196,7 @@ def _run_command(command: Sequence[str], signal: WatchSignal) -> None:
         "GEARQA_SIGNAL_SERIES": " ".join(filter(None, (signal.parameter, signal.flank))),
         "GEARQA_SIGNAL_CYCLE": "" if signal.cycle is None else str(signal.cycle),
         "GEARQA_SIGNAL_DRESS": signal.dress or "",
-        "GEARQA_SIGNAL_SIZE_UM": "" if signal.size_um is None else f"{signal.size_um:+.3f}",
+        "GEARQA_SIGNAL_SIZE_UM": "" if signal.size_um is None else str(round(signal.size_um, 3)),
     }
     try:
         done = subprocess.run(
