@@ -283,6 +283,34 @@ class Exclusion:
 
 
 @dataclass(frozen=True, slots=True)
+class DecisionRisks:
+    """Risks of the decision as it is made: by the plan alone, by measuring alone, and by both."""
+
+    good_quality: float
+    """Fraction nonconforming that the producer's risk is stated for: the AQL, else p95 of the plan."""
+    producer_plan: float
+    """How often a process of that quality is not accepted, were every gear judged rightly."""
+    producer: float | None
+    """The same as measured here, with the spread seen; of the parameter that suffers most."""
+    producer_measuring: float | None
+    """Share of the good gears of that process that are not accepted one by one."""
+    producer_parameter: str | None
+    producer_flank: FlankKey | None
+    bad_quality: float
+    """Fraction nonconforming that the consumer's risk is stated for: the limiting quality, else p10."""
+    consumer_plan: float
+    """How often a lot of that quality is accepted, were every gear judged rightly."""
+    consumer: float | None
+    """The same as measured here, with the spread seen; of the parameter that suffers most."""
+    consumer_at_most: float
+    """The same at most, wherever beyond the limit the gears lie."""
+    consumer_measuring: float
+    """How often one nonconforming gear counts as conforming, at most."""
+    unknown_reason: str | None
+    """Why there are no figures with the spread seen."""
+
+
+@dataclass(frozen=True, slots=True)
 class LeftOut:
     """A measured gear that does not belong to the sample; it was judged like the others."""
 
@@ -376,6 +404,8 @@ class LotResult:
     """What can be stated about master quality, in the sample and in the lot."""
     decision_rule: AppliedDecisionRule
     sampling: SamplingResult
+    risks: DecisionRisks | None
+    """None where the plan has none to state: after a census, too few gears, by variables."""
     drawn: str
     segregate: tuple[str, ...]
     segregated_to: str

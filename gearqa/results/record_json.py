@@ -11,7 +11,7 @@ from gearqa.results.grade_json import result_json_schema
 from gearqa.results.lot_json import lot_json_schema
 
 RECORD: Final = ResultDocument("gearqa.record/1", "gearqa record of a lot sign-off", Record)
-ADDED: Final = ("cycle_coverage", "left_out", "sorted", "sorted_out")
+ADDED: Final = ("cycle_coverage", "left_out", "risks", "sorted", "sorted_out")
 """Keys of a sign-off that records of versions before 0.3.0 do not have."""
 VERIFY: Final = ResultDocument(
     "gearqa.verify/1",

@@ -62,8 +62,8 @@ FIXED: Final[Mapping[NoticeCode, str]] = {
     "that of the lot; using both is meant",
     NoticeCode.UNIT: "a gear is the unit: one value that does not conform makes the gear not conform",
     NoticeCode.ROUNDING: "nothing is rounded before deciding; values are compared at nine decimals",
-    NoticeCode.PROBABILITY: "a probability of conformity is that of one measured gear, never of the lot; the "
-    "smallest of its values is shown, not a product",
+    NoticeCode.PROBABILITY: "a probability of conformity is that of one value of one measured gear, never of "
+    "the lot; of a gear the smallest is shown, not a product",
     NoticeCode.SERIES_OF_LOTS: "the table is made for a series of lots with switching between normal, "
     "tightened and reduced inspection; used for one lot it gives the risks shown here and no other assurance",
     NoticeCode.VARIABLES: "the plan by variables holds for normal values of a steady process; its risks are "
@@ -321,7 +321,10 @@ def _method(basis: Basis) -> Iterator[Notice]:
     plan, sure = basis.sampling, share_text(basis.plan.decision.confidence, 6)
     always = (NoticeCode.TWO_RISKS, NoticeCode.UNIT, NoticeCode.ROUNDING, NoticeCode.PROBABILITY)
     yield from map(_fixed, always)
-    message = f"proven means with {sure} probability, the uncertainty taken as normal with U = 2 u"
+    message = (
+        f"proven means with {sure} probability for each value on its own, not for all values of a gear "
+        "together; the uncertainty is taken as normal with U = 2 u"
+    )
     yield Notice(NoticeCode.CONFIDENCE, message)
     if plan.passes_at_one_percent is not None and plan.required_n is not None:
         yield Notice(

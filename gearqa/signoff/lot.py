@@ -30,6 +30,7 @@ from gearqa.signoff.gear_states import judge_gear
 from gearqa.signoff.left_out import Split, sort_result, split
 from gearqa.signoff.master import master_quality_of_lot
 from gearqa.signoff.production import cycle_coverage, lot_of_several_cycles, production_facts
+from gearqa.signoff.risks import decision_risks
 from gearqa.signoff.sampling_plan import apply_plan, required_plan
 from gearqa.signoff.statistics_table import lot_statistics
 from gearqa.statistics.conformity import guard_band
@@ -85,7 +86,11 @@ def sign_off(
             basis.all_judged if basis.census else judged, basis.lot_size, plan.master_quality,
             class_=part.master_quality.class_, parameters=part.master_parameters,
         ),
-        decision_rule=_applied_rule(plan.decision, judged), sampling=sampling, drawn=plan.drawn,
+        decision_rule=_applied_rule(plan.decision, judged), sampling=sampling,
+        risks=decision_risks(
+            sampling, plan.decision, basis.statistics, basis.lot_size, sizes=part.tolerance.size is not None
+        ),
+        drawn=plan.drawn,
         segregate=facts.segregate, segregated_to=plan.segregated_to, remeasure=facts.remeasure,
         excluded=tuple(excluded), left_out=basis.left_out, sorted_out=tuple(sorted_out),
         sorted=sort_result(judged, basis.rest) if basis.census else None,

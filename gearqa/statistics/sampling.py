@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
 from scipy import special
 
 from gearqa.errors import OutOfScopeError
@@ -251,6 +252,49 @@ def passes_lot(n: int, ac: int, lot_size: int, bad: int) -> float:
     0.0969
     """
     return binomial.hypergeometric_cdf(ac, lot_size, bad, n)
+
+
+def passes_lot_as_measured(n: int, ac: int, lot_size: int, bad: int, refused: tuple[float, float]) -> float:
+    """Probability that a plan accepts a given lot where measuring may be wrong about a gear.
+
+    Hypergeometric number of bad items in the sample, each item refused by chance: Hald, Statistical Theory
+    of Sampling Inspection by Attributes (1981), inspection errors (from memory).
+
+    Parameters
+    ----------
+    n, ac, lot_size, bad : int
+        Sample size, acceptance number, items and nonconforming items in the lot. [-]
+    refused : tuple of float
+        How often a nonconforming item is refused, and how often a conforming one. [-]
+
+    Returns
+    -------
+    float
+        Probability of acceptance. [-]
+
+    Examples
+    --------
+    >>> round(passes_lot_as_measured(43, 0, 400, 20, (1.0, 0.0)), 4)
+    0.0969
+    >>> round(passes_lot_as_measured(43, 0, 400, 20, (0.5, 0.0)), 4)
+    0.327
+    """
+    low, high = max(0, n - (lot_size - bad)), min(n, bad)
+    below = [binomial.hypergeometric_cdf(k, lot_size, bad, n) for k in range(low - 1, high + 1)]
+    total = 0.0
+    for k, share in zip(range(low, high + 1), np.diff(below), strict=True):
+        counts = range(min(ac, k) + 1)
+        ways = (_binomial(i, k, refused[0]) * _at_most(ac - i, n - k, refused[1]) for i in counts)
+        total += float(share) * sum(ways)
+    return min(1.0, max(0.0, total))
+
+
+def _at_most(count: int, n: int, p: float) -> float:
+    return 1.0 if count >= n else float(special.bdtr(count, n, p))
+
+
+def _binomial(count: int, n: int, p: float) -> float:
+    return math.comb(n, count) * p**count * (1 - p) ** (n - count)
 
 
 def quality_at(n: int, ac: int, acceptance: float) -> float:

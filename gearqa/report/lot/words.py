@@ -12,6 +12,7 @@ from typing import Final
 
 from gearqa.model.lot import (
     INDEPENDENT_OF_ONE_CYCLE,
+    DecisionRisks,
     FlankKey,
     InLot,
     LotGear,
@@ -24,7 +25,7 @@ from gearqa.model.results import GearResult, State
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Status
 from gearqa.report.blocks.verdicts import DECISION_STATUS
-from gearqa.symbols import PARAMETERS
+from gearqa.symbols import PARAMETERS, Flank
 from gearqa.wording.numbers import (
     DASH,
     allowed_text,
@@ -200,25 +201,45 @@ def risk_lines(result: LotResult) -> tuple[str, ...]:
         return ("Operating characteristic: not known, for the plan gives no acceptance number.",)
     constant = "" if sampling.k is None else f", k = {number_text(sampling.k)}"
     used = f"{count_text(sampling.measured_n, 'gear')}, acceptance number {sampling.ac}{constant}"
-    producer, refused = f"a process with {share_text(sampling.p95)} nonconforming", "5 of 100 cases"
-    if sampling.aql is not None and sampling.producer_risk_at_aql is not None:
-        producer = f"a process at the AQL of {share_text(sampling.aql)}"
-        refused = cases_text(sampling.producer_risk_at_aql)
-    consumer, passed = f"a process with {share_text(sampling.p10)} nonconforming", "10 of 100 cases"
-    if sampling.lq is not None and sampling.consumer_risk_measured is not None:
-        consumer = f"a lot with the limiting quality of {share_text(sampling.lq)} nonconforming"
-        planned = "" if sampling.consumer_risk is None else f"; planned {cases_text(sampling.consumer_risk)}"
-        passed = f"{cases_text(sampling.consumer_risk_measured)}{planned}"
     one_percent = ""
     if sampling.passes_at_one_percent is not None:
         cases = cases_text(sampling.passes_at_one_percent)
         one_percent = f" A process with 1 % nonconforming is accepted in {cases}."
     return (
-        f"Operating characteristic ({used}): 95 % acceptance at {share_text(sampling.p95)} nonconforming, "
-        f"50 % at {share_text(sampling.p50)}, 10 % at {share_text(sampling.p10)}.",
-        f"Producer's risk: {producer} is not accepted in {refused}.",
-        f"Consumer's risk: {consumer} is accepted in {passed}.{one_percent}",
+        f"Operating characteristic of the plan alone ({used}): 95 % acceptance at "
+        f"{share_text(sampling.p95)} nonconforming, 50 % at {share_text(sampling.p50)}, 10 % at "
+        f"{share_text(sampling.p10)}.{one_percent}",
+        *([] if result.risks is None else _risks(result.risks, sampling)),
     )
+
+
+def _risks(risks: DecisionRisks, sampling: SamplingResult) -> Iterator[str]:
+    """Producer's and consumer's risk by the plan alone and as measured, which is what is decided by."""
+    process = "at the AQL of" if sampling.aql is not None else "with"
+    nonconforming = "" if sampling.aql is not None else " nonconforming"
+    both = f"as measured here not known, for {risks.unknown_reason}"
+    if risks.producer is not None and risks.producer_measuring is not None:
+        place = place_text(risks.producer_parameter or "", _flank(risks.producer_flank))
+        both = (
+            f"as measured here in {cases_text(risks.producer)} (most in {place} with the spread seen: "
+            f"{share_text(risks.producer_measuring)} of its good gears are not accepted)"
+        )
+    yield (
+        f"Producer's risk: a process {process} {share_text(risks.good_quality)}{nonconforming} is not "
+        f"accepted in {cases_text(risks.producer_plan)} by the plan alone, {both}."
+    )
+    lot = "a process with" if sampling.lq is None else "a lot with the limiting quality of"
+    seen = "" if risks.consumer is None else f"{cases_text(risks.consumer)} with the spread seen, "
+    yield (
+        f"Consumer's risk: {lot} {share_text(risks.bad_quality)} nonconforming is accepted in "
+        f"{cases_text(risks.consumer_plan)} by the plan alone, as measured here in {seen}at most "
+        f"{cases_text(risks.consumer_at_most)} (a value just beyond its limit counts as conforming in "
+        f"{cases_text(risks.consumer_measuring)})."
+    )
+
+
+def _flank(flank: FlankKey | None) -> Flank | None:
+    return None if flank is None or flank == "both" else flank
 
 
 def sampling_facts(result: LotResult) -> doc.Facts:
@@ -349,7 +370,7 @@ def _indicated(gear: LotGear, grade: str) -> str:
 
 def _gear_notes(shown: Sequence[LotGear], rest: Sequence[LotGear]) -> Iterator[str]:
     if any(gear.probability_of_conformity is not None for gear in shown):
-        yield "P: probability of conformity of this one gear, the smallest of its values; not of the lot."
+        yield "P: probability of conformity of the worst value of this gear; not of the gear, not of the lot."
     if rest:
         alike = {gear.state for gear in rest}
         words = f", all of state: {rest[0].state}" if len(alike) == 1 else ""
