@@ -191,9 +191,9 @@ class SheetBuilder:
 
     def _worst_table(self, rows: Sequence[GearRow]) -> doc.Table:
         columns = (
-            self._gear_column(), doc.Column("class"), doc.Column("parameter", "left"),
-            doc.Column("value\nµm"), doc.Column("allowed\nµm"), doc.Column("used"),
-            doc.Column("place", "left"), doc.Column("drawing", "left"), doc.Column("master quality", "left"),
+            self._gear_column(), doc.Column("drawing", "left"), doc.Column("master quality", "left"),
+            doc.Column("class"), doc.Column("parameter", "left"), doc.Column("value\nµm"),
+            doc.Column("allowed\nµm"), doc.Column("used"), doc.Column("place", "left"),
         )  # fmt: skip
         body = []
         for row in rows:
@@ -201,7 +201,7 @@ class SheetBuilder:
             cells: tuple[doc.Text, ...] = (DASH,) * 5
             if one is not None:
                 cells = (doc.symbol(one.key), one.value, one.allowed, percent_text(one.use), one.place)
-            body.append((self._serial(row), row.grade, *cells, *_verdicts(row)))
+            body.append((self._serial(row), *_verdicts(row), row.grade, *cells))
         notes = ["Each with the value that uses up most of what is allowed."]
         if 0 < len(self._sheets) < len(self._rows):
             notes.append("Only gears with a link have a sheet with charts in this file.")
@@ -211,8 +211,8 @@ class SheetBuilder:
         """Every gear in the order of the input; of a very large lot the worst, worst first."""
         rows = self._rows if len(self._rows) <= MOST_ROWS else ranked[:MOST_ROWS]
         columns = (
-            self._gear_column(), doc.Column("class"), doc.Column("drawing", "left"),
-            doc.Column("master\nquality", "left"), *(doc.Column(doc.symbol(key)) for key in keys),
+            self._gear_column(), doc.Column("drawing", "left"), doc.Column("master\nquality", "left"),
+            doc.Column("class"), *(doc.Column(doc.symbol(key)) for key in keys),
         )  # fmt: skip
         body = []
         for row in rows:
@@ -220,7 +220,7 @@ class SheetBuilder:
             for key in keys:
                 text, fails = values.get(key, (DASH, False))
                 cells.append(doc.Cell(text, "bad") if fails else doc.Cell(text))
-            body.append((self._serial(row), row.grade, *_verdicts(row), *cells))
+            body.append((self._serial(row), *_verdicts(row), row.grade, *cells))
         notes = ["Values in µm, the worst of both flanks and all traces."]
         if len(rows) < len(self._rows):
             notes.insert(0, not_all_note(len(rows), len(self._rows)))
