@@ -332,7 +332,9 @@ def test_exclusions_stand_in_full_everywhere(tmp_path):
     assert kept["lot"]["excluded"] == [{"serial": "A", "reason": reason}]
     assert [gear["serial"] for gear in kept["lot"]["gears"]] == ["B", "C=1"]
     assert [gear["serial"] for gear in kept["grade"]["gears"]] == ["A", "B", "C=1"]
-    assert reason in page.read_text(encoding="utf-8")
+    shown = page.read_text(encoding="utf-8")
+    assert reason in shown
+    assert "conforms, excluded" in shown.partition("Every gear measured")[2]
     assert run("lot", folder, "--lot-size", 2, "--exclude", "C=1=bent", "-q") == 0
 
 

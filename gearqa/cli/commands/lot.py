@@ -197,9 +197,9 @@ def _write_results(
 def _certificate(lot: DecidedLot, record: dict[str, Any] | None) -> Document:
     from gearqa.report.grading.drawing_words import gear_words, required_words
     from gearqa.report.lot.page import certificate
-    from gearqa.report.lot.words import traced_text
+    from gearqa.report.lot.words import classes_of, traced_text
 
     return certificate(
         lot.result, gear_words=gear_words(lot.part), required=required_words(lot.part),
-        traced=traced_text(lot.gears), record=record,
+        traced=traced_text(lot.gears), classes=classes_of(lot.gears), record=record,
     )  # fmt: skip

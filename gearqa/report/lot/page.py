@@ -38,12 +38,12 @@ Record = Mapping[str, Any]
 
 def certificate(
     result: LotResult, *, gear_words: str = "", required: str = "", traced: str = "",
-    record: Record | None = None,
+    classes: Mapping[str, str] | None = None, record: Record | None = None,
 ) -> doc.Document:  # fmt: skip
     """The certificate of a lot.
 
     `gear_words` are the gear's data in one line, `required` what the drawing asks for, `traced` how many
-    teeth were traced.
+    teeth were traced, `classes` the class of each measured gear by serial.
     """
     part = result.part
     number = clip(part.get("number", DASH), SHORT)
@@ -52,7 +52,7 @@ def certificate(
     rule = "" if result.decision_rule.guard is not None else " · simple acceptance: no uncertainty known"
     title = f"Lot certificate, part {number}{lot}"
     facts = _facts(result, gear_words, required, traced)
-    sections = (*_decision_page(result, facts, record), *_statistics_page(result))
+    sections = (*_decision_page(result, facts, record), *_statistics_page(result, classes or {}))
     said = f"disposition: {result.disposition.decision}" if result.disposition else result.decision
     sheet = doc.Sheet(title, sections, id="certificate", head=words.marked(said, result))
     return doc.Document(
@@ -198,7 +198,7 @@ def _disposition(result: LotResult, record: Record | None) -> Iterator[tuple[str
 # --- second page ---------------------------------------------------------------------------------
 
 
-def _statistics_page(result: LotResult) -> Iterator[doc.Section]:
+def _statistics_page(result: LotResult, classes: Mapping[str, str]) -> Iterator[doc.Section]:
     free = words.free_statement(result)
     blocks: list[doc.Block] = [_table_with_symbols(result)]
     if free is not None:
@@ -213,7 +213,7 @@ def _statistics_page(result: LotResult) -> Iterator[doc.Section]:
         unknown = "Order of production: not known, so it is not drawn and cannot be checked."
         blocks.append(doc.Paragraph(unknown, "note"))
     yield doc.Section("", tuple(blocks))
-    every = words.every_gear_table(result)
+    every = words.every_gear_table(result, classes)
     together = len(every.rows) + len(words.all_series(result)) <= MOST_ROWS
     yield doc.Section("", (every,), new_page=not together)
 

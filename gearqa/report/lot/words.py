@@ -334,21 +334,38 @@ def gear_table(result: LotResult, most: int, *, caption: str = "") -> doc.Table:
 GEARS_IN_A_ROW = 4
 
 
-def every_gear_table(result: LotResult) -> doc.Table:
-    """Every gear of the sample with state and class, some to a row, in the order measured."""
+def every_gear_table(result: LotResult, classes: Mapping[str, str]) -> doc.Table:
+    """Every measured gear with class and state, some to a row: the sample as measured, then those left out.
+
+    `classes` are those of gears that were left out of the sample.
+    """
+    shown: list[tuple[str, str, str, Status]] = [
+        (
+            gear.serial,
+            _indicated(gear, class_text(gear.class_indicated, False, complete=gear.class_complete)),
+            gear.state, STATE_STATUS[gear.state],
+        )
+        for gear in result.gears
+    ]  # fmt: skip
+    shown += [
+        (one.serial, classes.get(one.serial, DASH), f"{one.state}, {one.how}", STATE_STATUS[one.state])
+        for one in result.left_out
+    ]
     columns: list[doc.Column] = []
-    for _ in range(min(GEARS_IN_A_ROW, len(result.gears))):
-        head = doc.Column("gear", "left"), doc.Column("class"), doc.Column("state", "left", weight=1)
-        columns += head
+    for _ in range(min(GEARS_IN_A_ROW, len(shown))):
+        columns += doc.Column("gear", "left"), doc.Column("class"), doc.Column("state", "left", weight=1)
     cells: list[doc.Cell | doc.Text] = []
-    for gear in result.gears:
-        grade = class_text(gear.class_indicated, False, complete=gear.class_complete)
-        state = doc.Cell(gear.state, STATE_STATUS[gear.state])
-        cells += [clip(gear.serial, 48), _indicated(gear, grade), state]
+    for serial, grade, state, status in shown:
+        cells += [clip(serial, 48), grade, doc.Cell(state, status)]
     cells += [""] * (-len(cells) % len(columns))
     width = len(columns)
     rows = tuple(tuple(cells[at : at + width]) for at in range(0, len(cells), width))
-    return doc.Table("Every gear of the sample", tuple(columns), rows, dense=True)
+    return doc.Table("Every gear measured", tuple(columns), rows, dense=True)
+
+
+def classes_of(gears: Iterable[GearResult]) -> dict[str, str]:
+    """Class of each gear, by serial."""
+    return {gear.serial: class_text(gear.class_, gear.beyond, complete=gear.class_complete) for gear in gears}
 
 
 def traced_text(gears: Iterable[GearResult]) -> str:

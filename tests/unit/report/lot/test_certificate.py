@@ -280,7 +280,7 @@ def test_what_a_person_decided_is_the_headline_with_the_recommendation_under_it(
 
 
 def test_every_gear_stands_on_the_certificate_with_class_and_state(large):
-    table = words.every_gear_table(large)
+    table = words.every_gear_table(large, {})
     cells = [doc.plain(c.text if isinstance(c, doc.Cell) else c) for row in table.rows for c in row]
     shown = [tuple(cells[at : at + 3]) for at in range(0, len(cells), 3) if cells[at]]
     expected = [(gear.serial, str(gear.class_indicated), gear.state) for gear in large.gears]
