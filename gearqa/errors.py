@@ -64,6 +64,7 @@ class NoticeCode(StrEnum):
     UNKNOWN_COLUMN = "unknown_column"
     POSITION_COLUMN_NOT_READ = "position_column_not_read"
     ROW_ORDER = "row_order"
+    NO_LINE_END = "no_line_end"
     BLANK_ROWS_DROPPED = "blank_rows_dropped"
     TIMES_WITHOUT_ZONE = "times_without_zone"
     SIMULATED = "simulated"
@@ -233,14 +234,31 @@ class GearqaError(Exception):
 PRINTED_PER_FILE_AND_REASON = 50
 
 
+FILES_ONE_BY_ONE = 3
+
+
 def problem_lines(problems: Iterable[Problem]) -> list[str]:
-    """Problems as lines of text; of one file and reason the first ones, and how many more there are."""
+    """Problems as lines of text; of one file and reason the first ones, and how many more there are.
+
+    The same problem of many files is one line.
+    """
     lines: list[str] = []
-    counts: Counter[tuple[str, Reason]] = Counter()
+    alike: dict[object, list[Problem]] = {}
     for problem in problems:
-        counts[problem.file, problem.reason] += 1
-        if counts[problem.file, problem.reason] <= PRINTED_PER_FILE_AND_REASON:
-            lines.append(str(problem))
+        said = problem.hint.replace(problem.file, "")
+        where = (problem.line, problem.column, problem.key)
+        alike.setdefault((problem.reason, where, problem.found, problem.expected, said), []).append(problem)
+    counts: Counter[tuple[str, Reason]] = Counter()
+    for group in alike.values():
+        files = list(dict.fromkeys(problem.file for problem in group))
+        many = len(files) > FILES_ONE_BY_ONE
+        for problem in group[:1] if many else group:
+            counts[problem.file, problem.reason] += 1
+            if counts[problem.file, problem.reason] <= PRINTED_PER_FILE_AND_REASON:
+                lines.append(str(problem))
+        if many:
+            more = ", ".join(files[1:4]) + (" ..." if len(files) > 4 else "")
+            lines[-1] += f" (and the same in {len(files) - 1} more files: {more})"
     for (file, reason), count in counts.items():
         if count > PRINTED_PER_FILE_AND_REASON:
             lines.append(f"{file}: and {count - PRINTED_PER_FILE_AND_REASON} more [{reason}]")

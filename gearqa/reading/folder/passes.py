@@ -205,6 +205,13 @@ class _FolderReading:
             else:
                 digests[source.name] = self._read_texts(number)
         self.files += [InputFile(name, sha256) for name, sha256 in digests.items()]
+        for name, path in {source.name: source.path for source in self.sources}.items():
+            if not _ends_in_line_end(path):
+                self.log.notice(
+                    NoticeCode.NO_LINE_END,
+                    f"{name} has no line end behind its last row: was it cut off? Its last number may lack "
+                    "digits",
+                )
         self.store.finish()
 
     def _read_series(self, number: int, frame: Frame, *, fast: bool) -> str:
@@ -271,6 +278,14 @@ def _size(path: Path) -> int:
         return path.stat().st_size
     except OSError:
         return 0
+
+
+def _ends_in_line_end(path: Path) -> bool:
+    """Whether a table ends as a whole line does; the last character of UTF-16 has two bytes."""
+    with path.open("rb") as file:
+        file.seek(max(0, path.stat().st_size - 2))
+        end = file.read()
+    return b"\n" in end or b"\r" in end
 
 
 def _no_folder(folder: Path) -> Problem:

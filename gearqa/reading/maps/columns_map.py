@@ -20,7 +20,7 @@ from gearqa.reading.folder.table_kinds import (
     canonical_quantity,
     table_name,
 )
-from gearqa.reading.maps.map_model import KINDS, ColumnsMap, ColumnTable, TableMap
+from gearqa.reading.maps.map_model import KINDS, UNIT_OPEN, ColumnsMap, ColumnTable, TableMap
 from gearqa.reading.maps.map_sources import wide_value
 from gearqa.reading.settings.input_schemas import with_units
 from gearqa.reading.settings.toml_faults import table_as_far_as_known
@@ -39,7 +39,21 @@ def read_columns_map(path: Path | str, *, name: str | None = None) -> ColumnsMap
         With all problems, of single keys and between keys.
     """
     file = read_toml(path, ColumnsMap, name=name)
-    return file.checked(map_problems(file))
+    return file.checked((*map_problems(file), *_open_units(Path(path), file.name)))
+
+
+def _open_units(path: Path, name: str) -> Iterator[Problem]:
+    """Units that a drafted map leaves to a person: without them every number may be off by a thousand."""
+    if not path.is_file():
+        return
+    for number, line in enumerate(path.read_text(encoding="utf-8", errors="replace").splitlines(), start=1):
+        statement, mark, _ = line.partition(UNIT_OPEN)
+        if mark and not statement.lstrip().startswith("#"):
+            yield Problem(
+                Reason.MISSING_KEY, name, f"a unit left open: {statement.strip()}",
+                "the unit of the readings", line=number, key=statement.partition("=")[0].strip(),
+                hint="delete the remark where they are micrometres, else set the factor",
+            )  # fmt: skip
 
 
 def columns_json_schema() -> dict[str, Any]:

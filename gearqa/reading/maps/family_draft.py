@@ -10,6 +10,7 @@ from typing import Final, Literal
 from gearqa.reading.folder.sources import TableKind
 from gearqa.reading.folder.table_kinds import LABEL_COLUMNS, PROFILE_POSITIONS, QUANTITIES, TABLES, split_unit
 from gearqa.reading.maps.file_names import family_pattern, path_regex
+from gearqa.reading.maps.map_model import UNIT_OPEN
 from gearqa.reading.maps.table_look import TableLook, WideHeaders, wide_headers
 from gearqa.reading.maps.trade_words import flank_of, kind_of_words, other_flank_word, read_header, unit_of
 from gearqa.reading.settings.toml_text import toml_key, toml_value
@@ -115,7 +116,7 @@ class FamilyDraft:
         if wide.unit == "mm":
             yield "factor = 1000.0"
         elif wide.unit is None:
-            yield f"factor = 1.0  {GAP} the file does not say the unit: 1.0 for micrometres, 1000.0 for mm"
+            yield f"factor = 1.0  {UNIT_OPEN}: 1.0 for micrometres, 1000.0 for mm"
         if wide.words:
             yield f"values = {_inline(wide.words)}"
         if wide.from_zero:
@@ -256,8 +257,7 @@ class FamilyDraft:
             return f"{{ column = {name}, factor = {QUANTITIES[quantity].factors[unit]!r} }}"
         if unit is None and wanted in {"mm", "deg"}:
             return name
-        gap = f"{GAP} the file does not say the unit"
-        return f"{name}  {gap}; from mm: {{ column = {name}, factor = 1000.0 }}"
+        return f"{name}  {UNIT_OPEN}; from mm: {{ column = {name}, factor = 1000.0 }}"
 
 
 def _inline(words: Mapping[str, str]) -> str:

@@ -19,7 +19,7 @@ from inspection_folder import (
     write,
 )
 
-from gearqa.errors import MeasurementFileError, PartFileError, Problem, Reason
+from gearqa.errors import MeasurementFileError, PartFileError, Problem, Reason, problem_lines
 from gearqa.reading.folder import folder_checks
 from gearqa.reading.folder import passes as reading
 from gearqa.reading.folder.passes import read_folder
@@ -601,3 +601,23 @@ def test_every_problem_at_once_with_a_faulty_part_file(tmp_path: Path) -> None:
         read(tmp_path, {"r.csv": rows(RUNOUT, ["A,1,0", "A,99,0"])}, toml=toml)
     found = [(problem.file, problem.reason) for problem in caught.value.problems]
     assert found == [("part.toml", Reason.UNKNOWN_KEY), ("r.csv", Reason.OUT_OF_RANGE)]
+
+
+def test_the_same_fault_of_many_files_is_one_line(tmp_path: Path) -> None:
+    foreign = {f"{k:02}.csv": "Part;Side;Dev\nA;L;1\n" for k in range(32)}
+    found = problems(tmp_path, {**foreign, "good.csv": GOOD_PITCH})
+    assert len(found) == 32
+    (line,) = problem_lines(found)
+    assert line.startswith("00.csv:1: found the header 'Part', 'Side', 'Dev'")
+    assert line.endswith("(and the same in 31 more files: 01.csv, 02.csv, 03.csv ...)")
+    assert len(problem_lines(found[:3])) == 3
+
+
+def test_a_table_without_a_last_line_end_may_have_been_cut_off(tmp_path: Path) -> None:
+    for name, text in {"cut": GOOD_PITCH[:-2], "whole": GOOD_PITCH}.items():
+        with read(tmp_path / name, {"pitch.csv": text}) as inspection:
+            codes = [notice.code for notice in inspection.notices]
+        assert codes == (["no_line_end"] if name == "cut" else [])
+    utf16 = GOOD_PITCH.encode("utf-16")
+    with read(tmp_path / "utf16", {"pitch.csv": utf16}) as inspection:
+        assert inspection.notices == ()
