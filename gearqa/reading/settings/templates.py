@@ -28,6 +28,7 @@ _NEEDED: Final = ("gear.normal_module_mm",)
 """Asked for although the schema allows another key instead."""
 
 _EXAMPLES: Final[Mapping[str, Sequence[str]]] = {
+    "grinder": ("GR-1 = { parts_per_dress = 30 }",),
     "tolerance.classes": ("cumulative_pitch = 5",),
     "tolerance.limits_um": ("profile_slope = [-6.0, 4.0]", "helix_slope = 8.0"),
     "tolerance.left.classes": ("profile_slope = 7",),

@@ -435,3 +435,18 @@ def test_the_schema_covers_all_kinds_and_accepts_maps() -> None:
 def test_the_schema_refuses_faulty_maps(old: str, new: str) -> None:
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate(tomllib.loads(PROFILE.replace(old, new)), columns_json_schema())
+
+
+def test_a_unit_left_open_in_a_draft_does_not_read(tmp_path: Path) -> None:
+    text = """[profile]
+file = "*.csv"
+[profile.columns]
+serial = "Part"
+flank = "Side"
+tooth = "Tooth"
+roll_length_mm = "Roll"
+deviation_um = "Dev"  # TODO: the file does not say the unit; from mm: { column = "Dev", factor = 1000.0 }
+"""
+    (problem,) = problems(tmp_path, text)
+    assert (problem.reason, problem.line, problem.key) == (Reason.MISSING_KEY, 8, "deviation_um")
+    assert read(tmp_path, text.partition("  # TODO")[0] + "\n").profile
