@@ -5,15 +5,16 @@ No lot is decided here: `conclude` takes the decisions from outside.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.incoming.explanations import Explained, explain
-from gearqa.incoming.predictions import Predictor, chosen
+from gearqa.incoming.predictions import Predictor, chosen, rms
 from gearqa.incoming.sides import MeasuredGears, Sides
-from gearqa.model.incoming import ExplanationResult, ReportedTable, Side
+from gearqa.model.incoming import ExplanationResult, GearAlignment, ReportedTable, Side, Split
 from gearqa.model.part import Part
 from gearqa.symbols import PARAMETERS
 
@@ -30,6 +31,11 @@ class ReportComparison:
     """Parameters whose slopes were reported without sign."""
     follows_from_theirs: bool = False
     """The report follows from the supplier's own raw data."""
+
+    def compared(self, rows: Sequence[int]) -> Array:
+        """Reported values of some rows, magnitudes where those are compared. [um]"""
+        values = [self.sides.values[row] for row in rows]
+        return np.array([abs(v.value_um) if v.parameter in self.unsigned else v.value_um for v in values])
 
 
 def compare_report(
@@ -55,6 +61,33 @@ def compare_report(
     reported = np.array([target.reported_um for target in settled.targets])
     values = chosen(settled.predict(base), settled.targets, reported, explained.bases)
     return ReportComparison(sides, sides.over_all(values, rows), explained, unsigned, follows)
+
+
+def difference_split(comparison: ReportComparison, alignments: Sequence[GearAlignment]) -> Split | None:
+    """What their evaluation adds to their traces, and what their traces differ from ours.
+
+    Values are laid over each other by the names of flanks that the pitch curves show.
+    """
+    sides, unsigned = comparison.sides, comparison.unsigned
+    if sides.ours is None or sides.theirs is None:
+        return None
+    predicted = []
+    both_sides: tuple[tuple[Side, MeasuredGears], ...] = (("ours", sides.ours), ("theirs", sides.theirs))
+    turned = [one.flanks_swapped for one in alignments if one.same and one.flanks_swapped is not None]
+    for side, data in both_sides:
+        predictor, rows = sides.predictor(side, unsigned, comparison.explained.bases)
+        setup = data.setup(sides.part)
+        if side == "ours":
+            setup = replace(setup, swapped=bool(turned) and all(turned))
+        reported = comparison.compared(rows)
+        values = chosen(predictor.predict(setup), predictor.targets, reported, {})
+        predicted.append(sides.over_all(values, rows))
+    ours, theirs = predicted
+    evaluation, measurement = comparison.compared(range(len(sides.values))) - theirs, theirs - ours
+    both = np.isfinite(evaluation) & np.isfinite(measurement)
+    if not both.any():
+        return None
+    return Split(int(both.sum()), rms(evaluation[both]) or 0.0, rms(measurement[both]) or 0.0)
 
 
 def _explained(sides: Sides, unsigned: frozenset[str]) -> tuple[Explained, bool]:

@@ -13,9 +13,11 @@ from gearqa.incoming import claims
 from gearqa.incoming.compare import ReportComparison
 from gearqa.incoming.editions import Edition, edition_named
 from gearqa.incoming.explanations import Explained
+from gearqa.incoming.gear_claims import ValueClaim, gear_claims
 from gearqa.incoming.settings import Numbering
 from gearqa.incoming.sides import Sides
-from gearqa.model.incoming import TRACE_KIND, Basis, ComparedValue, GearAlignment, ReportedValue
+from gearqa.incoming.verdict import allowed_um
+from gearqa.model.incoming import TRACE_KIND, Basis, ComparedValue, GearAlignment, GearClaim, ReportedValue
 from gearqa.model.results import GearResult
 from gearqa.statistics.agreement import en_number
 from gearqa.symbols import TraceKind
@@ -72,12 +74,16 @@ def compared_values(
     editions: Mapping[str, Edition],
     *,
     measured_again: bool,
-) -> tuple[ComparedValue, ...]:
-    """Every reported value with what was found; En numbers only for a second measurement."""
+) -> tuple[tuple[ComparedValue, ...], tuple[GearClaim, ...]]:
+    """Every reported value with what was found, and the claims of whole gears.
+
+    En numbers only for a second measurement.
+    """
     sides, outcome = comparison.sides, comparison.explained
     meaning = Meaning.of(outcome, alignments, sides)
     gears = sides.gears_by_serial()
     rows = []
+    judgeable: list[ValueClaim] = []
     predicted = zip(_known(comparison.found), _known(outcome.after), strict=True)
     for value, (found, explained) in zip(sides.values, predicted, strict=True):
         gear = gears.get(value.serial)
@@ -85,6 +91,7 @@ def compared_values(
         by_magnitude = value.parameter in comparison.unsigned
         compared = abs(value.value_um) if by_magnitude else value.value_um
         half = sides.digits[value.parameter] / 2
+        allowed = allowed_um(value.uncertainty_um, U, _tolerance(criteria, value))
         difference = None if found is None else compared - found
         left = None if explained is None or difference is None else compared - explained
         us = (value.uncertainty_um, U) if measured_again else (None, None)
@@ -112,6 +119,10 @@ def compared_values(
                 equal=None if difference is None else abs(difference) <= half + 1e-9,
                 u_reported_um=value.uncertainty_um,
                 u_found_um=U,
+                allowed_um=allowed,
+                within=None
+                if difference is None or allowed is None or not sides.ours
+                else bool(abs(difference) - half <= allowed),
                 en=_en(difference, *us),
                 en_explained=_en(left, *us),
                 class_claimed=value.class_,
@@ -126,11 +137,18 @@ def compared_values(
                 **asdict(judged),
             )
         )
-    return tuple(rows)
+        if gear is not None:
+            judgeable.append(ValueClaim(meanings, gear, U))
+    return tuple(rows), gear_claims(judgeable, editions)
 
 
 def _known(values: Array) -> list[float | None]:
     return [value if np.isfinite(value) else None for value in values.tolist()]
+
+
+def _tolerance(criteria: Criteria, value: ReportedValue) -> float | None:
+    """Upper limit of the drawing, the narrowest of the flanks. [um]"""
+    return min((upper for _, upper in criteria.drawing_limits(value.parameter, value.flank)), default=None)
 
 
 def _our_uncertainty(sides: Sides, value: ReportedValue, gear: GearResult | None) -> float | None:

@@ -8,15 +8,18 @@ from typing import Final
 
 from gearqa.evaluation.criteria import criteria_of
 from gearqa.incoming.alignment import align, same_gears
-from gearqa.incoming.compare import ReportComparison
+from gearqa.incoming.biases import biases_of
+from gearqa.incoming.compare import ReportComparison, difference_split
 from gearqa.incoming.compared_values import compared_values
 from gearqa.incoming.editions import editions_of
 from gearqa.incoming.explanations import ENOUGH_VALUES
+from gearqa.incoming.gear_claims import lot_claim
 from gearqa.incoming.plausibility.questions import plausibility
 from gearqa.incoming.reasons import reasons_of
 from gearqa.incoming.report_agreement import agreements
 from gearqa.incoming.report_cautions import cautions_of
 from gearqa.incoming.sides import Sides
+from gearqa.incoming.verdict import agreed
 from gearqa.model.incoming import (
     SAME_UM,
     ComparedValue,
@@ -51,7 +54,10 @@ def conclude(
     alignments, curves = _aligned(sides)
     kind, kind_reason = _kind(sides, explanation, alignments)
     same, same_reason = same_gears(alignments)
-    rows = compared_values(comparison, alignments, criteria, editions, measured_again=kind == "re-measured")
+    rows, by_gear = compared_values(
+        comparison, alignments, criteria, editions, measured_again=kind == "re-measured"
+    )
+    verdict = agreed(rows, measured=sides.ours is not None, same_gears=same)
     notices = (*sides.report.notices, *(one for side in measured for one in side.notices))
     result = IncomingResult(
         supplier=supplier,
@@ -62,6 +68,15 @@ def conclude(
         measured=sides.ours is not None,
         comparison=kind,
         comparison_reason=kind_reason,
+        verdict=verdict.verdict,
+        verdict_reason=verdict.reason,
+        values_judged=verdict.judged,
+        values_beyond=verdict.beyond,
+        values_beyond_allowed=verdict.allowed,
+        gear_claims=by_gear,
+        lot_claim=lot_claim(by_gear),
+        biases=biases_of(rows, _instruments(sides)),
+        split=difference_split(comparison, alignments),
         rows=rows,
         agreement=agreements(rows, criteria),
         agreement_explained=agreements(_against_explained(rows), criteria),
@@ -92,6 +107,14 @@ def _aligned(sides: Sides) -> tuple[tuple[GearAlignment, ...], tuple[CurvePair, 
     partner = {serial: name for serial, name in sides.partner.items() if serial in theirs}
     gear = sides.part.gear
     return align(theirs, ours, partner, gear.teeth, gear.face_width_mm)
+
+
+def _instruments(sides: Sides) -> dict[str, str | None]:
+    """Our instrument, by reported serial."""
+    return {
+        serial: gear.production.instrument if gear.production else None
+        for serial, gear in sides.gears_by_serial().items()
+    }
 
 
 def _kind(

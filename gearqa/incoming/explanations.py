@@ -36,6 +36,8 @@ SHOWN_WITHIN: Final = 0.15
 SHOWN_ERRORS: Final = 4.0
 SHOWN_AT_MOST: Final = 0.35
 """The predicted change shows if its share is 1 within the first or so many errors, never beyond the last."""
+LARGEST_ERROR: Final = 0.125
+"""Of the share that shows: eight errors from nothing (by simulation)."""
 WORTH_NAMING: Final = 0.8
 """A nearest explanation that leaves more than this of the difference is not worth a line."""
 
@@ -258,7 +260,8 @@ class _Choice:
         """Whether a change of an explanation shows to its full size in the figures."""
         share, error = self._share(trial, name)
         off = abs(share - 1)
-        return off <= min(max(SHOWN_WITHIN, SHOWN_ERRORS * error), SHOWN_AT_MOST)
+        within = min(max(SHOWN_WITHIN, SHOWN_ERRORS * error), SHOWN_AT_MOST)
+        return error <= LARGEST_ERROR and off <= within
 
     def _share(self, trial: _Trial, name: str) -> tuple[float, float]:
         """Share of a change that shows beside the other changes of an explanation, and its error."""

@@ -6,9 +6,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from gearqa.model.incoming import ComparedValue, ExplanationResult, IncomingReason, IncomingResult
-from gearqa.wording.numbers import count_text, fixed_text, um_text
+from gearqa.wording.numbers import count_text, fixed_text, short_text, um_text
 from gearqa.wording.sentences import place_text, some_of
+from gearqa.wording.visible import clip
 
+LONGEST_SERIAL: Final = 24
 MOST_NAMED: Final = 6
 """Gears and values that a sentence names."""
 
@@ -17,6 +19,12 @@ NOT_EXPLAINED: Final[Mapping[str, str]] = {
     "too_few_values": "too few values to tell a cause from chance",
     "several_fit_alike": "several changes of settings fit alike; the figures do not tell which one it is",
     "partly_explained": "of what else differs, several changes of settings fit alike",
+}
+NOT_COMPARED: Final[Mapping[str, str]] = {
+    "nothing_measured": "these gears were not measured by us",
+    "nothing_in_common": "no reported value was measured by us under its serial and place",
+    "no_uncertainty": "neither an uncertainty nor a tolerance is known for any value",
+    "not_the_same_gears": "the raw data are not of the same gears",
 }
 COMPARISON_REASONS: Final[Mapping[str, str]] = {
     "nothing_measured": "not measured by us: everything rests on the reported values",
@@ -35,6 +43,7 @@ SAME_GEARS_REASONS: Final[Mapping[str, str]] = {
 
 def reasons_of(result: IncomingResult) -> Iterator[IncomingReason]:
     """Reasons of the whole, the most important first."""
+    yield IncomingReason(f"verdict_{result.verdict_reason}", verdict_sentence(result))
     for side, lot in result.lots.items():
         whose = "our values" if side == "ours" else "the reported values"
         for reason in lot.reasons:
@@ -76,6 +85,24 @@ def _claims(result: IncomingResult) -> Iterator[IncomingReason]:
         yield IncomingReason("claims_contradicted", better_than_own_value(result.contradicted))
 
 
+def verdict_sentence(result: IncomingResult) -> str:
+    """The verdict on the figures, with the numbers that it rests on."""
+    if not result.values_judged:
+        return NOT_COMPARED[result.verdict_reason]
+    n, beyond, allowed = result.values_judged, result.values_beyond, result.values_beyond_allowed
+    text = f"{beyond} of {count_text(n, 'value')} {'differs' if beyond == 1 else 'differ'} by more than both "
+    text += "uncertainties allow"
+    if beyond:
+        text += f"; {allowed} may, of so many"
+    far = max(result.rows, key=lambda row: row.share_of_allowed or 0.0)
+    if result.verdict == "differs":
+        text += (
+            f"; the farthest is {values_named([far])}, {short_text(far.share_of_allowed or 0.0, 2)} times "
+        )
+        text += "what is allowed"
+    return text
+
+
 def claims_text(number: int) -> str:
     """Claimed classes, counted.
 
@@ -92,7 +119,10 @@ def better_than_own_value(rows: Sequence[ComparedValue]) -> str:
 
 def values_named(rows: Sequence[ComparedValue]) -> str:
     """Serial, parameter and flank of some values."""
-    return some_of([f"{row.serial} {place_text(row.parameter, row.flank)}" for row in rows], MOST_NAMED)
+    return some_of(
+        [f"{clip(row.serial, LONGEST_SERIAL)} {place_text(row.parameter, row.flank)}" for row in rows],
+        MOST_NAMED,
+    )
 
 
 def explanation_sentence(result: ExplanationResult) -> str:

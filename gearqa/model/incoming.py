@@ -22,6 +22,12 @@ from gearqa.symbols import Flank, TraceKind
 
 Claim = Literal["confirmed", "not confirmed", "not proven", "none"]
 """A claim of a class, judged on our value; `none` where nothing was claimed or nothing can be judged."""
+Verdict = Literal["agrees", "differs", "not comparable"]
+"""Whether the reported figures agree with ours within both uncertainties."""
+VerdictReason = Literal[
+    "within_uncertainty", "beyond_uncertainty", "nothing_measured", "nothing_in_common", "no_uncertainty",
+    "not_the_same_gears",
+]  # fmt: skip
 Basis = Literal["worst", "mean"]
 Side = Literal["ours", "theirs"]
 DecideOn = Literal["ours", "theirs", "both"]
@@ -91,6 +97,11 @@ class ComparedValue:
     """The difference lies within half a digit."""
     u_reported_um: float | None
     u_found_um: float | None
+    allowed_um: float | None
+    """What both uncertainties allow a difference to be. One that is not stated is taken as the other; where
+    neither is, a tenth of the tolerance is taken for each side."""
+    within: bool | None
+    """Whether the difference, less half of the last digit, keeps to what is allowed."""
     en: float | None
     en_explained: float | None
     """En number of what the best explanation leaves."""
@@ -121,6 +132,13 @@ class ComparedValue:
     """Our value against the drawing."""
 
     @property
+    def share_of_allowed(self) -> float | None:
+        """The difference, less half of the last digit, over what is allowed."""
+        if self.difference_um is None or self.allowed_um is None:
+            return None
+        return max(abs(self.difference_um) - self.half_digit_um, 0.0) / self.allowed_um
+
+    @property
     def compared_um(self) -> float:
         """What is compared with the found value: the reported one, or its magnitude."""
         return abs(self.reported_um) if self.by_magnitude else self.reported_um
@@ -131,6 +149,55 @@ class ComparedValue:
         if self.class_claimed is None or self.tolerance_claimed_um is None:
             return False
         return self.class_reported is None or self.class_reported > self.class_claimed
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimedValue:
+    """A value that decides on the claim of a gear."""
+
+    parameter: str
+    flank: Flank | None
+    """As the report names it."""
+    judged_um: float | None
+    """Our worst value there."""
+
+
+@dataclass(frozen=True, slots=True)
+class GearClaim:
+    """All values of a gear against the worst class that was claimed for it."""
+
+    serial: str
+    our_serial: str
+    class_: int
+    standard: str
+    claim: Claim
+    deciding: tuple[ClaimedValue, ...]
+    """Values that are not confirmed or, if there are none, not proven."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bias:
+    """A constant difference that is proven, what is explained allowed for."""
+
+    parameter: str
+    flank: Flank | None
+    """None where both flanks differ alike, or there is none."""
+    instrument: str | None
+    """Ours."""
+    gears: Count
+    bias_um: float
+    interval_um: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """How much of the difference is evaluation, and how much is measurement."""
+
+    n: Count
+    evaluation_um: float
+    """Root mean square of what they report less their own traces evaluated as the drawing says."""
+    measurement_um: float
+    """The same of their traces less ours, both evaluated as the drawing says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,6 +346,20 @@ class IncomingResult:
     comparison: Comparison | None
     comparison_reason: str
     """As a stable code."""
+    verdict: Verdict
+    verdict_reason: VerdictReason
+    values_judged: Count
+    """Values that the verdict rests on."""
+    values_beyond: Count
+    """Of these, how many differ by more than both uncertainties allow."""
+    values_beyond_allowed: Count
+    """How many may, of so many, where both sides agree."""
+    gear_claims: tuple[GearClaim, ...]
+    lot_claim: Claim
+    """The worst of the gears'."""
+    biases: tuple[Bias, ...]
+    split: Split | None
+    """None without raw data of both sides."""
     rows: tuple[ComparedValue, ...]
     agreement: Mapping[str, Mapping[PlaceKey, Agreement]]
     agreement_explained: Mapping[str, Mapping[PlaceKey, Agreement]]
@@ -314,25 +395,15 @@ class IncomingResult:
     @property
     def en_exceeded(self) -> tuple[ComparedValue, ...]:
         """Rows whose difference is more than both uncertainties allow, settings allowed for."""
+        if self.verdict != "differs":
+            return ()
         known = [(row, row.en if row.en_explained is None else row.en_explained) for row in self.rows]
         return tuple(row for row, en in known if en is not None and abs(en) > 1)
 
     @property
     def agrees(self) -> bool:
-        """Nothing in this comparison is refused or open; exit status 0."""
-        claims = self.claims
-        judged = all(row.claim != "none" or not row.class_text for row in self.rows if row.our_serial)
-        return (
-            self.decision == "release"
-            and not claims["not confirmed"]
-            and not claims["not proven"]
-            and not self.contradicted
-            and judged
-            and self.explanation.explained is not False
-            and self.same_gears is not False
-            and not self.unmatched
-            and not self.en_exceeded
-        )
+        """The figures agree and no claim is refused; exit status 0. The lot is not decided here."""
+        return self.verdict == "agrees" and not self.claims["not confirmed"] and not self.contradicted
 
 
 def flank_of(place: PlaceKey) -> Flank | None:

@@ -17,7 +17,9 @@ INCOMING: Final = ResultDocument(
     {
         IncomingResult: (
             "standard", "part", "supplier", "inputs", "simulated", "measured", "comparison",
-            "comparison_reason", "decision", "decided_on", "reasons", "agrees", "claims",
+            "comparison_reason", "verdict", "verdict_reason", "values_judged", "values_beyond",
+            "values_beyond_allowed", "decision", "decided_on", "reasons", "agrees", "claims", "lot_claim",
+            "gear_claims", "biases", "split",
             "explained=explanation.explained", "explained_reason=explanation.reason",
             "explained_from=explanation.data", "explained_values=explanation.n",
             "shared=explanation.shared", "rms_before_um=explanation.rms_before_um",

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtr, stdtrit
+from scipy.special import bdtrc, ndtr, ndtri, stdtr, stdtrit
 
 from gearqa.arrays import Array
 from gearqa.statistics import noncentral_t
@@ -188,3 +188,103 @@ def correlation(x: Array, y: Array) -> float | None:
     if n < 4 or norm == 0:
         return None
     return max(-1.0, min(1.0, float(dx @ dy) / norm))
+
+
+@dataclass(frozen=True, slots=True)
+class MeanDifference:
+    """Mean of differences with its interval and the p of none."""
+
+    mean: float
+    interval: Interval
+    p: float
+
+
+def mean_difference(values: Array, confidence: float = 0.95) -> MeanDifference:
+    r"""Mean of differences, its interval, and how rarely none would give as much.
+
+    Student's t, the textbook formula.
+
+    .. math:: \bar d \pm t_{(1+P)/2;\,n-1}\,s/\sqrt n
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Differences, at least two. [um]
+    confidence : float
+        Of the interval. [-]
+
+    Returns
+    -------
+    MeanDifference
+        Mean, interval, p. [um], [um], [-]
+
+    Examples
+    --------
+    >>> found = mean_difference(np.array([0.7, 0.8, 0.9]))
+    >>> round(found.mean, 2), tuple(round(v, 2) for v in found.interval), round(found.p, 4)
+    (0.8, (0.55, 1.05), 0.0052)
+    """
+    d = np.asarray(values, dtype=np.float64)
+    n, mean = len(d), float(d.mean())
+    se = float(d.std(ddof=1)) / math.sqrt(n)
+    half = float(stdtrit(n - 1, (1 + confidence) / 2)) * se
+    p = float(2 * stdtr(n - 1, -abs(mean) / se)) if se > 0 else float(mean == 0)
+    return MeanDifference(mean, (mean - half, mean + half), p)
+
+
+def allowed_beyond(n: int, confidence: float = 0.95) -> int:
+    r"""How many of n En numbers may exceed 1 where both sides agree.
+
+    U is stated with k = 2, so 4.55 % of normal differences exceed it (ISO/IEC Guide 98-3); the smallest
+    number that is exceeded in 5 % of such comparisons or less, by the binomial distribution. One value has
+    to keep to 1.
+
+    .. math:: \min\{k: P(X > k) \le 1 - P\},\quad X \sim B(n, 2\Phi(-2))
+
+    Parameters
+    ----------
+    n : int
+        Values compared. [-]
+    confidence : float
+        Share of comparisons of agreeing sides that stay within. [-]
+
+    Returns
+    -------
+    int
+        Number of values. [-]
+
+    Examples
+    --------
+    >>> [allowed_beyond(n) for n in (1, 2, 12, 100, 204)]
+    [0, 1, 2, 8, 14]
+    """
+    share = float(2 * ndtr(-2.0))
+    k = np.arange(n + 1)
+    return int(k[np.argmax(bdtrc(k, n, share) <= 1 - confidence + 1e-12)])
+
+
+def largest_en(n: int, confidence: float = 0.99) -> float:
+    r"""Magnitude that the largest of n En numbers keeps to where both sides agree.
+
+    Sidak's bound for n normal values, U with k = 2.
+
+    .. math:: \Phi^{-1}\left(1 - (1 - P^{1/n})/2\right)/2
+
+    Parameters
+    ----------
+    n : int
+        Values compared. [-]
+    confidence : float
+        Share of comparisons of agreeing sides that stay within. [-]
+
+    Returns
+    -------
+    float
+        En number. [-]
+
+    Examples
+    --------
+    >>> [round(largest_en(n), 2) for n in (1, 12, 204)]
+    [1.29, 1.67, 2.03]
+    """
+    return float(-ndtri((1 - confidence ** (1 / n)) / 2)) / 2

@@ -75,8 +75,8 @@ def command(
     on our values. To explain the difference the traces are evaluated again under the settings that
     laboratories use. Without FOLDER, but with --part, the reported values alone are checked.
 
-    Exit status: 0 everything agrees, claims are confirmed and the lot is released; 1 something is not
-    confirmed, not explained or not released; 2 bad input or usage.
+    Exit status: 0 the figures agree and no claim is refused; 1 they differ or cannot be compared, or a claim
+    is refused; 2 bad input or usage.
     """
     from gearqa.cli.console import put_out, tell_notices, terminal
     from gearqa.cli.progress import JobProgress

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from gearqa.model.incoming import IncomingResult
+from gearqa.model.incoming import ComparedValue, IncomingResult
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.inputs import inputs_table
 from gearqa.report.incoming.figures import incoming_figures, overlay_figures
@@ -16,9 +16,18 @@ from gearqa.report.incoming.tables import (
     explanations_table,
     open_table,
 )
-from gearqa.report.incoming.words import NOT_MEASURED, notes, open_rows, subject, title, verdict
+from gearqa.report.incoming.words import (
+    NOT_MEASURED,
+    bias_text,
+    notes,
+    open_rows,
+    subject,
+    title,
+    unproven_rows,
+    verdict,
+)
 from gearqa.version import __version__
-from gearqa.wording.numbers import DASH
+from gearqa.wording.numbers import DASH, count_text
 from gearqa.wording.safety import CAUTIONS
 from gearqa.wording.sentences import sentence
 from gearqa.wording.visible import clip
@@ -40,7 +49,10 @@ def incoming_document(result: IncomingResult) -> doc.Document:
     if questions := questions_blocks(result):
         sections.append(doc.Section("Can the figures be true", tuple(questions), id="plausible"))
     table = explanations_table(result)
-    explanation: list[doc.Block] = [*([] if table is None else [table]), *incoming_figures(result)]
+    explanation: list[doc.Block] = [*([] if table is None else [table])]
+    if result.biases:
+        explanation.append(doc.Bullets(tuple(sentence(bias_text(one)) for one in result.biases)))
+    explanation += incoming_figures(result)
     if explanation:
         sections.append(doc.Section("Where the difference comes from", tuple(explanation), id="explanation"))
     agreement = agreement_table(result, full=True)
@@ -54,16 +66,28 @@ def incoming_document(result: IncomingResult) -> doc.Document:
         sections.append(doc.Section("Notes", (doc.Bullets(remarks),)))
     some = f"The first {MOST_ROWS} of {len(result.rows)} values; the rest is in the result file"
     caption = some if len(result.rows) > MOST_ROWS else ""
+    unproven = unproven_rows(result)
     values = all_table(caption, result.rows[:MOST_ROWS], explained=explained)
     sections.append(doc.Section("All values", (values,), id="values", new_page=True))
     cautions = doc.Cautions((*CAUTIONS, *MORE_CAUTIONS))
     signature = doc.Signature(("Compared by", "Decided by"))
     sections.append(doc.Section("", (inputs_table(result.inputs), cautions, signature)))
     head = title(result) + ("" if result.measured else f", {NOT_MEASURED}")
-    sheets = (doc.Sheet(title(result), tuple(sections), id="incoming"),)
+    sheets = [doc.Sheet(title(result), tuple(sections), id="incoming")]
+    if unproven:
+        sheets.append(_unproven_sheet(unproven, explained=explained))
     words = ("incoming inspection", result.part["number"])
     foot = f"gearqa {__version__}"
-    return doc.Document(title(result), head, foot, sheets, simulated=result.simulated, keywords=words)
+    return doc.Document(title(result), head, foot, tuple(sheets), simulated=result.simulated, keywords=words)
+
+
+def _unproven_sheet(rows: Sequence[ComparedValue], *, explained: bool) -> doc.Sheet:
+    """Claims near their class limit, folded away: nothing has to be done about them."""
+    head = f"{count_text(len(rows), 'claim')} not proven"
+    words = "Our uncertainty leaves these claims open; neither side is in the wrong."
+    table = open_table("", rows[:MOST_ROWS], explained=explained)
+    section = doc.Section("", (doc.Paragraph(words), table))
+    return doc.Sheet(head, (section,), id="unproven", head=head, summary=words, folded=True)
 
 
 def _facts(result: IncomingResult) -> Iterator[tuple[doc.Text, doc.Text]]:

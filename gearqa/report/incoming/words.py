@@ -3,23 +3,35 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping
 
-from gearqa.model.incoming import Claim, ComparedValue, IncomingResult
+from gearqa.model.incoming import Bias, Claim, ComparedValue, IncomingResult, Split, Verdict
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.verdicts import DECISION_STATUS, STATUS
 from gearqa.report.incoming.plausible import plausible_answer
 from gearqa.symbols import PARAMETERS
-from gearqa.wording.numbers import DASH, class_text, count_text, fixed_text, signed_text, um_text
-from gearqa.wording.sentences import sentence
+from gearqa.wording.numbers import (
+    DASH,
+    class_text,
+    count_text,
+    fixed_text,
+    range_text,
+    signed_text,
+    um_text,
+)
+from gearqa.wording.sentences import place_text, sentence
 from gearqa.wording.verdicts import YES_NO
 from gearqa.wording.visible import clip
 
+VERDICT_STATUS: Mapping[Verdict, doc.Status] = {"agrees": "good", "differs": "bad", "not comparable": "open"}
 CLAIM_STATUS: Mapping[Claim, doc.Status] = {
     "confirmed": "good", "not confirmed": "bad", "not proven": "open", "none": "none",
 }  # fmt: skip
 WHOSE = {"ours": "our values", "theirs": "the supplier's values", "both": "both sides' values"}
 NOT_MEASURED = "not measured by us"
+MOST_BIASES = 4
+"""Biases that an answer names."""
 LONGEST_SERIAL = 24
 """Characters of a serial in a table."""
 OTHER_SYSTEM = ("other_system", "claim_in_words")
@@ -63,18 +75,20 @@ def notes(result: IncomingResult) -> tuple[str, ...]:
 
 
 def verdict(result: IncomingResult) -> doc.Verdict:
-    """Lot, claims, difference, same gears."""
+    """Do the figures agree, why not, are the claims true, are they the same gears, the lot."""
     deciding = [reason.sentence for lot in result.lots.values() for reason in lot.reasons if reason.decides]
     question, status = f"Lot, on {WHOSE[result.decided_on]}", DECISION_STATUS[result.decision]
+    figures = sentence(_reason(result, f"verdict_{result.verdict_reason}"))
     answers = [
-        doc.Answer(question, result.decision, status, sentence("; ".join(deciding))),
-        _claims_answer(result),
+        doc.Answer("Reported figures and ours", result.verdict, VERDICT_STATUS[result.verdict], figures),
         _difference_answer(result),
+        _claims_answer(result),
         plausible_answer(result),
     ]
     if result.alignments:
         same, reason = result.same_gears, _reason(result, "same_gears", "not_the_same_gears")
         answers.append(doc.Answer("The same gears on both sides", YES_NO[same], STATUS[same], reason))
+    answers.append(doc.Answer(question, result.decision, status, sentence("; ".join(deciding))))
     return doc.Verdict(tuple(answers))
 
 
@@ -100,37 +114,100 @@ def _claims_answer(result: IncomingResult) -> doc.Answer:
             text += f"; {compared} follow from the reported values, the others could not be compared"
         return doc.Answer(question, "not judged", "open", sentence(text))
     claims = result.claims
-    parts = [f"{claims[word]} {word}" for word in ("not confirmed", "not proven") if claims[word]]
-    unjudged = made - sum(claims[word] for word in ("confirmed", "not confirmed", "not proven"))
+    words: tuple[Claim, ...] = ("confirmed", "not confirmed", "not proven")
+    parts = [f"{claims[word]} {word}" for word in words[1:] if claims[word]]
+    unjudged = made - sum(claims[word] for word in words)
     parts += [f"{unjudged} not judged"] if unjudged else []
-    status: doc.Status = "bad" if claims["not confirmed"] else "open" if parts else "good"
-    answer = ", ".join([f"{claims['confirmed']} of {made} confirmed", *parts])
-    return doc.Answer(question, answer, status, _reason(result, "claims_not_confirmed"))
+    singly = ", ".join([f"{claims['confirmed']} of {made} confirmed", *parts])
+    detail = f"{_gear_claims_text(result)}Value by value: {singly}. {_reason(result, 'claims_not_confirmed')}"
+    status: doc.Status = "bad" if claims["not confirmed"] else "open" if unjudged else "good"
+    if status == "good" and not claims["confirmed"]:
+        status = "open"
+    answer = {"bad": "not confirmed", "good": "none refused"}.get(status, "open")
+    return doc.Answer(question, answer, status, detail.rstrip())
+
+
+def _gear_claims_text(result: IncomingResult) -> str:
+    """Claims of whole gears; empty where there are none."""
+    gears = result.gear_claims
+    if not gears:
+        return ""
+    counts = Counter(one.claim for one in gears)
+    classes = sorted({one.class_ for one in gears})
+    name = f"class {classes[0]}" if len(classes) == 1 else f"classes {classes[0]} to {classes[-1]}"
+    rest = [f"{counts[word]} {word}" for word in ("not confirmed", "not proven") if counts[word]]
+    head = f"{counts['confirmed']} of {count_text(len(gears), 'gear')} meet"
+    return f"Whole gears, {name}: {', '.join([f'{head} the worst class claimed for them', *rest])}. "
 
 
 def _difference_answer(result: IncomingResult) -> doc.Answer:
     explanation = result.explanation
-    question = "Difference between the report and ours"
+    question = "Why the figures differ"
+    left = "; ".join(bias_text(one) for one in result.biases[:MOST_BIASES])
+    more = len(result.biases) - MOST_BIASES
+    left += f"; {count_text(more, 'more bias', 'more biases')} in the list" if more > 0 else ""
+    behind = " Beside that: " if explanation.shared else " Constant: "
+    tail = f"{behind}{left}; the certificate of the instrument should name its U." if left else ""
+    split = f"{split_text(result.split)} " if result.split is not None else ""
     if explanation.reason == "no_difference":
         rms = um_text(explanation.rms_before_um or 0.0)
-        detail = f"Rms difference {rms} over {count_text(explanation.n, 'value')}."
-        return doc.Answer(question, "none to explain", "good", detail)
+        detail = f"{split}Rms difference {rms} over {count_text(explanation.n, 'value')}."
+        return doc.Answer(question, "no difference to explain", "good", detail)
     if explanation.explained is None:
         return doc.Answer(question, "not compared", "open", "Nothing was measured that could be compared.")
     if explanation.explained:
-        return doc.Answer(question, "explained", "good", _reason(result, "difference_explained"))
-    return doc.Answer(question, "not explained", "open", _reason(result, "difference_not_explained"))
+        detail = f"{split}{_reason(result, 'difference_explained')}{tail}"
+        return doc.Answer(question, "explained", "good", detail)
+    detail = f"{split}{_reason(result, 'difference_not_explained')}{tail}"
+    if explanation.shared:
+        return doc.Answer(question, "explained in part", "open", detail)
+    if result.verdict == "agrees":
+        return doc.Answer(
+            question, "nothing to explain: within the uncertainties", "good", f"{split}{tail}".strip()
+        )
+    return doc.Answer(question, "constant differences" if left else "not explained", "open", detail)
+
+
+def bias_text(bias: Bias, whose: str = "their") -> str:
+    """A constant difference as the reader takes it up.
+
+    >>> bias_text(Bias("profile_slope", None, None, 12, 0.8, (0.7, 0.9)))
+    'their fHα reads 0.80 µm higher than ours (0.70 to 0.90 µm, 12 gears)'
+    """
+    sign = 1 if bias.bias_um > 0 else -1
+    low, high = sorted(sign * end for end in bias.interval_um)
+    ours = f"ours on {clip(bias.instrument, LONGEST_SERIAL)}" if bias.instrument else "ours"
+    return (
+        f"{whose} {place_text(bias.parameter, bias.flank)} reads {um_text(abs(bias.bias_um))} "
+        f"{'higher' if sign > 0 else 'lower'} than {ours} "
+        f"({range_text(low, high)} µm, {count_text(bias.gears, 'gear')})"
+    )
+
+
+def split_text(split: Split, whose: str = "their") -> str:
+    """How much is evaluation and how much measurement."""
+    return (
+        f"Of the difference, evaluation makes {um_text(split.evaluation_um)} (report against {whose} own "
+        f"traces) and measurement {um_text(split.measurement_um)} ({whose} traces against ours), rms of "
+        f"{count_text(split.n, 'value')}."
+    )
 
 
 def open_rows(result: IncomingResult) -> list[ComparedValue]:
-    """Values to take up with the supplier, the worst first."""
+    """Values to take up with the supplier, the worst first; claims that are only not proven are none."""
     exceeded = {id(row) for row in result.en_exceeded}
-    order = {"not confirmed": 0, "not proven": 2}
 
-    def rank(row: ComparedValue) -> int:
-        return min(order.get(row.claim, 3), 1 if id(row) in exceeded else 3)
+    def rank(row: ComparedValue) -> tuple[int, float]:
+        if row.claim == "not confirmed":
+            return 0, -(row.share_of_allowed or 0.0)
+        return (1 if id(row) in exceeded else 3), -(row.share_of_allowed or 0.0)
 
-    return sorted((row for row in result.rows if rank(row) < 3), key=rank)
+    return sorted((row for row in result.rows if rank(row)[0] < 3), key=rank)
+
+
+def unproven_rows(result: IncomingResult) -> list[ComparedValue]:
+    """Claims that our uncertainty leaves open."""
+    return [row for row in result.rows if row.claim == "not proven"]
 
 
 def reported_text(row: ComparedValue) -> str:

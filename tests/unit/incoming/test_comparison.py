@@ -19,6 +19,7 @@ from gearqa.reading.values.reported import read_reported
 from gearqa.report.incoming.mail import incoming_text
 from gearqa.report.incoming.page import incoming_document
 from gearqa.report.incoming.screen import incoming_blocks
+from gearqa.report.incoming.words import verdict
 from gearqa.results.incoming_json import INCOMING, incoming_csv
 
 SAMPLE = Path(__file__).parents[3] / "sample_measurements" / "supplier_report" / "report.csv"
@@ -142,7 +143,7 @@ def test_serials_that_do_not_match_are_listed_with_the_nearest():
     assert {u.serial: u.nearest for u in result.unmatched} == {"OT-201": "OT-0201", "0T-0202": "OT-0202"}
     assert set(result.not_reported) == {"OT-0201", "OT-0202"}
     assert all(row.claim == "none" for row in result.rows if row.our_serial is None)
-    assert not result.agrees
+    assert result.verdict == "agrees"  # on the gear that both measured; the others are named
 
 
 def test_our_serial_says_which_gear_is_meant():
@@ -178,8 +179,10 @@ def test_without_our_measurement_a_claim_that_its_own_value_refuses_is_not_let_p
         return check_table(replace(table, values=rest), part, lot_size=1)
 
     well, ill = found(6), found(1)
-    assert (well.decision, well.contradicted, well.agrees) == ("release", (), True)
-    assert "all follow from the reported values" in " ".join(incoming_text(well).split())
+    assert (well.decision, well.contradicted, well.agrees) == ("release", (), False)
+    assert (well.verdict, ill.verdict) == ("not comparable", "not comparable")
+    (answer,) = [a for a in verdict(well).answers if a.question == "Claimed classes"]
+    assert "all follow from the reported values" in answer.detail
     assert (ill.decision, len(ill.contradicted), ill.agrees) == ("release", 1, False)
     assert "claims_contradicted" in {reason.code for reason in ill.reasons}
     assert {row.claim for row in ill.rows} == {"none"}
@@ -192,7 +195,6 @@ def test_classes_of_another_system_never_stand_beside_ours():
     assert {row.claim for row in result.rows} == {"none"}
     assert {row.claim_reason for row in result.rows} == {"other_system"}
     assert "other_system" in {notice.code for notice in result.cautions}
-    assert not result.agrees
 
 
 def test_classes_with_a_letter_of_another_system_and_no_standard_are_told_as_they_stand():
@@ -201,7 +203,6 @@ def test_classes_with_a_letter_of_another_system_and_no_standard_are_told_as_the
     (told,) = [notice.message for notice in result.cautions if notice.code == "claim_in_words"]
     assert "(Q5)" in told
     assert "other_system" not in {notice.code for notice in result.cautions}
-    assert not result.agrees
 
 
 def test_classes_of_the_older_edition_are_noticed():
@@ -334,18 +335,26 @@ def test_words_for_the_terminal_and_the_mail(wide):
     blocks = incoming_blocks(result, wide=wide)
     assert blocks
     text = incoming_text(result)
-    assert len(text.splitlines()) < 40
-    assert max(map(len, text.splitlines())) <= 80
+    assert max(map(len, text.splitlines())) <= 72
     assert "SIMULATED" in text
     assert "as ISO 1328-1:1995 does" in " ".join(text.split())
     assert "left and right flank change places" in " ".join(text.split())
 
 
-def test_a_mail_stays_short_whatever_is_wrong():
+def test_a_mail_holds_ten_values_and_whole_sentences_whatever_is_wrong():
     table = with_values(report(RING, Lab(swapped=True)), class_=1, class_text="1", uncertainty_um=0.01)
     values = tuple(replace(v, serial=v.serial + "-" + "x" * 300) for v in table.values[:20]) + table.values
     result = check(replace(table, values=values), supplier="S" * 5000)
-    assert len(incoming_text(result).splitlines()) < 40
+    text = incoming_text(result)
+    assert len(text.splitlines()) < 120
+    assert max(map(len, text.splitlines())) <= 72
+    values = text.partition("Values, in micrometres:")[2].partition("\n\n")[0]
+    assert values.count("\n- ") == 11
+    assert "\n- and " in values
+    rest = text.replace(values, "").split("\n\n")
+    assert all(part.rstrip().endswith((".", ":")) for part in rest[1:])
+    assert "We ask you:\n1. " in text
+    assert "Geometry only" in text
 
 
 def test_json_and_csv():
