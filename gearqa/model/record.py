@@ -50,6 +50,24 @@ class FirstResult:
 
 
 @dataclass(frozen=True, slots=True)
+class EarlierRecord:
+    """A record of the chain before this one, and the gears in it."""
+
+    digest: Digest
+    lot_id: str
+    serials: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RepeatedGear:
+    """A gear that stands in an earlier record of the chain too."""
+
+    serial: str
+    lot_id: str
+    """Lot of the last record that holds it."""
+
+
+@dataclass(frozen=True, slots=True)
 class Link:
     """What a record holds of the one before it; a repeated lot_id is a re-inspection."""
 
@@ -59,6 +77,10 @@ class Link:
     reinspection: bool
     first_result: Annotated[FirstResult | None, KNOWN] = None
     """Kept from record to record: a second look never replaces the first."""
+    earlier: Annotated[tuple[EarlierRecord, ...], KNOWN] = ()
+    """Every record of the chain before this one, the first one first."""
+    repeated: Annotated[tuple[RepeatedGear, ...], KNOWN] = ()
+    """Gears of this lot that stand in an earlier record."""
 
 
 @dataclass(frozen=True, slots=True)

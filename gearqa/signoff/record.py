@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import fields
 from importlib import metadata
 from itertools import takewhile
@@ -21,7 +21,16 @@ from gearqa.errors import RecordError
 from gearqa.model.lot import LotResult
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
-from gearqa.model.record import FirstResult, Link, Making, Record, RecordSettings, RecordSignature
+from gearqa.model.record import (
+    EarlierRecord,
+    FirstResult,
+    Link,
+    Making,
+    Record,
+    RecordSettings,
+    RecordSignature,
+    RepeatedGear,
+)
 from gearqa.model.results import GearResult, GradeHeader
 from gearqa.results.codec import read
 from gearqa.results.document import software
@@ -29,7 +38,7 @@ from gearqa.results.grade_json import GRADE
 from gearqa.results.lot_json import LOT
 from gearqa.results.outputs import write_whole
 from gearqa.results.record_json import RECORD
-from gearqa.signoff.key_files import sign
+from gearqa.signoff.key_files import check_signature, sign
 from gearqa.signoff.statistics_table import SEED
 
 if TYPE_CHECKING:
@@ -219,17 +228,69 @@ def libraries() -> dict[str, str]:
 
 
 def _link(previous: Mapping[str, Any], result: LotResult) -> Link:
+    """The record before this one: whole, of the same part, its signature good; with the gears of the chain.
+
+    A record of an earlier version holds no gears of the records before it: only its own are known then.
+    """
     number = previous["grade"]["part"].get("number")
     if number != result.part.get("number"):
         parts = f"part {number}, this one of {result.part.get('number')}"
         raise RecordError(f"the previous record is of {parts}", hint="chain records of one part number")
+    if digest_of(previous) != previous["digest"]:
+        raise RecordError(
+            f"the previous record, lot {previous['lot_id']}, was changed: its digest does not fit",
+            hint="use the original file",
+        )
+    signature = previous.get("signature")
+    if signature and (fault := check_signature(canonical(previous), signature, None)):
+        raise RecordError(f"the previous record: {fault}", hint="use the original file")
     digest, decision, sampling = previous["digest"], previous["lot"]["decision"], previous["lot"]["sampling"]
     again = previous["lot_id"] == result.lot_id
     first = None
     if again:
         kept = (previous.get("previous") or {}).get("first_result")
         first = read(FirstResult, kept or {**sampling, "digest": digest, "decision": decision})
-    return Link(digest, previous["lot_id"], decision, again, first)
+    own = EarlierRecord(
+        digest, previous["lot_id"], tuple(gear["serial"] for gear in previous["grade"]["gears"])
+    )
+    before = (previous.get("previous") or {}).get("earlier", ())
+    earlier = (*(read(EarlierRecord, one) for one in before), own)
+    return Link(digest, previous["lot_id"], decision, again, first, earlier, _repeated(earlier, result))
+
+
+def _looks_like_json(path: Path) -> bool:
+    with path.open("rb") as file:
+        return file.read(1) == b"{"
+
+
+def _repeated(earlier: Sequence[EarlierRecord], result: LotResult) -> tuple[RepeatedGear, ...]:
+    """Gears of this lot that stand in an earlier record of the chain, with the last of these."""
+    seen = {serial: one.lot_id for one in earlier for serial in one.serials}
+    mine = [*(gear.serial for gear in result.gears), *(gear.serial for gear in result.left_out)]
+    return tuple(RepeatedGear(serial, seen[serial]) for serial in mine if serial in seen)
+
+
+def refuse_fork(previous: Mapping[str, Any], folders: Iterable[Path], *, but: Path | None = None) -> None:
+    """Raise if a record in these folders follows the same record already; `but` is being replaced.
+
+    Raises
+    ------
+    RecordError
+        If there is one: a chain has no branches.
+    """
+    for folder in dict.fromkeys(one.resolve() for one in folders):
+        for path in sorted(folder.glob("*")):
+            if path == but or not path.is_file() or not _looks_like_json(path):
+                continue
+            try:
+                other = load_record(path)
+            except RecordError:
+                continue
+            if (other.get("previous") or {}).get("digest") == previous["digest"]:
+                raise RecordError(
+                    f"{path} (lot {other['lot_id']}) follows the previous record already",
+                    hint="a chain has no branches: name its last record",
+                )
 
 
 def _no_double_key(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

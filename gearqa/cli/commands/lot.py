@@ -153,7 +153,7 @@ class _Recorder:
         self, file: str | None, lot_id: str | None, *, replace: bool, previous: Path | None, sign: Path | None
     ) -> None:
         self._file = file
-        self._previous = self._key = None
+        self._previous = self._key = self._place = None
         if file is None:
             for argument, given in (("replace", replace), ("previous", previous), ("sign", sign)):
                 if given:
@@ -167,6 +167,7 @@ class _Recorder:
         if file != "-":
             keep_existing(file, replace=replace)
         self._previous = None if previous is None else load_record(previous)
+        self._place = previous
         self._key = None if sign is None else private_key(sign)
 
     def write(self, lot: DecidedLot, outputs: Outputs) -> dict[str, Any] | None:
@@ -174,9 +175,19 @@ class _Recorder:
         if self._file is None:
             return None
         from gearqa.jobs.lot import record_lot
-        from gearqa.signoff.record import record_bytes
+        from gearqa.signoff.record import record_bytes, refuse_fork
+        from gearqa.wording.sentences import some_of
+        from gearqa.wording.visible import visible
 
+        if self._previous is not None and self._place is not None:
+            folders = (
+                [self._place.parent] if self._file == "-" else [Path(self._file).parent, self._place.parent]
+            )
+            refuse_fork(self._previous, folders, but=Path(self._file).resolve())
         record = record_lot(lot, previous=self._previous, key=self._key)
+        if record["previous"] and (again := record["previous"].get("repeated")):
+            named = some_of([f"{one['serial']} (lot {one['lot_id']})" for one in again], 12)
+            typer.echo(f"gearqa: in an earlier record of the chain too: {visible(named)}", err=True)
         outputs.open(self._file, "record").write(record_bytes(record))
         return record
 

@@ -190,6 +190,9 @@ def _disposition(result: LotResult, record: Record | None) -> Iterator[tuple[str
     again = "; this is a re-inspection of the same lot" if link.get("reinspection") else ""
     before = f"lot {clip(str(link['lot_id']), SHORT)}, {link['decision']}, {link['digest']}{again}"
     yield "Previous record", before
+    if again := link.get("repeated"):
+        named = [f"{clip(one['serial'], SHORT)} (lot {clip(one['lot_id'], SHORT)})" for one in again]
+        yield "Gears in an earlier record too", some_of(named, 12)
     if first := link.get("first_result"):
         gears = f"{first['d_low']} to {first['d_high']} of {first['measured_n']} gears not conforming"
         yield "First result, kept", f"{first['decision']}, {gears}"

@@ -307,7 +307,7 @@ def test_unreadable_inputs_are_a_difference_not_a_crash(case: Case) -> None:
 
 def test_chain(case: Case) -> None:
     second = case.make(lot_id="L-8", previous=case.record)
-    assert second["previous"] == {
+    assert {k: v for k, v in second["previous"].items() if k not in {"earlier", "repeated"}} == {
         "digest": case.record["digest"], "lot_id": "L-7", "decision": "hold", "reinspection": False,
     }  # fmt: skip
     assert told(case.check(second, previous=case.record), "chain")[0][0] == "consistent"
@@ -447,3 +447,46 @@ def test_key_with_a_password(tmp_path: Path) -> None:
     assert error.value.hint == "is the password right?"
     key = keys.load_private_key(private, password=b"secret")
     assert keys.fingerprint(key.public_key()) == keys.fingerprint(keys.load_public_key(public))
+
+
+# --- the record before -----------------------------------------------------------------------------
+
+
+def test_a_previous_record_that_was_changed_or_wrongly_signed_is_refused(case: Case, tmp_path: Path) -> None:
+    changed = copy.deepcopy(case.record)
+    changed["lot"]["decision"] = "release"
+    with pytest.raises(RecordError, match="was changed"):
+        case.make("L-8", previous=changed)
+    private = tmp_path / "inspector.key"
+    keys.make_keys(private, tmp_path / "inspector.pub")
+    key = keys.load_private_key(private)
+    signed, other = case.make("L-8", key=key), case.make("L-9", key=key)
+    assert case.make("L-9", previous=signed)["previous"]["lot_id"] == "L-8"
+    signed["signature"]["value"] = other["signature"]["value"]
+    with pytest.raises(RecordError, match="the previous record: "):
+        case.make("L-9", previous=signed)
+
+
+def test_gears_of_every_earlier_record_of_the_chain_are_named(case: Case) -> None:
+    first = case.record
+    assert first["previous"] is None
+    second = case.make("L-8", previous=first)
+    serials = [gear["serial"] for gear in first["grade"]["gears"]]
+    assert second["previous"]["earlier"] == [{"digest": first["digest"], "lot_id": "L-7", "serials": serials}]
+    assert {one["lot_id"] for one in second["previous"]["repeated"]} == {"L-7"}
+    assert {one["serial"] for one in second["previous"]["repeated"]} == set(serials)
+    third = case.make("L-9", previous=second)
+    assert [one["lot_id"] for one in third["previous"]["earlier"]] == ["L-7", "L-8"]
+    assert {one["lot_id"] for one in third["previous"]["repeated"]} == {"L-8"}
+
+
+def test_a_chain_has_no_branches(case: Case, tmp_path: Path) -> None:
+    second = case.make("L-8", previous=case.record)
+    record.refuse_fork(case.record, [tmp_path])
+    place = tmp_path / "second.json"
+    record.write_record(second, place)
+    (tmp_path / "other.txt").write_text("{no record", encoding="utf-8")
+    with pytest.raises(RecordError, match="follows the previous record already"):
+        record.refuse_fork(case.record, [tmp_path])
+    record.refuse_fork(case.record, [tmp_path], but=place)
+    record.refuse_fork(second, [tmp_path])
