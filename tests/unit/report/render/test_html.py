@@ -139,6 +139,12 @@ def test_tables_have_heads_for_columns_and_rows() -> None:
     assert scopes.count("col") >= 11
 
 
+def test_no_line_ends_within_a_date_of_the_head() -> None:
+    text = html_of(document_of())
+    assert '<dd><span class="nb">2025-03-04</span> 06:05' in text
+    assert ".nb{white-space:nowrap}" in text
+
+
 def test_same_bytes_twice() -> None:
     assert html_of(document_of()) == html_of(document_of())
 
