@@ -237,10 +237,10 @@ def _lot() -> list[Block]:
         - The plan accepts if enough gears were measured and those that do not conform, or are open, are no
           more than the acceptance number. It rejects if those that do not conform are more. A sample smaller
           than asked for is never accepted.
-        - Gears left out of the sample (--exclude, --serial) are judged too; one that does not conform holds the
-          lot until it is sorted out. A lot measured whole gives a sort result and no risk of sampling.
-        - The sample is spread over the dress cycle: no more than half of it on end without a measured gear. The
-          length of a cycle is the lot size by the dress cycles of the plan, or of the production table.
+        - Gears left out of the sample (--exclude, --serial) are judged too; one that does not conform holds
+          the lot until it is sorted out. A lot measured whole gives a sort result and no risk of sampling.
+        - The sample is spread over the dress cycle: no more than half of it on end without a measured gear.
+          The length of a cycle is the lot size by the dress cycles of the plan, or of the production table.
         - Risks are stated by the plan alone and as measured. Bounds with dress cycles known hold from two
           cycles on; few cycles give wide ones.
         - Without a plan file: a plan for one lot, acceptance number 0, limiting quality
