@@ -7,11 +7,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from gearqa.cli.exit_status import ExitStatus
+from gearqa.incoming.plausibility.figures import HONEST_LEVEL
+from gearqa.model.gauge import ACCEPTABLE_PERCENT, GOOD_PERCENT, WANTED_INDEX
 from gearqa.model.part import DEFAULT_MASTER_CLASS, ISO_1328_1_2013
 from gearqa.reading.folder.table_kinds import QUANTITIES, TABLES
 from gearqa.report.blocks.document import Block, Bullets, Column, Paragraph, Table
+from gearqa.statistics.gauge_study import POOL_ABOVE
 from gearqa.symbols import DEFAULT_GRADED, PARAMETERS
-from gearqa.wording.numbers import share_text
+from gearqa.wording.numbers import share_text, short_text
 from gearqa.wording.safety import CAUTIONS, SETTER
 
 
@@ -260,6 +263,59 @@ def _lot() -> list[Block]:
     ]
 
 
+def _incoming() -> list[Block]:
+    text = f"""
+        - Two answers, kept apart: are the claimed classes true, and why do the figures differ. A claim is
+          judged on our value and our uncertainty U against the tolerance of the claimed class: confirmed if
+          our value is within it with 95 % probability, not confirmed if it is beyond it with 95 %, else not
+          proven. A better class found than claimed is confirmed.
+        - A class belongs to an edition. A claim by another edition is judged by the tolerances of that
+          edition; a class of another system is not compared as a number.
+        - En: the difference over the root of both squared uncertainties. Up to 1 in magnitude both sides
+          agree within what they state; a large stated U makes every En look good.
+        - The difference is explained by evaluating traces again under the settings that laboratories use:
+          slope over the full span or the evaluation length, ranges, filter, plane, sign, flanks and teeth
+          named otherwise, worst or mean. A cause is named only where nothing else fits alike.
+        - Agreement: the bias is the mean of reported less found; the limits of agreement hold 95 % of such
+          differences. Compare them with the tolerance. Agreement proves neither side: both may be wrong in
+          the same way.
+        - Can the figures be true: looked at without any measurement. Contradictions follow from the
+          definitions, beyond rounding: of total, form and slope over the evaluation length none exceeds the
+          sum of the other two; fp does not exceed Fp. Form above total alone is no contradiction. What is
+          unlikely (copied gears, uneven last digits, values that pile up below a limit or end there) is
+          asked about where honest reports would show it in {share_text(HONEST_LEVEL, 1)} or fewer. These are
+          questions to the supplier, never an accusation, and they change no verdict.
+        - Not measured by us: then nothing is confirmed or refused; only whether the claims follow from the
+          reported values, and whether these can stand together.
+    """
+    return [_bullets(text)]
+
+
+def _gauge() -> list[Block]:
+    good, usable = short_text(GOOD_PERCENT), short_text(ACCEPTABLE_PERCENT)
+    text = f"""
+        - A crossed study tells spread, not bias: items measured by several operators (or set-ups, days,
+          instruments: --factor) several times. Repeat: the same item by the same operator again. Operator:
+          what operators differ on average. Interaction: what they differ from item to item; pooled with the
+          repeats where the p of its test is above {short_text(POOL_ABOVE)}.
+        - Gauge spread over the tolerance: 6 s over its width (over the limit, where there is only an upper one). Up to {good} % good, up to {usable} % usable where the job allows it
+          (common practice), above it not good enough.
+        - A study with cells missing, or measured unequally often, is analysed by a mixed model (restricted
+          maximum likelihood); where it is complete both ways give the same, unless a component is below 0.
+        - A calibrated gear tells the bias. U = 2 times the root of squared spread and squared standard
+          uncertainty of the reference, plus the bias in full. Cg and Cgk of at least
+          {short_text(WANTED_INDEX)} are wanted (common practice); none for one-sided limits. En compares the
+          bias with the certificate.
+        - Several calibrated gears (column item) that differ in size tell whether the bias changes with it:
+          from three gears on, one point a gear.
+        - The result ends with an [uncertainty_um] table for part.toml: lot and incoming decide with it. U
+          holds for the calibrated gear; what differs on the product comes on top.
+        - An instrument whose calibration was due before it measured (calibration_due and measured_at of the
+          production table) is told in grade, lot and incoming.
+    """
+    return [_bullets(text)]
+
+
 TOPICS: dict[str, Topic] = {
     "flanks": Topic("Which flank is left and which is right", _flanks, sketches=True),
     "signs": Topic("Signs of deviations", _signs),
@@ -268,5 +324,7 @@ TOPICS: dict[str, Topic] = {
     "files": Topic("The inspection folder and its tables", _files),
     "drift": Topic("Drift of a grinder: wear, level changes, dress interval, control limits", _drift),
     "lot": Topic("How a lot is decided: release, hold or reject", _lot),
+    "incoming": Topic("How a supplier's report is judged", _incoming),
+    "gauge": Topic("How a measuring instrument is studied", _gauge),
     "exit-status": Topic("Exit status", _exit_status),
 }

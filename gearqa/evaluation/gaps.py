@@ -169,7 +169,16 @@ def warnings(
         *_trace_notes(traces),
         *_tooth_notes(traces, setup),
         *plausibility_notices(gear, setup.plausible),
+        *_instrument_notes(gear),
     )
+
+
+def _instrument_notes(gear: GearMeasurement) -> Iterator[Notice]:
+    made = gear.production
+    if made is not None and made.calibration_overdue and made.measured_at and made.calibration_due:
+        measured, due = made.measured_at.date().isoformat(), made.calibration_due.date().isoformat()
+        text = f"measured on {measured}, after the calibration of the instrument was due on {due}"
+        yield Notice(NoticeCode.CALIBRATION_OVERDUE, text)
 
 
 def gap_notices(gaps: Sequence[NotAssessed]) -> Iterator[Notice]:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import astuple, replace
+from typing import Final
+
+import numpy as np
 
 from gearqa.errors import MeasurementFileError, Notice, Problem, Reason
 from gearqa.evaluation.criteria import Criteria, OneSidedLimits, criteria_of
@@ -14,6 +17,7 @@ from gearqa.model.gauge import (
     CrossedResult,
     CrossedSeries,
     GaugeResult,
+    Linearity,
     ReferenceResult,
     ReferenceSeries,
     SquareSums,
@@ -29,9 +33,15 @@ from gearqa.statistics.gauge_study import (
     POOL_ABOVE,
     certificate_comparison,
     gauge_study,
+    linearity_study,
     reference_gear_study,
 )
+from gearqa.statistics.mixed_model import incomplete_gauge_study
 from gearqa.symbols import PARAMETERS, Flank, symbol_of
+
+FEWEST_GEARS: Final = 3
+"""Calibrated gears from which a line of the bias can be drawn and judged."""
+SIGNIFICANT_BELOW: Final = 0.05
 
 
 def analyse_study(
@@ -70,6 +80,7 @@ def analyse_study(
         crossed={key: tuple(some) for key, some in crossed.items()},
         references={key: tuple(some) for key, some in references.items()},
         uncertainty_um=_uncertainties(references),
+        linearity=tuple(_linearity(references)),
         cautions=(),
         warnings=(*study.notices, *warnings),
     )
@@ -86,7 +97,7 @@ def study_from_gears(
     Raises
     ------
     MeasurementFileError
-        If the study is not complete and balanced, or a gear lacks a parameter that others have.
+        If the study has too few values.
     """
     graded = {gear.serial: gear for gear in gears if gear.serial in table.place_of}
     rows: dict[tuple[str, Flank | None], list[tuple[Place, float, int]]] = {}
@@ -108,7 +119,9 @@ def study_from_gears(
 
 
 def _crossed(series: CrossedSeries, limits: OneSidedLimits | None, pool_above: float) -> CrossedResult:
-    study = gauge_study(series.values_um, limits=limits, pool_above=pool_above)
+    whole = series.complete
+    analysed = gauge_study if whole else incomplete_gauge_study
+    study = analysed(series.values_um, limits=limits, pool_above=pool_above)
     percent = study.percent_of_tolerance
     return CrossedResult(
         symbol=symbol_of(series.parameter),
@@ -116,7 +129,9 @@ def _crossed(series: CrossedSeries, limits: OneSidedLimits | None, pool_above: f
         items=study.items,
         operators=study.operators,
         trials=study.trials,
-        sum_of_squares=SquareSums(*astuple(study.sum_of_squares)),
+        values=int(np.isfinite(series.values_um).sum()),
+        method="analysis of variance" if whole else "mixed model",
+        sum_of_squares=None if study.sum_of_squares is None else SquareSums(*astuple(study.sum_of_squares)),
         interaction_p=study.interaction_p,
         interaction_pooled=study.interaction_pooled,
         variance=Variances(*astuple(study.variance)),
@@ -167,6 +182,21 @@ def _reference(
         suitable=_suitable(verdicts, bias_judged=study.Cgk is not None or certificate.agrees is not None),
         series=series,
     )
+
+
+def _linearity(references: Mapping[str, Sequence[ReferenceResult]]) -> Iterator[Linearity]:
+    """Lines of bias against calibrated value, where there are gears enough that differ."""
+    for key, some in references.items():
+        for flank in dict.fromkeys(one.flank for one in some):
+            own = [one for one in some if one.flank == flank]
+            known = np.array([one.reference_um for one in own])
+            if len(own) < FEWEST_GEARS or np.ptp(known) == 0:
+                continue
+            line = linearity_study(known, np.array([one.bias_um for one in own]))
+            yield Linearity(
+                key, flank, line.gears, line.slope, line.slope_interval, line.intercept, line.p,
+                line.p < SIGNIFICANT_BELOW,
+            )  # fmt: skip
 
 
 def _suitable(verdicts: Sequence[bool], *, bias_judged: bool) -> bool | None:

@@ -21,6 +21,7 @@ MUCH_LARGER: Final = 3.0
 _SENTENCES: Final[Mapping[NoticeCode, str]] = {
     NoticeCode.REPORT_FOLLOWS_FROM_THEIR_TRACES: "the report follows from the supplier's own traces, "
     "evaluated as the drawing says: what differs is the measurement, or how flanks and teeth are named",
+    NoticeCode.CALIBRATION_OVERDUE: "we measured after the calibration of the instrument was due: {serials}",
     NoticeCode.NOT_MEASURED_BY_US: "not measured by us: no claim is confirmed or refused",
     NoticeCode.FEW_VALUES: "{values} to explain: chance alone halves the difference of 4 values in 44 % "
     "of cases, of 12 in 0.03 %",
@@ -61,6 +62,14 @@ def cautions_of(
         yield _caution(NoticeCode.REPORT_FOLLOWS_FROM_THEIR_TRACES)
     if not result.measured:
         yield _caution(NoticeCode.NOT_MEASURED_BY_US)
+    ours = comparison.sides.ours
+    late = [
+        one.serial
+        for one in (ours.results if ours else ())
+        if one.production and one.production.calibration_overdue
+    ]
+    if late:
+        yield _caution(NoticeCode.CALIBRATION_OVERDUE, serials=some_of(late, MOST_NAMED))
     yield from _how_compared(rows, comparison.explained.bases)
     yield from _standards(rows, comparison.sides.values, result.standard)
     yield from _own_values(rows, editions)

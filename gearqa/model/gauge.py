@@ -8,12 +8,16 @@ from dataclasses import dataclass
 from itertools import chain
 from typing import Annotated, Final, Literal, TypeVar
 
+import numpy as np
+
 from gearqa.arrays import Array
 from gearqa.errors import Notice
 from gearqa.model.declared import KNOWN, Simulated
 from gearqa.model.measurement import InputFile
 from gearqa.symbols import Flank
 
+Method = Literal["analysis of variance", "mixed model"]
+"""Mixed model, by restricted maximum likelihood: of an incomplete or uneven study."""
 StudyKind = Literal["crossed", "reference"]
 Result = TypeVar("Result")
 
@@ -30,14 +34,19 @@ WANTED_INDEX: Final = 1.33
 
 @dataclass(frozen=True, eq=False, slots=True)
 class CrossedSeries:
-    """Values of one parameter (and flank) of a complete crossed study."""
+    """Values of one parameter (and flank) of a crossed study."""
 
     parameter: str
     flank: Flank | None
     items: tuple[str, ...]
     operators: tuple[str, ...]
     values_um: Array
-    """[um], shape (items, operators, trials)"""
+    """NaN where there is none. [um], shape (items, operators, trials)"""
+
+    @property
+    def complete(self) -> bool:
+        """Every operator measured every item equally often."""
+        return bool(np.isfinite(self.values_um).all())
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -96,7 +105,11 @@ class CrossedResult:
     items: int
     operators: int
     trials: int
-    sum_of_squares: SquareSums
+    """Most trials of an item by one operator."""
+    values: int
+    method: Method
+    sum_of_squares: SquareSums | None
+    """None for a mixed model."""
     interaction_p: float | None
     interaction_pooled: bool
     variance: Variances
@@ -149,6 +162,22 @@ class ReferenceResult:
     series: ReferenceSeries
 
 
+@dataclass(frozen=True, slots=True)
+class Linearity:
+    """Whether the bias changes with the size of what is measured, from several calibrated gears."""
+
+    parameter: str
+    flank: Flank | None
+    gears: int
+    slope: float
+    """Bias per micrometre of the calibrated value."""
+    slope_interval: tuple[float, float]
+    intercept_um: float
+    p: float
+    significant: bool
+    """p below 0.05."""
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class CrossedFlanks:
     """A parameter of a crossed study: the flank that spreads most, and all where there are several."""
@@ -180,6 +209,8 @@ class GaugeResult:
     references: Mapping[str, tuple[ReferenceResult, ...]]
     uncertainty_um: Mapping[str, Annotated[float, {"exclusiveMinimum": 0}]]
     """U by parameter, for part.toml; the largest over flanks and reference gears."""
+    linearity: tuple[Linearity, ...]
+    """One entry for each parameter and flank with three calibrated gears or more."""
     cautions: tuple[Notice, ...]
     warnings: tuple[Notice, ...] = ()
 

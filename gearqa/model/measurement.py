@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, time
 from typing import Annotated
 
 import numpy as np
@@ -128,6 +128,16 @@ class Production:
     remark: Label = None
     labels: Annotated[Mapping[str, str], KNOWN] = field(default_factory=dict)
     """Extra columns, kept as text."""
+
+    @property
+    def calibration_overdue(self) -> bool:
+        """Measured after the calibration was due: on a day until its end, at a time where both compare."""
+        measured, due = self.measured_at, self.calibration_due
+        if measured is None or due is None:
+            return False
+        if due.time() != time.min and (measured.tzinfo is None) == (due.tzinfo is None):
+            return measured > due
+        return measured.date() > due.date()
 
 
 def label_order(label: str | None) -> tuple[tuple[int, int, str], ...]:

@@ -17,7 +17,7 @@ GAUGE: Final = ResultDocument(
     {
         GaugeResult: (
             "kind", "part", "inputs", "simulated", "factor", "pool_above", "suitable", "parameters",
-            "uncertainty_um", "cautions", "warnings",
+            "uncertainty_um", "linearity", "cautions", "warnings",
         ),
         CrossedFlanks: (*(f"{name}=worst.{name}" for name in CROSSED), "series"),
         ReferenceFlanks: (*(f"{name}=worst.{name}" for name in REFERENCE), "series"),

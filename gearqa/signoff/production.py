@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import time
 from itertools import pairwise
 
 import numpy as np
@@ -53,7 +52,7 @@ def production_facts(gears: Sequence[GearResult], others: Sequence[Production] =
         cycles=cycles,
         positions=np.asarray([s - 1 for s in known], dtype=np.float64) if len(known) == len(rows) else None,
         cycle_length=float(max([*known, *more])) if known else None,
-        overdue=tuple(gear.serial for gear, row in zip(gears, rows, strict=True) if _overdue(row)),
+        overdue=tuple(gear.serial for gear, row in zip(gears, rows, strict=True) if row.calibration_overdue),
         order_by_label=by_time is None and order is not None,
     )
 
@@ -139,13 +138,3 @@ def _order_by_label(rows: Sequence[Production]) -> tuple[int, ...] | None:
         return label_order(row.wheel), label_order(row.dress), row.parts_since_dress or 0
 
     return tuple(sorted(range(len(rows)), key=place))
-
-
-def _overdue(row: Production) -> bool:
-    """Due on a day: until its end. Due at a time: until then, where both times compare."""
-    measured, due = row.measured_at, row.calibration_due
-    if measured is None or due is None:
-        return False
-    if due.time() != time.min and (measured.tzinfo is None) == (due.tzinfo is None):
-        return measured > due
-    return measured.date() > due.date()

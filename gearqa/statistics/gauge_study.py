@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import chdtri, fdtrc, stdtrit
+from scipy.special import chdtri, fdtrc, stdtr, stdtrit
 
 from gearqa.arrays import Array
 from gearqa.statistics.agreement import en_number
@@ -42,7 +42,8 @@ class GaugeStudy:
     items: int
     operators: int
     trials: int
-    sum_of_squares: SumsOfSquares
+    sum_of_squares: SumsOfSquares | None
+    """None for an incomplete study, which has none."""
     interaction_p: float | None
     """p of the F test of the interaction; None for one operator or one trial."""
     interaction_pooled: bool
@@ -72,6 +73,18 @@ class ReferenceGearStudy:
     """Expanded uncertainty, k = 2; None without the uncertainty of the reference."""
     few: bool
     """Fewer than 25 measurements."""
+
+
+@dataclass(frozen=True, slots=True)
+class LinearityStudy:
+    """Whether the bias changes with the size of what is measured, from several calibrated gears."""
+
+    gears: int
+    slope: float
+    """Bias per unit of the reference."""
+    slope_interval: tuple[float, float]
+    intercept: float
+    p: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,12 +185,7 @@ def gauge_study(
     clipped = VarianceComponents(
         raw.repeatability, operator, interaction, item, raw.repeatability + operator + interaction
     )
-    sd = math.sqrt(clipped.gauge)
-    total_sd = math.sqrt(clipped.gauge + clipped.item)
-    percent_of_tolerance = None
-    if limits is not None:
-        lower, upper = limits
-        percent_of_tolerance = 600 * sd / (upper if lower is None else upper - lower)
+    sd, of_total, of_tolerance, categories = gauge_meaning(clipped, limits)
     interval = _gauge_interval((MS_O, MS_OP, MS_E), (df_O, df_OP, df_E), (p, r), (1 - confidence) / 2)
     return GaugeStudy(
         items=p,
@@ -190,10 +198,48 @@ def gauge_study(
         variance_unclipped=raw,
         gauge_sd=sd,
         gauge_sd_interval=interval,
-        percent_of_total_variation=100 * sd / total_sd if total_sd > 0 else None,
-        percent_of_tolerance=percent_of_tolerance,
-        distinct_categories=max(1, math.floor(1.41 * math.sqrt(item) / sd)) if sd > 0 else None,
+        percent_of_total_variation=of_total,
+        percent_of_tolerance=of_tolerance,
+        distinct_categories=categories,
     )
+
+
+def gauge_meaning(
+    variance: VarianceComponents, limits: tuple[float | None, float] | None
+) -> tuple[float, float | None, float | None, int | None]:
+    r"""What variance components mean against the tolerance and against the items.
+
+    AIAG, Measurement Systems Analysis, 4th edition, chapter III B (from memory).
+
+    .. math:: 600\,\sigma_g/(U - L),\quad \lfloor 1.41\,\sigma_P/\sigma_g \rfloor
+
+    Parameters
+    ----------
+    variance : VarianceComponents
+        None below 0. [um^2]
+    limits : tuple of float, or None
+        Lower (None: upper limit only) and upper limit of the drawing. [um]
+
+    Returns
+    -------
+    tuple
+        Gauge standard deviation, per cent of the total variation, per cent of the tolerance, distinct
+        categories. [um, %, %, -]
+
+    Examples
+    --------
+    By hand: 600 x 0.1 / 4 = 15.
+
+    >>> gauge_meaning(VarianceComponents(0.01, 0.0, 0.0, 1.0, 0.01), (-2.0, 2.0))[2:]
+    (15.0, 14)
+    """
+    sd, total = math.sqrt(variance.gauge), math.sqrt(variance.gauge + variance.item)
+    of_tolerance = None
+    if limits is not None:
+        lower, upper = limits
+        of_tolerance = 600 * sd / (upper if lower is None else upper - lower)
+    categories = max(1, math.floor(1.41 * math.sqrt(variance.item) / sd)) if sd > 0 else None
+    return sd, 100 * sd / total if total > 0 else None, of_tolerance, categories
 
 
 def _gauge_interval(
@@ -285,6 +331,55 @@ def reference_gear_study(
     return ReferenceGearStudy(
         n, mean, bias, (bias - half, bias + half), abs(bias) > half, sd, Cg, Cgk, U, n < 25
     )
+
+
+def linearity_study(references: Array, biases: Array, *, confidence: float = 0.95) -> LinearityStudy:
+    r"""Straight line of bias against calibrated value, one point a gear.
+
+    Ordinary least squares; the gears are the independent ones, since all values of one gear share the
+    error of its calibration. AIAG, Measurement Systems Analysis, 4th edition, chapter III A, takes every
+    value for independent (from memory).
+
+    .. math:: bias_i = a + b\,reference_i
+
+    Parameters
+    ----------
+    references : ndarray, shape (n,)
+        Calibrated values. [um]
+    biases : ndarray, shape (n,)
+        Mean measured less calibrated. [um]
+    confidence : float
+        Of the interval of the slope. [-]
+
+    Returns
+    -------
+    LinearityStudy
+        Slope, interval, intercept, p of the slope. [-, um]
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than three gears or all are calibrated alike.
+
+    Examples
+    --------
+    Computed by hand: slope 0.1, sum of squared residuals 0.
+
+    >>> found = linearity_study(np.array([-5.0, 0.0, 5.0]), np.array([-0.4, 0.1, 0.6]))
+    >>> round(found.slope, 12), round(found.intercept, 12)
+    (0.1, 0.1)
+    """
+    x, y = np.asarray(references, dtype=np.float64), np.asarray(biases, dtype=np.float64)
+    n, spread = len(x), float(np.sum((x - x.mean()) ** 2))
+    if n < 3 or spread == 0:
+        raise ValueError(f"{n} gears: a line needs three or more that differ")
+    slope = float(np.sum((x - x.mean()) * y)) / spread
+    intercept = float(y.mean()) - slope * float(x.mean())
+    rest = y - intercept - slope * x
+    error = math.sqrt(float(rest @ rest) / (n - 2) / spread)
+    half = float(stdtrit(n - 2, (1 + confidence) / 2)) * error
+    p = 2 * float(stdtr(n - 2, -abs(slope) / error)) if error > 0 else (0.0 if slope else 1.0)
+    return LinearityStudy(n, slope, (slope - half, slope + half), intercept, p)
 
 
 def certificate_comparison(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -148,41 +147,23 @@ def crossed_series(
                 again = (found, "each trial once", line, "trial", f"first in line {first}")
                 problems.append(Problem(Reason.DUPLICATE_ROW, name, *again))
             cells.setdefault((place[0], place[1]), []).append(value)
-        problems += _uneven(what, name, items, operators, {cell: len(v) for cell, v in cells.items()})
+        trials = max(map(len, cells.values()))
+        if (
+            len(items) < 2
+            or (len(operators) < 2 and trials < 2)
+            or len(entries) < len(items) + len(operators)
+        ):
+            found = f"{what}: {len(items)} items, {len(operators)} operators, {len(entries)} values"
+            need = "two items or more, and two values or more of each"
+            problems.append(Problem(Reason.NOTHING_TO_GRADE, name, found, need))
         if not problems:
-            values = np.array([[cells[item, operator] for operator in operators] for item in items])
+            values = np.full((len(items), len(operators), trials), np.nan)
+            for (item, operator), own in cells.items():
+                values[items.index(item), operators.index(operator), : len(own)] = own
             series.append(CrossedSeries(key, flank, items, operators, values))
     if problems:
         raise MeasurementFileError(problems)
     return tuple(sorted(series, key=lambda s: (list(PARAMETERS).index(s.parameter), s.flank or "")))
-
-
-def _uneven(
-    what: str,
-    name: str,
-    items: Sequence[str],
-    operators: Sequence[str],
-    counts: Mapping[tuple[str, str], int],
-) -> Iterable[Problem]:
-    expected = Counter(counts.values()).most_common(1)[0][0]
-    if len(items) < 2 or (len(operators) < 2 and expected < 2):
-        found = f"{what}: {len(items)} items, {len(operators)} operators, {expected} trials"
-        need = "two items or more, and two values or more of each"
-        yield Problem(Reason.NOTHING_TO_GRADE, name, found, need)
-        return
-    wrong = [
-        (item, operator, counts.get((item, operator), 0))
-        for item in items
-        for operator in operators
-        if counts.get((item, operator), 0) != expected
-    ]
-    for item, operator, count in wrong[:CELLS_NAMED]:
-        found = f"{count} trials of item '{item}' by operator '{operator}' ({what})"
-        hint = "a crossed study is complete: every operator measures every item equally often"
-        yield Problem(Reason.CONTRADICTION, name, found, f"{expected} trials, as most have", hint=hint)
-    if len(wrong) > CELLS_NAMED:
-        found = f"{len(wrong) - CELLS_NAMED} more such cells ({what})"
-        yield Problem(Reason.CONTRADICTION, name, found, f"{expected} trials")
 
 
 def _in_order(names: Iterable[str]) -> tuple[str, ...]:

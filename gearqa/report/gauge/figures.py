@@ -29,7 +29,8 @@ def dot_plot(result: GaugeResult) -> doc.Figure:
         layers: list[plot.Layer] = []
         for place, operator in enumerate(one.series.operators):
             values = one.series.values_um[:, place, :]
-            across = np.repeat(x[:, place], values.shape[1])
+            across = np.repeat(x[:, place], values.shape[1])[np.isfinite(values.ravel())]
+            values = values[np.isfinite(values)]
             layers.append(
                 plot.Dots(
                     across, values.ravel(), ink=INKS[place % len(INKS)], shape=SHAPES[place % len(SHAPES)],
@@ -68,13 +69,19 @@ def interaction_plot(result: GaugeResult) -> tuple[doc.Figure, ...]:
     for one in result.crossed_series:
         if one.interaction_p is None or one.interaction_p >= SIGNIFICANT:
             continue
-        means = one.series.values_um.mean(axis=2)
-        means = means - means.mean(axis=1, keepdims=True)
+        known = np.isfinite(one.series.values_um)
+        sums, counts = np.where(known, one.series.values_um, 0.0).sum(axis=2), known.sum(axis=2)
+        means = np.divide(sums, counts, out=np.full(sums.shape, np.nan), where=counts > 0)
+        means = means - np.nanmean(means, axis=1, keepdims=True)
         x = np.arange(1, len(means) + 1, dtype=np.float64)
         items = max(items, len(means))
         layers = tuple(
             plot.Line(
-                x, means[:, k], ink=INKS[k % len(INKS)], dash=DASHES[k % len(DASHES)], name=clip(operator, 24)
+                x[counts[:, k] > 0],
+                means[counts[:, k] > 0, k],
+                ink=INKS[k % len(INKS)],
+                dash=DASHES[k % len(DASHES)],
+                name=clip(operator, 24),
             )
             for k, operator in enumerate(one.series.operators)
         )

@@ -7,6 +7,7 @@ from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.inputs import inputs_table
 from gearqa.report.gauge.figures import dot_plot, interaction_plot, reference_plot
 from gearqa.report.gauge.words import (
+    linearity_table,
     reference_table,
     squares_table,
     title,
@@ -26,11 +27,13 @@ def gauge_document(result: GaugeResult) -> doc.Document:
         blocks += [variance_table(result), dot_plot(result), *interaction_plot(result)]
     if result.references:
         blocks += [reference_table(result), reference_plot(result)]
+    if (line := linearity_table(result)) is not None:
+        blocks.append(line)
     notes: list[doc.Block] = [uncertainty_table(result, "For part.toml", "copy these lines")]
     if result.cautions:
         notes.insert(0, doc.Bullets(tuple(sentence(notice.message) for notice in result.cautions)))
     sections = [doc.Section("", tuple(blocks), id="result"), doc.Section("Notes", tuple(notes), id="notes")]
-    if result.crossed:
+    if any(one.sum_of_squares is not None for one in result.crossed_series):
         sections.append(doc.Section("Calculation", (squares_table(result),), id="calculation"))
     signature = doc.Signature(("Studied by", "Approved by"))
     sections.append(doc.Section("", (inputs_table(result.inputs), doc.Cautions(CAUTIONS), signature)))

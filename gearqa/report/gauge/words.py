@@ -59,9 +59,9 @@ def verdict(result: GaugeResult) -> doc.Verdict:
 def _why(result: GaugeResult) -> str:
     if result.part is None:
         return "no part file, no limits: give --part"
-    refused = [series_name(one) for one in result.all_series if one.suitable is False]
+    refused = [f"{series_name(one)}: {_reason(one)}" for one in result.all_series if one.suitable is False]
     if refused:
-        return f"not for {', '.join(refused)}"
+        return f"not for {'; '.join(refused)}"
     if result.suitable is None and result.kind == "reference":
         return "no two-sided limits for Cgk, and no uncertainties of reference and instrument for En"
     if result.suitable is None:
@@ -69,6 +69,48 @@ def _why(result: GaugeResult) -> str:
     if result.kind == "reference":
         return f"Cg and Cgk of at least {short_text(WANTED_INDEX)} wanted, and agreement with the stated U"
     return f"gauge spread of at most {short_text(ACCEPTABLE_PERCENT)} % of the tolerance (6 s over its width)"
+
+
+def _reason(one: CrossedResult | ReferenceResult) -> str:
+    """Why a series is not good enough."""
+    if isinstance(one, CrossedResult):
+        percent = fixed_text(one.percent_of_tolerance or 0.0, 0)
+        return f"gauge spread {percent} % of the tolerance, at most {short_text(ACCEPTABLE_PERCENT)} % wanted"
+    wanted = short_text(WANTED_INDEX)
+    indices = (("Cg", one.cg), ("Cgk", one.cgk))
+    why = [
+        f"{name} {fixed_text(x)}, {wanted} wanted"
+        for name, x in indices
+        if x is not None and x < WANTED_INDEX
+    ]
+    if one.agrees is False and one.en is not None:
+        why.append(f"bias outside both uncertainties, En {signed_text(one.en, 2)}")
+    if one.spread_within is False and one.stated_um is not None:
+        spread = fixed_text(2 * one.sd_um)
+        why.append(f"2 s = {spread} µm above the stated U of {short_text(one.stated_um)} µm")
+    return ", ".join(why)
+
+
+def linearity_table(result: GaugeResult) -> doc.Table | None:
+    """Bias against calibrated value; nothing with fewer than three gears."""
+    if not result.linearity:
+        return None
+    heads = ("gears", "bias per µm", "95 % interval", "p")
+    columns = (*PLACE, *map(doc.Column, heads), doc.Column("", "left"))
+    lines = tuple(
+        (
+            doc.symbol(one.parameter),
+            one.flank or DASH,
+            str(one.gears),
+            signed_text(one.slope, 3),
+            f"{signed_text(one.slope_interval[0], 3)} to {signed_text(one.slope_interval[1], 3)}",
+            fixed_text(one.p, 3),
+            doc.Cell("changes with size", "bad") if one.significant else "no change seen",
+        )
+        for one in result.linearity
+    )
+    notes = ("Line of the bias against the calibrated value, one point a gear.",)
+    return doc.Table("Does the bias change with size", columns, lines, notes)
 
 
 def series_name(one: CrossedResult | ReferenceResult) -> str:
@@ -125,6 +167,13 @@ def _variance_notes(result: GaugeResult) -> Iterator[str]:
     counts = f"{count_text(first.items, 'item')}, {operators}, {count_text(first.trials, 'trial')}"
     how = "modified large sample, mean squares before pooling"
     yield f"s: standard deviation in µm; {counts}. Interval: {how}."
+    uneven = [one for one in series if one.method == "mixed model"]
+    if uneven:
+        named = ", ".join(f"{series_name(one)} ({count_text(one.values, 'value')})" for one in uneven)
+        yield (
+            f"Incomplete or uneven, so by a mixed model (restricted maximum likelihood, interval by "
+            f"Satterthwaite, interaction by its likelihood ratio): {named}."
+        )
     tested = [
         f"{series_name(one)} p = {fixed_text(one.interaction_p, 3)}"
         + (" (pooled)" if one.interaction_pooled else "")
@@ -132,10 +181,22 @@ def _variance_notes(result: GaugeResult) -> Iterator[str]:
         if one.interaction_p is not None
     ]
     if tested:
-        rule = f"pooled with the repeats where the p of its F test is above {short_text(result.pool_above)}"
+        rule = f"pooled with the repeats where the p of its test is above {short_text(result.pool_above)}"
         yield f"Interaction {rule}: {', '.join(tested)}."
     elif first.trials == 1:
         yield "One trial each: interaction and repeats cannot be told apart and are taken together."
+
+
+def parts_table(result: GaugeResult) -> doc.Table:
+    """Where the gauge spread comes from, for a narrow screen."""
+    columns = [*PLACE, *(doc.Column(f"{word} s") for word in ("repeat", result.factor, "interaction"))]
+    lines = []
+    for one in result.crossed_series:
+        v = one.variance
+        parts = [value_text(np.sqrt(part)) for part in (v.repeatability, v.operator)]
+        parts.append("pooled" if one.interaction_pooled else value_text(np.sqrt(v.interaction)))
+        lines.append((*_place(one), *parts))
+    return doc.Table("Where the spread comes from", tuple(columns), tuple(lines))
 
 
 def squares_table(result: GaugeResult) -> doc.Table:
@@ -148,6 +209,8 @@ def squares_table(result: GaugeResult) -> doc.Table:
     )
     lines: list[tuple[doc.Cell | doc.Text, ...]] = []
     for one in result.crossed_series:
+        if one.sum_of_squares is None:
+            continue
         raw = one.variance_unclipped
         numbers = (*astuple(one.sum_of_squares), raw.item, raw.operator, raw.interaction, raw.repeatability)
         lines.append((*_place(one), *(fixed_text(number, 4) for number in numbers)))

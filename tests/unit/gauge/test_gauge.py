@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
 import gauge_samples
 import numpy as np
 import pytest
@@ -12,13 +15,15 @@ from gearqa.evaluation.evaluate import evaluate
 from gearqa.gauge.study_analysis import analyse_study, study_from_gears
 from gearqa.reading.settings.part_file import read_part
 from gearqa.reading.values.study import read_measured_study, read_study
+from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Figure
 from gearqa.report.gauge.figures import interaction_plot
 from gearqa.report.gauge.page import gauge_document
 from gearqa.report.gauge.screen import gauge_blocks
-from gearqa.report.gauge.words import uncertainty_block
+from gearqa.report.gauge.words import linearity_table, uncertainty_block, variance_table, verdict
 from gearqa.results.gauge_json import GAUGE
 
+SAMPLES = Path(__file__).parents[3] / "sample_measurements"
 pytestmark = pytest.mark.usefixtures("ideal_readings")
 
 # AIAG, Measurement Systems Analysis, 4th edition: 10 parts, 3 appraisers, 3 trials (data from memory)
@@ -105,13 +110,63 @@ def test_percent_of_tolerance_by_hand(tmp_path):
     assert study(tmp_path, aiag_table(), part=tight).suitable is False
 
 
-def test_a_study_that_is_not_balanced_names_every_cell(tmp_path):
+def test_an_incomplete_study_is_analysed_by_a_mixed_model_and_says_so(tmp_path):
+    whole = study(tmp_path, aiag_table()).crossed["profile_slope"][0]
     lines = aiag_table().splitlines()
-    text = "\n".join(line for line in lines if not line.startswith(("3,B,2,", "7,C,1,"))) + "\n"
-    found = problems(tmp_path, text)
-    assert [p.reason for p in found] == [Reason.CONTRADICTION] * 2
-    assert "2 trials of item '3' by operator 'B'" in found[0].found
-    assert "2 trials of item '7' by operator 'C'" in found[1].found
+    text = "\n".join(line for line in lines if not line.startswith(("3,B,", "7,C,1,"))) + "\n"
+    result = study(tmp_path, text)
+    (one,) = result.crossed["profile_slope"]
+    assert (one.method, one.values, one.sum_of_squares) == ("mixed model", 86, None)
+    assert one.gauge_sd_um == pytest.approx(whole.gauge_sd_um, rel=0.1)
+    assert one.gauge_sd_interval_um[0] < one.gauge_sd_um < one.gauge_sd_interval_um[1]
+    table = json.loads(GAUGE.json(result))["parameters"]["profile_slope"]
+    assert (table["method"], table["sum_of_squares"]) == ("mixed model", None)
+    assert any("mixed model" in note for note in variance_table(result).notes)
+    assert [section.id for section in gauge_document(result).sheets[0].sections][:3] == [
+        "result",
+        "notes",
+        "",
+    ]
+
+
+def calibrated_gears(slope=0.0):
+    repeats = 0.05 * np.sin(np.arange(25))
+    lines = ["item,trial,parameter,value_um,reference_um,reference_uncertainty_um"]
+    for item, known, own in (("A", -6.0, 0.02), ("B", 0.5, -0.03), ("C", 4.0, 0.02), ("D", 9.0, -0.01)):
+        values = known * (1 + slope) + 0.1 + own + repeats
+        lines += [f"{item},{n},fHα,{um:.3f},{known},0.4" for n, um in enumerate(values, 1)]
+    return "\n".join(lines) + "\n"
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("slope", [0.0, 0.04])
+def test_a_bias_that_changes_with_size_is_seen_over_several_gears(tmp_path, slope):
+    """The slope that the values were made with."""
+    result = study(tmp_path, calibrated_gears(slope))
+    (line,) = result.linearity
+    assert (line.parameter, line.gears, line.significant) == ("profile_slope", 4, slope > 0)
+    assert line.slope_interval[0] <= slope <= line.slope_interval[1]
+    shown = linearity_table(result)
+    assert shown is not None
+    assert shown.rows[0][-1] != "no change seen" if slope else shown.rows[0][-1] == "no change seen"
+    assert json.loads(GAUGE.json(result))["linearity"][0]["gears"] == 4
+
+
+def test_a_refusal_says_why(tmp_path):
+    part = read_part(SAMPLES / "ring_conforming" / "part.toml")
+    tight = part.tolerance.model_copy(update={"limits_um": {"profile_slope": (-1.0, 1.0)}})
+    result = study(tmp_path, aiag_table(), part=part.model_copy(update={"tolerance": tight}))
+    assert result.suitable is False
+    why = verdict(result).answers[0].detail
+    assert "fHα: gauge spread 91 % of the tolerance, at most 30 % wanted" in str(why)
+    gears = study(tmp_path, calibrated_gears(), part=part.model_copy(update={"tolerance": tight}))
+    assert "Cgk" in str(verdict(gears).answers[0].detail) or gears.suitable is not False
+
+
+def test_a_narrow_screen_shows_where_the_spread_comes_from(tmp_path):
+    blocks = gauge_blocks(study(tmp_path, aiag_table()), wide=False)
+    captions = [str(one.caption) for one in blocks if isinstance(one, doc.Table)]
+    assert "Where the spread comes from" in captions
 
 
 @pytest.mark.parametrize(
