@@ -298,8 +298,9 @@ def _gauge() -> list[Block]:
           instruments: --factor) several times. Repeat: the same item by the same operator again. Operator:
           what operators differ on average. Interaction: what they differ from item to item; pooled with the
           repeats where the p of its test is above {short_text(POOL_ABOVE)}.
-        - Gauge spread over the tolerance: 6 s over its width (over the limit, where there is only an upper one). Up to {good} % good, up to {usable} % usable where the job allows it
-          (common practice), above it not good enough.
+        - Gauge spread over the tolerance: 6 s over its width (over the limit, where there is only an upper
+          one). Up to {good} % good, up to {usable} % usable where the job allows it (common practice), above
+          it not good enough.
         - A study with cells missing, or measured unequally often, is analysed by a mixed model (restricted
           maximum likelihood); where it is complete both ways give the same, unless a component is below 0.
         - A calibrated gear tells the bias. U = 2 times the root of squared spread and squared standard
