@@ -152,6 +152,7 @@ class NoticeCode(StrEnum):
     DRESS_LABEL_AGAIN = "dress_label_again"
     PRODUCTION_CONTRADICTS = "production_contradicts"
     NO_PRODUCTION_ROW = "no_production_row"
+    CYCLES_NOT_MEASURED = "cycles_not_measured"
     USUAL_INTERVAL_UNKNOWN = "usual_interval_unknown"
     CURVED_WEAR = "curved_wear"
     NOISE_GROWS = "noise_grows"

@@ -174,6 +174,9 @@ def _dress_interval(
             f"is straight there, {count_text(first.if_straight_parts, 'part')}"
         )
         yield "measure_gap", _name(first), text
+    elif first.gap is not None:
+        text = f"two measured positions cannot show straight wear: measure between parts {first.gap[0]} and "
+        yield "measure_gap", _name(first), f"{text}{first.gap[1]} too"
     dressing = f"dressing after {count_text(usual or 0, 'part')}"
     if usual is not None and usual < parts:
         yield "dress_early", "", f"{dressing} gives away {count_text(parts - usual, 'part')} per dress"
@@ -228,8 +231,8 @@ def _until_correction(series: DriftSeries) -> str:
     text = "; look at the dresser and the set-up"
     if ahead is not None:
         high = "more" if ahead.high is None else str(ahead.high)
-        text += f"; the level itself needs a correction in {count_text(ahead.expected, 'cycle')} "
-        text += f"({ahead.low} to {high})"
+        when = f"in {count_text(ahead.expected, 'cycle')}" if ahead.expected else "now"
+        text += f"; the level itself needs a correction {when} ({ahead.low} to {high} cycles)"
     if series.dress_interval_holds_cycles is not None:
         holds = count_text(series.dress_interval_holds_cycles, "more cycle")
         text += f"; the dress interval of this series holds for {holds}"

@@ -11,7 +11,10 @@ from gearqa.arrays import IntArray
 from gearqa.drift.ordering import SeriesGears, seconds
 from gearqa.errors import Notice, NoticeCode
 from gearqa.model.drift import DriftSettings, MadePart
+from gearqa.model.measurement import label_order
 from gearqa.wording.numbers import count_text
+
+LABELS_NAMED = 8
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -26,6 +29,8 @@ class MadeParts:
     """Usual parts per dress."""
     measured_only: bool
     """Whether `usual` is only the largest part that was measured."""
+    unplaced: tuple[MadePart, ...] = ()
+    """Parts of dress cycles in which nothing was measured."""
 
 
 def made_parts(gears: SeriesGears, made: Sequence[MadePart], settings: DriftSettings) -> MadeParts:
@@ -38,9 +43,11 @@ def made_parts(gears: SeriesGears, made: Sequence[MadePart], settings: DriftSett
     parts = (gears.s + 1).astype(np.int64)
     np.maximum.at(last, gears.cycle, parts)
     serials.update(zip(zip(gears.cycle.tolist(), parts.tolist(), strict=True), gears.serial, strict=True))
-    more = 0
+    more, unplaced = 0, []
     for cycle, one in _placed(gears, made):
-        if one.parts_since_dress is not None:
+        if cycle is None:
+            unplaced.append(one)
+        elif one.parts_since_dress is not None:
             last[cycle] = max(last[cycle], one.parts_since_dress)
             serials.setdefault((cycle, one.parts_since_dress), one.serial)
             more += 1
@@ -51,10 +58,10 @@ def made_parts(gears: SeriesGears, made: Sequence[MadePart], settings: DriftSett
         usual, measured_only = stated, False
     if not more:
         last[:-1] = np.maximum(last[:-1], usual)
-    return MadeParts(last, serials, usual, measured_only)
+    return MadeParts(last, serials, usual, measured_only, tuple(unplaced))
 
 
-def _placed(gears: SeriesGears, made: Sequence[MadePart]) -> Iterator[tuple[int, MadePart]]:
+def _placed(gears: SeriesGears, made: Sequence[MadePart]) -> Iterator[tuple[int | None, MadePart]]:
     """Unmeasured parts with their cycle: that of their dress label, of several the nearest in time."""
     order = gears.order
     by_label: dict[tuple[str | None, str | None], list[int]] = {}
@@ -64,8 +71,8 @@ def _placed(gears: SeriesGears, made: Sequence[MadePart]) -> Iterator[tuple[int,
     for one in made:
         cycles = by_label.get((one.wheel, one.dress), [])
         if one.dress is None or not cycles:
-            continue
-        if len(cycles) == 1 or one.finished_at is None:
+            yield None, one
+        elif len(cycles) == 1 or one.finished_at is None:
             yield cycles[0], one
         else:
             distance = np.abs(begins[cycles] - seconds(one.finished_at))
@@ -74,6 +81,15 @@ def _placed(gears: SeriesGears, made: Sequence[MadePart]) -> Iterator[tuple[int,
 
 def made_notices(gears: SeriesGears, parts: MadeParts) -> Iterator[Notice]:
     """What is not known of the usual dress interval."""
+    if parts.unplaced:
+        labels = sorted({one.dress for one in parts.unplaced if one.dress is not None}, key=label_order)
+        named = f" ({', '.join(labels[:LABELS_NAMED])}{', ...' if len(labels) > LABELS_NAMED else ''})"
+        yield Notice(
+            NoticeCode.CYCLES_NOT_MEASURED,
+            f"{count_text(len(parts.unplaced), 'part')} of the production table in dress cycles without a "
+            f"measured gear{named if labels else ''}: nothing is known of them, and no list of gears to hold "
+            "names them",
+        )
     if parts.measured_only and parts.usual is not None:
         yield Notice(
             NoticeCode.USUAL_INTERVAL_UNKNOWN,

@@ -198,6 +198,9 @@ def _dress_advice(
     parts = interval_parts(one, sides, risk, last)
     straight = interval_parts(one, sides, risk, last, straight=True)
     gap = _open_gap(sides, parts) if straight > parts else None
+    wear = one.fits.mean
+    if wear.p_curve is None and wear.curve is not None:
+        gap = int(wear.curve.knots[0]) + 1, int(wear.curve.knots[-1]) + 1
     centred, slack = None, None
     models = [side.next_cycle(one) for side in sides]
     if len(sides) == 2:
@@ -220,7 +223,7 @@ def _dress_advice(
     return DressAdvice(
         parts=parts,
         at_least=parts == last + 1,
-        if_straight=straight if gap is not None else None,
+        if_straight=straight if straight > parts else None,
         gap=gap,
         centred=centred,
         slack_um=slack,
@@ -321,11 +324,10 @@ def outlook_notices(one: SeriesModel, outlook: Outlook) -> Iterator[Notice]:
             "fewer than three parts per cycle: the dress interval does not allow for a wear rate that "
             "differs from cycle to cycle",
         )
-    if dress.parts is not None and fit.p_curve is None and fit.curve is not None:
-        first, last = fit.curve.knots[[0, -1]]
+    if dress.gap is not None and dress.if_straight is None:
         yield Notice(
             NoticeCode.CURVED_WEAR,
-            f"wear between part {int(first) + 1} and part {int(last) + 1} is taken as straight, which two "
+            f"wear between part {dress.gap[0]} and part {dress.gap[1]} is taken as straight, which two "
             "positions cannot show; wear that is fast at first would be missed: measure in between",
         )
     if dress.gap is not None and dress.if_straight is not None:

@@ -481,7 +481,8 @@ class DriftSeries:
     if_straight_parts: int | None
     """The interval if curved wear were straight between the parts measured; None unless that differs."""
     gap: tuple[int, int] | None
-    """Parts since dress between which to measure, to know the wear there."""
+    """Parts since dress between which to measure, to know the wear there: where it bends, or where two
+    positions cannot show that it is straight."""
     dress_interval_centred_parts: int | None
     """With the level moved by `centring_offset_um`."""
     current_dress_interval_parts: int | None

@@ -391,6 +391,37 @@ def _ewma(view: _View) -> plot.Panel:
     )  # fmt: skip
 
 
+# --- saw-tooth ----------------------------------------------------------------------------------
+
+
+def saw_tooth_figure(series: DriftSeries) -> Figure | None:
+    """Values less the level of their cycle over the parts since dress, averaged over all cycles."""
+    charts = series.charts
+    parts, mean, se, curve = charts.saw_parts, charts.saw_mean_um, charts.saw_se_um, charts.saw_curve_um
+    if len(parts) < 2:
+        return None
+    strokes = np.column_stack((mean - 2 * se, mean + 2 * se, np.full(len(parts), np.nan))).ravel()
+    layers: tuple[plot.Layer, ...] = (
+        plot.Line(parts, curve, palette.DESIGN, 1.1, name="wear"),
+        plot.Line(np.repeat(parts, 3), strokes, palette.MEASURED, 0.7, name="two standard errors"),
+        plot.Dots(parts, mean, size=2.2, name="mean of all cycles"),
+    )
+    low, high = _finite(strokes, curve)
+    height = HEIGHTS["levels"] * (SMALL if series.quiet else 1.0)
+    straight = {True: "not straight", False: "no departure from a straight line seen", None: ""}[
+        series.curved
+    ]
+    panel = plot.Panel("Wear over a cycle, µm", layers, straight, y=_room(low, high, height), height=height)
+    title = f"{long_name(series).capitalize()}: wear over the parts since dress"
+    description = (
+        f"Mean of {count_text(series.cycles, 'dress cycle')} at {count_text(len(parts), 'place')} of the "
+        f"cycle, from {um_text(float(mean.min()), signed=True)} to {um_text(float(mean.max()), signed=True)}."
+    )
+    x = (0.0, float(max(parts[-1], series.current_dress_interval_parts or 0)) + 1)
+    chart = plot.Plot(title, description, (panel,), x, "parts since dress")
+    return Figure(plot.draw(chart), title, description)
+
+
 # --- long histories -----------------------------------------------------------------------------
 
 

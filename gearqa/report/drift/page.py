@@ -9,7 +9,7 @@ from operator import itemgetter
 from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries, LevelChange, deciding_series
 from gearqa.report.blocks import document as doc
 from gearqa.report.drift import words
-from gearqa.report.drift.figures import series_figures
+from gearqa.report.drift.figures import saw_tooth_figure, series_figures
 from gearqa.version import __version__
 from gearqa.wording.numbers import (
     DASH,
@@ -198,9 +198,11 @@ def _group_sheets(number: int, where: str, members: Sequence[DriftSeries]) -> It
 
 
 def _series_section(series: DriftSeries, *, first: bool) -> doc.Section:
+    saw = saw_tooth_figure(series)
     blocks: list[doc.Block] = [
         doc.Paragraph(series.sentence),
         *series_figures(series),
+        *(() if saw is None else (saw,)),
         doc.Facts(tuple(_series_facts(series))),
     ]
     lines = [

@@ -473,3 +473,66 @@ def test_advice_names_part_and_grinder_only_where_there_are_several():
     assert alone.startswith("Dress every ")
     both = analyse_observations([*observations, *history(rng, Grinder(wear=0.0), name="G2")]).advice
     assert both[0].sentence == f"OT-4471 on G1: d{alone[1:]}"
+
+
+def test_parts_of_cycles_without_a_measured_gear_are_told():
+    grinder = Grinder(cycles=12)
+    observations = history(np.random.default_rng(1), grinder)
+    nowhere = MadePart("OT-4471", "G1", "X1", "W1", "D99", 4, at(12, 30, grinder))
+    (series,) = analyse_observations(observations, made=[nowhere]).series
+    (told,) = [w for w in series.warnings if w.code == "cycles_not_measured"]
+    assert "1 part of the production table in dress cycles without a measured gear (D99)" in told.message
+
+
+def test_two_positions_cannot_show_that_wear_is_straight():
+    series = one(Grinder(measured=(1, 30)))
+    assert (series.gap, series.if_straight_parts) == ((1, 30), None)
+    told = {w.code: w.message for w in series.warnings}
+    assert "wear between part 1 and part 30 is taken as straight" in told["curved_wear"]
+
+
+def test_wear_that_levels_off_stops_at_the_gap_and_names_it():
+    """2 um in the first parts, then flat: between parts 1 and 15 the wear may come at once."""
+    grinder = Grinder(wear=0.0, limits=(-9.0, 4.6), sd_cycle=0.2, sd_part=0.2)
+    observations = [
+        replace(o, mean_um=o.mean_um + up, min_um=o.min_um + up, max_um=o.max_um + up)
+        for o in history(np.random.default_rng(2), grinder)
+        for up in (2.7 * (1 - np.exp(-((o.parts_since_dress or 1) - 1) / 4)),)
+    ]
+    (series,) = analyse_observations(observations).series
+    assert series.curved
+    assert series.dress_interval_parts == 1
+    assert series.gap == (1, 15)
+    assert series.if_straight_parts is not None
+    assert 1 < series.if_straight_parts < 15
+    assert "measure between part 1 and part 15" in {w.code: w.message for w in series.warnings}["curved_wear"]
+    assert series.charts.saw_mean_um[1] == pytest.approx(2.7, abs=0.3)
+    assert series.charts.risk[0] < 0.01 < series.charts.risk[-1]
+
+
+def test_a_label_that_explains_is_taken_out():
+    grinder = Grinder(sd_cycle=0.2, sd_part=0.2)
+    observations = [
+        replace(
+            o, fixture=f"F{k}", mean_um=o.mean_um + 3 * k, min_um=o.min_um + 3 * k, max_um=o.max_um + 3 * k
+        )
+        for i, o in enumerate(history(np.random.default_rng(2), grinder))
+        for k in (i % 2,)
+    ]
+    result = analyse_observations(observations)
+    (series,) = result.series
+    (label,) = series.labels
+    assert (label.name, label.claimed) == ("fixture", True)
+    assert label.low < (3 if label.value == "F1" else -3) < label.high
+    assert (series.sd_part_um or 9) < 0.3
+    assert "label_effect" in {one.code for one in result.advice}
+
+
+def test_a_fixture_that_changed_once_is_a_possible_cause():
+    grinder = Grinder(step_at=23, step=2.5)
+    observations = [
+        replace(o, fixture="F2" if int(o.serial[:4]) >= 23 else "F1")
+        for o in history(np.random.default_rng(1), grinder)
+    ]
+    (series,) = analyse_observations(observations).series
+    assert series.steps[0].possible_causes == ("fixture changed to F2",)
