@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from gearqa.jobs.tolerances import tolerances
     from gearqa.jobs.verify import verify_record
     from gearqa.jobs.watch import watch_folder
+    from gearqa.jobs.watch_signals import acknowledge_signals, undo_acknowledgement
     from gearqa.model.drift import DriftReport
     from gearqa.model.lot import LotResult
     from gearqa.model.measurement import GearMeasurement, Trace
@@ -88,6 +89,8 @@ _PLACES = {
     "freeze_reference": "gearqa.jobs.history",
     "list_history": "gearqa.jobs.history",
     "record_event": "gearqa.jobs.history",
+    "acknowledge_signals": "gearqa.jobs.watch_signals",
+    "undo_acknowledgement": "gearqa.jobs.watch_signals",
     "regrade_history": "gearqa.jobs.history",
     "release_reference": "gearqa.jobs.history",
     "remove_event": "gearqa.jobs.history",
@@ -133,6 +136,7 @@ __all__ = [
     "Trace",
     "Verification",
     "__version__",
+    "acknowledge_signals",
     "add_to_history",
     "analyse_drift",
     "check_history",
@@ -165,6 +169,7 @@ __all__ = [
     "tolerance_table",
     "tolerances",
     "trace_curves",
+    "undo_acknowledgement",
     "verify_record",
     "watch_folder",
     "write_record",

@@ -26,7 +26,17 @@ from gearqa.history.sealed_rows import (
     sealed_rows,
     state_text,
 )
-from gearqa.history.sql_tables import AUDIT, CHAIN, EVENT, FIGURE, GEAR, INTAKE, PART, REFERENCE
+from gearqa.history.sql_tables import (
+    ACKNOWLEDGEMENT,
+    AUDIT,
+    CHAIN,
+    EVENT,
+    FIGURE,
+    GEAR,
+    INTAKE,
+    PART,
+    REFERENCE,
+)
 from gearqa.history.stored_texts import unpacked
 from gearqa.model.history import ChainHead, StoreFinding
 from gearqa.model.part import Part
@@ -38,6 +48,7 @@ SEALED: Final = {
     "gear": (GEAR, "gear"),
     "event": (EVENT, "event"),
     "reference": (REFERENCE, "frozen reference"),
+    "acknowledgement": (ACKNOWLEDGEMENT, "acknowledgement"),
     "audit": (AUDIT, "log entry"),
 }
 """Name in the chain -> table, and what its rows are."""

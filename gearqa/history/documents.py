@@ -10,6 +10,7 @@ from typing import Any, BinaryIO, Literal, TypeVar
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from gearqa.history.acknowledgements import select_acknowledgements
 from gearqa.history.queries import (
     PORTION,
     PRODUCTION_ORDER,
@@ -75,7 +76,7 @@ def write_history_json(stream: BinaryIO, store: HistoryStore, report: Report, wh
             made = ShownStore(report, **head, gears=whole, audit=_audit(connection, which))
         else:
             made = ExportedStore(
-                report, **head, gears=whole, **_events(connection, which),
+                report, **head, gears=whole, **_events(connection, which, every_acknowledgement=True),
                 intakes=(read(StoredIntake, row) for row in select_intakes(connection)),
                 parts=(read(StoredPart, row) for row in select_parts(connection)),
                 audit=(read(AuditEntry, row) for row in select_audit(connection)),
@@ -84,11 +85,16 @@ def write_history_json(stream: BinaryIO, store: HistoryStore, report: Report, wh
     return count
 
 
-def _events(connection: Connection, which: Selection) -> dict[str, Any]:
-    """Events and references that count."""
+def _events(
+    connection: Connection, which: Selection, *, every_acknowledgement: bool = False
+) -> dict[str, Any]:
+    """Events and references that count, and which signals were seen."""
     events = select_events(connection, grinder=which.grinder, since=which.since, until=which.until)
     references = select_references(connection, part_number=which.part_number, grinder=which.grinder)
-    return {"events": iter(events), "references": iter(references)}
+    seen = select_acknowledgements(
+        connection, part_number=which.part_number, grinder=which.grinder, every=every_acknowledgement
+    )
+    return {"events": iter(events), "references": iter(references), "acknowledgements": iter(seen)}
 
 
 def _audit(connection: Connection, which: Selection) -> Iterator[AuditEntry]:

@@ -16,7 +16,7 @@ from gearqa.history.parts import part_from_text
 from gearqa.history.sql_tables import AUDIT, CURRENT, EVENT, GEAR, INTAKE, PART, REFERENCE
 from gearqa.history.store import HistoryStore
 from gearqa.history.stored_texts import loads, stored_time, unpacked, utc_text
-from gearqa.model.history import FrozenReference, StoredEvent, StoredGear
+from gearqa.model.history import Acknowledgement, FrozenReference, StoredEvent, StoredGear
 from gearqa.model.measurement import InputFile
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
@@ -24,7 +24,7 @@ from gearqa.results.codec import read
 
 PORTION: Final = 500
 """Rows fetched at once."""
-Row = TypeVar("Row", StoredGear, StoredEvent, FrozenReference)
+Row = TypeVar("Row", StoredGear, StoredEvent, FrozenReference, Acknowledgement)
 
 GEAR_COLUMNS: Final = (
     GEAR.c.id, GEAR.c.part_number, PART.c.revision, GEAR.c.serial, GEAR.c.measured_at, GEAR.c.finished_at,
@@ -145,10 +145,11 @@ def result_of(document: dict[str, Any]) -> GearResult:
 
 def gear_of(row: sa.Row[Any]) -> StoredGear:
     """A gear from its row."""
-    return _read_row(StoredGear, row)
+    return read_row(StoredGear, row)
 
 
-def _read_row(kind: type[Row], row: sa.Row[Any]) -> Row:
+def read_row(kind: type[Row], row: sa.Row[Any]) -> Row:
+    """An object of the model from its row."""
     values: dict[str, Any] = {f.name: getattr(row, f.name) for f in fields(kind)}
     for name in TIMES & values.keys():
         values[name] = stored_time(values[name])
@@ -170,7 +171,7 @@ def select_events(
         query = query.where(EVENT.c.at_utc >= utc_text(since))
     if until is not None:
         query = query.where(EVENT.c.at_utc <= utc_text(until))
-    return [_read_row(StoredEvent, row) for row in connection.execute(query)]
+    return [read_row(StoredEvent, row) for row in connection.execute(query)]
 
 
 def select_references(
@@ -182,7 +183,7 @@ def select_references(
         query = query.where(REFERENCE.c.part_number == part_number)
     if grinder is not None:
         query = query.where(REFERENCE.c.grinder == grinder)
-    return [_read_row(FrozenReference, row) for row in connection.execute(query)]
+    return [read_row(FrozenReference, row) for row in connection.execute(query)]
 
 
 def select_intakes(connection: Connection, numbers: Sequence[int] | None = None) -> Iterator[dict[str, Any]]:

@@ -25,8 +25,6 @@ BEGINNING: Final = ""
 """The link before the first."""
 STATES: Final = ("state", "superseded_by")
 """Columns that may change; all others stay as they were written."""
-SEALED: Final = ("part", "intake", "gear", "event", "reference", "audit")
-"""Tables whose rows have entries, those first that others refer to."""
 PORTION: Final = 500
 _Columns = tuple[tuple[str, str, Callable[[Any], Any] | None], ...]
 

@@ -15,7 +15,7 @@ import sqlalchemy as sa
 
 METADATA: Final = sa.MetaData()
 VERSION_TABLE: Final = "gearqa_schema"
-HEAD: Final = "0002"
+HEAD: Final = "0003"
 """Newest schema version: the revision of the last migration."""
 CURRENT: Final = "current"
 SUPERSEDED: Final = "superseded"
@@ -124,6 +124,17 @@ AUDIT: Final = _table(
     *_optional(sa.BigInteger, "gear_id"),
 )
 """Everything that was done to the store."""
+
+ACKNOWLEDGEMENT: Final = _table(
+    "acknowledgement",
+    _id(),
+    *_columns(sa.Text, "part_number", "grinder", "parameter", "sentence", "seen_by", "cause", "action", "at"),
+    *_columns(sa.Text, "added_at"),
+    *_optional(sa.Text, "flank", "dress"),
+    *_columns(sa.BigInteger, "cycle"),
+    *_optional(sa.BigInteger, "undoes"),
+)
+"""A signal of a series that somebody has seen; or (`undoes`) that takes an earlier row back."""
 
 CHAIN: Final = _table(
     "chain",

@@ -254,6 +254,9 @@ class FolderWatch:
 
     def _is_new(self, signal: WatchSignal) -> bool:
         """Whether this change was not told yet; an alarm that goes on is the same change."""
+        if signal.seen is not None:
+            self._known_signals[signal.key] = _Told(signal.cycle or 0, signal.cycle or 0)
+            return False
         known = self._known_signals.get(signal.key)
         cycle = signal.cycle or 0
         if known is not None:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, BinaryIO, Literal
 
 from gearqa.errors import ArgumentError
+from gearqa.history.acknowledgements import select_acknowledgements
 from gearqa.history.events import drop_event, keep_event
 from gearqa.history.gear_rows import one_measurement_each, remove_gears
 from gearqa.history.queries import (
@@ -153,6 +154,7 @@ def list_history(
             count_gears(connection, which),
             tuple(select_events(connection, grinder=grinder, since=which.since, until=which.until)),
             tuple(select_references(connection, part_number=part_number, grinder=grinder)),
+            tuple(select_acknowledgements(connection, part_number=part_number, grinder=grinder)),
         )
 
 

@@ -82,6 +82,28 @@ class FrozenReference:
 
 
 @dataclass(frozen=True, slots=True)
+class Acknowledgement:
+    """A signal of a series that somebody has seen."""
+
+    id: int
+    part_number: str
+    grinder: str
+    parameter: str
+    flank: str | None
+    cycle: int
+    """Running dress cycle when it was seen."""
+    dress: str | None
+    sentence: str
+    """What the signal said."""
+    seen_by: str
+    cause: str
+    action: str
+    at: datetime
+    undoes: int | None
+    """The acknowledgement that this row takes back."""
+
+
+@dataclass(frozen=True, slots=True)
 class HistoryList:
     """What a store holds of the gears asked for."""
 
@@ -91,6 +113,8 @@ class HistoryList:
     """How many there are."""
     events: tuple[StoredEvent, ...]
     references: tuple[FrozenReference, ...]
+    acknowledgements: tuple[Acknowledgement, ...] = ()
+    """Signals that somebody has seen; what was taken back is left out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +254,8 @@ class WatchSignal:
     """Where the last level change was found."""
     size_um: float | None = None
     """By how much the level has moved."""
+    seen: Acknowledgement | None = None
+    """Who has seen it already; then it is not told again."""
 
 
 @dataclass(frozen=True, slots=True)

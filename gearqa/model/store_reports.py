@@ -7,7 +7,14 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from gearqa.model.declared import KNOWN, Simulated
-from gearqa.model.history import CheckReport, FrozenReference, RegradeReport, StoredEvent, StoredGear
+from gearqa.model.history import (
+    Acknowledgement,
+    CheckReport,
+    FrozenReference,
+    RegradeReport,
+    StoredEvent,
+    StoredGear,
+)
 from gearqa.model.measurement import InputFile
 
 TimeText = Annotated[str, {"format": "date-time"}]
@@ -104,6 +111,7 @@ class ListedStore:
     gears: Iterable[StoredGear]
     events: Iterable[StoredEvent]
     references: Iterable[FrozenReference]
+    acknowledgements: Iterable[Acknowledgement]
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +137,7 @@ class ExportedStore:
     gears: Iterable[StoredDocument]
     events: Iterable[StoredEvent]
     references: Iterable[FrozenReference]
+    acknowledgements: Iterable[Acknowledgement]
     intakes: Iterable[StoredIntake]
     parts: Iterable[StoredPart]
     audit: Iterable[AuditEntry]

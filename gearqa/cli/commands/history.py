@@ -268,6 +268,52 @@ def event_(
     return ExitStatus.CONFORMS
 
 
+@app.command("acknowledge", cls=Command)
+def acknowledge(
+    by: Annotated[str, typer.Option("--by", metavar="NAME", help="Who has seen it.")],
+    part_number: PartNumber = None,
+    grinder: Grinder = None,
+    parameter: Annotated[
+        str | None, typer.Option("--parameter", metavar="KEY", help="Only signals of this parameter.")
+    ] = None,
+    flank: Annotated[
+        Literal["left", "right"] | None, typer.Option("--flank", help="Only signals of this flank.")
+    ] = None,
+    cause: Annotated[str | None, typer.Option("--cause", metavar="TEXT", help="What the cause is.")] = None,
+    action: Annotated[str | None, typer.Option("--action", metavar="TEXT", help="What is done.")] = None,
+    at: Annotated[
+        str | None, typer.Option("--at", metavar="T", help="When (ISO 8601; local without a zone); else now.")
+    ] = None,
+    undo: Annotated[
+        int | None, typer.Option("--undo", metavar="N", help="Take acknowledgement number N back.")
+    ] = None,
+    store: Store = None,
+) -> int:
+    """Record that a signal was seen: by whom, its cause, what is done. It is not told again.
+
+    All open signals of a part on a grinder, or those of a parameter and flank. Listed by
+    `history list --events`.
+    """
+    from gearqa.jobs.watch_signals import acknowledge_signals, undo_acknowledgement
+    from gearqa.report.history.words import acknowledged_sentence, undone_sentence
+
+    with CommandStore(store) as history:
+        if undo is not None:
+            print(undone_sentence(undo_acknowledgement(undo, by=by, remark=cause or "", store=history)))
+            return ExitStatus.CONFORMS
+        if part_number is None or grinder is None or cause is None or action is None:
+            raise typer.BadParameter(
+                "give --part-number, --grinder, --cause and --action, or --undo N", param_hint="--part-number"
+            )
+        seen = acknowledge_signals(
+            part_number, grinder, by=by, cause=cause, action=action, parameter=parameter, flank=flank, at=at,
+            store=history,
+        )  # fmt: skip
+    for one in seen:
+        print(acknowledged_sentence(one))
+    return ExitStatus.CONFORMS
+
+
 @app.command("freeze", cls=Command)
 def freeze(
     part_number: Annotated[str, typer.Option("--part-number", metavar="P", help="Of which part number.")],

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from gearqa.model.history import (
+    Acknowledgement,
     CheckReport,
     FrozenReference,
     HistoryList,
@@ -17,7 +18,7 @@ from gearqa.model.history import (
 from gearqa.report.blocks.document import Block, Bullets, Cautions, Cell, Column, Paragraph, Table
 from gearqa.report.blocks.verdicts import conformity_cell, master_quality_cell
 from gearqa.report.grading.words import gear_blocks
-from gearqa.report.history.words import part_text
+from gearqa.report.history.words import part_text, series_text
 from gearqa.symbols import symbol_of
 from gearqa.wording.numbers import DASH, class_text, count_text, short_text
 from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
@@ -75,6 +76,8 @@ def gear_list_blocks(found: HistoryList, *, events: bool = False, wide: bool = F
     blocks.append(_gears_table(found, wide=wide) if found.gears else Paragraph("no gears"))
     if events:
         blocks.append(_events_table(found.events) if found.events else Paragraph("no events"))
+    if events and found.acknowledgements:
+        blocks.append(_acknowledgements_table(found.acknowledgements))
     if found.references:
         blocks.append(_references_table(found.references))
     if found.gears:
@@ -126,6 +129,20 @@ def _correction(event: StoredEvent) -> str:
         return DASH
     unit = "µm" if event.unit == "um" else event.unit or ""
     return f"{short_text(event.correction, signed=True)} {unit}".strip()
+
+
+def _acknowledgements_table(seen: Sequence[Acknowledgement]) -> Table:
+    """Signals that somebody has seen."""
+    titles = ("no.", "at", "signal of", "dress", "seen by", "cause", "action")
+    columns = tuple(Column(title, "left") for title in titles)
+    rows = tuple(
+        (
+            str(one.id), time_text(one.at), series_text(one), one.dress or DASH, one.seen_by, one.cause,
+            one.action,
+        )
+        for one in seen
+    )  # fmt: skip
+    return Table("Signals seen", columns, rows)
 
 
 def _references_table(references: Sequence[FrozenReference]) -> Table:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from gearqa.model.history import (
+    Acknowledgement,
     FrozenReference,
     IntakeReport,
     RecordedEvent,
@@ -10,6 +11,7 @@ from gearqa.model.history import (
     WatchedIntake,
     WatchedProblem,
 )
+from gearqa.symbols import symbol_of
 from gearqa.wording.numbers import count_text
 from gearqa.wording.times import clock_text, time_text
 from gearqa.wording.verdicts import not_conform_text
@@ -67,6 +69,22 @@ def event_sentence(recorded: RecordedEvent) -> str:
     event = recorded.event
     head = "recorded" if recorded.new else "already stored"
     return f"{head}: {event.event} on {event.grinder}, {time_text(event.at)}"
+
+
+def acknowledged_sentence(one: Acknowledgement) -> str:
+    """A signal that somebody has seen."""
+    return f"acknowledged ({one.id}) by {one.seen_by}: {series_text(one)}: {one.cause}; {one.action}"
+
+
+def undone_sentence(one: Acknowledgement) -> str:
+    """An acknowledgement that was taken back."""
+    return f"taken back: acknowledgement {one.id} of {series_text(one)}; its signal is open again"
+
+
+def series_text(one: Acknowledgement) -> str:
+    """The series that an acknowledgement is about."""
+    flank = f"{one.flank} " if one.flank else ""
+    return f"{flank}{symbol_of(one.parameter)} of part {one.part_number} on {one.grinder}"
 
 
 def frozen_sentence(frozen: FrozenReference, gears: int) -> str:
