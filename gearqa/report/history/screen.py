@@ -133,11 +133,11 @@ def _correction(event: StoredEvent) -> str:
 
 def _acknowledgements_table(seen: Sequence[Acknowledgement]) -> Table:
     """Signals that somebody has seen."""
-    titles = ("no.", "at", "signal of", "dress", "seen by", "cause", "action")
+    titles = ("no.", "at", "signal of", "seen by", "cause", "action")
     columns = tuple(Column(title, "left") for title in titles)
     rows = tuple(
         (
-            str(one.id), time_text(one.at), series_text(one), one.dress or DASH, one.seen_by, one.cause,
+            str(one.id), time_text(one.at), series_text(one), one.seen_by, one.cause,
             one.action,
         )
         for one in seen
