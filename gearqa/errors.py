@@ -166,6 +166,7 @@ class NoticeCode(StrEnum):
     # incoming
     REPORT_FOLLOWS_FROM_THEIR_TRACES = "report_follows_from_their_traces"
     NOT_MEASURED_BY_US = "not_measured_by_us"
+    SERIALS_BY_NUMBER = "serials_by_number"
     COMPARED_BY_MAGNITUDE = "compared_by_magnitude"
     BASIS_MEAN = "basis_mean"
     BASIS_WORST = "basis_worst"

@@ -18,13 +18,21 @@ import numpy as np
 from gearqa.arrays import Array, BoolArray
 from gearqa.incoming.predictions import Predictor, chosen, possible_bases, rms
 from gearqa.incoming.setting_words import changes_text, setting_changes
-from gearqa.incoming.settings import IDENTIFYING, Setup, alternatives, changed_fields, combined
+from gearqa.incoming.settings import (
+    IDENTIFYING,
+    ROUNDING_STEPS_UM,
+    Setup,
+    alternatives,
+    changed_fields,
+    combined,
+)
 from gearqa.model.incoming import SAME_UM, Basis, Explanation, ExplanationResult, Side
-from gearqa.statistics.paired_evidence import Scatter
+from gearqa.statistics.paired_evidence import SCATTERS_UM, Scatter
 
 ENOUGH_VALUES: Final = 12
 """Chance halves the difference in 44 % of cases with 4 values, in 0.03 % with 12 (computed)."""
 IDENTICAL_UM: Final = 1e-6
+ON_STEP: Final = 1e-6
 MOST_LISTED: Final = 12
 CERTAIN: Final = 100.0
 """Odds for what is named; before, all single changes together are as likely as none, pairs as singles."""
@@ -191,7 +199,11 @@ class _Choice:
         residuals = self.reported - np.stack([one.values for one in trials])
         singles = len({one.setup for one in trials if one.count == 1})
         of_one = math.log(max(singles, 1))
-        evidence = self.scatter.log_evidence(residuals) / DEPENDENT - [one.count * of_one for one in trials]
+        step = _rounding_step(self.reported, np.array([one.digit_um for one in targets]))
+        to_the_digit = np.abs(residuals).max(axis=1) <= max(one.digit_um for one in targets) / 2 + 1e-9
+        least = np.where(to_the_digit, 0.0, min(step / math.sqrt(12), SCATTERS_UM[-1]))
+        found_evidence = self.scatter.log_evidence(residuals, least) / DEPENDENT
+        evidence = found_evidence - [one.count * of_one for one in trials]
         by_trial = sorted(zip(evidence.tolist(), trials, strict=True), key=lambda e: -e[0])
         best_basis: dict[Setup, tuple[float, _Trial]] = {}
         for found, trial in by_trial:
@@ -293,6 +305,14 @@ class _Choice:
             same_predictions=trial is not best and distance <= IDENTICAL_UM,
             sentence=changes_text(self.none.setup, trial.setup),
         )
+
+
+def _rounding_step(reported: Array, digits: Array) -> float:
+    """Step on which all reported values lie. [um]"""
+    for step in sorted(ROUNDING_STEPS_UM, reverse=True):
+        if np.all(np.abs(reported / step - np.round(reported / step)) < ON_STEP):
+            return max(step, float(digits.max()))
+    return float(digits.max())
 
 
 def _holds(entry: _Trial, part: _Trial) -> bool:

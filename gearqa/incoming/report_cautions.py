@@ -23,6 +23,8 @@ _SENTENCES: Final[Mapping[NoticeCode, str]] = {
     "evaluated as the drawing says: what differs is the measurement, or how flanks and teeth are named",
     NoticeCode.CALIBRATION_OVERDUE: "we measured after the calibration of the instrument was due: {serials}",
     NoticeCode.NOT_MEASURED_BY_US: "not measured by us: no claim is confirmed or refused",
+    NoticeCode.SERIALS_BY_NUMBER: "serials were matched by the number at their end ({theirs} is {ours}): the "
+    "values follow that order; write our serials into the column our_serial",
     NoticeCode.FEW_VALUES: "{values} to explain: chance alone halves the difference of 4 values in 44 % "
     "of cases, of 12 in 0.03 %",
     NoticeCode.LARGE_UNCERTAINTY: f"{{values}} with a stated uncertainty over {short_text(MUCH_LARGER)} "
@@ -40,8 +42,8 @@ _SENTENCES: Final[Mapping[NoticeCode, str]] = {
     NoticeCode.OTHER_SYSTEM: "classes of another system ({systems}) are not compared with {standard}",
     NoticeCode.CLAIM_IN_WORDS: "classes whose system is not known ({words}) are not compared with {standard}"
     ": name it in the column standard",
-    NoticeCode.OLDER_EDITION: f"classes of {ISO_1328_1_1995} are judged by the tolerances of that edition "
-    "(from memory), slopes over the evaluation range; the numbers are not compared with those of 2013",
+    NoticeCode.OLDER_EDITION: f"classes of {ISO_1328_1_1995} are judged by the tolerances of that edition, "
+    "slopes over the evaluation range; the numbers are not compared with those of 2013",
     NoticeCode.ROUNDED_BEFORE_GRADING: "{number} of these classes would follow if the value were rounded to "
     "whole micrometres before grading; a value is graded as it is",
     NoticeCode.CLASSES_OF_OLDER_EDITION: "{older} of {claims} claimed classes follow from the reported "
@@ -70,6 +72,9 @@ def cautions_of(
     ]
     if late:
         yield _caution(NoticeCode.CALIBRATION_OVERDUE, serials=some_of(late, MOST_NAMED))
+    if comparison.sides.by_number:
+        theirs, ours = next(iter(comparison.sides.partner.items()))
+        yield _caution(NoticeCode.SERIALS_BY_NUMBER, theirs=theirs, ours=ours)
     yield from _how_compared(rows, comparison.explained.bases)
     yield from _standards(rows, comparison.sides.values, result.standard)
     yield from _own_values(rows, editions)

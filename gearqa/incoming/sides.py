@@ -12,6 +12,7 @@ import numpy as np
 from gearqa.arrays import Array
 from gearqa.errors import Notice
 from gearqa.incoming.predictions import NEARLY_TIED, TIE_UM, Predictor, Target
+from gearqa.incoming.serial_numbers import partners_by_number, trailing_number
 from gearqa.incoming.settings import Setup, base_setup
 from gearqa.model.incoming import Basis, ReportedTable, ReportedValue, Side, Unmatched
 from gearqa.model.measurement import GearMeasurement, InputFile
@@ -52,6 +53,8 @@ class Sides:
     """Reported serial -> serial of the gear it is compared with."""
     digits: Mapping[str, float]
     """Last digit typed of every parameter's values. [um]"""
+    by_number: bool = False
+    """Serials were matched by the number at their end."""
 
     @classmethod
     def of(
@@ -65,7 +68,10 @@ class Sides:
             for value in report.values
             if (name := (value.our_serial if ours is not None else None) or value.serial) in places
         }
-        return cls(report, part, ours, theirs, partner, _digits(report.values))
+        by_number: Mapping[str, str] = {}
+        if compared is not None and not partner and not any(value.our_serial for value in report.values):
+            by_number = partners_by_number(report.values, compared.results)
+        return cls(report, part, ours, theirs, by_number or partner, _digits(report.values), bool(by_number))
 
     @property
     def values(self) -> tuple[ReportedValue, ...]:
@@ -139,6 +145,13 @@ class Sides:
             bare = wanted.lstrip("0").casefold()
             twin = next((name for name in names if name.lstrip("0").casefold() == bare), None)
             hint = "differs by leading zeros or case" if twin else ""
+            number = trailing_number(wanted)
+            alike = [name for name in names if number is not None and trailing_number(name) == number]
+            if twin is None and len(alike) == 1:
+                twin, hint = (
+                    alike[0],
+                    "ends with the same number, but the values do not show that it is the same",
+                )
             found.append(Unmatched(value.serial, twin or (near[0] if near else None), hint))
         return tuple(found)
 

@@ -37,7 +37,7 @@ class Scatter:
         owners = np.array([parameters[key] for key, _ in cells], dtype=np.intp)
         return cls(np.array([cells[key] for key in keys], dtype=np.intp), owners)
 
-    def log_evidence(self, residual: Array) -> Array:
+    def log_evidence(self, residual: Array, least: Array | float = 0.0) -> Array:
         r"""Logarithm of the marginal likelihood of residuals, less what all rows share.
 
         Normal random effects: bias by parameter, bias by flank, scatter by parameter about a common one;
@@ -51,6 +51,8 @@ class Scatter:
         ----------
         residual : ndarray, shape (explanations, n)
             Reported less predicted. [um]
+        least : ndarray, shape (explanations,), or float
+            Scatter below which none is believed: what rounding alone makes. [um]
 
         Returns
         -------
@@ -65,6 +67,8 @@ class Scatter:
         True
         """
         by_scatter = _log_sum(self._by_scatter(np.atleast_2d(residual)), axis=-1)
+        too_small = np.atleast_1d(least)[:, None, None] > SCATTERS_UM
+        by_scatter = np.where(too_small, -np.inf, by_scatter)
         return np.asarray(_log_sum(_common(by_scatter).sum(axis=1), axis=-1))
 
     def likely(self, residual: Array) -> tuple[Array, Array]:

@@ -244,7 +244,7 @@ def reference_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
         lines.append(tuple(cells))
     notes = (
         "Values in µm. U = 2 times the root of spread and reference uncertainty, plus the bias (in the "
-        "manner of ISO 18653, from memory). Cg and Cgk by a tenth of the tolerance either side; none for "
+        "manner of ISO 18653). Cg and Cgk by a tenth of the tolerance either side; none for "
         "one-sided limits.",
     )
     caption = "Bias and spread against the certificate"

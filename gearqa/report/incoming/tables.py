@@ -35,8 +35,9 @@ CLASSES: Columns = [
     (doc.Column("En"), en_text),
     (doc.Column("claimed"), claimed_text),
     (doc.Column("found"), found_text),
-    (doc.Column("claim", "left"), claim_cell),
 ]
+CLAIM: Columns = [(doc.Column("claim", "left"), claim_cell)]
+"""Beside the name of the value: seen on a small screen without moving the table."""
 
 
 def open_table(caption: str, rows: Sequence[ComparedValue], *, explained: bool) -> doc.Table:
@@ -44,6 +45,7 @@ def open_table(caption: str, rows: Sequence[ComparedValue], *, explained: bool) 
     columns: Columns = [
         *SERIAL,
         (doc.Column("value", "left"), _value_meant),
+        *CLAIM,
         *REPORTED,
         *(EXPLAINED if explained else []),
         (doc.Column("ours"), lambda row: _um(row.judged_um, PARAMETERS[row.parameter].signed)),
@@ -61,6 +63,7 @@ def all_table(caption: str, rows: Sequence[ComparedValue], *, explained: bool) -
         *SERIAL,
         (doc.Column("parameter", "left"), lambda row: doc.symbol(row.parameter)),
         (doc.Column("place", "left"), where_text),
+        *CLAIM,
         *REPORTED,
         (doc.Column("ours"), lambda row: _um(row.found_um, signed(row))),
         *(EXPLAINED if explained else []),
