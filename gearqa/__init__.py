@@ -59,7 +59,7 @@ if TYPE_CHECKING:
     from gearqa.reading.settings.part_file import read_part
     from gearqa.signoff.key_files import load_private_key, make_keys
     from gearqa.signoff.record import load_record, write_record
-    from gearqa.standards.iso1328_1_2013 import tolerance_table
+    from gearqa.standards import tolerance_table
 
 _PLACES = {
     "read_folder": "gearqa.reading.folder.passes",
@@ -78,7 +78,7 @@ _PLACES = {
     "make_keys": "gearqa.signoff.key_files",
     "load_private_key": "gearqa.signoff.key_files",
     "tolerances": "gearqa.jobs.tolerances",
-    "tolerance_table": "gearqa.standards.iso1328_1_2013",
+    "tolerance_table": "gearqa.standards",
     "check_report": "gearqa.jobs.incoming",
     "study_gauge": "gearqa.jobs.gauge",
     "diagnose": "gearqa.jobs.diagnose",

@@ -14,7 +14,7 @@ import numpy as np
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.model.part import Part
 from gearqa.reading.folder.passes import read_folder
-from gearqa.standards.iso1328_1_2013 import tolerance_table
+from gearqa.standards import tolerance_table
 from gearqa.symbols import FLANKS
 
 SAMPLES = Path(__file__).parents[1] / "sample_measurements"

@@ -192,7 +192,7 @@ class Screen:
         self._seen = LotCollector()
 
     def begin(self, header: GradeHeader, part: Part) -> None:
-        self._header, self._span = header, part.evaluation.slope_span
+        self._header, self._span = header, part.slope_span
 
     def gear(self, gear: GradedGear) -> None:
         self._seen.add(gear.result)

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.incoming.plausibility.figures import HONEST_LEVEL
+from gearqa.model.editions import ISO_1328_1_2013
 from gearqa.model.gauge import ACCEPTABLE_PERCENT, GOOD_PERCENT, WANTED_INDEX
-from gearqa.model.part import DEFAULT_MASTER_CLASS, ISO_1328_1_2013
+from gearqa.model.part import DEFAULT_MASTER_CLASS
 from gearqa.reading.folder.table_kinds import QUANTITIES, TABLES
 from gearqa.report.blocks.document import Block, Bullets, Column, Paragraph, Table
 from gearqa.statistics.gauge_study import POOL_ABOVE

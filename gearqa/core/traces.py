@@ -72,6 +72,8 @@ class TraceSpec:
     cutoff: float | None
     """None: no filter."""
     design: TraceDesign = TraceDesign()
+    missing_in_zone: float = 0.0
+    """Part of the material missing in the tip zone that counts; ISO 1328-1:2013: none."""
 
     @property
     def length(self) -> float:
@@ -89,7 +91,9 @@ class TraceSpec:
         return max(self.start, self.end)
 
 
-def profile_range(d_Cf: float, d_Fa: float, d_b: float) -> tuple[float, float, float]:
+def profile_range(
+    d_Cf: float, d_Fa: float, d_b: float, share: float = PROFILE_SHARE
+) -> tuple[float, float, float]:
     r"""Profile evaluation range from control and tip form diameter.
 
     ISO 1328-1:2013, clause 4 (from memory): 95 % of the length of roll from the control diameter
@@ -99,6 +103,8 @@ def profile_range(d_Cf: float, d_Fa: float, d_b: float) -> tuple[float, float, f
     ----------
     d_Cf, d_Fa, d_b : float
         Profile control diameter, root side; tip form diameter; base diameter. [mm]
+    share : float
+        Share that is evaluated; 92 % in ISO 1328-1:1995 (from memory). [-]
 
     Returns
     -------
@@ -113,7 +119,7 @@ def profile_range(d_Cf: float, d_Fa: float, d_b: float) -> tuple[float, float, f
     [1.395628, 5.502069, 5.718197]
     """
     start, tip = roll_length(d_Cf, d_b), roll_length(d_Fa, d_b)
-    return start, start + PROFILE_SHARE * (tip - start), tip
+    return start, start + share * (tip - start), tip
 
 
 def helix_range(b: float, m_n: float) -> tuple[float, float]:
@@ -559,12 +565,18 @@ def _range_extremes(op: TraceOperator, u: Array) -> tuple[Array, Array]:
 
 
 def _width(op: TraceOperator, u: Array) -> tuple[Array, BoolArray]:
-    """Maximum less minimum; in the tip zone plus material counts, missing material does not."""
+    """Maximum less minimum; in the tip zone plus material counts, missing material as the edition says."""
     highest, lowest = _range_extremes(op, u)
     if op.zone is None:
         return highest - lowest, np.zeros(len(u), dtype=np.bool_)
     in_zone = np.maximum(u[:, op.zone].max(axis=1, initial=-np.inf), u[:, op.samples + 2])
-    return np.maximum(highest, in_zone) - lowest, in_zone > highest + NOTHING_UM
+    width, counted = np.maximum(highest, in_zone) - lowest, in_zone > highest + NOTHING_UM
+    if op.spec.missing_in_zone:
+        deepest = np.minimum(u[:, op.zone].min(axis=1, initial=np.inf), u[:, op.samples + 2])
+        missing = op.spec.missing_in_zone * (np.maximum(highest, in_zone) - deepest)
+        counted |= missing > width + NOTHING_UM
+        width = np.maximum(width, missing)
+    return width, counted
 
 
 def _departs(op: TraceOperator, residual: Array) -> BoolArray:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from types import ModuleType
 from typing import Final, NamedTuple
 
+from gearqa.errors import EvaluationError
 from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.part import Part
 from gearqa.model.results import State
-from gearqa.standards import standard
+from gearqa.standards import tolerance_rows
+from gearqa.standards.rows import ToleranceRow
 from gearqa.symbols import FLANKS, PARAMETERS, Flank
 
 NINTH: Final = 9
@@ -57,15 +58,13 @@ NOT_GRADED = Judgement(None, None, beyond=False, conforms=None, master_quality=N
 class Criterion:
     """What one parameter on one flank must meet."""
 
-    standard: ModuleType
     signed: bool
     required: bool
     """Counts for class and conformity."""
     for_master: bool
     """Counts for master quality."""
-    class_5: float
-    """Unrounded tolerance of class 5. [um]"""
-    tolerances: tuple[float, ...]
+    row: ToleranceRow | None
+    """Tolerances over the classes; None where the standard has none."""
     required_class: int | None
     tolerance: float | None
     limits: tuple[float, float] | None
@@ -77,9 +76,8 @@ class Criterion:
         return self.required or self.for_master
 
     def class_of(self, value: float) -> int | None:
-        """Class of a value, None beyond class 11."""
-        class_: int | None = self.standard.class_of(value, self.tolerances)
-        return class_
+        """Class of a value; None beyond the last, or where the standard has none."""
+        return None if self.row is None else self.row.class_of(value)
 
     def judge(self, value: float, low: float, high: float) -> Judgement:
         """Judge the value of largest magnitude; drawing limits judge smallest and largest value."""
@@ -95,10 +93,9 @@ class Criterion:
                 assert self.tolerance is not None
                 conforms = magnitude <= self.tolerance
         master = None if self.master_tolerance is None else magnitude <= self.master_tolerance
-        exact = self.standard.class_exact(value, self.class_5)
-        return Judgement(
-            class_, exact, class_ is None, conforms, master, BY_VALUE[conforms], BY_VALUE[master]
-        )
+        exact = None if self.row is None else self.row.exact(value)
+        beyond = self.row is not None and class_ is None
+        return Judgement(class_, exact, beyond, conforms, master, BY_VALUE[conforms], BY_VALUE[master])
 
     @property
     def drawing_limits(self) -> OneSidedLimits | None:
@@ -140,14 +137,49 @@ class Criteria:
         return [limits for one in criteria if (limits := one.drawing_limits) is not None]
 
 
+def rows_of(part: Part) -> Mapping[str, ToleranceRow]:
+    """Tolerances over the classes of a part's standard; raises OutOfScopeError outside its range."""
+    geometry = part_geometry(part)
+    size = (geometry.z, geometry.m_n, geometry.d, geometry.b)
+    return tolerance_rows(part.tolerance.standard, *size, part.gear.helix_angle_deg)
+
+
+class Untold(NamedTuple):
+    """What a drawing asks of its standard and the standard, as far as it is here, does not say."""
+
+    key: str
+    text: str
+    hint: str
+
+
+def untold(part: Part, rows: Mapping[str, ToleranceRow]) -> list[Untold]:
+    """Classes that a drawing asks for and for which there is no tolerance."""
+    tolerance, title = part.tolerance, part.tolerance.standard
+    found = []
+    known = ", ".join(key for key in PARAMETERS if key in rows)
+    for key in PARAMETERS:
+        asked = [
+            tolerance.class_for(key, flank)
+            for flank in (tolerance.flanks if PARAMETERS[key].per_flank else (None,))
+            if key in tolerance.required and tolerance.limits_for(key, flank) is None
+        ]
+        place = "tolerance.parameters"
+        if key in part.master_parameters:
+            asked.append(part.master_quality.class_)
+            place = place if len(asked) > 1 else "master_quality.parameters"
+        row = rows.get(key)
+        for class_ in dict.fromkeys(asked):
+            if row is None or row.tolerance(class_) is None:
+                text = f"{key}: no tolerance of {part.edition.word} {class_} in {title} for this gear"
+                found.append(Untold(place, text, f"there: {known}; or limits under [tolerance.limits_um]"))
+    return found
+
+
 def criteria_of(part: Part) -> Criteria:
     """Criteria of a part; raises OutOfScopeError for a gear outside the standard's range."""
-    edition = standard(part.tolerance.standard)
-    geometry = part_geometry(part)
-    class_5: dict[str, float] = edition.class_5_tolerances(
-        geometry.z, geometry.m_n, geometry.d, geometry.b, part.gear.helix_angle_deg
-    )
-    rows: dict[str, tuple[float, ...]] = {key: edition.rounded_tolerances(T) for key, T in class_5.items()}
+    rows = rows_of(part)
+    if missing := untold(part, rows):
+        raise EvaluationError(missing[0].text, hint=missing[0].hint)
     required, for_master = part.tolerance.required, part.master_parameters
     graded_flanks: tuple[Flank, ...] = tuple(flank for flank in FLANKS if flank in part.tolerance.flanks)
 
@@ -156,18 +188,16 @@ def criteria_of(part: Part) -> Criteria:
         counts, master = key in required and graded, key in for_master and graded
         limits = part.tolerance.limits_for(key, flank) if counts else None
         by_class = part.tolerance.class_for(key, flank) if counts and limits is None else None
-        row = rows.get(key, ())
+        row = rows.get(key)
         return Criterion(
-            standard=edition,
             signed=PARAMETERS[key].signed,
             required=counts,
             for_master=master,
-            class_5=class_5.get(key, 0.0),
-            tolerances=row,
+            row=row,
             required_class=by_class,
-            tolerance=None if by_class is None else row[by_class - 1],
+            tolerance=None if by_class is None or row is None else row.tolerance(by_class),
             limits=limits,
-            master_tolerance=row[part.master_quality.class_ - 1] if master else None,
+            master_tolerance=row.tolerance(part.master_quality.class_) if master and row else None,
         )
 
     places: dict[str, tuple[tuple[Flank | None, Criterion], ...]] = {

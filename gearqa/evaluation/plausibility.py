@@ -22,7 +22,7 @@ from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.measurement import GearMeasurement, PitchReadings, Trace
 from gearqa.model.part import Part
-from gearqa.standards import standard
+from gearqa.standards.iso1328_1_2013 import unrounded_class_5
 from gearqa.symbols import Flank, TraceKind
 from gearqa.wording.numbers import short_text, um_text
 
@@ -102,9 +102,7 @@ def plausible_ranges(
 ) -> PlausibleRanges:
     """What is possible on the gear of this drawing; `evaluated`: ends of its evaluation ranges."""
     geometry = part_geometry(part)
-    class_5 = standard(part.tolerance.standard).class_5_tolerances(
-        geometry.z, geometry.m_n, geometry.d, geometry.b, part.gear.helix_angle_deg
-    )
+    class_5 = unrounded_class_5(geometry.z, geometry.m_n, geometry.d, geometry.b)
 
     def span(parameter: str) -> tuple[float, float]:
         return class_5[parameter] / 4 * SMALL, class_5[parameter] * 8 * LARGE

@@ -116,7 +116,7 @@ def _evaluate_pattern(
     if not members:
         return
     values = evaluate_traces(cached_trace_operator(x, spec), y)
-    full = setup.part.evaluation.slope_span == "full"
+    full = setup.part.slope_span == "full"
     helical = setup.geometry.H != 0
     sign_of = {flank: _twist_sign(flank, setup.geometry) for flank in FLANKS}
     columns = (values.total, values.form, values.slope, values.slope_full, values.crowning)
@@ -255,7 +255,7 @@ def _first_worst(values: Sequence[float]) -> int:
 
 def measured_traces(results: Sequence[TraceResult], setup: PartSetup) -> dict[Where, Measured]:
     """Worst value, spread and place of every trace parameter and flank of one gear."""
-    full = setup.part.evaluation.slope_span == "full"
+    full = setup.part.slope_span == "full"
     measured: dict[Where, Measured] = {}
     groups: dict[tuple[TraceKind, Flank], list[TraceResult]] = defaultdict(list)
     for result in results:

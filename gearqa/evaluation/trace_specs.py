@@ -27,7 +27,7 @@ def profile_spec(part: Part) -> TraceSpec | None:
     if limits.start_roll_length_mm is not None and limits.end_roll_length_mm is not None:
         start, end = limits.start_roll_length_mm, limits.end_roll_length_mm
     elif control is not None and tip_form is not None:
-        start, end, zone_end = profile_range(control, tip_form, d_b)
+        start, end, zone_end = profile_range(control, tip_form, d_b, part.edition.profile_share)
     else:
         return None
     root = start if control is None else roll_length(control, d_b)
@@ -48,6 +48,7 @@ def profile_spec(part: Part) -> TraceSpec | None:
         design=TraceDesign(
             design.crowning_um, design.slope_um, tuple(relief for relief in reliefs if relief.amount)
         ),
+        missing_in_zone=part.edition.missing_in_tip_zone,
     )
 
 

@@ -79,7 +79,7 @@ def judge(
         ours = extremes(gear, reported.parameter, reported.flank, reported.tooth, False)
     found = max(ours, key=abs, default=None)
     class_found = None if found is None else drawing.class_of(reported.parameter, found)
-    graded = reported.parameter in drawing.tolerances
+    graded = reported.parameter in drawing.rows
     beyond = None if found is None or not graded else class_found is None
 
     def none(reason: str, tolerance: float | None = None) -> JudgedClaim:

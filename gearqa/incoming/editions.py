@@ -6,18 +6,18 @@ How editions are named in other documents is common practice (no source).
 from __future__ import annotations
 
 import re
-from bisect import bisect_left
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 
 from gearqa.errors import OutOfScopeError
-from gearqa.evaluation.criteria import NINTH
 from gearqa.evaluation.part_geometry import part_geometry
-from gearqa.model.part import ISO_1328_1_2013, Part
-from gearqa.standards import standard
+from gearqa.model.editions import EDITIONS, ISO_1328_1_1995, ISO_1328_1_2013
+from gearqa.model.part import Part
+from gearqa.standards import tolerance_rows
+from gearqa.standards.rows import ToleranceRow
 
-ISO_1328_1_1995: Final = "ISO 1328-1:1995"
 _YEARS: Final = {
     "2013": ISO_1328_1_2013, "2018": ISO_1328_1_2013, "1995": ISO_1328_1_1995, "1997": ISO_1328_1_1995,
 }  # fmt: skip
@@ -28,27 +28,22 @@ _YEAR: Final = re.compile(r"(?<!\d)(19\d\d|20\d\d)(?!\d)")
 
 @dataclass(frozen=True, slots=True)
 class Edition:
-    """Rounded tolerances of every class of one edition for one gear."""
+    """Tolerances of one edition for one gear."""
 
     title: str
-    first_class: int
-    tolerances: Mapping[str, tuple[float, ...]]
+    rows: Mapping[str, ToleranceRow]
     slopes_over_range: bool
     """Slopes are taken over the evaluation range, not over the full span."""
 
     def tolerance(self, parameter: str, class_: int) -> float | None:
         """Tolerance of a class; None where the edition has none."""
-        row = self.tolerances.get(parameter)
-        place = class_ - self.first_class
-        return row[place] if row is not None and 0 <= place < len(row) else None
+        row = self.rows.get(parameter)
+        return None if row is None else row.tolerance(class_)
 
     def class_of(self, parameter: str, value: float) -> int | None:
         """Smallest class that a value meets; None beyond the last, or where the edition has none."""
-        row = self.tolerances.get(parameter)
-        if row is None:
-            return None
-        place = bisect_left(row, round(abs(value), NINTH))
-        return place + self.first_class if place < len(row) else None
+        row = self.rows.get(parameter)
+        return None if row is None else row.class_of(value)
 
 
 def edition_named(text: str | None) -> str | None:
@@ -75,17 +70,12 @@ def states_edition(text: str | None) -> bool:
 
 
 def editions_of(part: Part) -> dict[str, Edition]:
-    """Editions by title; one whose range the gear lies outside of is left out."""
+    """Editions by title, the drawing's first; one whose range the gear lies outside of is left out."""
     geometry = part_geometry(part)
-    size = (geometry.z, geometry.m_n, geometry.d, geometry.b)
-    newer = standard(ISO_1328_1_2013)
-    table = newer.class_5_tolerances(*size, part.gear.helix_angle_deg)
-    rows = {key: newer.rounded_tolerances(T) for key, T in table.items()}
-    found = {ISO_1328_1_2013: Edition(ISO_1328_1_2013, 1, rows, False)}
-    older = standard(ISO_1328_1_1995)
-    try:
-        rows = {key: older.rounded_tolerances(key, T) for key, T in older.grade_5_tolerances(*size).items()}
-    except OutOfScopeError:
-        return found
-    found[ISO_1328_1_1995] = Edition(ISO_1328_1_1995, 0, rows, True)
+    size = (geometry.z, geometry.m_n, geometry.d, geometry.b, part.gear.helix_angle_deg)
+    found = {}
+    for title in dict.fromkeys((part.edition.text, ISO_1328_1_2013, ISO_1328_1_1995)):
+        over_range = EDITIONS[title].slope_span == "evaluation"
+        with suppress(OutOfScopeError):
+            found[title] = Edition(title, tolerance_rows(title, *size), over_range)
     return found

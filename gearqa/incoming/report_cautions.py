@@ -7,10 +7,10 @@ from typing import Final
 
 from gearqa.errors import Notice, NoticeCode
 from gearqa.incoming.compare import ReportComparison
-from gearqa.incoming.editions import ISO_1328_1_1995, Edition, edition_named, states_edition
+from gearqa.incoming.editions import Edition, edition_named, states_edition
 from gearqa.incoming.reasons import MOST_NAMED, better_than_own_value
+from gearqa.model.editions import ISO_1328_1_1995, ISO_1328_1_2013
 from gearqa.model.incoming import Basis, ComparedValue, IncomingResult, ReportedValue, flank_of
-from gearqa.model.part import ISO_1328_1_2013
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import count_text, short_text
 from gearqa.wording.sentences import place_text, some_of, symbols_text
@@ -138,7 +138,7 @@ def _own_values(rows: Sequence[ComparedValue], editions: Mapping[str, Edition]) 
         for row in rows
         if row.class_claimed is not None
         and (edition := editions.get(row.standard_claimed or ""))
-        and row.parameter in edition.tolerances
+        and row.parameter in edition.rows
     ]
     optimistic = [claim for claim in claimed if claim[0].contradicts_itself]
     if optimistic:

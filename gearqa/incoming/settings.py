@@ -106,7 +106,7 @@ def base_setup(part: Part, *, readings: bool) -> Setup:
     limits = evaluation.profile
     by_rule = not limits.explicit and limits.control_diameter_mm and limits.tip_form_diameter_mm
     return Setup(
-        slope_span=evaluation.slope_span,
+        slope_span=part.slope_span,
         share=PROFILE_SHARE if by_rule else None,
         cutoff=1.0 if evaluation.filter.enabled else None,
         tip_zone=bool(by_rule),

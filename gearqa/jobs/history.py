@@ -43,7 +43,7 @@ from gearqa.model.history import (
     StoredResult,
 )
 from gearqa.model.measurement import GrinderEvent
-from gearqa.standards import COMPARISON, GRADING
+from gearqa.standards import PACKAGES
 from gearqa.symbols import Flank
 
 Time = str | datetime | None
@@ -173,7 +173,7 @@ def stored_results(
             for gear, document, _ in found:
                 part = part_of(connection, gear.id)
                 header = grade_header(part, input_files(connection, gear.intake), gear.simulated)
-                results.append(StoredResult(gear, header, result_of(document), part.evaluation.slope_span))
+                results.append(StoredResult(gear, header, result_of(document), part.slope_span))
     return results
 
 
@@ -455,9 +455,8 @@ def _path(path: str | Path | None) -> Path | None:
 
 
 def _require_grading(standard: str) -> None:
-    if standard not in GRADING:
-        kept = " is kept to compare stated figures and does not grade" if standard in COMPARISON else ""
-        raise ArgumentError("standard", f"'{standard}'{kept}; gears are graded by: {', '.join(GRADING)}")
+    if standard not in PACKAGES:
+        raise ArgumentError("standard", f"'{standard}'; known: {', '.join(PACKAGES)}")
 
 
 def _period(

@@ -9,7 +9,7 @@ from typing import Final
 
 from gearqa.errors import ArgumentError, GearqaError
 from gearqa.model.tolerances import ToleranceGear, ToleranceTable
-from gearqa.standards import DEFAULT_STANDARD, GRADING
+from gearqa.standards import DEFAULT_STANDARD, PACKAGES, tolerance_table
 from gearqa.standards import standard as edition_of
 from gearqa.wording.numbers import short_text
 
@@ -67,8 +67,8 @@ def tolerances(
     >>> tolerances(module=1.75, diameter=160, face_width=32, class_=5).classes["5"]["helix_slope"]
     6.5
     """
-    if standard not in GRADING:
-        raise ArgumentError("standard", f"'{standard}'; known: {', '.join(GRADING)}")
+    if standard not in PACKAGES:
+        raise ArgumentError("standard", f"'{standard}'; known: {', '.join(PACKAGES)}")
     edition = edition_of(standard)
     if class_ is not None and class_ not in edition.CLASSES:
         low, high = edition.CLASSES[0], edition.CLASSES[-1]
@@ -84,7 +84,7 @@ def tolerances(
             "outside the range of application: " + "; ".join(map(str, outside)),
             hint="The formulas are not extended beyond the range that the standard states.",
         )
-    table = edition.tolerance_table(*astuple(gear))
+    table = tolerance_table(*astuple(gear), title=standard)
     classes = {str(grade): table[grade] for grade in edition.CLASSES if class_ in (None, grade)}
     return ToleranceTable(standard, gear, classes)
 

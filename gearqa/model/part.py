@@ -14,15 +14,15 @@ from pydantic import Field, WithJsonSchema, field_validator, model_validator
 
 from gearqa.errors import Reason
 from gearqa.model.decision_rule import DecisionTable
+from gearqa.model.editions import EDITIONS, ISO_1328_1_2013, EditionRules, SlopeSpan, StandardTitle
 from gearqa.model.table import TomlTable, about, fault, optional
 from gearqa.symbols import DEFAULT_GRADED, FLANKS, GRADABLE, PARAMETERS, Flank
 from gearqa.wording.numbers import short_text
 
 Positive = Annotated[float, Field(gt=0)]
-FlankToleranceClass = Annotated[int, Field(ge=1, le=11)]
+FlankToleranceClass = Annotated[int, Field(ge=0, le=12)]
 _FAMILIES: Final = tuple(dict.fromkeys(one.family for one in PARAMETERS.values()))
 PART_FILE: Final = "part.toml"
-ISO_1328_1_2013: Final = "ISO 1328-1:2013"
 DEFAULT_MASTER_CLASS = 4
 
 
@@ -178,9 +178,9 @@ class Evaluation(TomlTable):
     deviation_plane: Literal["transverse", "normal"] = about(
         "plane in which profile and helix deviations of the tables are given", default="transverse"
     )
-    slope_span: Literal["full", "evaluation"] = about(
-        "slopes over the full profile and face width (ISO 1328-1:2013), or over the evaluation range only",
-        default="full",
+    slope_span: SlopeSpan | None = optional(
+        "slopes over the full profile and face width (default of ISO 1328-1:2013), or over the evaluation "
+        "range only (default of the older systems)"
     )
     fewest_teeth: int = about(
         "teeth that must be traced on each graded flank (ISO 1328-1 asks for 3)", default=3, ge=1, le=1000
@@ -329,7 +329,7 @@ class SizeTolerance(TomlTable):
 class Tolerance(FlankTolerance):
     """`[tolerance]`: the class required, exceptions by parameter and by flank, drawing limits."""
 
-    standard: Literal["ISO 1328-1:2013"] = about("standard and edition", default=ISO_1328_1_2013)
+    standard: StandardTitle = about("standard and edition", default=ISO_1328_1_2013)
     class_: FlankToleranceClass = about(
         "flank tolerance class required for every graded parameter", alias="class"
     )
@@ -440,6 +440,16 @@ class Part(TomlTable):
                     where = f"{key}.{name}" if isinstance(entry, dict) else name
                     raise _unknown_key(where, name, PARAMETERS, reason=Reason.UNKNOWN_KEY)
         return value
+
+    @property
+    def edition(self) -> EditionRules:
+        """The tolerance system that the drawing names."""
+        return EDITIONS[self.tolerance.standard]
+
+    @property
+    def slope_span(self) -> SlopeSpan:
+        """Length over which slopes are stated: as the file says, else as the tolerance system does."""
+        return self.evaluation.slope_span or self.edition.slope_span
 
     @property
     def master_parameters(self) -> tuple[str, ...]:

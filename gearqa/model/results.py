@@ -55,7 +55,9 @@ Class = Annotated[int | None, "Smallest flank tolerance class that is met; null 
 ClassExact = Annotated[
     float | None, "Class as a real number, from the unrounded formula; null for a value of 0."
 ]
-Beyond = Annotated[bool, "Whether even class 11 is exceeded; then class is null and sorts as the worst."]
+Beyond = Annotated[
+    bool, "Whether even the last class is exceeded; then class is null and sorts as the worst."
+]
 Worst = Annotated[float, "Value of largest magnitude over flanks and teeth, signed, not rounded."]
 Smallest = Annotated[float, "Smallest signed value over traces."]
 Largest = Annotated[float, "Largest signed value over traces."]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from gearqa.model.tolerances import ToleranceGear, ToleranceTable
 from gearqa.report.blocks.document import Block, Column, Facts, Table
 from gearqa.symbols import PARAMETERS
-from gearqa.wording.numbers import count_text, number_text, tolerance_text
+from gearqa.wording.numbers import DASH, count_text, number_text, tolerance_text
 
 
 def tolerance_blocks(table: ToleranceTable) -> list[Block]:
@@ -26,7 +26,7 @@ def _gear_text(gear: ToleranceGear) -> str:
 
 def _table(table: ToleranceTable) -> Table:
     rows = table.classes.values()
-    keys = next(iter(rows))
+    keys = {key for row in rows for key in row}
     named = len(table.classes) == 1
     head = (Column(f"class {grade}" if named else grade) for grade in table.classes)
     without_sector = "." if "sector_pitch" in keys else "; Fpz/8 needs --teeth."
@@ -34,7 +34,11 @@ def _table(table: ToleranceTable) -> Table:
         "",
         (Column("µm", "left"), *head, *([Column("", "left")] if named else [])),
         tuple(
-            (one.symbol, *(tolerance_text(row[key]) for row in rows), *([one.name] if named else []))
+            (
+                one.symbol,
+                *(tolerance_text(row[key]) if key in row else DASH for row in rows),
+                *([one.name] if named else []),
+            )
             for key, one in PARAMETERS.items()
             if key in keys
         ),

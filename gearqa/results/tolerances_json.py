@@ -17,16 +17,14 @@ TOLERANCES: Final = ResultDocument(
 
 
 def tolerances_json_schema() -> Table:
-    """Schema of `tolerances --json`: a row a class, in which only sector pitch may be missing."""
+    """Schema of `tolerances --json`: a row a class, with what the standard has for the gear."""
     from gearqa.results.json_schema import table
 
     tolerance = {"type": "number", "exclusiveMinimum": 0, "unit": "micrometre"}
-    row = table(
-        dict.fromkeys(GRADABLE, tolerance), required=[key for key in GRADABLE if key != "sector_pitch"]
-    )
+    row = table(dict.fromkeys(GRADABLE, tolerance), required=[])
     classes = {
         "type": "object",
-        "patternProperties": {"^([1-9]|1[01])$": row},
+        "patternProperties": {"^([0-9]|1[0-2])$": row},
         "additionalProperties": False,
         "minProperties": 1,
     }

@@ -44,9 +44,10 @@ def class_proven(
     values: Sequence[float], u: float | None, criterion: Criterion, confidence: float
 ) -> int | None:
     """Smallest class that the values are proven to meet; None without uncertainty or beyond the last."""
-    if u is None:
+    row = criterion.row
+    if u is None or row is None:
         return None
-    for number, tolerance in enumerate(criterion.tolerances, start=1):
+    for number, tolerance in enumerate(row.tolerances, start=row.first_class):
         limits = symmetric(tolerance, criterion.signed)
         if value_state(values, u, limits, confidence) == "conforms":
             return number

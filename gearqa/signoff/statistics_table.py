@@ -429,7 +429,7 @@ def _distribution_free(series: SampleSeries) -> tuple[tuple[None, float] | None,
 
 
 def _class_of(interval: tuple[float | None, float] | None, criterion: Criterion) -> int | None:
-    if interval is None or not criterion.tolerances:
+    if interval is None:
         return None
     largest = max(abs(v) for v in interval if v is not None)
     return criterion.class_of(largest)

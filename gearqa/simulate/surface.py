@@ -38,7 +38,7 @@ def ranges_of(part: Part) -> Ranges | None:
     profile = profile_spec(part)
     if profile is None:
         return None
-    return Ranges(profile, helix_spec(part), part.evaluation.slope_span == "full")
+    return Ranges(profile, helix_spec(part), part.slope_span == "full")
 
 
 class FlankPoints:

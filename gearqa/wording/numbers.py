@@ -200,11 +200,11 @@ def class_text(grade: int | None, beyond: bool | None, *, complete: bool = True)
     """Flank tolerance class; a star says that something graded was not assessed.
 
     >>> class_text(5, False), class_text(None, True), class_text(None, None)
-    ('5', '>11', '–')
+    ('5', 'beyond', '–')
     >>> class_text(5, False, complete=False)
     '5*'
     """
-    text = ">11" if beyond else DASH if grade is None else str(grade)
+    text = "beyond" if beyond else DASH if grade is None else str(grade)
     return text if complete or text == DASH else f"{text}*"
 
 

@@ -165,7 +165,7 @@ def _classes(figures: Figures) -> Iterator[Question]:
     """Claims that the reported value itself meets in no edition, not even rounded to whole micrometres."""
     found = []
     for value in figures.values:
-        known = [one for one in figures.editions.values() if value.parameter in one.tolerances]
+        known = [one for one in figures.editions.values() if value.parameter in one.rows]
         if value.class_ is None or not known or edition_named(value.standard) is None:
             continue
         typed = (abs(value.value_um) - 0.5 * 10.0**-value.decimals, float(int(abs(value.value_um) + 0.5)))

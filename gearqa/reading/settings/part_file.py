@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from gearqa.core.geometry import GearGeometry, roll_length
 from gearqa.errors import Problem, Reason
+from gearqa.evaluation.criteria import rows_of, untold
 from gearqa.evaluation.part_geometry import drawn_geometry
-from gearqa.model.part import Design, Evaluation, Gear, Part, ProfileRange
+from gearqa.model.editions import EDITIONS, EditionRules
+from gearqa.model.part import Design, Evaluation, Gear, MasterQuality, Part, ProfileRange, Tolerance
 from gearqa.reading.settings.input_schemas import with_units
 from gearqa.reading.settings.toml_faults import table_as_far_as_known
 from gearqa.reading.settings.toml_file import TomlFile, read_toml
+from gearqa.standards import DEFAULT_STANDARD, PACKAGES, standard
 from gearqa.wording.numbers import fixed_text, short_text
 
 
@@ -51,6 +54,7 @@ class _Sheet:
     geometry: GearGeometry
     evaluation: Evaluation | None
     design: Design | None
+    standard: str
 
     @property
     def s(self) -> int:
@@ -71,16 +75,47 @@ def part_problems(file: TomlFile[Part]) -> Iterator[Problem]:
     sheet = _Sheet(
         file, gear, drawn_geometry(gear),
         table_as_far_as_known(document.get("evaluation", {}), Evaluation),
-        table_as_far_as_known(document.get("design", {}), Design),
+        table_as_far_as_known(document.get("design", {}), Design), _standard_of(document),
     )  # fmt: skip
-    yield from _scope_problems(sheet)
+    outside = [*_scope_problems(sheet), *_class_problems(file, EDITIONS[sheet.standard])]
+    yield from outside
     if gear.helix_angle_deg > 45:
         return
+    if file.model is not None and not outside:
+        for asked in untold(file.model, rows_of(file.model)):
+            yield file.problem(asked.key, asked.text, asked.hint, reason=Reason.OUT_OF_SCOPE)
     yield from _diameter_problems(sheet)
     if sheet.evaluation is not None:
         yield from _range_problems(sheet, sheet.evaluation)
         if sheet.design is not None:
             yield from _relief_problems(sheet, sheet.evaluation.profile, sheet.design)
+
+
+def _class_problems(file: TomlFile[Part], rules: EditionRules) -> Iterator[Problem]:
+    """Classes that the named system does not have, and what it asks to be said."""
+    tolerance = table_as_far_as_known(file.document.get("tolerance", {}), Tolerance)
+    master = table_as_far_as_known(file.document.get("master_quality", {}), MasterQuality)
+    asked: list[tuple[str, int | None]] = []
+    if master is not None:
+        asked.append(("master_quality.class", master.class_))
+    if tolerance is not None:
+        for name, table in (("", tolerance), ("left.", tolerance.left), ("right.", tolerance.right)):
+            asked.append((f"tolerance.{name}class", table.class_))
+            asked += [(f"tolerance.{name}classes.{key}", grade) for key, grade in table.classes.items()]
+    for key, grade in asked:
+        if grade is not None and not rules.first_class <= grade <= rules.last_class:
+            expected = f"{rules.first_class} to {rules.last_class}, a {rules.word} of {rules.title}"
+            yield file.problem(key, str(grade), expected, reason=Reason.VALUE_OUT_OF_RANGE)
+    if not rules.steps_by_root_2 and (master is None or "class_" not in master.model_fields_set):
+        expected = f"the {rules.word} of {rules.title} that counts as master quality on this job"
+        yield file.problem("master_quality.class", "none", expected, reason=Reason.MISSING_KEY)
+
+
+def _standard_of(document: Mapping[str, Any]) -> str:
+    """The standard that the file names, the usual one where that is no word of a file that can be read."""
+    tolerance = document.get("tolerance")
+    title = tolerance.get("standard") if isinstance(tolerance, dict) else None
+    return title if isinstance(title, str) and title in PACKAGES else DEFAULT_STANDARD
 
 
 _SCOPE_KEYS = {
@@ -93,10 +128,9 @@ _SCOPE_KEYS = {
 
 
 def _scope_problems(sheet: _Sheet) -> Iterator[Problem]:
-    from gearqa.standards.iso1328_1_2013.scope import violations
-
     gear, geometry = sheet.gear, sheet.geometry
-    for error in violations(
+    title = sheet.standard
+    for error in standard(title).violations(
         z=geometry.z, m_n=geometry.m_n, d=geometry.d, b=geometry.b, beta_deg=gear.helix_angle_deg
     ):
         key = _SCOPE_KEYS[error.symbol]

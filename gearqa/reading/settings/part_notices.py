@@ -35,7 +35,7 @@ def _hand_notices(gear: Gear) -> Iterator[Notice]:
 def _slope_span_notices(part: Part) -> Iterator[Notice]:
     limits = part.evaluation.profile
     given = limits.explicit or limits.control_diameter_mm is not None
-    if part.gear.tip_diameter_mm is None and part.evaluation.slope_span == "full" and given:
+    if part.gear.tip_diameter_mm is None and part.slope_span == "full" and given:
         form = limits.tip_form_diameter_mm
         instead = "the end of the range" if form is None else f"the tip form diameter {short_text(form)} mm"
         yield Notice(

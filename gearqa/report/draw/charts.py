@@ -412,11 +412,9 @@ class Overview:
     rows: tuple[OverviewRow, ...]
     required_name: str
     master_name: str
-
-
-_FIRST_CLASS, _LAST_CLASS = -0.6, 13.6
-OPEN = 13.0
-"""Where a mark lies whose value is not assessed."""
+    classes: tuple[int, int]
+    """The finest and the coarsest class of the standard. A mark beyond lies one class further, one that is
+    not assessed two."""
 
 
 def class_overview(overview: Overview) -> str:
@@ -425,7 +423,8 @@ def class_overview(overview: Overview) -> str:
     left, right = 34.0, HALF - 76.0
     bottom = top + row_height * len(overview.rows)
     canvas = Canvas(HALF, bottom + 28, overview.title, overview.description)
-    scale = Scale(_FIRST_CLASS, _LAST_CLASS, left, right)
+    finest, coarsest = overview.classes
+    scale = Scale(finest - 1.6, coarsest + 2.6, left, right)
     # A value meets class A when its exact class is at most A: the room of a class ends at A.
     good, beyond, edges, masters = [], [], [], []
     for k, row in enumerate(overview.rows):
@@ -434,7 +433,7 @@ def class_overview(overview: Overview) -> str:
         for half, required in enumerate(row.required):
             if required is not None:
                 x, at = scale.at(required), y + half * share
-                beyond.append((x, at, scale.at(12.5) - x, share))
+                beyond.append((x, at, scale.at(coarsest + 1.5) - x, share))
                 edges.append((x, at, x, at + share))
         if row.master is not None:
             x = scale.at(row.master)
@@ -443,7 +442,10 @@ def class_overview(overview: Overview) -> str:
     canvas.path(rectangles(good), fill=palette.BAND)
     canvas.path(rectangles(beyond), fill=palette.SHADE)
     canvas.path(
-        lines((scale.at(c), top, scale.at(c), bottom) for c in (*range(12), 12.5)),
+        lines(
+            (scale.at(c), top, scale.at(c), bottom)
+            for c in (*range(finest - 1, coarsest + 1), coarsest + 1.5)
+        ),
         stroke=palette.GRID,
         width=0.5,
     )
@@ -452,10 +454,10 @@ def class_overview(overview: Overview) -> str:
     between = (top + row_height * k for k in range(1, len(overview.rows)))
     canvas.path(lines((left, y, right, y) for y in between), stroke=palette.GRID, width=0.5)
     labels = canvas.group({"text-anchor": "middle", "font-size": number(SMALL)})
-    for c in range(1, 12):
+    for c in range(finest, coarsest + 1):
         canvas.text(scale.at(c - 0.5), bottom + 11, str(c), parent=labels)
-    canvas.text(scale.at(11.8), bottom + 11, ">11", parent=labels)
-    canvas.text(scale.at(OPEN), bottom + 11, "open", parent=labels, size=TINY)
+    canvas.text(scale.at(coarsest + 0.8), bottom + 11, f">{coarsest}", parent=labels)
+    canvas.text(scale.at(coarsest + 2), bottom + 11, "open", parent=labels, size=TINY)
     canvas.text((left + right) / 2, bottom + 23, "flank tolerance class", parent=labels)
     canvas.path(rectangles([(0, 4, 18, 8)]), fill=palette.BAND)
     canvas.path(lines([(18, 3, 18, 13)]), stroke=palette.FILTERED, width=1.4, dash="3 1.5")
@@ -475,8 +477,8 @@ def class_overview(overview: Overview) -> str:
         y = top + row_height * (k + 0.5)
         canvas.text(4, y + 3, row.symbol, bold=True)
         for side, value, conforms in row.marks:
-            first, last = _FIRST_CLASS + 0.2, _LAST_CLASS - 0.2
-            place = first if value is None else min(max(value, first), last)
+            best, worst = finest - 1.4, coarsest + 2.4
+            place = best if value is None else min(max(value, best), worst)
             _draw_marker(canvas, side, scale.at(place), y, conforms)
         canvas.text(right + 5, y + 3, row.words, size=TINY)
     canvas.path(rectangles([(left, top, right - left, bottom - top)]), stroke=palette.FRAME, width=0.7)

@@ -47,7 +47,7 @@ def evaluation_words(part: Part, curves: GearCurves | None) -> str:
         words.append(f"Gaussian filter, cutoff {cutoff}")
     else:
         words.append("no filter")
-    full = settings.slope_span == "full"
+    full = part.slope_span == "full"
     span = "control to tip diameter and whole face width" if full else "the evaluation length"
     words.append(f"slopes over {span}")
     words.append(f"deviations as given in the {settings.deviation_plane} plane")

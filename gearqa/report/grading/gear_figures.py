@@ -31,8 +31,6 @@ ROWS_PER_FIGURE = 10
 LOW_ROW = 78.0
 """Height of a row on a page of so many traces alone."""
 SAME_LABEL_MM = 0.1
-BEYOND = 12.0
-"""Where a mark lies that is beyond class 11."""
 ROOM = "room of the tolerance"
 ROUND_HEIGHT = 88.0
 """Of all panels of a chart round the gear."""
@@ -72,7 +70,7 @@ def helix_range(curves: TraceCurves) -> str:
 
 def overview_figure(gear: GearResult, part: Part, master_class: int) -> Figure | None:
     """How far each parameter is from the required class and from master quality."""
-    rows, texts = [], []
+    rows, texts, last = [], [], part.edition.last_class
     gaps = [(gap.parameter, gap.flank) for gap in gear.not_assessed]
     for key in (key for key in PARAMETERS if key in gear.parameters or key in dict(gaps)):
         parameter = gear.parameters.get(key)
@@ -99,10 +97,14 @@ def overview_figure(gear: GearResult, part: Part, master_class: int) -> Figure |
                 symbol=symbol(key),
                 marks=(
                     *(
-                        (side or "", BEYOND if one.beyond else one.class_exact, _mark(key, side, one, own))
+                        (
+                            side or "",
+                            last + 1.0 if one.beyond else one.class_exact,
+                            _mark(key, side, one, own),
+                        )
                         for side, one in sides
                     ),
-                    *((side or "", charts.OPEN, None) for side in missing),
+                    *((side or "", last + 2.0, None) for side in missing),
                 ),
                 required=tuple(None if one is None else float(one) for one in required),
                 master=float(master_class) if key in part.master_parameters else None,
@@ -121,8 +123,11 @@ def overview_figure(gear: GearResult, part: Part, master_class: int) -> Figure |
         rows=tuple(rows),
         required_name="limit required",
         master_name=f"room of master quality (class {master_class} or better)",
+        classes=(part.edition.first_class, last),
     )
-    caption = "Each step to the left allows 1/√2 of the deviation. The flat edge of a mark is its value."
+    caption = "The flat edge of a mark is its value."
+    if part.edition.steps_by_root_2:
+        caption = f"Each step to the left allows 1/√2 of the deviation. {caption}"
     if gaps:
         caption += " Hollow: not assessed, whole or in part."
     if split:

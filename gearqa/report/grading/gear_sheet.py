@@ -110,7 +110,7 @@ def gear_sheet(
     if traces and not on_one_page:
         sections.append(doc.Section("Traces", (*traces,), new_page=True))
     facts = doc.Facts((("Evaluation", evaluation_words(part, curves)),))
-    further = (*further_lines(result, part.evaluation.slope_span), *mean_lines(result), *_ungraded(result))
+    further = (*further_lines(result, part.slope_span), *mean_lines(result), *_ungraded(result))
     reading = gear_figures.reading_lines(curves.traces, curves.runout)
     details: list[doc.Block] = [facts, *(glance if on_one_page else ())]
     if further:

@@ -173,7 +173,7 @@ def _gears_by_parameter(counts: Counter[str]) -> str:
 
 def lot_verdict(header: GradeHeader, lot: LotSummary, seen: LotCollector) -> Verdict:
     """Conformity, class and master quality of the whole job."""
-    grade = "beyond class 11" if lot.beyond else "none" if lot.class_ is None else str(lot.class_)
+    grade = "beyond every class" if lot.beyond else "none" if lot.class_ is None else str(lot.class_)
     if any(name.endswith("*") for name in seen.classes):
         grade += " (incomplete)"
     spread = ", ".join(

@@ -88,7 +88,7 @@ def place_of(flank: Flank | None, one: Value) -> str:
 def class_note(grade: int | None, beyond: bool) -> str:
     """The class of a value in brackets, after it."""
     if beyond:
-        return " (beyond class 11)"
+        return " (beyond every class)"
     return "" if grade is None else f" (class {grade})"
 
 

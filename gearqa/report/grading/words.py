@@ -110,7 +110,7 @@ def gear_verdict(header: GradeHeader, gear: GearResult) -> doc.Verdict:
     if gear.class_ is None and not gear.beyond:
         grade, governed = "none", "nothing graded was assessed"
     else:
-        grade = "beyond class 11" if gear.beyond else str(gear.class_)
+        grade = "beyond every class" if gear.beyond else str(gear.class_)
         governed = f"set by {symbols_text(gear.governing)}"
     if not gear.class_complete:
         grade += " (incomplete)" if gear.class_ is not None or gear.beyond else ""

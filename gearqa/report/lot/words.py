@@ -382,7 +382,7 @@ def traced_text(gears: Iterable[GearResult]) -> str:
 
 def _indicated(gear: LotGear, grade: str) -> str:
     beyond = any(value.class_indicated is None for value in gear.values)
-    return ">11" if gear.class_indicated is None and beyond and gear.values else grade
+    return "beyond" if gear.class_indicated is None and beyond and gear.values else grade
 
 
 def _gear_notes(shown: Sequence[LotGear], rest: Sequence[LotGear]) -> Iterator[str]:

@@ -1,7 +1,7 @@
-"""ISO 1328-1:1995 with the runout of ISO 1328-2:1997, kept to compare figures that others state.
+"""ISO 1328-1:1995 with the runout of ISO 1328-2:1997.
 
-Not a grading standard here. Formulas, ranges and rounding are recalled, not read off a copy
-("from memory"); 1144 recalled table cells agree with them.
+GB/T 10095.1-2008 and JIS B 1702-1:1998 have the same text (stated in their forewords). Formulas, ranges and
+rounding are recalled, not read off a copy ("from memory"); 1144 recalled table cells agree with them.
 """
 
 from __future__ import annotations
@@ -13,11 +13,12 @@ from gearqa.standards.iso1328_1_1995.tolerances import (
     CLASSES,
     grade_5_tolerances,
     rounded_tolerances,
-    tolerance_table,
+    rows,
 )
+from gearqa.standards.iso1328_1_2013.tolerances import sector_span
 
 __title__: Final = "ISO 1328-1:1995"
 __edition__: Final = 1995
 __scope__: Final = {"d": D_LIMITS, "m_n": M_LIMITS, "b": B_LIMITS}
 
-__all__ = ["CLASSES", "grade_5_tolerances", "rounded_tolerances", "tolerance_table", "violations"]
+__all__ = ["CLASSES", "grade_5_tolerances", "rounded_tolerances", "rows", "sector_span", "violations"]

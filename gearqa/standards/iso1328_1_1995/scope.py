@@ -16,7 +16,12 @@ B_LIMITS: Final = (4, 10, 20, 40, 80, 160, 250, 400, 650, 1000)
 
 
 def violations(
-    *, m_n: float | None = None, d: float | None = None, b: float | None = None
+    *,
+    z: int | None = None,
+    m_n: float | None = None,
+    d: float | None = None,
+    b: float | None = None,
+    beta_deg: float | None = None,
 ) -> tuple[OutOfScopeError, ...]:
     """List what lies outside the tabled ranges; quantities left out are not checked.
 
@@ -24,8 +29,12 @@ def violations(
 
     Parameters
     ----------
+    z : int, optional
+        Number of teeth, not limited. [-]
     m_n, d, b : float, optional
         Normal module, reference diameter and face width. [mm]
+    beta_deg : float, optional
+        Helix angle, not limited. [deg]
 
     Returns
     -------
@@ -37,6 +46,7 @@ def violations(
     >>> [v.symbol for v in violations(m_n=71, d=100, b=3)]
     ['m_n', 'b']
     """
+    del z, beta_deg
     asked = (("m_n", m_n, M_LIMITS), ("d", d, D_LIMITS), ("b", b, B_LIMITS))
     return tuple(
         OutOfScopeError(symbol, value, limits[0], limits[-1], CLAUSE)

@@ -10,6 +10,7 @@ import math
 from typing import Final
 
 from gearqa.standards.iso1328_1_1995.scope import B_LIMITS, D_LIMITS, M_LIMITS, range_mean, violations
+from gearqa.standards.rows import ToleranceRow, geometric_row
 from gearqa.standards.terms import Terms, half_up
 
 CLASSES: Final = range(13)
@@ -148,10 +149,8 @@ def rounded_tolerances(key: str, T_5: float) -> tuple[float, ...]:
     return tuple(rounding(T_5 * math.exp2((Q - 5) / 2)) for Q in CLASSES)
 
 
-def tolerance_table(
-    z: int | None, m_n: float, d: float, b: float, beta_deg: float = 0.0
-) -> dict[int, dict[str, float]]:
-    """Rounded tolerances of every grade and parameter.
+def rows(z: int | None, m_n: float, d: float, b: float, beta_deg: float = 0.0) -> dict[str, ToleranceRow]:
+    """Tolerances of every parameter over the grades.
 
     ISO 1328-1:1995, clause 6 and annex B; ISO 1328-2:1997, annex B (from memory).
 
@@ -162,12 +161,12 @@ def tolerance_table(
     m_n, d, b : float
         Normal module, reference diameter and face width. [mm]
     beta_deg : float
-        Helix angle; not used, it stands here so that every edition is asked alike. [deg]
+        Helix angle; not used, every system is asked alike. [deg]
 
     Returns
     -------
-    dict of int to dict of str to float
-        Grade -> parameter key -> tolerance; a slope's is its magnitude. [um]
+    dict of str to ToleranceRow
+        By parameter key; there is none for the adjacent pitch difference. [um]
 
     Raises
     ------
@@ -176,8 +175,11 @@ def tolerance_table(
 
     Examples
     --------
-    >>> tolerance_table(None, 1.0, 10.0, 5.0)[6]["runout"]
+    >>> rows(None, 1.0, 10.0, 5.0)["runout"].tolerance(6)
     13.0
     """
-    rows = {key: rounded_tolerances(key, T_5) for key, T_5 in grade_5_tolerances(z, m_n, d, b).items()}
-    return {Q: {key: row[Q] for key, row in rows.items()} for Q in CLASSES}
+    del beta_deg
+    return {
+        key: geometric_row(CLASSES[0], rounded_tolerances(key, T_5), T_5)
+        for key, T_5 in grade_5_tolerances(z, m_n, d, b).items()
+    }

@@ -11,11 +11,10 @@ from typing import Final
 from gearqa.standards.iso1328_1_2013.classes import (
     CLASSES,
     class_5_tolerances,
-    class_exact,
-    class_of,
     round_tolerance,
     rounded_tolerances,
-    tolerance_table,
+    rows,
+    unrounded_class_5,
 )
 from gearqa.standards.iso1328_1_2013.scope import RANGES, violations
 from gearqa.standards.iso1328_1_2013.tolerances import sector_span
@@ -25,6 +24,6 @@ __edition__: Final = 2013
 __scope__: Final = RANGES
 
 __all__ = [
-    "CLASSES", "RANGES", "class_5_tolerances", "class_exact", "class_of", "round_tolerance",
-    "rounded_tolerances", "sector_span", "tolerance_table", "violations",
+    "CLASSES", "RANGES", "class_5_tolerances", "round_tolerance", "rounded_tolerances", "rows",
+    "sector_span", "unrounded_class_5", "violations",
 ]  # fmt: skip

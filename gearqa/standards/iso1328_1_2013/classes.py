@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-from bisect import bisect_left
 from typing import Final
 
 from gearqa.standards.iso1328_1_2013.scope import violations
@@ -22,11 +20,10 @@ from gearqa.standards.iso1328_1_2013.tolerances import (
     sector_span,
     step_factor,
 )
+from gearqa.standards.rows import ToleranceRow, geometric_row
 from gearqa.standards.terms import half_up
 
 CLASSES: Final = range(1, 12)
-DECIMALS_COMPARED: Final = 9
-"""Values are compared with limits after rounding, so that binary noise decides no class."""
 
 
 def round_tolerance(value: float) -> float:
@@ -87,6 +84,32 @@ def class_5_tolerances(z: int | None, m_n: float, d: float, b: float, beta_deg: 
     """
     for violation in violations(z=z, m_n=m_n, d=d, b=b, beta_deg=beta_deg):
         raise violation
+    return unrounded_class_5(z, m_n, d, b)
+
+
+def unrounded_class_5(z: int | None, m_n: float, d: float, b: float) -> dict[str, float]:
+    """The formulas of class 5 as they are, for any size: what is thinkable on a gear.
+
+    ISO 1328-1:2013, clause 5 and its annexes on sector pitch, runout and adjacent pitch (from memory);
+    outside the range of application they grade nothing.
+
+    Parameters
+    ----------
+    z : int or None
+        Number of teeth; without it there is no sector pitch tolerance. [-]
+    m_n, d, b : float
+        Normal module, reference diameter and face width. [mm]
+
+    Returns
+    -------
+    dict of str to float
+        Parameter key -> tolerance; a slope's is its magnitude. [um]
+
+    Examples
+    --------
+    >>> round(unrounded_class_5(None, 2.0, 100.0, 25.0)["single_pitch"], 9)
+    5.9
+    """
     sector = {} if z is None else {"sector_pitch": F_pk_T(d, m_n, sector_span(z), z)}
     return {
         "single_pitch": f_p_T(d, m_n),
@@ -126,10 +149,8 @@ def rounded_tolerances(T_5: float) -> tuple[float, ...]:
     return tuple(round_tolerance(T_5 * step_factor(A)) for A in CLASSES)
 
 
-def tolerance_table(
-    z: int | None, m_n: float, d: float, b: float, beta_deg: float = 0.0
-) -> dict[int, dict[str, float]]:
-    """Rounded tolerances of every class and parameter.
+def rows(z: int | None, m_n: float, d: float, b: float, beta_deg: float = 0.0) -> dict[str, ToleranceRow]:
+    """Tolerances of every parameter over the classes.
 
     ISO 1328-1:2013, clause 5 and its annexes on sector pitch, runout and adjacent pitch (from memory).
 
@@ -144,8 +165,8 @@ def tolerance_table(
 
     Returns
     -------
-    dict of int to dict of str to float
-        Class -> parameter key -> tolerance; a slope's is its magnitude. [um]
+    dict of str to ToleranceRow
+        By parameter key. [um]
 
     Raises
     ------
@@ -154,63 +175,11 @@ def tolerance_table(
 
     Examples
     --------
-    >>> table = tolerance_table(None, 2.0, 100.0, 20.0)
-    >>> [table[5][key] for key in ("single_pitch", "cumulative_pitch", "runout", "profile_total")]
+    >>> found = rows(None, 2.0, 100.0, 20.0)
+    >>> [found[key].tolerance(5) for key in ("single_pitch", "cumulative_pitch", "runout", "profile_total")]
     [6.0, 19.0, 17.0, 8.0]
     """
-    rows = {key: rounded_tolerances(T_5) for key, T_5 in class_5_tolerances(z, m_n, d, b, beta_deg).items()}
-    return {A: {key: row[A - 1] for key, row in rows.items()} for A in CLASSES}
-
-
-def class_of(value: float, tolerances: tuple[float, ...]) -> int | None:
-    """Smallest class whose rounded tolerance the magnitude of a value does not exceed.
-
-    ISO 1328-1:2013, clause 5 (from memory).
-
-    Parameters
-    ----------
-    value : float
-        Measured value; slopes count by magnitude. [um]
-    tolerances : tuple of float
-        Rounded tolerances of the classes 1 to 11, see `rounded_tolerances`. [um]
-
-    Returns
-    -------
-    int or None
-        Class; None beyond class 11 and for NaN. [-]
-
-    Examples
-    --------
-    A value of 4.19 meets class 4 of 4.2 (rounded), although 4.1861 is the calculated tolerance.
-
-    >>> row = rounded_tolerances(5.92)
-    >>> class_of(4.19, row), class_of(-4.21, row), class_of(48.0, row)
-    (4, 5, None)
-    """
-    place = bisect_left(tolerances, round(abs(value), DECIMALS_COMPARED)) + 1
-    met = place <= len(tolerances) and not math.isnan(value)
-    return place if met else None
-
-
-def class_exact(value: float, T_5: float) -> float | None:
-    r"""Real-valued class of a value from the unrounded formula, not clamped.
-
-    ISO 1328-1:2013, clause 5 (from memory), solved for the class:
-    :math:`A = 5 + 2\log_2(|v| / T_5)`.
-
-    Parameters
-    ----------
-    value, T_5 : float
-        Measured value, of which the magnitude counts; tolerance of class 5 before rounding. [um]
-
-    Returns
-    -------
-    float or None
-        Class; None for a value that is 0 at nine decimals. [-]
-
-    Examples
-    --------
-    >>> class_exact(-11.8, 5.9), class_exact(2.95, 5.9), class_exact(0.0, 5.9)
-    (7.0, 3.0, None)
-    """
-    return 5 + 2 * math.log2(abs(value) / T_5) if round(value, DECIMALS_COMPARED) else None
+    return {
+        key: geometric_row(CLASSES[0], rounded_tolerances(T_5), T_5)
+        for key, T_5 in class_5_tolerances(z, m_n, d, b, beta_deg).items()
+    }

@@ -207,7 +207,8 @@ def test_classes_with_a_letter_of_another_system_and_no_standard_are_told_as_the
 
 def test_classes_of_the_older_edition_are_noticed():
     """Claims that follow from ISO 1328-1:1995 although 2013 is claimed."""
-    from gearqa.incoming.editions import ISO_1328_1_1995, editions_of
+    from gearqa.incoming.editions import editions_of
+    from gearqa.model.editions import ISO_1328_1_1995
 
     part, _ = sample(RING, 3)
     older = editions_of(part)[ISO_1328_1_1995]

@@ -9,6 +9,7 @@ from oracle_file import load
 
 from gearqa.errors import OutOfScopeError
 from gearqa.standards import iso1328_1_1995 as iso
+from gearqa.standards import tolerance_table
 from gearqa.standards.iso1328_1_1995 import tolerances
 from gearqa.standards.iso1328_1_1995.scope import B_LIMITS, D_LIMITS, M_LIMITS, range_mean
 
@@ -25,7 +26,7 @@ def test_table_row(row):
         m_n, b = (2.0, x) if of_helix else (x, 20.0)
         unrounded = iso.grade_5_tolerances(87, m_n, d, b)[row["parameter"]]
         assert f"{unrounded:.4f}" == row["grade_5_unrounded"]
-        table = iso.tolerance_table(87, m_n, d, b)
+        table = tolerance_table(87, m_n, d, b, title="ISO 1328-1:1995")
         assert [table[Q][row["parameter"]] for Q in iso.CLASSES] == printed
 
 
@@ -48,7 +49,7 @@ def test_nothing_is_extrapolated(quantity, low, high):
         (error,) = iso.violations(**{quantity: math.nextafter(edge, outside)})
         assert "is outside" in str(error)
     with pytest.raises(OutOfScopeError, match="is outside"):
-        iso.tolerance_table(None, 2.0, 100.0, 1001.0)
+        tolerance_table(None, 2.0, 100.0, 1001.0, title="ISO 1328-1:1995")
 
 
 def test_sector_pitch_by_hand():

@@ -10,10 +10,12 @@ import pytest
 from oracle_file import load
 
 from gearqa.errors import OutOfScopeError
-from gearqa.standards import COMPARISON, GRADING, standard
+from gearqa.model.editions import EDITIONS
+from gearqa.standards import PACKAGES, standard, tolerance_table
 from gearqa.standards import iso1328_1_2013 as iso
 from gearqa.standards.iso1328_1_2013 import tolerances
 from gearqa.standards.iso1328_1_2013.scope import RANGES
+from gearqa.standards.rows import geometric_row
 
 TRACE_AND_PITCH = (
     "single_pitch", "cumulative_pitch", "runout", "profile_slope", "profile_form", "profile_total",
@@ -43,7 +45,7 @@ def test_ring_gears_unrounded_at_printed_precision(row):
 
 @pytest.mark.parametrize("row", load("iso1328_2013_rounded_rings").params())
 def test_ring_gears_rounded(row):
-    table = iso.tolerance_table(
+    table = tolerance_table(
         int(row["z"]), float(row["m_n"]), reference_diameter(row), float(row["b"]), float(row["beta_deg"])
     )
     found = table[int(row["class"])]
@@ -52,7 +54,7 @@ def test_ring_gears_rounded(row):
 
 @pytest.mark.parametrize("row", load("iso1328_2013_rounded_by_hand").params())
 def test_rounded_by_hand(row):
-    table = iso.tolerance_table(None, float(row["m_n"]), float(row["d"]), float(row["b"]))
+    table = tolerance_table(None, float(row["m_n"]), float(row["d"]), float(row["b"]))
     given = [key for key in TRACE_AND_PITCH if row[key]]
     assert {k: table[int(row["class"])][k] for k in given} == {k: float(row[k]) for k in given}
 
@@ -62,7 +64,8 @@ def test_rounded_by_hand(row):
 def test_specimen_stated_to_be_class_1(row, z, m_n):
     """Smaller tolerances than those of d = 5, m_n = 0.5 do not exist, so it holds for every gear."""
     T_5 = iso.class_5_tolerances(z, m_n, z * m_n, 10.0, 0.0)[row["parameter"]]
-    assert iso.class_of(float(row["value_um"]), iso.rounded_tolerances(T_5)) == int(row["class"])
+    found = geometric_row(1, iso.rounded_tolerances(T_5), T_5)
+    assert found.class_of(float(row["value_um"])) == int(row["class"])
 
 
 def test_value_between_rounded_and_calculated_tolerance():
@@ -70,7 +73,13 @@ def test_value_between_rounded_and_calculated_tolerance():
     assert f"{tolerances.f_p_T(120, 2, 4):.4f}" == "4.1861"
     row = iso.rounded_tolerances(tolerances.f_p_T(120, 2))
     assert row[3] == 4.2
-    assert [iso.class_of(v, row) for v in (4.1, 4.19, 4.2, 4.2000000004, 4.200000001)] == [4, 4, 4, 4, 5]
+    assert [geometric_row(1, row, 1.0).class_of(v) for v in (4.1, 4.19, 4.2, 4.2000000004, 4.200000001)] == [
+        4,
+        4,
+        4,
+        4,
+        5,
+    ]
 
 
 @pytest.mark.parametrize(
@@ -95,8 +104,8 @@ def test_sector_pitch_by_hand():
     """m_n 2, d 100, z 50: k = 6 (z/8 = 6.25), 5.9 + 0.48 (0.1 + 5.5 + 0.6 + 7) = 12.236."""
     assert tolerances.sector_span(50) == 6
     assert f"{tolerances.F_pk_T(100, 2, 6, 50):.6f}" == "12.236000"
-    assert iso.tolerance_table(50, 2, 100, 20)[5]["sector_pitch"] == 12
-    assert iso.tolerance_table(50, 2, 100, 20)[7]["sector_pitch"] == 24
+    assert tolerance_table(50, 2, 100, 20)[5]["sector_pitch"] == 12
+    assert tolerance_table(50, 2, 100, 20)[7]["sector_pitch"] == 24
 
 
 @pytest.mark.parametrize(
@@ -107,7 +116,7 @@ def test_sector_span_is_the_nearest_whole_number(z, k):
 
 
 def test_table_without_teeth_lacks_only_the_sector():
-    with_teeth, without = iso.tolerance_table(50, 2, 100, 20), iso.tolerance_table(None, 2, 100, 20)
+    with_teeth, without = tolerance_table(50, 2, 100, 20), tolerance_table(None, 2, 100, 20)
     assert list(with_teeth) == list(range(1, 12))
     assert {*with_teeth[5]} - {*without[5]} == {"sector_pitch"}
 
@@ -138,7 +147,7 @@ def test_every_cell_agrees_with_exact_decimals():
     for m_n in ("0.5", "1", "1.25", "1.75", "2", "3", "4.5", "10", "70"):
         for d in ("5", "16", "25", "100", "144", "160.1", "400", "2500", "15000"):
             for b in ("4", "9", "20", "25", "31.7", "1200"):
-                table = iso.tolerance_table(None, float(m_n), float(d), float(b))
+                table = tolerance_table(None, float(m_n), float(d), float(b))
                 m_, d_, b_ = D(m_n), D(d), D(b)
                 f_p = D("0.001") * d_ + D("0.4") * m_ + 5
                 F_p = D("0.002") * d_ + D("0.55") * d_.sqrt() + D("0.7") * m_ + 12
@@ -190,17 +199,17 @@ def test_all_violations_are_listed_and_nan_is_one():
 
 def test_no_table_outside_the_range():
     with pytest.raises(OutOfScopeError, match=r"beta = 45\.1 is outside 0 to 45"):
-        iso.tolerance_table(50, 2, 100, 20, 45.1)
+        tolerance_table(50, 2, 100, 20, 45.1)
 
 
 def test_class_agrees_with_a_search_by_numpy():
     row = iso.rounded_tolerances(6.75)
     values = np.concatenate([np.linspace(-80, 80, 3201), np.array(row), np.array(row) + 2e-9, -np.array(row)])
     places = np.searchsorted(row, np.round(np.abs(values), 9)) + 1
-    assert [iso.class_of(v, row) or 12 for v in values.tolist()] == places.tolist()
+    assert [geometric_row(1, row, 1.0).class_of(v) or 12 for v in values.tolist()] == places.tolist()
     with np.errstate(divide="ignore"):
         exact = np.where(values == 0, np.nan, 5 + 2 * np.log2(np.abs(values) / 6.75))
-    found = [iso.class_exact(v, 6.75) for v in values.tolist()]
+    found = [geometric_row(1, (), 6.75).exact(v) for v in values.tolist()]
     assert [math.nan if v is None else v for v in found] == pytest.approx(
         exact.tolist(), rel=0, abs=1e-12, nan_ok=True
     )
@@ -208,19 +217,21 @@ def test_class_agrees_with_a_search_by_numpy():
 
 def test_class_1_is_the_best_and_nothing_is_worse_than_11_but_beyond():
     row = iso.rounded_tolerances(6.0)
-    assert iso.class_of(0.0, row) == 1
-    assert iso.class_of(row[10], row) == 11
-    assert iso.class_of(row[10] + 0.001, row) is None
-    assert iso.class_of(math.nan, row) is None
-    assert iso.class_exact(0.01, 6.0) < -13
-    assert iso.class_exact(600.0, 6.0) > 18
+    assert geometric_row(1, row, 1.0).class_of(0.0) == 1
+    assert geometric_row(1, row, 1.0).class_of(row[10]) == 11
+    assert geometric_row(1, row, 1.0).class_of(row[10] + 0.001) is None
+    assert geometric_row(1, row, 1.0).class_of(math.nan) is None
+    assert geometric_row(1, (), 6.0).exact(0.01) < -13
+    assert geometric_row(1, (), 6.0).exact(600.0) > 18
 
 
 @pytest.mark.parametrize(("title", "year"), [("ISO 1328-1:2013", 2013), ("ISO 1328-1:1995", 1995)])
 def test_editions_are_found_by_printed_title(title, year):
     edition = standard(title)
     assert (edition.__title__, edition.__edition__) == (title, year)
-    assert {*GRADING} == {"ISO 1328-1:2013"}
-    assert {*COMPARISON} == {"ISO 1328-1:1995"}
+    assert {*PACKAGES} == {*EDITIONS}
+    for name, rules in EDITIONS.items():
+        classes = standard(name).CLASSES
+        assert (classes[0], classes[-1]) == (rules.first_class, rules.last_class)
     with pytest.raises(KeyError):
         standard("ISO 1328-1:1975")

@@ -255,7 +255,7 @@ def test_class_overview_places_marks_by_exact_class() -> None:
         charts.OverviewRow("A", (("left", 4.0, True), ("right", 7.5, False)), (6.0, 6.0), 4.0, "w"),
         charts.OverviewRow("B", (("", None, True),), (6.0,), None, "w"),
     )
-    svg = charts.class_overview(charts.Overview("t", "d", rows, "required", "master"))
+    svg = charts.class_overview(charts.Overview("t", "d", rows, "required", "master", (1, 11)))
     root = ET.fromstring(svg)
     marks = [
         p

@@ -1,0 +1,78 @@
+"""Tolerance systems that a drawing may name: how each is called, its classes, and how it evaluates.
+
+The tolerances themselves are in `gearqa.standards`, one package a system.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+SlopeSpan = Literal["full", "evaluation"]
+StandardTitle = Literal[
+    "ISO 1328-1:2013",
+    "ANSI/AGMA ISO 1328-1-B14",
+    "ISO 1328-1:1995",
+    "GB/T 10095.1-2008",
+    "JIS B 1702-1:1998",
+    "DIN 3962:1978",
+    "JIS B 1702:1976",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class EditionRules:
+    """What is fixed by a tolerance system beside its tolerances."""
+
+    title: str
+    """As printed on a drawing."""
+    first_class: int
+    last_class: int
+    """The coarsest."""
+    word: str
+    """What a class is called there."""
+    slope_span: SlopeSpan
+    """Length over which slopes are stated."""
+    profile_share: float
+    """Share of the roll length from control to tip form diameter that is evaluated."""
+    missing_in_tip_zone: float
+    """Part of the material missing in the tip zone that counts; 0: none."""
+    same_as: str = ""
+    """The edition whose text it is."""
+
+    @property
+    def text(self) -> str:
+        """Title of the edition whose text it is."""
+        return self.same_as or self.title
+
+    @property
+    def steps_by_root_2(self) -> bool:
+        """Whether each class allows the root of two times the one before."""
+        return self.text in (ISO_1328_1_2013, ISO_1328_1_1995)
+
+
+ISO_1328_1_2013: Final = "ISO 1328-1:2013"
+ISO_1328_1_1995: Final = "ISO 1328-1:1995"
+
+
+def _newer(title: str, same_as: str = "") -> EditionRules:
+    return EditionRules(title, 1, 11, "class", "full", 0.95, 0.0, same_as)
+
+
+def _older(title: str, same_as: str = "") -> EditionRules:
+    return EditionRules(title, 0, 12, "grade", "evaluation", 0.92, 1 / 3, same_as)
+
+
+EDITIONS: Final[dict[str, EditionRules]] = {
+    one.title: one
+    for one in (
+        _newer(ISO_1328_1_2013),
+        _newer("ANSI/AGMA ISO 1328-1-B14", same_as=ISO_1328_1_2013),
+        _older(ISO_1328_1_1995),
+        _older("GB/T 10095.1-2008", same_as=ISO_1328_1_1995),
+        _older("JIS B 1702-1:1998", same_as=ISO_1328_1_1995),
+        EditionRules("DIN 3962:1978", 1, 12, "quality", "evaluation", 0.92, 1 / 3),
+        EditionRules("JIS B 1702:1976", 0, 8, "class", "evaluation", 0.92, 1 / 3),
+    )
+}
+"""Printed title -> rules. How the older systems evaluate is from memory."""
