@@ -20,7 +20,7 @@ def cautions(series: Sequence[DriftSeries]) -> Iterator[Notice]:
     searched = [one for one in series if one.cycles >= MINIMUM_CYCLES]
     if searched:
         text = (
-            "a change of less than about four standard deviations of a level is mostly not claimed in its "
+            "a change of less than about three standard deviations of a level is mostly not claimed in its "
             "first two cycles"
         )
         fewest = min(one.cycles for one in searched)

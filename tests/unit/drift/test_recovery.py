@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from drift_histories import Grinder, history
+from drift_histories import Grinder, event_before, history
 from scipy.special import ndtr
 
 from gearqa.drift.analysis import analyse_observations
@@ -134,3 +134,17 @@ def test_dress_interval_meets_the_risk(U: float | None) -> None:
         beyond += float(ndtr((low - worst) / math.hypot(0.4, 0.4)))
     assert used > 200
     assert 0.008 < beyond / used < 0.022
+
+
+def test_effect_of_a_correction_lies_in_its_interval() -> None:
+    """200 histories of 20 cycles, a correction at cycle 13 that did half of what was recorded."""
+    grinder = Grinder(cycles=20, step_at=13, step=1.0, wear=0.0)
+    recorded = replace(event_before(13, grinder), parameter="profile_slope", correction=2.0, unit="um")
+    inside = wrong = 0
+    for seed in range(200):
+        (series,) = analyse_observations(history(np.random.default_rng(seed), grinder), [recorded]).series
+        (found,) = series.corrections
+        inside += (found.low or 0.0) <= 1.0 <= (found.high or 0.0)
+        wrong += found.verdict in ("opposite", "larger")
+    assert inside / 200 > 0.95 - 4 * math.sqrt(0.95 * 0.05 / 200)
+    assert wrong == 0
