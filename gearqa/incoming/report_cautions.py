@@ -73,8 +73,8 @@ def cautions_of(
     if late:
         yield _caution(NoticeCode.CALIBRATION_OVERDUE, serials=some_of(late, MOST_NAMED))
     if comparison.sides.by_number:
-        theirs, ours = next(iter(comparison.sides.partner.items()))
-        yield _caution(NoticeCode.SERIALS_BY_NUMBER, theirs=theirs, ours=ours)
+        their_serial, our_serial = next(iter(comparison.sides.partner.items()))
+        yield _caution(NoticeCode.SERIALS_BY_NUMBER, theirs=their_serial, ours=our_serial)
     yield from _how_compared(rows, comparison.explained.bases)
     yield from _standards(rows, comparison.sides.values, result.standard)
     yield from _own_values(rows, editions)
