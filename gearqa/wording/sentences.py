@@ -15,12 +15,12 @@ def sentence(text: str) -> str:
 
     >>> sentence("left profile slope loses 0.05 µm per part"), sentence("fHα over the full span: 4.2 µm.")
     ('Left profile slope loses 0.05 µm per part.', 'fHα over the full span: 4.2 µm.')
-    >>> sentence("fully measured")
-    'Fully measured.'
+    >>> sentence("fully measured"), sentence("is the unit right?")
+    ('Fully measured.', 'Is the unit right?')
     """
     text = text.rstrip(".")
     head = text[:1] if _SYMBOL.match(text) else text[:1].upper()
-    return f"{head}{text[1:]}."
+    return f"{head}{text[1:]}" + ("" if text.endswith("?") else ".")
 
 
 def listed(words: Iterable[str]) -> str:
