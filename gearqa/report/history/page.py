@@ -44,7 +44,7 @@ def watch_document(status: WatchStatus, observations: Sequence[Observation]) -> 
         Section("", (_answers(status), _facts(status))),
         *(
             Section(f"Part {part}, grinder {grinder}", (figure,), new_page=True)
-            for part, grinder, figure in latest_gears(observations)
+            for part, grinder, figure in latest_gears(observations, status.signals)
         ),
         *_lists(status),
         Section("", (Cautions((*CAUTIONS, SETTER, SIGNALS_ARE_NO_VERDICTS)),)),

@@ -11,6 +11,7 @@ import pytest
 from history_folders import made_folder
 
 import gearqa
+import gearqa.jobs.history
 from gearqa.cli import app
 from gearqa.errors import ArgumentError, StoreError
 from gearqa.history.acknowledgements import select_acknowledgements
@@ -20,6 +21,7 @@ from gearqa.history.store import HistoryStore
 from gearqa.history.watching import FolderWatch, WatchOptions
 from gearqa.jobs.json_schemas import json_schema
 from gearqa.jobs.watch_signals import drift_signals
+from gearqa.report.history.figures import latest_gears
 
 QUIET, CHANGED, AGAIN = 14, 6, 5
 SERIES = "drift/T-8/GR-1/cumulative_pitch/left"
@@ -154,3 +156,15 @@ def test_a_signal_names_what_it_is_about(told):
     assert signal.cycle in (QUIET + 1, QUIET + 2)
     assert signal.dress == f"D{signal.cycle:02d}"
     assert signal.size_um == pytest.approx(4.0, abs=0.3)  # 5 µm by (2.8 - 2.0); noise 0.15 µm / sqrt(4)
+
+
+def test_the_status_page_draws_dresses_and_signals(alarmed):
+    """The word stands there only where a signal was told."""
+    signals = signals_of(alarmed)
+    observations = list(gearqa.jobs.history.latest_observations(60, store=alarmed))
+    ((_, _, figure),) = latest_gears(observations, signals)
+    ((_, _, plain),) = latest_gears(observations)
+    text, without = str(figure.svg), str(plain.svg)
+    assert "signal" in text
+    assert "signal" not in without
+    assert "dress" in text
