@@ -15,7 +15,7 @@ from pydantic import Field, WithJsonSchema, field_validator, model_validator
 from gearqa.errors import Reason
 from gearqa.model.decision_rule import DecisionTable
 from gearqa.model.editions import EDITIONS, ISO_1328_1_2013, EditionRules, SlopeSpan, StandardTitle
-from gearqa.model.table import TomlTable, about, fault, optional
+from gearqa.model.table import LARGEST, TomlTable, about, fault, optional
 from gearqa.symbols import DEFAULT_GRADED, FLANKS, GRADABLE, PARAMETERS, Flank
 from gearqa.wording.numbers import short_text
 
@@ -227,8 +227,13 @@ class Design(TomlTable):
 
 _LIMITS_SCHEMA = {
     "anyOf": [
-        {"type": "number", "exclusiveMinimum": 0},
-        {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2},
+        {"type": "number", "exclusiveMinimum": 0, "maximum": LARGEST["_um"]},
+        {
+            "type": "array",
+            "items": {"type": "number", "minimum": -LARGEST["_um"], "maximum": LARGEST["_um"]},
+            "minItems": 2,
+            "maxItems": 2,
+        },
     ]
 }
 Limits = Annotated[tuple[float, float], WithJsonSchema(_LIMITS_SCHEMA)]

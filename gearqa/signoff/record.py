@@ -102,6 +102,13 @@ def make_record(
     return body
 
 
+LARGEST_NUMBER: Final = 1e300
+LONGEST_INTEGER: Final = 20
+"""Digits of an integer in a record."""
+DEEPEST: Final = 40
+"""Levels of tables and lists in a record."""
+
+
 def grade_document(header: GradeHeader, gears: Sequence[GearResult]) -> dict[str, Any]:
     """The grading as a record holds it: all but the summary."""
     return GRADE.plain({**GRADE.table(header), "gears": gears})  # type: ignore[no-any-return]
@@ -142,8 +149,12 @@ def load_record(path: str | Path) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         raise RecordError(f"{path} is no UTF-8 text") from error
     try:
-        record = json.loads(text, object_pairs_hook=_no_double_key, parse_constant=_no_constant)
-    except ValueError as error:
+        record = json.loads(
+            text, object_pairs_hook=_no_double_key, parse_constant=_no_constant, parse_float=_finite,
+            parse_int=_whole,
+        )  # fmt: skip
+        _plain(record)
+    except (ValueError, RecursionError) as error:
         raise RecordError(f"{path} is no JSON document: {error}") from error
     if not isinstance(record, dict) or record.get("schema") != RECORD.schema:
         raise RecordError(f"{path} is no record", hint=f'a record has "schema": "{RECORD.schema}"')
@@ -298,6 +309,37 @@ def _no_double_key(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(table) != len(pairs):
         raise ValueError("a key occurs twice in one object")
     return table
+
+
+def _finite(digits: str) -> float:
+    value = float(digits)
+    if abs(value) > LARGEST_NUMBER:
+        raise ValueError(f"the number {digits[:40]} means nothing")
+    return value
+
+
+def _whole(digits: str) -> int:
+    if len(digits) > LONGEST_INTEGER:
+        raise ValueError(f"an integer of {len(digits)} digits means nothing")
+    return int(digits)
+
+
+def _plain(document: Any) -> None:
+    """Raise ValueError for what no record holds: tables within each other without end, half characters."""
+    level, depth = [document], 0
+    while level:
+        depth += 1
+        if depth > DEEPEST:
+            raise ValueError(f"more than {DEEPEST} tables or lists within each other")
+        inside: list[Any] = []
+        for one in level:
+            if isinstance(one, dict):
+                inside += [*one, *one.values()]
+            elif isinstance(one, list):
+                inside += one
+            elif isinstance(one, str):
+                one.encode()  # UnicodeEncodeError is a ValueError
+        level = inside
 
 
 def _no_constant(word: str) -> Any:

@@ -239,3 +239,13 @@ def percent_text(share: float) -> str:
         if (shown > 100) == (share > 1) and (shown < 100) == (share < 1):
             return f"{shown:.{decimals}f} %"
     return "100 %"
+
+
+def largest_text(largest: float) -> str:
+    """The range of a number of either sign.
+
+    >>> largest_text(1e6)
+    '-1 000 000 to 1 000 000'
+    """
+    text = f"{largest:,.0f}".replace(",", " ")
+    return f"-{text} to {text}"

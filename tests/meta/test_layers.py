@@ -49,6 +49,7 @@ HEAVY = {
     "alembic": {"history"},
     "watchfiles": {"history", "drift", "cli"},
     "cryptography": {"signoff", "cli"},
+    "re2": {"reading"},
 }
 """Third-party library -> the only places that may import it."""
 

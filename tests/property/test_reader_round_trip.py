@@ -27,7 +27,7 @@ serials = st.text(
     min_size=1,
     max_size=8,
 ).filter(lambda s: s == s.strip(" \t\v\f\u00a0") and s and not s.isspace())
-values = st.floats(allow_nan=False, allow_infinity=False)
+values = st.floats(-1e9, 1e9)
 positions = st.lists(st.integers(0, 10**9), min_size=1, max_size=12, unique=True).map(
     lambda whole: sorted(n * 2e-6 for n in whole)
 )

@@ -29,8 +29,8 @@ from gearqa.errors import Reason
 from gearqa.evaluation.part_geometry import part_geometry, plane_factors
 from gearqa.model.part import Part
 from gearqa.reading.folder.sources import Convention, TableKind
-from gearqa.reading.folder.table_kinds import GRADED_KINDS, LABEL_COLUMNS
-from gearqa.wording.numbers import fixed_text
+from gearqa.reading.folder.table_kinds import GRADED_KINDS, LABEL_COLUMNS, LARGEST
+from gearqa.wording.numbers import fixed_text, largest_text
 
 Column = NDArray[Any]
 
@@ -227,6 +227,9 @@ def _number_faults(rows: NumberRows, frame: Frame) -> list[Fault]:
             # NaN marks cells that the reader has found at fault already
             infinite = np.flatnonzero(np.isinf(values))
             faults.append(Fault(Reason.NOT_FINITE, infinite, column, "a finite number"))
+        if (largest := LARGEST.get(column)) is not None:
+            beyond = np.flatnonzero(finite & (np.abs(values) > largest))
+            faults.append(Fault(Reason.OUT_OF_RANGE, beyond, column, largest_text(largest)))
         if column not in ("tooth", "space"):
             continue
         broken = finite & (values != np.floor(values))

@@ -7,7 +7,6 @@ the fast path gave up. Understands all of a `TableSource`.
 from __future__ import annotations
 
 import io
-import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import compress
@@ -28,6 +27,7 @@ from gearqa.reading.rows.csv_rows import (
 )
 from gearqa.reading.rows.decoding import CP1252, UTF8, is_utf8_file
 from gearqa.reading.rows.digests import HashingFile
+from gearqa.reading.rows.patterns import Pattern, span
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.symbols import FLANKS
 
@@ -75,7 +75,10 @@ class CarefulReader:
         """The rows of a block of whole lines from the body of the table."""
         dialect, lines = self.source.dialect, io.StringIO(text, newline="")
         rows = csv_rows(lines, dialect.separator, lines_before=lines_before, comment=dialect.comment)
-        yield from self._picked(rows, names, _Picker.of(self.source, names), CHUNK_ROWS)
+        try:
+            yield from self._picked(rows, names, _Picker.of(self.source, names), CHUNK_ROWS)
+        except CsvFaultError as fault:
+            self._csv_fault(fault)
 
     def _chunks(self, size: int) -> Iterator[RawRows]:
         dialect = self.source.dialect
@@ -272,7 +275,7 @@ def _wide_faults(
     wide: WidePattern, columns: Sequence[tuple[int, dict[str, str]]], names: Sequence[str]
 ) -> Iterator[tuple[Reason, str, str, str]]:
     """Headers that a pattern misreads, each reported once, not for every cell below it."""
-    pattern = re.compile(wide.pattern)
+    pattern = Pattern(wide.pattern)
     flanks = (*FLANKS, *wide.words)
     known = {word.strip().casefold() for word in flanks}
     earlier: dict[tuple[tuple[str, str], ...], str] = {}
@@ -281,7 +284,7 @@ def _wide_faults(
         match = pattern.search(name)
         assert match is not None
         for number in ("tooth", "space"):
-            if groups.get(number) and _cut_short(name, *match.span(number)):
+            if groups.get(number) and _cut_short(name, *span(match, number)):
                 found = f"{number} {match[number]} by '{wide.pattern}', which cuts the number"
                 yield Reason.NOT_A_WHOLE_NUMBER, found, "a pattern that takes the whole number", name
         if groups.get("flank") and groups["flank"].casefold() not in known:
@@ -301,7 +304,7 @@ def _cut_short(name: str, start: int, end: int) -> bool:
 
 
 def _wide_columns(wide: WidePattern, names: Sequence[str]) -> tuple[tuple[int, dict[str, str]], ...]:
-    pattern = re.compile(wide.pattern)
+    pattern = Pattern(wide.pattern)
     found = []
     for at, name in enumerate(names):
         match = pattern.search(name)

@@ -14,16 +14,33 @@ from numpy.typing import NDArray
 
 from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.errors import Problem, Reason
-from gearqa.reading.folder.canonical import BLANKS, Fault, Frame, NumberRows, SeriesRows, scaled, to_series
+from gearqa.reading.folder.canonical import (
+    BLANKS,
+    Fault,
+    Frame,
+    NumberRows,
+    SeriesRows,
+    scaled,
+    to_series,
+)
 from gearqa.reading.folder.careful_reader import RawRows
 from gearqa.reading.folder.sources import ColumnSource, TableSource
-from gearqa.reading.folder.table_kinds import EVENT_COLUMNS, LABEL_COLUMNS, NUMBER_COLUMNS, PRODUCTION_COLUMNS
+from gearqa.reading.folder.table_kinds import (
+    EVENT_COLUMNS,
+    LABEL_COLUMNS,
+    LARGEST,
+    LARGEST_VALUE,
+    NUMBER_COLUMNS,
+    PRODUCTION_COLUMNS,
+)
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.symbols import FLANKS
 from gearqa.wording.formulas import with_formula
+from gearqa.wording.numbers import largest_text
 
-LARGEST_COUNT: Final = 2**53
-"""Beyond it a number that was read is not surely the whole number that was written."""
+FIRST_YEAR: Final = 1900
+LAST_YEAR: Final = 2200
+"""Years that a time of a table may lie in."""
 FLANK_HINT: Final = (
     "`gearqa explain flanks` shows which is which; other words need a column map (`gearqa columns`)"
 )
@@ -188,8 +205,8 @@ class Cells:
             elif value < low:
                 self.fault(row, Reason.OUT_OF_RANGE, canonical, f"{low} or more")
                 result.append(None)
-            elif value > LARGEST_COUNT:
-                self.fault(row, Reason.OUT_OF_RANGE, canonical, f"{LARGEST_COUNT} or less")
+            elif value > (largest := LARGEST.get(canonical, LARGEST_VALUE)):
+                self.fault(row, Reason.OUT_OF_RANGE, canonical, largest_text(largest))
                 result.append(None)
             else:
                 result.append(int(value))
@@ -200,6 +217,11 @@ class Cells:
         values = self._or_blank(canonical)
         for row in np.flatnonzero(np.isinf(values)).tolist():
             self.fault(row, Reason.NOT_FINITE, canonical, "a finite number")
+        largest = LARGEST.get(canonical, LARGEST_VALUE)
+        with np.errstate(invalid="ignore"):
+            beyond = np.isfinite(values) & (np.abs(values) > largest)
+        for row in np.flatnonzero(beyond).tolist():
+            self.fault(row, Reason.OUT_OF_RANGE, canonical, largest_text(largest))
         return [None if math.isnan(value) else value for value in values.tolist()]
 
     # --- texts and times -----------------------------------------------------------------------------
@@ -247,6 +269,9 @@ class Cells:
                     self.fault(row, Reason.BAD_TIME, canonical, expected)
             if moment is not None and zone is not None and moment.tzinfo is None:
                 moment = moment.replace(tzinfo=zone)
+            if moment is not None and not FIRST_YEAR <= moment.year <= LAST_YEAR:
+                self.fault(row, Reason.BAD_TIME, canonical, f"a year from {FIRST_YEAR} to {LAST_YEAR}")
+                moment = None
             result.append(moment)
         return result
 

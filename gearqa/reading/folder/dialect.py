@@ -11,7 +11,7 @@ from typing import Final, Literal
 
 from gearqa.reading.folder.sources import Dialect
 from gearqa.reading.folder.table_kinds import TABLES, split_unit
-from gearqa.reading.rows.csv_rows import is_skipped
+from gearqa.reading.rows.csv_rows import MOST_SKIPPED, is_skipped
 
 SEPARATORS: Final = (",", ";", "\t")
 
@@ -39,7 +39,10 @@ def physical_lines(text: str) -> Iterator[str]:
 
 def split_line(line: str, separator: str) -> list[str]:
     """Cells of one line of text, without surrounding blanks."""
-    return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
+    try:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
+    except csv.Error:  # a cell longer than the limit, which the reader of the table reports
+        return [cell.strip() for cell in line.split(separator)]
 
 
 def find_header(text: str, dialect: Dialect) -> HeaderRow | None:
@@ -99,8 +102,12 @@ def first_decimal_mark(
     lines: Iterable[str], separator: str, columns: Sequence[int]
 ) -> Literal[".", ","] | None:
     """The mark of the first number with decimals in these columns."""
+    skipped = 0
     for line in lines:
         if is_skipped(line):
+            skipped += 1
+            if skipped > MOST_SKIPPED:
+                break
             continue
         cells = line.rstrip("\r\n").split(separator)
         for column in columns:

@@ -27,6 +27,7 @@ from gearqa.reading.folder.dialect import find_header
 from gearqa.reading.folder.pieces import Pieces, cut
 from gearqa.reading.folder.sources import Dialect, TableSource
 from gearqa.reading.folder.table_kinds import NUMBER_COLUMNS, WHOLE_NUMBER_COLUMNS
+from gearqa.reading.rows.csv_rows import LONGEST_LINE
 from gearqa.reading.rows.decoding import CP1252, HEAD_BYTES, UTF8
 from gearqa.symbols import FLANKS
 from gearqa.wording.formulas import with_formula
@@ -112,7 +113,7 @@ class FastReader:
                     break
                 digest.update(data)
                 begin = self._behind_header(data) if start == 0 else 0
-                if begin < len(data):
+                if begin < len(data) and not data.isspace():
                     yield TextBlock(data[begin:], start + begin)
                 start += len(data)
         self.sha256 = digest.hexdigest()
@@ -126,6 +127,8 @@ class FastReader:
             if end >= 0:
                 return size + end
             size += len(window)
+            if size > self.block_bytes + LONGEST_LINE:
+                raise NotPlainError
         return size
 
     def _behind_header(self, data: bytes) -> int:

@@ -299,12 +299,9 @@ def _no_folder(folder: Path) -> Problem:
 
 def _known_of(path: Path) -> tuple[tuple[str, ...], int | None]:
     """The `ignore` line and the number of teeth of a part file that is at fault elsewhere."""
-    import tomllib
+    from gearqa.reading.settings.toml_file import known_document
 
-    try:
-        document = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (OSError, ValueError):
-        return (), None
+    document = known_document(path)
     ignore, gear = document.get("ignore"), document.get("gear")
     patterns = [one for one in ignore if isinstance(one, str)] if isinstance(ignore, list) else []
     teeth = gear.get("teeth") if isinstance(gear, dict) else None

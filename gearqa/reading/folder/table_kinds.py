@@ -21,6 +21,8 @@ class Quantity:
     unit: str
     factors: Mapping[str, float]
     """Unit as in the column name -> factor to the canonical unit."""
+    largest: float = 1e6
+    """Magnitude that a number may have, in the canonical unit."""
 
     @property
     def column(self) -> str:
@@ -39,10 +41,10 @@ _MILLIMETRES: Final = {"mm": 1.0, "um": 0.001}
 QUANTITIES: Final[Mapping[str, Quantity]] = {
     q.name: q
     for q in (
-        Quantity("deviation", "um", _MICROMETRES),
-        Quantity("index", "um", _MICROMETRES),
-        Quantity("pitch", "um", _MICROMETRES),
-        Quantity("radial", "um", _MICROMETRES),
+        Quantity("deviation", "um", _MICROMETRES, 1e9),
+        Quantity("index", "um", _MICROMETRES, 1e9),
+        Quantity("pitch", "um", _MICROMETRES, 1e9),
+        Quantity("radial", "um", _MICROMETRES, 1e9),
         Quantity("roll_length", "mm", _MILLIMETRES),
         Quantity("roll_angle", "deg", {"deg": 1.0}),
         Quantity("diameter", "mm", _MILLIMETRES),
@@ -52,6 +54,14 @@ QUANTITIES: Final[Mapping[str, Quantity]] = {
         Quantity("temperature", "degC", {"degC": 1.0}),
     )
 }
+
+LARGEST: Final[Mapping[str, float]] = {
+    **{q.column: q.largest for q in QUANTITIES.values()}, "teeth_spanned": 1e4, "parts_since_dress": 1e9,
+    "correction": 1e6,
+}  # fmt: skip
+"""Magnitude that a number of a canonical column may have; far beyond any gear, and far from overflow."""
+LARGEST_VALUE: Final = 1e9
+"""The same for reported values and studies."""
 
 PROFILE_POSITIONS: Final = ("roll_length_mm", "roll_angle_deg", "diameter_mm")
 """Position columns of a profile table; the first one given wins."""

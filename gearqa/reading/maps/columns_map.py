@@ -6,7 +6,6 @@ file: each key by its schema, then columns and words against each other, so that
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,6 +21,7 @@ from gearqa.reading.folder.table_kinds import (
 )
 from gearqa.reading.maps.map_model import KINDS, UNIT_OPEN, ColumnsMap, ColumnTable, TableMap
 from gearqa.reading.maps.map_sources import wide_value
+from gearqa.reading.rows.patterns import Pattern
 from gearqa.reading.settings.input_schemas import with_units
 from gearqa.reading.settings.toml_faults import table_as_far_as_known
 from gearqa.reading.settings.toml_file import TomlFile, read_toml
@@ -147,9 +147,9 @@ def _table_problems(
         here = f"{where}.wide.{number}"
         value = wanted.canonical(wide_value(wide) if wanted.sheet else wide.value)[0]
         present = given | {wanted.canonical(key)[0] for key in wide.columns} | {value}
-        present |= {*re.compile(wide.header).groupindex}
+        present |= {*Pattern(wide.header).groupindex}
         yield from _column_problems(file, wanted, wide.columns, f"{here}.columns")
-        for group in re.compile(wide.header).groupindex:
+        for group in Pattern(wide.header).groupindex:
             if group not in wanted.columns:
                 yield _unknown_column(file, wanted, f"{here}.header", group)
         yield from _word_problems(file, "flank", wide.values, f"{here}.values")

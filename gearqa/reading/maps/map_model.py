@@ -13,6 +13,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 from gearqa.errors import Reason
 from gearqa.model.table import TomlTable, about, fault
 from gearqa.reading.folder.sources import TableKind
+from gearqa.reading.rows.patterns import Pattern, PatternError
 from gearqa.reading.settings.toml_text import shown_value
 from gearqa.wording.nearest import nearest
 
@@ -214,10 +215,10 @@ class ColumnsMap(TomlTable):
 # --- checks of single values ------------------------------------------------------------------------
 
 
-def _check_regex(key: str, text: str, *, one_group: bool = False) -> re.Pattern[str]:
+def _check_regex(key: str, text: str, *, one_group: bool = False) -> Pattern:
     try:
-        pattern = re.compile(text)
-    except re.error as error:
+        pattern = Pattern(text)
+    except PatternError as error:
         found = f"'{text}' ({error})"
         raise fault(key, found, "a regular expression", reason=Reason.VALUE_OUT_OF_RANGE) from None
     if one_group and pattern.groups != 1:

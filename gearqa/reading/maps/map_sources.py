@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import codecs
 import os
-import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -32,6 +31,7 @@ from gearqa.reading.maps.map_model import (
 )
 from gearqa.reading.maps.trade_words import LEFT_WORDS, RIGHT_WORDS, flank_of
 from gearqa.reading.rows.decoding import NotTextError, decode_head, guess_encoding, read_head
+from gearqa.reading.rows.patterns import Pattern
 from gearqa.reading.values.sheet_formats import canonical_column
 from gearqa.results.file_kinds import made_by_gearqa
 from gearqa.wording.nearest import nearest
@@ -205,7 +205,7 @@ def _constant(
     factor, offset = scale
     text = _as_text(spec.constant) if spec.constant is not None else ""
     if spec.path is not None:
-        match = re.search(spec.path, name)
+        match = Pattern(spec.path).search(name)
         if match is None or not match.group(1):
             found = f"no match of '{spec.path}' in the path"
             problems.append(Problem(Reason.MAP_WITHOUT_FILE, name, found, f"the {canonical} in it"))

@@ -13,6 +13,10 @@ Rows = tuple[list[int], list[Row]]
 """Lines (from 1) and as many rows."""
 
 BATCH_LINES: Final = 2048
+LONGEST_LINE: Final = 1 << 20
+"""Characters of a line; what is longer is no table that a program wrote for another one."""
+MOST_SKIPPED: Final = 1_000_000
+"""Blank lines and comments in a row."""
 
 
 def is_skipped(line: str, comment: str = "#") -> bool:
@@ -51,24 +55,39 @@ def csv_rows(
     CsvFaultError
         After the rows that come before the fault.
     """
-    line = lines_before + sum(1 for _ in islice(text, skip))
-    while batch := list(islice(text, BATCH_LINES)):
+    lines = bounded_lines(text, lines_before)
+    line = lines_before + sum(1 for _ in islice(lines, skip))
+    skipped = 0
+    while batch := list(islice(lines, BATCH_LINES)):
         joined = "".join(batch)
         if '"' in joined or "\0" in joined:
             # a quoted cell may reach into later lines: from here on row by row
-            yield from _one_by_one(chain(batch, text), separator, line, comment)
+            yield from _one_by_one(chain(batch, lines), separator, line, comment)
             return
         try:
             rows = list(csv.reader(batch, delimiter=separator, strict=True))
         except csv.Error:  # a cell longer than the limit: find its line
-            yield from _one_by_one(chain(batch, text), separator, line, comment)
+            yield from _one_by_one(chain(batch, lines), separator, line, comment)
             return
         numbers = list(range(line + 1, line + len(batch) + 1))
         line += len(batch)
         if comment in joined or separator == "\t" or min(map(len, rows)) < 2:
             good = [not is_skipped(text, comment) for text in batch]
             numbers, rows = list(compress(numbers, good)), list(compress(rows, good))
+        skipped = 0 if rows else skipped + len(batch)
+        if skipped > MOST_SKIPPED:
+            raise CsvFaultError("more than a million blank lines or comments in a row", line)
         yield numbers, rows
+
+
+def bounded_lines(text: TextIO, lines_before: int = 0) -> Iterator[str]:
+    """The lines of a text; CsvFaultError at one that is longer than any table has."""
+    number = lines_before
+    while line := text.readline(LONGEST_LINE + 1):
+        number += 1
+        if len(line) > LONGEST_LINE:
+            raise CsvFaultError("a line of more than a million characters", number)
+        yield line
 
 
 def _one_by_one(text: Iterable[str], separator: str, lines_before: int, comment: str) -> Iterator[Rows]:

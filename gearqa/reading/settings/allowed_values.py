@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from gearqa.model.table import plausible_range
 from gearqa.wording.numbers import short_text
 
 
@@ -19,6 +20,8 @@ class Slot:
 
     annotations: tuple[Any, ...]
     metadata: tuple[Any, ...] = ()
+    key: str = ""
+    """The key that a number stands under, whose unit tells how large it may be."""
 
     @property
     def plain(self) -> set[Any]:
@@ -38,7 +41,9 @@ class Slot:
     @property
     def text(self) -> str:
         """All of it in words."""
-        parts = dict.fromkeys(_described(annotation, self.metadata) for annotation in self.annotations)
+        parts = dict.fromkeys(
+            _described(annotation, self.metadata, self.key) for annotation in self.annotations
+        )
         return " or ".join(parts) or "a value"
 
 
@@ -93,11 +98,12 @@ def slot_at(model: type[BaseModel], loc: Sequence[str | int]) -> Slot:
     for step in loc:
         inside: list[Any] = []
         metadata: tuple[Any, ...] = ()
+        is_key = any(map(is_model, slot.annotations))
         for annotation in slot.annotations:
             flat, more = _inside(annotation, step)
             inside, metadata = inside + flat, metadata + more
         if inside:  # else a tag of a union or validator: stay where we are
-            slot = Slot(tuple(inside), metadata)
+            slot = Slot(tuple(inside), metadata, str(step) if is_key else slot.key)
     return slot
 
 
@@ -113,7 +119,7 @@ def _inside(annotation: Any, step: str | int) -> tuple[list[Any], tuple[Any, ...
     return [], ()
 
 
-def _described(annotation: Any, metadata: Sequence[Any]) -> str:
+def _described(annotation: Any, metadata: Sequence[Any], key: str = "") -> str:
     origin = get_origin(annotation)
     if origin is Literal:
         words = [f"'{w}'" if isinstance(w, str) else str(w) for w in get_args(annotation)]
@@ -128,7 +134,7 @@ def _described(annotation: Any, metadata: Sequence[Any]) -> str:
     names = {int: "a whole number", float: "a number", str: "a text in quotes", bool: "true or false"}
     name = names.get(annotation, getattr(annotation, "__name__", str(annotation)))
     if annotation in {int, float}:
-        return name + _range(metadata)
+        return name + _range(metadata, key, annotation.__name__)
     if annotation is str and any(getattr(m, "max_length", None) == 1 for m in metadata):
         name = "a single character in quotes"
     elif annotation is str and any(getattr(m, "min_length", 0) for m in metadata):
@@ -136,11 +142,13 @@ def _described(annotation: Any, metadata: Sequence[Any]) -> str:
     return name
 
 
-def _range(metadata: Sequence[Any]) -> str:
+def _range(metadata: Sequence[Any], key: str, kind: str) -> str:
     def bound(name: str) -> Any:
         return next((getattr(m, name) for m in metadata if getattr(m, name, None) is not None), None)
 
-    ge, gt, le, lt = bound("ge"), bound("gt"), bound("le"), bound("lt")
+    bounds = {name: bound(name) for name in ("ge", "gt", "le", "lt")}
+    bounds |= plausible_range(key, kind, bounds)
+    ge, gt, le, lt = bounds.values()
     if ge is not None and le is not None:
         return f" from {short_text(ge)} to {short_text(le)}"
     low = _bounded(" of at least", ge) or _bounded(" above", gt)

@@ -23,17 +23,22 @@ _RANGE_ERRORS = {
 }  # fmt: skip
 
 
+MOST_FAULTS: Final = 200
+"""Faults of one file that are told."""
+
+
 def validated(
     document: dict[str, Any], model: type[M], shown: str, lines: TomlLines, lost: set[KeyPath]
 ) -> tuple[M | None, list[Problem]]:
     """The document as a model where it is valid, and its problems; `lost` are statements without a value."""
     errors, instance = _errors(document, model)
+    del errors[MOST_FAULTS:]
     unknown = [e["loc"] for e in errors if e["type"] == "extra_forbidden"]
     if unknown:
         # what a table's own checks have to say comes only once its unknown keys are gone
         more, _ = _errors(_without(document, unknown), model)
         seen = {(e["type"], e["loc"]) for e in errors}
-        errors += [e for e in more if (e["type"], e["loc"]) not in seen]
+        errors += [e for e in more[:MOST_FAULTS] if (e["type"], e["loc"]) not in seen]
     faults = [_Fault.of(error, document, model) for error in errors]
     meant = {(*fault.path[:-1], fault.nearest) for fault in faults if fault.nearest}
     problems = [f.problem(shown, lines) for f in _merged(faults) if not f.is_shadow(lost, meant)]

@@ -74,6 +74,10 @@ def read_toml(path: Path | str, model: type[M], *, name: str | None = None) -> T
     shown = name or path.name
     text = _text(path, shown)
     lines = scan_toml(text)
+    if lines.too_deep is not None:
+        what, expected = "tables or lists within each other without end", "a few levels at most"
+        problem = Problem(Reason.TOML_SYNTAX, shown, what, expected, lines.too_deep)
+        return TomlFile(shown, None, {}, lines, (problem,))
     document, lost, problems = parse_toml(text, shown, lines)
     if document is None:
         return TomlFile(shown, None, {}, lines, tuple(problems))
@@ -82,13 +86,23 @@ def read_toml(path: Path | str, model: type[M], *, name: str | None = None) -> T
     return TomlFile(shown, None if problems else instance, document, lines, tuple(problems))
 
 
+def known_document(path: Path) -> dict[str, Any]:
+    """What a file at fault elsewhere holds, where it can be parsed at all; else nothing."""
+    try:
+        text = _text(path, path.name)
+        return {} if scan_toml(text).too_deep is not None else tomllib.loads(text)
+    except (PartFileError, ValueError, RecursionError):
+        return {}
+
+
 def _by_line(problems: Iterable[Problem]) -> list[Problem]:
     return sorted(problems, key=lambda p: (p.line is None, p.line or 0))
 
 
 def _text(path: Path, shown: str) -> str:
     try:
-        data = path.read_bytes()
+        with path.open("rb") as file:
+            data = file.read(_LARGEST_FILE + 1)
     except (FileNotFoundError, NotADirectoryError):
         problem = Problem(Reason.FILE_NOT_FOUND, shown, "no such file", "a TOML file", hint=_neighbours(path))
         raise PartFileError([problem]) from None
@@ -99,6 +113,9 @@ def _text(path: Path, shown: str) -> str:
     except OSError as error:
         problem = Problem(Reason.FILE_NOT_FOUND, shown, error.strerror or "unreadable", "a readable file")
         raise PartFileError([problem]) from None
+    if len(data) > _LARGEST_FILE:
+        found, expected = "more than 1 MB", "a file that somebody wrote"
+        raise PartFileError([Problem(Reason.VALUE_OUT_OF_RANGE, shown, found, expected)])
     try:
         return data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
@@ -122,6 +139,8 @@ def _neighbours(path: Path) -> str:
 
 
 _MAX_SYNTAX_FAULTS = 25
+_LARGEST_FILE = 1 << 20
+_LONG_NUMBER = re.compile(r"(?<![\w.])[+-]?[0-9][0-9_]{100,}(?![\w.])")
 _DECIMAL_COMMA = re.compile(r"=\s*[+-]?\d+,\d+\s*(#.*)?$")
 _BARE_WORD = re.compile(r"=\s*[A-Za-z_][^\"'=\[\]{}]*$")
 
@@ -139,9 +158,6 @@ def parse_toml(
     for _ in range(_MAX_SYNTAX_FAULTS):
         try:
             return tomllib.loads("\n".join(rows)), lost, problems
-        except RecursionError:
-            found, expected = "tables or lists within each other without end", "a few levels at most"
-            return None, lost, [*problems, Problem(Reason.TOML_SYNTAX, shown, found, expected)]
         except tomllib.TOMLDecodeError as error:
             statement, problem = _syntax_problem(str(error), rows, shown, lines)
             problems.append(problem)
@@ -151,6 +167,16 @@ def parse_toml(
                 lost.add(statement.path)
             for row in range(statement.line - 1, statement.end_line):
                 rows[row] = ""
+        except ValueError:  # an integer that is longer than Python takes
+            changed = [number for number, line in enumerate(rows, 1) if _LONG_NUMBER.search(line)]
+            for number in changed:
+                found, expected = "a number of more than 100 digits", "a number that means something"
+                rows[number - 1] = _LONG_NUMBER.sub("0", rows[number - 1])
+                problems.append(Problem(Reason.VALUE_OUT_OF_RANGE, shown, found, expected, number))
+                if (statement := lines.statement_at(number)) is not None:
+                    lost.add(statement.path)
+            if not changed:
+                raise
     return None, lost, problems
 
 

@@ -38,6 +38,8 @@ class TomlLines:
 
     statements: tuple[Statement, ...]
     lines: Mapping[KeyPath, int] = field(default_factory=dict)
+    too_deep: int | None = None
+    """Line where tables, lists or dotted keys go deeper than in any document; the rest is not looked at."""
 
     def line_of(self, path: KeyPath) -> int | None:
         """Line of a key, else of the nearest table that holds it; None where nothing is found."""
@@ -67,13 +69,14 @@ class _Scanner:
         self.lines: dict[KeyPath, int] = {}
         self.statements: list[Statement] = []
         self.arrays: dict[KeyPath, int] = {}
+        self.too_deep: int | None = None
 
     def run(self) -> TomlLines:
         table: KeyPath = ()
         while True:
             self._skip(_WHITE)
             if self.pos >= len(self.text):
-                return TomlLines(tuple(self.statements), self.lines)
+                return TomlLines(tuple(self.statements), self.lines, self.too_deep)
             begin, line = self.pos, self._line()
             if self.text[self.pos] == "[":
                 table = self._header(line)
@@ -148,7 +151,14 @@ class _Scanner:
             self._skip(_BLANKS)
             if not self._at("."):
                 return keys
+            if len(keys) > _MAX_DEPTH:
+                self._give_up()
+                return keys
             self.pos += 1
+
+    def _give_up(self) -> None:
+        self.too_deep = self._line()
+        self.pos = len(self.text)
 
     def _string(self) -> str:
         quote = self.text[self.pos]
@@ -173,7 +183,7 @@ class _Scanner:
     def _value(self, path: KeyPath, depth: int) -> None:
         self.lines.setdefault(path, self._line())
         if depth > _MAX_DEPTH:
-            self.pos = len(self.text)
+            self._give_up()
         elif self._at('"') or self._at("'"):
             self._string()
         elif self._at("["):

@@ -7,6 +7,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+LONGEST_INTEGER_BITS: Final = 333
 _BARE_KEY: Final = re.compile(r"[A-Za-z0-9_-]+")
 
 
@@ -40,6 +41,8 @@ def shown_value(value: Any) -> str:
         return f"the list {shortened(f'[{inside}]')}" if value else "an empty list"
     if isinstance(value, dt.datetime | dt.date | dt.time):
         return f"the date or time {value.isoformat()}"
+    if isinstance(value, int) and value.bit_length() > LONGEST_INTEGER_BITS:
+        return "a number of more than 100 digits"
     return repr(value)
 
 

@@ -1,0 +1,176 @@
+"""Inputs that nobody writes by accident end with a message, soon and in little memory."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from made_folders import pitch_folder
+
+from gearqa.errors import InputError, NoticeCode, Reason, RecordError
+from gearqa.model.part import Part
+from gearqa.reading.folder.passes import read_folder
+from gearqa.reading.rows import csv_rows
+from gearqa.reading.rows.patterns import Pattern, PatternError
+from gearqa.signoff.record import load_record
+
+
+def reasons(folder, **options):
+    try:
+        read_folder(folder, **options).close()
+    except InputError as error:
+        return {problem.reason for problem in error.problems}
+    return set()
+
+
+def table(tmp_path, header, *rows, extra=""):
+    folder = pitch_folder(tmp_path / "lot", extra=extra)
+    (folder / "pitch.csv").write_text("\n".join([header, *rows]) + "\n", encoding="utf-8")
+    return folder
+
+
+HEADER = "serial,flank,tooth,index_um"
+FULL = [f"A,{flank},{tooth},1.5" for flank in ("left", "right") for tooth in range(1, 9)]
+
+
+# --- numbers that mean nothing ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("cell", ["1e308", "-1e308", "1e10", "-1000000001"])
+def test_a_reading_beyond_its_range(tmp_path, cell):
+    folder = table(tmp_path, HEADER, *FULL[:-1], f"A,right,8,{cell}")
+    assert reasons(folder) == {Reason.OUT_OF_RANGE}
+
+
+def test_the_largest_reading_is_read(tmp_path):
+    assert reasons(table(tmp_path, HEADER, *FULL[:-1], "A,right,8,-1e9")) == set()
+
+
+@pytest.mark.parametrize("cutoff", ["1e-300", "1e300", "5e-324", "0.00009", "100001.0"])
+def test_a_cutoff_beyond_its_range(tmp_path, cutoff):
+    extra = f"[evaluation.filter]\nprofile_cutoff_mm = {cutoff}\n"
+    assert reasons(table(tmp_path, HEADER, *FULL, extra=extra)) == {Reason.VALUE_OUT_OF_RANGE}
+
+
+def test_every_number_of_a_part_file_has_a_range_in_the_schema():
+    def numbers(node, path=""):
+        if isinstance(node, dict):
+            if node.get("type") in ("number", "integer"):
+                yield path, node
+            for key, value in node.items():
+                yield from numbers(value, f"{path}/{key}")
+        elif isinstance(node, list):
+            for one in node:
+                yield from numbers(one, path)
+
+    found = list(numbers(Part.model_json_schema()))
+    assert len(found) > 40
+    for path, node in found:
+        assert {"maximum", "exclusiveMaximum"} & set(node), path
+        assert {"minimum", "exclusiveMinimum"} & set(node), path
+
+
+@pytest.mark.parametrize("year", ["0001-01-01", "1899-12-31", "2201-01-01", "9999-12-31T23:59:59"])
+def test_a_year_that_no_gear_was_made_in(tmp_path, year):
+    folder = table(tmp_path, HEADER, *FULL)
+    (folder / "production.csv").write_text(f"serial,finished_at\nA,{year}\n")
+    assert reasons(folder) == {Reason.BAD_TIME}
+
+
+# --- TOML and records ------------------------------------------------------------------------------------
+
+TOML = {
+    "nested lists": "a = " + "[" * 5000 + "]" * 5000,
+    "nested tables": "a = " + "{a=" * 5000 + "1" + "}" * 5000,
+    "a dotted key": ".".join("a" * 20_000) + " = 1",
+    "a dotted table": "[" + ".".join("a" * 20_000) + "]",
+    "a long integer": "[gear]\nteeth = " + "9" * 5000,
+    "a long hexadecimal": "[gear]\nteeth = 0x" + "f" * 5000,
+    "400 digits": "[gear]\nteeth = " + "9" * 400,
+    "a large file": "# " + "x" * (1 << 20),
+}
+
+
+@pytest.mark.parametrize("text", TOML.values(), ids=TOML)
+def test_a_part_file(tmp_path, text):
+    folder = table(tmp_path, HEADER, *FULL)
+    (folder / "part.toml").write_text(text)
+    assert reasons(folder)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "[" * 100_000,
+        '{"a":' * 100_000,
+        '{"a": 1e400}',
+        '{"a": ' + "9" * 5000 + "}",
+        '{"a": "\\ud800"}',
+        "\0",
+        "[" * 60 + "]" * 60,
+    ],
+)
+def test_a_record(tmp_path, text):
+    path = tmp_path / "a.rec"
+    path.write_text(text)
+    with pytest.raises(RecordError, match="no JSON document"):
+        load_record(path)
+    assert json.loads('{"a": 1}') == {"a": 1}
+
+
+# --- tables ----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("quote", ["", '"'])
+def test_a_header_cell_beyond_what_the_library_takes(tmp_path, quote):
+    folder = table(tmp_path, f"{HEADER},{quote}{'x' * 140_000}{quote}", *(f"{row}," for row in FULL))
+    assert reasons(folder) == {Reason.UNREADABLE_CSV}
+
+
+def test_a_line_without_end(tmp_path):
+    assert reasons(table(tmp_path, HEADER, *FULL, "x" * 3_000_000)) == {Reason.UNREADABLE_CSV}
+    assert reasons(table(tmp_path, "x" * 5_000_000)) == {Reason.NOT_TEXT}
+
+
+def test_blank_lines_without_end(tmp_path, monkeypatch):
+    assert reasons(table(tmp_path, "\n" * 5_000_000)) == {Reason.NOT_TEXT}
+    monkeypatch.setattr(csv_rows, "MOST_SKIPPED", 5000)
+    assert reasons(table(tmp_path, HEADER, "\n" * 20_000, *FULL)) == {Reason.UNREADABLE_CSV}
+    assert reasons(table(tmp_path, HEADER, "\n" * 2000, *FULL)) == set()
+
+
+def test_a_pattern_takes_no_longer_than_its_text(tmp_path):
+    assert Pattern("^(s+)+(?P<tooth>x)$").search("s" * 50_000) is None
+    for text in ("(", "(?=a)", r"(a)\1"):
+        with pytest.raises(PatternError):
+            Pattern(text)
+
+
+# --- a decimal comma between commas ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "header",
+    [f"{HEADER},", f"{HEADER},note", f"{HEADER},,", "serial,flank,tooth,,index_um,x"],
+)
+def test_decimals_in_the_next_column_are_refused(tmp_path, header):
+    spare = header.count(",") - HEADER.count(",") - 1
+    rows = [row.replace("1.5", "-30,750") + "," * spare for row in FULL]
+    if ",," in header[:25]:
+        rows = [row.replace("-30,750,", ",-30,750") for row in rows]
+    assert reasons(table(tmp_path, header, *rows)) == {Reason.RAGGED_ROW}
+
+
+@pytest.mark.parametrize(
+    ("header", "change"),
+    [
+        (f"{HEADER},", ("1.5", "1.5,")),
+        (f"{HEADER},note", ("1.5", "1.5,750")),
+        (f"{HEADER},note", ("1.5", "2,ok")),
+        ("point," + HEADER, ("A,", "7,A,")),
+    ],
+)
+def test_columns_that_are_no_decimals_are_ignored_as_before(tmp_path, header, change):
+    rows = [row.replace(*change) for row in FULL]
+    with read_folder(table(tmp_path, header, *rows)) as inspection:
+        assert NoticeCode.UNKNOWN_COLUMN in {notice.code for notice in inspection.notices}
