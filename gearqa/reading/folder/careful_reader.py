@@ -112,6 +112,7 @@ class CarefulReader:
         self.check_rows()
 
     def _csv_fault(self, fault: CsvFaultError) -> None:
+        self.rows_read += 1  # a row that cannot be taken apart is one
         if fault.nul:
             hint = ignore_hint(self.source.name)
             self._fault(Reason.NOT_TEXT, fault.found, "a text file", fault.line, hint=hint)

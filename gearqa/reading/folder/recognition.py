@@ -134,7 +134,8 @@ def _by_header(path: Path, name: str, text: str, dialect: Dialect, row: HeaderRo
     if kind is None:
         return Recognised(problems=(unrecognised(name, text, row, dialect),))
     columns = _columns(header, kind)
-    _check_shift(header, text, row, dialect, columns)
+    if not header.problems:
+        _check_shift(header, text, row, dialect, columns)
     if header.problems:
         return Recognised(problems=tuple(header.problems))
     simulated = text.startswith(SIMULATED_MARK)
