@@ -37,6 +37,7 @@ BYTES_PER_ROW: Final = 16
 _THREADS: Final = 2
 _AHEAD: Final = 3
 _WINDOW: Final = 1 << 12
+_TRUTH: Final = (b"True", b"TRUE", b"true", b"False", b"FALSE", b"false")
 _COMMENT: Final = re.compile(rb"(?:\A|[\r\n])#")
 
 
@@ -161,6 +162,8 @@ class FastReader:
         data = self._checked(block.data)
         plain = TextBlock(data, block.start)
         if b"#" in data and _COMMENT.search(data):
+            return plain
+        if any(word in data for word in _TRUTH):  # pandas would take them for 0 and 1
             return plain
         if data.startswith(codecs.BOM_UTF8):  # pandas would drop it, which only the start of a file allows
             return plain

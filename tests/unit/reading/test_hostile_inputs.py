@@ -174,3 +174,11 @@ def test_columns_that_are_no_decimals_are_ignored_as_before(tmp_path, header, ch
     rows = [row.replace(*change) for row in FULL]
     with read_folder(table(tmp_path, header, *rows)) as inspection:
         assert NoticeCode.UNKNOWN_COLUMN in {notice.code for notice in inspection.notices}
+
+
+@pytest.mark.parametrize("word", ["True", "TRUE", "true", "False"])
+@pytest.mark.parametrize("fast_from", [0, 1 << 60])
+def test_a_truth_value_is_no_tooth(tmp_path, monkeypatch, word, fast_from):
+    monkeypatch.setattr("gearqa.reading.folder.passes.FAST_FROM_BYTES", fast_from)
+    rows = [f"{serial},{flank},{word},1.5" for serial in "AB" for flank in ("left", "right")]
+    assert reasons(table(tmp_path, HEADER, *rows)) == {Reason.NOT_A_NUMBER}
