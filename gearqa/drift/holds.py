@@ -18,6 +18,8 @@ from gearqa.statistics.level_search import FoundStep, find_movement
 
 HELD = 0.01
 """A part with a larger chance to lie beyond a limit is held."""
+MOST_PARTS = 2_000_000
+"""Of more parts no list is made."""
 LOOSE = 0.05
 """A level change counts here from this p on, claimed or not."""
 
@@ -101,7 +103,7 @@ def _chances(
     """Chances of all parts made from a cycle on, by number of the cycle."""
     gears, order = one.gears, one.gears.order
     last = made.last[start:]
-    if not sides or not last.sum():
+    if not sides or not 0 < last.sum() <= MOST_PARTS:
         return {}
     cycle = np.repeat(np.arange(start, order.cycles), last)
     begin = np.cumsum(last) - last

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
-from typing import NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -315,7 +315,7 @@ def _pace(ordered: list[Observation]) -> float | None:
         rise = o.parts_since_dress - before.parts_since_dress
         if rise > 0:
             paces.append((_time_key(o) - _time_key(before)) / rise)
-    return float(np.median(paces)) if paces else None
+    return float(np.median(paces)) or None if paces else None
 
 
 def _by_label(observations: list[Observation]) -> list[list[Observation]]:
@@ -386,9 +386,10 @@ def _time_key(o: Observation) -> float:
     return seconds(o.finished_at) if o.finished_at is not None else math.inf
 
 
-def _place_in_time(o: Observation) -> tuple[float, float]:
-    """Time, then position."""
-    return (_time_key(o), math.inf if o.parts_since_dress is None else float(o.parts_since_dress))
+def _place_in_time(o: Observation) -> tuple[Any, ...]:
+    """Time; where it is the same, as of dates without a time of day, label and position."""
+    position = math.inf if o.parts_since_dress is None else float(o.parts_since_dress)
+    return (_time_key(o), label_order(o.wheel), label_order(o.dress), position)
 
 
 def _within_cycle(o: Observation) -> tuple[float, float]:

@@ -41,6 +41,8 @@ FARTHEST = 20
 BAND_REACH = 4.0
 """How far the band for the chart goes on towards the limit, as a multiple of its usual horizon."""
 MOST_CYCLES_AHEAD = 200
+MOST_PARTS = 20_000
+"""Longer cycles are looked at up to here."""
 FAR = 1.5
 """A limit farther away than so many times the parts measured is told to lie far."""
 
@@ -129,10 +131,10 @@ def forecast_cycle(
     if model is None or model.levels.dof < 1:
         return Forecast(None, "too few dress cycles to show the level")
     measured = int(fit.s_max) + 1
-    usual = max(made.usual or 0, round(1.5 * measured))
+    usual = min(max(made.usual or 0, round(1.5 * measured)), MOST_PARTS)
     if limit is None:
         return Forecast(None, f"no {side} limit is known", _band(model, usual, confidence))
-    mean, half = _path(model, FARTHEST * measured, confidence)
+    mean, half = _path(model, min(FARTHEST * measured, 2 * MOST_PARTS), confidence)
     beyond = sign * (mean - limit)
     expected, low = kept_parts(beyond <= 0), kept_parts(beyond + half <= 0)
     high = kept_parts(beyond - half <= 0)
@@ -194,7 +196,7 @@ def _dress_advice(
     reason = _no_interval(one, limits, sides)
     if reason is not None:
         return DressAdvice(reason=reason)
-    last = int(one.fits.mean.s_max)
+    last = min(int(one.fits.mean.s_max), MOST_PARTS)
     parts = interval_parts(one, sides, risk, last)
     straight = interval_parts(one, sides, risk, last, straight=True)
     gap = _open_gap(sides, parts) if straight > parts else None

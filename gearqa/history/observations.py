@@ -169,3 +169,11 @@ def load_parts_per_dress(store: HistoryStore, *, part_number: str | None = None)
                 if grinder.get("parts_per_dress") is not None:
                     found[name] = grinder["parts_per_dress"]
     return found
+
+
+def load_unproduced(store: HistoryStore, *, part_number: str | None = None) -> list[str]:
+    """Serials that count but have no production data, in the order they were measured."""
+    which = [*Selection(part_number).conditions(), ~GEAR.c.produced]
+    query = sa.select(GEAR.c.serial).where(*which).order_by(GEAR.c.measured_key, GEAR.c.id)
+    with store.reading() as connection:
+        return [serial for (serial,) in connection.execute(query)]

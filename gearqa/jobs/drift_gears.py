@@ -177,6 +177,7 @@ def gears_of_store(place: AnyStore, asked: Asked) -> DriftGears:
         load_observations,
         load_parts_per_dress,
         load_references,
+        load_unproduced,
     )
     from gearqa.jobs.stores import opened
 
@@ -187,12 +188,16 @@ def gears_of_store(place: AnyStore, asked: Asked) -> DriftGears:
         if store.gear_count():
             text = f"{source}: no gear with production data{asked.words}"
             nothing = EvaluationError(text, hint="look at: gearqa history list")
+        unproduced = load_unproduced(store, part_number=part_number) if grinder is None else []
+        warnings = (_no_production(unproduced, store.gear_count()),) if unproduced else ()
         references = load_references(store, part_number=part_number, grinder=grinder)
         loaded = load_observations(
             store, part_number=part_number, grinder=grinder, parameters=asked.parameters
         )
         return DriftGears(
-            header=DriftHeader(source, load_inputs(store, part_number=part_number, grinder=grinder)),
+            header=DriftHeader(
+                source, load_inputs(store, part_number=part_number, grinder=grinder), warnings
+            ),
             observations=list(loaded),
             events=load_events(store, grinder=grinder),
             nothing=nothing,

@@ -287,6 +287,11 @@ def test_gears_without_a_production_row_are_named(capsys, folder):
     _, result = drifted(capsys, folder)
     (told,) = [one for one in result["warnings"] if one["code"] == "no_production_row"]
     assert "1 of 42 gears without a row in a production table are left out: P0021" in told["message"]
+    store = str(folder.parent / "h.sqlite")
+    app.run(["history", "add", str(folder), "--store", store])
+    capsys.readouterr()
+    _, result = drifted(capsys, "--store", store)
+    assert told in result["warnings"]
 
 
 def test_parts_that_were_not_measured_give_interval_and_serials(capsys, tmp_path):

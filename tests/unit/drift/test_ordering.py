@@ -156,3 +156,14 @@ def test_two_gears_at_one_part_of_a_cycle_without_times() -> None:
     order = production_order(twice, ())
     assert order.doubt is not None
     assert "two gears at one part of a cycle" in order.doubt
+
+
+def test_dates_without_a_time_of_day_keep_the_labels_together() -> None:
+    observations = [
+        replace(o, finished_at=o.finished_at.replace(hour=0, minute=0, second=0))  # type: ignore[union-attr]
+        for o in rows()
+    ]
+    order = production_order(observations, ())
+    assert order.cycle.tolist() == np.repeat(np.arange(12), 3).tolist()
+    assert order.s.tolist() == [0.0, 14.0, 29.0] * 12
+    assert order.warnings == ()
