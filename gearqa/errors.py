@@ -163,6 +163,8 @@ class NoticeCode(StrEnum):
     SIZE_OVERSTATED = "size_overstated"
     CORRECTION_LATE = "correction_late"
     POSITION_MISSING = "position_missing"
+    # diagnosis
+    MOUNTINGS_DIFFER = "mountings_differ"
     # incoming
     REPORT_FOLLOWS_FROM_THEIR_TRACES = "report_follows_from_their_traces"
     NOT_MEASURED_BY_US = "not_measured_by_us"

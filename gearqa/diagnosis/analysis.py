@@ -11,10 +11,12 @@ from gearqa.diagnosis.components import Piece, not_identifiable, pieces_of
 from gearqa.diagnosis.corrections import corrections_of
 from gearqa.diagnosis.decomposition import FAMILY_RISK, Decomposition, decompose
 from gearqa.diagnosis.fine_shapes import FineSearch, FineShape
-from gearqa.diagnosis.ladder import ladder, rung_of, shares
+from gearqa.diagnosis.ladder import ladder, lot_shares, rung_of, shares
 from gearqa.diagnosis.lot_pieces import lot_pieces
+from gearqa.diagnosis.mountings import mounting_notice
 from gearqa.diagnosis.order_spectrum import order_spectrum
 from gearqa.diagnosis.removal import without
+from gearqa.diagnosis.trusted import as_they_stand, trusted, warnings_of
 from gearqa.diagnosis.views import views_of
 from gearqa.evaluation.evaluate import evaluate_with
 from gearqa.evaluation.part_setup import PartSetup
@@ -22,6 +24,8 @@ from gearqa.model.diagnosis import GearDiagnosis, LotDiagnosis, NotIdentifiable
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.results import GearResult
 
+MOUNTING_RISK: Final = 0.001
+"""Chance of a warning of two mountings where there was one."""
 FINE_RISK: Final = FAMILY_RISK / 2
 """Chance that ripple or a turned end is named in a report on gears without."""
 SEARCHES: Final = 8
@@ -51,7 +55,9 @@ def diagnose_gears(
     tuple of GearDiagnosis, and LotDiagnosis
         In the order of the gears.
     """
-    measured = list(gears)
+    given = list(gears)
+    graded = [result for _, result in evaluate_with(given, setup)]
+    measured, setup = trusted(given, setup), as_they_stand(setup)
     search = FineSearch(setup, FINE_RISK / SEARCHES / max(1, len(measured)))
     fine = [search.of(gear) for gear in measured]
     smooth = [
@@ -59,9 +65,11 @@ def diagnose_gears(
         for gear, shapes in zip(measured, fine, strict=True)
     ]
     fits = decompose(smooth, setup, threads=threads)
-    graded = [result for _, result in evaluate_with(measured, setup)]
     pieces = [pieces_of(fit, shapes, setup) for fit, shapes in zip(fits, fine, strict=True)]
-    taken_apart = tuple(_gear(*one, setup) for one in zip(measured, graded, fits, fine, pieces, strict=True))
+    risk = MOUNTING_RISK / max(1, len(measured))
+    taken_apart = tuple(
+        _gear(*one, setup, risk) for one in zip(measured, graded, fits, fine, pieces, strict=True)
+    )
     return taken_apart, _lot(measured, graded, taken_apart, pieces, setup)
 
 
@@ -72,6 +80,7 @@ def _gear(
     fine: Sequence[FineShape],
     pieces: Sequence[Piece],
     setup: PartSetup,
+    mounting_risk: float,
 ) -> GearDiagnosis:
     real = [one for one in pieces if one.component.significant]
     explained = shares(gear, raw, real, setup)
@@ -81,6 +90,7 @@ def _gear(
     ]
     told.sort(key=lambda one: -_weight(one.component.explains, raw))
     rest = [one.component for one in pieces if not one.component.significant]
+    differs = mounting_notice(fit, setup, mounting_risk)
     return GearDiagnosis(
         serial=gear.serial,
         class_=raw.class_,
@@ -93,6 +103,7 @@ def _gear(
         causes=causes_of([one.component for one in told]),
         orders=order_spectrum(fit, setup),
         scatter_um=fit.scatter,
+        warnings=(*warnings_of(raw), *([] if differs is None else [differs])),
         views=views_of(gear, pieces, setup),
     )
 
@@ -116,6 +127,11 @@ def _lot(
 ) -> LotDiagnosis:
     common = lot_pieces(pieces, setup)
     real = [one for one in common if one.component.significant]
+    explained = lot_shares(measured, graded, real, setup)
+    real = [
+        replace(one, component=replace(one.component, explains=share))
+        for one, share in zip(real, explained, strict=True)
+    ]
     raw = rung_of((), graded)
     hidden: dict[tuple[str, str], NotIdentifiable] = {}
     for gear in gears:
@@ -126,7 +142,9 @@ def _lot(
         class_=raw.class_,
         beyond=raw.beyond,
         master_quality=raw.master_quality,
-        components=tuple(one.component for one in common),
+        components=tuple(
+            one.component for one in (*real, *(one for one in common if not one.component.significant))
+        ),
         not_identifiable=tuple(hidden.values()),
         ladder=ladder([(gear, real) for gear in measured], setup),
         corrections=corrections_of(real, setup, gears=len(measured)),

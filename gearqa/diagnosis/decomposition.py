@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from gearqa.arrays import Array
+from gearqa.arrays import Array, BoolArray
 from gearqa.diagnosis import effects as made
 from gearqa.diagnosis.effects import Effect
 from gearqa.diagnosis.observations import GROUPS, Layout, layout_key, observe
@@ -128,7 +128,7 @@ def _plan(layout: Layout, threads: int | None) -> _Plan:
     )
     zeros = layout.nuisance()
     responses = layout.responses(wanted)
-    can = identifiable(zeros, responses)
+    can = identifiable(zeros, responses) & _seen(wanted, layout)
     base = tuple(effect for effect, yes in zip(wanted, can, strict=True) if yes)
     blocks, columns = _side_by_side([r for r, yes in zip(responses, can, strict=True) if yes], zeros)
     options = _options(layout, threads)
@@ -144,6 +144,11 @@ def _plan(layout: Layout, threads: int | None) -> _Plan:
         options,
         Candidates(option_columns, option_blocks),
     )
+
+
+def _seen(effects: Sequence[Effect], layout: Layout) -> BoolArray:
+    """Whether a layout shows an error well enough: balls hardly move with teeth that move along the arc."""
+    return np.array([effect.key != "tangential" or bool(layout.pitch) for effect in effects], dtype=np.bool_)
 
 
 def _side_by_side(responses: Sequence[Array], before: Array) -> tuple[tuple[slice, ...], Array]:

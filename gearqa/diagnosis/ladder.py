@@ -30,18 +30,35 @@ def shares(
 ) -> list[dict[str, float]]:
     """Share of each deviation that goes when a piece alone is taken out; minus where it grows."""
     alone = [without(gear, [(one.effect, one.amplitudes)], setup) for one in pieces]
+    before = _worst_values([raw])
+    return [_gone(before, _worst_values([result])) for _, result in evaluate_with(alone, setup)]
+
+
+def lot_shares(
+    gears: Sequence[GearMeasurement], raw: Sequence[GearResult], pieces: Sequence[Piece], setup: PartSetup
+) -> list[dict[str, float]]:
+    """Share of the worst value of all gears that goes when a piece alone is taken out of each of them."""
+    before = _worst_values(raw)
     found = []
-    for _, result in evaluate_with(alone, setup):
-        of_piece = {}
-        for key, parameter in raw.parameters.items():
-            after = result.parameters.get(key)
-            if after is None or not parameter.value_um:
-                continue
-            share = 1 - abs(after.value_um) / abs(parameter.value_um)
-            if abs(share) >= SMALLEST_SHARE:
-                of_piece[key] = share
-        found.append(of_piece)
+    for one in pieces:
+        alone = (without(gear, [(one.effect, one.amplitudes)], setup) for gear in gears)
+        found.append(_gone(before, _worst_values([result for _, result in evaluate_with(alone, setup)])))
     return found
+
+
+def _worst_values(results: Sequence[GearResult]) -> dict[str, float]:
+    """Largest magnitude of each parameter over some gears. [um]"""
+    worst: dict[str, float] = {}
+    for result in results:
+        for key, parameter in result.parameters.items():
+            worst[key] = max(worst.get(key, 0.0), abs(parameter.value_um))
+    return worst
+
+
+def _gone(before: Mapping[str, float], after: Mapping[str, float]) -> dict[str, float]:
+    """Shares of the values before that are no longer there."""
+    shares_of = {key: 1 - after[key] / value for key, value in before.items() if value and key in after}
+    return {key: share for key, share in shares_of.items() if abs(share) >= SMALLEST_SHARE}
 
 
 def ladder(gears: PiecesOfGears, setup: PartSetup) -> tuple[Rung, ...]:
@@ -99,14 +116,6 @@ def worst_class_exact(result: GearResult) -> float | None:
     """Class of a gear as a real number; None if nothing was graded or every deviation is 0."""
     exact = [one.class_exact for one in result.parameters.values() if one.class_exact is not None]
     return max(exact) if exact else None
-
-
-def by_key(pieces: Sequence[Piece]) -> Mapping[str, list[Piece]]:
-    """Pieces of each key, in their order."""
-    found: dict[str, list[Piece]] = {}
-    for one in pieces:
-        found.setdefault(one.component.key, []).append(one)
-    return found
 
 
 def _severity(rung: Rung) -> float:

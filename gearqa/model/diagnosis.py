@@ -132,6 +132,8 @@ class GearDiagnosis:
     orders: tuple[OrderAmplitude, ...]
     scatter_um: Mapping[str, float]
     """What is left between teeth, by kind of observation."""
+    warnings: tuple[Notice, ...] = ()
+    """What was left out for doubt, and what puts the diagnosis in question."""
     views: GearViews | None = None
     """What charts show."""
 

@@ -10,6 +10,7 @@ from gearqa.report.diagnosis.words import (
     causes_table,
     components_table,
     corrections_table,
+    doubts_list,
     hidden_list,
     ladder_table,
     summary_rows,
@@ -31,7 +32,7 @@ def diagnosis_document(result: DiagnosisResult) -> doc.Document:
         sections = [*_sections(gear, "result"), _foot(result)]
         return _document(result, name, (doc.Sheet(name, tuple(sections), id="diagnosis"),))
     first = [
-        doc.Section("", (summary_rows(result),), id="gears"),
+        doc.Section("", (summary_rows(result), *doubts_list(result.gears)), id="gears"),
         *_sections(result.lot, "lot"),
         _foot(result),
     ]
@@ -53,6 +54,7 @@ def _document(result: DiagnosisResult, name: str, sheets: tuple[doc.Sheet, ...])
 def _sections(one: GearDiagnosis | LotDiagnosis, name: str) -> list[doc.Section]:
     blocks: list[doc.Block] = [verdict(one), components_table(one.components), ladder_table(one.ladder)]
     if isinstance(one, GearDiagnosis):
+        blocks = [*doubts_list([one]), *blocks]
         blocks += [*index_chart(one), *order_chart(one)]
     sections = [doc.Section("", tuple(blocks), id=name)]
     if one.corrections:

@@ -8,6 +8,7 @@ from gearqa.report.diagnosis.words import (
     causes_table,
     components_table,
     corrections_table,
+    doubts_list,
     hidden_list,
     ladder_table,
     summary_rows,
@@ -24,7 +25,12 @@ def diagnosis_blocks(result: DiagnosisResult, *, wide: bool) -> list[doc.Block]:
     one: GearDiagnosis | LotDiagnosis = result.gears[0] if len(result.gears) == 1 else result.lot
     if len(result.gears) > 1:
         blocks.append(summary_rows(result))
-    blocks += [verdict(one), components_table(one.components, wide=wide), ladder_table(one.ladder)]
+    blocks += [
+        *doubts_list(result.gears),
+        verdict(one),
+        components_table(one.components, wide=wide),
+        ladder_table(one.ladder),
+    ]
     if one.corrections:
         blocks.append(corrections_table(one.corrections))
     if one.causes and wide:

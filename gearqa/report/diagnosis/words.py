@@ -70,6 +70,7 @@ QUANTITIES: Final = {
 }
 STATUS: Final[dict[bool | None, doc.Status]] = {True: "good", False: "bad", None: "open"}
 MOST_SHARES: Final = 3
+MOST_DOUBTS: Final = 12
 SETTER: Final = "Corrections are suggestions: a qualified setter checks sign, size and reach before use."
 RAW: Final = "The measured class counts; what stands below it is what-if."
 
@@ -116,6 +117,8 @@ def way_out(one: GearDiagnosis | LotDiagnosis) -> str:
         return sentence(f"without {keys_text(least.without)}: class {rung_class(least)}, master quality")
     last = one.ladder[-1]
     if not last.without or last.class_exact is None or last.class_exact >= (one.ladder[0].class_exact or 0.0):
+        if isinstance(one, LotDiagnosis) and one.gears > 1:
+            return "No component that the gears share would change that: look at the worst gears."
         return "No component found would change that."
     without = f"without {keys_text(last.without)}: class {rung_class(last)}"
     return sentence(f"not reached by taking out what was found; {without}")
@@ -242,6 +245,23 @@ def hidden_list(hidden: Sequence[NotIdentifiable]) -> doc.Bullets:
             for one in hidden
         )
     )
+
+
+def doubts_list(gears: Sequence[GearDiagnosis]) -> tuple[doc.Block, ...]:
+    """What was left out for doubt, and what puts a diagnosis in question; nothing where there is nothing."""
+    told: dict[str, list[str]] = {}
+    for gear in gears:
+        for one in gear.warnings:
+            told.setdefault(one.message, []).append(gear.serial)
+    if not told:
+        return ()
+    alone = len(gears) == 1
+    lines = [text if alone else f"{some_of(serials, 3)}: {text}" for text, serials in told.items()]
+    lines = [text[:1].upper() + text[1:] if text.endswith("?") else sentence(text) for text in lines]
+    more = len(lines) - MOST_DOUBTS
+    if more > 0:
+        lines = [*lines[:MOST_DOUBTS], f"{count_text(more, 'more note')}: see the JSON result."]
+    return (doc.Bullets(tuple(lines)),)
 
 
 def summary_rows(result: DiagnosisResult) -> doc.Table:
