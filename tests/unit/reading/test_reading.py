@@ -458,7 +458,7 @@ def test_simulated_tables_mark_the_inspection(tmp_path: Path) -> None:
 
 def test_unknown_columns_are_ignored_with_a_notice(tmp_path: Path) -> None:
     header = "serial,flank,tooth,roll_length_mm,deviation_um,fase_position_mm\n"
-    with read(tmp_path, {"p.csv": rows(header, ["A,left,1,1,0,9"])}) as inspection:
+    with read(tmp_path, {"p.csv": rows(header, ["A,left,1,1,0.5,9"])}) as inspection:
         (notice,) = inspection.notices
     assert notice.code == "unknown_column"
     assert "'fase_position_mm' is not known" in notice.message
