@@ -161,9 +161,9 @@ def _check_shift(
     rows = [cells for cells in rows if len(cells) == len(row.names)]
     whole = [at for at in measured if rows and all(_WHOLE.fullmatch(cells[at]) for cells in rows)]
     for at in spare:
-        before = [place for place in whole if place < at]
+        before = [place for place in measured if place < at]
         digits = [cells[at] for cells in rows if cells[at]]
-        if before and digits and all(map(_DIGITS.fullmatch, digits)):
+        if before[-1] in whole and digits and all(map(_DIGITS.fullmatch, digits)):
             name = f"column '{row.names[at]}'" if row.names[at] else "a column without a name"
             found = (
                 f"{name} with digits such as {digits[0]}, right of whole numbers in '{row.names[before[-1]]}'"

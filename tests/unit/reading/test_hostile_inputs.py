@@ -176,6 +176,13 @@ def test_columns_that_are_no_decimals_are_ignored_as_before(tmp_path, header, ch
         assert NoticeCode.UNKNOWN_COLUMN in {notice.code for notice in inspection.notices}
 
 
+def test_whole_positions_beside_decimals_are_no_shift(tmp_path):
+    header = "serial,flank,tooth,face_position_mm,deviation_um,point"
+    rows = [f"A,{flank},1,{k},{k}.5,{k}" for flank in ("left", "right") for k in range(21)]
+    with read_folder(table(tmp_path, header, *rows)) as inspection:
+        assert len(next(iter(inspection)).traces) == 2
+
+
 @pytest.mark.parametrize("word", ["True", "TRUE", "true", "False"])
 @pytest.mark.parametrize("fast_from", [0, 1 << 60])
 def test_a_truth_value_is_no_tooth(tmp_path, monkeypatch, word, fast_from):
