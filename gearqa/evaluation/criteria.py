@@ -168,7 +168,7 @@ def untold(part: Part, rows: Mapping[str, ToleranceRow]) -> list[Untold]:
             asked.append(part.master_quality.class_)
             place = place if len(asked) > 1 else "master_quality.parameters"
         row = rows.get(key)
-        for class_ in dict.fromkeys(asked):
+        for class_ in dict.fromkeys(one for one in asked if one is not None):
             if row is None or row.tolerance(class_) is None:
                 text = f"{key}: no tolerance of {part.edition.word} {class_} in {title} for this gear"
                 found.append(Untold(place, text, f"there: {known}; or limits under [tolerance.limits_um]"))

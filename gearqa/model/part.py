@@ -260,13 +260,13 @@ def _unknown_key(
     return fault(where, f"'{key}'{note}", f"one of {', '.join(known)}", reason=reason, hint=hint)
 
 
-def _check_keys(keys: Any, what: str) -> None:
+def _check_keys(keys: Any, what: str, known: Collection[str] = GRADABLE) -> None:
     table = isinstance(keys, dict)
     for number, key in enumerate(keys):
-        if key not in GRADABLE:
+        if key not in known:
             where, reason = (key, Reason.UNKNOWN_KEY) if table else (number, Reason.UNKNOWN_WORD)
-            note = ", which is reported but never graded" if key in PARAMETERS else ""
-            raise _unknown_key(f"{what}.{where}", key, GRADABLE, reason=reason, note=note)
+            note = ", which has no class, but limits_um may grade it" if key in PARAMETERS else ""
+            raise _unknown_key(f"{what}.{where}", key, known, reason=reason, note=note)
 
 
 def _each_once(values: tuple[str, ...], what: str) -> None:
@@ -307,7 +307,7 @@ class FlankTolerance(TomlTable):
     @model_validator(mode="after")
     def _known(self) -> Self:
         _check_keys(self.classes, "classes")
-        _check_keys(self.limits_um, "limits_um")
+        _check_keys(self.limits_um, "limits_um", tuple(PARAMETERS))
         return self
 
 
@@ -335,8 +335,9 @@ class Tolerance(FlankTolerance):
     """`[tolerance]`: the class required, exceptions by parameter and by flank, drawing limits."""
 
     standard: StandardTitle = about("standard and edition", default=ISO_1328_1_2013)
-    class_: FlankToleranceClass = about(
-        "flank tolerance class required for every graded parameter", alias="class"
+    class_: FlankToleranceClass | None = optional(
+        "flank tolerance class required for every graded parameter; may be missing where all have limits",
+        alias="class",
     )
     flanks: tuple[Flank, ...] = about("flanks that are graded", default=FLANKS, strict=False, min_length=1)
     parameters: tuple[str, ...] = about(
@@ -360,6 +361,20 @@ class Tolerance(FlankTolerance):
                     raise fault(place, found, expected, hint=f"put it under [tolerance.{table}]")
         return self
 
+    @model_validator(mode="after")
+    def _class_or_limits(self) -> Self:
+        for key in self.required:
+            for flank in self.flanks if PARAMETERS[key].per_flank else (None,):
+                if self.limits_for(key, flank) is not None:
+                    continue
+                if key not in GRADABLE:
+                    place = f"limits_um.{key}"
+                    raise fault(place, "limits of one flank alone", "limits of every graded flank")
+                if self.class_for(key, flank) is None:
+                    expected = f"a class, since {key} has no limits"
+                    raise fault("class", "none", expected, reason=Reason.MISSING_KEY)
+        return self
+
     def for_flank(self, flank: Flank | None) -> FlankTolerance:
         """The flank's own table; an empty one for what has no flank (runout)."""
         return {"left": self.left, "right": self.right}.get(flank or "", FlankTolerance())
@@ -369,7 +384,7 @@ class Tolerance(FlankTolerance):
         own = self.for_flank(flank).limits_um
         return own.get(parameter, self.limits_um.get(parameter))
 
-    def class_for(self, parameter: str, flank: Flank | None) -> int:
+    def class_for(self, parameter: str, flank: Flank | None) -> int | None:
         """Required class: by parameter (flank, then general), else by flank, else the general one."""
         own = self.for_flank(flank)
         by_parameter = own.classes.get(parameter, self.classes.get(parameter))

@@ -78,6 +78,7 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
     """State, probability of conformity, class proven and master quality of one gear."""
     instrument = gear.production.instrument if gear.production else None
     values: list[ValueState] = []
+    with_class = 0
     master: list[State] = []
     for (key, flank), criterion in criteria.of.items():
         one = measured(gear, key, flank)
@@ -90,6 +91,7 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
             master.append(counted(value_state(y, u, limits, decision.confidence), y, limits, decision.rule))
         if criterion.required:
             values.append(judge_value(key, flank, one, criterion, expanded, decision))
+            with_class += criterion.row is not None
     absent = missing_of(gear, criteria)
     missing = [
         key if flank is None else f"{key} {flank}"
@@ -111,7 +113,7 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
         probability_parameter=least.parameter if least else None,
         probability_flank=least.flank if least else None,
         class_indicated=gear.class_,
-        class_proven=max(proven) if proven and len(proven) == len(values) and not missing else None,
+        class_proven=max(proven) if proven and len(proven) == with_class and not missing else None,
         class_complete=gear.class_complete,
         master_quality=worst_state([*master, *(("not assessed",) if open_master else ())]),
         missing=tuple(missing),

@@ -24,7 +24,7 @@ _ASKED: Final = (
 )  # fmt: skip
 _USUAL: Final = {"gear.normal_pressure_angle_deg": 20.0, "gear.helix_angle_deg": 0.0}
 _NOT_EXPLAINED_AGAIN: Final = ("tolerance.left", "tolerance.right")
-_NEEDED: Final = ("gear.normal_module_mm",)
+_NEEDED: Final = ("gear.normal_module_mm", "tolerance.class")
 """Asked for although the schema allows another key instead."""
 
 _EXAMPLES: Final[Mapping[str, Sequence[str]]] = {
