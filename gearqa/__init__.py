@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from gearqa.jobs.json_schemas import json_schema
     from gearqa.jobs.lot import DecidedLot, decide_lot, record_lot
     from gearqa.jobs.start import start_folder
-    from gearqa.jobs.tolerances import tolerances
+    from gearqa.jobs.tolerances import compare_tolerances, tolerances
     from gearqa.jobs.verify import verify_record
     from gearqa.jobs.watch import watch_folder
     from gearqa.jobs.watch_signals import acknowledge_signals, undo_acknowledgement
@@ -78,6 +78,7 @@ _PLACES = {
     "make_keys": "gearqa.signoff.key_files",
     "load_private_key": "gearqa.signoff.key_files",
     "tolerances": "gearqa.jobs.tolerances",
+    "compare_tolerances": "gearqa.jobs.tolerances",
     "tolerance_table": "gearqa.standards",
     "check_report": "gearqa.jobs.incoming",
     "study_gauge": "gearqa.jobs.gauge",
@@ -141,6 +142,7 @@ __all__ = [
     "analyse_drift",
     "check_history",
     "check_report",
+    "compare_tolerances",
     "decide_lot",
     "diagnose",
     "draft_columns",

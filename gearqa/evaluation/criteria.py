@@ -153,10 +153,9 @@ class Untold(NamedTuple):
 
 
 def untold(part: Part, rows: Mapping[str, ToleranceRow]) -> list[Untold]:
-    """Classes that a drawing asks for and for which there is no tolerance."""
+    """Classes that a drawing asks for and for which there is no tolerance: one entry a key of the file."""
     tolerance, title = part.tolerance, part.tolerance.standard
-    found = []
-    known = ", ".join(key for key in PARAMETERS if key in rows)
+    lacking: dict[str, dict[int, list[str]]] = {}
     for key in PARAMETERS:
         asked = [
             tolerance.class_for(key, flank)
@@ -170,9 +169,18 @@ def untold(part: Part, rows: Mapping[str, ToleranceRow]) -> list[Untold]:
         row = rows.get(key)
         for class_ in dict.fromkeys(one for one in asked if one is not None):
             if row is None or row.tolerance(class_) is None:
-                text = f"{key}: no tolerance of {part.edition.word} {class_} in {title} for this gear"
-                found.append(Untold(place, text, f"there: {known}; or limits under [tolerance.limits_um]"))
-    return found
+                lacking.setdefault(place, {}).setdefault(class_, []).append(key)
+    known = ", ".join(key for key in PARAMETERS if key in rows)
+    hint = f"there: {known}; or limits under [tolerance.limits_um]"
+    word = part.edition.word
+    return [
+        Untold(place, f"no tolerance in {title} for this gear of {_asked_text(asked, word)}", hint)
+        for place, asked in lacking.items()
+    ]
+
+
+def _asked_text(asked: Mapping[int, list[str]], word: str) -> str:
+    return "; ".join(f"{word} {class_} in {', '.join(keys)}" for class_, keys in asked.items())
 
 
 def criteria_of(part: Part) -> Criteria:

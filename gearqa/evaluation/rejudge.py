@@ -26,6 +26,8 @@ def why_raw_data(old: Part, asked: Criteria, new: Part, wanted: Criteria) -> str
     for name in ("gear", "evaluation", "design"):
         if getattr(old, name) != getattr(new, name):
             return f"[{name}] of the part data differs, so every trace is evaluated anew"
+    if old.edition.evaluates_as != new.edition.evaluates_as:
+        return f"{new.edition.title} evaluates traces in another way than {old.edition.title}"
     if more := {*wanted.graded_flanks} - {*asked.graded_flanks}:
         return f"the {' and '.join(sorted(more))} flanks were not graded before"
     if news := _families(wanted) - _families(asked):

@@ -10,6 +10,7 @@ from typing import Any
 from gearqa.errors import EvaluationError, PartFileError, Problem, Reason
 from gearqa.history.parts import READING_KEYS, part_text
 from gearqa.model.part import Part
+from gearqa.symbols import FLANKS
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,12 +51,36 @@ def changed_part(part: Part, new: NewGrading) -> Part:
         changed = Part.model_validate_json(json.dumps(document, default=str))
     except ValueError as error:
         raise PartFileError(_validation_problems(error, settings)) from error
+    if new.part is None and changed.edition.text != part.edition.text:
+        _refuse_old_classes(part, changed, settings)
     if changed.part.number != part.part.number:
         raise EvaluationError(
             f"the part file is of part number {changed.part.number}, the gears are of {part.part.number}",
             hint="choose gears of one part number with --part-number",
         )
     return changed
+
+
+def _refuse_old_classes(part: Part, changed: Part, settings: Mapping[str, Any]) -> None:
+    """Raise PartFileError where classes of the former system would count as classes of the new one."""
+    asked = changed.tolerance
+    classes = {"tolerance.class": asked.class_, "tolerance.classes": asked.classes}
+    for flank in FLANKS:
+        own = getattr(asked, flank)
+        classes |= {f"tolerance.{flank}.class": own.class_, f"tolerance.{flank}.classes": own.classes}
+    classes["master_quality.class"] = changed.master_quality.class_
+    kept = [
+        key
+        for key, value in classes.items()
+        if value not in (None, {}) and not any(one == key or one.startswith(f"{key}.") for one in settings)
+    ]
+    if kept:
+        found, title = ", ".join(kept), part.tolerance.standard
+        expected = f"a class of {asked.standard}; those of the drawing are of {title} and are not converted"
+        hint = "say --class and --set KEY=CLASS for the others, or give a drawing by that system with --part"
+        raise PartFileError(
+            [Problem(Reason.MISSING_KEY, "--standard", f"none for {found}", expected, hint=hint)]
+        )
 
 
 def _validation_problems(error: ValueError, settings: Mapping[str, Any]) -> list[Problem]:

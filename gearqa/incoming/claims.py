@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from gearqa.evaluation.criteria import Criteria, OneSidedLimits
-from gearqa.incoming.editions import Edition, edition_named
+from gearqa.incoming.editions import Edition, edition_claimed
+from gearqa.model.editions import SlopeSpan
 from gearqa.model.incoming import TRACE_KIND, Claim, ReportedValue
 from gearqa.model.results import GearResult, State, TraceResult
 from gearqa.statistics import conformity
@@ -36,12 +37,12 @@ class JudgedClaim:
 
 
 def extremes(
-    gear: GearResult, parameter: str, flank: Flank | None, tooth: int | None, over_range: bool
+    gear: GearResult, parameter: str, flank: Flank | None, tooth: int | None, span: SlopeSpan | None
 ) -> tuple[float, ...]:
     """Our values that must all meet a limit: the worst traces of a flank, or of one tooth. [um]"""
     if parameter in TRACE_KIND:
         values = [
-            trace_value(trace, parameter, over_range)
+            trace_value(trace, parameter, span)
             for trace in gear.traces
             if trace.kind == TRACE_KIND[parameter]
             and flank in (None, trace.flank)
@@ -61,11 +62,11 @@ def extremes(
     return () if found is None else (found.value_um,)
 
 
-def trace_value(trace: TraceResult, parameter: str, over_range: bool) -> float:
-    """A trace's value of a parameter; slopes over the evaluation range where that is asked. [um]"""
+def trace_value(trace: TraceResult, parameter: str, span: SlopeSpan | None) -> float:
+    """A trace's value of a parameter, slopes over a span; None: over that of the drawing. [um]"""
     what = parameter.partition("_")[2]
-    if what == "slope" and over_range:
-        return trace.slope_evaluation_um
+    if what == "slope" and span is not None:
+        return trace.slope_full_um if span == "full" else trace.slope_evaluation_um
     return float(getattr(trace, f"{what}_um"))
 
 
@@ -76,7 +77,7 @@ def judge(
     drawing = next(iter(editions.values()))
     ours: tuple[float, ...] = ()
     if gear is not None:
-        ours = extremes(gear, reported.parameter, reported.flank, reported.tooth, False)
+        ours = extremes(gear, reported.parameter, reported.flank, reported.tooth, None)
     found = max(ours, key=abs, default=None)
     class_found = None if found is None else drawing.class_of(reported.parameter, found)
     graded = reported.parameter in drawing.rows
@@ -87,18 +88,20 @@ def judge(
 
     if not reported.class_text:
         return none("nothing_claimed")
-    title = edition_named(reported.standard)
+    title = edition_claimed(reported.standard, editions)
     edition = editions.get(title or "")
     if edition is None:
         return none("other_system" if title is None else "outside_edition")
     if reported.class_ is None:
         return none("claim_in_words")
+    if reported.parameter not in edition.rows:
+        return none("no_tolerance")
     tolerance = edition.tolerance(reported.parameter, reported.class_)
     if tolerance is None:
         return none("no_such_class")
     if gear is None:
         return none("not_measured", tolerance)
-    values = extremes(gear, reported.parameter, reported.flank, reported.tooth, edition.slopes_over_range)
+    values = extremes(gear, reported.parameter, reported.flank, reported.tooth, edition.slope_span)
     if not values:
         return none("not_found")
     limits: OneSidedLimits = (-tolerance if PARAMETERS[reported.parameter].signed else None, tolerance)

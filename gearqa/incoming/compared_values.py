@@ -11,7 +11,7 @@ from gearqa.arrays import Array
 from gearqa.evaluation.criteria import Criteria
 from gearqa.incoming import claims
 from gearqa.incoming.compare import ReportComparison
-from gearqa.incoming.editions import Edition, edition_named
+from gearqa.incoming.editions import Edition, edition_claimed
 from gearqa.incoming.explanations import Explained
 from gearqa.incoming.gear_claims import ValueClaim, gear_claims
 from gearqa.incoming.settings import Numbering
@@ -98,9 +98,9 @@ def compared_values(
         meanings = meaning.ours(value, gear.serial if gear is not None else "")
         meant = meanings[0]
         judged = claims.judge_all(meanings, gear, U, editions)
-        title = edition_named(value.standard)
+        title = edition_claimed(value.standard, editions)
         edition = editions.get(title or "")
-        ours = () if gear is None else claims.extremes(gear, meant.parameter, meant.flank, meant.tooth, False)
+        ours = () if gear is None else claims.extremes(gear, meant.parameter, meant.flank, meant.tooth, None)
         theirs = (-abs(value.value_um), abs(value.value_um)) if by_magnitude else (value.value_um,)
         rows.append(
             ComparedValue(

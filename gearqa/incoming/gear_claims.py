@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from gearqa.incoming.claims import judge_all
-from gearqa.incoming.editions import Edition, edition_named
+from gearqa.incoming.editions import Edition, edition_claimed
 from gearqa.model.incoming import Claim, ClaimedValue, GearClaim, ReportedValue
 from gearqa.model.results import GearResult
 
@@ -29,7 +29,7 @@ def gear_claims(values: Iterable[ValueClaim], editions: Mapping[str, Edition]) -
             gears.setdefault(one.meanings[0].serial, []).append(one)
     found = []
     for serial, own in gears.items():
-        titles = {edition_named(one.meanings[0].standard) for one in own}
+        titles = {edition_claimed(one.meanings[0].standard, editions) for one in own}
         title = titles.pop()
         if titles or title is None or title not in editions:
             continue

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from gearqa.errors import Notice, NoticeCode
 from gearqa.incoming.compare import ReportComparison
-from gearqa.incoming.editions import Edition, edition_named, states_edition
+from gearqa.incoming.editions import Edition, edition_claimed, states_edition
 from gearqa.incoming.reasons import MOST_NAMED, better_than_own_value
 from gearqa.model.editions import ISO_1328_1_1995, ISO_1328_1_2013
 from gearqa.model.incoming import Basis, ComparedValue, IncomingResult, ReportedValue, flank_of
@@ -42,8 +43,10 @@ _SENTENCES: Final[Mapping[NoticeCode, str]] = {
     NoticeCode.OTHER_SYSTEM: "classes of another system ({systems}) are not compared with {standard}",
     NoticeCode.CLAIM_IN_WORDS: "classes whose system is not known ({words}) are not compared with {standard}"
     ": name it in the column standard",
-    NoticeCode.OLDER_EDITION: f"classes of {ISO_1328_1_1995} are judged by the tolerances of that edition, "
-    "slopes over the evaluation range; the numbers are not compared with those of 2013",
+    NoticeCode.OTHER_EDITION: "classes of {title} are judged by its own tolerances, slopes over the {span}; "
+    "the numbers are not compared with those of {standard}",
+    NoticeCode.NO_TOLERANCE: "{title}, as far as it is known here, has no tolerance of {symbols}: these "
+    "claims are not judged",
     NoticeCode.ROUNDED_BEFORE_GRADING: "{number} of these classes would follow if the value were rounded to "
     "whole micrometres before grading; a value is graded as it is",
     NoticeCode.CLASSES_OF_OLDER_EDITION: "{older} of {claims} claimed classes follow from the reported "
@@ -76,7 +79,7 @@ def cautions_of(
         their_serial, our_serial = next(iter(comparison.sides.partner.items()))
         yield _caution(NoticeCode.SERIALS_BY_NUMBER, theirs=their_serial, ours=our_serial)
     yield from _how_compared(rows, comparison.explained.bases)
-    yield from _standards(rows, comparison.sides.values, result.standard)
+    yield from _standards(rows, comparison.sides.values, result.standard, editions)
     yield from _own_values(rows, editions)
     if explanation.few_values and explanation.rms_before_um is not None:
         yield _caution(NoticeCode.FEW_VALUES, values=count_text(explanation.n, "value"))
@@ -115,20 +118,38 @@ def _how_compared(rows: Sequence[ComparedValue], bases: Mapping[str, Basis]) -> 
 
 
 def _standards(
-    rows: Sequence[ComparedValue], values: Sequence[ReportedValue], standard: str
+    rows: Sequence[ComparedValue],
+    values: Sequence[ReportedValue],
+    standard: str,
+    editions: Mapping[str, Edition],
 ) -> Iterator[Notice]:
-    silent = [value for value in values if value.class_text and not states_edition(value.standard)]
-    if silent and edition_named(silent[0].standard) is not None:
-        claims = count_text(len(silent), "claim")
-        yield _caution(NoticeCode.STANDARD_NOT_STATED, claims=claims, standard=standard)
+    drawing = next(iter(editions))
+    silent = Counter(
+        title
+        for value in values
+        if value.class_text
+        and not states_edition(value.standard)
+        and (title := edition_claimed(value.standard, editions)) is not None
+    )
+    for title, number in silent.items():
+        judged_by = standard if title == drawing else title
+        claims = count_text(number, "claim")
+        yield _caution(NoticeCode.STANDARD_NOT_STATED, claims=claims, standard=judged_by)
     others = sorted({row.standard_claimed or "" for row in rows if row.claim_reason == "other_system"})
     if others:
         yield _caution(NoticeCode.OTHER_SYSTEM, systems=", ".join(others), standard=standard)
     words = sorted({row.class_text for row in rows if row.claim_reason == "claim_in_words"})
     if words:
         yield _caution(NoticeCode.CLAIM_IN_WORDS, words=some_of(words, MOST_NAMED), standard=standard)
-    if any(row.standard_claimed == ISO_1328_1_1995 and row.class_text for row in rows):
-        yield _caution(NoticeCode.OLDER_EDITION)
+    for title, edition in editions.items():
+        claimed = [row for row in rows if row.class_text and row.standard_claimed == title]
+        if claimed and title != drawing:
+            span = "full span" if edition.slope_span == "full" else "evaluation range"
+            yield _caution(NoticeCode.OTHER_EDITION, title=title, span=span, standard=standard)
+        lacking = {row.parameter for row in claimed if row.claim_reason == "no_tolerance"}
+        if lacking:
+            symbols = symbols_text(key for key in PARAMETERS if key in lacking)
+            yield _caution(NoticeCode.NO_TOLERANCE, title=title, symbols=symbols)
 
 
 def _own_values(rows: Sequence[ComparedValue], editions: Mapping[str, Edition]) -> Iterator[Notice]:

@@ -25,6 +25,10 @@ SCHEMAS: Final[dict[str, tuple[str, str]]] = {
     "verify": ("gearqa.results.record_json:verify_json_schema", "gearqa verify --json"),
     "history": ("gearqa.results.history_json:history_json_schema", "gearqa history ... --json"),
     "tolerances": ("gearqa.results.tolerances_json:tolerances_json_schema", "gearqa tolerances --json"),
+    "comparison": (
+        "gearqa.results.tolerances_json:COMPARISON.json_schema",
+        "gearqa tolerances --compare --json",
+    ),
     "incoming": ("gearqa.results.incoming_json:INCOMING.json_schema", "gearqa incoming --json"),
     "diagnose": ("gearqa.results.diagnosis_json:DIAGNOSIS.json_schema", "gearqa diagnose --json"),
     "gauge": ("gearqa.results.gauge_json:GAUGE.json_schema", "gearqa gauge --json"),

@@ -37,6 +37,8 @@ class EditionRules:
     """Share of the roll length from control to tip form diameter that is evaluated."""
     missing_in_tip_zone: float
     """Part of the material missing in the tip zone that counts; 0: none."""
+    mark: str
+    """Behind a class in a table where classes of several systems stand; the usual edition has none."""
     same_as: str = ""
     """The edition whose text it is."""
 
@@ -46,21 +48,29 @@ class EditionRules:
         return self.same_as or self.title
 
     @property
+    def evaluates_as(self) -> tuple[SlopeSpan, float, float]:
+        """What the evaluation of traces depends on."""
+        return self.slope_span, self.profile_share, self.missing_in_tip_zone
+
+    @property
     def steps_by_root_2(self) -> bool:
         """Whether each class allows the root of two times the one before."""
-        return self.text in (ISO_1328_1_2013, ISO_1328_1_1995)
+        return self.text in EDITIONS_OF_ISO_1328_1
 
 
 ISO_1328_1_2013: Final = "ISO 1328-1:2013"
 ISO_1328_1_1995: Final = "ISO 1328-1:1995"
+EDITIONS_OF_ISO_1328_1: Final = (ISO_1328_1_2013, ISO_1328_1_1995)
+DIN_3962_1978: Final = "DIN 3962:1978"
+JIS_B_1702_1976: Final = "JIS B 1702:1976"
 
 
 def _newer(title: str, same_as: str = "") -> EditionRules:
-    return EditionRules(title, 1, 11, "class", "full", 0.95, 0.0, same_as)
+    return EditionRules(title, 1, 11, "class", "full", 0.95, 0.0, "", same_as)
 
 
 def _older(title: str, same_as: str = "") -> EditionRules:
-    return EditionRules(title, 0, 12, "grade", "evaluation", 0.92, 1 / 3, same_as)
+    return EditionRules(title, 0, 12, "grade", "evaluation", 0.92, 1 / 3, ":1995", same_as)
 
 
 EDITIONS: Final[dict[str, EditionRules]] = {
@@ -71,8 +81,8 @@ EDITIONS: Final[dict[str, EditionRules]] = {
         _older(ISO_1328_1_1995),
         _older("GB/T 10095.1-2008", same_as=ISO_1328_1_1995),
         _older("JIS B 1702-1:1998", same_as=ISO_1328_1_1995),
-        EditionRules("DIN 3962:1978", 1, 12, "quality", "evaluation", 0.92, 1 / 3),
-        EditionRules("JIS B 1702:1976", 0, 8, "class", "evaluation", 0.92, 1 / 3),
+        EditionRules(DIN_3962_1978, 1, 12, "quality", "evaluation", 0.92, 1 / 3, " DIN"),
+        EditionRules(JIS_B_1702_1976, 0, 8, "class", "evaluation", 0.92, 1 / 3, " JIS"),
     )
 }
 """Printed title -> rules. How the older systems evaluate is from memory."""

@@ -21,6 +21,40 @@ class ToleranceGear:
 
 
 @dataclass(frozen=True, slots=True)
+class NearestClass:
+    """The class of a system whose tolerance comes nearest to the one compared with."""
+
+    class_: int
+    tolerance_um: Positive
+
+
+@dataclass(frozen=True, slots=True)
+class ComparedTolerance:
+    """One tolerance and what comes nearest to it in each system."""
+
+    parameter: str
+    class_: int
+    """Of the standard compared with."""
+    tolerance_um: Positive
+    nearest: Mapping[str, NearestClass]
+    """By system; one that has no tolerance near it, or none of this parameter, is left out."""
+
+
+@dataclass(frozen=True, slots=True)
+class ToleranceComparison:
+    """Tolerances of one gear in all systems beside each other. A class of one is no class of another."""
+
+    standard: str
+    """Whose classes the others are compared with."""
+    gear: ToleranceGear
+    systems: tuple[str, ...]
+    """Systems that have this gear, the standard compared with first; those of one text once."""
+    outside: Mapping[str, str]
+    """Systems whose range of application the gear is outside of, with the reason."""
+    rows: tuple[ComparedTolerance, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class ToleranceTable:
     """Rounded tolerances of a gear, a row a class; a slope's is its magnitude."""
 

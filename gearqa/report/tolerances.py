@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gearqa.model.tolerances import ToleranceGear, ToleranceTable
+from gearqa.model.tolerances import ToleranceComparison, ToleranceGear, ToleranceTable
 from gearqa.report.blocks.document import Block, Column, Facts, Table
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import DASH, count_text, number_text, tolerance_text
@@ -11,6 +11,31 @@ from gearqa.wording.numbers import DASH, count_text, number_text, tolerance_text
 def tolerance_blocks(table: ToleranceTable) -> list[Block]:
     """Standard, gear, and its tolerances: a column a class."""
     return [Facts((("Standard", table.standard), ("Gear", _gear_text(table.gear)))), _table(table)]
+
+
+def comparison_blocks(compared: ToleranceComparison) -> list[Block]:
+    """One standard's tolerances, and the class that comes nearest in each other system."""
+    others = [title for title in compared.systems if title != compared.standard]
+    rows = []
+    for row in compared.rows:
+        near = (row.nearest.get(title) for title in others)
+        cells = (f"{one.class_}: {tolerance_text(one.tolerance_um)}" if one else DASH for one in near)
+        own = f"{row.class_}: {tolerance_text(row.tolerance_um)}"
+        rows.append((PARAMETERS[row.parameter].symbol, own, *cells))
+    notes = [
+        "Class: tolerance in µm. In the other columns the class whose tolerance comes nearest for this gear; "
+        "a dash where none is near, or none is known. Slopes: plus or minus.",
+        "No class is converted: the systems also evaluate over other lengths, so one trace has other values "
+        "in them.",
+        *(f"{title} is left out: {reason}." for title, reason in compared.outside.items()),
+    ]
+    table = Table(
+        "",
+        (Column("", "left"), *(Column(title) for title in (compared.standard, *others))),
+        tuple(rows),
+        notes=tuple(notes),
+    )
+    return [Facts((("Compared with", compared.standard), ("Gear", _gear_text(compared.gear)))), table]
 
 
 def _gear_text(gear: ToleranceGear) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from gearqa.model.tolerances import ToleranceTable
+from gearqa.model.tolerances import ToleranceComparison, ToleranceTable
 from gearqa.results.codec import Table
 from gearqa.results.document import ResultDocument
 from gearqa.symbols import GRADABLE
@@ -13,6 +13,11 @@ TOLERANCES: Final = ResultDocument(
     "gearqa.tolerances/1",
     "Rounded tolerances of a gear, micrometres; a slope's is its magnitude",
     ToleranceTable,
+)
+COMPARISON: Final = ResultDocument(
+    "gearqa.tolerance_comparison/1",
+    "Rounded tolerances of a gear in all systems; classes of different systems are not the same",
+    ToleranceComparison,
 )
 
 

@@ -71,6 +71,35 @@ class ToleranceRow:
         met = place < len(self.tolerances) and not math.isnan(value)
         return place + self.first_class if met else None
 
+    def nearest(self, tolerance: float) -> int | None:
+        """Class whose tolerance comes nearest by ratio; a comparison of sizes, never a class of a value.
+
+        House definition; half a step beyond the first or last class there is none.
+
+        Parameters
+        ----------
+        tolerance : float
+            Tolerance of another system, more than 0. [um]
+
+        Returns
+        -------
+        int or None
+            Class; None where no class is near. [-]
+
+        Examples
+        --------
+        >>> row = tabled_row(5, (6.0, 8.0, 11.0))
+        >>> row.nearest(8.4), row.nearest(12.0), row.nearest(16.0)
+        (6, 7, None)
+        """
+        logs = [math.log(one) for one in self.tolerances]
+        wanted = math.log(tolerance)
+        below, above = (logs[1] - logs[0]) / 2, (logs[-1] - logs[-2]) / 2
+        if not logs[0] - below <= wanted <= logs[-1] + above:
+            return None
+        place = min(range(len(logs)), key=lambda number: abs(logs[number] - wanted))
+        return place + self.first_class
+
 
 def tabled_row(first_class: int, tolerances: tuple[float, ...]) -> ToleranceRow:
     """A row without a formula for classes: the real-valued class lies between tabled ones by ratio.

@@ -85,6 +85,47 @@ def test_tolerances_from_a_part_file(capsys, tmp_path):
         assert result["gear"]["teeth"] == 8
 
 
+@pytest.mark.independent
+def test_systems_beside_each_other(capsys):
+    """Module 1.5, d 45, b 25: fHbeta of ISO 1328-1:2013 class 6 by hand, sqrt 2 (0.05 sqrt 45 + 0.35 sqrt 25
+    + 4) = 8.606, rounded 8.5; of 1995 grade 6, sqrt 2 (0.07 sqrt 31.62 + 0.45 sqrt 28.28 + 3) = 8.18, 8.0;
+    the printed cell of DIN 3962-2 for quality 6 is 9."""
+    words = ("--module", 1.5, "--diameter", 45, "--face-width", 25, "--class", 6, "--compare")
+    result = tolerances(capsys, *words)
+    rows = {row["parameter"]: row for row in result["rows"]}
+    assert rows["helix_slope"] == {
+        "parameter": "helix_slope", "class": 6, "tolerance_um": 8.5,
+        "nearest": {
+            "ISO 1328-1:2013": {"class": 6, "tolerance_um": 8.5},
+            "ISO 1328-1:1995": {"class": 6, "tolerance_um": 8.0},
+            "DIN 3962:1978": {"class": 6, "tolerance_um": 9},
+        },
+    }  # fmt: skip
+    assert set(rows["single_pitch"]["nearest"]) == set(result["systems"])
+    assert result["outside"] == {}
+    jsonschema.validate(result, json_schema("comparison"), cls=jsonschema.Draft202012Validator)
+    assert run("tolerances", *words) == 0
+    assert "No class is converted" in capsys.readouterr().out
+
+
+def test_a_system_whose_range_the_gear_is_outside_of_is_named_and_left_out(capsys):
+    words = ("--module", 3, "--diameter", 160, "--face-width", 32, "--compare")
+    result = tolerances(capsys, *words, "--standard", "GB/T 10095.1-2008")
+    assert result["systems"] == ["GB/T 10095.1-2008", "ISO 1328-1:2013", "JIS B 1702:1976"]
+    assert list(result["outside"]) == ["DIN 3962:1978"]
+    assert [row["class"] for row in result["rows"] if row["parameter"] == "runout"] == list(range(13))
+
+
+def test_a_part_file_names_its_own_standard(capsys, tmp_path):
+    folder = pitch_folder(tmp_path / "lot")
+    path = folder / "part.toml"
+    path.write_text(path.read_text().replace("[tolerance]", '[tolerance]\nstandard = "ISO 1328-1:1995"'))
+    assert tolerances(capsys, "--part", path)["standard"] == "ISO 1328-1:1995"
+    compared = tolerances(capsys, "--part", path, "--compare")
+    assert compared["standard"] == "ISO 1328-1:1995"
+    assert {row["class"] for row in compared["rows"]} == {6}
+
+
 def test_tolerances_on_a_terminal(capsys):
     assert run("tolerances", "--module", 2, "--diameter", 100, "--face-width", 20) == 0
     out = capsys.readouterr().out

@@ -1,9 +1,9 @@
-"""`gearqa tolerances`: the tolerance table of one gear."""
+"""`gearqa tolerances`: the tolerances of one gear, in one system or in all."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -31,15 +31,23 @@ def command(
         Path | None, typer.Option("--part", metavar="FILE", help="Take the gear from this part file.")
     ] = None,
     grade: Annotated[
-        int | None, typer.Option("--class", metavar="A", help="Only this flank tolerance class, 1 to 11.")
+        int | None, typer.Option("--class", metavar="A", help="Only this class of the standard.")
     ] = None,
     standard: Annotated[
-        str, typer.Option("--standard", metavar="TITLE", help="Tolerance standard.")
-    ] = DEFAULT_STANDARD,
+        str | None,
+        typer.Option(
+            "--standard",
+            metavar="TITLE",
+            help=f"Tolerance standard [default: that of the part file, or {DEFAULT_STANDARD}]",
+        ),
+    ] = None,
+    compare: Annotated[
+        bool, typer.Option("--compare", help="All systems side by side: what comes nearest in each.")
+    ] = False,
     json: JsonFile = None,
     quiet: Quiet = False,
 ) -> int:
-    """Print the ISO 1328-1 tolerances of a gear.
+    """Print the tolerances of a gear, by class or in all systems side by side.
 
     Rounded as the standard rounds, in micrometres; a slope's tolerance is its magnitude. The gear comes
     from --module, --diameter and --face-width, or from a part file.
@@ -47,20 +55,30 @@ def command(
     Example: gearqa tolerances --module 1.75 --diameter 160 --face-width 32 --class 5
     """
     from gearqa.cli.console import put_out, tell, terminal
-    from gearqa.jobs.tolerances import diameter_doubt, tolerances
-    from gearqa.report.tolerances import tolerance_blocks
+    from gearqa.jobs.tolerances import compare_tolerances, diameter_doubt, tolerances
+    from gearqa.report.tolerances import comparison_blocks, tolerance_blocks
+    from gearqa.results.tolerances_json import COMPARISON, TOLERANCES
 
-    table = tolerances(
-        module=module, diameter=diameter, face_width=face_width, teeth=teeth, helix_angle=helix_angle,
-        part=part, class_=grade, standard=standard,
-    )  # fmt: skip
-    if part is None and (doubt := diameter_doubt(table.gear, helix_angle)):
+    sizes: dict[str, Any] = {
+        "module": module, "diameter": diameter, "face_width": face_width, "teeth": teeth,
+        "helix_angle": helix_angle, "part": part, "class_": grade, "standard": standard,
+    }  # fmt: skip
+    if compare:
+        compared = compare_tolerances(**sizes)
+        gear, blocks, document = (
+            compared.gear,
+            comparison_blocks(compared),
+            COMPARISON.json(compared, pretty=True),
+        )
+    else:
+        table = tolerances(**sizes)
+        gear, blocks, document = table.gear, tolerance_blocks(table), TOLERANCES.json(table, pretty=True)
+    if part is None and (doubt := diameter_doubt(gear, helix_angle)):
         tell(f"warning: {doubt}")
-    shown = "" if json == "-" or quiet else terminal().laid_out(tolerance_blocks(table))
+    shown = "" if json == "-" or quiet else terminal().laid_out(blocks)
     if json is not None:
         from gearqa.results.outputs import write_whole
-        from gearqa.results.tolerances_json import TOLERANCES
 
-        write_whole(json, TOLERANCES.json(table, pretty=True), "JSON result")
+        write_whole(json, document, "JSON result")
     put_out(shown)
     return ExitStatus.CONFORMS

@@ -11,7 +11,7 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.evaluation.criteria import Criteria
-from gearqa.incoming.editions import Edition, edition_named
+from gearqa.incoming.editions import Edition, edition_claimed
 from gearqa.incoming.plausibility.figures import Figures
 from gearqa.model.incoming import ReportedValue
 from gearqa.symbols import PARAMETERS
@@ -121,7 +121,7 @@ def _shares(figures: Figures, criteria: Criteria) -> Array:
 
 
 def _tolerance(value: ReportedValue, editions: Mapping[str, Edition], criteria: Criteria) -> float | None:
-    edition = editions.get(edition_named(value.standard) or "")
+    edition = editions.get(edition_claimed(value.standard, editions) or "")
     if edition is not None and value.class_ is not None:
         claimed = edition.tolerance(value.parameter, value.class_)
         if claimed is not None:

@@ -13,12 +13,13 @@ from typing import Final
 import numpy as np
 
 from gearqa.evaluation.criteria import criteria_of
-from gearqa.incoming.editions import Edition, edition_named
+from gearqa.incoming.editions import Edition, edition_claimed
 from gearqa.incoming.plausibility.contradictions import contradictions
 from gearqa.incoming.plausibility.copies import Alike, copied_flanks, copied_gears, grouped
 from gearqa.incoming.plausibility.distributions import Oddness, edges, last_digits
 from gearqa.incoming.plausibility.figures import HONEST_LEVEL, Figures
 from gearqa.incoming.plausibility.magnitudes import WrongSize, wrong_sizes
+from gearqa.model.editions import EDITIONS_OF_ISO_1328_1
 from gearqa.model.incoming import ReportedValue
 from gearqa.model.part import Part
 from gearqa.model.plausibility import CHECKS, Check, Plausibility, Question
@@ -162,11 +163,18 @@ def _odd(one: Oddness) -> Question:
 
 
 def _classes(figures: Figures) -> Iterator[Question]:
-    """Claims that the reported value itself meets in no edition, not even rounded to whole micrometres."""
+    """Claims that the reported value itself meets in no edition, not even rounded to whole micrometres.
+
+    The editions of ISO 1328-1 are often named wrongly, so a claim by one may meet the other.
+    """
     found = []
     for value in figures.values:
-        known = [one for one in figures.editions.values() if value.parameter in one.rows]
-        if value.class_ is None or not known or edition_named(value.standard) is None:
+        claimed = edition_claimed(value.standard, figures.editions)
+        titles = EDITIONS_OF_ISO_1328_1 if claimed in EDITIONS_OF_ISO_1328_1 else (claimed,)
+        known = [
+            one for title, one in figures.editions.items() if title in titles and value.parameter in one.rows
+        ]
+        if value.class_ is None or not known:
             continue
         typed = (abs(value.value_um) - 0.5 * 10.0**-value.decimals, float(int(abs(value.value_um) + 0.5)))
         meets = [one.class_of(value.parameter, max(0.0, um)) for one in known for um in typed]

@@ -6,6 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Iterator, Mapping
 
+from gearqa.model.editions import EDITIONS
 from gearqa.model.incoming import Bias, Claim, ComparedValue, IncomingResult, Split, Verdict
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.verdicts import DECISION_STATUS, STATUS
@@ -235,25 +236,27 @@ def en_text(row: ComparedValue) -> str:
 
 
 def claimed_text(row: ComparedValue) -> str:
-    """The class claimed, with its edition where it is not the drawing's."""
+    """The class claimed, with its edition where that is not the usual one."""
     if not row.class_text:
         return DASH
     if row.claim_reason in OTHER_SYSTEM:
         return clip(" ".join(filter(None, (row.class_text, row.standard_claimed))), 20)
-    return f"{row.class_text}:1995" if _older(row) else row.class_text
+    return f"{row.class_text}{_mark(row)}"
 
 
 def found_text(row: ComparedValue) -> str:
     """The class found, by the edition of the claim."""
     if row.claim_reason in OTHER_SYSTEM:
         return DASH
-    if _older(row) and row.class_text:
-        return DASH if row.class_found_as_claimed is None else f"{row.class_found_as_claimed}:1995"
+    if _mark(row) and row.class_text:
+        return DASH if row.class_found_as_claimed is None else f"{row.class_found_as_claimed}{_mark(row)}"
     return class_text(row.class_found, row.beyond)
 
 
-def _older(row: ComparedValue) -> bool:
-    return row.standard_claimed is not None and row.standard_claimed.endswith("1995")
+def _mark(row: ComparedValue) -> str:
+    """What tells a class of another edition than the usual one from its classes."""
+    edition = EDITIONS.get(row.standard_claimed or "")
+    return "" if edition is None else edition.mark
 
 
 def claim_cell(row: ComparedValue) -> doc.Cell | doc.Text:

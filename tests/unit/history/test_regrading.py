@@ -137,6 +137,35 @@ def test_another_evaluation_reads_the_raw_files_again(store, tmp_path):
     assert results(store) == graded(RING, new)
 
 
+def test_another_tolerance_system_evaluates_as_it_asks(store, tmp_path):
+    folder = tmp_path / "ring"
+    shutil.copytree(RING, folder)
+    add(store, folder)
+    with read_folder(RING) as inspection:
+        new = part_with(inspection.part, tolerance={"standard": "ISO 1328-1:1995"})
+    change = NewGrading(part=new)
+    report = regrade(store, Selection(), change)
+    assert {gear.source for gear in report.gears} == {"raw files"}
+    assert results(store) == graded(RING, new)
+
+
+def test_the_same_text_under_another_title_needs_no_raw_files(ring):
+    part, _ = ring
+    new = part_with(part, tolerance={"standard": "ANSI/AGMA ISO 1328-1-B14"})
+    assert why_raw_data(part, criteria_of(part), new, criteria_of(new)) is None
+
+
+def test_a_class_never_becomes_one_of_another_system_by_a_setting(ring):
+    part, _ = ring
+    other = NewGrading(settings={"tolerance.standard": "ISO 1328-1:1995"})
+    with pytest.raises(PartFileError, match=r"none for tolerance\.class.*master_quality\.class"):
+        changed_part(part, other)
+    said = {**other.settings, "master_quality.class": 3, "tolerance.classes": {}}
+    assert changed_part(part, NewGrading(class_=7, settings=said)).edition.word == "grade"
+    same = changed_part(part, NewGrading(settings={"tolerance.standard": "ANSI/AGMA ISO 1328-1-B14"}))
+    assert same.tolerance.standard == "ANSI/AGMA ISO 1328-1-B14"
+
+
 def test_grading_from_the_files_again_changes_nothing_by_itself(store):
     add(store, RING)
     before = results(store)

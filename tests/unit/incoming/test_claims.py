@@ -70,7 +70,7 @@ def test_no_claim_no_verdict():
     assert judged(claim(), measured=None).claim == "none"
 
 
-@pytest.mark.parametrize("standard", ["DIN 3962", "AGMA 2000-A88", "works standard 7"])
+@pytest.mark.parametrize("standard", ["JIS B 1702", "AGMA 2000-A88", "works standard 7"])
 def test_classes_of_another_system_are_not_judged(standard):
     found = judged(claim(standard=standard))
     assert (found.claim, found.claim_reason, found.tolerance_claimed_um) == ("none", "other_system", None)
@@ -80,6 +80,34 @@ def test_a_claim_in_words_and_a_class_that_does_not_exist():
     assert judged(claim(grade="AGMA A5")).claim_reason == "claim_in_words"
     assert judged(claim(grade="12")).claim_reason == "no_such_class"
     assert judged(claim(grade="12", standard=ISO_1328_1_1995)).claim == "confirmed"
+    assert judged(claim("helix_slope", grade="3", standard="JIS B 1702:1976")).claim_reason == "no_tolerance"
+
+
+@pytest.mark.published
+def test_a_claim_by_another_system_is_judged_by_its_tolerances():
+    """DIN 3962-2:1978, printed cells of fHbeta, b up to 20 mm: quality 5 allows 6 um, 6 allows 8 um, for a
+    gear of module 1.5; Elements of Metric Gear Technology, table T-132: 1.0 W + 2.8 for class 2 of fp."""
+    editions = editions_of(part(gear={"normal_module_mm": 1.5}))
+    for grade, tolerance in (("5", 6), ("6", 8)):
+        found = judge(claim(grade=grade, standard="DIN 3962-2"), None, None, editions)
+        assert (found.claim_reason, found.tolerance_claimed_um) == ("not_measured", tolerance)
+    pitch = claim("single_pitch", "left", "2", standard="JIS B 1702:1976")
+    W = 75.0 ** (1 / 3) + 0.65 * 1.5
+    assert judge(pitch, None, None, editions).tolerance_claimed_um == round(W + 2.8, 2)
+
+
+def test_a_claim_by_the_newer_edition_on_an_older_drawing_goes_over_the_full_span():
+    """Extrapolating a straight trace from the evaluation range (18 mm) to the face width (20 mm)."""
+    older = part(tolerance={"standard": ISO_1328_1_1995, "class": 6})
+    (measured,) = evaluate([gear(with_trace(helix("left", 13, slope=-5.0)))], older)
+    newer = judge(claim(standard="ISO 1328-1:2013"), measured, None, editions_of(older))
+    own = judge(claim(standard=None), measured, None, editions_of(older))
+    assert (newer.tolerance_claimed_um, own.tolerance_claimed_um) != (None, None)
+    assert extremes(measured, "helix_slope", "left", None, "full")[0] == pytest.approx(-5.0 * 20 / 18)
+    assert newer.class_found_as_claimed == editions_of(older)["ISO 1328-1:2013"].class_of(
+        "helix_slope", -5.0 * 20 / 18
+    )
+    assert own.judged_um == pytest.approx(-5.0)
 
 
 @pytest.mark.independent
@@ -94,8 +122,8 @@ def test_the_older_edition_goes_by_its_own_tolerances():
 def test_the_older_edition_judges_slopes_over_the_evaluation_range():
     wide = part(evaluation={"slope_span": "full"}, gear={"tip_diameter_mm": 104.0})
     (measured,) = evaluate([gear(with_trace(helix("left", 13, slope=-5.0)))], wide)
-    newer = extremes(measured, "helix_slope", "left", None, False)
-    older = extremes(measured, "helix_slope", "left", None, True)
+    newer = extremes(measured, "helix_slope", "left", None, None)
+    older = extremes(measured, "helix_slope", "left", None, "evaluation")
     assert min(older) == pytest.approx(-5.0, abs=1e-9)
     assert min(newer) == pytest.approx(-5.0 * 20 / 18, abs=1e-9)  # face width over evaluation length
 
@@ -104,10 +132,10 @@ def test_both_extreme_traces_of_a_slope_count():
     (measured,) = evaluate(
         [gear(with_trace(helix("left", 1, slope=-2.0), helix("left", 13, slope=5.5)))], PART
     )
-    assert extremes(measured, "helix_slope", "left", None, False) == pytest.approx((-2.0, 5.5))
-    assert extremes(measured, "helix_slope", "left", 1, False) == pytest.approx((-2.0,))
-    assert extremes(measured, "helix_slope", "left", 99, False) == ()
-    assert extremes(measured, "profile_form", None, None, False) == pytest.approx((0.0,), abs=1e-9)
+    assert extremes(measured, "helix_slope", "left", None, None) == pytest.approx((-2.0, 5.5))
+    assert extremes(measured, "helix_slope", "left", 1, None) == pytest.approx((-2.0,))
+    assert extremes(measured, "helix_slope", "left", 99, None) == ()
+    assert extremes(measured, "profile_form", None, None, None) == pytest.approx((0.0,), abs=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -120,15 +148,37 @@ def test_both_extreme_traces_of_a_slope_count():
         ("ISO 1328-2:1997", ISO_1328_1_1995),
         ("ISO 1328-1 (1975)", None),
         ("ISO 13281", None),
+        ("ANSI/AGMA ISO 1328-1-B14", "ISO 1328-1:2013"),
+        ("GB/T 10095.1-2008", ISO_1328_1_1995),
+        ("GB/T 10095.1-2022", "ISO 1328-1:2013"),
+        ("JIS B 1702-1:1998", ISO_1328_1_1995),
+        ("JIS B 1702:1976", "JIS B 1702:1976"),
+        ("DIN 3962", "DIN 3962:1978"),
+        ("DIN 3961/3962", "DIN 3962:1978"),
+        ("DIN 3962:1952", None),
     ],
 )
 def test_names_of_editions(text, title):
-    assert edition_named(text) == title
+    assert edition_named(text, "ISO 1328-1:2013") == title
+
+
+@pytest.mark.parametrize(
+    ("text", "drawing", "title"),
+    [
+        (None, "DIN 3962:1978", "DIN 3962:1978"),
+        ("ISO 1328-1", ISO_1328_1_1995, ISO_1328_1_1995),
+        ("ISO 1328-1", "DIN 3962:1978", "ISO 1328-1:2013"),
+        ("JIS B 1702", "JIS B 1702:1976", "JIS B 1702:1976"),
+        ("ISO 1328-1:2013", ISO_1328_1_1995, "ISO 1328-1:2013"),
+    ],
+)
+def test_what_names_no_year_means_the_drawing_where_the_family_is_the_same(text, drawing, title):
+    assert edition_named(text, drawing) == title
 
 
 def test_a_gear_outside_the_older_edition_has_no_claims_by_it():
     wide = part(gear={"face_width_mm": 1100.0})
-    assert list(editions_of(wide)) == ["ISO 1328-1:2013"]
+    assert list(editions_of(wide)) == ["ISO 1328-1:2013", "JIS B 1702:1976"]
     assert (
         judge(claim(standard=ISO_1328_1_1995), MEASURED, None, editions_of(wide)).claim_reason
         == "outside_edition"

@@ -190,7 +190,7 @@ def test_without_our_measurement_a_claim_that_its_own_value_refuses_is_not_let_p
 
 
 def test_classes_of_another_system_never_stand_beside_ours():
-    table = with_values(report(RING, Lab()), class_=3, class_text="3", standard="DIN 3962")
+    table = with_values(report(RING, Lab()), class_=3, class_text="3", standard="AGMA 2000-A88")
     result = check(table)
     assert {row.claim for row in result.rows} == {"none"}
     assert {row.claim_reason for row in result.rows} == {"other_system"}

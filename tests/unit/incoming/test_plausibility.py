@@ -210,7 +210,9 @@ def test_values_set_to_the_limit_and_a_lot_without_its_tail():
 
 def test_a_class_that_no_edition_gives():
     part = read_part(PART)
-    tolerances = [one.tolerance("helix_total", 5) for one in editions_of(part).values()]
+    tolerances = [
+        one.tolerance("helix_total", 5) for title, one in editions_of(part).items() if title.startswith("ISO")
+    ]
     over, within = max(tolerances) + 1.1, max(tolerances)
     assert checks([value("A", "helix_total", over, class_=5)]) == ["class_of_no_edition"]
     assert checks([value("A", "helix_total", within, class_=5)]) == []

@@ -90,7 +90,7 @@ def test_events_and_references(place, tmp_path):
         ("kind", lambda store: gearqa.record_event("polish", "GR-1", store=store)),
         ("correction", lambda store: gearqa.record_event("correction", "GR-1", store=store)),
         ("parameter", lambda store: gearqa.record_event("dress", "GR-1", parameter="fp", store=store)),
-        ("standard", lambda store: gearqa.regrade_history(standard="ISO 1328-1:1995", store=store)),
+        ("standard", lambda store: gearqa.regrade_history(standard="DIN 3990", store=store)),
         ("measured_at", lambda store: gearqa.remove_from_history(["A"], measured_at="?", store=store)),
         ("folder", lambda store: gearqa.watch_folder("nowhere", store=store)),
         ("settle", lambda store: gearqa.watch_folder(".", settle=0.0, store=store)),

@@ -551,3 +551,12 @@ def test_every_number_in_the_schema_has_its_unit_and_every_key_its_sentence() ->
                 assert entry["unit"] in {"mm", "micrometre", "degree"}, key
             if "$ref" not in entry and table.get("title") != "gearqa part file":
                 assert "description" in entry or key in {"profile", "helix", "pitch", "filter"}, key
+
+
+def test_a_system_without_the_tolerances_asked_for_is_one_problem_a_key(tmp_path):
+    text = PINION.replace("[tolerance]", '[tolerance]\nstandard = "JIS B 1702:1976"')
+    (problem,) = problems(tmp_path, f"{text}\n[master_quality]\nclass = 1\n")
+    assert (problem.key, problem.reason) == ("tolerance.parameters", Reason.OUT_OF_SCOPE)
+    for key in ("runout", "profile_total", "helix_slope"):
+        assert problem.found.count(key) == 2
+    assert "single_pitch" not in problem.found
