@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from gearqa.standards import iso1328_1_2013 as iso
 from gearqa.standards.iso1328_1_2013.tolerances import step_factor
+from gearqa.standards.rows import geometric_row
 
 modules = st.floats(0.5, 70)
 diameters = st.floats(5, 15_000)
@@ -75,14 +76,14 @@ def test_rounding_keeps_order(a, b):
 @given(st.floats(-2000, 2000), st.floats(1, 300))
 def test_class_is_the_smallest_whose_tolerance_is_not_exceeded(value, T_5):
     row = iso.rounded_tolerances(T_5)
-    found = iso.class_of(value, row)
+    found = geometric_row(1, row, T_5).class_of(value)
     met = [A for A in iso.CLASSES if round(abs(value), 9) <= row[A - 1]]
     assert found == (met[0] if met else None)
-    assert iso.class_of(-value, row) == found
+    assert geometric_row(1, row, T_5).class_of(-value) == found
 
 
 @given(st.floats(1e-3, 2000), st.floats(1, 300))
 def test_exact_class_solves_the_formula(value, T_5):
-    exact = iso.class_exact(value, T_5)
+    exact = geometric_row(1, (), T_5).exact(value)
     assert exact is not None
     assert math.isclose(T_5 * step_factor(exact), value, rel_tol=1e-12)

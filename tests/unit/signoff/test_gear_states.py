@@ -111,7 +111,7 @@ def test_uncertainty_of_the_instrument_that_measured() -> None:
 
 
 def test_class_proven_is_never_better_than_indicated() -> None:
-    tolerances = criteria_of(make_part()).of["helix_form", "left"].tolerances
+    tolerances = criteria_of(make_part()).of["helix_form", "left"].row.tolerances
     on_class_4 = tolerances[3]
     gear = judge({"helix_form": on_class_4})
     value = next(v for v in gear.values if (v.parameter, v.flank) == ("helix_form", "left"))
@@ -122,7 +122,7 @@ def test_class_proven_is_never_better_than_indicated() -> None:
 def test_class_proven_of_a_gear_is_that_of_its_worst_value() -> None:
     gear = judge({})
     assert gear.class_proven == max(v.class_proven or 99 for v in gear.values)
-    better = judge({"helix_form": criteria_of(make_part()).of["helix_form", "left"].tolerances[5] - 0.7})
+    better = judge({"helix_form": criteria_of(make_part()).of["helix_form", "left"].row.tolerances[5] - 0.7})
     assert better.class_proven == 6
 
 

@@ -419,7 +419,7 @@ def test_totals_are_taken_as_lognormal() -> None:
         math.exp(logs.mean() + k * logs.std(ddof=1)), rel=1e-9
     )
     assert one.tolerance_interval_class in range(1, 12)
-    tolerances = criteria_of(PART).of["helix_total", "right"].tolerances
+    tolerances = criteria_of(PART).of["helix_total", "right"].row.tolerances
     assert one.tolerance_interval_um[1] <= tolerances[(one.tolerance_interval_class or 0) - 1]
 
 
