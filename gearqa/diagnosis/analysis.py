@@ -13,6 +13,7 @@ from gearqa.diagnosis.decomposition import FAMILY_RISK, Decomposition, decompose
 from gearqa.diagnosis.fine_shapes import FineSearch, FineShape
 from gearqa.diagnosis.ladder import ladder, lot_shares, rung_of, shares
 from gearqa.diagnosis.lot_pieces import lot_pieces
+from gearqa.diagnosis.machine import machines_of, with_machine
 from gearqa.diagnosis.mountings import mounting_notice
 from gearqa.diagnosis.order_spectrum import order_spectrum
 from gearqa.diagnosis.removal import without
@@ -37,7 +38,6 @@ def diagnose_gears(
     setup: PartSetup,
     *,
     threads: int | None = None,
-    jaws: int | None = None,
 ) -> tuple[tuple[GearDiagnosis, ...], LotDiagnosis]:
     """Take gears apart, each by itself and what they have in common.
 
@@ -47,8 +47,8 @@ def diagnose_gears(
         Gears of one part.
     setup : PartSetup
         The part.
-    threads, jaws : int, optional
-        Threads of the grinding wheel; jaws of the fixture.
+    threads : int, optional
+        Threads of the grinding wheel, instead of those that the part file gives by grinder.
 
     Returns
     -------
@@ -64,8 +64,12 @@ def diagnose_gears(
         without(gear, [(one.effect, one.amplitudes) for one in shapes], setup)
         for gear, shapes in zip(measured, fine, strict=True)
     ]
-    fits = decompose(smooth, setup, threads=threads)
-    pieces = [pieces_of(fit, shapes, setup) for fit, shapes in zip(fits, fine, strict=True)]
+    machines = machines_of(measured, setup.part, threads)
+    fits = decompose(smooth, setup, threads=[machine.wheel_threads for machine in machines])
+    pieces = [
+        with_machine(pieces_of(fit, shapes, setup), machine, setup)
+        for fit, shapes, machine in zip(fits, fine, machines, strict=True)
+    ]
     risk = MOUNTING_RISK / max(1, len(measured))
     taken_apart = tuple(
         _gear(*one, setup, risk) for one in zip(measured, graded, fits, fine, pieces, strict=True)

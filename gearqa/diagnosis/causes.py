@@ -26,6 +26,8 @@ class Signature:
     correction: str
     confidence: Confidence
     basis: str = PRACTICE
+    origin: str | None = None
+    """Only for components of this origin; such a row wins over one for all."""
 
 
 SIGNATURES: Final = (
@@ -217,6 +219,15 @@ SIGNATURES: Final = (
         "medium",
     ),
     Signature(
+        ("lobes",),
+        "as many lobes as jaws, or a multiple",
+        ("thin ring clamped out of round by the jaws", "jaws worn or dirty"),
+        "less clamping force, more or wider jaws, a full diaphragm; grind one part turned against the jaws",
+        "high",
+        GEOMETRY,
+        "jaws",
+    ),
+    Signature(
         ("ripple",),
         "waves on the flanks",
         (
@@ -229,6 +240,32 @@ SIGNATURES: Final = (
         "medium",
         "derived geometry, common practice",
     ),
+    Signature(
+        ("ripple",),
+        "waves that all teeth share (a multiple of the number of teeth)",
+        (
+            "form of the dresser on the whole profile",
+            "a modification that the design in the part file lacks",
+            "contact of two or three threads in turn",
+        ),
+        "check [design.profile]; dress; compare the first part after dressing",
+        "medium",
+        GEOMETRY,
+        "mesh",
+    ),
+    Signature(
+        ("ripple",),
+        "waves that go with whole turns of the grinding wheel",
+        (
+            "wheel unbalanced or running out",
+            "wheel spindle",
+            "dressing disc (changes after each dress)",
+        ),
+        "balance at grinding speed, dress; a wave that changes with the dress comes from dressing",
+        "high",
+        "derived geometry, published effect",
+        "wheel",
+    ),
 )  # fmt: skip
 
 
@@ -236,9 +273,9 @@ def causes_of(components: Sequence[Component]) -> tuple[Cause, ...]:
     """Rows of the table for the components found, in the order of the components."""
     found: list[Cause] = []
     for component in components:
-        for row in SIGNATURES:
-            if component.key not in row.keys:
-                continue
+        rows = [row for row in SIGNATURES if component.key in row.keys]
+        own = [row for row in rows if row.origin is not None and row.origin == component.origin]
+        for row in own or [row for row in rows if row.origin is None]:
             cause = Cause(row.keys, row.signature, row.causes, row.correction, row.confidence, row.basis)
             if cause not in found:
                 found.append(cause)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import accumulate, pairwise
 from typing import Final
@@ -71,20 +71,18 @@ class _Plan:
 
 
 def decompose(
-    gears: Iterable[GearMeasurement], setup: PartSetup, *, threads: int | None = None, jaws: int | None = None
+    gears: Sequence[GearMeasurement], setup: PartSetup, *, threads: Sequence[int | None] = ()
 ) -> list[Decomposition]:
     """Split the deviations of gears into physical errors.
 
     Parameters
     ----------
-    gears : iterable of GearMeasurement
+    gears : sequence of GearMeasurement
         Gears of one part.
     setup : PartSetup
         The part.
-    threads : int, optional
-        Threads of the grinding wheel; unknown: short patterns are looked for.
-    jaws : int, optional
-        Jaws of the fixture.
+    threads : sequence of int or None, optional
+        Threads of the grinding wheel of each gear; unknown: short patterns are looked for.
 
     Returns
     -------
@@ -94,11 +92,11 @@ def decompose(
     """
     plans: dict[tuple[object, ...], _Plan] = {}
     seen = []
-    for gear in gears:
+    for gear, of_wheel in zip(gears, threads or [None] * len(gears), strict=True):
         layout, y = observe(gear, setup)
-        key = layout_key(layout)
+        key = (*layout_key(layout), of_wheel)
         if key not in plans:
-            plans[key] = _plan(layout, threads)
+            plans[key] = _plan(layout, of_wheel)
         seen.append((gear, plans[key], y))
     if not seen:
         return []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -63,19 +64,13 @@ def _mean(those: Sequence[Piece], tests: int, setup: PartSetup) -> Piece:
     width = 2 if first.effect.key in DIRECTED else q
     scatter = math.sqrt(float(values[:, :width].var(axis=0, ddof=1).mean())) if n > 1 else None
     named = first.component.order is not None
-    component = type(first.component)(
-        key=first.component.key,
-        flank=first.component.flank,
-        order=first.component.order,
+    component = replace(
+        first.component,
         amplitude_um=amplitude,
         phase_deg=phase if named or first.component.key != "ripple" else None,
         u_um=u,
         significant=significant,
         explains={},
-        tooth=first.component.tooth,
-        end=first.component.end,
-        waves_per_trace=first.component.waves_per_trace,
-        orders_alike=first.component.orders_alike,
         scatter_um=scatter,
     )
     return Piece(component, first.effect, mean, covariance)

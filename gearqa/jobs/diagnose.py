@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from gearqa.diagnosis.analysis import diagnose_gears
+from gearqa.diagnosis.stroke import stroke_check
 from gearqa.evaluation.part_setup import setup_of
 from gearqa.jobs.folders import open_folder
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.model.diagnosis import DiagnosisResult
+from gearqa.model.results import MasterCriterion
 
 
 def diagnose(
@@ -34,7 +36,8 @@ def diagnose(
     serial : sequence of str, optional
         Only these serials.
     threads : int, optional
-        Threads of the grinding wheel; patterns of other periods are then not looked for.
+        Threads of the grinding wheel, instead of those under `[grinder.NAME]`; patterns of other periods are
+        then not looked for.
     progress : Progress, optional
         Shows how far the work has come.
 
@@ -60,7 +63,7 @@ def diagnose(
     """
     with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:
         setup = setup_of(inspection.part)
-        measured = progress.over(inspection, "taking apart", "gears")
+        measured = list(progress.over(inspection, "taking apart", "gears"))
         gears, lot = diagnose_gears(measured, setup, threads=threads)
         drawing = inspection.part.part
         return DiagnosisResult(
@@ -68,7 +71,11 @@ def diagnose(
             part={"number": drawing.number, "name": drawing.name, "revision": drawing.revision},
             inputs=tuple(inspection.inputs),
             simulated=inspection.simulated,
+            master_quality=MasterCriterion(
+                inspection.part.master_quality.class_, inspection.part.master_parameters
+            ),
             lot=lot,
             gears=gears,
+            stroke=stroke_check(measured, gears, inspection.part),
             warnings=tuple(inspection.notices),
         )

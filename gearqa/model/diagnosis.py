@@ -10,7 +10,8 @@ from gearqa.arrays import Array
 from gearqa.errors import Notice
 from gearqa.model.declared import KNOWN, Identity, Simulated
 from gearqa.model.measurement import InputFile
-from gearqa.symbols import Flank
+from gearqa.model.results import MasterCriterion
+from gearqa.symbols import Flank, TraceKind
 
 Amplitude = Annotated[
     float,
@@ -49,6 +50,15 @@ class Component:
     waves_per_trace: Annotated[float | None, KNOWN] = None
     orders_alike: Annotated[tuple[int, ...], KNOWN] = ()
     """Orders that fit as well, where the order cannot be told."""
+    origin: Annotated[Literal["mesh", "wheel", "jaws", "ghost"] | None, KNOWN] = None
+    """Ripple: of an order that all teeth share, of whole turns of the grinding wheel, or neither; lobes: as
+    many as jaws, or a multiple."""
+    wheel_turns: Annotated[int | None, KNOWN] = None
+    """Waves per turn of the grinding wheel."""
+    frequency_hz: Annotated[float | None, KNOWN] = None
+    """Vibration that would make such a wave at the speed of the wheel."""
+    natural_um: Annotated[float | None, KNOWN] = None
+    """Twist that crowning makes by itself if a cylindrical worm made it by radial motion alone."""
     scatter_um: Annotated[float | None, KNOWN] = None
     """Lot: standard deviation from gear to gear of the amplitude, of directed ones of the vector."""
 
@@ -154,6 +164,25 @@ class LotDiagnosis:
 
 
 @dataclass(frozen=True, slots=True)
+class StrokeEnd:
+    """Whether the stroke of a wheel at crossed axes goes far enough beyond one end of the face."""
+
+    grinder: str
+    end: Literal["datum", "far"]
+    needed_mm: float
+    """Travel of the wheel's middle beyond the face."""
+    overtravel_mm: float | None
+    """As the part file states it."""
+    room_mm: float | None
+    """Travel that the workpiece leaves, as far as the part file states it."""
+    enough: bool | None
+    """None: not known."""
+    turned_up: int
+    """Gears whose helices gain material at this end."""
+    gears: int
+
+
+@dataclass(frozen=True, slots=True)
 class DiagnosisResult:
     """Gears and lot, taken apart."""
 
@@ -161,16 +190,38 @@ class DiagnosisResult:
     part: Identity
     inputs: tuple[InputFile, ...]
     simulated: Simulated
+    master_quality: MasterCriterion
     lot: LotDiagnosis
     gears: tuple[GearDiagnosis, ...]
+    stroke: tuple[StrokeEnd, ...]
+    """Internal gears ground at crossed axes, where the part file tells the wheel's width. Common practice."""
     warnings: tuple[Notice, ...]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class SurfaceView:
+    """A flank along several traces of one kind: means over the teeth, less the design."""
+
+    flank: Flank
+    kind: TraceKind
+    places_mm: tuple[float, ...]
+    """Face positions of profiles, from the datum face on, or diameters of helices."""
+    position_mm: Array
+    """Along the traces, profiles towards the tip. [mm], shape (n,)"""
+    height_um: Array
+    """[um], shape (places, n), each about its mean"""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class GearViews:
-    """Curves of a gear for charts: index of each flank with the fitted first harmonic."""
+    """Curves of a gear for charts: index of each flank with the fitted first harmonic, flank surfaces."""
 
     index_um: Mapping[Flank, Array] = field(default_factory=dict)
     """[um], shape (z,), about its mean"""
     first_order_um: Mapping[Flank, Array] = field(default_factory=dict)
     """Index that eccentricity and tangential first order make. [um], shape (z,)"""
+    radial_um: Array | None = None
+    """Ball readings, or ball positions from pitch, about their mean. [um], shape (z,)"""
+    eccentric_um: Array | None = None
+    """Ball positions that the eccentricity makes. [um], shape (z,)"""
+    surfaces: tuple[SurfaceView, ...] = ()

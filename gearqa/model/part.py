@@ -425,6 +425,25 @@ class GrinderData(TomlTable):
     parts_per_dress: int | None = optional(
         "parts made from one dress to the next, where the production table lists measured gears only", ge=1
     )
+    wheel_threads: int | None = optional("threads of the grinding worm or wheel", ge=1, le=100)
+    wheel_diameter_mm: float | None = optional("diameter of the grinding wheel", ge=1, le=2000)
+    wheel_speed_rpm: float | None = optional("speed of the grinding wheel, turns a minute", gt=0, le=200_000)
+    active_wheel_width_mm: float | None = optional("width of the wheel that grinds", gt=0, le=1000)
+    crossed_axis_angle_deg: float | None = optional("angle between the axes of wheel and work", ge=-90, le=90)
+    feed_mm: float | None = optional("axial feed per turn of the work; for the record only", gt=0, le=100)
+    jaws: int | None = optional("jaws or pads that clamp the work", ge=2, le=60)
+    overtravel_datum_mm: float | None = optional(
+        "travel of the wheel's middle beyond the datum face", ge=-1000, le=1000
+    )
+    overtravel_far_mm: float | None = optional(
+        "travel of the wheel's middle beyond the far face", ge=-1000, le=1000
+    )
+    clearance_datum_mm: float | None = optional(
+        "free length beyond the datum face, to a shoulder or bottom", ge=0, le=10_000
+    )
+    clearance_far_mm: float | None = optional(
+        "free length beyond the far face, to a shoulder or bottom", ge=0, le=10_000
+    )
 
 
 class Part(TomlTable):

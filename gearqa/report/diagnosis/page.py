@@ -5,7 +5,7 @@ from __future__ import annotations
 from gearqa.model.diagnosis import DiagnosisResult, GearDiagnosis, LotDiagnosis
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.inputs import inputs_table
-from gearqa.report.diagnosis.figures import index_chart, order_chart
+from gearqa.report.diagnosis.figures import gear_figures, ladder_chart, share_chart
 from gearqa.report.diagnosis.words import (
     causes_table,
     components_table,
@@ -13,6 +13,7 @@ from gearqa.report.diagnosis.words import (
     doubts_list,
     hidden_list,
     ladder_table,
+    stroke_table,
     summary_rows,
     title,
     verdict,
@@ -26,21 +27,23 @@ MOST_SHEETS = 20
 
 def diagnosis_document(result: DiagnosisResult) -> doc.Document:
     """The printed page."""
-    name = title(result)
+    name, master = title(result), result.master_quality.class_
     if len(result.gears) == 1:
         gear = result.gears[0]
-        sections = [*_sections(gear, "result"), _foot(result)]
+        sections = [*_sections(gear, "result", master), _foot(result)]
         return _document(result, name, (doc.Sheet(name, tuple(sections), id="diagnosis"),))
     first = [
         doc.Section("", (summary_rows(result), *doubts_list(result.gears)), id="gears"),
-        *_sections(result.lot, "lot"),
+        *_sections(result.lot, "lot", master),
         _foot(result),
     ]
     sheets = [doc.Sheet(name, tuple(first), id="diagnosis")]
     worst = sorted(result.gears, key=lambda gear: -(gear.ladder[0].class_exact or 0.0))[:MOST_SHEETS]
     for number, gear in enumerate(worst, 1):
         sheets.append(
-            doc.Sheet(f"Gear {gear.serial}", tuple(_sections(gear, f"gear-{number}")), id=f"sheet-{number}")
+            doc.Sheet(
+                f"Gear {gear.serial}", tuple(_sections(gear, f"gear-{number}", master)), id=f"sheet-{number}"
+            )
         )
     return _document(result, name, tuple(sheets))
 
@@ -51,11 +54,13 @@ def _document(result: DiagnosisResult, name: str, sheets: tuple[doc.Sheet, ...])
     )
 
 
-def _sections(one: GearDiagnosis | LotDiagnosis, name: str) -> list[doc.Section]:
+def _sections(one: GearDiagnosis | LotDiagnosis, name: str, master: int) -> list[doc.Section]:
     blocks: list[doc.Block] = [verdict(one), components_table(one.components), ladder_table(one.ladder)]
     if isinstance(one, GearDiagnosis):
         blocks = [*doubts_list([one]), *blocks]
-        blocks += [*index_chart(one), *order_chart(one)]
+        blocks += gear_figures(one, master)
+    else:
+        blocks += [*share_chart(one), *ladder_chart(one, master)]
     sections = [doc.Section("", tuple(blocks), id=name)]
     if one.corrections:
         sections.append(doc.Section("", (corrections_table(one.corrections),), id=f"{name}-corrections"))
@@ -71,4 +76,6 @@ def _sections(one: GearDiagnosis | LotDiagnosis, name: str) -> list[doc.Section]
 
 def _foot(result: DiagnosisResult) -> doc.Section:
     signature = doc.Signature(("Studied by", "Checked by the setter"))
-    return doc.Section("", (inputs_table(result.inputs), doc.Cautions(CAUTIONS), signature))
+    return doc.Section(
+        "", (*stroke_table(result.stroke), inputs_table(result.inputs), doc.Cautions(CAUTIONS), signature)
+    )

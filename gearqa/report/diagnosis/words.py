@@ -14,8 +14,10 @@ from gearqa.model.diagnosis import (
     LotDiagnosis,
     NotIdentifiable,
     Rung,
+    StrokeEnd,
 )
 from gearqa.report.blocks import document as doc
+from gearqa.report.diagnosis.names import NAMES, component_name, keys_text, rung_class
 from gearqa.symbols import PARAMETERS, symbol_of
 from gearqa.wording.numbers import (
     DASH,
@@ -26,36 +28,9 @@ from gearqa.wording.numbers import (
     um_text,
     unit_text,
 )
-from gearqa.wording.sentences import listed, sentence, some_of
+from gearqa.wording.sentences import sentence, some_of
 from gearqa.wording.verdicts import MASTER_QUALITY
 
-NAMES: Final = {
-    "eccentricity": "eccentricity",
-    "tilt": "tilt of the axis",
-    "lobes": "lobes",
-    "radial_order": "radial wave",
-    "tangential": "tangential pitch error",
-    "pitch_order": "pitch wave",
-    "pitch_ramp": "pitch ramp with a step",
-    "wheel_thread": "pattern of wheel threads",
-    "one_tooth": "a tooth out of place",
-    "pressure_angle": "pressure angle",
-    "profile_asymmetry": "profile slope, opposite on the flanks",
-    "lead": "lead",
-    "taper": "taper",
-    "profile_crowning": "profile crowning",
-    "profile_crowning_asymmetry": "profile crowning, opposite on the flanks",
-    "helix_crowning": "helix crowning",
-    "helix_crowning_asymmetry": "helix crowning, opposite on the flanks",
-    "s_shape": "S-shaped profile",
-    "helix_s_shape": "S-shaped helix",
-    "twist": "twist",
-    "overtravel": "end of the helix",
-    "tip_end": "tip end of the profile",
-    "root_end": "root end of the profile",
-    "ripple": "ripple",
-}
-"""Key of a component -> name for people."""
 QUANTITIES: Final = {
     "profile_slope": "profile slope",
     "pressure_angle": "pressure angle (transverse)",
@@ -83,21 +58,6 @@ def title(result: DiagnosisResult) -> str:
     return f"Diagnosis of {count_text(len(result.gears), 'gear')}, part {part}"
 
 
-def component_name(one: Component) -> str:
-    """Name with order, flank and place."""
-    words = [NAMES.get(one.key, one.key)]
-    if one.order is not None and one.key not in ("eccentricity", "tilt", "tangential"):
-        words.append(f"of order {one.order}")
-    if one.key == "ripple" and one.order is None:
-        words.append("of an order that cannot be told")
-    if one.tooth is not None and one.key == "one_tooth":
-        words.append(f"{one.tooth}")
-    if one.end is not None and one.key == "overtravel":
-        words.append("at the datum face" if one.end == "datum" else "at the far face")
-    text = " ".join(words)
-    return text if one.flank is None else f"{text}, {one.flank} flank"
-
-
 def verdict(one: GearDiagnosis | LotDiagnosis) -> doc.Verdict:
     """The class, whether it is master quality, and the shortest way there."""
     reached = MASTER_QUALITY[one.master_quality]
@@ -122,16 +82,6 @@ def way_out(one: GearDiagnosis | LotDiagnosis) -> str:
         return "No component found would change that."
     without = f"without {keys_text(last.without)}: class {rung_class(last)}"
     return sentence(f"not reached by taking out what was found; {without}")
-
-
-def keys_text(keys: Sequence[str]) -> str:
-    """Names of components."""
-    return listed(NAMES.get(key, key) for key in keys)
-
-
-def rung_class(rung: Rung) -> str:
-    """Class of a rung."""
-    return class_text(rung.class_, rung.beyond)
 
 
 def components_table(components: Sequence[Component], *, wide: bool = True) -> doc.Table:
@@ -163,6 +113,15 @@ def components_table(components: Sequence[Component], *, wide: bool = True) -> d
         rows.append(tuple(cells))
     left_out = len(components) - len(real)
     notes = ["U: k = 2, from the scatter between teeth. At: clockwise from the centre of tooth 1."]
+    for one in real:
+        if one.frequency_hz is not None:
+            would = f"{fixed_text(one.frequency_hz, 0)} Hz at the speed of the wheel"
+            notes.append(sentence(f"{component_name(one)}: a vibration would be one of {would}"))
+        if one.natural_um is not None:
+            rest = um_text(one.amplitude_um - one.natural_um, signed=True)
+            own = um_text(one.natural_um, signed=True)
+            made = "the crowning makes by itself if a cylindrical worm made it by radial motion alone"
+            notes.append(sentence(f"{component_name(one)}: {own} of it {made}; act on {rest} only"))
     if left_out:
         notes.append(f"{count_text(left_out, 'component')} within chance not shown.")
     if not rows:
@@ -235,6 +194,35 @@ def causes_table(causes: Sequence[Cause]) -> doc.Table:
         doc.Column("do", "left", weight=3), doc.Column("confidence", "left", weight=1),
     )  # fmt: skip
     return doc.Table("Causes", columns, rows, ("Common practice, not proof.",), dense=True)
+
+
+def stroke_table(stroke: Sequence[StrokeEnd]) -> tuple[doc.Block, ...]:
+    """Overtravel needed and given at each end; nothing where it is not known."""
+    if not stroke:
+        return ()
+    words: dict[bool | None, doc.Cell] = {
+        True: doc.Cell("enough", "good"), False: doc.Cell("too short", "bad"), None: doc.Cell("open", "open"),
+    }  # fmt: skip
+
+    def length(value: float | None) -> str:
+        return DASH if value is None else f"{fixed_text(value, 1)} mm"
+
+    rows = tuple(
+        (
+            f"{one.grinder}, {one.end} face", length(one.needed_mm), length(one.overtravel_mm),
+            length(one.room_mm), words[one.enough], f"{one.turned_up} of {count_text(one.gears, 'gear')}",
+        )
+        for one in stroke
+    )  # fmt: skip
+    columns = (
+        doc.Column("stroke beyond", "left"), doc.Column("needed"), doc.Column("set"), doc.Column("room"),
+        doc.Column("it is", "left"), doc.Column("plus at this end of the helix", "left", weight=1),
+    )  # fmt: skip
+    note = (
+        "Middle of the wheel beyond the face: half its active width as seen along the work axis. Common "
+        "practice, no source. At a closed bottom the body of the crossed wheel needs room of its own."
+    )
+    return (doc.Table("Stroke at crossed axes", columns, rows, (note,)),)
 
 
 def hidden_list(hidden: Sequence[NotIdentifiable]) -> doc.Bullets:
