@@ -1,4 +1,4 @@
-"""What to do: gears to hold, dress interval, centring, level changes, sampling."""
+"""What to do: gears to hold, grinder, dress interval, sampling."""
 
 from __future__ import annotations
 
@@ -8,20 +8,20 @@ from itertools import chain
 
 from gearqa.drift import phrases
 from gearqa.drift.control import CHARTS
-from gearqa.drift.corrections import ALARMS, correction_clause
+from gearqa.drift.level_advice import Advice, correction_advice, label_advice, level_advice, signal_advice
 from gearqa.drift.outlook import Outlook
 from gearqa.model.drift import DressDecision, DriftSeries, DriftSettings, Hold, HoldRange, Sentence
 from gearqa.statistics.detection import parts_per_measurement, plan_power
 from gearqa.wording.numbers import chance_text, count_text, share_text, signed_text, um_text
 from gearqa.wording.safety import GEOMETRY_ONLY, SETTER, WHO_DECIDES
-from gearqa.wording.sentences import listed, sentence
+from gearqa.wording.sentences import sentence, some_of
 
 ALARM_CODES = ("quarantine", "beyond_limit", "correction", "signal", "limit_ahead")
 """Advice that is the reason of an alarm."""
-CORRECTING_CODES = ("centre_cycle", "level_change", "level_trend", "correction", "level_moved")
-"""Advice that may lead to a correction of the grinder."""
-Advice = tuple[str, str, str]
-"""Code, the series that it is about (empty: all of the grinder), text."""
+CORRECTING_CODES = (
+    "centre_cycle", "level_change", "level_trend", "correction", "level_moved", "dress_interval",
+)  # fmt: skip
+"""Advice that may lead to a correction of the grinder or to another dress interval."""
 MOST_PER_CYCLE = 5
 """Plans with more measured parts per cycle are not proposed."""
 LEAST_OFFSET_UM = 0.05
@@ -49,11 +49,12 @@ def advise(
         where = f"{part} on {grinder}" if len(groups) > 1 else ""
         series = [one for one, _ in members]
         ranges = [one for one in hold.ranges if (one.part, one.grinder) == (part, grinder)]
-        holds = chain(_holds(series, ranges), _corrections(series, alarm=True), _signals(series))
+        holds = chain(_holds(series, ranges), correction_advice(series, alarm=True), signal_advice(series))
         urgent += _placed(where, chain(holds, _limits_ahead(series)))
         interval = _dress_interval(series, decided.get((part, grinder)), settings)
-        levels = chain(_centring(series), _levels(series), _corrections(series, alarm=False), _labels(series))
-        rest += _placed(where, chain(interval, levels, _sampling(members, settings)))
+        levels = chain(level_advice(series), _centring(series, decided.get((part, grinder))))
+        seen = chain(correction_advice(series, alarm=False), label_advice(series))
+        rest += _placed(where, chain(interval, levels, _sampling(members, settings), seen))
     found = urgent + rest
     if any(one.code in CORRECTING_CODES for one in found):
         found.append(Sentence("setter", SETTER))
@@ -68,10 +69,6 @@ def _placed(where: str, found: Iterable[Advice]) -> Iterator[Sentence]:
         yield Sentence(code, f"{clause}." if where else sentence(clause))  # a part number keeps its case
 
 
-def _name(series: DriftSeries) -> str:
-    return phrases.series_name(series.parameter, series.flank)
-
-
 def _holds(members: Sequence[DriftSeries], ranges: Sequence[HoldRange]) -> Iterator[Advice]:
     asking = [one for one in members if one.quarantine is not None]
     if not asking:
@@ -81,17 +78,16 @@ def _holds(members: Sequence[DriftSeries], ranges: Sequence[HoldRange]) -> Itera
         worst = max(ranges, key=lambda one: one.largest_p)
         text = (
             f"hold {count_text(count, 'part')} that {'was' if count == 1 else 'were'} made and not measured: "
-            f"{phrases.held_ranges(ranges, RANGES_SHOWN)}; measure part {worst.measure_first} of cycle "
-            f"{worst.cycle} first; each has more than 1 % chance to lie beyond a limit"
+            f"{phrases.held_ranges(ranges, RANGES_SHOWN)}; measure part {worst.measure_first} of "
+            f"{phrases.cycles_place([worst])} first; each has more than 1 % chance to lie beyond a limit"
         )
         yield "quarantine", "", text
     failing = dict.fromkeys(
         serial for one in asking if one.quarantine is not None for serial in one.quarantine.failing
     )
     if failing:
-        shown = ", ".join(list(failing)[:SERIALS_SHOWN])
-        more = f" and {len(failing) - SERIALS_SHOWN} more" if len(failing) > SERIALS_SHOWN else ""
-        yield "beyond_limit", "", f"measured beyond a limit: {shown}{more}; hold them"
+        shown = some_of(list(failing), SERIALS_SHOWN)
+        yield "beyond_limit", "", f"measured beyond a limit: {shown}; hold them"
     if not ranges:
         known = [one.quarantine.largest_p for one in asking if one.quarantine is not None]
         chances = [p for p in known if p is not None]
@@ -104,34 +100,6 @@ def _holds(members: Sequence[DriftSeries], ranges: Sequence[HoldRange]) -> Itera
         yield "nothing_to_hold", "", text
 
 
-def _signals(members: Sequence[DriftSeries]) -> Iterator[Advice]:
-    """Signals that count, all charts and series of one cycle together."""
-    signalling = [one for one in members if one.current_signals]
-    if signalling:
-        cycles = sorted({signal.cycle for one in signalling for signal in one.current_signals})
-        text = f"beyond a control limit in {phrases.listed_cycles(cycles)}; look for what changed"
-        yield "signal", listed([_name(one) for one in signalling]), text
-
-
-def _corrections(members: Sequence[DriftSeries], *, alarm: bool) -> Iterator[Advice]:
-    for series in members:
-        for one in series.corrections:
-            text = correction_clause(one)
-            if one.alarm and alarm:
-                left = um_text(one.remainder or 0.0, 1, signed=True)
-                yield "correction", _name(series), f"{text}; {left} are left over"
-            elif not one.alarm and not alarm:
-                code = "correction_past" if one.verdict in ALARMS else "correction_seen"
-                yield code, _name(series), text
-
-
-def _labels(members: Sequence[DriftSeries]) -> Iterator[Advice]:
-    for series in members:
-        for one in series.labels:
-            if one.claimed:
-                yield "label_effect", _name(series), phrases.label_clause(one)
-
-
 def _limits_ahead(members: Sequence[DriftSeries]) -> Iterator[Advice]:
     for series in members:
         if series.limit_within_interval and series.parts_to_limit is not None:
@@ -140,7 +108,7 @@ def _limits_ahead(members: Sequence[DriftSeries]) -> Iterator[Advice]:
             text = (
                 f"the limit is reached after {expected} of this cycle, before the usual dress after {usual}"
             )
-            yield "limit_ahead", _name(series), text
+            yield "limit_ahead", phrases.name_of(series), text
 
 
 def _dress_interval(
@@ -153,30 +121,40 @@ def _dress_interval(
     if parts is None:
         limited = [one for one in members if one.limit_kind != "none"]
         alike = all(one.dress_interval_reason == decision.reason for one in limited)
-        subject = "" if alike else _name(first)
+        subject = "" if alike else phrases.name_of(first)
         yield "dress_unknown", subject, f"no dress interval: {decision.reason}"
         return
     if parts == 0:
         text = f"not even the first part after a dress keeps the risk of {share_text(settings.risk)}"
-        yield "dress_none", _name(first), text
+        yield "dress_none", phrases.name_of(first), text
         return
     low, high = first.wear_interval_um_per_part or (math.nan, math.nan)
     yield (
         "dress_interval",
         "",
-        f"{phrases.dress_clause(parts, decision.at_least, settings.risk)}; {_name(first)} "
+        f"{phrases.dress_clause(parts, decision.at_least, settings.risk)}; {phrases.name_of(first)} "
         f"decides (wear {signed_text(low, 3)} to {signed_text(high, 3)} µm per part, standard deviation of "
-        f"a part {um_text(first.sd_um or 0.0)}); for gears as in this history",
+        f"a part {um_text(first.sd_um or 0.0)}); {phrases.from_now_clause(decision)}",
     )
+    if decision.holds_cycles is not None:
+        holds = count_text(decision.holds_cycles, "coming cycle")
+        yield "dress_holds", "", f"under the trend the interval holds for {holds}, then look again"
+    more = next((one for one in decision.choices if one.risk == settings.risk), None)
+    if more is not None and not decision.at_least:
+        floor = "at least " if more.one_more_at_least else ""
+        gain = f"{floor}{count_text(more.one_more_parts, 'part')} per dress instead of {parts}"
+        if more.one_more_parts == parts:
+            gain = "the same interval"
+        yield "one_more_gear", "", f"one more gear measured in every cycle: {gain}"
     if first.gap is not None and first.if_straight_parts is not None:
         text = (
             f"its wear is not straight: measure between part {first.gap[0]} and part {first.gap[1]}; if it "
             f"is straight there, {count_text(first.if_straight_parts, 'part')}"
         )
-        yield "measure_gap", _name(first), text
+        yield "measure_gap", phrases.name_of(first), text
     elif first.gap is not None:
         text = f"two measured positions cannot show straight wear: measure between parts {first.gap[0]} and "
-        yield "measure_gap", _name(first), f"{text}{first.gap[1]} too"
+        yield "measure_gap", phrases.name_of(first), f"{text}{first.gap[1]} too"
     dressing = f"dressing after {count_text(usual or 0, 'part')}"
     if usual is not None and usual < parts:
         yield "dress_early", "", f"{dressing} gives away {count_text(parts - usual, 'part')} per dress"
@@ -184,59 +162,21 @@ def _dress_interval(
         yield "dress_late", "", f"{dressing} does not keep the risk of {share_text(settings.risk)}"
 
 
-def _centring(members: Sequence[DriftSeries]) -> Iterator[Advice]:
+def _centring(members: Sequence[DriftSeries], decision: DressDecision | None) -> Iterator[Advice]:
     for series in members:
         offset, centred = series.centring_offset_um, series.dress_interval_centred_parts
-        if offset is None or centred is None or abs(offset) < LEAST_OFFSET_UM:
+        own = series.dress_interval_parts or 0
+        if offset is None or centred is None or abs(offset) < LEAST_OFFSET_UM or centred <= own:
             continue
-        if centred > (series.dress_interval_parts or 0):
-            towards = phrases.direction(series.parameter, offset)
-            start = f"start the cycle {um_text(abs(offset), 1)} towards {towards}"
-            yield (
-                "centre_cycle",
-                _name(series),
-                f"{start}; the interval then is {count_text(centred, 'part')}",
-            )
-
-
-def _levels(members: Sequence[DriftSeries]) -> Iterator[Advice]:
-    for series in members:
-        for step in series.steps:
-            place = phrases.cycle_place(step.cycle, step.dress, step.wheel, step.at)
-            if step.cycle_low < step.cycle_high:
-                place += f", it may have begun in cycles {step.cycle_low} to {step.cycle_high}"
-            cause = "no event is recorded near it"
-            if step.possible_causes:
-                cause = f"possible cause, recorded near it: {listed(list(step.possible_causes))}"
-            size = um_text(step.size_um, 1, signed=True)
-            first = "provisional level change" if step.provisional else "level change"
-            yield "level_change", _name(series), f"{first} of {size} at {place}; {cause}"
-        trend = series.level_trend_um_per_cycle
-        if trend is not None and series.trend_interval:
-            clause = phrases.trend_clause(trend, series.trend_interval)
-            yield "level_trend", _name(series), f"{clause}{_until_correction(series)}"
-        if series.level_moved:
-            text = "the level moved; level change or slow trend cannot be told apart yet"
-            yield "level_moved", _name(series), text
-        if series.suspected is not None:
-            last = count_text(series.suspected.cycles, "cycle")
-            size = um_text(series.suspected.size_um, 1, signed=True)
-            text = f"the last {last} lie {size} off the level; no claim, the interval allows for it"
-            yield "level_suspected", _name(series), text
-
-
-def _until_correction(series: DriftSeries) -> str:
-    """How long a trend leaves interval and level as they are."""
-    ahead = series.cycles_to_correction
-    text = "; look at the dresser and the set-up"
-    if ahead is not None:
-        high = "more" if ahead.high is None else str(ahead.high)
-        when = f"in {count_text(ahead.expected, 'cycle')}" if ahead.expected else "now"
-        text += f"; the level itself needs a correction {when} ({ahead.low} to {high} cycles)"
-    if series.dress_interval_holds_cycles is not None:
-        holds = count_text(series.dress_interval_holds_cycles, "more cycle")
-        text += f"; the dress interval of this series holds for {holds}"
-    return text
+        towards = phrases.direction(series.parameter, offset)
+        start = f"start the cycle {um_text(abs(offset), 1)} towards {towards}"
+        gain = f"this series then allows {count_text(centred, 'part')} per dress instead of {own}"
+        yield "centre_cycle", phrases.name_of(series), f"{start}; {gain}"
+    if decision is not None and decision.centred_parts is not None:
+        gained = count_text(decision.centred_parts - (decision.parts or 0), "gear")
+        parts = count_text(decision.centred_parts, "part")
+        text = f"centring gains {gained} per dress: {parts} for all series together"
+        yield "centring_gain", "", text
 
 
 def _sampling(members: Sequence[tuple[DriftSeries, Outlook]], settings: DriftSettings) -> Iterator[Advice]:
@@ -294,7 +234,7 @@ def _sampling(members: Sequence[tuple[DriftSeries, Outlook]], settings: DriftSet
     yield (
         "sampling_plan",
         "",
-        f"measure parts {places} of every cycle of {cycle}: if {_name(series)} moves by "
+        f"measure parts {places} of every cycle of {cycle}: if {phrases.name_of(series)} moves by "
         f"{um_text(shift, 1 if shift >= 1 else 2)} and stays there ({meaning}), the chart of levels, with "
         f"limits from {count_text(reference, 'cycle')}, {outcome}{clock}",
     )

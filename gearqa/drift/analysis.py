@@ -20,17 +20,16 @@ from gearqa.drift.charts import chart_data
 from gearqa.drift.claims import SeriesModel, model_series
 from gearqa.drift.control import Control, control_of_series
 from gearqa.drift.corrections import correction_effects
-from gearqa.drift.holds import SeriesHold, series_hold, together
+from gearqa.drift.dress_decisions import dress_decisions
+from gearqa.drift.holds import SeriesHold, series_hold, suspicion_of, together
 from gearqa.drift.labels import findings
 from gearqa.drift.made import made_notices, made_parts
 from gearqa.drift.ordering import by_series, gears_of_series, made_until, seconds
 from gearqa.drift.outlook import Outlook, look_ahead, outlook_clauses, outlook_notices
-from gearqa.drift.sides import suspected
 from gearqa.drift.within_cycles import wear_notices
 from gearqa.errors import Notice, NoticeCode
 from gearqa.model.drift import (
     DRIFT_PARAMETERS,
-    DressDecision,
     DriftResult,
     DriftSeries,
     DriftSettings,
@@ -39,7 +38,6 @@ from gearqa.model.drift import (
     MadePart,
     Observation,
     Sentence,
-    deciding_series,
 )
 from gearqa.model.measurement import GrinderEvent
 from gearqa.statistics.families import sidak
@@ -86,8 +84,9 @@ def analyse_observations(
     found = [_analysed(one, settings, rate, sized) for one in models]
     series = tuple(one for one, _, _ in found)
     holds = [(one.key[:2], hold) for one, _, hold in found if hold is not None]
-    hold, dress = together(holds), tuple(_dress_decisions(series))
-    advice = advise([(one, outlook) for one, outlook, _ in found], hold, dress, settings)
+    analysed = [(one, outlook) for one, outlook, _ in found]
+    hold, dress = together(holds), tuple(dress_decisions(analysed))
+    advice = advise(analysed, hold, dress, settings)
     alarms = tuple(one for one in advice if one.code in ALARM_CODES)
     return DriftResult(
         series=series,
@@ -99,25 +98,6 @@ def analyse_observations(
         dress_intervals=dress,
         warnings=(*_warnings(series, by_grinder), *cautions(series)),
     )
-
-
-def _dress_decisions(series: Sequence[DriftSeries]) -> Iterator[DressDecision]:
-    """The dress interval of every part and grinder with limited series."""
-    groups: dict[tuple[str, str], list[DriftSeries]] = {}
-    for one in series:
-        groups.setdefault((one.part, one.grinder), []).append(one)
-    for (part, grinder), members in groups.items():
-        first = deciding_series(members)
-        if first is not None:
-            yield DressDecision(
-                part=part,
-                grinder=grinder,
-                parts=first.dress_interval_parts,
-                at_least=first.dress_interval_at_least,
-                parameter=first.parameter,
-                flank=first.flank,
-                reason=first.dress_interval_reason,
-            )
 
 
 def _warnings(series: Sequence[DriftSeries], grinders: Iterable[str]) -> Iterator[Notice]:
@@ -162,6 +142,7 @@ def _analysed(
         cycles=order.cycles if order.known else 0,
         current_cycle=order.number(order.cycles - 1),
         current_dress=order.dress[-1],
+        made_parts=int(made.last[-1]) or None,
         in_control=control.in_control,
         reasons=tuple(Sentence(why.code, sentence(why.sentence)) for why in control.why),
         wear_um_per_part=fit.slope if fit.identifiable else None,
@@ -181,7 +162,7 @@ def _analysed(
         level_p=None if levels.evidence is None else levels.evidence.p,
         level_moved=levels.movement.moved_from is not None,
         rho=0.0 if levels.fit is None else levels.fit.rho,
-        suspected=suspected(one),
+        suspected=suspicion_of(one, made, outlook.sides),
         corrections=corrections,
         labels=findings(one.tests, one.claimed),
         cycle_levels_um=cycle_levels(order, one.fits),

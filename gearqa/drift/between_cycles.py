@@ -251,7 +251,12 @@ def cycle_levels(order: ProductionOrder, fits: WearFits) -> tuple[CycleLevel, ..
     first = float(fit.at(np.zeros(1))[0])
     return tuple(
         CycleLevel(
-            order.number(c), order.dress[c], float(x) + first, float(se) if math.isfinite(se) else None
+            order.number(c),
+            order.dress[c],
+            float(x) + first,
+            float(se) if math.isfinite(se) else None,
+            order.wheel[c],
+            order.start[c],
         )
         for c, (x, se) in enumerate(zip(fit.levels, fit.levels_se, strict=True))
     )

@@ -87,9 +87,11 @@ def control_of_series(one: SeriesModel, settings: DriftSettings, rate: float) ->
     why = []
     current = sorted({signal.cycle for signal in signals if signal.current})
     if current:
-        why.append(Sentence("beyond_limit", f"beyond a control limit in {phrases.listed_cycles(current)}"))
+        where = phrases.cycles_place([order.place(number - order.first_number) for number in current])
+        why.append(Sentence("beyond_limit", f"beyond a control limit in {where}"))
     why += [
-        Sentence("level_change", f"level change at cycle {order.number(change)}") for change in levels.places
+        Sentence("level_change", f"level change at {phrases.cycles_place([order.place(change)])}")
+        for change in levels.places
     ]
     if levels.movement.trend_claimed:
         why.append(Sentence("level_trend", "the level after dress has a trend"))

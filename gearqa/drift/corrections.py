@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from gearqa.drift.between_cycles import Levels, effect_interval
 from gearqa.drift.ordering import ProductionOrder
-from gearqa.drift.phrases import cycle_place
+from gearqa.drift.phrases import cycles_place
 from gearqa.model.drift import CorrectionEffect, CorrectionVerdict
 from gearqa.statistics.levels import LevelFit, fit_levels
 from gearqa.wording.numbers import um_text
@@ -96,7 +96,7 @@ def verdict_of(intended: float, low: float, high: float) -> CorrectionVerdict:
 
 def correction_clause(one: CorrectionEffect) -> str:
     """A correction and its effect in words."""
-    text = f"{one.words} before {cycle_place(one.cycle, one.dress, one.wheel, one.at)}"
+    text = f"{one.words} before {cycles_place([one])}"
     if one.effect is None or one.low is None or one.high is None:
         return f"{text}: effect not decidable, too few cycles"
     ends = f"{um_text(one.low, 1, signed=True).removesuffix(' µm')} to {um_text(one.high, 1, signed=True)}"

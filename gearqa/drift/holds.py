@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 
 import numpy as np
 
 from gearqa.arrays import Array, BoolArray
 from gearqa.drift.claims import SeriesModel
 from gearqa.drift.made import MadeParts
-from gearqa.drift.ordering import SeriesGears
-from gearqa.drift.sides import ActionLimits, SideModel
-from gearqa.model.drift import CorrectionEffect, Hold, HoldRange, Quarantine, Signal
+from gearqa.drift.ordering import SeriesGears, seconds
+from gearqa.drift.sides import ActionLimits, SideModel, suspected
+from gearqa.model.drift import (
+    CorrectionEffect,
+    Hold,
+    HoldRange,
+    MadePart,
+    Quarantine,
+    Signal,
+    Suspicion,
+)
 from gearqa.statistics.containment import chance_beyond
 from gearqa.statistics.level_search import FoundStep, find_movement
 
@@ -28,12 +37,20 @@ LOOSE = 0.05
 class CycleChances:
     """Chances of the parts of one cycle to lie beyond a limit."""
 
-    cycle: int
-    """Number, from 1."""
+    cycle: int | None
+    """Number, from 1; None: no gear of it was measured."""
     dress: str | None
+    wheel: str | None
+    at: datetime | None
     chance: Array
     """Of part 1, 2 ... up to the last one made. shape (k,)"""
     measured: BoolArray
+    serials: Mapping[int, str] = field(default_factory=dict)
+    """By part, where the production table names it."""
+
+
+CycleKey = tuple[int, int]
+"""Number of a cycle and 0, or of the cycle before one without a measured gear and 1, 2 ..."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -41,9 +58,7 @@ class SeriesHold:
     """What one series says about the gears to hold."""
 
     quarantine: Quarantine
-    cycles: Mapping[int, CycleChances]
-    made: MadeParts
-    first_number: int
+    cycles: Mapping[CycleKey, CycleChances]
 
 
 def series_hold(
@@ -75,15 +90,29 @@ def series_hold(
     if not asked:
         return None
     chances = _chances(one, made, sides, start, step)
+    chances |= _without_measured(one, made, sides, start, step)
     part, grinder = gears.key[:2]
-    ranges = tuple(
-        found
-        for cycle in chances.values()
-        for found in hold_ranges(part, grinder, cycle, made, gears.order.first_number)
-    )
+    ranges = [(key, found) for key in sorted(chances) for found in hold_ranges(part, grinder, chances[key])]
     free = [float(c.chance[~c.measured].max()) for c in chances.values() if not c.measured.all()]
-    largest = max(free, default=None)
-    return SeriesHold(_quarantine(gears, ranges, failing, largest), chances, made, gears.order.first_number)
+    return SeriesHold(_quarantine(gears, ranges, failing, max(free, default=None)), chances)
+
+
+def suspicion_of(one: SeriesModel, made: MadeParts, sides: Sequence[SideModel]) -> Suspicion | None:
+    """The last cycles that lie off the level, and which of their parts to measure next."""
+    found = suspected(one)
+    if found is None:
+        return None
+    cycles, size = found
+    chances = _chances(one, made, sides, one.gears.order.cycles - cycles, None)
+    best: tuple[float, int, int] | None = None
+    for (number, _), cycle in sorted(chances.items()):
+        free = np.flatnonzero(~cycle.measured)
+        if free.size:
+            part = int(free[np.flatnonzero(cycle.chance[free] == cycle.chance[free].max())[-1]])
+            best = max(best or (-1.0, 0, 0), (float(cycle.chance[part]), number, part + 1))
+    if best is None:
+        return Suspicion(cycles, size, None, None, None)
+    return Suspicion(cycles, size, best[1], best[2], best[0])
 
 
 def _last_step(one: SeriesModel) -> FoundStep | None:
@@ -99,8 +128,8 @@ def _last_step(one: SeriesModel) -> FoundStep | None:
 
 def _chances(
     one: SeriesModel, made: MadeParts, sides: Sequence[SideModel], start: int, step: FoundStep | None
-) -> dict[int, CycleChances]:
-    """Chances of all parts made from a cycle on, by number of the cycle."""
+) -> dict[CycleKey, CycleChances]:
+    """Chances of all parts made from a cycle on, in cycles with a measured gear."""
     gears, order = one.gears, one.gears.order
     last = made.last[start:]
     if not sides or not 0 < last.sum() <= MOST_PARTS:
@@ -116,13 +145,65 @@ def _chances(
     measured = np.zeros(len(cycle), dtype=np.bool_)
     own = gears.cycle >= start
     measured[begin[gears.cycle[own] - start] + gears.s[own].astype(np.int64)] = True
+    serials: dict[int, dict[int, str]] = {}
+    for (c, number), serial in made.serials.items():
+        serials.setdefault(c, {})[number] = serial
     found = {}
     for c in range(start, order.cycles):
         place = slice(int(begin[c - start]), int(begin[c - start] + last[c - start]))
         if last[c - start]:
-            number = order.number(c)
-            found[number] = CycleChances(number, order.dress[c], chance[place], measured[place])
+            found[order.number(c), 0] = CycleChances(
+                order.number(c), order.dress[c], order.wheel[c], order.start[c], chance[place],
+                measured[place], serials.get(c, {}),
+            )  # fmt: skip
     return found
+
+
+def _without_measured(
+    one: SeriesModel, made: MadeParts, sides: Sequence[SideModel], start: int, step: FoundStep | None
+) -> dict[CycleKey, CycleChances]:
+    """Chances of the parts of cycles without a measured gear: the worse of the cycles beside them counts,
+    with the level they had and with the one the model expects."""
+    order = one.gears.order
+    groups: dict[tuple[str | None, str | None], list[MadePart]] = {}
+    for part in made.unplaced:
+        groups.setdefault((part.wheel, part.dress), []).append(part)
+    begins = np.array([np.inf if at is None else seconds(at) for at in order.start])
+    found: dict[CycleKey, CycleChances] = {}
+    for (wheel, dress), members in groups.items():
+        times = [part.finished_at for part in members if part.finished_at is not None]
+        at = min(times, key=seconds, default=None)
+        before = order.cycles - 1 if at is None else int(np.searchsorted(begins, seconds(at))) - 1
+        near = range(order.cycles) if at is None else range(max(before, 0), before + 2)
+        beside = [c for c in near if start <= c < order.cycles]
+        if not sides or not beside:
+            continue
+        serials = {p.parts_since_dress or k: p.serial for k, p in enumerate(_in_order(members), 1)}
+        last = max(serials)
+        if last > MOST_PARTS:
+            continue
+        s, chance = np.arange(last, dtype=np.float64), np.zeros(last)
+        for side in sides:
+            after = _level_after(one, side, step)
+            expected = side.expected if after is None else np.where(np.isnan(after), side.expected, after)
+            chance += np.max(
+                [
+                    chance_beyond(side.made(), np.full(last, c), s, side.limit, side.sign, level)
+                    for c in beside
+                    for level in (side.expected, expected)
+                ],
+                axis=0,
+            )
+        number = order.number(before)
+        rank = 1 + sum(key[0] == number for key in found)
+        found[number, rank] = CycleChances(
+            None, dress, wheel, at, np.minimum(chance, 1.0), np.zeros(last, dtype=np.bool_), serials
+        )
+    return found
+
+
+def _in_order(parts: Sequence[MadePart]) -> list[MadePart]:
+    return sorted(parts, key=lambda p: -np.inf if p.finished_at is None else seconds(p.finished_at))
 
 
 def _level_after(one: SeriesModel, side: SideModel, step: FoundStep | None) -> Array | None:
@@ -142,9 +223,7 @@ def _level_after(one: SeriesModel, side: SideModel, step: FoundStep | None) -> A
     return found
 
 
-def hold_ranges(
-    part: str, grinder: str, cycle: CycleChances, made: MadeParts, first_number: int
-) -> list[HoldRange]:
+def hold_ranges(part: str, grinder: str, cycle: CycleChances) -> list[HoldRange]:
     """Ranges of parts to hold in one cycle; measured parts between them do not cut a range."""
     held = (cycle.chance > HELD) & ~cycle.measured
     if not held.any():
@@ -157,13 +236,15 @@ def hold_ranges(
         if not own.size:
             continue
         worst = int(own[int(np.argmax(cycle.chance[own]))])
-        serials = [made.serials.get((cycle.cycle - first_number, int(end) + 1)) for end in (own[0], own[-1])]
+        serials = [cycle.serials.get(int(end) + 1) for end in (own[0], own[-1])]
         found.append(
             HoldRange(
                 part=part,
                 grinder=grinder,
                 cycle=cycle.cycle,
                 dress=cycle.dress,
+                wheel=cycle.wheel,
+                at=cycle.at,
                 from_part=int(own[0]) + 1,
                 to_part=int(own[-1]) + 1,
                 parts=len(own),
@@ -177,22 +258,22 @@ def hold_ranges(
 
 
 def _quarantine(
-    gears: SeriesGears, ranges: tuple[HoldRange, ...], failing: tuple[str, ...], largest: float | None
+    gears: SeriesGears,
+    ranges: Sequence[tuple[CycleKey, HoldRange]],
+    failing: tuple[str, ...],
+    largest: float | None,
 ) -> Quarantine:
     after: str | None = None
     between: tuple[str, ...] = ()
     if ranges:
-        first, last = ranges[0], ranges[-1]
-        number = gears.cycle + gears.order.first_number
-        place = list(zip(number.tolist(), (gears.s + 1).tolist(), strict=True))
-        before = [i for i, at in enumerate(place) if at < (first.cycle, first.from_part)]
+        first, last = (*ranges[0][0], ranges[0][1].from_part), (*ranges[-1][0], ranges[-1][1].to_part)
+        number = (gears.cycle + gears.order.first_number).tolist()
+        place = [(c, 0, s) for c, s in zip(number, (gears.s + 1).tolist(), strict=True)]
+        before = [i for i, at in enumerate(place) if at < first]
         after = gears.serial[before[-1]] if before else None
-        between = tuple(
-            gears.serial[i]
-            for i, at in enumerate(place)
-            if (first.cycle, first.from_part) <= at <= (last.cycle, last.to_part)
-        )
-    return Quarantine(ranges, failing, largest, after, gears.serial[-1] if ranges else None, between)
+        between = tuple(gears.serial[i] for i, at in enumerate(place) if first <= at <= last)
+    own = tuple(found for _, found in ranges)
+    return Quarantine(own, failing, largest, after, gears.serial[-1] if ranges else None, between)
 
 
 def together(holds: Sequence[tuple[tuple[str, str], SeriesHold]]) -> Hold:
@@ -202,13 +283,12 @@ def together(holds: Sequence[tuple[tuple[str, str], SeriesHold]]) -> Hold:
         groups.setdefault(where, []).append(hold)
     ranges: list[HoldRange] = []
     for (part, grinder), members in groups.items():
-        merged: dict[int, CycleChances] = {}
+        merged: dict[CycleKey, CycleChances] = {}
         for member in members:
-            for number, own in member.cycles.items():
-                merged[number] = _larger(merged.get(number), own)
-        for number in sorted(merged):
-            found = hold_ranges(part, grinder, merged[number], members[0].made, members[0].first_number)
-            ranges += found
+            for key, own in member.cycles.items():
+                merged[key] = _larger(merged.get(key), own)
+        for key in sorted(merged):
+            ranges += hold_ranges(part, grinder, merged[key])
     failing = tuple(dict.fromkeys(serial for _, hold in holds for serial in hold.quarantine.failing))
     known = [hold.quarantine.largest_p for _, hold in holds if hold.quarantine.largest_p is not None]
     return Hold(tuple(ranges), failing, max(known, default=None))
@@ -222,4 +302,4 @@ def _larger(one: CycleChances | None, other: CycleChances) -> CycleChances:
     for each in (one, other):
         chance[: len(each.chance)] = np.maximum(chance[: len(each.chance)], each.chance)
         measured[: len(each.measured)] |= each.measured
-    return CycleChances(other.cycle, other.dress, chance, measured)
+    return replace(other, chance=chance, measured=measured, serials={**one.serials, **other.serials})

@@ -87,8 +87,7 @@ def made_notices(gears: SeriesGears, parts: MadeParts) -> Iterator[Notice]:
         yield Notice(
             NoticeCode.CYCLES_NOT_MEASURED,
             f"{count_text(len(parts.unplaced), 'part')} of the production table in dress cycles without a "
-            f"measured gear{named if labels else ''}: nothing is known of them, and no list of gears to hold "
-            "names them",
+            f"measured gear{named if labels else ''}: what is said of them rests on the cycles beside them",
         )
     if parts.measured_only and parts.usual is not None:
         yield Notice(

@@ -13,7 +13,7 @@ import numpy as np
 
 from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.errors import Notice, NoticeCode
-from gearqa.model.drift import DriftSettings, MadePart, Observation, SeriesKey
+from gearqa.model.drift import CyclePlace, DriftSettings, MadePart, Observation, SeriesKey
 from gearqa.model.measurement import GrinderEvent, label_order
 from gearqa.wording.numbers import count_text, short_text
 
@@ -53,6 +53,10 @@ class ProductionOrder:
     doubt: str | None
     """Why the positions cannot be believed at all."""
     warnings: tuple[Notice, ...]
+
+    def place(self, cycle: int) -> CyclePlace:
+        """Number and labels of a cycle."""
+        return CyclePlace(self.number(cycle), self.dress[cycle], self.wheel[cycle], self.start[cycle])
 
     def number(self, cycle: int) -> int:
         """Number of a cycle, counted from 1 over the whole history."""

@@ -30,11 +30,14 @@ from gearqa.statistics.dress_interval import (
     part_risk,
     part_variance,
     unsure_between,
+    with_more_measured,
 )
 from gearqa.statistics.wear import WearFit, fit_wear
 from gearqa.wording.numbers import count_text
 
 CYCLES_FOR_INTERVAL = 6
+RISKS = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05)
+"""Risks for which the parts per dress are told beside the chosen one."""
 LEVEL_FREEDOM = 3
 FARTHEST = 20
 """A limit farther away than so many times the parts measured in a cycle is not forecast."""
@@ -64,6 +67,15 @@ class Centred:
     offset: float
 
 
+@dataclass(frozen=True, slots=True)
+class KeptParts:
+    """Parts per dress that a risk allows, and that it would with one more gear measured per cycle."""
+
+    risk: float
+    parts: int
+    one_more: int
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class DressAdvice:
     """Dress interval from the present level, and with the level moved; or the reason for none."""
@@ -78,6 +90,7 @@ class DressAdvice:
     """Room that the usual last part leaves to the limit at the chosen risk."""
     risk: tuple[Array, Array] | None = None
     """Parts per dress, and the chance that the last one lies beyond a limit."""
+    kept: tuple[KeptParts, ...] = ()
     holds_cycles: int | None = None
     """Coming cycles of a trend for which the interval, or the usual one if it is shorter, keeps its risk."""
 
@@ -230,8 +243,21 @@ def _dress_advice(
         centred=centred,
         slack_um=slack,
         risk=curve,
+        kept=tuple(_kept_parts(one, sides, risk, last)),
         holds_cycles=_cycles_that_hold(one, sides, risk, last, min(parts, usual or parts)),
     )
+
+
+def _kept_parts(one: SeriesModel, sides: Sequence[SideModel], risk: float, last: int) -> Iterator[KeptParts]:
+    """Parts for other risks: those whose own chance of lying beyond a limit is no larger."""
+    now, more = np.zeros(last + 1), np.zeros(last + 1)
+    for side in sides:
+        model = side.next_cycle(one)
+        for found, own in ((now, model), (more, with_more_measured(model))):
+            chance = part_risk(own, last, side.limit, side.sign)
+            np.maximum(found, side.sign * guarded(side.sign * chance, own, side.sign), out=found)
+    for allowed in sorted({*RISKS, risk}):
+        yield KeptParts(allowed, kept_parts(now <= allowed), kept_parts(more <= allowed))
 
 
 def interval_parts(

@@ -4,8 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
+from typing import Protocol
 
-from gearqa.model.drift import SIZE, DriftSeries, HoldRange, LabelFinding, PartsToLimit, Sentence
+from gearqa.model.drift import (
+    SIZE,
+    DressDecision,
+    DriftSeries,
+    HoldRange,
+    LabelFinding,
+    PartsToLimit,
+    Sentence,
+)
 from gearqa.symbols import PARAMETERS, Flank
 from gearqa.wording.numbers import count_text, fixed_text, share_text, short_text
 from gearqa.wording.sentences import sentence
@@ -33,6 +42,11 @@ def series_name(parameter: str, flank: Flank | None) -> str:
     return f"{flank} {parameter_name(parameter)}" if flank else parameter_name(parameter)
 
 
+def name_of(series: DriftSeries) -> str:
+    """Name of an analysed series."""
+    return series_name(series.parameter, series.flank)
+
+
 def direction(parameter: str, amount: float) -> str:
     """What a positive or negative amount means on the gear."""
     if parameter in METAL:
@@ -40,22 +54,59 @@ def direction(parameter: str, amount: float) -> str:
     return f"a {'larger' if amount > 0 else 'smaller'} {'dimension' if parameter == SIZE else 'deviation'}"
 
 
-def listed_cycles(numbers: Sequence[int]) -> str:
-    """Sorted cycles in words, runs drawn together; of very many the last ones.
+class HasPlace(Protocol):
+    """A dress cycle with its labels on the shop floor."""
 
-    >>> listed_cycles([3, 7, 8, 9]), listed_cycles([12])
-    ('cycles 3, 7 to 9', 'cycle 12')
+    @property
+    def cycle(self) -> int | None: ...
+    @property
+    def dress(self) -> str | None: ...
+    @property
+    def wheel(self) -> str | None: ...
+    @property
+    def at(self) -> datetime | None: ...
+
+
+def cycles_place(places: Sequence[HasPlace]) -> str:
+    """Cycles in their order with their labels, runs drawn together; of very many the last ones.
+
+    >>> from gearqa.model.drift import CycleLevel
+    >>> day = datetime(2025, 4, 12, 6)
+    >>> cycles = [CycleLevel(c, f"D{c}", 0.0, None, "W-21", day) for c in (3, 7, 8, 9)]
+    >>> cycles_place(cycles)
+    'cycles 3, 7 to 9 (dress D3, D7 to D9, wheel W-21, 2025-04-12)'
+    >>> cycles_place(cycles[:1])
+    'cycle 3 (dress D3, wheel W-21, 2025-04-12)'
     """
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
+    runs: list[list[HasPlace]] = []
+    for place in places:
+        if runs and place.cycle is not None and place.cycle == (runs[-1][-1].cycle or 0) + 1:
+            runs[-1].append(place)
         else:
-            runs.append([number])
-    texts = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
-    if len(texts) > RUNS_LISTED:
-        return f"{len(numbers)} cycles, the last ones {', '.join(texts[-3:])}"
-    return f"{'cycle' if len(numbers) == 1 else 'cycles'} {', '.join(texts)}"
+            runs.append([place])
+    head = "cycles " if len(places) > 1 else "cycle "
+    if len(runs) > RUNS_LISTED:
+        runs, head = runs[-3:], f"{len(places)} cycles, the last ones "
+    text = head + ", ".join(_ends(str(run[0].cycle), str(run[-1].cycle)) for run in runs)
+    if places[0].cycle is None:
+        text = "a cycle without a measured gear"
+    shown = [place for run in runs for place in run]
+    dresses = [_ends(run[0].dress, run[-1].dress) for run in runs]
+    if len(runs) > 2:
+        dresses = [_ends(shown[0].dress, shown[-1].dress)]
+    wheels = list(dict.fromkeys(place.wheel for place in shown if place.wheel))
+    days = [place.at.date().isoformat() for place in shown if place.at is not None]
+    known = (
+        ("dress ", ", ".join(dresses) if all(place.dress for place in shown) else ""),
+        ("wheel ", _ends(wheels[0], wheels[-1]) if wheels else ""),
+        ("", _ends(days[0], days[-1]) if days else ""),
+    )
+    labels = ", ".join(f"{name}{word}" for name, word in known if word)
+    return f"{text} ({labels})" if labels else text
+
+
+def _ends(first: str | None, last: str | None) -> str:
+    return f"{first}" if first == last else f"{first} to {last}"
 
 
 def wear_clause(parameter: str, flank: Flank | None, wear: float, interval: tuple[float, float]) -> str:
@@ -86,42 +137,27 @@ def trend_clause(slope: float, interval: tuple[float, float]) -> str:
     return f"the level after dress moves by {rate} µm per cycle ({low} to {high}); dressing does not reset it"
 
 
-def cycle_place(cycle: int, dress: str | None, wheel: str | None, at: datetime | None) -> str:
-    """A cycle with its label on the shop floor.
-
-    >>> cycle_place(31, "D031", "W-21", datetime(2025, 4, 12, 6))
-    'cycle 31 (dress D031, wheel W-21, 2025-04-12)'
-    """
-    known = (("dress ", dress), ("wheel ", wheel), ("", None if at is None else at.date().isoformat()))
-    words = ", ".join(f"{name}{word}" for name, word in known if word)
-    return f"cycle {cycle} ({words})" if words else f"cycle {cycle}"
-
-
 def held_ranges(ranges: Sequence[HoldRange], most: int) -> str:
     """Ranges to hold in words; cycles in a row with the same parts together, of many the last ones."""
     runs: list[list[HoldRange]] = []
     for one in ranges:
         last = runs[-1][-1] if runs else None
         alike = last is not None and (last.from_part, last.to_part) == (one.from_part, one.to_part)
-        if alike and last is not None and one.cycle == last.cycle + 1:
+        if alike and last is not None and one.cycle is not None and last.cycle == one.cycle - 1:
             runs[-1].append(one)
         else:
             runs.append([one])
     texts = [_held_run(run) for run in runs]
     if len(texts) > most:
-        return f"{len(texts) - most} ranges before, and {', '.join(texts[-most:])}"
-    return ", ".join(texts)
+        return f"{len(texts) - most} ranges before, and {'; '.join(texts[-most:])}"
+    return "; ".join(texts)
 
 
 def _held_run(run: Sequence[HoldRange]) -> str:
-    first, last = run[0], run[-1]
-    label = "" if first.dress is None else f" ({first.dress})"
-    where = f"cycle {first.cycle}{label}"
-    if len(run) > 1:
-        labels = "" if first.dress is None or last.dress is None else f" ({first.dress} to {last.dress})"
-        where = f"cycles {first.cycle} to {last.cycle}{labels}"
+    first = run[0]
     alone = first.from_part == first.to_part
-    return f"{where} {f'part {first.from_part}' if alone else f'parts {first.from_part} to {first.to_part}'}"
+    parts = f"part {first.from_part}" if alone else f"parts {first.from_part} to {first.to_part}"
+    return f"{parts} of {cycles_place(run)}"
 
 
 def label_clause(label: LabelFinding) -> str:
@@ -151,6 +187,16 @@ def dress_clause(parts: int, at_least: bool, risk: float) -> str:
     floor = " (at least: no later part was measured; to lengthen, raise in steps and measure)"
     floor = floor if at_least else ""
     return f"dress every {count_text(parts, 'part')}{floor} for a risk of {share_text(risk)}"
+
+
+def from_now_clause(decision: DressDecision) -> str:
+    """When the next dress is due, counted from the last part made."""
+    if decision.made_parts is None or decision.from_now is None:
+        return "parts made since the last dress are not known"
+    made = count_text(decision.made_parts, "part")
+    if decision.from_now:
+        return f"{count_text(decision.from_now, 'part')} from now ({made} made since the last dress)"
+    return f"{made} made since the last dress: dress now"
 
 
 def no_alarm_reasons(series: Iterable[DriftSeries]) -> tuple[Sentence, ...]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.drift.claims import SeriesModel
-from gearqa.model.drift import LimitKind, Suspicion
+from gearqa.model.drift import LimitKind
 from gearqa.statistics.containment import MadeCycles
 from gearqa.statistics.dress_interval import BENT, CycleModel, NextLevel
 from gearqa.statistics.levels import LevelFit, fit_levels
@@ -111,8 +111,8 @@ def suspicion(fit: LevelFit) -> list[int]:
     ]
 
 
-def suspected(one: SeriesModel) -> Suspicion | None:
-    """The last cycles that lie farthest off the model of the means."""
+def suspected(one: SeriesModel) -> tuple[int, float] | None:
+    """The last cycles that lie farthest off the model of the means: how many, and by how much."""
     fit = one.levels.fit
     if fit is None or not one.gears.order.known:
         return None
@@ -120,7 +120,7 @@ def suspected(one: SeriesModel) -> Suspicion | None:
     if not found:
         return None
     cycles = max(found, key=lambda j: abs(float(fit.residual[-j:].mean())) * j**0.5)
-    return Suspicion(cycles, float(fit.residual[-cycles:].mean()))
+    return cycles, float(fit.residual[-cycles:].mean())
 
 
 def side_models(one: SeriesModel, limits: ActionLimits) -> tuple[SideModel, ...]:

@@ -98,9 +98,10 @@ def analyse_drift(
     >>> import gearqa
     >>> drift = gearqa.analyse_drift("sample_measurements/drift_history", parameter=["helix_slope"])
     >>> drift.result.headline
-    'Left helix slope is out of control: beyond a control limit in cycle 40; level change at cycle 31; wear is
-    not proven, so no crossing can be shown; dress every 36 parts (at least: no later part was measured; to
-    lengthen, raise in steps and measure) for a risk of 1 %.'
+    'Left helix slope is out of control: beyond a control limit in cycle 40 (dress D040, wheel W-21,
+    2025-04-09); level change at cycle 31 (dress D031, wheel W-21, 2025-04-08); wear is not proven, so
+    no crossing can be shown; dress every 36 parts (at least: no later part was measured; to lengthen,
+    raise in steps and measure) for a risk of 1 %.'
     >>> [(change.cycle, round(change.size_um, 1)) for change in drift.result.series[0].steps]
     [(31, 1.4)]
     """

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Annotated, Final, Literal
+from typing import Annotated, Final, Literal, NamedTuple
 
 from gearqa.arrays import Array, IntArray
 from gearqa.errors import Notice
@@ -135,6 +135,16 @@ class Sentence:
     sentence: str
 
 
+class CyclePlace(NamedTuple):
+    """A dress cycle with its labels on the shop floor."""
+
+    cycle: int | None
+    dress: str | None
+    wheel: str | None
+    at: datetime | None
+    """When its first gear was made."""
+
+
 @dataclass(frozen=True, slots=True)
 class CycleLevel:
     """Level after the dress of one cycle, at its first part."""
@@ -144,6 +154,9 @@ class CycleLevel:
     level_um: float
     se_um: float | None
     """None: too few gears to know the scatter."""
+    wheel: str | None
+    at: datetime | None
+    """When its first gear was made."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,6 +240,12 @@ class Suspicion:
 
     cycles: int
     size_um: float
+    measure_cycle: int | None
+    measure_part: int | None
+    """Of the parts made in these cycles and not measured, the one to measure next: largest chance to lie
+    beyond a limit; None: there is none, or no limit."""
+    measure_p: float | None
+    """Its chance."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,8 +307,12 @@ class HoldRange:
 
     part: str
     grinder: str
-    cycle: int
+    cycle: int | None
+    """None: no gear of this cycle was measured; its level is taken from the cycles beside it."""
     dress: str | None
+    wheel: str | None
+    at: datetime | None
+    """When its first gear was made."""
     from_part: int
     """Parts since dress, 1 for the first; parts measured in between are free or named as failing."""
     to_part: int
@@ -335,6 +358,18 @@ class Hold:
 
 
 @dataclass(frozen=True, slots=True)
+class DressChoice:
+    """Parts per dress that a risk allows; no number is larger than the parts that were measured."""
+
+    risk: float
+    parts: int
+    at_least: bool
+    one_more_parts: int
+    """Had one more gear been measured in every cycle."""
+    one_more_at_least: bool
+
+
+@dataclass(frozen=True, slots=True)
 class DressDecision:
     """How often to dress one part on one grinder: the smallest interval of its limited series."""
 
@@ -348,6 +383,18 @@ class DressDecision:
     """The series that decides, or that has no interval."""
     flank: Flank | None
     reason: str | None
+    usual_parts: int | None
+    """Usual parts per dress."""
+    made_parts: int | None
+    """Parts made since the last dress."""
+    from_now: int | None
+    """Parts from now until the interval is used up; 0: it is."""
+    holds_cycles: int | None
+    """Under a trend: coming cycles for which the interval holds, of all series the fewest."""
+    centred_parts: int | None
+    """Interval with every series centred that has an offset."""
+    choices: tuple[DressChoice, ...]
+    """What other risks, and one more measured gear per cycle, would allow."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -420,6 +467,8 @@ class DriftSeries:
     """Dress cycles; 0 where they are not known."""
     current_cycle: int
     current_dress: str | None
+    made_parts: int | None
+    """Last part made in the running cycle, counted from its dress."""
     in_control: bool | None
     """Whether no point lies beyond a control limit and no level change is unexplained; None where there
     are too few cycles to tell. See reasons."""

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime
-from operator import itemgetter
 
-from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries, LevelChange, deciding_series
+from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries, LevelChange
 from gearqa.report.blocks import document as doc
 from gearqa.report.drift import words
+from gearqa.report.drift.answers import GRINDER_TITLE, HOLD_TITLE, answers, topic_lists
 from gearqa.report.drift.figures import saw_tooth_figure, series_figures
 from gearqa.version import __version__
 from gearqa.wording.numbers import (
@@ -61,19 +61,15 @@ def build_drift_document(result: DriftResult, header: DriftHeader) -> doc.Docume
 def _first_sheet(
     title: str, result: DriftResult, header: DriftHeader, by_group: dict[tuple[str, str], list[DriftSeries]]
 ) -> doc.Sheet:
-    first, *more = words.leading(result)
-    top: list[doc.Block] = [
-        doc.Paragraph(first, "lead"),
-        *map(doc.Paragraph, more),
-        doc.Verdict(tuple(_answers(result))),
-        doc.Facts(tuple(_facts(result, header))),
-    ]
-    sections = [doc.Section("", tuple(top))]
-    if advice := words.to_do(result):
-        text = (doc.Span(SETTER, "strong"),)
-        sections.append(doc.Section("What to do", (doc.Bullets(advice), doc.Paragraph(text))))
-    if held := _hold_table(result):
-        sections.append(doc.Section("Gears to hold", (held,)))
+    sections = [doc.Section(where, (verdict,)) for where, verdict in answers(result)]
+    held = _hold_table(result)
+    for name, bullets in topic_lists(result):
+        blocks: list[doc.Block] = [bullets]
+        if name == HOLD_TITLE and held is not None:
+            blocks.append(held)
+        if name == GRINDER_TITLE:
+            blocks.append(doc.Paragraph((doc.Span(SETTER, "strong"),)))
+        sections.append(doc.Section(name, tuple(blocks)))
     tables: list[doc.Block] = []
     for (part, grinder), members in by_group.items():
         active, quiet = words.split(members)
@@ -85,49 +81,8 @@ def _first_sheet(
     sections.append(doc.Section("Series", tuple(tables)))
     if warnings := words.remarks(result):
         sections.append(doc.Section("Notes", (doc.Bullets(warnings),)))
+    sections.append(doc.Section("History", (doc.Facts(tuple(_facts(result, header))),)))
     return doc.Sheet(title=title, sections=tuple(sections), id="drift", head="Summary")
-
-
-def _answers(result: DriftResult) -> Iterator[doc.Answer]:
-    now = [one for one in result.series if one.current_signals]
-    judged = [one for one in result.series if one.in_control is not None]
-    since = "since the chosen time" if result.settings.since is not None else "in the current dress cycle"
-    question = f"Signal {since}"
-    if now:
-        yield doc.Answer(
-            question, f"yes, {len(now)} of {len(result.series)} series", "bad", words.names_text(now)
-        )
-    elif judged:
-        open_ = len(result.series) - len(judged)
-        detail = f"{open_} of the series too short to decide" if open_ else ""
-        yield doc.Answer(question, "no", "good", detail)
-    else:
-        yield doc.Answer(question, "not decidable", "open", "too few dress cycles for control limits")
-    ahead = [one for one in result.series if one.limit_within_interval]
-    forecast = [(one.parts_to_limit.expected, one) for one in result.series if one.parts_to_limit is not None]
-    question = "Limit within the usual dress interval"
-    if ahead:
-        yield doc.Answer(question, "yes", "bad", words.names_text(ahead))
-    elif forecast:
-        parts, nearest = min(forecast, key=itemgetter(0))
-        after = f" after {count_text(parts, 'part')} of this cycle"
-        yield doc.Answer(question, "no", "good", doc.join("nearest: ", words.short_name(nearest), after))
-    else:
-        yield doc.Answer(question, "no crossing can be shown", "open", "no wear towards a limit is proven")
-    if len(words.groups(result.series)) == 1:
-        yield _dress_answer(result)
-
-
-def _dress_answer(result: DriftResult) -> doc.Answer:
-    first = deciding_series(result.series)
-    question = f"Dress every, for a risk of {share_text(result.settings.risk)}"
-    if first is None:
-        return doc.Answer(question, "no interval can be given", "open")
-    usual = first.current_dress_interval_parts
-    detail = doc.join(
-        words.short_name(first), " decides", f"; usual now: {count_text(usual, 'part')}" if usual else ""
-    )
-    return doc.Answer(question, f"{words.interval_text(first)} parts", "none", detail)
 
 
 def _facts(result: DriftResult, header: DriftHeader) -> Iterator[tuple[str, str]]:

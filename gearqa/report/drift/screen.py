@@ -1,10 +1,11 @@
-"""An analysed history on the terminal: the sentence that matters first, the series, what to do."""
+"""An analysed history on the terminal: the four answers, what they rest on, the series."""
 
 from __future__ import annotations
 
 from gearqa.model.drift import DriftResult
 from gearqa.report.blocks import document as doc
 from gearqa.report.drift import words
+from gearqa.report.drift.answers import answers, topic_lists
 from gearqa.wording.safety import CAUTIONS, SETTER, SIMULATED_BANNER
 
 
@@ -13,9 +14,10 @@ def drift_blocks(result: DriftResult, *, wide: bool = False) -> list[doc.Block]:
     blocks: list[doc.Block] = []
     if result.simulated:
         blocks.append(doc.Paragraph(SIMULATED_BANNER, "lead"))
-    first, *more = words.leading(result)
-    blocks.append(doc.Paragraph(first, "lead"))
-    blocks += map(doc.Paragraph, more)
+    for where, verdict in answers(result):
+        blocks += [*([doc.Paragraph(where, "lead")] if where else []), verdict]
+    for title, bullets in topic_lists(result):
+        blocks += [doc.Paragraph(title, "lead"), bullets]
     for (part, grinder), members in words.groups(result.ranked()).items():
         active, quiet = words.split(members)
         most = max(members, key=lambda one: one.gears)
@@ -25,10 +27,7 @@ def drift_blocks(result: DriftResult, *, wide: bool = False) -> list[doc.Block]:
         if quiet:
             note = words.quiet_note(quiet)
             blocks.append(doc.Paragraph(note if active else doc.join(f"{caption}. ", note)))
-    advice, warnings = words.to_do(result), words.remarks(result)
-    if advice:
-        blocks += [doc.Paragraph("What to do", "lead"), doc.Bullets(advice)]
-    if warnings:
+    if warnings := words.remarks(result):
         blocks += [doc.Paragraph("Notes", "lead"), doc.Bullets(warnings, "note")]
     blocks.append(doc.Cautions((SETTER, words.IN_SHORT, words.false_alarms(result), *CAUTIONS)))
     return blocks

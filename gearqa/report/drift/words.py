@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from gearqa.errors import NoticeCode
-from gearqa.model.drift import SIZE, DriftResult, DriftSeries, Signal, deciding_series
+from gearqa.model.drift import SIZE, DriftResult, DriftSeries, HoldRange, LevelChange, Signal
 from gearqa.report.blocks import document as doc
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import (
@@ -29,8 +29,10 @@ CHART_NAMES = {
 SIGNALS_SHOWN = 20
 """Signals of one chart that are listed with their serials: the last ones."""
 RULE_NAMES = {"beyond_limit": "beyond the control limit"}
-ALWAYS_SAID = ("setter", "geometry_only", "who_decides")
-"""Advice that is among the cautions of every report."""
+CYCLES_NEEDED = (
+    (6, "a dress interval"), (8, "level changes"), (10, "control limits"),
+)  # fmt: skip
+"""Dress cycles from which each is told."""
 IN_SHORT = (
     "The numbers rest on wear that repeats from cycle to cycle and on a future like this history; "
     "more: gearqa explain drift."
@@ -50,22 +52,18 @@ def groups(series: Iterable[DriftSeries]) -> dict[tuple[str, str], list[DriftSer
 
 
 def split(series: Iterable[DriftSeries]) -> tuple[list[DriftSeries], list[DriftSeries]]:
-    """Series that need attention, and the quiet ones."""
+    """Series that need attention, those with limits first, and the quiet ones."""
     found: tuple[list[DriftSeries], list[DriftSeries]] = ([], [])
-    for one in series:
+    for one in sorted(series, key=lambda one: one.limit_kind == "none"):
         found[one.quiet].append(one)
     return found
 
 
-def leading(result: DriftResult) -> tuple[str, ...]:
-    """The sentence that matters first, then the one that sets the dress interval if that is another."""
-    ranked = result.ranked()
-    several = len(groups(ranked)) > 1
-    return tuple(
-        f"{one.part} on {one.grinder}: {one.sentence}" if several else one.sentence
-        for one in dict.fromkeys((*ranked[:1], deciding_series(ranked)))
-        if one is not None
-    )
+def short_place(place: HoldRange | LevelChange) -> str:
+    """A cycle with its label, where room is scarce."""
+    if place.cycle is None:
+        return f"dress {place.dress}" if place.dress else "a cycle without a measured gear"
+    return f"cycle {place.cycle}" + (f" ({place.dress})" if place.dress else "")
 
 
 def short_name(series: DriftSeries) -> doc.Text:
@@ -132,6 +130,15 @@ def parts_cell(series: DriftSeries) -> doc.Cell:
         return doc.Cell(DASH)
     text = f"{parts.expected} ({parts.low} to {parts.high})"
     return doc.Cell(text, "bad" if series.limit_within_interval else None)
+
+
+def parts_text(series: DriftSeries) -> str:
+    """When the running cycle reaches the limit."""
+    parts = series.parts_to_limit
+    if parts is None:
+        return DASH
+    now = f", {parts.from_now} from now" if parts.from_now < parts.expected else ""
+    return f"at part {parts.expected} ({parts.low} to {parts.high}){now}"
 
 
 def interval_text(series: DriftSeries) -> str:
@@ -203,11 +210,6 @@ def quiet_note(series: Sequence[DriftSeries]) -> doc.Text:
 def names_text(series: Sequence[DriftSeries]) -> doc.Text:
     """Short names in a row."""
     return doc.join(*(part for one in series for part in (", ", short_name(one))))[1:]
-
-
-def to_do(result: DriftResult) -> tuple[str, ...]:
-    """What to do, without what every report says among its cautions."""
-    return tuple(one.sentence for one in result.advice if one.code not in ALWAYS_SAID)
 
 
 def remarks(result: DriftResult) -> tuple[str, ...]:

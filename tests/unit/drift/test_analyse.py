@@ -316,7 +316,8 @@ def test_a_signal_comes_before_the_forecast():
     )
     assert result.headline is not None
     assert result.headline.startswith(
-        "Left profile slope is out of control: beyond a control limit in cycle 30; level change at cycle 28"
+        "Left profile slope is out of control: beyond a control limit in cycle 30 (dress D30, wheel W1, "
+        "2026-03-03); level change at cycle 28 (dress D28, wheel W1, 2026-03-03)"
     )
     assert result.headline == result.series[1].sentence
     assert "loses 0.0" in result.headline
@@ -482,6 +483,45 @@ def test_parts_of_cycles_without_a_measured_gear_are_told():
     (series,) = analyse_observations(observations, made=[nowhere]).series
     (told,) = [w for w in series.warnings if w.code == "cycles_not_measured"]
     assert "1 part of the production table in dress cycles without a measured gear (D99)" in told.message
+
+
+def test_parts_of_cycles_without_a_measured_gear_are_held_where_the_cycles_beside_them_are():
+    grinder = Grinder(cycles=30, step_at=25, step=5.0, limits=(-4.0, 4.0), wear=0.0)
+    observations = [o for o in history(np.random.default_rng(1), grinder) if o.dress != "D27"]
+    between = [MadePart("OT-4471", "G1", f"X{k}", "W1", "D27", k, at(27, k, grinder)) for k in range(1, 31)]
+    hold = analyse_observations(observations, made=between).hold
+    (held,) = [one for one in hold.ranges if one.cycle is None]
+    assert (held.dress, held.from_part, held.to_part, held.parts) == ("D27", 1, 30, 30)
+    assert (held.from_serial, held.to_serial) == ("X1", "X30")
+    calm = [o for o in history(np.random.default_rng(1), Grinder(cycles=30)) if o.dress != "D27"]
+    assert not analyse_observations(calm, made=between).hold.ranges
+
+
+def test_a_suspected_level_says_what_to_measure_next():
+    grinder = Grinder(cycles=20, step_at=20, step=1.9, limits=(-6.0, 3.5), sd_cycle=0.3, measured=(1, 15))
+    for seed in range(8):
+        result = analyse_observations(history(np.random.default_rng(seed), grinder))
+        (series,) = result.series
+        if series.suspected is None:
+            continue
+        assert series.suspected.measure_cycle == 20 or series.suspected.measure_part is None
+        (told,) = [one.sentence for one in result.advice if one.code == "measure_next"]
+        assert "measure" in told
+        return
+    raise AssertionError("no seed shows a suspicion")
+
+
+def test_choices_hold_the_advised_interval_and_never_pass_the_parts_measured():
+    # the chosen risk gives the advised interval; more risk never a shorter one
+    result = analyse_observations(history(np.random.default_rng(1), Grinder(limits=(-2.5, 4.0))))
+    (dress,) = result.dress_intervals
+    parts = [one.parts for one in dress.choices]
+    assert parts == sorted(parts)
+    assert next(one.parts for one in dress.choices if one.risk == 0.01) == dress.parts
+    assert max(one.parts for one in dress.choices) <= 30
+    assert all(one.one_more_parts >= one.parts - 1 for one in dress.choices)
+    assert dress.made_parts == 30
+    assert dress.from_now == 0
 
 
 def test_two_positions_cannot_show_that_wear_is_straight():

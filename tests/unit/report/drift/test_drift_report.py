@@ -6,25 +6,27 @@ import io
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
 from drift_histories import Grinder, Key, at, event_before, history
 
+import gearqa.drift
 from gearqa.drift.analysis import analyse_observations
 from gearqa.errors import Notice
 from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries, DriftSettings, Observation
 from gearqa.model.measurement import GrinderEvent, InputFile
 from gearqa.report.blocks import document as doc
 from gearqa.report.draw import palette
+from gearqa.report.drift.answers import TOPICS, answers, topic_lists
 from gearqa.report.drift.figures import MOST_CYCLES, series_figures
 from gearqa.report.drift.page import build_drift_document
 from gearqa.report.drift.screen import drift_blocks
 from gearqa.report.drift.words import (
     false_alarms,
     interval_text,
-    leading,
     limits_text,
     quiet_note,
     remarks,
@@ -124,7 +126,8 @@ def test_of_many_signals_the_last_are_listed() -> None:
     (line,) = [one for one in signal_lines(series.signals) if one.startswith("level after dress")]
     assert f"{len(levels) - 20} earlier and " in line
     assert line.endswith(f"{levels[-1].serial} (cycle 40, counts)")
-    assert "beyond a control limit in cycle 40; level change at cycle 12" in series.sentence
+    assert "beyond a control limit in cycle 40 (dress D40, " in series.sentence
+    assert "level change at cycle 12 (dress D12, " in series.sentence
 
 
 def test_of_many_scattered_signals_the_sentence_counts() -> None:
@@ -134,8 +137,8 @@ def test_of_many_scattered_signals_the_sentence_counts() -> None:
     cycles = sorted({one.cycle for one in series.signals})
     (reason,) = [one for one in series.reasons if one.code == "beyond_limit"]
     assert reason.sentence.startswith(f"Beyond a control limit in {len(cycles)} cycles, the last ones ")
-    assert reason.sentence.endswith(f"{cycles[-1]}.")
-    assert len(reason.sentence) < 100
+    assert f"{cycles[-1]} (dress D" in reason.sentence
+    assert len(reason.sentence) < 160
 
 
 def test_a_place_known_to_the_cycle_is_one_number() -> None:
@@ -152,6 +155,15 @@ def test_remarks_on_some_series_name_them() -> None:
     assert remarks(replace(result, series=noted))[0] == "A remark."
     some = (replace(noted[0], warnings=()), noted[1])
     assert remarks(replace(result, series=some))[0] == "fHα left: a remark."
+
+
+def test_every_advice_has_its_place_on_the_page() -> None:
+    source = "".join(
+        (Path(gearqa.drift.__file__).parent / name).read_text() for name in ("advice.py", "level_advice.py")
+    )
+    codes = set(re.findall(r'yield\s*\(?\s*"([a-z_]+)"', source))
+    assert len(codes) > 15
+    assert codes | {"correction_seen", "correction_past"} == {code for one in TOPICS for code in one.codes}
 
 
 # --- order --------------------------------------------------------------------------------------
@@ -171,10 +183,10 @@ def test_the_urgent_series_leads_and_quiet_ones_are_folded() -> None:
     result = two_kinds()
     document = build_drift_document(result, HEADER)
     first = document.sheets[0].sections[0].blocks[0]
-    assert isinstance(first, doc.Paragraph)
-    assert first.style == "lead"
-    assert first.text == result.headline
-    assert str(first.text).startswith("Left profile slope loses")
+    assert isinstance(first, doc.Verdict)
+    assert [one.question for one in first.answers] == [
+        "Wrong now", "Gears to hold", "At the grinder", "Dress, for a risk of 1 %",
+    ]  # fmt: skip
     folded = [sheet for sheet in document.sheets if sheet.folded]
     assert [sheet.id for sheet in folded] == ["quiet-1"]
     assert doc.plain(folded[0].summary) == "No wear proven, no level change, in control: Fr."
@@ -192,7 +204,10 @@ def test_terminal_and_page_print_the_same_strings() -> None:
     for row in table.rows:
         for cell in row:
             assert doc.plain(cell.text if isinstance(cell, doc.Cell) else cell) in text
-    for sentence in (*leading(result), *remarks(result), doc.plain(quiet_note(result.ranked()[1:]))):
+    ((_, verdict),) = answers(result)
+    told = [doc.plain(words) for one in verdict.answers for words in (one.answer, one.detail)]
+    lists = [doc.plain(item) for _, bullets in topic_lists(result) for item in bullets.items]
+    for sentence in (*told, *lists, *remarks(result), doc.plain(quiet_note(result.ranked()[1:]))):
         assert sentence in text
     tables = [b for s in whole.sheets[0].sections for b in s.blocks if isinstance(b, doc.Table)]
     assert table.rows in [one.rows for one in tables]

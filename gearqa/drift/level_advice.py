@@ -1,0 +1,131 @@
+"""What to do about levels: signals, changes, trends, corrections, labels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from gearqa.drift import phrases
+from gearqa.drift.corrections import ALARMS, correction_clause
+from gearqa.model.drift import CyclePlace, DriftSeries, LevelChange
+from gearqa.wording.numbers import chance_text, count_text, um_text
+from gearqa.wording.sentences import listed
+
+WORTH_MEASURING = 0.001
+"""Chance to lie beyond a limit from which a part that was made is named."""
+Advice = tuple[str, str, str]
+"""Code, the series that it is about (empty: all of the grinder), text."""
+
+
+def signal_advice(members: Sequence[DriftSeries]) -> Iterator[Advice]:
+    """Signals that count, all charts and series of one cycle together, and where to look."""
+    signalling = [one for one in members if one.current_signals]
+    if not signalling:
+        return
+    cycles = {signal.cycle for one in signalling for signal in one.current_signals}
+    places = {one.cycle: one for series in signalling for one in series.cycle_levels_um}
+    where = phrases.cycles_place([places[cycle] for cycle in sorted(cycles)])
+    yield "signal", listed(map(phrases.name_of, signalling)), f"beyond a control limit in {where}"
+    if not any(one.steps or one.level_moved or one.correction_alarm for one in signalling):
+        yield "find_cause", "", f"look for what changed in or before {where}"
+
+
+def correction_advice(members: Sequence[DriftSeries], *, alarm: bool) -> Iterator[Advice]:
+    """What recorded corrections did: those that alarm, or the others."""
+    for series in members:
+        for one in series.corrections:
+            text, name = correction_clause(one), phrases.name_of(series)
+            if one.alarm and alarm:
+                left = um_text(one.remainder or 0.0, 1, signed=True)
+                yield "correction", name, f"{text}; {left} are left over"
+                check = f"check the correction before {phrases.cycles_place([one])}"
+                yield "correct_again", name, f"{check}: value, sign, axis and flank, and that it was entered"
+            elif not one.alarm and not alarm:
+                code = "correction_past" if one.verdict in ALARMS else "correction_seen"
+                yield code, name, text
+
+
+def label_advice(members: Sequence[DriftSeries]) -> Iterator[Advice]:
+    """Effects of labels that are claimed."""
+    for series in members:
+        for one in series.labels:
+            if one.claimed:
+                yield "label_effect", phrases.name_of(series), phrases.label_clause(one)
+
+
+def level_advice(members: Sequence[DriftSeries]) -> Iterator[Advice]:
+    """Level changes, trends, and what is suspected."""
+    changes: dict[int, list[tuple[DriftSeries, LevelChange]]] = {}
+    for series in members:
+        for step in series.steps[-1:]:
+            changes.setdefault(step.cycle, []).append((series, step))
+    for _, together in sorted(changes.items(), reverse=True):
+        yield from _change(together)
+    for series in members:
+        name = phrases.name_of(series)
+        trend = series.level_trend_um_per_cycle
+        if trend is not None and series.trend_interval:
+            yield "level_trend", name, phrases.trend_clause(trend, series.trend_interval)
+            yield "correct_level", name, f"look at the dresser and the set-up{_until_correction(series)}"
+        if series.level_moved:
+            text = "the level moved; level change or slow trend cannot be told apart yet"
+            yield "level_moved", name, text
+        if series.suspected is not None:
+            last = count_text(series.suspected.cycles, "cycle")
+            size = um_text(series.suspected.size_um, 1, signed=True)
+            text = f"the last {last} lie {size} off the level; no claim, the interval allows for it"
+            yield "level_suspected", name, text
+            yield "measure_next", name, _measure_next(series)
+        for step in series.steps[:-1]:
+            size = um_text(step.size_um, 1, signed=True)
+            text = f"level change of {size} at {phrases.cycles_place([step])}; {_cause(step)}"
+            yield "level_change_past", name, text
+
+
+def _change(together: Sequence[tuple[DriftSeries, LevelChange]]) -> Iterator[Advice]:
+    """The last level changes that begin at one cycle."""
+    steps = [step for _, step in together]
+    low, high = min(step.cycle_low for step in steps), max(step.cycle_high for step in steps)
+    where = phrases.cycles_place(steps[:1])
+    place = where + (f", it may have begun in cycles {low} to {high}" if low < high else "")
+    sizes = ", ".join(
+        f"{phrases.name_of(series)} {um_text(step.size_um, 1, signed=True)}" for series, step in together
+    )
+    causes = list(dict.fromkeys(_cause(step) for step in steps))
+    first = "provisional level change" if all(step.provisional for step in steps) else "level change"
+    yield "level_change", "", f"{first} at {place}: {sizes}; {'; '.join(causes)}"
+    if not any(step.possible_causes for step in steps):
+        yield "find_cause", "", f"look for what changed at {where}; nobody recorded it"
+
+
+def _cause(step: LevelChange) -> str:
+    if step.possible_causes:
+        return f"possible cause, recorded near it: {listed(list(step.possible_causes))}"
+    return "no event is recorded near it"
+
+
+def _measure_next(series: DriftSeries) -> str:
+    """Which part settles a suspicion."""
+    found = series.suspected
+    wait = "measure the coming cycle from its first part on, to see whether the level stays there"
+    if found is None or found.measure_part is None or found.measure_p is None:
+        return wait
+    if found.measure_p < WORTH_MEASURING:
+        chance = chance_text(found.measure_p)
+        return f"{wait}; the chance of a part made since to lie beyond a limit is {chance}"
+    places = {one.cycle: one for one in series.cycle_levels_um}
+    level = places.get(found.measure_cycle or 0)
+    where = phrases.cycles_place([level or CyclePlace(found.measure_cycle, None, None, None)])
+    return (
+        f"measure part {found.measure_part} of {where} next: of the parts made since the level may have "
+        f"moved it is the likeliest to lie beyond a limit ({chance_text(found.measure_p)})"
+    )
+
+
+def _until_correction(series: DriftSeries) -> str:
+    """When a trend makes a correction due."""
+    ahead = series.cycles_to_correction
+    if ahead is None:
+        return ""
+    high = "more" if ahead.high is None else str(ahead.high)
+    when = f"in {count_text(ahead.expected, 'cycle')}" if ahead.expected else "now"
+    return f"; the level itself needs a correction {when} ({ahead.low} to {high} cycles)"
