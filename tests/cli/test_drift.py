@@ -171,8 +171,10 @@ def test_page_and_paper_begin_with_the_answers(sample):
     page = (sample[1] / "d.html").read_text()
     sentence = result["headline"]
     assert sentence in page
-    order = ("SIMULATED DATA", "Wrong now", "At the grinder", "What is wrong now",
-             "What to do to the grinder", "When to dress", "What to measure", "<h3>Series</h3>", "<svg", sentence)  # fmt: skip
+    order = (
+        "SIMULATED DATA", "Wrong now", "At the grinder", "What is wrong now", "What to do to the grinder",
+        "When to dress", "What to measure", "<h3>Series</h3>", sentence, "<svg",
+    )  # fmt: skip
     places = [page.index(words) for words in order]
     assert places == sorted(places)
     assert "A qualified setter checks every correction" in page
