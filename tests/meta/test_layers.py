@@ -43,7 +43,8 @@ HEAVY = {
     "typer": {"cli"},
     "rich": {"cli", "report.render.terminal"},
     "pydantic": {"model", "reading", "results", "simulate", "signoff", "drift", "incoming"},
-    "pandas": {"reading", "frames"},
+    "pandas": {"frames"},
+    "polars": {"reading"},
     "typst": {"report.render.pdf"},
     "sqlalchemy": {"history"},
     "alembic": {"history"},
@@ -168,12 +169,12 @@ OUTSIDE = {
 }  # fmt: skip
 
 LIGHT = {
-    "gearqa": {"numpy", "pandas", "scipy", "typer", "pydantic", "rich"},
+    "gearqa": {"numpy", "pandas", "polars", "scipy", "typer", "pydantic", "rich"},
     "gearqa.core.geometry": {"pandas", "typer", "pydantic", "rich", "scipy", "matplotlib"},
     "gearqa.core.traces": {"pandas", "typer", "pydantic", "rich"},
     "gearqa.standards.iso1328_1_2013": {"pandas", "typer", "pydantic", "rich", "scipy"},
-    "gearqa.evaluation.evaluate": {"pandas", "typer", "rich", "scipy.stats"},
-    "gearqa.cli.app": {"numpy", "pandas", "scipy", "pydantic", "rich"},
+    "gearqa.evaluation.evaluate": {"pandas", "polars", "typer", "rich", "scipy.stats"},
+    "gearqa.cli.app": {"numpy", "pandas", "polars", "scipy", "pydantic", "rich"},
 }
 """Module -> libraries that importing it must not load."""
 

@@ -223,6 +223,13 @@ def outcome(folder: Path, fast: bool, chunk: int) -> Any:
 @example(foul=b"serial,space,radial_um\r\nA,3,1\r\n\rB,4,1", chunk=1)
 @example(foul=b"serial,space,radial_um\nA,3,1\n\xef\xbb\xbfB,4,1\n", chunk=1)
 @example(foul=b"serial,space,radial_um\n\xef\xbb\xbfB,4,1\n", chunk=9)
+@example(foul=b"serial,space,radial_um,note\n,1,2,x\nA,2,1,x\n", chunk=99)
+@example(foul=b"serial,space,radial_um\n,1,2\nA,2,1\n", chunk=99)
+@example(foul=b"serial,space,radial_um\nA,1,nan\nA,2,1\n", chunk=99)
+@example(foul=b"serial,space,radial_um\nA,1,True\nA,2,False\n", chunk=99)
+@example(foul=b"serial;space;radial_um\nA.1;1;2.5\nA.1;2;2,5\n", chunk=99)
+@example(foul=b"serial;space;radial_um;note\nA;1;2,5;3.4.\nA;2;2,5;.\n", chunk=99)
+@example(foul=b"serial,space,radial_um\n\nA,1,1\n\n\nA,2,1\n,,\n", chunk=99)
 @settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_both_readers_agree_on_any_text(foul: bytes, chunk: int) -> None:
     with tempfile.TemporaryDirectory() as name:

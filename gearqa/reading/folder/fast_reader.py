@@ -12,7 +12,6 @@ import codecs
 import hashlib
 import io
 import re
-import warnings
 from collections import deque
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -26,7 +25,7 @@ from gearqa.reading.folder.canonical import BLANKS, Frame, NumberRows, scaled, t
 from gearqa.reading.folder.dialect import find_header
 from gearqa.reading.folder.pieces import Pieces, cut
 from gearqa.reading.folder.sources import Dialect, TableSource
-from gearqa.reading.folder.table_kinds import NUMBER_COLUMNS, WHOLE_NUMBER_COLUMNS
+from gearqa.reading.folder.table_kinds import NUMBER_COLUMNS
 from gearqa.reading.rows.csv_rows import LONGEST_LINE
 from gearqa.reading.rows.decoding import CP1252, HEAD_BYTES, UTF8
 from gearqa.symbols import FLANKS
@@ -37,7 +36,6 @@ BYTES_PER_ROW: Final = 16
 _THREADS: Final = 2
 _AHEAD: Final = 3
 _WINDOW: Final = 1 << 12
-_TRUTH: Final = (b"True", b"TRUE", b"true", b"False", b"FALSE", b"false")
 _COMMENT: Final = re.compile(rb"(?:\A|[\r\n])#")
 
 
@@ -84,9 +82,7 @@ class FastReader:
             If the encoding turns out to be another one.
         """
         parse = self._parsed
-        with warnings.catch_warnings(), ThreadPoolExecutor(_THREADS) as pool:
-            # filters are common to all threads: set before they start, put back when they are done
-            warnings.filterwarnings("error", message="Length of header or names")
+        with ThreadPoolExecutor(_THREADS) as pool:
             waiting: deque[Future[TextBlock]] = deque()
             try:
                 for block in self._raw_blocks():
@@ -163,9 +159,7 @@ class FastReader:
         plain = TextBlock(data, block.start)
         if b"#" in data and _COMMENT.search(data):
             return plain
-        if any(word in data for word in _TRUTH):  # pandas would take them for 0 and 1
-            return plain
-        if data.startswith(codecs.BOM_UTF8):  # pandas would drop it, which only the start of a file allows
+        if data.startswith(codecs.BOM_UTF8):  # the parser would drop it; only a file may start so
             return plain
         rows = self._layout.parse(data, self.source)
         if rows is None:
@@ -205,8 +199,6 @@ class _Layout:
     places: dict[str, int]
     """Canonical column -> place in the file."""
     dialect: Dialect
-    serials_as_objects: list[bool] = field(default_factory=lambda: [False])
-    """Whether categories were found to change the serials."""
 
     @classmethod
     def of(cls, source: TableSource, names: Sequence[str]) -> _Layout:
@@ -241,7 +233,7 @@ class _Layout:
             flank = np.array([FLANKS.index(word) for word in folded], dtype=np.int8)[codes]
         numbers = {
             name: scaled(
-                np.ascontiguousarray(frame[str(at)].to_numpy(), dtype=np.float64),
+                frame[str(at)].to_numpy(),
                 source.columns[name].factor,
                 source.columns[name].offset,
             )
@@ -266,57 +258,47 @@ class _Layout:
         if not len(ends) or ends[-1] != len(values) - 1:
             ends = np.append(ends, len(values))
         separators = np.searchsorted(np.flatnonzero(at_separators), ends)
-        return bool(np.all(np.diff(separators, prepend=0) == self.width - 1))
+        return len(ends) == rows and bool(np.all(np.diff(separators, prepend=0) == self.width - 1))
 
     def _frame(self, data: bytes) -> Any:
-        """The block as a data frame with its texts unchanged, or None where it cannot be parsed.
+        """The block as a data frame with its texts unchanged, or None where it cannot be parsed."""
+        import polars as pl
 
-        Categories are quickest, but pandas turns them into numbers where all of them look like numbers,
-        and the serial `007` must stay `007`.
-        """
-        if not self.serials_as_objects[0]:
-            frame = self._parsed(data, "category")
-            serials = () if frame is None else frame[str(self.places["serial"])].cat.categories
-            if frame is not None and all(isinstance(serial, str) for serial in serials):
-                return frame
-        frame = self._parsed(data, "object")
-        if frame is not None:
-            self.serials_as_objects[0] = True
-        return frame
-
-    def _parsed(self, data: bytes, serials: str) -> Any:
-        import pandas as pd
-
-        columns = sorted(self.places.items(), key=lambda item: item[1])
-        places = [at for _, at in columns]
-        dtypes: Any = {str(at): _dtype(name) for name, at in columns}
-        dtypes[str(self.places["serial"])] = serials
+        numbers = {str(at) for name, at in self.places.items() if name in NUMBER_COLUMNS}
+        columns = list(map(str, range(self.width)))
+        comma = self.dialect.decimal == ","
         try:
-            return pd.read_csv(
-                io.BytesIO(data),
-                sep=self.dialect.separator,
-                decimal=self.dialect.decimal,
-                header=None,
-                names=[str(at) for at in range(self.width)],
-                usecols=None if len(places) == self.width else places,
-                dtype=dtypes,
-                na_filter=False,
-                index_col=False,
-                engine="c",
+            frame = pl.read_csv(
+                data.lstrip(b"\r\n"),
+                has_header=False,
+                schema={name: pl.Float64() if name in numbers else pl.String() for name in columns},
+                columns=None if comma else sorted(self.places.values()),
+                separator=self.dialect.separator,
+                decimal_comma=comma,
+                eol_char="\n" if b"\n" in data else "\r",
+                quote_char=None,
             )
-        except (ValueError, TypeError, OverflowError, Warning):  # ParserError is a ValueError
+        except pl.exceptions.PolarsError:
             return None
-
-
-def _dtype(canonical: str) -> str:
-    if canonical in WHOLE_NUMBER_COLUMNS:
-        return "int64"  # takes `7.0` too, and refuses `7.5`
-    return "float64" if canonical in NUMBER_COLUMNS else "category"
+        if comma:
+            # numbers with a point are taken too: as many points as in the texts leave none for them
+            points = frame.select(pl.col(pl.String).str.count_matches(".", literal=True).sum())
+            if data.count(b".") != sum(points.row(0)):
+                return None
+        serial = frame[str(self.places["serial"])]
+        if serial.null_count():  # blank lines; where they were rows, `_even` finds separators of no row
+            frame = frame.filter(serial.is_not_null())
+        read = [frame[str(at)] for at in self.places.values()]
+        if any(one.null_count() or (one.dtype.is_float() and one.is_nan().any()) for one in read):
+            return None
+        return frame
 
 
 def _distinct(column: Any) -> tuple[list[str], NDArray[np.integer[Any]]]:
     """Distinct texts of a column, and the place of each row's in them."""
-    if column.dtype == "category":
-        return [str(text) for text in column.cat.categories], column.cat.codes.to_numpy()
-    codes, texts = column.factorize()
-    return [str(text) for text in texts], codes
+    import polars as pl
+
+    runs = column.rle()  # most rows have the text of the row before
+    texts, lengths = runs.struct.field("value"), runs.struct.field("len").to_numpy()
+    distinct = texts.unique(maintain_order=True)
+    return distinct.to_list(), np.repeat(texts.cast(pl.Enum(distinct)).to_physical().to_numpy(), lengths)

@@ -217,7 +217,7 @@ def test_a_small_folder_does_not_load_the_fast_parser(tmp_path: Path) -> None:
     folder = write(tmp_path, {"pitch.csv": GOOD_PITCH})
     code = (
         "import sys; from gearqa.reading.folder.passes import read_folder; "
-        f"print(len(read_folder({str(folder)!r})), 'pandas' in sys.modules)"
+        f"print(len(read_folder({str(folder)!r})), 'polars' in sys.modules)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["1", "False"]
