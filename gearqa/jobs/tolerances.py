@@ -132,7 +132,7 @@ def compare_tolerances(
     >>> found = compare_tolerances(module=1.75, diameter=160, face_width=32, class_=6)
     >>> row = next(row for row in found.rows if row.parameter == "helix_slope")
     >>> row.tolerance_um, row.nearest["DIN 3962:1978"]
-    (9.0, NearestClass(class_=6, tolerance_um=9))
+    (9.5, NearestClass(class_=6, tolerance_um=9))
     """
     gear, title, drawn = _asked(module, diameter, face_width, teeth, helix_angle, part, standard)
     edition = edition_of(title)
