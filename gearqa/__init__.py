@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     from gearqa.jobs.incoming import check_report
     from gearqa.jobs.json_schemas import json_schema
     from gearqa.jobs.lot import DecidedLot, decide_lot, record_lot
+    from gearqa.jobs.size import tooth_size
     from gearqa.jobs.start import start_folder
     from gearqa.jobs.tolerances import compare_tolerances, tolerances
     from gearqa.jobs.verify import verify_record
@@ -80,6 +81,7 @@ _PLACES = {
     "tolerances": "gearqa.jobs.tolerances",
     "compare_tolerances": "gearqa.jobs.tolerances",
     "tolerance_table": "gearqa.standards",
+    "tooth_size": "gearqa.jobs.size",
     "check_report": "gearqa.jobs.incoming",
     "study_gauge": "gearqa.jobs.gauge",
     "diagnose": "gearqa.jobs.diagnose",
@@ -170,6 +172,7 @@ __all__ = [
     "study_gauge",
     "tolerance_table",
     "tolerances",
+    "tooth_size",
     "trace_curves",
     "undo_acknowledgement",
     "verify_record",

@@ -185,6 +185,8 @@ class NoticeCode(StrEnum):
     FEW_VALUES = "few_values"
     LARGE_UNCERTAINTY = "large_uncertainty"
     NOT_THE_SAME_GEARS = "not_the_same_gears"
+    # size of teeth
+    SIZE_NOT_MEASURABLE = "size_not_measurable"
     # gauge
     NO_REFERENCE = "no_reference"
     FEW_OPERATORS = "few_operators"

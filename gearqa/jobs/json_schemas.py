@@ -29,6 +29,7 @@ SCHEMAS: Final[dict[str, tuple[str, str]]] = {
         "gearqa.results.tolerances_json:COMPARISON.json_schema",
         "gearqa tolerances --compare --json",
     ),
+    "size": ("gearqa.results.size_json:SIZE.json_schema", "gearqa size --json"),
     "incoming": ("gearqa.results.incoming_json:INCOMING.json_schema", "gearqa incoming --json"),
     "diagnose": ("gearqa.results.diagnosis_json:DIAGNOSIS.json_schema", "gearqa diagnose --json"),
     "gauge": ("gearqa.results.gauge_json:GAUGE.json_schema", "gearqa gauge --json"),

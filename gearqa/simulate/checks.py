@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from gearqa.core.geometry import GearGeometry
+from gearqa.core.size import ball_contact, ball_touching_reference
 from gearqa.errors import Problem, Reason
 from gearqa.model.part import Part
-from gearqa.simulate.ball import ball_contact, ball_touching_reference
 from gearqa.simulate.process import is_measured, made_parts
 from gearqa.simulate.scenario import Measuring, Scenario
 from gearqa.simulate.surface import Ranges

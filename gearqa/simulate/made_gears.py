@@ -11,6 +11,7 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.core.geometry import GearGeometry, roll_length
+from gearqa.core.size import BallContact, ball_contact, nominal_span, teeth_to_span
 from gearqa.errors import PartFileError
 from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.model.measurement import (
@@ -23,7 +24,7 @@ from gearqa.model.measurement import (
     frozen_array,
 )
 from gearqa.model.part import Part
-from gearqa.simulate.ball import BallContact, ball_centres, ball_contact, nominal_span, teeth_to_span
+from gearqa.simulate.ball import ball_centres
 from gearqa.simulate.checks import contradictions, measured_teeth, runout_ball, size_ball
 from gearqa.simulate.process import MEASUREMENT, PART, MadePart, is_measured, made_parts, stream
 from gearqa.simulate.scenario import Lobes, Measuring, Override, Ripple, Scenario

@@ -9,6 +9,7 @@ from __future__ import annotations
 COMMANDS: dict[str, str] = {
     "grade": "Grade an inspection folder: classes, conformity, master quality.",
     "tolerances": "Print the tolerances of a gear, by class or in all systems side by side.",
+    "size": "Compute the size of teeth: over or between balls, span, thickness, each from the other.",
     "new": "Start an inspection folder: part.toml and table templates.",
     "columns": "Look at a foreign table and draft the column map to read it.",
     "lot": "Recommend release, hold or reject of a lot from a measured sample.",

@@ -9,7 +9,7 @@ from oracle_file import load
 from unit.simulate import make
 
 from gearqa.core.geometry import GearGeometry, gear_geometry
-from gearqa.simulate.ball import nominal_span, teeth_to_span
+from gearqa.core.size import nominal_span, teeth_to_span
 from gearqa.simulate.made_gears import simulate_gears
 
 

@@ -1,0 +1,61 @@
+"""Size of teeth in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from gearqa.model.size import SizeRow, ToothSize
+from gearqa.report.blocks.document import Block, Bullets, Column, Facts, Table
+from gearqa.wording.numbers import DASH, count_text, fixed_text, number_text, short_text, signed_text
+
+DECIMALS_MM = 4
+
+
+def size_blocks(size: ToothSize) -> list[Block]:
+    """The gear, its measures as rows, and what to look out for."""
+    gear = size.gear
+    facts = [
+        f"{gear.kind}, {count_text(gear.teeth, 'tooth', 'teeth')}",
+        f"normal module {number_text(gear.normal_module_mm)} mm",
+        f"pressure angle {number_text(gear.normal_pressure_angle_deg)}°",
+        f"helix angle {number_text(gear.helix_angle_deg)}°" if gear.helix_angle_deg else "",
+        f"profile shift {signed_text(gear.profile_shift_coefficient, 4)} (sign of ISO 21771)",
+    ]
+    columns = (Column("mm", "left"), *(Column(row.teeth) for row in size.rows))
+    lines = tuple((name, *(text(row) for row in size.rows)) for name, text in _measures(size))
+    notes = [
+        "Thickness: normal, at the reference circle. Thin and thick teeth are those of the limits given."
+        if size.limits_of
+        else "Thickness: normal, at the reference circle.",
+        "Internal gear: the dimension between balls grows as teeth get thinner."
+        if gear.kind == "internal"
+        else "",
+    ]
+    blocks: list[Block] = [
+        Facts((("Gear", ", ".join(filter(None, facts))),)),
+        Table("", columns, lines, notes=tuple(filter(None, notes))),
+    ]
+    if size.cautions:
+        blocks.append(Bullets(tuple(one.message for one in size.cautions), "note"))
+    return blocks
+
+
+def _measures(size: ToothSize) -> list[tuple[str, Callable[[SizeRow], str]]]:
+    where = "over" if size.gear.kind == "external" else "between"
+    measures: list[tuple[str, Callable[[SizeRow], str]]] = [
+        ("thickness", lambda row: _mm(row.thickness_mm)),
+        ("allowance, µm", lambda row: signed_text(row.allowance_um, 1)),
+        (f"{where} balls of {short_text(size.ball_diameter_mm or 0.0)}", lambda row: _mm(row.balls_mm)),
+        ("balls touch at diameter", lambda row: _mm(row.balls_contact_mm, 2)),
+    ]
+    if size.teeth_spanned is not None:
+        over = count_text(size.teeth_spanned, "tooth", "teeth")
+        measures += [
+            (f"span over {over}", lambda row: _mm(row.span_mm)),
+            ("span touches at diameter", lambda row: _mm(row.span_contact_mm, 2)),
+        ]
+    return measures
+
+
+def _mm(value: float | None, decimals: int = DECIMALS_MM) -> str:
+    return DASH if value is None else fixed_text(value, decimals)

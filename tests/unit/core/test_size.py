@@ -1,0 +1,114 @@
+"""Sizes of teeth against printed values, a ball against the helicoid by brute force, and back again."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from oracle_file import load
+from scipy.optimize import minimize
+
+from gearqa.core import size
+from gearqa.core.geometry import GearGeometry, gear_geometry
+
+
+def made(row: dict[str, str], s: int = 1) -> GearGeometry:
+    return gear_geometry(
+        int(row["z"]), float(row["m_n"]), math.radians(float(row.get("alpha_n", "20"))),
+        math.radians(float(row["beta"])), 30.0, s=s, H=1, x=float(row["x"]),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("row", [*load("sizes_printed").params(), *load("sizes_recalled").params()])
+def test_printed_sizes(row):
+    gear = made(row, s=-1 if row.get("kind") == "internal" else 1)
+    found = {
+        "balls": lambda: size.ball_dimension(gear, float(row["ball"])),
+        "span": lambda: size.nominal_span(gear, int(row["teeth"])),
+        "thickness": lambda: size.thickness_of_shift(gear, gear.x),
+    }[row["what"]]()
+    assert f"{found:.{row['decimals']}f}" == row["value"]
+
+
+@pytest.mark.parametrize("row", load("simulate_balls_between").params())
+def test_internal_dimensions_to_the_last_digit(row):
+    found = size.ball_dimension(made(row, s=-1), float(row["ball"]))
+    assert round(found, int(row["decimals"])) == round(float(row["M"]), int(row["decimals"]))
+
+
+def closest(gear: GearGeometry, radius: float, f: int) -> float:
+    """Distance of a point in the middle of a space, in the plane z = 0, from one flank: by brute force.
+
+    The helicoid itself, r(L) = sqrt(r_b^2 + L^2) at the polar angle of the involute, turned along z.
+    """
+    r_b = gear.d_b / 2
+    inv_t = math.tan(gear.alpha_t) - gear.alpha_t
+    half = (math.pi / 2 - 2 * gear.x * math.tan(gear.alpha_n)) / gear.z
+
+    def flank(roll: float, z: float) -> np.ndarray:
+        alpha = math.atan(roll / r_b)
+        r = r_b / math.cos(alpha)
+        widening = (math.tan(alpha) - alpha - inv_t) * gear.s
+        angle = f * (half + widening) + z * math.tan(gear.beta) / (gear.d / 2)
+        return np.array([r * math.cos(angle), r * math.sin(angle), z])
+
+    ball = np.array([radius, 0.0, 0.0])
+    start = [gear.d_b / 2 * math.tan(gear.alpha_t), 0.0]
+    found = minimize(
+        lambda at: float(np.sum((flank(*at) - ball) ** 2)), start, method="Nelder-Mead",
+        options={"xatol": 1e-10, "fatol": 1e-15, "maxiter": 4000},
+    )  # fmt: skip
+    return math.sqrt(found.fun)
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("s", [1, -1])
+@pytest.mark.parametrize(
+    ("z", "m_n", "beta", "x", "ball"),
+    [
+        (30, 2.0, 0.0, 0.0, 3.5),
+        (61, 2.0, 15.0, 0.25, 3.5),
+        (81, 1.5, 20.0, -0.2, 2.75),
+        (40, 3.0, 30.0, 0, 5.5),
+    ],
+)
+def test_a_ball_of_that_size_touches_both_flanks(s, z, m_n, beta, x, ball):
+    """Brute force: the centre of the ball lies half its diameter from either helicoid, to 0.1 µm."""
+    gear = gear_geometry(z, m_n, math.radians(20), math.radians(beta), 30.0, s=s, H=1, x=x)
+    opposite = 1.0 if z % 2 == 0 else math.cos(math.pi / (2 * z))
+    radius = (size.ball_dimension(gear, ball) - s * ball) / opposite / 2
+    for f in (1, -1):
+        assert closest(gear, radius, f) == pytest.approx(ball / 2, abs=1e-4)
+
+
+@pytest.mark.parametrize("s", [1, -1])
+@pytest.mark.parametrize("z", [44, 45])
+@pytest.mark.parametrize("beta", [0.0, 22.0])
+def test_every_size_leads_back_to_its_thickness(s, z, beta):
+    for x in (-0.3, 0.0, 0.4):
+        gear = gear_geometry(z, 2.0, math.radians(20), math.radians(beta), 30.0, s=s, H=1, x=x)
+        other = replace(gear, x=9.0)
+        M = size.ball_dimension(gear, 3.5)
+        assert size.shift_of_balls(other, 3.5, M) == pytest.approx(x, abs=1e-10)
+        s_n = size.thickness_of_shift(other, x)
+        assert size.shift_of_thickness(other, s_n) == pytest.approx(x, abs=1e-12)
+        if s > 0:
+            assert size.shift_of_span(other, 4, size.nominal_span(gear, 4)) == pytest.approx(x, abs=1e-12)
+        thicker = size.ball_dimension(replace(gear, x=x + 0.01), 3.5)
+        assert s * (thicker - M) > 0
+
+
+def test_what_cannot_be_has_no_size():
+    ring = gear_geometry(60, 2.0, math.radians(20), 0.0, 20.0, s=-1, H=0)
+    assert size.ball_dimension(ring, 40.0) is None
+    assert size.shift_of_balls(ring, 3.5, 90.0) is None
+
+
+@pytest.mark.independent
+def test_a_span_touches_where_half_of_it_is_rolled_off():
+    """Spur gear: half the span is the length of roll at the contact, so r^2 = r_b^2 + (W/2)^2, by hand:
+    m 3, z 24, W 32.8266: r_b 33.8289, r = 37.6004."""
+    gear = gear_geometry(24, 3.0, math.radians(20), 0.0, 30.0, s=1, H=0, x=0.4)
+    assert round(size.span_contact_diameter(gear, 32.8266) / 2, 4) == 37.6004
