@@ -159,7 +159,10 @@ def _dress_interval(
     if usual is not None and usual < parts:
         yield "dress_early", "", f"{dressing} gives away {count_text(parts - usual, 'part')} per dress"
     elif usual is not None and usual > parts and not decision.at_least:
-        yield "dress_late", "", f"{dressing} does not keep the risk of {share_text(settings.risk)}"
+        text = f"{dressing} does not keep the risk of {share_text(settings.risk)}"
+        if decision.usual_risk is not None:
+            text += f": the last one lies beyond the limit with {share_text(decision.usual_risk, 2)}"
+        yield "dress_late", "", text
 
 
 def _centring(members: Sequence[DriftSeries], decision: DressDecision | None) -> Iterator[Advice]:

@@ -20,6 +20,11 @@ def dress_decisions(analysed: Sequence[tuple[DriftSeries, Outlook]]) -> Iterator
             continue
         parts, made = first.dress_interval_parts, first.made_parts
         holds = [one.dress_interval_holds_cycles for one, _ in limited]
+        known = [outlook.dress.usual_risk for _, outlook in limited]
+        usual = None
+        if None not in known:
+            pairs = [pair for pair in known if pair is not None]
+            usual = max(pair[0] for pair in pairs), max(pair[1] for pair in pairs)
         yield DressDecision(
             part=part,
             grinder=grinder,
@@ -32,6 +37,8 @@ def dress_decisions(analysed: Sequence[tuple[DriftSeries, Outlook]]) -> Iterator
             made_parts=made,
             from_now=None if parts is None or made is None else max(0, parts - made),
             holds_cycles=min((v for v in holds if v is not None), default=None),
+            usual_risk=None if usual is None else usual[0],
+            one_more_usual_risk=None if usual is None else usual[1],
             centred_parts=_centred(first, limited),
             choices=() if parts is None else tuple(_choices(limited)),
         )

@@ -36,7 +36,7 @@ from gearqa.statistics.wear import WearFit, fit_wear
 from gearqa.wording.numbers import count_text
 
 CYCLES_FOR_INTERVAL = 6
-RISKS = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05)
+RISKS = (0.001, 0.005, 0.01, 0.02, 0.05)
 """Risks for which the parts per dress are told beside the chosen one."""
 LEVEL_FREEDOM = 3
 FARTHEST = 20
@@ -91,6 +91,8 @@ class DressAdvice:
     risk: tuple[Array, Array] | None = None
     """Parts per dress, and the chance that the last one lies beyond a limit."""
     kept: tuple[KeptParts, ...] = ()
+    usual_risk: tuple[float, float] | None = None
+    """Risk of the last part of the usual interval, and with one more gear measured per cycle."""
     holds_cycles: int | None = None
     """Coming cycles of a trend for which the interval, or the usual one if it is shorter, keeps its risk."""
 
@@ -235,6 +237,8 @@ def _dress_advice(
         part_risk(model, last, side.limit, side.sign) for model, side in zip(models, sides, strict=True)
     )
     curve = np.arange(1.0, last + 2), np.minimum(np.asarray(chances, dtype=np.float64), 1.0)
+    now, more = _worst_chances(one, sides, last)
+    known = usual is not None and usual <= last + 1
     return DressAdvice(
         parts=parts,
         at_least=parts == last + 1,
@@ -243,21 +247,25 @@ def _dress_advice(
         centred=centred,
         slack_um=slack,
         risk=curve,
-        kept=tuple(_kept_parts(one, sides, risk, last)),
+        kept=tuple(
+            KeptParts(each, kept_parts(now <= each), kept_parts(more <= each))
+            for each in sorted({*RISKS, risk})
+        ),
+        usual_risk=(float(now[usual - 1]), float(more[usual - 1])) if known and usual else None,
         holds_cycles=_cycles_that_hold(one, sides, risk, last, min(parts, usual or parts)),
     )
 
 
-def _kept_parts(one: SeriesModel, sides: Sequence[SideModel], risk: float, last: int) -> Iterator[KeptParts]:
-    """Parts for other risks: those whose own chance of lying beyond a limit is no larger."""
+def _worst_chances(one: SeriesModel, sides: Sequence[SideModel], last: int) -> tuple[Array, Array]:
+    """Chance of each part of the next cycle to lie beyond its nearer limit; the second had one more gear been
+    measured in every cycle."""
     now, more = np.zeros(last + 1), np.zeros(last + 1)
     for side in sides:
         model = side.next_cycle(one)
         for found, own in ((now, model), (more, with_more_measured(model))):
             chance = part_risk(own, last, side.limit, side.sign)
             np.maximum(found, side.sign * guarded(side.sign * chance, own, side.sign), out=found)
-    for allowed in sorted({*RISKS, risk}):
-        yield KeptParts(allowed, kept_parts(now <= allowed), kept_parts(more <= allowed))
+    return now, more
 
 
 def interval_parts(

@@ -391,6 +391,11 @@ class DressDecision:
     """Parts from now until the interval is used up; 0: it is."""
     holds_cycles: int | None
     """Under a trend: coming cycles for which the interval holds, of all series the fewest."""
+    usual_risk: float | None
+    """Risk that the last part of the usual interval lies beyond a limit, of all series the largest; None:
+    more parts than were measured, or not known."""
+    one_more_usual_risk: float | None
+    """The same had one more gear been measured in every cycle."""
     centred_parts: int | None
     """Interval with every series centred that has an offset."""
     choices: tuple[DressChoice, ...]

@@ -179,6 +179,8 @@ class Figure:
     caption: Text = ""
     half: bool = False
     """Drawn for half the width: two of them stand side by side where there is room."""
+    newest: bool = False
+    """Over time: a screen that is too narrow begins at the right end."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from gearqa.wording.numbers import chance_text, count_text, share_text, um_text
 from gearqa.wording.safety import SETTER
 from gearqa.wording.sentences import some_of
 
-HOLD_TITLE, GRINDER_TITLE = "Gears to hold", "What to do to the grinder"
+HOLD_TITLE, GRINDER_TITLE, DRESS_TITLE = "Gears to hold", "What to do to the grinder", "When to dress"
 SERIALS_NAMED = 6
 RANGES_NAMED = 3
 NAMES_SHOWN = 4
@@ -41,7 +41,7 @@ TOPICS = (
         ("correct_again", "find_cause", "correct_level", "centre_cycle", "centring_gain"),
     ),
     Topic(
-        "When to dress",
+        DRESS_TITLE,
         ("dress_interval", "dress_none", "dress_unknown", "dress_late", "dress_early", "dress_holds",
          "one_more_gear"),
     ),
@@ -112,9 +112,9 @@ def missing(series: DriftSeries) -> Iterator[str]:
         yield "dress cycles are not known: the production table needs dress"
         return
     lacking = [(needed, what) for needed, what in words.CYCLES_NEEDED if series.cycles < needed]
-    needs = ", ".join(f"{needed} are needed for {what}" for needed, what in lacking)
+    needs = ", ".join(f"{needed} for {what}" for needed, what in lacking)
     if needs:
-        yield f"{count_text(series.cycles, 'dress cycle')}; {needs}"
+        yield f"{count_text(series.cycles, 'dress cycle')}; needed are {needs}"
 
 
 def _hold(members: Sequence[DriftSeries], ranges: Sequence[HoldRange]) -> doc.Answer:

@@ -156,7 +156,7 @@ def _figure(view: _View, title: str, description: str, panels: Sequence[plot.Pan
     x = (0.0, float(view.start[-1]))
     chart = plot.Plot(title, description, tuple(panels), x, x_name, _cycle_ticks(view), marks)
     caption = " ".join(f"E{k}: {words}, in or before cycle {cycle}." for k, (cycle, words) in events)
-    return Figure(plot.draw(chart), title, description, caption)
+    return Figure(plot.draw(chart), title, description, caption, newest=True)
 
 
 def _axis_name(view: _View) -> str:

@@ -8,7 +8,8 @@ from datetime import datetime
 from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries, LevelChange
 from gearqa.report.blocks import document as doc
 from gearqa.report.drift import words
-from gearqa.report.drift.answers import GRINDER_TITLE, HOLD_TITLE, answers, topic_lists
+from gearqa.report.drift.answers import DRESS_TITLE, GRINDER_TITLE, HOLD_TITLE, answers, topic_lists
+from gearqa.report.drift.economics import choices_table, risk_figure
 from gearqa.report.drift.figures import saw_tooth_figure, series_figures
 from gearqa.version import __version__
 from gearqa.wording.numbers import (
@@ -69,6 +70,8 @@ def _first_sheet(
             blocks.append(held)
         if name == GRINDER_TITLE:
             blocks.append(doc.Paragraph((doc.Span(SETTER, "strong"),)))
+        if name == DRESS_TITLE:
+            blocks += _choices(result, by_group)
         sections.append(doc.Section(name, tuple(blocks)))
     tables: list[doc.Block] = []
     for (part, grinder), members in by_group.items():
@@ -83,6 +86,17 @@ def _first_sheet(
         sections.append(doc.Section("Notes", (doc.Bullets(warnings),)))
     sections.append(doc.Section("History", (doc.Facts(tuple(_facts(result, header))),)))
     return doc.Sheet(title=title, sections=tuple(sections), id="drift", head="Summary")
+
+
+def _choices(result: DriftResult, by_group: dict[tuple[str, str], list[DriftSeries]]) -> Iterator[doc.Block]:
+    """What other risks would allow, of each part and grinder."""
+    for decision in result.dress_intervals:
+        members = by_group[decision.part, decision.grinder]
+        if len(by_group) > 1:
+            yield doc.Paragraph(f"{clip(decision.part, SHORT)} on {clip(decision.grinder, SHORT)}")
+        figure = risk_figure(members, decision, result.settings.risk)
+        table = choices_table(decision)
+        yield from (block for block in (figure, table) if block is not None)
 
 
 def _facts(result: DriftResult, header: DriftHeader) -> Iterator[tuple[str, str]]:
@@ -154,8 +168,15 @@ def _group_sheets(number: int, where: str, members: Sequence[DriftSeries]) -> It
 
 def _series_section(series: DriftSeries, *, first: bool) -> doc.Section:
     saw = saw_tooth_figure(series)
+    parts = series.parts_to_limit
+    near = (
+        ("Signals", words.signals_cell(series).text),
+        ("Limit of this cycle", DASH if parts is None else words.parts_text(series)),
+        ("Dress every", f"{words.interval_text(series)} parts" if series.dress_interval_parts else DASH),
+    )
     blocks: list[doc.Block] = [
         doc.Paragraph(series.sentence),
+        doc.Facts(near, dense=True),
         *series_figures(series),
         *(() if saw is None else (saw,)),
         doc.Facts(tuple(_series_facts(series))),

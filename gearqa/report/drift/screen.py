@@ -5,7 +5,8 @@ from __future__ import annotations
 from gearqa.model.drift import DriftResult
 from gearqa.report.blocks import document as doc
 from gearqa.report.drift import words
-from gearqa.report.drift.answers import answers, topic_lists
+from gearqa.report.drift.answers import DRESS_TITLE, answers, topic_lists
+from gearqa.report.drift.economics import choices_table
 from gearqa.wording.safety import CAUTIONS, SETTER, SIMULATED_BANNER
 
 
@@ -18,6 +19,9 @@ def drift_blocks(result: DriftResult, *, wide: bool = False) -> list[doc.Block]:
         blocks += [*([doc.Paragraph(where, "lead")] if where else []), verdict]
     for title, bullets in topic_lists(result):
         blocks += [doc.Paragraph(title, "lead"), bullets]
+        if title == DRESS_TITLE:
+            tables = [choices_table(one) for one in result.dress_intervals]
+            blocks += [one for one in tables if one is not None]
     for (part, grinder), members in words.groups(result.ranked()).items():
         active, quiet = words.split(members)
         most = max(members, key=lambda one: one.gears)

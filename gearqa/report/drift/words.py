@@ -105,12 +105,14 @@ def wear_texts(series: DriftSeries) -> tuple[str, str, str]:
     return signed_text(wear, digits) + mark, f"±{fixed_text(half, digits)}", f"{low} to {high}"
 
 
-def steps_text(series: DriftSeries) -> str:
+def steps_text(series: DriftSeries, *, wide: bool = False) -> str:
     """Last level change and how many there are."""
     if not series.steps:
         return DASH
     last = series.steps[-1]
     text = f"{signed_text(last.size_um, 1)} at {last.cycle}"
+    if wide and last.dress:
+        text += f", {last.dress}"
     return text if len(series.steps) == 1 else f"{text} ({len(series.steps)})"
 
 
@@ -145,7 +147,12 @@ def interval_text(series: DriftSeries) -> str:
     """Advised dress interval."""
     if series.dress_interval_parts is None:
         return DASH
-    return f"{'≥ ' if series.dress_interval_at_least else ''}{series.dress_interval_parts}"
+    return at_least_text(series.dress_interval_parts, series.dress_interval_at_least)
+
+
+def at_least_text(parts: int, at_least: bool) -> str:
+    """Parts per dress."""
+    return f"{'≥ ' if at_least else ''}{parts}"
 
 
 def limits_text(series: DriftSeries) -> str:
@@ -165,25 +172,27 @@ def sd_text(value: float | None) -> str:
 def series_table(series: Sequence[DriftSeries], caption: doc.Text, *, wide: bool) -> doc.Table:
     """Series, one a row."""
     percent = share_text(series[0].wear_confidence)
+    trends = wide and any(one.level_trend_um_per_cycle is not None for one in series)
     columns = [
-        doc.Column("series", "left"), doc.Column("wear\nµm/part"),
-        *([doc.Column(f"{percent}\ninterval"), doc.Column("sd\nµm"), doc.Column("trend\nµm/cycle")]
-          if wide else []),
-        doc.Column("level\nchange", "left"), doc.Column("signals", "left"),
+        doc.Column("series", "left"), doc.Column("signals", "left"), doc.Column("parts\nto limit"),
+        doc.Column("dress\nevery"), doc.Column("wear\nµm/part"),
+        *([doc.Column(f"{percent}\ninterval"), doc.Column("sd\nµm")] if wide else []),
+        *([doc.Column("trend\nµm/cycle")] if trends else []),
+        doc.Column("level\nchange", "left"),
         *([doc.Column("limits\nµm")] if wide else []),
-        doc.Column("parts\nto limit"), doc.Column("dress\nevery"),
     ]  # fmt: skip
     rows = []
     for one in series:
         wear, half, interval = wear_texts(one)
         trend = one.level_trend_um_per_cycle
-        more = [wear, interval, sd_text(one.sd_um), DASH if trend is None else signed_text(trend, 3)]
+        more = [wear, interval, sd_text(one.sd_um)]
+        if trends:
+            more.append(DASH if trend is None else signed_text(trend, 3))
         row: list[doc.Cell | doc.Text] = [
-            short_name(one),
-            *(more if wide else [f"{wear} {half}".strip()]),
-            steps_text(one),
-        ]
-        row += [signals_cell(one), *([limits_text(one)] if wide else []), parts_cell(one), interval_text(one)]
+            short_name(one), signals_cell(one), parts_cell(one), interval_text(one),
+            *(more if wide else [f"{wear} {half}".strip()]), steps_text(one, wide=wide),
+            *([limits_text(one)] if wide else []),
+        ]  # fmt: skip
         rows.append(tuple(row))
     worn = any(one.wear_um_per_part is not None for one in series)
     notes = [

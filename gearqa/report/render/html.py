@@ -159,8 +159,9 @@ def _block(block: doc.Block) -> str:
             return _table(block)
         case doc.Figure():
             caption = f"<figcaption>{_inline(block.caption)}</figcaption>" if block.caption else ""
+            kind = " class=half" if block.half else " class=newest" if block.newest else ""
             return (
-                f'<figure{" class=half" if block.half else ""}><span class="ft">{_inline(block.title)}</span>'
+                f'<figure{kind}><span class="ft">{_inline(block.title)}</span>'
                 f'<div class="scroll">{block.svg}</div>{caption}</figure>'
             )
         case doc.Cautions():

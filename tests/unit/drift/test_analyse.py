@@ -520,6 +520,9 @@ def test_choices_hold_the_advised_interval_and_never_pass_the_parts_measured():
     assert next(one.parts for one in dress.choices if one.risk == 0.01) == dress.parts
     assert max(one.parts for one in dress.choices) <= 30
     assert all(one.one_more_parts >= one.parts - 1 for one in dress.choices)
+    assert dress.usual_risk is not None
+    assert dress.one_more_usual_risk is not None
+    assert (dress.usual_risk <= 0.01) == (dress.parts == 30)
     assert dress.made_parts == 30
     assert dress.from_now == 0
 

@@ -21,6 +21,7 @@ from gearqa.model.measurement import GrinderEvent, InputFile
 from gearqa.report.blocks import document as doc
 from gearqa.report.draw import palette
 from gearqa.report.drift.answers import TOPICS, answers, topic_lists
+from gearqa.report.drift.economics import choices_table, risk_figure
 from gearqa.report.drift.figures import MOST_CYCLES, series_figures
 from gearqa.report.drift.page import build_drift_document
 from gearqa.report.drift.screen import drift_blocks
@@ -224,6 +225,42 @@ def test_the_page_holds_what_a_reader_needs() -> None:
     ):  # fmt: skip
         assert needed in text, needed
     assert "SIMULATED" not in text
+
+
+def test_parts_per_dress_stand_against_the_risk_on_page_and_terminal() -> None:
+    result = analysed(replace(WORN, limits=(-3.0, 4.0), cycles=30))
+    (dress,) = result.dress_intervals
+    table = choices_table(dress)
+    assert table is not None
+    assert [row[0] for row in table.rows] == ["0.1 %", "0.5 %", "1 %", "2 %", "5 %"]
+    chosen = dict(zip([row[0] for row in table.rows], [row[1] for row in table.rows], strict=True))
+    assert chosen["1 %"] == interval_text(only(result))
+    figure = risk_figure(result.series, dress, 0.01)
+    assert figure is not None
+    assert "chosen: 1 %" in words(figure)
+    shown = io.StringIO()
+    Terminal(shown, width=120).blocks(drift_blocks(result))
+    assert "Parts per dress against risk" in shown.getvalue()
+    assert figure.title in page(result)
+    assert choices_table(replace(dress, choices=())) is None
+
+
+def test_a_narrow_screen_begins_with_the_newest_cycles() -> None:
+    text = page(analysed())
+    assert "<figure class=newest>" in text
+    assert "figure.newest .scroll{direction:rtl}" in text
+
+
+def test_a_short_history_says_what_is_missing_for_what() -> None:
+    result = analysed(replace(WORN, cycles=2))
+    ((_, verdict),) = answers(result)
+    wrong, _, _, dress = verdict.answers
+    assert wrong.answer == "not decidable"
+    assert doc.plain(wrong.detail) == (
+        "2 dress cycles; needed are 6 for a dress interval, 8 for level changes, 10 for control limits"
+    )
+    assert dress.answer == "no interval"
+    assert doc.plain(dress.detail) == "2 dress cycles; 6 are needed for a dress interval"
 
 
 def test_simulated_is_said() -> None:
