@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 from gearqa.cli.exit_status import ExitStatus
+from gearqa.cli.parameter_topics import parameter_blocks, parameter_named
 from gearqa.incoming.plausibility.figures import HONEST_LEVEL
 from gearqa.model.editions import ISO_1328_1_2013
 from gearqa.model.gauge import ACCEPTABLE_PERCENT, GOOD_PERCENT, WANTED_INDEX
@@ -329,4 +331,15 @@ TOPICS: dict[str, Topic] = {
     "incoming": Topic("How a supplier's report is judged", _incoming),
     "gauge": Topic("How a measuring instrument is studied", _gauge),
     "exit-status": Topic("Exit status", _exit_status),
+    **{
+        one.key: Topic(f"{one.symbol}, {one.name}", partial(parameter_blocks, one))
+        for one in PARAMETERS.values()
+    },
 }
+
+
+def topic_named(word: str) -> str | None:
+    """The topic of a word: its name, or the symbol of a parameter; None where there is none."""
+    parameter = parameter_named(word)
+    name = word if parameter is None else parameter.key
+    return name if name in TOPICS else None

@@ -24,6 +24,13 @@ class Terms(NamedTuple):
         roots = self.root_d * math.sqrt(d), self.root_m * math.sqrt(m), self.root_b * math.sqrt(b)
         return self.d * d + roots[0] + self.m * m + roots[1] + roots[2] + self.constant
 
+    @property
+    def text(self) -> str:
+        """The sum in words of a formula."""
+        names = ("d", "√d", "m", "√m", "√b", "")
+        terms = [f"{factor} {name}".strip() for factor, name in zip(self, names, strict=True) if factor]
+        return " + ".join(terms)
+
     def shown(self, function: Formula) -> Formula:
         """Decorator that puts the factors where the docstring has their names as <name>."""
         text = function.__doc__ or ""

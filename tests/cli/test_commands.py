@@ -16,11 +16,15 @@ from made_folders import pitch_folder
 
 from gearqa.cli import app
 from gearqa.cli.commands import new
+from gearqa.cli.parameter_topics import ABOUT
 from gearqa.cli.topics import TOPICS
+from gearqa.diagnosis.causes import SIGNATURES
 from gearqa.jobs.json_schemas import SCHEMAS, json_schema
 from gearqa.reading.settings.part_file import read_part
 from gearqa.reading.settings.templates import questions
 from gearqa.results.tolerances_json import tolerances_json_schema
+from gearqa.standards.iso1328_1_2013.tolerances import PROFILE_SLOPE
+from gearqa.symbols import PARAMETERS
 
 ROOT = Path(__file__).parents[2]
 
@@ -369,9 +373,36 @@ def test_every_topic_fits_a_terminal(capsys, monkeypatch, topic):
     assert max(map(len, out.splitlines())) <= 80
 
 
+def test_a_parameter_goes_by_key_or_symbol_and_its_page_holds_what_the_code_uses(capsys):
+    pages = []
+    for word in ("profile_slope", "fHα", "fH-alpha"):
+        assert run("explain", word) == 0
+        pages.append(" ".join(capsys.readouterr().out.split()))
+    assert pages[0] == pages[1] == pages[2]
+    terms = PROFILE_SLOPE
+    assert f"class 5: {terms.d} d + {terms.m} m + {terms.constant}, in µm" in pages[0]
+    assert "95 % (ISO 1328-1:2013) or 92 % (ISO 1328-1:1995)" in pages[0]
+    assert "DIN 3962:1978: gearqa tolerances --compare" in pages[0]
+    (cause,) = (one for one in SIGNATURES if one.keys == ("pressure_angle",))
+    assert "lead of the wheel at dressing" in pages[0]
+    assert any("lead of the wheel at dressing" in text for text in cause.causes)
+    assert run("explain", "fp") == run("explain", "Fp") == 0
+    single, cumulative = capsys.readouterr().out.split("Symbol, key")[1:]
+    assert "single_pitch" in single
+    assert "cumulative_pitch" in cumulative
+    assert run("explain", "profil") == 2
+
+
+def test_every_parameter_has_a_page_and_names_errors_that_diagnosis_knows():
+    known = {key for one in SIGNATURES for key in one.keys}
+    assert list(ABOUT) == list(PARAMETERS)
+    assert {key for about in ABOUT.values() for key in about.components} <= known
+
+
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
 def test_every_topic_can_be_shown_on_a_poor_console(encoding):
     code = "import sys\nfrom gearqa.cli import app\nfor topic in sys.argv[1:]: app.run(['explain', topic])"
+    code += "\napp.run(['explain'])"
     done = subprocess.run(
         [sys.executable, "-c", code, *TOPICS],
         capture_output=True, check=True, env={"PYTHONIOENCODING": encoding, "PATH": ""},

@@ -15,22 +15,27 @@ def command(
     topic: Annotated[str | None, typer.Argument(metavar="TOPIC", help="What to explain.")] = None,
     html: HtmlFile = None,
 ) -> int:
-    """Explain flanks, signs, classes, files and exit status.
+    """Explain flanks, signs, classes, every parameter, files and exit status.
 
-    Without TOPIC the topics are listed. First of all: gearqa explain flanks
+    Without TOPIC the topics are listed. First of all: gearqa explain flanks. A parameter goes by its key or
+    its symbol: gearqa explain fp
     """
-    from gearqa.cli.topics import TOPICS
+    from gearqa.cli.topics import TOPICS, topic_named
 
-    if topic is not None and topic not in TOPICS:
+    name = None if topic is None else topic_named(topic)
+    if topic is not None and name is None:
         raise typer.BadParameter(f"'{topic}'; topics: {', '.join(TOPICS)}", param_hint="TOPIC")
-    names = list(TOPICS) if topic is None else [topic]
+    names = list(TOPICS) if name is None else [name]
     if html is not None:
         _write_page(names, html)
-    elif topic is None:
-        for name, entry in TOPICS.items():
-            print(f"{name:16}{entry.title}")
+    elif name is None:
+        from gearqa.report.render.terminal import writable
+
+        width = max(map(len, TOPICS)) + 2
+        for one, entry in TOPICS.items():
+            print(f"{one:{width}}{writable(entry.title, sys.stdout.encoding or 'utf-8')}")
     else:
-        _print(topic)
+        _print(name)
     return ExitStatus.CONFORMS
 
 

@@ -30,6 +30,7 @@ from gearqa.wording.visible import clip
 ROLES = ("Inspected by", "Approved by")
 MOST_ROWS = 4
 """Teeth traced on a flank up to which a sheet is one page, with its details on a second."""
+EXPLAINED = "What a parameter is, how it is computed and what makes it large: gearqa explain SYMBOL."
 TRACE_ROOM = 226.0
 """Height of all rows of traces on that page, in units of a drawing."""
 HIGHEST_ROW, LOWEST_ROW = 96.0, 44.0
@@ -115,7 +116,7 @@ def gear_sheet(
     details: list[doc.Block] = [facts, *(glance if on_one_page else ())]
     if further:
         details.append(doc.Bullets(further, "note"))
-    details.append(doc.Bullets(tuple(reading), "note"))
+    details.append(doc.Bullets((*reading, EXPLAINED), "note"))
     sections.append(doc.Section("Details", tuple(details), new_page=True))
     if rest:
         sections.append(doc.Section("Not assessed, and warnings", (doc.Bullets(tuple(rest)),)))

@@ -30,7 +30,7 @@ WIDE = 110
 WRITTEN_OUT: dict[str, str] = {
     **{p.symbol: p.ascii_symbol for p in sorted(PARAMETERS.values(), key=lambda p: -len(p.symbol))},
     "α": "alpha", "β": "beta", "µ": "u", "±": "+/-", "–": "-", "°": " deg", "…": "...", "⟨": "<", "⟩": ">",
-    "✓": "+", "✗": "x", "×": "x", "≤": "<=", "≥": ">=", "─": "-", "′": "'",
+    "✓": "+", "✗": "x", "×": "x", "≤": "<=", "≥": ">=", "─": "-", "′": "'", "√": "root ",
 }  # fmt: skip
 """What is printed for a sign that the console lacks."""
 
