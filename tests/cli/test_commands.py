@@ -434,3 +434,12 @@ def test_explain_flanks_as_a_page(tmp_path, capsys):
     assert run("explain", "--html", tmp_path / "all.html") == 0
     assert "Exit status" in (tmp_path / "all.html").read_text(encoding="utf-8")
     assert capsys.readouterr().out == ""
+
+
+def test_tolerances_start_without_arrays():
+    code = (
+        "import sys\nfrom gearqa.cli import app\n"
+        "app.run(['tolerances', '--module', '2', '--diameter', '40', '--face-width', '20'])\n"
+        "assert 'numpy' not in sys.modules and 'pydantic' not in sys.modules"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, capture_output=True)

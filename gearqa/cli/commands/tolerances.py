@@ -63,22 +63,18 @@ def command(
         "module": module, "diameter": diameter, "face_width": face_width, "teeth": teeth,
         "helix_angle": helix_angle, "part": part, "class_": grade, "standard": standard,
     }  # fmt: skip
+    result: Any
+    blocks_of: Any
     if compare:
-        compared = compare_tolerances(**sizes)
-        gear, blocks, document = (
-            compared.gear,
-            comparison_blocks(compared),
-            COMPARISON.json(compared, pretty=True),
-        )
+        result, blocks_of, document = compare_tolerances(**sizes), comparison_blocks, COMPARISON
     else:
-        table = tolerances(**sizes)
-        gear, blocks, document = table.gear, tolerance_blocks(table), TOLERANCES.json(table, pretty=True)
-    if part is None and (doubt := diameter_doubt(gear, helix_angle)):
+        result, blocks_of, document = tolerances(**sizes), tolerance_blocks, TOLERANCES
+    if part is None and (doubt := diameter_doubt(result.gear, helix_angle)):
         tell(f"warning: {doubt}")
-    shown = "" if json == "-" or quiet else terminal().laid_out(blocks)
+    shown = "" if json == "-" or quiet else terminal().laid_out(blocks_of(result))
     if json is not None:
         from gearqa.results.outputs import write_whole
 
-        write_whole(json, document, "JSON result")
+        write_whole(json, document.json(result, pretty=True), "JSON result")
     put_out(shown)
     return ExitStatus.CONFORMS
