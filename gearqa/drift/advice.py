@@ -174,7 +174,8 @@ def _centring(members: Sequence[DriftSeries], decision: DressDecision | None) ->
         towards = phrases.direction(series.parameter, offset)
         start = f"start the cycle {um_text(abs(offset), 1)} towards {towards}"
         gain = f"this series then allows {count_text(centred, 'part')} per dress instead of {own}"
-        yield "centre_cycle", phrases.name_of(series), f"{start}; {gain}"
+        wait = "; the level change may be one odd cycle: measure the next one first"
+        yield "centre_cycle", phrases.name_of(series), f"{start}; {gain}{wait if series.just_moved else ''}"
     if decision is not None and decision.centred_parts is not None:
         gained = count_text(decision.centred_parts - (decision.parts or 0), "gear")
         parts = count_text(decision.centred_parts, "part")

@@ -6,12 +6,10 @@ from collections.abc import Iterator, Sequence
 
 from gearqa.drift import phrases
 from gearqa.drift.corrections import ALARMS, correction_clause
-from gearqa.model.drift import CyclePlace, DriftSeries, LevelChange
+from gearqa.model.drift import DriftSeries, LevelChange, Suspicion
 from gearqa.wording.numbers import chance_text, count_text, um_text
 from gearqa.wording.sentences import listed
 
-WORTH_MEASURING = 0.001
-"""Chance to lie beyond a limit from which a part that was made is named."""
 Advice = tuple[str, str, str]
 """Code, the series that it is about (empty: all of the grinder), text."""
 
@@ -74,7 +72,8 @@ def level_advice(members: Sequence[DriftSeries]) -> Iterator[Advice]:
             size = um_text(series.suspected.size_um, 1, signed=True)
             text = f"the last {last} lie {size} off the level; no claim, the interval allows for it"
             yield "level_suspected", name, text
-            yield "measure_next", name, _measure_next(series)
+            if series.suspected.matters:
+                yield "measure_next", name, _measure_next(series, series.suspected)
         for step in series.steps[:-1]:
             size = um_text(step.size_um, 1, signed=True)
             text = f"level change of {size} at {phrases.cycles_place([step])}; {_cause(step)}"
@@ -103,21 +102,13 @@ def _cause(step: LevelChange) -> str:
     return "no event is recorded near it"
 
 
-def _measure_next(series: DriftSeries) -> str:
+def _measure_next(series: DriftSeries, found: Suspicion) -> str:
     """Which part settles a suspicion."""
-    found = series.suspected
-    wait = "measure the coming cycle from its first part on, to see whether the level stays there"
-    if found is None or found.measure_part is None or found.measure_p is None:
-        return wait
-    if found.measure_p < WORTH_MEASURING:
-        chance = chance_text(found.measure_p)
-        return f"{wait}; the chance of a part made since to lie beyond a limit is {chance}"
     places = {one.cycle: one for one in series.cycle_levels_um}
-    level = places.get(found.measure_cycle or 0)
-    where = phrases.cycles_place([level or CyclePlace(found.measure_cycle, None, None, None)])
+    where = phrases.cycles_place([places[found.measure_cycle or 0]])
     return (
         f"measure part {found.measure_part} of {where} next: of the parts made since the level may have "
-        f"moved it is the likeliest to lie beyond a limit ({chance_text(found.measure_p)})"
+        f"moved it is the likeliest to lie beyond a limit ({chance_text(found.measure_p or 0.0)})"
     )
 
 

@@ -196,6 +196,8 @@ def from_now_clause(decision: DressDecision) -> str:
     made = count_text(decision.made_parts, "part")
     if decision.from_now:
         return f"{count_text(decision.from_now, 'part')} from now ({made} made since the last dress)"
+    if decision.at_least:
+        return f"{made} made since the last dress, as many as were ever measured"
     return f"{made} made since the last dress: dress now"
 
 

@@ -21,6 +21,8 @@ SeriesKey = tuple[str, str, str, Flank | None]
 """Part, grinder, parameter, flank."""
 LimitKind = Literal["acceptance limit", "tolerance limit", "none"]
 ChartName = Literal["levels", "levels_moving_range", "residual_ewma"]
+WORTH_MEASURING: Final = 0.001
+"""Chance to lie beyond a limit from which a part in cycles under suspicion is worth measuring."""
 SIZE: Final = "size"
 """Key of the dimension over balls or the span."""
 DRIFT_PARAMETERS: tuple[str, ...] = (
@@ -246,6 +248,11 @@ class Suspicion:
     beyond a limit; None: there is none, or no limit."""
     measure_p: float | None
     """Its chance."""
+
+    @property
+    def matters(self) -> bool:
+        """Whether a part made in these cycles may lie beyond a limit."""
+        return self.measure_p is not None and self.measure_p >= WORTH_MEASURING
 
 
 @dataclass(frozen=True, slots=True)
@@ -581,6 +588,11 @@ class DriftSeries:
             or any(label.claimed for label in self.labels)
             or self.in_control is False
         )
+
+    @property
+    def just_moved(self) -> bool:
+        """Whether the last level change may be one odd cycle."""
+        return bool(self.steps) and self.steps[-1].provisional
 
     @property
     def current_signals(self) -> tuple[Signal, ...]:

@@ -32,8 +32,7 @@ class Topic:
 TOPICS = (
     Topic(
         "What is wrong now",
-        ("signal", "limit_ahead", "correction", "level_change", "level_moved", "level_trend",
-         "level_suspected"),
+        ("signal", "limit_ahead", "correction", "level_change", "level_moved", "level_trend"),
     ),
     Topic(HOLD_TITLE, ("quarantine", "beyond_limit", "nothing_to_hold")),
     Topic(
@@ -46,7 +45,10 @@ TOPICS = (
          "one_more_gear"),
     ),
     Topic("What to measure", ("measure_next", "measure_gap", "sampling_plan")),
-    Topic("Also seen", ("correction_seen", "correction_past", "level_change_past", "label_effect")),
+    Topic(
+        "Also seen",
+        ("level_suspected", "correction_seen", "correction_past", "level_change_past", "label_effect"),
+    ),
 )  # fmt: skip
 """In the order of the page; advice of every report is left to the cautions."""
 
@@ -95,7 +97,7 @@ def _wrong_now(members: Sequence[DriftSeries]) -> doc.Answer:
             question, f"{len(wrong)} of {count_text(len(members), 'series', 'series')}",
             "bad" if urgent else "open", detail,
         )  # fmt: skip
-    suspected = [one for one in members if one.suspected is not None]
+    suspected = [one for one in members if one.suspected is not None and one.suspected.matters]
     if suspected:
         return doc.Answer(
             question, "nothing proven", "open", doc.join("perhaps a new level: ", _some_names(suspected))
@@ -112,9 +114,10 @@ def missing(series: DriftSeries) -> Iterator[str]:
         yield "dress cycles are not known: the production table needs dress"
         return
     lacking = [(needed, what) for needed, what in words.CYCLES_NEEDED if series.cycles < needed]
-    needs = ", ".join(f"{needed} for {what}" for needed, what in lacking)
-    if needs:
-        yield f"{count_text(series.cycles, 'dress cycle')}; needed are {needs}"
+    if lacking:
+        (needed, what), *more = lacking
+        needs = ", ".join([f"{needed} needed for {what}", *(f"{count} for {name}" for count, name in more)])
+        yield f"{count_text(series.cycles, 'dress cycle')}; {needs}"
 
 
 def _hold(members: Sequence[DriftSeries], ranges: Sequence[HoldRange]) -> doc.Answer:
@@ -125,6 +128,9 @@ def _hold(members: Sequence[DriftSeries], ranges: Sequence[HoldRange]) -> doc.An
         known = [one.largest_p for one in asked if one.largest_p is not None]
         if asked and not known:
             return doc.Answer(question, "not decidable", "open", "limits, wear or levels are not known")
+        if not asked and all(one.in_control is None for one in members):
+            text = "too few dress cycles to judge parts that were not measured"
+            return doc.Answer(question, "none measured", "open", text)
         detail = "" if not known else f"largest chance of a gear beyond a limit: {chance_text(max(known))}"
         return doc.Answer(question, "none", "good", detail)
     count = sum(one.parts for one in ranges)
@@ -135,7 +141,7 @@ def _hold(members: Sequence[DriftSeries], ranges: Sequence[HoldRange]) -> doc.An
     details = []
     if ranges:
         first = max(ranges, key=lambda one: one.largest_p)
-        shown = [f"{words.short_place(one)} parts {one.from_part} to {one.to_part}" for one in ranges]
+        shown = [f"{words.short_place(one)} {words.range_text(one)}" for one in ranges]
         details.append(some_of(shown[::-1], RANGES_NAMED))
         details.append(f"measure first: part {first.measure_first} of {words.short_place(first)}")
     if failing:
@@ -170,7 +176,9 @@ def _to_do(members: Sequence[DriftSeries]) -> Iterator[str]:
         offset, centred = one.centring_offset_um, one.dress_interval_centred_parts
         if offset is None or centred is None or abs(offset) < LEAST_OFFSET_UM:
             continue
-        if centred > (one.dress_interval_parts or 0):
+        if centred > (one.dress_interval_parts or 0) and one.just_moved:
+            yield f"measure the next cycle before correcting {_plain_names([one])}"
+        elif centred > (one.dress_interval_parts or 0):
             yield f"move {_plain_names([one])} by {um_text(offset, 1, signed=True)}"
 
 

@@ -19,7 +19,7 @@ HEIGHT = 130.0
 
 def choices_table(decision: DressDecision) -> doc.Table | None:
     """Parts per dress for several risks."""
-    if not decision.choices:
+    if all(one.at_least for one in decision.choices):
         return None
     rows = tuple(
         (

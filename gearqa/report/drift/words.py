@@ -66,6 +66,13 @@ def short_place(place: HoldRange | LevelChange) -> str:
     return f"cycle {place.cycle}" + (f" ({place.dress})" if place.dress else "")
 
 
+def range_text(one: HoldRange) -> str:
+    """Parts of a range to hold."""
+    if one.from_part == one.to_part:
+        return f"part {one.from_part}"
+    return f"parts {one.from_part} to {one.to_part}"
+
+
 def short_name(series: DriftSeries) -> doc.Text:
     """Symbol and flank."""
     if series.parameter == SIZE:

@@ -497,18 +497,22 @@ def test_parts_of_cycles_without_a_measured_gear_are_held_where_the_cycles_besid
     assert not analyse_observations(calm, made=between).hold.ranges
 
 
-def test_a_suspected_level_says_what_to_measure_next():
-    grinder = Grinder(cycles=20, step_at=20, step=1.9, limits=(-6.0, 3.5), sd_cycle=0.3, measured=(1, 15))
-    for seed in range(8):
-        result = analyse_observations(history(np.random.default_rng(seed), grinder))
+def test_a_suspected_level_near_a_limit_says_which_part_to_measure_next():
+    # half a step that is not claimed yet, and a limit that its last parts may reach
+    grinder = Grinder(cycles=20, step_at=20, step=1.2, limits=(-6.0, 3.6), sd_cycle=0.3, measured=(1, 15))
+    told = 0
+    for seed in range(12):
+        result = analyse_observations(history(np.random.default_rng(seed), replace(grinder, wear=0.0)))
         (series,) = result.series
-        if series.suspected is None:
-            continue
-        assert series.suspected.measure_cycle == 20 or series.suspected.measure_part is None
-        (told,) = [one.sentence for one in result.advice if one.code == "measure_next"]
-        assert "measure" in told
-        return
-    raise AssertionError("no seed shows a suspicion")
+        found = series.suspected
+        sentences = [one.sentence for one in result.advice if one.code == "measure_next"]
+        assert bool(sentences) == (found is not None and found.matters)
+        if sentences and found is not None:
+            assert (
+                f"measure part {found.measure_part} of cycle {found.measure_cycle} (dress D" in sentences[0]
+            )
+            told += 1
+    assert told
 
 
 def test_choices_hold_the_advised_interval_and_never_pass_the_parts_measured():

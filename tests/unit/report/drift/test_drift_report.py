@@ -257,7 +257,7 @@ def test_a_short_history_says_what_is_missing_for_what() -> None:
     wrong, _, _, dress = verdict.answers
     assert wrong.answer == "not decidable"
     assert doc.plain(wrong.detail) == (
-        "2 dress cycles; needed are 6 for a dress interval, 8 for level changes, 10 for control limits"
+        "2 dress cycles; 6 needed for a dress interval, 8 for level changes, 10 for control limits"
     )
     assert dress.answer == "no interval"
     assert doc.plain(dress.detail) == "2 dress cycles; 6 are needed for a dress interval"
