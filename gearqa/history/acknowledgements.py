@@ -38,6 +38,14 @@ def keep_acknowledgements(
         return [one for one in select_acknowledgements(connection) if one.id >= first]
 
 
+def load_acknowledgements(
+    store: HistoryStore, *, part_number: str | None = None, grinder: str | None = None
+) -> list[Acknowledgement]:
+    """Acknowledgements that count, as they were made."""
+    with store.reading() as connection:
+        return select_acknowledgements(connection, part_number=part_number, grinder=grinder)
+
+
 def undo_acknowledgement(
     store: HistoryStore, number: int, *, by: str, remark: str, at: datetime
 ) -> Acknowledgement:

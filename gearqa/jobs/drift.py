@@ -17,11 +17,12 @@ from gearqa.jobs.drift_gears import Asked, DriftGears, gears_of_folders, gears_o
 from gearqa.jobs.parameters import require_parameter
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.jobs.times import moment, parsed_time
-from gearqa.model.drift import DriftReport, DriftSettings
+from gearqa.model.drift import DriftReport, DriftSeries, DriftSettings, SeenSignal
 from gearqa.wording.numbers import short_text
 
 if TYPE_CHECKING:
     from gearqa.jobs.stores import AnyStore
+    from gearqa.model.history import Acknowledgement
 
 
 def analyse_drift(
@@ -143,7 +144,25 @@ def analyse_drift(
     result = analyse_observations(gears.observations, gears.events, settings, gears.made)
     if not result.series:
         raise gears.nothing
+    result = replace(result, series=tuple(_with_seen(one, gears.seen) for one in result.series))
     return DriftReport(replace(gears.header, warnings=(*gears.header.warnings, *notices)), result)
+
+
+def _with_seen(series: DriftSeries, seen: Sequence[Acknowledgement]) -> DriftSeries:
+    """The series with who has seen its signals; cycles count anew where older gears were added."""
+    own = [one for one in seen if (one.part_number, one.grinder, one.parameter, one.flank) == series.key]
+    if not own:
+        return series
+    cycles = {one.dress: one.cycle for one in series.cycle_levels_um if one.dress is not None}
+    return replace(
+        series,
+        seen=tuple(
+            SeenSignal(
+                cycles.get(one.dress or "", one.cycle), one.dress, one.seen_by, one.cause, one.action, one.at
+            )
+            for one in own
+        ),
+    )
 
 
 def _check_ranges(risk: float, times: Mapping[str, float | None], counts: Mapping[str, int | None]) -> None:

@@ -15,6 +15,7 @@ from gearqa.jobs.folders import open_folder, require_folder
 from gearqa.jobs.progress import Progress
 from gearqa.jobs.times import parsed_time
 from gearqa.model.drift import DriftHeader, MadePart, Observation
+from gearqa.model.history import Acknowledgement
 from gearqa.model.measurement import GrinderEvent, InputFile, Production
 from gearqa.wording.numbers import count_text
 
@@ -64,6 +65,8 @@ class DriftGears:
     """Parts of the production tables of which nothing was measured."""
     parts_per_dress: dict[str, int] = field(default_factory=dict)
     """Usual dress interval by grinder, where part data state it."""
+    seen: list[Acknowledgement] = field(default_factory=list)
+    """Signals of the store that somebody has seen."""
 
 
 def gears_of_folders(
@@ -171,6 +174,7 @@ def _no_gears(source: str) -> EvaluationError:
 
 def gears_of_store(place: AnyStore, asked: Asked) -> DriftGears:
     """Observations, events and frozen references of the history store."""
+    from gearqa.history.acknowledgements import load_acknowledgements
     from gearqa.history.observations import (
         load_events,
         load_inputs,
@@ -203,4 +207,5 @@ def gears_of_store(place: AnyStore, asked: Asked) -> DriftGears:
             nothing=nothing,
             parts_per_dress=load_parts_per_dress(store, part_number=part_number),
             frozen={(one.part_number, one.grinder): (one.from_at, one.to_at) for one in references},
+            seen=load_acknowledgements(store, part_number=part_number, grinder=grinder),
         )

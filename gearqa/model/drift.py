@@ -279,6 +279,19 @@ class Signal:
 
 
 @dataclass(frozen=True, slots=True)
+class SeenSignal:
+    """That somebody has seen a signal of a series: an acknowledgement in the store."""
+
+    cycle: int
+    """Running cycle when it was seen."""
+    dress: str | None
+    by: str
+    cause: str
+    action: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class PartsToLimit:
     """Parts of the running cycle, counted from its dress, until the worst trace reaches the limit."""
 
@@ -560,6 +573,8 @@ class DriftSeries:
     warnings: tuple[Notice, ...]
     charts: ChartData
     """Not part of the JSON keys that are promised."""
+    seen: tuple[SeenSignal, ...] = ()
+    """Who has seen its signals, with cause and action; from a store only."""
 
     @property
     def key(self) -> SeriesKey:

@@ -189,6 +189,30 @@ def test_page_and_paper_begin_with_the_answers(sample):
         assert words in text
 
 
+def test_who_has_seen_a_signal_stands_in_chart_and_list(capsys, tmp_path):
+    store = tmp_path / "h.sqlite"
+    folder = made_history(tmp_path / "lot", cycles=16, shift=(14, 16, 0.5))
+    assert app.run(["history", "add", str(folder), "--store", str(store), "--quiet"]) == 0
+    capsys.readouterr()
+    part = drifted(capsys, "--store", store)[1]["series"][0]["part"]
+    ack = ["history", "acknowledge", "--store", str(store), "--part-number", part, "--grinder", "GR-9"]
+    said = ["--by", "N. Setter", "--cause", "clamping ring worn", "--action", "ring replaced."]
+    assert app.run([*ack, *said, "--at", "2026-03-03"]) == 0
+    capsys.readouterr()
+    status, result = drifted(capsys, "--store", store, "--html", tmp_path / "d.html")
+    assert status == 1
+    (seen,) = series_of(result)["seen"]
+    assert (seen["cycle"], seen["dress"], seen["by"]) == (16, "A16", "N. Setter")
+    line = (
+        "seen in cycle 16 (A16) by N. Setter on 2026-03-03; cause: clamping ring worn; action: ring replaced."
+    )
+    page = (tmp_path / "d.html").read_text()
+    assert f"S1: {line}" in page
+    assert page.index(f"left flank: {line}") < page.index("What to do to the grinder")
+    drift("--store", store)
+    assert "seen in cycle 16 (A16) by N. Setter" in " ".join(capsys.readouterr().out.split())
+
+
 def test_store_and_folder_tell_the_same(sample, capsys, tmp_path):
     store = tmp_path / "h.sqlite"
     assert app.run(["history", "add", str(SAMPLE), "--store", str(store), "--quiet"]) == 0

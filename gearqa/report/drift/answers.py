@@ -14,6 +14,7 @@ from gearqa.wording.safety import SETTER
 from gearqa.wording.sentences import some_of
 
 HOLD_TITLE, GRINDER_TITLE, DRESS_TITLE = "Gears to hold", "What to do to the grinder", "When to dress"
+WRONG_TITLE, SEEN_TITLE = "What is wrong now", "Also seen"
 SERIALS_NAMED = 6
 RANGES_NAMED = 3
 NAMES_SHOWN = 4
@@ -31,7 +32,7 @@ class Topic:
 
 TOPICS = (
     Topic(
-        "What is wrong now",
+        WRONG_TITLE,
         ("signal", "limit_ahead", "correction", "level_change", "level_moved", "level_trend"),
     ),
     Topic(HOLD_TITLE, ("quarantine", "beyond_limit", "nothing_to_hold")),
@@ -46,7 +47,7 @@ TOPICS = (
     ),
     Topic("What to measure", ("measure_next", "measure_gap", "sampling_plan")),
     Topic(
-        "Also seen",
+        SEEN_TITLE,
         ("level_suspected", "correction_seen", "correction_past", "level_change_past", "label_effect"),
     ),
 )  # fmt: skip
@@ -56,9 +57,16 @@ TOPICS = (
 def topic_lists(result: DriftResult) -> Iterator[tuple[str, doc.Bullets]]:
     """The advice, question by question."""
     for topic in TOPICS:
-        found = [one for code in topic.codes for one in result.advice if one.code == code]
+        found = [one.sentence for code in topic.codes for one in result.advice if one.code == code]
+        if topic.title in (WRONG_TITLE, SEEN_TITLE):
+            found += [
+                f"{words.long_name(series).capitalize()}: {words.seen_text(one)}."
+                for series in result.ranked()
+                for one in series.seen
+                if series.alarm == (topic.title == WRONG_TITLE)
+            ]
         if found:
-            yield topic.title, doc.Bullets(tuple(one.sentence for one in found))
+            yield topic.title, doc.Bullets(tuple(found))
 
 
 def answers(result: DriftResult) -> Iterator[tuple[str, doc.Verdict]]:
@@ -93,6 +101,9 @@ def _wrong_now(members: Sequence[DriftSeries]) -> doc.Answer:
             part for name, some in found for part in ("; ", name, ": ", _some_names(some))
         ))[1:]  # fmt: skip
         urgent = any(one.alarm for one in wrong)
+        noted = [one for one in wrong if one.seen]
+        if noted:
+            detail = doc.join(detail, "; seen by somebody: ", _some_names(noted))
         return doc.Answer(
             question, f"{len(wrong)} of {count_text(len(members), 'series', 'series')}",
             "bad" if urgent else "open", detail,

@@ -16,7 +16,7 @@ from gearqa.model.drift import ChartData, ChartName, DriftSeries
 from gearqa.report.blocks.document import Figure
 from gearqa.report.draw import palette, plot
 from gearqa.report.draw.chart_scales import nice, ticks
-from gearqa.report.drift.words import long_name
+from gearqa.report.drift.words import long_name, seen_text
 from gearqa.wording.numbers import count_text, number_text, share_text, signed_text, um_text
 
 MOST_CYCLES = 60
@@ -153,9 +153,18 @@ def _figure(view: _View, title: str, description: str, panels: Sequence[plot.Pan
         )
         for k, (cycle, _) in events
     )  # fmt: skip
+    seen = [(k, one) for k, one in enumerate(view.series.seen, 1) if view.inside(one.cycle)]
+    marks += tuple(
+        plot.Mark(
+            view.start_of(one.cycle) + view.margin, words=f"S{k}", ink=palette.OPEN, width=0.9,
+            name="signal seen by somebody" if one is seen[0][1] else "",
+        )
+        for k, one in seen
+    )  # fmt: skip
     x = (0.0, float(view.start[-1]))
     chart = plot.Plot(title, description, tuple(panels), x, x_name, _cycle_ticks(view), marks)
     caption = " ".join(f"E{k}: {words}, in or before cycle {cycle}." for k, (cycle, words) in events)
+    caption = " ".join([*([caption] if caption else []), *(f"S{k}: {seen_text(one)}." for k, one in seen)])
     return Figure(plot.draw(chart), title, description, caption, newest=True)
 
 

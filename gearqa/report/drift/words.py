@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from gearqa.errors import NoticeCode
-from gearqa.model.drift import SIZE, DriftResult, DriftSeries, HoldRange, LevelChange, Signal
+from gearqa.model.drift import SIZE, DriftResult, DriftSeries, HoldRange, LevelChange, SeenSignal, Signal
 from gearqa.report.blocks import document as doc
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import (
@@ -20,12 +20,15 @@ from gearqa.wording.numbers import (
     signed_text,
 )
 from gearqa.wording.sentences import sentence
+from gearqa.wording.visible import clip
 
 CHART_NAMES = {
     "levels": "level after dress",
     "levels_moving_range": "change of the level from cycle to cycle",
     "residual_ewma": "smoothed residuals",
 }
+LABEL = 48
+"""Characters of a label or a name."""
 SIGNALS_SHOWN = 20
 """Signals of one chart that are listed with their serials: the last ones."""
 RULE_NAMES = {"beyond_limit": "beyond the control limit"}
@@ -71,6 +74,14 @@ def range_text(one: HoldRange) -> str:
     if one.from_part == one.to_part:
         return f"part {one.from_part}"
     return f"parts {one.from_part} to {one.to_part}"
+
+
+def seen_text(one: SeenSignal) -> str:
+    """Who has seen a signal, with cause and action."""
+    label = f" ({clip(one.dress, LABEL)})" if one.dress else ""
+    place = f"seen in cycle {one.cycle}{label} by {clip(one.by, LABEL)} on {one.at.date().isoformat()}"
+    cause, action = (clip(text.strip().rstrip(".")) for text in (one.cause, one.action))
+    return f"{place}; cause: {cause}; action: {action}"
 
 
 def short_name(series: DriftSeries) -> doc.Text:
