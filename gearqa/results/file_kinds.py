@@ -21,6 +21,13 @@ _BOM: Final = b"\xef\xbb\xbf"
 _DOCUMENT: Final = re.compile(rb'\s*\{\s*"schema"\s*:\s*"gearqa\.([a-z_]+)/')
 _RECORD: Final = re.compile(rb'"schema"\s*:\s*"gearqa\.record/')
 _STORE: Final = b"SQLite format 3\0"
+_EARLIER_PDF: Final = re.compile(
+    rb"<dc:title><rdf:Alt><rdf:li xml:lang=\"[^\"]*\">"
+    rb"(?:Inspection report, part |Lot certificate, part |Incoming check of |Gauge study )[^<]*</rdf:li>"
+    rb"</rdf:Alt></dc:title><pdf:Keywords>[^<]*</pdf:Keywords><xmp:CreatorTool>Typst "
+)
+"""PDFs of 0.1 and 0.2 have no mark, but titles of their own and the library that made them."""
+_NOTHING: Final = (b"", b"{}", b"[]", b"null")
 _TEMPORARY: Final = re.compile(r"\..{0,40}\.[0-9a-f]{16}\.part")
 _BESIDE_A_STORE: Final = ("-journal", "-wal", "-shm")
 
@@ -35,7 +42,8 @@ def kind_of(path: Path) -> FileKind | None:
                 with mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as whole:
                     if head.startswith(b"{"):
                         return "record" if _RECORD.search(whole) else None
-                    return "PDF" if whole.rfind(PDF_MARK.encode()) >= 0 else None
+                    own = whole.rfind(PDF_MARK.encode()) >= 0 or _EARLIER_PDF.search(whole)
+                    return "PDF" if own else None
     except OSError:
         return None
     text = head.removeprefix(_BOM)
@@ -48,6 +56,13 @@ def kind_of(path: Path) -> FileKind | None:
     if text.startswith((MAIL_TITLE.encode(), f"{SIMULATED_BANNER}.\n\n{MAIL_TITLE}".encode())):
         return "mail text"
     return "store" if head.startswith(_STORE) else None
+
+
+def holds_nothing(path: Path) -> bool:
+    """Whether a file has no content that could be lost: empty, blanks only, or an empty JSON value."""
+    with path.open("rb") as file:
+        head = file.read(_HEAD)
+    return len(head) < _HEAD and head.removeprefix(_BOM).strip() in _NOTHING
 
 
 def is_temporary(path: Path) -> bool:

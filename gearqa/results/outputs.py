@@ -20,7 +20,7 @@ from types import TracebackType
 from typing import IO, BinaryIO, Self, cast
 
 from gearqa.errors import ReportError
-from gearqa.results.file_kinds import FileKind, kind_of
+from gearqa.results.file_kinds import FileKind, holds_nothing, kind_of
 from gearqa.stopping import point_of_no_return
 
 STANDARD_OUTPUT = "-"
@@ -128,10 +128,10 @@ class Outputs:
         """Raise if what is at a place must stay: an input, or a file of another kind than comes there."""
         if place in self._inputs or any(one in self._inputs for one in _identity(place)):
             raise ReportError(f"{place} is an input and is not overwritten", hint="name another output")
-        if not place.is_file() or not place.stat().st_size:
+        if not place.is_file():
             return
         there, kind = kind_of(place), self._kinds[place]
-        if there != kind:
+        if there != kind and not (there is None and _can_go(place)):
             what = f"a {there}" if there else "a file that gearqa did not write"
             raise ReportError(
                 f"{place} is {what} and is not overwritten by a {kind}", hint="name another output"
@@ -217,6 +217,13 @@ def _identity(path: Path) -> list[tuple[int, int]]:
     except OSError:
         return []
     return [(found.st_dev, found.st_ino)]
+
+
+def _can_go(path: Path) -> bool:
+    try:
+        return holds_nothing(path)
+    except OSError:
+        return False
 
 
 def write_whole(target: str, content: bytes, kind: FileKind) -> None:

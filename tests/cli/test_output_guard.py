@@ -122,6 +122,37 @@ def test_earlier_outputs_are_replaced_and_names_that_differ_in_case_are_two_outp
     assert sorted(path.name for path in tmp_path.iterdir()) == sorted(names.values())
 
 
+EARLIER_TITLES = ["Inspection report, part OT-2318", "Lot certificate, part OT-4471, lot 1"]
+EARLIER_TITLES += ["Incoming check of OT-4471 C", "Gauge study with items and operators"]
+EARLIER_PDF = (
+    "%PDF-1.7\nold\n<dc:title><rdf:Alt><rdf:li xml:lang=\"x-default\">{title}</rdf:li></rdf:Alt></dc:title>"
+    "<pdf:Keywords>OT-4471</pdf:Keywords><xmp:CreatorTool>{tool} 0.15.1</xmp:CreatorTool>\n%%EOF\n"
+)
+"""What gearqa 0.1 and 0.2 wrote into their PDFs."""
+
+
+@pytest.mark.parametrize("title", EARLIER_TITLES)
+def test_a_pdf_of_an_earlier_version_is_replaced(tmp_path, monkeypatch, title):
+    monkeypatch.chdir(tmp_path)
+    place, words = Path("r.pdf"), ["grade", str(SAMPLES / "pinion"), "-q", "--pdf", "r.pdf"]
+    for other in ({"title": "Report, part 1", "tool": "Typst"}, {"title": title, "tool": "Another"}):
+        place.write_text(EARLIER_PDF.format(**other))
+        assert app.run(words) == 2
+    place.write_text(EARLIER_PDF.format(title=title, tool="Typst"))
+    assert app.run(words) == 0
+    assert b"/Type/Pages" in place.read_bytes()
+
+
+@pytest.mark.parametrize("nothing", ["", "\n", " \r\n\t", "\ufeff", "{}\n", "[ ]"])
+def test_a_file_without_content_is_replaced(tmp_path, monkeypatch, nothing):
+    monkeypatch.chdir(tmp_path)
+    place, words = Path("r.json"), ["grade", str(SAMPLES / "pinion"), "-q", "--json", "r.json"]
+    place.write_text(nothing, encoding="utf-8")
+    assert app.run(words) == (2 if nothing == "[ ]" else 0)
+    place.write_text(nothing + " 1", encoding="utf-8")
+    assert app.run(words) == 2
+
+
 SCREENS = {
     "grade": ("gearqa.report.grading.lot_words.lot_blocks", ["grade", "."]),
     "lot": ("gearqa.report.lot.screen.lot_blocks", ["lot", "."]),

@@ -135,10 +135,10 @@ class FolderChecks:
             "production": self.texts.production,
         }
         elsewhere = {
-            serial: [kind for kind, table in texts.items() if serial in table]
+            serial: tables
             for serial, kinds in kinds_of.items()
-            if not kinds
-        }
+            if not kinds and (tables := [kind for kind, table in texts.items() if serial in table])
+        }  # not one whose only rows are at fault
         hints = twins(kinds_of)
         if not graded and not self.log.problems and not map_failed:
             self.log.add(_nothing_to_grade(self.folder, self.sources))

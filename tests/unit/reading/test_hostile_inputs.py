@@ -77,6 +77,13 @@ def test_a_year_that_no_gear_was_made_in(tmp_path, year):
     assert reasons(folder) == {Reason.BAD_TIME}
 
 
+def test_the_only_row_of_a_gear_is_at_fault(tmp_path):
+    folder = table(tmp_path, HEADER, *FULL)
+    (folder / "production.csv").write_text("serial,finished_at\nB,yesterday\n")
+    assert reasons(folder) == {Reason.BAD_TIME}
+    assert reasons(folder, serials=["B"]) == {Reason.BAD_TIME}
+
+
 # --- TOML and records ------------------------------------------------------------------------------------
 
 TOML = {
