@@ -27,7 +27,21 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).parents[1]))
 SLOW_S = 5.0
 HANG_S = 120.0
-NAMES = "tables graded events mapped part map plan scenario reported study record key store".split()
+NAMES = [
+    "tables",
+    "graded",
+    "events",
+    "mapped",
+    "part",
+    "map",
+    "plan",
+    "scenario",
+    "reported",
+    "study",
+    "record",
+    "key",
+    "store",
+]
 
 
 def fuzz(target: str, seconds: float, seed: int, keep: Path | None) -> None:
@@ -68,7 +82,8 @@ def _guided(atheris: Any, state: _State, seeds: list[bytes], seconds: float, see
         dice = random.Random(seed)
         if dice.random() < 0.25:
             return bytes(atheris.Mutate(data, most))
-        return state.targets.mutated(data, seeds, dice)[:most]
+        start = data if dice.random() < 0.5 else dice.choice(seeds)
+        return state.targets.mutated(start, seeds, dice)[:most]
 
     end = time.monotonic() + seconds
 

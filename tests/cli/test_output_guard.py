@@ -125,7 +125,7 @@ def test_earlier_outputs_are_replaced_and_names_that_differ_in_case_are_two_outp
 EARLIER_TITLES = ["Inspection report, part OT-2318", "Lot certificate, part OT-4471, lot 1"]
 EARLIER_TITLES += ["Incoming check of OT-4471 C", "Gauge study with items and operators"]
 EARLIER_PDF = (
-    "%PDF-1.7\nold\n<dc:title><rdf:Alt><rdf:li xml:lang=\"x-default\">{title}</rdf:li></rdf:Alt></dc:title>"
+    '%PDF-1.7\nold\n<dc:title><rdf:Alt><rdf:li xml:lang="x-default">{title}</rdf:li></rdf:Alt></dc:title>'
     "<pdf:Keywords>OT-4471</pdf:Keywords><xmp:CreatorTool>{tool} 0.15.1</xmp:CreatorTool>\n%%EOF\n"
 )
 """What gearqa 0.1 and 0.2 wrote into their PDFs."""

@@ -9,16 +9,13 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
+from fuzz_targets import NEVER_FAST, outcome
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from inspection_folder import TEETH, write
 
-from gearqa.errors import InputError
-from gearqa.model.measurement import GearMeasurement
 from gearqa.reading.folder import passes as reading
 from gearqa.reading.folder.passes import read_folder
-
-NEVER_FAST = 1 << 60
 
 # --- write, then read -------------------------------------------------------------------------------------
 
@@ -197,25 +194,6 @@ def foul_tables(draw: st.DrawFn) -> bytes:
     return text.encode(encoding, errors="replace" if encoding == "cp1252" else "surrogatepass")
 
 
-def told(gear: GearMeasurement) -> Any:
-    traces = [
-        (t.kind, t.flank, t.tooth, t.label_mm, t.position_mm.tobytes(), t.deviation_um.tobytes())
-        for t in gear.traces
-    ]
-    pitch = {flank: (p.index_um.tobytes(), p.closure_um) for flank, p in gear.pitch.items()}
-    runout = None if gear.runout is None else gear.runout.radial_um.tobytes()
-    return gear.serial, traces, pitch, runout, gear.notices
-
-
-def outcome(folder: Path, fast: bool, chunk: int) -> Any:
-    with patch.object(reading, "FAST_FROM_BYTES", 0 if fast else NEVER_FAST):
-        try:
-            with read_folder(folder, chunk_rows=chunk) as inspection:
-                return [told(gear) for gear in inspection], inspection.inputs, inspection.notices
-        except InputError as error:
-            return error.problems
-
-
 @given(foul=foul_tables(), chunk=st.integers(1, 12))
 @example(foul=b"serial,space,radial_um\nA,3,1\nA,4,1,\nA,5\n", chunk=99)
 @example(foul=b"serial,space,radial_um,note\nA,3,1,a,b\nA,4,1,c\nA,5,1\n", chunk=99)
@@ -230,6 +208,12 @@ def outcome(folder: Path, fast: bool, chunk: int) -> Any:
 @example(foul=b"serial;space;radial_um\nA.1;1;2.5\nA.1;2;2,5\n", chunk=99)
 @example(foul=b"serial;space;radial_um;note\nA;1;2,5;3.4.\nA;2;2,5;.\n", chunk=99)
 @example(foul=b"serial,space,radial_um\n\nA,1,1\n\n\nA,2,1\n,,\n", chunk=99)
+@example(foul=b'serial,space,radial_um,"Note "q""\nA,3,1,x\nA,4,1,y\n', chunk=9)
+@example(foul=b'serial,space,radial_um,"Note ""q"""\nA,3,1,x\nA,4,1,y\n', chunk=1)
+@example(foul=b'"serial",space,radial_um\n\xef\xbb\xbfA,3,1\nA,4,1\n', chunk=1)
+@example(foul=b"serial,space,radial_um\nA,3,1\nA,4,1\n\xef\xbb\xbfA,5,1\n", chunk=2)
+@example(foul=b"\xef\xbb\xbf\xef\xbb\xbfserial,space,radial_um\nA,3,1\n", chunk=2)
+@example(foul=b"serial,space,radial_um\r\xef\xbb\xbfA,3,1\r", chunk=9)
 @settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_both_readers_agree_on_any_text(foul: bytes, chunk: int) -> None:
     with tempfile.TemporaryDirectory() as name:

@@ -9,6 +9,7 @@ same bits.
 from __future__ import annotations
 
 import codecs
+import csv
 import hashlib
 import io
 import re
@@ -22,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearqa.reading.folder.canonical import BLANKS, Frame, NumberRows, scaled, to_series
-from gearqa.reading.folder.dialect import find_header
+from gearqa.reading.folder.dialect import find_header, physical_lines
 from gearqa.reading.folder.pieces import Pieces, cut
 from gearqa.reading.folder.sources import Dialect, TableSource
 from gearqa.reading.folder.table_kinds import NUMBER_COLUMNS
@@ -139,6 +140,8 @@ class FastReader:
         start = mark + len(text[: header.end].encode(encoding))
         if data[start - 1 : start] != self._newline or _mixed_newlines(data[:start]):
             raise NotPlainError  # no rows, a very long header, or bytes in it that are no text
+        if b'"' in data[:start]:
+            _check_quotes(text[: header.end], self.source.dialect)
         self.names = header.names
         self._layout = _Layout.of(self.source, header.names)
         return start
@@ -184,6 +187,15 @@ class FastReader:
         except UnicodeDecodeError:
             raise (OtherEncodingError if self.source.dialect.encoding == UTF8 else NotPlainError) from None
         return data
+
+
+def _check_quotes(head: str, dialect: Dialect) -> None:
+    """Leave a header to the careful reader whose quotes do not close, or are no quotes of whole cells."""
+    *_, line = physical_lines(head)
+    try:
+        list(csv.reader([line], delimiter=dialect.separator, strict=True))
+    except csv.Error:
+        raise NotPlainError from None
 
 
 def _mixed_newlines(data: bytes) -> bool:
