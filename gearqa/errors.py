@@ -161,6 +161,8 @@ class NoticeCode(StrEnum):
     RISK_IS_AVERAGE = "risk_is_average"
     STEP_PROVISIONAL = "step_provisional"
     SIZE_OVERSTATED = "size_overstated"
+    SKEWED_VALUES = "skewed_values"
+    REFERENCE_CARRIED = "reference_carried"
     CORRECTION_LATE = "correction_late"
     POSITION_MISSING = "position_missing"
     # diagnosis

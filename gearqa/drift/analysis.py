@@ -19,7 +19,7 @@ from gearqa.drift.cautions import cautions
 from gearqa.drift.charts import chart_data
 from gearqa.drift.claims import SeriesModel, model_series
 from gearqa.drift.control import Control, control_of_series
-from gearqa.drift.corrections import correction_effects
+from gearqa.drift.corrections import carried_notices, correction_effects
 from gearqa.drift.dress_decisions import dress_decisions
 from gearqa.drift.holds import SeriesHold, series_hold, suspicion_of, together
 from gearqa.drift.labels import findings
@@ -197,6 +197,7 @@ def _analysed(
         warnings=(
             *gears.warnings,
             *made_notices(gears, made),
+            *carried_notices(control.reference, corrections),
             *wear_notices(gears, one.fits),
             *level_notices(order, levels, settings.confidence),
             *outlook_notices(one, outlook),

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from gearqa.drift.between_cycles import Levels, effect_interval
 from gearqa.drift.ordering import ProductionOrder
 from gearqa.drift.phrases import cycles_place
-from gearqa.model.drift import CorrectionEffect, CorrectionVerdict
+from gearqa.errors import Notice, NoticeCode
+from gearqa.model.drift import CorrectionEffect, CorrectionVerdict, Reference
 from gearqa.statistics.levels import LevelFit, fit_levels
 from gearqa.wording.numbers import um_text
 
@@ -55,6 +56,20 @@ def correction_effects(
             )
         )
     return tuple(found)
+
+
+def carried_notices(reference: Reference | None, corrections: Sequence[CorrectionEffect]) -> Iterator[Notice]:
+    """That frozen control limits go on over corrections that worked."""
+    if reference is None or not reference.frozen:
+        return
+    for one in corrections:
+        if one.verdict == "as intended" and one.cycle > reference.to:
+            size = um_text(one.intended, 1, signed=True)
+            yield Notice(
+                NoticeCode.REFERENCE_CARRIED,
+                f"the frozen control limits (cycles {reference.from_} to {reference.to}) are carried over "
+                f"the correction before {cycles_place([one])}: from there on they lie {size} away",
+            )
 
 
 def _fits(levels: Levels) -> list[LevelFit]:

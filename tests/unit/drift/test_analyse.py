@@ -583,3 +583,35 @@ def test_a_fixture_that_changed_once_is_a_possible_cause():
     ]
     (series,) = analyse_observations(observations).series
     assert series.steps[0].possible_causes == ("fixture changed to F2",)
+
+
+def test_a_frozen_reference_is_carried_over_a_correction_that_worked():
+    grinder = Grinder(cycles=40, step_at=25, step=2.0, wear=0.0, sd_cycle=0.3, sd_part=0.3)
+    event = replace(
+        event_before(25, grinder), parameter="profile_slope", flank="left", correction=2.0, unit="um"
+    )
+    observations = history(np.random.default_rng(2), grinder)
+    frozen = DriftSettings(reference=Reference(1, 20, frozen=True))
+    (series,) = analyse_observations(observations, [event], frozen).series
+    assert [one.verdict for one in series.corrections] == ["as intended"]
+    (told,) = [one.message for one in series.warnings if one.code == "reference_carried"]
+    assert told.startswith(
+        "the frozen control limits (cycles 1 to 20) are carried over the correction before"
+    )
+    assert not [one for one in series.signals if one.cycle >= 25]
+    limits = series.charts.levels_upper_um
+    assert limits[24] - limits[23] == pytest.approx(2.0, abs=1e-9)
+    (unfrozen,) = analyse_observations(observations, [event]).series
+    assert not [one for one in unfrozen.warnings if one.code == "reference_carried"]
+
+
+def test_a_level_change_of_skewed_values_carries_a_caution():
+    rng = np.random.default_rng(3)
+    grinder = Grinder(cycles=40, step_at=20, step=3.0, wear=0.0, sd_part=0.0, measured=(1, 6, 12, 18, 24, 30))
+    skewed = [
+        replace(o, mean_um=o.mean_um + shift, min_um=o.min_um + shift, max_um=o.max_um + shift)
+        for o, shift in ((o, float(rng.exponential(0.5))) for o in history(rng, grinder))
+    ]
+    assert "skewed_values" in {one.code for one in analyse_observations(skewed).warnings}
+    normal = history(rng, replace(grinder, sd_part=0.5))
+    assert "skewed_values" not in {one.code for one in analyse_observations(normal).warnings}
