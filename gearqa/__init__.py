@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from gearqa.errors import ArgumentError, GearqaError, InputError, Notice, Problem
     from gearqa.evaluation.curves import trace_curves
     from gearqa.evaluation.evaluate import evaluate
+    from gearqa.jobs.archive import add_archive
     from gearqa.jobs.drift import analyse_drift
     from gearqa.jobs.gauge import study_gauge
     from gearqa.jobs.grade import grade
@@ -86,6 +87,7 @@ _PLACES = {
     "study_gauge": "gearqa.jobs.gauge",
     "diagnose": "gearqa.jobs.diagnose",
     "analyse_drift": "gearqa.jobs.drift",
+    "add_archive": "gearqa.jobs.archive",
     "add_to_history": "gearqa.jobs.history",
     "check_history": "gearqa.jobs.history",
     "export_history": "gearqa.jobs.history",
@@ -140,6 +142,7 @@ __all__ = [
     "Verification",
     "__version__",
     "acknowledge_signals",
+    "add_archive",
     "add_to_history",
     "analyse_drift",
     "check_history",

@@ -124,6 +124,11 @@ class DraftSpool:
             yield draft
         self._file.seek(0, os.SEEK_END)
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Sent to another process as the drafts themselves."""
+        self._file.seek(self._start)
+        return _spool_of, (self._file.read(), self.count)
+
     def close(self) -> None:
         """Forget them; a shared file stays."""
         if self._own:
@@ -134,6 +139,13 @@ class DraftSpool:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def _spool_of(drafts: bytes, count: int) -> DraftSpool:
+    spool = DraftSpool()
+    spool._file.write(drafts)
+    spool.count = count
+    return spool
 
 
 def batches(drafts: Iterable[Draft], size: int = BATCH) -> Iterator[list[Draft]]:

@@ -15,7 +15,7 @@ from typing import IO, Any, Final
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from gearqa.errors import InputError, StoreConflictError
+from gearqa.errors import InputError, Problem, StoreConflictError
 from gearqa.evaluation.evaluate import LotCounter, evaluate
 from gearqa.history.drafts import Draft, DraftSpool, batches, draft_of, spool_file
 from gearqa.history.events import add_events
@@ -33,6 +33,7 @@ from gearqa.model.part import Part
 from gearqa.model.results import GearResult, LotSummary
 from gearqa.reading.folder.inspection import Inspection
 from gearqa.reading.folder.passes import read_folder
+from gearqa.reading.rows.digests import sha256_of
 from gearqa.results.codec import writer
 from gearqa.stopping import point_of_no_return
 from gearqa.version import __version__
@@ -86,6 +87,47 @@ def prepare(source: FolderToAdd, *, passing: Passing = unwatched, file: IO[bytes
     except BaseException:
         drafts.close()
         raise
+
+
+@dataclass(frozen=True, slots=True)
+class Attempt:
+    """What became of a folder of many: prepared, or its problems; neither if it is in the store already."""
+
+    prepared: Prepared | None = None
+    problems: tuple[Problem, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ArchiveFolder:
+    """A folder of many, and the digests of its files where it was added before."""
+
+    source: FolderToAdd
+    known: tuple[tuple[str, str], ...] = ()
+
+
+def attempt(folder: ArchiveFolder) -> Attempt:
+    """Prepare one folder of many, in whichever process; its faults do not stop the others."""
+    root = folder.source.folder
+    try:
+        if folder.known and all(
+            (root / name).is_file() and sha256_of(root / name) == digest for name, digest in folder.known
+        ):
+            return Attempt()
+        return Attempt(prepare(folder.source))
+    except InputError as error:
+        return Attempt(problems=tuple(error.problems))
+
+
+def known_files(store: HistoryStore) -> dict[str, tuple[tuple[str, str], ...]]:
+    """Files that were read with their digests, by folder, of the newest intake of each."""
+    with store.reading() as connection:
+        rows: Iterable[Any] = connection.execute(
+            sa.select(INTAKE.c.folder, INTAKE.c.inputs).order_by(INTAKE.c.id)
+        )
+        return {
+            row.folder: tuple((one["file"], one["sha256"]) for one in loads(row.inputs) if one.get("sha256"))
+            for row in rows
+        }
 
 
 def graded_gears(inspection: Inspection, part: Part) -> Iterator[tuple[GearResult, dict[str, str]]]:

@@ -153,6 +153,24 @@ class IntakeReport:
 
 
 @dataclass(frozen=True, slots=True)
+class FailedFolder:
+    """A folder of an archive that was not added."""
+
+    folder: str
+    problems: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ArchiveReport:
+    """What adding an archive did."""
+
+    added: tuple[IntakeReport, ...]
+    unchanged: tuple[str, ...]
+    """Folders whose files were in the store as they are."""
+    failed: tuple[FailedFolder, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class RegradedGear:
     """One gear graded anew: what it was and what it is."""
 

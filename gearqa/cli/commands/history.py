@@ -44,15 +44,41 @@ def add(
         bool,
         typer.Option("--replace", help="Gears stored with other values are superseded (kept and logged)."),
     ] = False,
+    recursive: Annotated[
+        bool,
+        typer.Option(
+            "--recursive", help="Add every inspection folder below, each for itself; failures are listed."
+        ),
+    ] = False,
+    workers: Annotated[
+        int | None,
+        typer.Option("--workers", metavar="N", help="With --recursive: processes [default: one a core]."),
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option("--scheduler", metavar="ADDRESS", help="With --recursive: machines behind a scheduler."),
+    ] = None,
     quiet: Quiet = False,
 ) -> int:
     """Grade inspection folders and add their gears and events.
 
-    All folders are added or none. The same gear again changes nothing; one that is stored with other
-    values is an error, unless --replace is given. Exit status 0: added, whatever the gears are like.
+    All folders are added or none; with --recursive each one for itself, and those whose files are in the
+    store already are passed over. The same gear again changes nothing; one that is stored with other values
+    is an error, unless --replace is given. Exit status 0: added, whatever the gears are like; 2: something
+    was not added.
     """
     from gearqa.cli.console import tell
     from gearqa.cli.progress import JobProgress
+
+    if recursive:
+        return _add_archive(
+            folders, part, columns, serial, store, replace=replace, workers=workers, scheduler=scheduler,
+            quiet=quiet,
+        )  # fmt: skip
+    if workers is not None or scheduler is not None:
+        raise typer.BadParameter(
+            "goes with --recursive", param_hint="--workers" if workers else "--scheduler"
+        )
     from gearqa.jobs.history import add_to_history
     from gearqa.report.history.words import intake_sentence
 
@@ -66,6 +92,42 @@ def add(
                 say(intake_sentence(report))
         tell(f"now {history.gears()}")
     return ExitStatus.CONFORMS
+
+
+def _add_archive(
+    roots: list[Path],
+    part: Path | None,
+    columns: Path | None,
+    serial: list[str] | None,
+    store: str | None,
+    *,
+    replace: bool,
+    workers: int | None,
+    scheduler: str | None,
+    quiet: bool,
+) -> int:
+    from gearqa.cli.console import tell
+    from gearqa.cli.progress import JobProgress
+    from gearqa.jobs.archive import add_archive
+    from gearqa.report.history.words import archive_sentence, intake_sentence
+
+    if serial:
+        raise typer.BadParameter("does not go with --recursive", param_hint="--serial")
+    with CommandStore(store) as history:
+        report = add_archive(
+            roots, part=part, columns=columns, store=history, replace=replace, workers=workers,
+            scheduler=scheduler, progress=JobProgress(quiet=quiet),
+        )  # fmt: skip
+        if not quiet:
+            for one in report.added:
+                say(intake_sentence(one))
+        for failure in report.failed:
+            tell(f"not added: {failure.folder}")
+            for problem in failure.problems:
+                tell(f"  {problem}")
+        tell(archive_sentence(report))
+        tell(f"now {history.gears()}")
+    return ExitStatus.NOT_DONE if report.failed else ExitStatus.CONFORMS
 
 
 @app.command("list", cls=Command)

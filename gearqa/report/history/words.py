@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from gearqa.model.history import (
     Acknowledgement,
+    ArchiveReport,
     FrozenReference,
     IntakeReport,
     RecordedEvent,
@@ -46,6 +47,16 @@ def intake_sentence(report: IntakeReport) -> str:
         *(["SIMULATED"] if report.simulated else []),
     ]
     return "; ".join(parts)
+
+
+def archive_sentence(report: ArchiveReport) -> str:
+    """What adding an archive did."""
+    parts = [
+        f"{count_text(len(report.added), 'folder')} added",
+        *([f"{len(report.unchanged)} stored already"] if report.unchanged else []),
+        *([f"{len(report.failed)} NOT added"] if report.failed else []),
+    ]
+    return ", ".join(parts)
 
 
 def taken_in_sentence(taken: WatchedIntake) -> str:

@@ -1,0 +1,119 @@
+"""Adding an archive of inspection folders: each for itself, on many cores or machines, continued where it
+stopped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from gearqa.errors import ArgumentError, StoreConflictError
+from gearqa.history.intake import ArchiveFolder, FolderToAdd, add_prepared, attempt, known_files
+from gearqa.history.stored_texts import plain_text
+from gearqa.jobs.folders import require_folder
+from gearqa.jobs.progress import UNSEEN, Progress
+from gearqa.jobs.spread import spread
+from gearqa.jobs.stores import AnyStore, opened
+from gearqa.model.history import ArchiveReport, FailedFolder, IntakeReport
+from gearqa.model.part import PART_FILE
+
+
+def add_archive(
+    roots: str | Path | Sequence[str | Path],
+    *,
+    part: str | Path | None = None,
+    columns: str | Path | None = None,
+    store: AnyStore = None,
+    replace: bool = False,
+    workers: int | None = None,
+    scheduler: str | None = None,
+    progress: Progress = UNSEEN,
+) -> ArchiveReport:
+    """Grade all inspection folders below some folders and keep their gears and events.
+
+    Each folder is a transaction of its own, in the order of their paths; a folder at fault is listed and the
+    others are added. Folders whose files are in the store as they are are passed over, so that an archive
+    that was interrupted goes on where it stopped.
+
+    Parameters
+    ----------
+    roots : path or sequence of path
+        Trees of folders; an inspection folder is one that holds part.toml (with `part`: a CSV table).
+    part, columns : path, optional
+        Part file and column map to use instead of those of the folders.
+    store : HistoryStore, str or path, optional
+        A file, a server's URL, or an open store; else $GEARQA_STORE, else one file in the user's data folder.
+    replace : bool
+        Gears stored with other values are superseded, which is logged; else their folder fails.
+    workers : int, optional
+        Processes; one a core without it. What is stored does not depend on it.
+    scheduler : str, optional
+        Address of a running scheduler, whose workers grade instead.
+    progress : Progress, optional
+        Shows how many folders are done.
+
+    Returns
+    -------
+    ArchiveReport
+        What was added, what was there already, and what failed, by folder.
+
+    Raises
+    ------
+    ArgumentError
+        No inspection folder below, or no such scheduler.
+
+    Examples
+    --------
+    >>> import gearqa, tempfile
+    >>> place = Path(tempfile.mkdtemp()) / "gears.sqlite"
+    >>> report = gearqa.add_archive("sample_measurements", store=place, workers=1)
+    >>> sum(one.added for one in report.added) > 200, [one.folder for one in report.failed]
+    (True, [])
+    >>> again = gearqa.add_archive("sample_measurements", store=place, workers=1)
+    >>> len(again.added), len(again.unchanged) == len(report.added)
+    (0, True)
+    """
+    listed = [roots] if isinstance(roots, str | Path) else list(roots)
+    folders = list(dict.fromkeys(_folders(listed, tables_only=part is not None)))
+    if not folders:
+        raise ArgumentError("folder", f"no folder with {PART_FILE} below {', '.join(map(str, listed))}")
+    added: list[IntakeReport] = []
+    unchanged: list[str] = []
+    failed: list[FailedFolder] = []
+    with opened(store, writing=True) as history:
+        known = {} if replace else known_files(history)
+        sources = (
+            ArchiveFolder(
+                FolderToAdd(folder, _path(part), _path(columns)),
+                known.get(plain_text(str(folder.resolve())), ()),
+            )
+            for folder in folders
+        )
+        done = spread(attempt, sources, workers=workers, scheduler=scheduler)
+        for one, outcome in progress.over(done, "adding", "folders", total=len(folders)):
+            name = str(one.source.folder)
+            if outcome.problems:
+                failed.append(FailedFolder(name, tuple(str(problem) for problem in outcome.problems)))
+            elif outcome.prepared is None:
+                unchanged.append(name)
+            else:
+                try:
+                    added += add_prepared(history, [outcome.prepared], replace=replace)
+                except StoreConflictError as error:
+                    failed.append(FailedFolder(name, (str(error),)))
+                finally:
+                    outcome.prepared.drafts.close()
+    return ArchiveReport(tuple(added), tuple(unchanged), tuple(failed))
+
+
+def _path(path: str | Path | None) -> Path | None:
+    return None if path is None else Path(path)
+
+
+def _folders(roots: Sequence[str | Path], *, tables_only: bool) -> Iterator[Path]:
+    """Inspection folders below the roots, themselves included, in the order of their paths."""
+    for root in roots:
+        require_folder(root)
+        for folder in sorted((Path(root), *(path for path in Path(root).rglob("*") if path.is_dir()))):
+            is_one = any(folder.glob("*.[cC][sS][vV]")) if tables_only else (folder / PART_FILE).is_file()
+            if is_one:
+                yield folder

@@ -1,0 +1,127 @@
+"""An archive of folders: many workers, several machines, failures, and going on where it stopped."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+
+import gearqa
+from gearqa.jobs.spread import spread
+
+SAMPLES = Path("sample_measurements")
+
+
+@pytest.fixture
+def archive(tmp_path: Path) -> Path:
+    root = tmp_path / "archive"
+    places = {"2025/03/a": "ring_master", "2025/03/b": "pinion", "2025/04/c": "ring_conforming"}
+    for place, name in places.items():
+        shutil.copytree(SAMPLES / name, root / place)
+    (root / "notes").mkdir()
+    return root
+
+
+def rows(store: Path) -> list[tuple[object, ...]]:
+    with sa.create_engine(f"sqlite:///{store}").connect() as connection:
+        query = "SELECT serial, result, digests, intake_id FROM gearqa_gear ORDER BY id"
+        found = connection.execute(sa.text(query))
+        return [tuple(row) for row in found]
+
+
+def square(x: int) -> int:
+    return x * x
+
+
+@pytest.mark.parametrize("workers", [1, 2, 3])
+def test_results_come_in_the_order_of_the_things(workers: int) -> None:
+    assert list(spread(square, range(11), workers=workers)) == [(x, x * x) for x in range(11)]
+
+
+def test_what_is_stored_does_not_depend_on_the_workers(archive: Path, tmp_path: Path) -> None:
+    stores = [tmp_path / f"{workers}.sqlite" for workers in (1, 2)]
+    for workers, store in enumerate(stores, 1):
+        report = gearqa.add_archive(archive, store=store, workers=workers)
+        assert [Path(one.folder).name for one in report.added] == ["a", "b", "c"]
+        assert report.failed == ()
+    assert rows(stores[0]) == rows(stores[1])
+
+
+def test_a_folder_at_fault_is_listed_and_the_others_are_added(archive: Path, tmp_path: Path) -> None:
+    store = tmp_path / "s.sqlite"
+    pitch = archive / "2025/03/b/pitch.csv"
+    text = pitch.read_text()
+    pitch.write_text(text + "P-099,left,notooth,1\n")
+    report = gearqa.add_archive(archive, store=store, workers=2)
+    (failure,) = report.failed
+    assert failure.folder.endswith("b")
+    assert "notooth" in failure.problems[0]
+    assert len(report.added) == 2
+    pitch.write_text(text)
+    again = gearqa.add_archive(archive, store=store, workers=2)
+    assert [Path(one.folder).name for one in again.added] == ["b"]
+    assert [Path(one).name for one in again.unchanged] == ["a", "c"]
+    assert gearqa.check_history(store=store).findings == ()
+
+
+def test_no_folder_is_a_fault_of_the_argument(tmp_path: Path) -> None:
+    with pytest.raises(gearqa.ArgumentError, match=r"part\.toml"):
+        gearqa.add_archive(tmp_path, store=tmp_path / "s.sqlite")
+    with pytest.raises(gearqa.ArgumentError, match="expected 1 or more") as caught:
+        list(spread(square, [1], workers=0))
+    assert caught.value.argument == "workers"
+
+
+def test_a_cluster_gives_the_same_rows_though_a_worker_is_killed(archive: Path, tmp_path: Path) -> None:
+    """A real scheduler and two worker processes on this machine."""
+    pytest.importorskip("distributed")
+    processes = []
+
+    def start(*words: str) -> subprocess.Popen[bytes]:
+        command = [sys.executable, "-m", "distributed.cli." + words[0], *words[1:], "--no-dashboard"]
+        process = subprocess.Popen(command, cwd=Path.cwd(), stderr=subprocess.DEVNULL)
+        processes.append(process)
+        return process
+
+    place = tmp_path / "scheduler.json"
+    try:
+        start("dask_scheduler", "--port", "0", "--scheduler-file", str(place))
+        for _ in range(200):
+            if place.exists():
+                break
+            time.sleep(0.1)
+        address = json.loads(place.read_text())["address"]
+        workers = [start("dask_worker", address, "--nthreads", "1", "--no-nanny") for _ in range(2)]
+        from distributed import Client
+
+        with Client(address, timeout="30s") as client:
+            client.wait_for_workers(2, timeout=60)
+        for number in range(6):
+            shutil.copytree(SAMPLES / "ring_faults", archive / f"more/{number}")
+            part = archive / f"more/{number}/part.toml"
+            part.write_text(part.read_text().replace("OT-4471", f"OT-447{number}", 1))
+        one, other = tmp_path / "one.sqlite", tmp_path / "other.sqlite"
+        gearqa.add_archive(archive, store=one, workers=1)
+        killer = subprocess.Popen(
+            [sys.executable, "-c", f"import time, os; time.sleep(1); os.kill({workers[0].pid}, 9)"]
+        )
+        report = gearqa.add_archive(archive, store=other, scheduler=address)
+        killer.wait(timeout=30)
+        assert report.failed == ()
+        assert rows(one) == rows(other)
+    finally:
+        for process in processes:
+            process.kill()
+            process.wait(timeout=30)
+
+
+def test_a_scheduler_that_does_not_answer(archive: Path, tmp_path: Path) -> None:
+    pytest.importorskip("distributed")
+    with pytest.raises(gearqa.GearqaError, match="no scheduler answers"):
+        gearqa.add_archive(archive, store=tmp_path / "s.sqlite", scheduler="tcp://127.0.0.1:9")
