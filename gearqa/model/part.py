@@ -485,6 +485,14 @@ class Part(TomlTable):
         """The tolerance system that the drawing names."""
         return EDITIONS[self.tolerance.standard]
 
+    @model_validator(mode="after")
+    def _slope_span_said(self) -> Self:
+        """Records and stores hold the span that was used, whoever named it."""
+        if self.evaluation.slope_span is None:
+            said = self.evaluation.model_copy(update={"slope_span": self.edition.slope_span})
+            self.__dict__["evaluation"] = said
+        return self
+
     @property
     def slope_span(self) -> SlopeSpan:
         """Length over which slopes are stated: as the file says, else as the tolerance system does."""
