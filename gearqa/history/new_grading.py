@@ -32,6 +32,8 @@ def changed_part(part: Part, new: NewGrading) -> Part:
     settings = dict(new.settings)
     if new.class_ is not None:
         settings["tolerance.class"] = new.class_
+    if "tolerance.standard" in settings and part.slope_span == part.edition.slope_span:
+        document.get("evaluation", {}).pop("slope_span", None)  # as the new system has it
     for key, value in settings.items():
         *tables, name = key.split(".")
         table = document

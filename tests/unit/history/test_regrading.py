@@ -247,3 +247,12 @@ def test_gears_that_another_station_changed_meanwhile(store, tmp_path, monkeypat
     monkeypatch.setattr(regrading, "_write", late)
     with pytest.raises(StoreConflictError, match="meanwhile"):
         regrade(store, Selection(), NewGrading(class_=4))
+
+
+def test_another_system_states_slopes_in_its_own_way():
+    older = {"tolerance.standard": "ISO 1328-1:1995", "tolerance.class": 6, "master_quality.class": 4}
+    part = Part.model_validate(PART)
+    assert part.evaluation.slope_span == "full"
+    assert changed_part(part, NewGrading(settings=older)).slope_span == "evaluation"
+    kept = {**older, "evaluation.slope_span": "full"}
+    assert changed_part(part, NewGrading(settings=kept)).slope_span == "full"
