@@ -207,6 +207,8 @@ def foul_tables(draw: st.DrawFn) -> bytes:
 @example(foul=b"serial,space,radial_um\nA,1,True\nA,2,False\n", chunk=99)
 @example(foul=b"serial;space;radial_um\nA.1;1;2.5\nA.1;2;2,5\n", chunk=99)
 @example(foul=b"serial;space;radial_um;note\nA;1;2,5;3.4.\nA;2;2,5;.\n", chunk=99)
+@example(foul=b"serial,space,radial_um\nA ,1 , 1.5 \n \nA , 2,1  \n  ,3,1 \nA,4,1 ", chunk=99)
+@example(foul=b"serial;space;radial_um;note\r\nA. ;1 ;1,5 ;x \r\n . ;2 ;.5 ; . \r\n", chunk=99)
 @example(foul=b"serial,space,radial_um\n\nA,1,1\n\n\nA,2,1\n,,\n", chunk=99)
 @example(foul=b'serial,space,radial_um,"Note "q""\nA,3,1,x\nA,4,1,y\n', chunk=9)
 @example(foul=b'serial,space,radial_um,"Note ""q"""\nA,3,1,x\nA,4,1,y\n', chunk=1)

@@ -37,6 +37,7 @@ BYTES_PER_ROW: Final = 16
 _THREADS: Final = 2
 _AHEAD: Final = 3
 _WINDOW: Final = 1 << 12
+_WIDEST_PADDING: Final = 64
 _COMMENT: Final = re.compile(rb"(?:\A|[\r\n])#")
 
 
@@ -274,6 +275,20 @@ class _Layout:
 
     def _frame(self, data: bytes) -> Any:
         """The block as a data frame with its texts unchanged, or None where it cannot be parsed."""
+        frame = self._parsed(data)
+        if frame is None and (bare := _without_padding(data, self.dialect.separator)) != data:
+            frame = self._parsed(bare)
+        if frame is None:
+            return None
+        serial = frame[str(self.places["serial"])]
+        if serial.null_count():  # blank lines; where they were rows, `_even` finds separators of no row
+            frame = frame.filter(serial.is_not_null())
+        read = [frame[str(at)] for at in self.places.values()]
+        if any(one.null_count() or (one.dtype.is_float() and one.is_nan().any()) for one in read):
+            return None
+        return frame
+
+    def _parsed(self, data: bytes) -> Any:
         import polars as pl
 
         numbers = {str(at) for name, at in self.places.items() if name in NUMBER_COLUMNS}
@@ -297,13 +312,17 @@ class _Layout:
             points = frame.select(pl.col(pl.String).str.count_matches(".", literal=True).sum())
             if data.count(b".") != sum(points.row(0)):
                 return None
-        serial = frame[str(self.places["serial"])]
-        if serial.null_count():  # blank lines; where they were rows, `_even` finds separators of no row
-            frame = frame.filter(serial.is_not_null())
-        read = [frame[str(at)] for at in self.places.values()]
-        if any(one.null_count() or (one.dtype.is_float() and one.is_nan().any()) for one in read):
-            return None
         return frame
+
+
+def _without_padding(data: bytes, separator: str) -> bytes:
+    """Without the blanks behind cells, which the parser takes before a number only."""
+    for end in (separator.encode(), b"\r", b"\n"):
+        for _ in range(_WIDEST_PADDING):
+            if b" " + end not in data:
+                break
+            data = data.replace(b" " + end, end)
+    return data.rstrip(b" ")
 
 
 def _distinct(column: Any) -> tuple[list[str], NDArray[np.integer[Any]]]:

@@ -71,6 +71,14 @@ def test_serials_that_differ_only_in_blanks_are_one(tmp_path: Path, reads: list[
     assert reads == ["fast"]
 
 
+def test_padded_cells_and_blank_lines_stay_with_the_fast_reader(tmp_path: Path, reads: list[str]) -> None:
+    lines = ["A  , left ,1 , 1.00 , 0.5 ", "", "A  , left ,1 , 2.00 ,-0.5 ", "   ", "A,left,1,3,0"]
+    (gear,) = read(tmp_path, {"p.csv": rows(PROFILE, lines)})
+    assert gear.traces[0].position_mm.tolist() == [1.0, 2.0, 3.0]
+    assert gear.traces[0].deviation_um.tolist() == [0.5, -0.5, 0.0]
+    assert reads == ["fast"]
+
+
 @pytest.mark.parametrize(
     "odd",
     [
