@@ -320,6 +320,31 @@ def _gauge() -> list[Block]:
     return [_bullets(text)]
 
 
+def _diagnose() -> list[Block]:
+    text = """
+        - Every deviation is a sum of physical errors and scatter. One least squares fit over slopes,
+          crownings and S-shapes of all traces, the index of all teeth and the ball readings finds how large
+          each error is; what scatters from tooth to tooth gives its U (k = 2).
+        - A component is named only if it is beyond chance within the report as a whole: gears without errors
+          are meant to show none. A lot's components are means over the gears, directed ones as vectors, held
+          against the scatter from gear to gear.
+        - Eccentricity (radial) makes runout, pitch, profile and helix slopes once per turn: clamping or
+          datum. A tangential first order makes pitch without runout: table, encoder or the measuring
+          instrument. Both come out of the index of the two flanks. Nothing here can tell a gear ground off
+          centre from one measured off centre: clamp again, turned by 180 degrees.
+        - Directions are clockwise from the centre of tooth 1, where the toothing lies farthest from the axis;
+          of pitch, where teeth are most clockwise; of ripple, where there is most material.
+        - What if: a component is taken out of the readings, and the gear evaluated and graded again. The
+          measured class counts; shares need not add up.
+        - Ripple: an order is named from 8 teeth on, if no other order fits as well. From the usual four
+          equally spaced teeth it cannot be told; the measuring plan says what could.
+        - Corrections invert geometry. What a grinder makes of a command is not known before a trial step;
+          where the events table records corrections, their effect gives the gain. A qualified setter checks
+          sign, size and reach.
+    """
+    return [_bullets(text)]
+
+
 TOPICS: dict[str, Topic] = {
     "flanks": Topic("Which flank is left and which is right", _flanks, sketches=True),
     "signs": Topic("Signs of deviations", _signs),
@@ -328,6 +353,7 @@ TOPICS: dict[str, Topic] = {
     "files": Topic("The inspection folder and its tables", _files),
     "drift": Topic("Drift of a grinder: wear, level changes, dress interval, control limits", _drift),
     "lot": Topic("How a lot is decided: release, hold or reject", _lot),
+    "diagnose": Topic("What components of a diagnosis mean", _diagnose),
     "incoming": Topic("How a supplier's report is judged", _incoming),
     "gauge": Topic("How a measuring instrument is studied", _gauge),
     "exit-status": Topic("Exit status", _exit_status),

@@ -103,7 +103,7 @@ def _gear(
         components=tuple([one.component for one in told] + rest),
         not_identifiable=not_identifiable(fit, fine, setup),
         ladder=ladder([(gear, told)], setup),
-        corrections=corrections_of(told, setup, gears=1),
+        corrections=corrections_of(told, setup, [raw]),
         causes=causes_of([one.component for one in told]),
         orders=order_spectrum(fit, setup),
         scatter_um=fit.scatter,
@@ -151,6 +151,6 @@ def _lot(
         ),
         not_identifiable=tuple(hidden.values()),
         ladder=ladder([(gear, real) for gear in measured], setup),
-        corrections=corrections_of(real, setup, gears=len(measured)),
+        corrections=corrections_of(real, setup, graded),
         causes=causes_of([one.component for one in real]),
     )

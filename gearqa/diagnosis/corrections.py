@@ -10,26 +10,62 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Final
 
+import numpy as np
+
 from gearqa.core.slopes import helix_angle_deviation, pressure_angle_deviation
 from gearqa.diagnosis.components import Piece
 from gearqa.diagnosis.points import ranges
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.diagnosis import Component, Correction
+from gearqa.model.results import GearResult
 from gearqa.symbols import FLANKS, Flank
 
 FRACTION: Final = 0.7
 """Common practice, no source: 60 to 80 per cent of a computed change."""
 TRIAL: Final = "trial step: the gain of this grinder is not known"
+NEAR_MIDDLE: Final = 0.1
+"""Of the tolerance of the size: nearer to its middle nobody corrects."""
 FEWEST_GEARS: Final = 3
 ONE_GEAR: Final = "; from one gear only: confirm on three to five"
 
 
-def corrections_of(pieces: Sequence[Piece], setup: PartSetup, *, gears: int) -> tuple[Correction, ...]:
+def corrections_of(
+    pieces: Sequence[Piece], setup: PartSetup, graded: Sequence[GearResult]
+) -> tuple[Correction, ...]:
     """Changes that null the components of a gear, or of the mean of a lot."""
+    gears = len(graded)
     components = {one.component.key: one.component for one in pieces if one.component.order is None}
     components |= {one.component.key: one.component for one in pieces if one.component.key == "eccentricity"}
     basis = TRIAL + (ONE_GEAR if gears < FEWEST_GEARS else "")
-    return tuple(_changes(components, setup, basis))
+    return (*_changes(components, setup, basis), *_size(graded, setup, basis))
+
+
+def _size(graded: Sequence[GearResult], setup: PartSetup, basis: str) -> Iterator[Correction]:
+    """Infeed that brings the mean dimension over or between balls to the middle of its tolerance.
+
+    Infeed dx moves both flanks of a space by dx sin(alpha_t) along the base tangent, and the ball by that
+    over sin(alpha_K): outwards on an internal gear, inwards on an external one (derived).
+    """
+    g, wanted = setup.geometry, setup.part.tolerance.size
+    if wanted is None or wanted.method != "balls" or wanted.pin_diameter_mm is None:
+        return
+    values = [
+        float(np.mean(of_gear))
+        for one in graded
+        if (of_gear := [size.value_mm for size in one.size if size.lower_mm is not None])
+    ]
+    if not values:
+        return
+    mean, middle = float(np.mean(values)), (wanted.lower_mm + wanted.upper_mm) / 2
+    radius = (middle - g.s * wanted.pin_diameter_mm) / 2
+    if radius <= g.d_b / 2 or abs(middle - mean) < NEAR_MIDDLE * (wanted.upper_mm - wanted.lower_mm):
+        return
+    per_mm = -g.s * math.sin(math.acos(g.d_b / 2 / radius)) / (2 * math.sin(g.alpha_t))
+    u = 2 * float(np.std(values, ddof=1)) / math.sqrt(len(values)) if len(values) > 1 else None
+    yield Correction(
+        "infeed", None, per_mm * (middle - mean), "mm", None if u is None else abs(per_mm) * u, FRACTION,
+        basis, "dimension in the middle of its tolerance",
+    )  # fmt: skip
 
 
 def _changes(found: dict[str, Component], setup: PartSetup, basis: str) -> Iterator[Correction]:

@@ -10,10 +10,10 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.core.traces import design_trace, range_fraction
-from gearqa.diagnosis.effects import Effect
+from gearqa.diagnosis.effects import Columns, Effect
 from gearqa.diagnosis.ends import DEGREE, EndFound, end_shape, find_ends
 from gearqa.diagnosis.observations import in_range, usable
-from gearqa.diagnosis.points import FlankPoints, ranges, trace_points
+from gearqa.diagnosis.points import FlankPoints, middle_roll, ranges, trace_points
 from gearqa.diagnosis.ripple import RippleBasis, RippleFound, find_ripple, ripple_basis
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.measurement import GearMeasurement, Trace
@@ -64,7 +64,7 @@ class FineSearch:
                     own = self._waves(helices, flank)
                     for wave in own:
                         helices.take_out(wave)
-                    waves += own
+                    waves = _joined(waves, own, helices)
                 found += self._ends(helices, flank)
             found = [*waves, *found]
         return found
@@ -116,6 +116,7 @@ class _Measured:
         spec = setup.specs[kind]
         assert spec is not None
         self.kind, self.spec = kind, spec
+        self.placed = all(trace.label_mm is not None for trace in traces)
         self.positions: list[Array] = []
         self.deviations: list[Array] = []
         self.points: list[FlankPoints] = []
@@ -141,6 +142,32 @@ class _Measured:
             Q = np.linalg.qr(legendre)[0]
             total += float(y @ y - (Q.T @ y) @ (Q.T @ y))
         return total
+
+
+def _joined(waves: list[FineShape], own: list[FineShape], helices: _Measured) -> list[FineShape]:
+    """Waves of profiles and helices; one order found on both is one wave where nobody knows at which
+    diameter the helices lie, and so which phase belongs to them."""
+    if helices.placed:
+        return waves + own
+    rest = {one.effect.order: one for one in own}
+    joined = []
+    for wave in waves:
+        same = rest.pop(wave.effect.order, None)
+        apart = np.zeros(2) if same is None else same.amplitudes
+        effect = replace(wave.effect, columns=_with_helices(wave.effect))
+        joined.append(replace(wave, effect=effect, amplitudes=np.concatenate([wave.amplitudes, apart])))
+    return joined + list(rest.values())
+
+
+def _with_helices(wave: Effect) -> Columns:
+    """Columns of a wave, and again for helices alone."""
+    own = _wave(wave.order or 0, wave.flank or "left")
+
+    def columns(at: FlankPoints) -> Array:
+        alone = np.asarray(np.asarray(at.L) == middle_roll(at.setup), dtype=np.float64)
+        return np.concatenate([wave.columns(at), own.columns(at) * alone])
+
+    return columns
 
 
 def _wave(order: int, flank: Flank, *, along_trace: bool = True) -> Effect:

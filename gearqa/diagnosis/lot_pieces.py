@@ -44,25 +44,24 @@ def _mean(those: Sequence[Piece], tests: int, setup: PartSetup) -> Piece:
 
     first = those[0]
     values = np.stack([one.amplitudes for one in those])
-    n, q = values.shape
     mean = values.mean(axis=0)
+    n, q = len(values), 2 if first.effect.key in DIRECTED else len(mean)
     if n < FEWEST_GEARS or n <= q:
-        covariance = np.full((q, q), np.inf)
+        covariance = np.full((len(mean), len(mean)), np.inf)
         significant = all(one.component.significant for one in those)
     else:
         covariance = np.atleast_2d(np.cov(values, rowvar=False)) / n
         scale = max(float(np.trace(covariance)), 1e-12)
-        covariance = covariance + np.eye(q) * scale * 1e-9
-        T2 = float(mean @ np.linalg.solve(covariance, mean))
+        covariance = covariance + np.eye(len(mean)) * scale * 1e-9
+        T2 = float(mean[:q] @ np.linalg.solve(covariance[:q, :q], mean[:q]))
         p = float(special.fdtrc(q, n - q, T2 * (n - q) / (q * (n - 1))))
         within = np.mean([one.covariance for one in those], axis=0) / n
-        p = max(p, _chance(mean, within))
-        one_way = all(float(value @ mean) > 0 for value in values)
+        p = max(p, _chance(mean[:q], within[:q, :q]))
+        one_way = all(float(value[:q] @ mean[:q]) > 0 for value in values)
         in_each = one_way and all(one.component.significant for one in those)
         significant = p <= (SURE_IN_EACH if in_each else FAMILY_RISK / max(1, tests))
     amplitude, phase, u = amplitude_of(first.effect, mean, covariance, setup.geometry.z)
-    width = 2 if first.effect.key in DIRECTED else q
-    scatter = math.sqrt(float(values[:, :width].var(axis=0, ddof=1).mean())) if n > 1 else None
+    scatter = math.sqrt(float(values[:, :q].var(axis=0, ddof=1).mean())) if n > 1 else None
     named = first.component.order is not None
     component = replace(
         first.component,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from gearqa.diagnosis.analysis import diagnose_gears
@@ -10,7 +11,8 @@ from gearqa.diagnosis.stroke import stroke_check
 from gearqa.evaluation.part_setup import setup_of
 from gearqa.jobs.folders import open_folder
 from gearqa.jobs.progress import UNSEEN, Progress
-from gearqa.model.diagnosis import DiagnosisResult
+from gearqa.jobs.recorded_corrections import recorded_corrections, with_gains
+from gearqa.model.diagnosis import DiagnosisResult, RecordedCorrection
 from gearqa.model.results import MasterCriterion
 
 
@@ -66,6 +68,11 @@ def diagnose(
         measured = list(progress.over(inspection, "taking apart", "gears"))
         gears, lot = diagnose_gears(measured, setup, threads=threads)
         drawing = inspection.part.part
+        recorded: tuple[RecordedCorrection, ...] = ()
+        if any(event.correction is not None for event in inspection.events):
+            recorded = recorded_corrections(Path(folder), part, columns)
+            gears = tuple(replace(gear, corrections=with_gains(gear.corrections, recorded)) for gear in gears)
+            lot = replace(lot, corrections=with_gains(lot.corrections, recorded))
         return DiagnosisResult(
             standard=inspection.part.tolerance.standard,
             part={"number": drawing.number, "name": drawing.name, "revision": drawing.revision},
@@ -76,6 +83,7 @@ def diagnose(
             ),
             lot=lot,
             gears=gears,
+            recorded=recorded,
             stroke=stroke_check(measured, gears, inspection.part),
             warnings=tuple(inspection.notices),
         )

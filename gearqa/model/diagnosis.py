@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 from gearqa.arrays import Array
 from gearqa.errors import Notice
 from gearqa.model.declared import KNOWN, Identity, Simulated
+from gearqa.model.drift import CorrectionVerdict
 from gearqa.model.measurement import InputFile
 from gearqa.model.results import MasterCriterion
 from gearqa.symbols import Flank, TraceKind
@@ -99,6 +100,8 @@ class Correction:
     basis: str
     expect: str
     """What the next part should show."""
+    gain: Annotated[float | None, KNOWN] = None
+    """What the grinder made of the last recorded correction of this kind: effect over size; divide by it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +167,23 @@ class LotDiagnosis:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordedCorrection:
+    """What a correction in the events table did, against what was meant."""
+
+    parameter: str
+    flank: Flank | None
+    grinder: str
+    words: str
+    """As it was recorded."""
+    intended_um: float
+    effect_um: float | None
+    low_um: float | None
+    high_um: float | None
+    """Ends of the 95 % interval of the effect."""
+    verdict: CorrectionVerdict
+
+
+@dataclass(frozen=True, slots=True)
 class StrokeEnd:
     """Whether the stroke of a wheel at crossed axes goes far enough beyond one end of the face."""
 
@@ -193,6 +213,8 @@ class DiagnosisResult:
     master_quality: MasterCriterion
     lot: LotDiagnosis
     gears: tuple[GearDiagnosis, ...]
+    recorded: tuple[RecordedCorrection, ...]
+    """The last recorded correction with a size of each parameter, flank and grinder."""
     stroke: tuple[StrokeEnd, ...]
     """Internal gears ground at crossed axes, where the part file tells the wheel's width. Common practice."""
     warnings: tuple[Notice, ...]

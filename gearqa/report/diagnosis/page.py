@@ -13,6 +13,7 @@ from gearqa.report.diagnosis.words import (
     doubts_list,
     hidden_list,
     ladder_table,
+    recorded_list,
     stroke_table,
     summary_rows,
     title,
@@ -76,6 +77,5 @@ def _sections(one: GearDiagnosis | LotDiagnosis, name: str, master: int) -> list
 
 def _foot(result: DiagnosisResult) -> doc.Section:
     signature = doc.Signature(("Studied by", "Checked by the setter"))
-    return doc.Section(
-        "", (*stroke_table(result.stroke), inputs_table(result.inputs), doc.Cautions(CAUTIONS), signature)
-    )
+    known = [*recorded_list(result.recorded), *stroke_table(result.stroke), inputs_table(result.inputs)]
+    return doc.Section("", (*known, doc.Cautions(CAUTIONS), signature))

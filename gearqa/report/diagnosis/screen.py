@@ -11,6 +11,7 @@ from gearqa.report.diagnosis.words import (
     doubts_list,
     hidden_list,
     ladder_table,
+    recorded_list,
     stroke_table,
     summary_rows,
     title,
@@ -34,7 +35,7 @@ def diagnosis_blocks(result: DiagnosisResult, *, wide: bool) -> list[doc.Block]:
     ]
     if one.corrections:
         blocks.append(corrections_table(one.corrections))
-    blocks += stroke_table(result.stroke)
+    blocks += [*recorded_list(result.recorded), *stroke_table(result.stroke)]
     if one.causes and wide:
         blocks.append(causes_table(one.causes))
     if one.not_identifiable:

@@ -13,6 +13,7 @@ from gearqa.model.diagnosis import (
     GearDiagnosis,
     LotDiagnosis,
     NotIdentifiable,
+    RecordedCorrection,
     Rung,
     StrokeEnd,
 )
@@ -36,6 +37,7 @@ QUANTITIES: Final = {
     "pressure_angle": "pressure angle (transverse)",
     "helix_angle": "helix angle",
     "twist_over_face_width": "twist over the face width, + towards a larger helix angle",
+    "infeed": "infeed, + deeper (size to the middle of its tolerance)",
     "infeed_far_end": "infeed at the far end, + deeper",
     "infeed_ends": "infeed at the ends against the middle, + deeper",
     "profile_crowning": "profile crowning",
@@ -194,6 +196,20 @@ def causes_table(causes: Sequence[Cause]) -> doc.Table:
         doc.Column("do", "left", weight=3), doc.Column("confidence", "left", weight=1),
     )  # fmt: skip
     return doc.Table("Causes", columns, rows, ("Common practice, not proof.",), dense=True)
+
+
+def recorded_list(recorded: Sequence[RecordedCorrection]) -> tuple[doc.Block, ...]:
+    """What the last recorded corrections did; nothing where there are none."""
+    lines = []
+    for one in recorded:
+        name = f"{PARAMETERS[one.parameter].name}{'' if one.flank is None else f', {one.flank} flank'}"
+        found = "effect not decidable"
+        if one.effect_um is not None and one.low_um is not None and one.high_um is not None:
+            ends = f"{um_text(one.low_um, 1, signed=True)} to {um_text(one.high_um, 1, signed=True)}"
+            found = f"{um_text(one.effect_um, 1, signed=True)} found ({ends}): {one.verdict}"
+        meant = um_text(one.intended_um, 1, signed=True)
+        lines.append(sentence(f"last correction of {name} on {one.grinder}: {meant} meant, {found}"))
+    return (doc.Bullets(tuple(lines)),) if lines else ()
 
 
 def stroke_table(stroke: Sequence[StrokeEnd]) -> tuple[doc.Block, ...]:

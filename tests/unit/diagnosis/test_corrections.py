@@ -1,0 +1,54 @@
+"""Size to the middle of its tolerance, and gains from recorded corrections."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from unit.diagnosis.made import gears, part, setup
+
+from gearqa.core.geometry import gear_geometry
+from gearqa.diagnosis.analysis import diagnose_gears
+from gearqa.jobs.recorded_corrections import with_gains
+from gearqa.model.diagnosis import Correction, RecordedCorrection
+from gearqa.model.measurement import SizeReading
+
+
+@pytest.mark.parametrize(("kind", "sign"), [("internal", 1), ("external", -1)])
+def test_infeed_for_the_size(kind, sign):
+    """Dimension 40 um below the middle: deeper in a ring, less deep on a pinion; about half of it, since
+    ball and flanks meet near the reference circle."""
+    geometry = gear_geometry(87, 1.75, 0.3490658503988659, 0.0, 32.0, s=1 if kind == "external" else -1, H=0)
+    middle = geometry.d + (3.0 if kind == "external" else -3.0)
+    size = {"method": "balls", "pin_diameter_mm": 3.0, "lower_mm": middle - 0.1, "upper_mm": middle + 0.1}
+    tolerance = {"standard": "ISO 1328-1:2013", "class": 6, "size": size}
+    drawing = part(kind, 0.0, "", tolerance=tolerance)
+    (gear,) = gears(drawing)
+    small = replace(gear, sizes=(SizeReading("balls", middle - 0.04, 3.0),))
+    (found,), _ = diagnose_gears([small], setup(drawing))
+    (one,) = [one for one in found.corrections if one.quantity == "infeed"]
+    assert one.change == pytest.approx(sign * 0.02, rel=0.02)
+    near = replace(gear, sizes=(SizeReading("balls", middle - 0.01, 3.0),))
+    (found,), _ = diagnose_gears([near], setup(drawing))
+    assert not [one for one in found.corrections if one.quantity == "infeed"]
+
+
+def recorded(verdict, effect, flank="left", grinder="G1"):
+    return RecordedCorrection(
+        "profile_slope", flank, grinder, "correction", 2.0, effect, None, None, verdict
+    )  # fmt: skip
+
+
+def test_gains_come_from_what_was_recorded():
+    change = Correction("profile_slope", "left", -1.0, "µm", None, 0.7, "trial", "")
+    (learned,) = with_gains([change], [recorded("smaller", 1.2)])
+    assert learned.gain == pytest.approx(0.6)
+    assert learned.basis.startswith("learned")
+    (opposite,) = with_gains([change], [recorded("opposite", -2.0)])
+    assert opposite.gain is None
+    assert "opposite" in opposite.basis
+    for unknown in ([], [recorded("not decidable", None)], [recorded("smaller", 1.2, "right")]):
+        assert with_gains([change], unknown) == (change,)
+    assert with_gains([change], [recorded("smaller", 1.2), recorded("smaller", 1.0, grinder="G2")]) == (
+        change,
+    )
