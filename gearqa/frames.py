@@ -13,7 +13,7 @@ from gearqa.symbols import PARAMETERS
 if TYPE_CHECKING:
     import pandas as pd
 
-NESTED = ("not_assessed", "warnings", "parameters", "traces", "pitch", "size", "production")
+NESTED = ("not_assessed", "warnings", "parameters", "traces", "pitch", "size", "limit_curves", "production")
 GEAR_FIELDS = names_of(GearResult, *NESTED)
 TRACE_FIELDS = names_of(TraceResult)
 GRADED_FIELDS = (

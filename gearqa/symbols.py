@@ -119,11 +119,11 @@ GRADABLE: tuple[str, ...] = tuple(k for k, p in PARAMETERS.items() if p.grading 
 
 
 def symbol_of(key: str) -> str:
-    """Printed symbol of a parameter; the size of a gear has none and is named.
+    """Printed symbol of a parameter; size and limit curves of a gear have none and are named.
 
     Examples
     --------
-    >>> symbol_of("single_pitch"), symbol_of("size")
-    ('fp', 'size')
+    >>> symbol_of("single_pitch"), symbol_of("size"), symbol_of("profile_curve")
+    ('fp', 'size', 'profile curve')
     """
-    return PARAMETERS[key].symbol if key in PARAMETERS else key
+    return PARAMETERS[key].symbol if key in PARAMETERS else key.replace("_", " ")

@@ -56,6 +56,8 @@ class TraceDesign:
     crowning: float = 0.0
     slope: float = 0.0
     reliefs: tuple[Relief, ...] = ()
+    points: tuple[tuple[float, float], ...] = ()
+    """Position and deviation of a shape of any form, by rising position; straight between, level beyond."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +201,7 @@ def design_trace(x: Array, spec: TraceSpec) -> Array:
     r"""Design trace at given positions.
 
     House definition, for t from `range_fraction`: crowning c gives :math:`-c(2t)^2`, slope h gives
-    :math:`h t`, a relief falls linearly from 0 at its start.
+    :math:`h t`, a relief falls linearly from 0 at its start; points are added as they stand.
 
     Parameters
     ----------
@@ -225,6 +227,8 @@ def design_trace(x: Array, spec: TraceSpec) -> Array:
     trace = design.slope * t - design.crowning * (2 * t) ** 2
     for relief in design.reliefs:
         trace -= relief.amount * np.maximum((x - relief.start) / (relief.end - relief.start), 0.0)
+    if design.points:
+        trace += np.interp(x, *np.array(design.points).T)
     return trace
 
 

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import lru_cache
 
 import numpy as np
 
-from gearqa.core.filtering import BandedOperator, gaussian_operator
 from gearqa.core.geometry import diameter_at_roll
 from gearqa.core.pitch import first_harmonic, single_pitches, tooth_angles
 from gearqa.core.runout import radial_positions
@@ -19,9 +17,10 @@ from gearqa.core.traces import (
     evaluate_traces,
     range_fraction,
 )
+from gearqa.evaluation.limit_curves import filtered_traces, fitted
 from gearqa.evaluation.part_setup import PartSetup, setup_of
 from gearqa.evaluation.trace_sets import evaluate_trace_sets, spec_for
-from gearqa.model.curves import GearCurves, PitchCurve, RollAxis, RunoutCurve, TraceCurves
+from gearqa.model.curves import GearCurves, Line, PitchCurve, RollAxis, RunoutCurve, TraceCurves
 from gearqa.model.measurement import GearMeasurement, PitchReadings, Trace
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, TraceResult
@@ -70,9 +69,7 @@ def _all_traces(
 def _curves(trace: Trace, result: TraceResult | None, setup: PartSetup) -> TraceCurves:
     spec = spec_for(trace.kind, trace, setup)
     x, y = trace.position_mm, trace.deviation_um
-    filtered = y.copy()
-    if spec.cutoff is not None and len(x) > 1:
-        _filter(x.tobytes(), spec.cutoff).apply(y[None], filtered[None])
+    filtered = filtered_traces(x, y[None], spec.cutoff)[0]
     level, low_end, high_end = float(np.mean(filtered)), np.nan, np.nan
     if coverage(x, spec).fault is None:
         values = evaluate_traces(cached_trace_operator(x, spec), y[None])
@@ -80,6 +77,7 @@ def _curves(trace: Trace, result: TraceResult | None, setup: PartSetup) -> Trace
         t_low, t_high = range_fraction(np.array([spec.low, spec.high]), spec)
         low_end, high_end = level + slope * float(t_low), level + slope * float(t_high)
     low, high, zone = _extent(spec)
+    lines, margin = _limit_curves(trace, setup)
     design = design_trace(x, spec) + level
     design[(x < low) | (x > high)] = np.nan
     return TraceCurves(
@@ -98,7 +96,20 @@ def _curves(trace: Trace, result: TraceResult | None, setup: PartSetup) -> Trace
         result=result,
         classes={} if result is None else _classes(result, setup),
         diameters_mm=_diameters(spec, setup) if trace.kind == "profile" else None,
+        limit_curves=lines,
+        margin_um=margin,
     )
+
+
+def _limit_curves(trace: Trace, setup: PartSetup) -> tuple[tuple[Line, ...], float | None]:
+    """Limit curves of a trace where it lies best between them, and the margin there."""
+    spec = setup.limit_curves.get((trace.kind, trace.flank))
+    x = trace.position_mm
+    if spec is None or coverage(x, spec.span).fault is not None:
+        return (), None
+    best = fitted(x, trace.deviation_um[None], spec, [trace])[0]
+    lines = (np.array(points).T for points in (spec.upper, spec.lower))
+    return tuple((place, height - best.shift_um) for place, height in lines), best.margin_um
 
 
 def _classes(result: TraceResult, setup: PartSetup) -> dict[str, int | None]:
@@ -145,12 +156,6 @@ def _runout(gear: GearMeasurement, setup: PartSetup) -> RunoutCurve | None:
     half_space = np.pi / geometry.z
     wave = radial.mean() + amplitude * np.cos(tooth_angles(geometry.z) - crest)
     return RunoutCurve(radial, wave, float(amplitude), float(np.degrees(crest + half_space) % 360))
-
-
-@lru_cache(maxsize=32)
-def _filter(x: bytes, cutoff: float) -> BandedOperator:
-    """The filter over a whole trace, kept for sampling patterns met again."""
-    return gaussian_operator(np.frombuffer(x, dtype=np.float64), cutoff)
 
 
 def _extent(spec: TraceSpec) -> tuple[float, float, tuple[float, float] | None]:

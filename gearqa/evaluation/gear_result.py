@@ -9,12 +9,13 @@ gear is incomplete.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final, NamedTuple
 
 from gearqa.errors import Notice
 from gearqa.evaluation.criteria import BY_VALUE, all_of
-from gearqa.evaluation.gaps import not_assessed, warnings
+from gearqa.evaluation.gaps import curve_gaps, not_assessed, warnings
+from gearqa.evaluation.limit_curves import curve_results
 from gearqa.evaluation.parameters import judged_flanks, master_state, near_limit, parameter_result
 from gearqa.evaluation.part_setup import Measured, PartSetup, Where
 from gearqa.evaluation.pitch_sets import PitchSet
@@ -23,6 +24,7 @@ from gearqa.evaluation.trace_sets import TraceSet, measured_traces
 from gearqa.evaluation.value_states import worst_state
 from gearqa.model.measurement import GearMeasurement, Production
 from gearqa.model.results import (
+    CurveTrace,
     GearResult,
     NotAssessed,
     ParameterResult,
@@ -31,7 +33,7 @@ from gearqa.model.results import (
     State,
     TraceResult,
 )
-from gearqa.symbols import FLANKS, PARAMETERS, Flank
+from gearqa.symbols import FLANKS, PARAMETERS, Flank, TraceKind
 
 BEYOND: Final = 12
 """Sorts behind every class."""
@@ -41,15 +43,17 @@ def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, setup:
     """Judge one gear from the values of its traces, pitch and runout."""
     gaps = not_assessed(gear, traces, pitch, setup)
     sizes, size_gaps = size_results(gear.sizes, setup.part.tolerance.size)
+    apart = (*size_gaps, *curve_gaps(traces, setup, gear.serial))
     evaluated = Evaluated(
         gear.serial,
         {**pitch.measured, **measured_traces(traces.results, setup)},
         gaps,
-        size_gaps,
-        warnings(gear, traces, pitch, (*gaps, *size_gaps), setup),
+        apart,
+        warnings(gear, traces, pitch, (*gaps, *apart), setup),
         tuple(traces.results),
         tuple(pitch.pitch),
         sizes,
+        traces.curves,
         gear.production,
     )
     return judged_gear(evaluated, setup)
@@ -62,11 +66,13 @@ class Evaluated(NamedTuple):
     measured: Mapping[Where, Measured]
     gaps: tuple[NotAssessed, ...]
     """What is asked for and could not be assessed."""
-    size_gaps: tuple[NotAssessed, ...]
+    gaps_apart: tuple[NotAssessed, ...]
+    """The same of what has no class: size and limit curves."""
     warnings: tuple[Notice, ...]
     traces: tuple[TraceResult, ...]
     pitch: tuple[PitchResult, ...]
     sizes: tuple[SizeResult, ...]
+    curves: Mapping[tuple[TraceKind, Flank], Sequence[CurveTrace]]
     production: Production | None
 
 
@@ -78,11 +84,13 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
         if setup.confirmed(gap.code, PARAMETERS[gap.parameter].family, gear.serial):
             for flank in (gap.flank,) if gap.flank else (*FLANKS, None):
                 measured.pop((gap.parameter, flank), None)
-    gaps, sizes, size_gaps = gear.gaps, gear.sizes, gear.size_gaps
+    gaps, sizes, apart = gear.gaps, gear.sizes, gear.gaps_apart
     uncertainty = setup.uncertainty(gear.production.instrument if gear.production else None)
     gaps_of: dict[str, list[Flank | None]] = {}
     for gap in gaps:
         gaps_of.setdefault(gap.parameter, []).append(gap.flank)
+
+    curves = curve_results(gear.curves, apart, uncertainty, setup.part.decision)
 
     parameters: dict[str, ParameterResult] = {}
     master_states: list[State] = []
@@ -103,12 +111,14 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
     verdicts = [
         *(p.conforms for p in graded.values()),
         *(size.conforms for size in sizes if size.lower_mm is not None),
-        *(None for _ in (*required_gaps, *size_gaps)),
+        *(one.conforms for one in curves),
+        *(None for _ in (*required_gaps, *apart)),
     ]
     states: list[State | None] = [
         *(p.state for p in graded.values()),
         *(BY_VALUE[size.conforms] for size in sizes if size.lower_mm is not None),
-        *(["not assessed"] if required_gaps or size_gaps else ()),
+        *(one.state for one in curves),
+        *(["not assessed"] if required_gaps or apart else ()),
     ]
     master = {
         key: parameters[key].master_quality if key in parameters else None for key in criteria.for_master
@@ -126,12 +136,13 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
         master_quality=reached,
         master_deciding=tuple(key for key, verdict in master.items() if not reached and verdict is reached),
         near_limit=near if uncertainty.keys() & {*criteria.required} else None,
-        not_assessed=(*gaps, *size_gaps),
+        not_assessed=(*gaps, *apart),
         warnings=gear.warnings,
         parameters=parameters,
         traces=gear.traces,
         pitch=gear.pitch,
         size=sizes,
+        limit_curves=curves,
         production=gear.production,
         state=worst_state(state for state in states if state is not None) if states else "not assessed",
         master_state=worst_state(master_states) if master_states else "not assessed",

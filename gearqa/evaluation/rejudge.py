@@ -9,13 +9,14 @@ from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.criteria import Criteria
 from gearqa.evaluation.gaps import DOUBTS, Gap, gap_notices
 from gearqa.evaluation.gear_result import Evaluated, judged_gear
+from gearqa.evaluation.limit_curves import CURVE_OF
 from gearqa.evaluation.part_setup import TRACE_KINDS, Measured, PartSetup, Where
-from gearqa.evaluation.sizes import SIZE, size_results
+from gearqa.evaluation.sizes import size_results
 from gearqa.evaluation.trace_sets import measured_traces
 from gearqa.model.measurement import SizeReading
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, NotAssessed
-from gearqa.symbols import PARAMETERS, Family
+from gearqa.symbols import FLANKS, PARAMETERS, Family, TraceKind
 
 _OF_GAPS: Final = frozenset({*DOUBTS, NoticeCode.NOT_ASSESSED})
 """Codes of the notices that repeat the gaps."""
@@ -28,6 +29,10 @@ def why_raw_data(old: Part, asked: Criteria, new: Part, wanted: Criteria) -> str
             return f"[{name}] of the part data differs, so every trace is evaluated anew"
     if old.edition.evaluates_as != new.edition.evaluates_as:
         return f"{new.edition.title} evaluates traces in another way than {old.edition.title}"
+    for kind in TRACE_KINDS:
+        before, now = old.tolerance.curve.of_kind(kind), new.tolerance.curve.of_kind(kind)
+        if now is not None and now != before:
+            return f"the limit curves of the {kind} differ, so every trace is compared anew"
     if more := {*wanted.graded_flanks} - {*asked.graded_flanks}:
         return f"the {' and '.join(sorted(more))} flanks were not graded before"
     if news := _families(wanted) - _families(asked):
@@ -42,18 +47,34 @@ def judged_anew(gear: GearResult, setup: PartSetup) -> GearResult:
         SizeReading(s.method, s.value_mm, s.pin_diameter_mm, s.teeth_spanned, s.position) for s in gear.size
     ]
     sizes, size_gaps = size_results(readings, setup.part.tolerance.size)
+    curve_gaps = (
+        one for kind, curve in CURVE_OF.items() for one in gear.not_assessed
+        if one.parameter == curve and _asked(one, kind, setup)
+    )  # fmt: skip
+    apart = (*size_gaps, *curve_gaps)
     evaluated = Evaluated(
         gear.serial,
         {**dict(_pitch_and_runout(gear)), **measured_traces(gear.traces, setup)},
         gaps,
-        size_gaps,
-        _warnings(gear, (*gaps, *size_gaps)),
+        apart,
+        _warnings(gear, (*gaps, *apart)),
         gear.traces,
         gear.pitch,
         sizes,
+        {
+            (one.kind, one.flank): one.traces
+            for one in gear.limit_curves
+            if (one.kind, one.flank) in setup.limit_curves
+        },
         gear.production,
     )
     return judged_gear(evaluated, setup)
+
+
+def _asked(gap: NotAssessed, kind: TraceKind, setup: PartSetup) -> bool:
+    """Whether limit curves that could not be judged are asked for now."""
+    flanks = FLANKS if gap.flank is None else (gap.flank,)
+    return any((kind, flank) in setup.limit_curves for flank in flanks)
 
 
 def _families(criteria: Criteria) -> set[Family]:
@@ -79,7 +100,7 @@ def _gaps(gear: GearResult, setup: PartSetup) -> Iterator[NotAssessed]:
     criteria = setup.criteria
     by_family: dict[Family, dict[Gap, None]] = {}
     for one in gear.not_assessed:
-        if one.parameter != SIZE:
+        if one.parameter in PARAMETERS:
             same = by_family.setdefault(PARAMETERS[one.parameter].family, {})
             same[Gap(one.flank, one.reason, one.code)] = None
     for key in criteria.asked:

@@ -29,11 +29,12 @@ from gearqa.core.traces import (
 )
 from gearqa.errors import EvaluationError
 from gearqa.evaluation.criteria import EQUAL
+from gearqa.evaluation.limit_curves import fitted
 from gearqa.evaluation.part_setup import Measured, PartSetup, SlopeAngles, Where
 from gearqa.evaluation.plausibility import trace_unit_doubts
 from gearqa.evaluation.probe_faults import odd_rows, trace_fault
 from gearqa.model.measurement import GearMeasurement, Trace
-from gearqa.model.results import GapCode, Hand, TraceResult
+from gearqa.model.results import CurveTrace, GapCode, Hand, TraceResult
 from gearqa.symbols import FLANKS, Flank, TraceKind
 from gearqa.wording.numbers import range_text, short_text
 
@@ -57,6 +58,10 @@ class TraceSet:
     notes: dict[tuple[TraceKind, str], list[Trace]] = field(default_factory=lambda: defaultdict(list))
     """(kind, code) -> traces it is about."""
     fewest_points: dict[TraceKind, int] = field(default_factory=dict)
+    curves: dict[tuple[TraceKind, Flank], list[CurveTrace]] = field(default_factory=lambda: defaultdict(list))
+    """Between the limit curves of the drawing, where it has any."""
+    curve_faults: list[TraceFault] = field(default_factory=list)
+    """Traces that do not cover their limit curves."""
 
 
 def evaluate_trace_sets(gears: Sequence[GearMeasurement], setup: PartSetup) -> list[TraceSet]:
@@ -94,6 +99,8 @@ def evaluate_trace_sets(gears: Sequence[GearMeasurement], setup: PartSetup) -> l
         _evaluate_pattern(kind, members, gears, sets, setup)
     for one in sets:
         one.results.sort(key=lambda r: (r.kind == "helix", r.flank == "right", r.tooth, r.label_mm or 0.0))
+        for curves in one.curves.values():
+            curves.sort(key=lambda c: (c.tooth, c.label_mm or 0.0))
     return sets
 
 
@@ -115,6 +122,7 @@ def _evaluate_pattern(
     members, y = _live(members, y, gears, sets, spec, setup)
     if not members:
         return
+    _between_curves(kind, members, y, sets, setup)
     values = evaluate_traces(cached_trace_operator(x, spec), y)
     full = setup.part.slope_span == "full"
     helical = setup.geometry.H != 0
@@ -166,6 +174,26 @@ def _evaluate_pattern(
             one.notes[kind, "steep_departure"].append(trace)
 
 
+def _between_curves(
+    kind: TraceKind, members: list[tuple[int, Trace]], y: Array, sets: list[TraceSet], setup: PartSetup
+) -> None:
+    """Traces of one sampling pattern against the limit curves of their flanks, where the drawing has any."""
+    x = members[0][1].position_mm
+    for flank in FLANKS:
+        spec = setup.limit_curves.get((kind, flank))
+        rows = [row for row, (_, trace) in enumerate(members) if trace.flank == flank]
+        if spec is None or not rows:
+            continue
+        covered, traces = coverage(x, spec.span), [members[row][1] for row in rows]
+        if covered.fault is not None:
+            for row, trace in zip(rows, traces, strict=True):
+                reason = _coverage_reason(trace, covered, spec.span, "limit curves")
+                sets[members[row][0]].curve_faults.append(TraceFault(trace, reason))
+            continue
+        for row, found in zip(rows, fitted(x, y[rows], spec, traces), strict=True):
+            sets[members[row][0]].curves[kind, flank].append(found)
+
+
 def _live(
     members: list[tuple[int, Trace]], y: Array, gears: Sequence[GearMeasurement], sets: list[TraceSet],
     spec: TraceSpec, setup: PartSetup,
@@ -211,23 +239,25 @@ def _trace_name(trace: Trace) -> str:
     return f"{trace.kind} trace of tooth {trace.tooth}, {trace.flank} flank{label}"
 
 
-def _coverage_reason(trace: Trace, covered: Coverage, spec: TraceSpec) -> str:
+def _coverage_reason(
+    trace: Trace, covered: Coverage, spec: TraceSpec, wanted: str = "evaluation range"
+) -> str:
     measured = (
         f"range wanted {range_text(spec.low, spec.high, 4)} mm, "
         f"measured {range_text(covered.measured_low, covered.measured_high, 4)} mm"
     )
     if covered.fault == "range_not_covered":
         return (
-            f"{_trace_name(trace)} does not cover its evaluation range ({measured}; "
+            f"{_trace_name(trace)} does not cover its {wanted} ({measured}; "
             f"at most {MISSING_STEPS_ALLOWED} steps may be missing at an end)"
         )
     if covered.hole is not None:
         return (
-            f"{_trace_name(trace)} does not cover its evaluation range: no points from "
+            f"{_trace_name(trace)} does not cover its {wanted}: no points from "
             f"{range_text(*covered.hole, 4)} mm ({measured})"
         )
     return (
-        f"{_trace_name(trace)} has {covered.points} points in its evaluation range, "
+        f"{_trace_name(trace)} has {covered.points} points in its {wanted}, "
         f"at least {FEWEST_POINTS} are needed ({measured})"
     )
 

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 from gearqa.core.geometry import roll_length
+from gearqa.core.limit_curves import Points
 from gearqa.core.traces import Relief, TraceDesign, TraceSpec, default_cutoff, helix_range, profile_range
 from gearqa.evaluation.part_geometry import part_geometry
+from gearqa.model.limit_curves import Over, ProfileCurve
 from gearqa.model.part import Part
-from gearqa.symbols import TraceKind
+from gearqa.symbols import FLANKS, Flank, TraceKind
 
 
 def trace_spec(part: Part, kind: TraceKind) -> TraceSpec | None:
@@ -46,7 +52,10 @@ def profile_spec(part: Part) -> TraceSpec | None:
         zone_end=zone_end,
         cutoff=_cutoff(part, part.evaluation.filter.profile_cutoff_mm, abs(end - start)),
         design=TraceDesign(
-            design.crowning_um, design.slope_um, tuple(relief for relief in reliefs if relief.amount)
+            design.crowning_um,
+            design.slope_um,
+            tuple(relief for relief in reliefs if relief.amount),
+            over_roll(design.points, design.points_over, d_b) if design.points else (),
         ),
         missing_in_zone=part.edition.missing_in_tip_zone,
     )
@@ -67,8 +76,53 @@ def helix_spec(part: Part) -> TraceSpec:
         full_end=geometry.b,
         zone_end=None,
         cutoff=_cutoff(part, part.evaluation.filter.helix_cutoff_mm, end - start),
-        design=TraceDesign(part.design.helix.crowning_um, part.design.helix.slope_um),
+        design=TraceDesign(
+            part.design.helix.crowning_um,
+            part.design.helix.slope_um,
+            points=tuple(sorted(part.design.helix.points or ())),
+        ),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class CurveSpec:
+    """Limit curves of one flank over the positions of its traces, by rising position."""
+
+    upper: Points
+    lower: Points
+    span: TraceSpec
+    """What a trace must cover, and its filter."""
+
+
+def curve_specs(part: Part) -> dict[tuple[TraceKind, Flank], CurveSpec]:
+    """Limit curves of the graded flanks that have any."""
+    d_b = part_geometry(part).d_b
+    specs: dict[tuple[TraceKind, Flank], CurveSpec] = {}
+    kinds: tuple[TraceKind, ...] = ("profile", "helix")
+    for kind in kinds:
+        curve, traces = part.tolerance.curve.of_kind(kind), trace_spec(part, kind)
+        if curve is None:
+            continue
+        over = curve.over if isinstance(curve, ProfileCurve) else None
+        for flank in (flank for flank in FLANKS if flank in part.tolerance.flanks):
+            pair = curve.for_flank(flank)
+            if pair is not None:
+                upper, lower = (over_roll(points, over, d_b) for points in pair)
+                low, high = min(upper[0][0], lower[0][0]), max(upper[-1][0], lower[-1][0])
+                span = TraceSpec(low, high, low, high, None, None if traces is None else traces.cutoff)
+                specs[kind, flank] = CurveSpec(upper, lower, span)
+    return specs
+
+
+def over_roll(points: Sequence[tuple[float, float]], over: Over | None, d_b: float) -> Points:
+    """Points over length of roll (profile) or face position (helix), by rising position. [mm, um]"""
+
+    def position(given: float) -> float:
+        if over == "diameter_mm":
+            return roll_length(given, d_b)
+        return math.radians(given) * d_b / 2 if over == "roll_angle_deg" else given
+
+    return tuple(sorted((position(x), height) for x, height in points))
 
 
 def _cutoff(part: Part, given: float | None, length: float) -> float | None:

@@ -9,6 +9,9 @@ from gearqa.arrays import Array
 from gearqa.model.results import TraceResult
 from gearqa.symbols import Flank, TraceKind
 
+Line = tuple[Array, Array]
+"""Positions and deviations. [mm, um]"""
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class TraceCurves:
@@ -35,6 +38,10 @@ class TraceCurves:
     """Parameter key -> class of this trace's value, None beyond the last; only what is graded."""
     diameters_mm: tuple[float, float] | None
     """Diameters at start_mm and end_mm of a profile."""
+    limit_curves: tuple[Line, ...] = ()
+    """Upper and lower limit curve of the drawing, shifted to where the trace lies best between them."""
+    margin_um: float | None = None
+    """Smallest distance to either of them."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)

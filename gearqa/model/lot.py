@@ -14,7 +14,7 @@ from gearqa.errors import Notice
 from gearqa.model.declared import KNOWN, Identity, Simulated
 from gearqa.model.measurement import InputFile, Production
 from gearqa.model.results import State
-from gearqa.symbols import Flank
+from gearqa.symbols import Flank, TraceKind
 from gearqa.wording.sentences import place_text
 
 LotDecision = Literal["release", "hold", "reject"]
@@ -248,6 +248,21 @@ class ValueState:
 
 
 @dataclass(frozen=True, slots=True)
+class LimitCurveState:
+    """The worst trace of one flank between the limit curves of the drawing."""
+
+    kind: TraceKind
+    flank: Flank
+    margin_um: float
+    """Smallest distance to either curve; negative where no shift brings the trace inside."""
+    tooth: int
+    u_um: float | None
+    """Expanded uncertainty U of the total deviation; null if unknown: judged by value."""
+    state: State
+    counts_as: State
+
+
+@dataclass(frozen=True, slots=True)
 class LotGear:
     """One gear of the sample."""
 
@@ -270,6 +285,8 @@ class LotGear:
     """Required parameters (with flank) that were not assessed."""
     values: tuple[ValueState, ...]
     production: Production | None = None
+    limit_curves: Annotated[tuple[LimitCurveState, ...], KNOWN] = ()
+    """Against the limit curves of the drawing, a flank each."""
     warnings: Annotated[tuple[Notice, ...], KNOWN] = ()
     """What grading warns of, the reasons of what was not assessed among it."""
 

@@ -15,6 +15,7 @@ from pydantic import Field, WithJsonSchema, field_validator, model_validator
 from gearqa.errors import Reason
 from gearqa.model.decision_rule import DecisionTable
 from gearqa.model.editions import EDITIONS, ISO_1328_1_2013, EditionRules, SlopeSpan, StandardTitle
+from gearqa.model.limit_curves import Over, Points, ToleranceCurves, check_order
 from gearqa.model.table import LARGEST, TomlTable, about, fault, optional
 from gearqa.symbols import DEFAULT_GRADED, FLANKS, GRADABLE, PARAMETERS, Flank
 from gearqa.wording.numbers import short_text
@@ -199,9 +200,15 @@ class ProfileDesign(TomlTable):
     tip_relief_start_roll_length_mm: float = about("where tip relief begins", default=0.0, ge=0)
     root_relief_um: float = about("root relief at the control diameter", default=0.0, ge=0)
     root_relief_start_roll_length_mm: float = about("where root relief begins", default=0.0, ge=0)
+    points: Points | None = optional(
+        "shape of any form, added to the rest: [[position, deviation], ...], straight lines between; minus = "
+        "material removed"
+    )
+    points_over: Over = about("what the positions of the points are", default="roll_length_mm")
 
     @model_validator(mode="after")
     def _starts(self) -> Self:
+        check_order("points", self.points)
         for end in ("tip", "root"):
             relief, start = f"{end}_relief_um", f"{end}_relief_start_roll_length_mm"
             if getattr(self, relief) > 0 and getattr(self, start) <= 0:
@@ -216,6 +223,14 @@ class HelixDesign(TomlTable):
     slope_um: float = about(
         "slope over the evaluation range, plus = material away from the datum face", default=0.0
     )
+    points: Points | None = optional(
+        "shape of any form, added to the rest: [[position, deviation], ...] over face position in mm"
+    )
+
+    @model_validator(mode="after")
+    def _order(self) -> Self:
+        check_order("points", self.points)
+        return self
 
 
 class Design(TomlTable):
@@ -341,15 +356,24 @@ class Tolerance(FlankTolerance):
     )
     flanks: tuple[Flank, ...] = about("flanks that are graded", default=FLANKS, strict=False, min_length=1)
     parameters: tuple[str, ...] = about(
-        "what counts for class and conformity", default=DEFAULT_GRADED, strict=False, min_length=1
-    )
+        "what counts for class and conformity; none where limit curves alone do", default=DEFAULT_GRADED,
+        strict=False,
+    )  # fmt: skip
     left: FlankTolerance = about("for left flanks only", default=FlankTolerance())
     right: FlankTolerance = about("for right flanks only", default=FlankTolerance())
     size: SizeTolerance | None = optional("size, judged apart from the flank classes")
+    curve: ToleranceCurves = about(
+        "limit curves by points, judged apart from the flank classes", default=ToleranceCurves()
+    )
 
     @model_validator(mode="after")
     def _parameters_and_flanks(self) -> Self:
         _check_keys(self.parameters, "parameters")
+        if not self.parameters and self.curve == ToleranceCurves():
+            raise fault(
+                "parameters", "none", "what counts for conformity, or limit curves",
+                reason=Reason.VALUE_OUT_OF_RANGE,
+            )  # fmt: skip
         _each_once(self.flanks, "flanks")
         _each_once(self.parameters, "parameters")
         for flank in FLANKS:

@@ -66,6 +66,13 @@ Tolerance = Annotated[
 ]
 Limits = Annotated[tuple[float, float] | None, "Limits of the drawing; they win over the class."]
 
+CurveMargin = Annotated[
+    float, "Smallest distance to either limit curve; negative where no shift brings the trace inside."
+]
+CurveShift = Annotated[float, "What was added to the deviations: the shift with the largest margin."]
+UpperAt = Annotated[float, "Length of roll or face position where the trace is nearest to the upper curve."]
+LowerAt = Annotated[float, "Length of roll or face position where the trace is nearest to the lower curve."]
+
 OF_A_TOOTH = only(*(key for key in PARAMETERS if key != "runout"))
 OF_TWO_TEETH = only("cumulative_pitch", "sector_pitch", "tooth_thickness_variation")
 OF_SLOPES = only("profile_slope", "helix_slope")
@@ -212,6 +219,40 @@ class SizeResult:
     conforms: Conforms
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CurveTrace:
+    """One trace between the limit curves of the drawing, at the shift that serves it best."""
+
+    KIND: ClassVar[str] = "kind"
+
+    kind: TraceKind
+    tooth: int
+    label_mm: Annotated[float | None, KNOWN, Key({"profile": "face_position_mm", "helix": "diameter_mm"})] = (
+        None
+    )
+    """Where on the flank the trace lies, where given."""
+    margin_um: CurveMargin
+    shift_um: CurveShift
+    upper_at_mm: UpperAt
+    lower_at_mm: LowerAt
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitCurveResult:
+    """Traces of one flank between the limit curves of the drawing: the worst one, then all."""
+
+    kind: TraceKind
+    flank: Flank
+    margin_um: CurveMargin
+    shift_um: CurveShift
+    tooth: int
+    upper_at_mm: UpperAt
+    lower_at_mm: LowerAt
+    conforms: Conforms
+    state: Annotated[State, "Under the uncertainty U of the total deviation, before the decision rule."]
+    traces: tuple[CurveTrace, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class GearResult:
     """One gear: class, conformity, master quality, and everything they rest on."""
@@ -236,6 +277,8 @@ class GearResult:
     traces: tuple[TraceResult, ...]
     pitch: Annotated[tuple[PitchResult, ...], Within("traces")]
     size: Annotated[tuple[SizeResult, ...], KNOWN] = ()
+    limit_curves: Annotated[tuple[LimitCurveResult, ...], KNOWN] = ()
+    """Against the limit curves of the drawing, a flank each. Inside says nothing about slope or form."""
     production: Annotated[Production | None, KNOWN] = None
     state: Annotated[State | None, KNOWN] = None
     """Conformity to the drawing under the measurement uncertainty, before the decision rule."""

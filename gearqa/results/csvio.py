@@ -13,6 +13,7 @@ from gearqa.model.results import (
     FlankResult,
     GearResult,
     GradeHeader,
+    LimitCurveResult,
     LotSummary,
     ParameterResult,
     TraceResult,
@@ -108,10 +109,21 @@ def _unassessed(gear: GearResult, columns: int) -> Iterator[list[Any]]:
             yield [gear.serial, one.parameter, None, one.flank, *[None] * (columns - 4)]
 
 
+def _curves(gear: GearResult, one: LimitCurveResult, columns: int) -> list[Any]:
+    """A row of limit curves: the value is the margin, which must not be below 0."""
+    judged = {"tooth": one.tooth}
+    row = [gear.serial, f"{one.kind}_curve", one.margin_um, one.flank, *map(judged.get, JUDGED), 0.0, None]
+    row += [one.conforms, None]
+    return [*row, *[None] * (columns - len(row))]
+
+
 def gear_rows(gear: GearResult) -> Iterator[list[Any]]:
     """One row a parameter, worst over flanks."""
     for key, one in gear.parameters.items():
         yield _graded(gear.serial, key, one.flank, one)
+    for kind in dict.fromkeys(one.kind for one in gear.limit_curves):
+        worst = min((one for one in gear.limit_curves if one.kind == kind), key=lambda one: one.margin_um)
+        yield _curves(gear, worst, len(GEAR_COLUMNS))
     yield from _unassessed(gear, len(GEAR_COLUMNS))
 
 
@@ -125,6 +137,7 @@ def flank_rows(gear: GearResult) -> Iterator[list[Any]]:
                 *_graded(gear.serial, key, flank, side),
                 side.min_um, side.max_um, side.mean_um, side.spread_um,
             ]  # fmt: skip
+    yield from (_curves(gear, one, len(FLANK_COLUMNS)) for one in gear.limit_curves)
     yield from _unassessed(gear, len(FLANK_COLUMNS))
 
 

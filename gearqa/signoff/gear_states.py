@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from gearqa.evaluation.criteria import Criteria, Criterion
-from gearqa.evaluation.sizes import SIZE
+from gearqa.evaluation.limit_curves import curve_states
 from gearqa.evaluation.value_states import (
     Limits,
     counted,
@@ -16,11 +16,11 @@ from gearqa.evaluation.value_states import (
     worst_state,
 )
 from gearqa.model.decision_rule import DecisionTable
-from gearqa.model.lot import LotGear, ValueState, flank_key
+from gearqa.model.lot import LimitCurveState, LotGear, ValueState, flank_key
 from gearqa.model.part import Part
-from gearqa.model.results import FlankResult, GearResult, ParameterResult, State
+from gearqa.model.results import FlankResult, GearResult, LimitCurveResult, ParameterResult, State
 from gearqa.statistics import conformity
-from gearqa.symbols import Flank
+from gearqa.symbols import PARAMETERS, Flank
 
 Measured = ParameterResult | FlankResult
 
@@ -63,6 +63,14 @@ def size_states(gear: GearResult) -> tuple[State, ...]:
     )
 
 
+def judge_curve(one: LimitCurveResult, expanded: float | None, decision: DecisionTable) -> LimitCurveState:
+    """State of one flank between its limit curves, under the uncertainty U of the total deviation."""
+    state, counts_as = curve_states(one.margin_um, expanded, decision)
+    return LimitCurveState(
+        one.kind, one.flank, one.margin_um, one.tooth, u_um=expanded, state=state, counts_as=counts_as
+    )
+
+
 def missing_of(gear: GearResult, criteria: Criteria) -> tuple[tuple[str, Flank | None], ...]:
     """Parameters and flanks that are asked for and were not assessed, whole or in part."""
     named = {(one.parameter, one.flank) for one in gear.not_assessed}
@@ -98,17 +106,24 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
         for key, flank in absent
         if criteria.of[key, flank].required
     ]
-    if any(gap.parameter == SIZE for gap in gear.not_assessed):
-        missing.append(SIZE)
+    missing += [
+        gap.parameter if gap.flank is None else f"{gap.parameter} {gap.flank}"
+        for gap in gear.not_assessed
+        if gap.parameter not in PARAMETERS
+    ]
     open_master = any(criteria.of[place].for_master for place in absent)
     lost: tuple[State, ...] = (*(("not assessed",) if missing else ()), *size_states(gear))
+    curves = tuple(
+        judge_curve(one, part.uncertainty(f"{one.kind}_total", instrument), decision)
+        for one in gear.limit_curves
+    )
     known = [v for v in values if v.probability_of_conformity is not None]
     least = min(known, key=lambda v: v.probability_of_conformity or 0.0) if known else None
     proven = [v.class_proven for v in values if v.class_proven is not None]
     return LotGear(
         serial=gear.serial,
-        state=worst_state([*(v.state for v in values), *lost]),
-        counts_as=worst_state([*(v.counts_as for v in values), *lost]),
+        state=worst_state([*(v.state for v in values), *(c.state for c in curves), *lost]),
+        counts_as=worst_state([*(v.counts_as for v in values), *(c.counts_as for c in curves), *lost]),
         probability_of_conformity=least.probability_of_conformity if least else None,
         probability_parameter=least.parameter if least else None,
         probability_flank=least.flank if least else None,
@@ -118,6 +133,7 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
         master_quality=worst_state([*master, *(("not assessed",) if open_master else ())]),
         missing=tuple(missing),
         values=tuple(values),
+        limit_curves=curves,
         production=gear.production,
         warnings=gear.warnings,
     )

@@ -88,7 +88,9 @@ def sign_off(
         ),
         decision_rule=_applied_rule(plan.decision, judged), sampling=sampling,
         risks=decision_risks(
-            sampling, plan.decision, basis.statistics, basis.lot_size, sizes=part.tolerance.size is not None
+            sampling, plan.decision, basis.statistics, basis.lot_size,
+            by_value=part.tolerance.size is not None
+            or any(curve.u_um is None for gear in judged for curve in gear.limit_curves),
         ),
         drawn=plan.drawn,
         segregate=facts.segregate, segregated_to=plan.segregated_to, remeasure=facts.remeasure,

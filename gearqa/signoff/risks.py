@@ -64,12 +64,12 @@ class Quantity:
 
 def decision_risks(
     plan: SamplingResult, decision: DecisionTable, statistics: SeriesTable, lot_size: int | None, *,
-    sizes: bool,
+    by_value: bool,
 ) -> DecisionRisks | None:  # fmt: skip
     """Risks of plan and measuring, apart and together; None where the plan states none, or by variables.
 
-    `sizes`: whether the drawing limits a size, the uncertainty of which is never known. Errors of measuring
-    are taken as normal and independent from gear to gear.
+    `by_value`: whether the drawing limits a size, or curves, whose uncertainty is not known. Errors of
+    measuring are taken as normal and independent from gear to gear.
     """
     if plan.ac is None or plan.p95 is None or plan.p10 is None or plan.k is not None:
         return None
@@ -78,7 +78,7 @@ def decision_risks(
         for key, flanks in statistics.items() for flank, one in flanks.items()
         if one.upper_limit_um is not None and one.n
     ]  # fmt: skip
-    simply = sizes or any(one.u_um is None for *_, one in required)
+    simply = by_value or any(one.u_um is None for *_, one in required)
     missed = _missed(decision.rule, decision.confidence, simply)
     good, bad = plan.p95 if plan.aql is None else plan.aql, plan.p10 if plan.lq is None else plan.lq
     accepts = _Plan(plan.measured_n, plan.ac, lot_size if plan.lq is not None else None)

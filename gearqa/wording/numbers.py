@@ -36,6 +36,15 @@ def value_text(value: float, *, signed: bool = False, limits: Iterable[Limits | 
     return f"{shown:{'+' if signed else ''}.{decimals}f}"
 
 
+def margin_text(margin_um: float) -> str:
+    """Margin of a trace to its limit curves, which must not be below 0.
+
+    >>> margin_text(1.204), margin_text(-0.0004)
+    ('+1.20', '-0.0004')
+    """
+    return value_text(margin_um, signed=True, limits=[(0.0, float("inf"))])
+
+
 def _side(value: float, limits: Limits) -> int:
     return -1 if value < limits[0] else 1 if value > limits[1] else 0
 

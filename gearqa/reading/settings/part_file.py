@@ -14,6 +14,7 @@ from gearqa.evaluation.criteria import rows_of, untold
 from gearqa.evaluation.part_geometry import drawn_geometry
 from gearqa.model.editions import EDITIONS, EditionRules
 from gearqa.model.part import Design, Evaluation, Gear, MasterQuality, Part, ProfileRange, Tolerance
+from gearqa.reading.settings.curve_points import point_problems
 from gearqa.reading.settings.input_schemas import with_units
 from gearqa.reading.settings.toml_faults import table_as_far_as_known
 from gearqa.reading.settings.toml_file import TomlFile, read_toml
@@ -89,6 +90,7 @@ def part_problems(file: TomlFile[Part]) -> Iterator[Problem]:
         yield from _range_problems(sheet, sheet.evaluation)
         if sheet.design is not None:
             yield from _relief_problems(sheet, sheet.evaluation.profile, sheet.design)
+    yield from point_problems(file, gear, sheet.geometry)
 
 
 def _class_problems(file: TomlFile[Part], rules: EditionRules) -> Iterator[Problem]:

@@ -15,7 +15,7 @@ from xml.etree import ElementTree as ET
 import numpy as np
 
 from gearqa.arrays import Array
-from gearqa.report.blocks.document import STATUS_MARKS, Span, Status, Text, spans
+from gearqa.report.blocks.document import STATUS_MARKS, Span, Status, Text, plain, spans
 from gearqa.report.draw import palette
 from gearqa.report.draw.chart_scales import Scale, micrometre_bar, ticks
 from gearqa.report.draw.svg import (
@@ -46,6 +46,8 @@ MOST_CHARACTERS = 6
 GAP = 8.0
 BETWEEN = 14.0
 """Between the panels of two flanks."""
+USUAL_VALUES = 3
+"""Values below a trace that share its width evenly; with one more each takes what its text needs."""
 DASH_DESIGN = "5 2.5"
 DASH_MEAN = "9 2 1.5 2"
 DASH_LIMIT = "2 2"
@@ -83,6 +85,8 @@ class Curves:
     mean_line: Array
     band: tuple[float, float] | None
     """Shift of the design trace down and up: the room that the tolerance gives."""
+    limits: tuple[tuple[Array, Array], ...] = ()
+    """Upper and lower limit curve, position and deviation, where the drawing has any."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -170,7 +174,8 @@ def _extent(curves: Curves, limits: tuple[float, float] | None) -> tuple[float, 
             inside[:] = True
     design, band = curves.design[inside], curves.band or ()
     lifted = (design + shift for shift in band)
-    seen = (curves.measured[inside], curves.filtered[inside], curves.mean_line, design, *lifted)
+    heights = (height for _, height in curves.limits)
+    seen = (curves.measured[inside], curves.filtered[inside], curves.mean_line, design, *lifted, *heights)
     everything = np.concatenate(seen)
     everything = everything[np.isfinite(everything)]
     if everything.size == 0:
@@ -194,6 +199,9 @@ def trace_chart(chart: TraceChart) -> str:
         ("mean line", palette.MEAN, 0.8, DASH_MEAN),
         ("room given by the tolerance", palette.BAND, 0, "band"),
     ]
+    if any(p.curves and p.curves.limits for row in chart.rows for p in row.panels.values()):
+        entries[-1] = ("tolerance", palette.BAND, 0, "band")
+        entries.append(("limit curves", palette.LIMIT, 1.1, ""))
     legend(canvas, 0, 8, entries, gap=5, sample=13, size=TINY)
     bar = micrometre_bar(units, shortest=9)
     draw_bar(canvas, units, bar, top - 5)
@@ -244,16 +252,21 @@ def _draw_foot(
     canvas: Canvas, group: ET.Element, x: float, y: float, values: Sequence[RowValue], width: float
 ) -> None:
     """The values of a trace below it: symbol, number, and a bar of how much of the tolerance is used."""
-    each = width / max(len(values), 1)
+    each = [width / max(len(values), 1)] * len(values)
+    if len(values) > USUAL_VALUES:
+        bold = {"bad": 1.2}
+        lengths = [len(f"{plain(v.symbol)} {v.value}") * bold.get(v.status or "", 1.0) for v in values]
+        each = [width * length / sum(lengths) for length in lengths]
     canvas.path(
         rectangles([(x, y, width, FOOT)]), fill=palette.PAPER, stroke=palette.GRID, width=0.5, parent=group
     )
-    for k, value in enumerate(values):
+    left = x + 2
+    for room, value in zip(each, values, strict=True):
         bad = value.status == "bad"
-        left = x + each * k + 2
         words: Text = (*spans(value.symbol), Span(f" {value.value}{STATUS_MARKS['bad'] if bad else ''}"))
         canvas.text(left, y + 8, words, size=TINY, bold=bad, parent=group)
-        draw_share(canvas, group, (left, y + 11.5, each - 8, 2.8), value)
+        draw_share(canvas, group, (left, y + 11.5, room - 8, 2.8), value)
+        left += room
 
 
 def draw_bar(canvas: Canvas, units: float, bar: float, foot: float) -> None:
@@ -356,6 +369,8 @@ def _draw_trace(
     canvas.curve(fine, x, filtered, ink=palette.FILTERED, width=1.5, tolerance=0.25)
     mean_x, mean_y = scale.of(curves.mean_position), height(curves.mean_line)
     canvas.curve(fine, mean_x, mean_y, ink=palette.MEAN, width=0.8, dash=DASH_MEAN)
+    for position, values in curves.limits:
+        canvas.curve(fine, scale.of(position), height(values), ink=palette.LIMIT, width=1.1)
 
 
 def draw_values(canvas: Canvas, group: ET.Element, x: float, y: float, values: Sequence[RowValue]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 from gearqa.model.curves import GearCurves
 from gearqa.model.part import FlankTolerance, Part
@@ -61,12 +62,13 @@ def evaluation_words(part: Part, curves: GearCurves | None) -> str:
     return "; ".join(words)
 
 
-def _design_words(kind: str, values: Mapping[str, float]) -> list[str]:
+def _design_words(kind: str, values: Mapping[str, Any]) -> list[str]:
     names = {
         "crowning_um": "crowning", "slope_um": "slope", "tip_relief_um": "tip relief",
         "root_relief_um": "root relief",
     }  # fmt: skip
-    return [f"{kind} {names[key]} {number_text(values[key])} µm" for key in names if values.get(key)]
+    words = [f"{kind} {names[key]} {number_text(values[key])} µm" for key in names if values.get(key)]
+    return [*words, f"{kind} by points"] if values.get("points") else words
 
 
 def required_words(part: Part) -> str:
@@ -75,6 +77,9 @@ def required_words(part: Part) -> str:
     words = [*_required(tolerance)]
     for flank, own in (("left", tolerance.left), ("right", tolerance.right)):
         words += [f"{flank}: {text}" for text in _required(own)]
+    kinds = [kind for kind in ("profile", "helix") if getattr(tolerance.curve, kind) is not None]
+    if kinds:
+        words.append(f"limit curves of {' and '.join(kinds)}")
     return "; ".join(words)
 
 

@@ -10,7 +10,7 @@ from gearqa.arrays import Array
 from gearqa.model.curves import PitchCurve, RollAxis, RunoutCurve, TraceCurves
 from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, TraceResult
-from gearqa.report.blocks.document import Figure, Status, symbol
+from gearqa.report.blocks.document import Figure, Span, Status, symbol
 from gearqa.report.draw import charts, palette, plot
 from gearqa.report.draw.chart_scales import ticks
 from gearqa.report.grading.values import (
@@ -23,7 +23,15 @@ from gearqa.report.grading.values import (
     shown_value,
 )
 from gearqa.symbols import PARAMETERS, Flank, TraceKind, symbol_of
-from gearqa.wording.numbers import class_text, fixed_text, number_text, um_text, use_of_tolerance, value_text
+from gearqa.wording.numbers import (
+    class_text,
+    fixed_text,
+    margin_text,
+    number_text,
+    um_text,
+    use_of_tolerance,
+    value_text,
+)
 from gearqa.wording.verdicts import NOT_PROVEN, conformity_text
 
 ROWS_PER_FIGURE = 10
@@ -262,6 +270,10 @@ def _panel(curves: TraceCurves, gear: GearResult) -> charts.TracePanel:
             text = class_text(grade, grade is None) if key in curves.classes else ""
             judged = _flank_result(gear, key, curves.flank)
             values.append(_row_value(key, _of(key, curves.result), judged, text))
+    if curves.margin_um is not None:
+        bad = round(curves.margin_um, 9) < 0
+        margin = margin_text(curves.margin_um).lstrip("+")
+        values.append(charts.RowValue((Span("margin"),), margin, status="bad" if bad else "good"))
     note = "" if curves.result is not None else "not assessed"
     return charts.TracePanel(_curves(curves, gear), tuple(values), note)
 
@@ -303,6 +315,7 @@ def _curves(curves: TraceCurves, gear: GearResult) -> charts.Curves:
     return charts.Curves(
         position=curves.position_mm, measured=curves.measured_um, filtered=curves.filtered_um,
         design=curves.design_um, mean_position=mean_position, mean_line=mean_line, band=band,
+        limits=curves.limit_curves,
     )  # fmt: skip
 
 
@@ -323,6 +336,8 @@ def _traces_in_words(
                 f"{symbol_of(key)} {value_text(_of(key, one.result), signed=PARAMETERS[key].signed)}"
                 for key in _keys(kind)
             )
+            if one.margin_um is not None:
+                values += f", margin to the limit curves {margin_text(one.margin_um)}"
             sentences.append(f"Tooth {tooth}{place}, {flank}: {values} µm.")
     return " ".join(sentences)
 
@@ -337,6 +352,11 @@ def reading_lines(curves: Sequence[TraceCurves], runout: RunoutCurve | None) -> 
             "Traces: plus metal is up. The tinted room is as high as the tolerance of the total deviation "
             f"and lies about the design trace: the trace must fit in.{dotted}"
         )
+        if any(one.limit_curves for one in curves):
+            lines.append(
+                "Limit curves are drawn where the trace lies best between them; margin is what is left on "
+                "each side there, below 0 what lies outside. It says nothing about slope or form."
+            )
     harmonic = [] if runout is None else [_harmonic(runout)]
     return [*lines, PITCH_NOTE, *harmonic, f"{BAR_NOTE} {RATIO_NOTE}"]
 

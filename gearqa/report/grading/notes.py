@@ -4,13 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from gearqa.model.results import FlankResult, GearResult, GradeHeader, ParameterResult, SizeResult
+from gearqa.model.results import (
+    FlankResult,
+    GearResult,
+    GradeHeader,
+    LimitCurveResult,
+    ParameterResult,
+    SizeResult,
+)
 from gearqa.report.blocks import document as doc
-from gearqa.report.grading.values import allowed, class_note, has_class, is_required, shown_value, values_of
+from gearqa.report.grading.values import (
+    allowed,
+    class_note,
+    has_class,
+    is_required,
+    shown_value,
+    values_of,
+)
 from gearqa.symbols import Flank, TraceKind, symbol_of
 from gearqa.wording.numbers import (
     count_text,
     fixed_text,
+    margin_text,
     number_text,
     percent_text,
     share_text,
@@ -19,7 +34,7 @@ from gearqa.wording.numbers import (
     value_text,
 )
 from gearqa.wording.sentences import place_text
-from gearqa.wording.verdicts import CONFORMITY, NOT_PROVEN, RULES
+from gearqa.wording.verdicts import CONFORMITY, NOT_PROVEN, RULES, conformity_text
 
 SPANS = {
     "profile_slope": ("control to tip diameter", "the evaluation length"),
@@ -28,6 +43,10 @@ SPANS = {
 """Full span and evaluation length of each slope, in words."""
 RUNOUT_SOURCE = {"readings": "from the radial readings", "pitch": "computed from the pitch of both flanks"}
 SIMPLE = "simple acceptance"
+CURVES_NOTE = (
+    "Limit curves: a trace is shifted along the deviation axis to where its smallest margin is largest, not "
+    "tilted; below 0 it lies outside. A pass says nothing about slope or form."
+)
 TRACE_KINDS: tuple[TraceKind, TraceKind] = ("profile", "helix")
 
 
@@ -156,10 +175,29 @@ def size_text(size: SizeResult) -> str:
     return f"{text}, limits {limits}: {CONFORMITY[size.conforms]}"
 
 
+def curve_text(one: LimitCurveResult) -> str:
+    """The worst trace of a flank between its limit curves."""
+    place = place_text(f"{one.kind}_curve", one.flank)
+    return f"{place} margin {margin_text(one.margin_um)} µm, tooth {one.tooth}"
+
+
+def curve_lines(gear: GearResult) -> list[str]:
+    """Limit curves, a line a flank with places and shift, and what a pass does not say."""
+    if not gear.limit_curves:
+        return []
+    lines = [
+        f"{curve_text(one)} (nearest the upper curve at {fixed_text(one.upper_at_mm)} mm, the lower at "
+        f"{fixed_text(one.lower_at_mm)} mm; shifted by {value_text(one.shift_um, signed=True)} µm): "
+        f"{conformity_text(one.conforms, one.state)}."
+        for one in gear.limit_curves
+    ]
+    return [*lines, CURVES_NOTE]
+
+
 def further_lines(gear: GearResult, slope_span: str) -> list[str]:
     """What is known of a gear besides its graded values."""
     sizes = (f"{size_text(size)}." for size in gear.size)
-    return [*slope_lines(gear, slope_span), *pitch_lines(gear), *sizes]
+    return [*curve_lines(gear), *slope_lines(gear, slope_span), *pitch_lines(gear), *sizes]
 
 
 def decision_line(header: GradeHeader, near_limit: int | None, otherwise: str) -> str:
@@ -180,19 +218,23 @@ def decision_line(header: GradeHeader, near_limit: int | None, otherwise: str) -
 
 def not_proven(gear: GearResult) -> list[str]:
     """Values whose conformity the measurement uncertainty leaves open."""
-    return [
+    values = [
         f"{place_text(key, flank)} {shown_value(key, one, parameter.master_tolerance_um)} µm, allowed "
         f"{allowed(key, one)}, U {number_text(parameter.uncertainty_um)}: {NOT_PROVEN}"
         for key, flank, parameter, one in values_of(gear)
         if one.state == NOT_PROVEN and parameter.uncertainty_um is not None
     ]
+    curves = (f"{curve_text(one)}: {NOT_PROVEN}" for one in gear.limit_curves if one.state == NOT_PROVEN)
+    return [*values, *curves]
 
 
 def guarded_otherwise(gear: GearResult) -> str:
     """What guarded acceptance would say of a gear that was judged simply, where it differs; else empty."""
     said = []
     if gear.state == NOT_PROVEN:
-        places = (place_text(key, flank) for key, flank, _, one in values_of(gear) if one.state == NOT_PROVEN)
+        open_ = [(key, flank) for key, flank, _, one in values_of(gear) if one.state == NOT_PROVEN]
+        open_ += [(f"{c.kind}_curve", c.flank) for c in gear.limit_curves if c.state == NOT_PROVEN]
+        places = (place_text(key, flank) for key, flank in open_)
         said.append(f"conformity {NOT_PROVEN} ({', '.join(places)})")
     if gear.master_state == NOT_PROVEN and gear.master_quality is not None:
         said.append(f"master quality {NOT_PROVEN}")

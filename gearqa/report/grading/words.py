@@ -8,6 +8,7 @@ from gearqa.model.results import GearResult, GradeHeader, ParameterResult
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.verdicts import STATUS, conformity_cell
 from gearqa.report.grading.notes import (
+    curve_text,
     decision_line,
     further_lines,
     guarded_otherwise,
@@ -95,6 +96,7 @@ def failures(gear: GearResult) -> list[str]:
             value = shown_value(key, one, parameter.master_tolerance_um)
             place = place_of(flank, one)
             texts.append(f"{symbol_of(key)} {value} µm {place}, allowed {allowed(key, one)} ({source})")
+    texts += [curve_text(curve) for curve in gear.limit_curves if curve.conforms is False]
     return [*texts, *(size_text(size) for size in gear.size if size.conforms is False)]
 
 

@@ -34,6 +34,7 @@ from gearqa.wording.numbers import (
     count_text,
     fixed_text,
     interval_text,
+    margin_text,
     number_text,
     share_text,
     value_text,
@@ -392,6 +393,21 @@ def _gear_notes(shown: Sequence[LotGear], rest: Sequence[LotGear]) -> Iterator[s
         alike = {gear.state for gear in rest}
         words = f", all of state: {rest[0].state}" if len(alike) == 1 else ""
         yield f"Worst first; {len(rest)} more in the JSON result{words}."
+    outside = [
+        f"{clip(gear.serial, 48)}: {place_text(f'{one.kind}_curve', one.flank)} {one.state}, margin "
+        f"{margin_text(one.margin_um)} µm (tooth {one.tooth})"
+        for gear in (*shown, *rest)
+        for one in gear.limit_curves
+        if one.state != "conforms"
+    ]
+    if outside:
+        more = len(outside) - MOST_MISSING
+        left = [f"{more} more"] if more > 0 else []
+        yield f"Limit curves: {'; '.join([*outside[:MOST_MISSING], *left])}"
+    if any(gear.limit_curves for gear in (*shown, *rest)):
+        stated = all(one.u_um is not None for gear in (*shown, *rest) for one in gear.limit_curves)
+        rule = "under U of the total deviation" if stated else "by value where U of the total is not stated"
+        yield f"Limit curves are judged {rule}; a pass says nothing about slope or form."
     missing = [
         f"{clip(gear.serial, 48)}: {', '.join(place_text(*one.split()) for one in gear.missing)}"
         for gear in (*shown, *rest)

@@ -289,7 +289,7 @@ OUT_OF_RANGE = [
     ("design.profile.tip_relief_um", "-3"), ("design.profile.root_relief_um", "-3"),
     ("design.profile.tip_relief_start_roll_length_mm", "-26"), ("tolerance.class", "0"),
     ("tolerance.class", "12"), ("tolerance.classes.cumulative_pitch", "12"), ("tolerance.left.class", "0"),
-    ("tolerance.flanks", "[]"), ("tolerance.parameters", "[]"), ("tolerance.size.pin_diameter_mm", "0"),
+    ("tolerance.flanks", "[]"), ("tolerance.size.pin_diameter_mm", "0"),
     ("tolerance.size.lower_mm", "-1"), ("master_quality.class", "12"), ("uncertainty_um.profile_slope", "0"),
     ("uncertainty_um.CMM-2.profile_slope", "-1"), ("tolerance.limits_um.helix_slope", "-8"),
     ("part.number", '""'), ("columns", '""'),
