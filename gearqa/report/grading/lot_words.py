@@ -225,7 +225,8 @@ def _master_counts(lot: LotSummary, seen: LotCollector) -> list[str]:
         counts.append(f"decided by {_gears_by_parameter(seen.master_failing)}")
     if lot.master_quality_undecided:
         undecided = lot.master_quality_undecided
-        counts.append(f"{undecided} not decidable: {_gears_by_parameter(seen.master_open)}")
+        open_for = f": {_gears_by_parameter(seen.master_open)}" if seen.master_open else ""
+        counts.append(f"{undecided} not decidable{open_for}")
     return counts
 
 

@@ -37,6 +37,8 @@ Row = tuple[doc.Cell | doc.Text, ...]
 def criterion_text(header: GradeHeader) -> str:
     """What this job calls master quality."""
     grade = header.master_quality.class_
+    if not header.master_quality.parameters:
+        return "none named, for the drawing grades no parameter"
     return f"class {grade} or better in {symbols_text(header.master_quality.parameters)}"
 
 
