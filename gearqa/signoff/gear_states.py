@@ -130,7 +130,7 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
         class_indicated=gear.class_,
         class_proven=max(proven) if proven and len(proven) == with_class and not missing else None,
         class_complete=gear.class_complete,
-        master_quality=worst_state([*master, *(("not assessed",) if open_master else ())]),
+        master_quality=worst_state([*master, *(("not assessed",) if open_master or not master else ())]),
         missing=tuple(missing),
         values=tuple(values),
         limit_curves=curves,

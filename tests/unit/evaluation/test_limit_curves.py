@@ -74,6 +74,8 @@ def test_curves_alone_need_no_class_and_no_parameter() -> None:
     passes, fails = graded(part, traced(3.0)), graded(part, traced(5.0))
     assert (passes.conforms, passes.state, passes.class_) == (True, "conforms", None)
     assert (fails.conforms, fails.state) == (False, "does not conform")
+    judged = judge_gear(passes, part, setup_of(part).criteria, DecisionTable())
+    assert (judged.state, judged.master_quality) == ("conforms", "not assessed")
 
 
 @pytest.mark.independent
