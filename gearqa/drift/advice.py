@@ -10,7 +10,15 @@ from gearqa.drift import phrases
 from gearqa.drift.control import CHARTS
 from gearqa.drift.level_advice import Advice, correction_advice, label_advice, level_advice, signal_advice
 from gearqa.drift.outlook import Outlook
-from gearqa.model.drift import DressDecision, DriftSeries, DriftSettings, Hold, HoldRange, Sentence
+from gearqa.model.drift import (
+    LEAST_OFFSET_UM,
+    DressDecision,
+    DriftSeries,
+    DriftSettings,
+    Hold,
+    HoldRange,
+    Sentence,
+)
 from gearqa.statistics.detection import parts_per_measurement, plan_power
 from gearqa.wording.numbers import chance_text, count_text, share_text, signed_text, um_text
 from gearqa.wording.safety import GEOMETRY_ONLY, SETTER, WHO_DECIDES
@@ -24,8 +32,6 @@ CORRECTING_CODES = (
 """Advice that may lead to a correction of the grinder or to another dress interval."""
 MOST_PER_CYCLE = 5
 """Plans with more measured parts per cycle are not proposed."""
-LEAST_OFFSET_UM = 0.05
-"""A smaller offset is not worth a correction."""
 RANGES_SHOWN = 6
 SERIALS_SHOWN = 12
 LONGEST = 20

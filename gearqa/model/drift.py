@@ -23,6 +23,8 @@ LimitKind = Literal["acceptance limit", "tolerance limit", "none"]
 ChartName = Literal["levels", "levels_moving_range", "residual_ewma"]
 WORTH_MEASURING: Final = 0.001
 """Chance to lie beyond a limit from which a part in cycles under suspicion is worth measuring."""
+LEAST_OFFSET_UM: Final = 0.05
+"""A smaller offset of the level is not worth a correction."""
 SIZE: Final = "size"
 """Key of the dimension over balls or the span."""
 DRIFT_PARAMETERS: tuple[str, ...] = (

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
 
-from gearqa.model.drift import DressDecision, DriftResult, DriftSeries, HoldRange
+from gearqa.model.drift import LEAST_OFFSET_UM, DressDecision, DriftResult, DriftSeries, HoldRange
 from gearqa.report.blocks import document as doc
 from gearqa.report.drift import words
 from gearqa.wording.numbers import chance_text, count_text, share_text, um_text
@@ -18,8 +18,6 @@ WRONG_TITLE, SEEN_TITLE = "What is wrong now", "Also seen"
 SERIALS_NAMED = 6
 RANGES_NAMED = 3
 NAMES_SHOWN = 4
-LEAST_OFFSET_UM = 0.05
-"""A smaller offset is not worth a correction."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +160,8 @@ def _hold(members: Sequence[DriftSeries], ranges: Sequence[HoldRange]) -> doc.An
 
 def _grinder(members: Sequence[DriftSeries]) -> doc.Answer:
     question, todo = "At the grinder", list(_to_do(members))
+    if not todo and all(one.in_control is None for one in members):
+        return doc.Answer(question, "not decidable", "open", "too few dress cycles to tell what to correct")
     if not todo:
         return doc.Answer(question, "no correction", "good")
     answer, *more = todo
@@ -220,7 +220,8 @@ def _dress(members: Sequence[DriftSeries], decision: DressDecision | None, risk:
         holds = f"; holds for {count_text(decision.holds_cycles, 'coming cycle')}"
     shorter = decision.usual_parts is not None and decision.usual_parts > decision.parts
     status: doc.Status = "bad" if shorter and not decision.at_least else "none"
-    detail = doc.join(words.short_name(first), " decides", made, usual, holds, _nearest_limit(members))
+    who = "no series sets it shorter" if decision.at_least else doc.join(words.short_name(first), " decides")
+    detail = doc.join(who, made, usual, holds, _nearest_limit(members))
     return doc.Answer(question, answer, status, detail)
 
 

@@ -15,6 +15,8 @@ from drift_histories import Grinder, Key, at, event_before, history
 
 import gearqa.drift
 from gearqa.drift.analysis import analyse_observations
+from gearqa.drift.control import MINIMUM_REFERENCE
+from gearqa.drift.outlook import CYCLES_FOR_INTERVAL
 from gearqa.errors import Notice
 from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries, DriftSettings, Observation
 from gearqa.model.measurement import GrinderEvent, InputFile
@@ -26,6 +28,7 @@ from gearqa.report.drift.figures import MOST_CYCLES, series_figures
 from gearqa.report.drift.page import build_drift_document
 from gearqa.report.drift.screen import drift_blocks
 from gearqa.report.drift.words import (
+    CYCLES_NEEDED,
     false_alarms,
     interval_text,
     limits_text,
@@ -38,6 +41,7 @@ from gearqa.report.drift.words import (
 )
 from gearqa.report.render.html import write_html
 from gearqa.report.render.terminal import Terminal
+from gearqa.statistics.level_search import MINIMUM_CYCLES
 
 NS = "{http://www.w3.org/2000/svg}"
 SLOPE: tuple[Key, ...] = (("profile_slope", "left"),)
@@ -251,10 +255,16 @@ def test_a_narrow_screen_begins_with_the_newest_cycles() -> None:
     assert "figure.newest .scroll{direction:rtl}" in text
 
 
+def test_the_cycles_needed_are_those_of_the_analysis() -> None:
+    needed = (CYCLES_FOR_INTERVAL, MINIMUM_CYCLES, MINIMUM_REFERENCE)
+    assert tuple(cycles for cycles, _ in CYCLES_NEEDED) == needed
+
+
 def test_a_short_history_says_what_is_missing_for_what() -> None:
     result = analysed(replace(WORN, cycles=2))
     ((_, verdict),) = answers(result)
-    wrong, _, _, dress = verdict.answers
+    wrong, hold, grinder, dress = verdict.answers
+    assert (hold.status, grinder.status) == ("open", "open")  # nothing is known, so nothing is good
     assert wrong.answer == "not decidable"
     assert doc.plain(wrong.detail) == (
         "2 dress cycles; 6 needed for a dress interval, 8 for level changes, 10 for control limits"
