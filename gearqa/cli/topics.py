@@ -13,12 +13,14 @@ from gearqa.incoming.plausibility.figures import HONEST_LEVEL
 from gearqa.model.editions import ISO_1328_1_2013
 from gearqa.model.gauge import ACCEPTABLE_PERCENT, GOOD_PERCENT, WANTED_INDEX
 from gearqa.model.part import DEFAULT_MASTER_CLASS
+from gearqa.model.results import DoubtCode
 from gearqa.reading.folder.table_kinds import QUANTITIES, TABLES
 from gearqa.report.blocks.document import Block, Bullets, Column, Paragraph, Table
 from gearqa.statistics.gauge_study import POOL_ABOVE
 from gearqa.symbols import DEFAULT_GRADED, PARAMETERS
-from gearqa.wording.numbers import share_text, short_text
+from gearqa.wording.numbers import percent_text, share_text, short_text
 from gearqa.wording.safety import CAUTIONS, SETTER
+from gearqa.wording.verdicts import MASTER_QUALITY, RULES
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +114,46 @@ def _master_quality() -> list[Block]:
           answer.
     """
     return [_bullets(text, *CAUTIONS)]
+
+
+def _verdicts() -> list[Block]:
+    from gearqa.evaluation.probe_faults import HELD, QUARTER
+
+    words = tuple(Column(title, "left", weight=weight) for title, weight in (("word", 0), ("means", 1)))
+    values = (
+        ("conforms", "inside what the drawing allows; of a gear: all of its values"),
+        ("does not conform", "at least one value is outside; what was not measured changes nothing in that"),
+        ("not proven", "a limit lies within the measurement uncertainty U; needs [uncertainty_um]"),
+        ("not assessed", "not measured, or the readings are in doubt; never a pass"),
+    )
+    master = (
+        (MASTER_QUALITY[True], "everything that counts meets the class of [master_quality]"),
+        (MASTER_QUALITY[False], "something that counts does not"),
+        (MASTER_QUALITY[None], "nothing is beyond, but something that counts is not assessed"),
+    )
+    doubts: dict[DoubtCode, str] = {
+        "unit_doubt": "deviations far too small or too large for their unit",
+        "stuck": "the same value everywhere, or over more than "
+        f"{percent_text(QUARTER)} of the range on end and left by a jump",
+        "clipped": f"cut off flat: extremes held over {percent_text(HELD)} of the points or more",
+        "copied": "equal to another trace or table, value for value",
+        "no_reading": "9999 and the like",
+        "too_few_teeth": "fewer traced teeth than [evaluation] fewest_teeth",
+    }
+    return [
+        Table("A value, a gear, a lot against the drawing", words, values),
+        Table("Master quality", words, master),
+        Table("Decision rules: how a value counts that is not proven", words, tuple(RULES.items())),
+        Table("Readings that are not assessed for doubt, by code", words, tuple(doubts.items())),
+        _bullets("""
+        - In JSON a verdict is true, false or null, and the reason stands beside it. Every warning has a
+          code that stays the same from version to version.
+        - unit_doubt, stuck and clipped can be taken as they stand: [[evaluation.confirmed]] in part.toml,
+          with name and reason, printed everywhere.
+        - The lot: gearqa explain lot. A supplier's claims: gearqa explain incoming. Exit status: gearqa
+          explain exit-status.
+    """),
+    ]
 
 
 def _files() -> list[Block]:
@@ -350,6 +392,7 @@ TOPICS: dict[str, Topic] = {
     "signs": Topic("Signs of deviations", _signs),
     "classes": Topic("Flank tolerance classes and parameters", _classes),
     "master-quality": Topic("Master quality", _master_quality),
+    "verdicts": Topic("Words of verdicts, and codes of readings in doubt", _verdicts),
     "files": Topic("The inspection folder and its tables", _files),
     "drift": Topic("Drift of a grinder: wear, level changes, dress interval, control limits", _drift),
     "lot": Topic("How a lot is decided: release, hold or reject", _lot),

@@ -9,6 +9,7 @@ import sys
 import tomllib
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import get_args
 
 import jsonschema
 import pytest
@@ -20,11 +21,13 @@ from gearqa.cli.parameter_topics import ABOUT
 from gearqa.cli.topics import TOPICS
 from gearqa.diagnosis.causes import SIGNATURES
 from gearqa.jobs.json_schemas import SCHEMAS, json_schema
+from gearqa.model.results import DoubtCode, State
 from gearqa.reading.settings.part_file import read_part
 from gearqa.reading.settings.templates import questions
 from gearqa.results.tolerances_json import tolerances_json_schema
 from gearqa.standards.iso1328_1_2013.tolerances import PROFILE_SLOPE
 from gearqa.symbols import PARAMETERS
+from gearqa.wording.verdicts import MASTER_QUALITY, RULES
 
 ROOT = Path(__file__).parents[2]
 
@@ -391,6 +394,13 @@ def test_a_parameter_goes_by_key_or_symbol_and_its_page_holds_what_the_code_uses
     assert "single_pitch" in single
     assert "cumulative_pitch" in cumulative
     assert run("explain", "profil") == 2
+
+
+def test_the_words_of_verdicts_and_doubts_are_all_there(capsys):
+    assert run("explain", "verdicts") == 0
+    out = " ".join(capsys.readouterr().out.split())
+    for word in (*get_args(State), *get_args(DoubtCode), *RULES, *MASTER_QUALITY.values()):
+        assert word in out
 
 
 def test_every_parameter_has_a_page_and_names_errors_that_diagnosis_knows():

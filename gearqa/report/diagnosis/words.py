@@ -55,9 +55,9 @@ RAW: Final = "The measured class counts; what stands below it is what-if."
 def title(result: DiagnosisResult) -> str:
     """What was taken apart."""
     part = " ".join(filter(None, (result.part["number"], result.part["revision"])))
-    if len(result.gears) == 1:
-        return f"Diagnosis of gear {result.gears[0].serial}, part {part}"
-    return f"Diagnosis of {count_text(len(result.gears), 'gear')}, part {part}"
+    one = f"gear {result.gears[0].serial}"
+    gears = one if len(result.gears) == 1 else count_text(len(result.gears), "gear")
+    return f"Diagnosis of {gears}, part {part}, by {result.standard}"
 
 
 def verdict(one: GearDiagnosis | LotDiagnosis) -> doc.Verdict:
