@@ -8,9 +8,8 @@ from typing import Final
 from gearqa.model.incoming import ComparedValue, ExplanationResult, IncomingReason, IncomingResult
 from gearqa.wording.numbers import count_text, fixed_text, short_text, um_text
 from gearqa.wording.sentences import place_text, some_of
-from gearqa.wording.visible import clip
+from gearqa.wording.visible import LONGEST_IN_SENTENCE, clip
 
-LONGEST_SERIAL: Final = 24
 MOST_NAMED: Final = 6
 """Gears and values that a sentence names."""
 
@@ -120,7 +119,7 @@ def better_than_own_value(rows: Sequence[ComparedValue]) -> str:
 def values_named(rows: Sequence[ComparedValue]) -> str:
     """Serial, parameter and flank of some values."""
     return some_of(
-        [f"{clip(row.serial, LONGEST_SERIAL)} {place_text(row.parameter, row.flank)}" for row in rows],
+        [f"{clip(row.serial, LONGEST_IN_SENTENCE)} {place_text(row.parameter, row.flank)}" for row in rows],
         MOST_NAMED,
     )
 

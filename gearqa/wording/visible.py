@@ -6,6 +6,8 @@ import unicodedata
 
 LONGEST = 160
 """Characters of one name or serial that a report prints; the result file holds the rest."""
+LONGEST_IN_SENTENCE = 24
+"""Characters of a serial or a name inside a sentence or a table."""
 
 
 def code_point(character: str) -> str:

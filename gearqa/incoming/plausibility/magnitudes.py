@@ -25,6 +25,8 @@ FACTORS: Final[Mapping[float, str]] = {
 }
 LARGE, SMALL = 12.0, 1 / 30
 """Median over the tolerance, or over the other values, beyond which a unit is likelier than a gear."""
+LARGE_REPORT: Final = 8.0
+"""The same of a whole report over the tolerance: gears as bad as that are eight classes off."""
 WITHIN: Final = 4.0
 """Factor within which a unit counts as fitting."""
 USUAL_SHARE: Final = 0.5
@@ -59,7 +61,7 @@ def wrong_sizes(figures: Figures, criteria: Criteria) -> Iterator[WrongSize]:
         resolved = np.nanmedian(np.abs(figures.counts)) >= RESOLVED
         widths = not all(PARAMETERS[key].signed for key in keys)
         enough = resolved and (widths or len(known) >= FEWEST_SLOPES)
-        if middle > LARGE or (middle < SMALL and enough):
+        if middle > LARGE_REPORT or (middle < SMALL and enough):
             fits = _fits(middle / USUAL_SHARE)
             yield WrongSize(
                 figures.serials, tuple(dict.fromkeys(keys)), len(known), middle, "tolerance", fits

@@ -26,6 +26,7 @@ from gearqa.model.plausibility import CHECKS, Check, Plausibility, Question
 from gearqa.symbols import symbol_of
 from gearqa.wording.numbers import cases_text, count_text, fixed_text, short_text
 from gearqa.wording.sentences import place_text, some_of, symbols_text
+from gearqa.wording.visible import LONGEST_IN_SENTENCE, clip
 
 MOST_NAMED: Final = 4
 EXCHANGED_CASES, EXCHANGED_SHARE, EXCHANGED_RATIO = 6, 0.9, 1.25
@@ -68,7 +69,7 @@ def _contradictions(figures: Figures) -> Iterator[Question]:
     for one in contradictions(figures):
         groups[one.parameters].append(one)
     for parameters, some in groups.items():
-        named = some_of([f"{one.serial} {one.text}" for one in some], MOST_NAMED)
+        named = some_of([f"{_named(one.serial)} {one.text}" for one in some], MOST_NAMED)
         serials = tuple(dict.fromkeys(one.serial for one in some))
         text = f"figures that cannot stand together on one gear: {named}"
         yield Question("contradiction", "cannot be", None, serials, parameters, len(some), text)
@@ -98,7 +99,7 @@ def _form_above_total(figures: Figures) -> Iterator[Question]:
 def _wrong_size(one: WrongSize) -> Question:
     whose = f"{symbols_text(one.parameters)}" if len(one.parameters) == 1 else "the figures"
     if one.against == "other gears":
-        whose = f"the figures of {one.serials[0]}"
+        whose = f"the figures of {_named(one.serials[0])}"
     against = "what is allowed" if one.against == "tolerance" else f"what the {one.against} suggest"
     fits = f"; {one.fits}" if one.fits else ""
     text = f"{whose}: the median is {short_text(one.ratio, 2)} times {against}{fits}: is the unit right?"
@@ -121,7 +122,9 @@ def _alike(figures: Figures, some: Sequence[Alike]) -> Question:
     rows = dict.fromkeys(row for one in some for row in (one.first, one.second))
     serials = tuple(figures.serials[row] for row in rows)
     parameters = tuple(dict.fromkeys(figures.places[n].parameter for n in first.columns))
-    a, b = figures.serials[first.first], figures.serials[first.second]
+    pair = (figures.serials[first.first], figures.serials[first.second])
+    a, b = map(_named, pair)
+    others = [_named(serial) for serial in serials if serial not in pair]
     number = len(first.columns)
     counted = f"{number} of {first.compared} figures"
     if first.check == "copied_flanks":
@@ -134,7 +137,7 @@ def _alike(figures: Figures, some: Sequence[Alike]) -> Question:
         text = f"{a} and {b}: {counted} differ by the same {steps}"
     else:
         text = f"{a} and {b}: {counted} are equal"
-    more = f" (also {some_of([s for s in serials if s not in (a, b)], MOST_NAMED)})" if len(rows) > 2 else ""
+    more = f" (also {some_of(others, MOST_NAMED)})" if others else ""
     text += f"{more}; by chance {cases_text(first.probability)}: was one measured, or typed, for the other?"
     return Question(first.check, "unlikely", first.probability, serials, parameters, number, text)
 
@@ -182,7 +185,9 @@ def _classes(figures: Figures) -> Iterator[Question]:
             found.append(value)
     if not found:
         return
-    named = [f"{v.serial} {place_text(v.parameter, v.flank)} class {v.class_text}" for v in found]
+    named = [
+        f"{_named(v.serial)} {place_text(v.parameter, v.flank)} class {_named(v.class_text)}" for v in found
+    ]
     text = (
         f"{count_text(len(found), 'claimed class', 'claimed classes')} better than the reported value meets "
         f"in any edition: {some_of(named, MOST_NAMED)}"
@@ -190,3 +195,8 @@ def _classes(figures: Figures) -> Iterator[Question]:
     serials = tuple(dict.fromkeys(v.serial for v in found))
     keys = tuple(dict.fromkeys(v.parameter for v in found))
     yield Question("class_of_no_edition", "cannot be", None, serials, keys, len(found), text)
+
+
+def _named(text: str) -> str:
+    """A serial or a claim as a sentence holds it."""
+    return clip(text, LONGEST_IN_SENTENCE)

@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from gearqa.model.incoming import ComparedValue, IncomingResult
 from gearqa.report.incoming.plausible import question_lines
 from gearqa.report.incoming.words import (
-    LONGEST_SERIAL,
     MOST_BIASES,
     bias_text,
     claimed_text,
@@ -22,7 +21,7 @@ from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import count_text, value_text
 from gearqa.wording.safety import CAUTIONS, MAIL_TITLE, SIMULATED_BANNER
 from gearqa.wording.sentences import sentence, some_of, symbols_text
-from gearqa.wording.visible import clip
+from gearqa.wording.visible import LONGEST_IN_SENTENCE, clip
 
 MAIL_WIDTH = 72
 MAIL_VALUES = 10
@@ -44,7 +43,7 @@ def incoming_text(result: IncomingResult) -> str:
     part = result.part
     name = f" ({part['name']})" if part["name"] else ""
     revision = f", revision {part['revision']}" if part["revision"] else ""
-    report = f"Your report: {clip(result.inputs[0].file, LONGEST_SERIAL)}, {_gears(result)}."
+    report = f"Your report: {clip(result.inputs[0].file, LONGEST_IN_SENTENCE)}, {_gears(result)}."
     paragraphs = [f"{MAIL_TITLE}{part['number']}{name}{revision}", report, _verdict(result), _reason(result)]
     paragraphs.append(_claims(result))
     blocks = [textwrap.fill(text, MAIL_WIDTH) for text in paragraphs if text]
@@ -130,7 +129,7 @@ def _asked(result: IncomingResult) -> Iterator[str]:
     if result.verdict == "differs" and not result.explanation.explained and result.split is None:
         yield "send the traces of these gears, so that evaluation and measurement can be told apart"
     if result.verdict == "not comparable" and result.unmatched:
-        named = some_of([clip(one.serial, LONGEST_SERIAL) for one in result.unmatched], MAIL_VALUES)
+        named = some_of([clip(one.serial, LONGEST_IN_SENTENCE) for one in result.unmatched], MAIL_VALUES)
         yield f"tell which gears these serials are: {named}"
     if result.same_gears is False:
         yield "check the serials: the curves of your gears and of ours are not alike"
@@ -139,7 +138,7 @@ def _asked(result: IncomingResult) -> Iterator[str]:
 def _row(row: ComparedValue) -> str:
     parameter = PARAMETERS[row.parameter]
     where = where_text(row, meant=True) if row.flank is not None or row.tooth is not None else None
-    text = " ".join(filter(None, (clip(row.serial, LONGEST_SERIAL), parameter.name, where)))
+    text = " ".join(filter(None, (clip(row.serial, LONGEST_IN_SENTENCE), parameter.name, where)))
     text += f": reported {reported_text(row)}"
     if row.explained_um is not None:
         text += f", ours evaluated your way {value_text(row.explained_um, signed=signed(row))}"

@@ -9,7 +9,6 @@ from gearqa.model.incoming import Agreement, ComparedValue, GearAlignment, Incom
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.verdicts import STATUS
 from gearqa.report.incoming.words import (
-    LONGEST_SERIAL,
     claim_cell,
     claimed_text,
     en_text,
@@ -21,14 +20,14 @@ from gearqa.report.incoming.words import (
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import DASH, count_text, fixed_text, interval_text, percent_text, value_text
 from gearqa.wording.verdicts import YES_NO
-from gearqa.wording.visible import clip
+from gearqa.wording.visible import LONGEST_IN_SENTENCE, clip
 
 EXPLANATIONS_SHOWN = 5
 WIDEST_SLOPE = 1.0
 """Width of the interval of a line's slope beyond which the slope means nothing."""
 EN_NOTE = "En allows for what is explained; up to 1 in magnitude both sides agree within their uncertainties."
 Columns = list[tuple[doc.Column, Callable[[ComparedValue], doc.Cell | doc.Text]]]
-SERIAL: Columns = [(doc.Column("serial", "left"), lambda row: clip(row.serial, LONGEST_SERIAL))]
+SERIAL: Columns = [(doc.Column("serial", "left"), lambda row: clip(row.serial, LONGEST_IN_SENTENCE))]
 REPORTED: Columns = [(doc.Column("reported"), reported_text)]
 EXPLAINED: Columns = [(doc.Column("explained"), lambda row: _um(row.explained_um, signed(row)))]
 CLASSES: Columns = [
@@ -184,8 +183,8 @@ def _agreement_notes(one: Agreement) -> str:
 def alignments_table(result: IncomingResult) -> doc.Table:
     """Whether both sides measured the same gears, and how their curves were laid over each other."""
     columns: list[tuple[doc.Column, Callable[[GearAlignment], doc.Cell | doc.Text]]] = [
-        (doc.Column("their serial", "left"), lambda one: clip(one.serial, LONGEST_SERIAL)),
-        (doc.Column("ours", "left"), lambda one: clip(one.our_serial, LONGEST_SERIAL)),
+        (doc.Column("their serial", "left"), lambda one: clip(one.serial, LONGEST_IN_SENTENCE)),
+        (doc.Column("ours", "left"), lambda one: clip(one.our_serial, LONGEST_IN_SENTENCE)),
         (doc.Column("same gear", "left"), lambda one: doc.Cell(YES_NO[one.same], STATUS[one.same])),
         (doc.Column("correlation"), lambda one: _fixed(one.correlation)),
         (doc.Column("by chance"), lambda one: _fixed(one.chance_correlation)),

@@ -23,7 +23,7 @@ from gearqa.wording.numbers import (
 )
 from gearqa.wording.sentences import place_text, sentence
 from gearqa.wording.verdicts import YES_NO
-from gearqa.wording.visible import clip
+from gearqa.wording.visible import LONGEST_IN_SENTENCE, clip
 
 VERDICT_STATUS: Mapping[Verdict, doc.Status] = {"agrees": "good", "differs": "bad", "not comparable": "open"}
 CLAIM_STATUS: Mapping[Claim, doc.Status] = {
@@ -33,7 +33,6 @@ WHOSE = {"ours": "our values", "theirs": "the supplier's values", "both": "both 
 NOT_MEASURED = "not measured by us"
 MOST_BIASES = 4
 """Biases that an answer names."""
-LONGEST_SERIAL = 24
 """Characters of a serial in a table."""
 OTHER_SYSTEM = ("other_system", "claim_in_words")
 """Reasons for which our class is not shown next to the claim."""
@@ -177,7 +176,7 @@ def bias_text(bias: Bias, whose: str = "their") -> str:
     """
     sign = 1 if bias.bias_um > 0 else -1
     low, high = sorted(sign * end for end in bias.interval_um)
-    ours = f"ours on {clip(bias.instrument, LONGEST_SERIAL)}" if bias.instrument else "ours"
+    ours = f"ours on {clip(bias.instrument, LONGEST_IN_SENTENCE)}" if bias.instrument else "ours"
     return (
         f"{whose} {place_text(bias.parameter, bias.flank)} reads {um_text(abs(bias.bias_um))} "
         f"{'higher' if sign > 0 else 'lower'} than {ours} "

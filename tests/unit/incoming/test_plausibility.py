@@ -176,6 +176,15 @@ def test_another_unit_is_named(factor, fits):
     assert [q.serials for q in asked(gear).questions if q.check == "unit"] == [("G2",)]
 
 
+def test_a_whole_report_eight_times_too_large_is_asked_about():
+    """Seven times what is allowed may be a bad lot, which no unit explains better."""
+    part = read_part(PART)
+    limit = editions_of(part)[part.tolerance.standard].tolerance("helix_form", 6)
+    for share, found in ((7.0, []), (9.0, ["unit"])):
+        lot = [value(f"G{n}", "helix_form", round(share * limit + n, 1), class_=6) for n in range(5)]
+        assert [one for one in checks(lot) if one == "unit"] == found
+
+
 def test_made_up_last_digits():
     rng = np.random.default_rng(6)
     lot = some_lot(60, rng, sd=1.0)
@@ -223,6 +232,40 @@ def test_too_few_figures_are_said_so():
     assert "last_digits" in found.not_looked_for
     assert "copied_gears" in found.not_looked_for
     assert "contradiction" in found.looked_for
+
+
+def test_long_serials_and_claims_are_clipped_in_every_question():
+    rng = np.random.default_rng(3)
+    long = {f"G{gear}": f"G{gear}" + "x" * 300 for gear in range(12)}
+    lot = [value(long[v.serial], v.parameter, v.value_um, v.flank) for v in some_lot(12, rng)]
+    typed = {(v.serial, v.parameter, v.flank): v.value_um for v in lot}
+    odd = [
+        value(v.serial, v.parameter, typed[long["G0"], v.parameter, v.flank], v.flank)
+        if v.serial in (long["G1"], long["G2"])
+        else value(v.serial, v.parameter, typed[v.serial, v.parameter, "left"], v.flank)
+        if v.serial == long["G3"]
+        else value(v.serial, v.parameter, 1000 * v.value_um, v.flank)
+        if v.serial == long["G4"]
+        else v
+        for v in lot
+    ]
+    odd += [value(long["G5"], "helix_total", 0.1), value(long["G5"], "runout", 900.0, None, class_=1)]
+    found = asked(odd).questions
+    assert {one.check for one in found} >= {
+        "contradiction", "copied_gears", "copied_flanks", "unit", "class_of_no_edition"
+    }  # fmt: skip
+    assert all("x" * 30 not in one.sentence and len(one.sentence) < 500 for one in found)
+    assert all(one.serials == () or "x" * 300 in one.serials[0] for one in found)
+
+
+def test_a_mail_holds_no_endless_serial(tmp_path):
+    rows = [f"{'S' * 300}{n},{key},left,{um}" for n in range(3) for key, um in (("Fp", 6.0), ("fp", 9.0))]
+    report = tmp_path / "report.csv"
+    report.write_text("\n".join(["serial,parameter,flank,value_um", *rows]) + "\n", encoding="utf-8")
+    for folder in (None, SAMPLES / "ring_conforming"):
+        mail = incoming_text(gearqa.check_report(report, folder, part=PART))
+        assert "cannot stand together" in " ".join(mail.split())
+        assert "S" * 30 not in mail
 
 
 def test_a_report_alone_shows_its_questions_everywhere(tmp_path):
