@@ -46,6 +46,7 @@ if TYPE_CHECKING:
     from gearqa.jobs.lot import DecidedLot, decide_lot, record_lot
     from gearqa.jobs.size import tooth_size
     from gearqa.jobs.start import start_folder
+    from gearqa.jobs.suppliers import keep_delivery, remove_delivery, review_suppliers
     from gearqa.jobs.tolerances import compare_tolerances, tolerances
     from gearqa.jobs.verify import verify_record
     from gearqa.jobs.watch import watch_folder
@@ -99,6 +100,9 @@ _PLACES = {
     "regrade_history": "gearqa.jobs.history",
     "release_reference": "gearqa.jobs.history",
     "remove_event": "gearqa.jobs.history",
+    "keep_delivery": "gearqa.jobs.suppliers",
+    "review_suppliers": "gearqa.jobs.suppliers",
+    "remove_delivery": "gearqa.jobs.suppliers",
     "remove_from_history": "gearqa.jobs.history",
     "stored_results": "gearqa.jobs.history",
     "watch_folder": "gearqa.jobs.watch",
@@ -157,6 +161,7 @@ __all__ = [
     "freeze_reference",
     "grade",
     "json_schema",
+    "keep_delivery",
     "list_history",
     "load_private_key",
     "load_record",
@@ -167,8 +172,10 @@ __all__ = [
     "record_lot",
     "regrade_history",
     "release_reference",
+    "remove_delivery",
     "remove_event",
     "remove_from_history",
+    "review_suppliers",
     "simulate",
     "start_folder",
     "stored_results",

@@ -6,6 +6,7 @@ import random
 import re
 import sqlite3
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from history_folders import made_folder
 from gearqa.errors import StoreError
 from gearqa.history.chain_checks import ChainWalk
 from gearqa.history.checking import check_store, store_findings
+from gearqa.history.deliveries import add_delivery, drop_delivery
 from gearqa.history.events import drop_event
 from gearqa.history.gear_rows import remove_gears
 from gearqa.history.intake import FolderToAdd, add_folders
@@ -23,6 +25,7 @@ from gearqa.history.queries import Selection
 from gearqa.history.references import freeze_period, release_period
 from gearqa.history.sql_tables import METADATA, VERSION_TABLE
 from gearqa.history.store import HistoryStore
+from gearqa.model.deliveries import DeliveryCheck, SeriesDifference
 
 REFUSED = "refused"
 """The store could not be opened or read, and it was said so."""
@@ -44,6 +47,28 @@ def filled(where: str, place: Path, gears: int = 30) -> None:
         freeze_period(store, "T-8", "GR-1", days[0], days[1])
         freeze_period(store, "T-8", "GR-1", days[1], days[2], remark="after the repair")
         release_period(store, "T-8", "GR-1")
+        for day in (1, 2):
+            add_delivery(store, "Quince Works", ("T-8", "A"), f"{day}" * 64, delivery_found(), **came(day))
+        other = delivery_found(verdict="differs")
+        add_delivery(store, "Quince Works", ("T-8", "A"), "1" * 64, other, **came(1), replace=True)
+        drop_delivery(store, 2, remark="of another part")
+
+
+def came(day: int) -> dict[str, Any]:
+    """When a delivery came."""
+    return {"delivered": datetime(2025, 6, day, tzinfo=UTC), "simulated": False}
+
+
+def delivery_found(**changes: Any) -> DeliveryCheck:
+    """What checking a report may have found; agrees, unless changed."""
+    found = DeliveryCheck(
+        report="report.csv", standard="ISO 1328-1:2013", gears_reported=12, gears_measured=12,
+        verdict="agrees", verdict_reason="within_uncertainty", values_judged=204, values_beyond=3,
+        values_beyond_allowed=14, claims={"confirmed": 200, "not confirmed": 0, "not proven": 4, "none": 0},
+        claims_contradicted=0, same_gears=None, decision="release", explained_by=(), questions=(),
+        impossible=0, differences=(SeriesDifference("helix_slope", "left", 12, 0.1, (-0.1, 0.3)),),
+    )  # fmt: skip
+    return replace(found, **changes)
 
 
 def engine_of(where: str) -> sa.Engine:

@@ -30,6 +30,7 @@ from gearqa.history.sql_tables import (
     ACKNOWLEDGEMENT,
     AUDIT,
     CHAIN,
+    DELIVERY,
     EVENT,
     FIGURE,
     GEAR,
@@ -49,6 +50,7 @@ SEALED: Final = {
     "event": (EVENT, "event"),
     "reference": (REFERENCE, "frozen reference"),
     "acknowledgement": (ACKNOWLEDGEMENT, "acknowledgement"),
+    "delivery": (DELIVERY, "delivery"),
     "audit": (AUDIT, "log entry"),
 }
 """Name in the chain -> table, and what its rows are."""

@@ -11,7 +11,7 @@ from sqlalchemy.engine import Connection
 from gearqa.history.chain_checks import ChainWalk, row_findings
 from gearqa.history.passing import Passing, unwatched
 from gearqa.history.raw_files import folder_faults, read_intakes
-from gearqa.history.sql_tables import CURRENT, EVENT, GEAR, INTAKE, REMOVED, SUPERSEDED
+from gearqa.history.sql_tables import CURRENT, DELIVERY, EVENT, GEAR, INTAKE, REMOVED, SUPERSEDED
 from gearqa.history.store import HistoryStore, new_in_memory
 from gearqa.model.history import CheckReport, StoreFinding
 
@@ -38,14 +38,15 @@ def check_store(
         }
         events = int(connection.execute(_count(EVENT).where(EVENT.c.state == CURRENT)).scalar_one())
         intakes = int(connection.execute(_count(INTAKE)).scalar_one())
+        deliveries = int(connection.execute(_count(DELIVERY).where(DELIVERY.c.state == CURRENT)).scalar_one())
         places = read_intakes(connection) if files else {}
     checked = 0
     for intake in places.values():
         findings += [StoreFinding("raw_file", fault) for fault in folder_faults(intake)]
         checked += len(intake.digests)
     return CheckReport(
-        by_state[CURRENT], by_state[SUPERSEDED], by_state[REMOVED], events, intakes, checked, chain.head,
-        tuple(findings),
+        by_state[CURRENT], by_state[SUPERSEDED], by_state[REMOVED], events, intakes, deliveries, checked,
+        chain.head, tuple(findings),
     )  # fmt: skip
 
 

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from gearqa.history.acknowledgements import select_acknowledgements
+from gearqa.history.deliveries import select_deliveries
 from gearqa.history.queries import (
     PORTION,
     PRODUCTION_ORDER,
@@ -79,6 +80,7 @@ def write_history_json(stream: BinaryIO, store: HistoryStore, report: Report, wh
                 report, **head, gears=whole, **_events(connection, which, every_acknowledgement=True),
                 intakes=(read(StoredIntake, row) for row in select_intakes(connection)),
                 parts=(read(StoredPart, row) for row in select_parts(connection)),
+                deliveries=iter(select_deliveries(connection, every_state=True)),
                 audit=(read(AuditEntry, row) for row in select_audit(connection)),
             )  # fmt: skip
         HISTORY.stream(stream, made)

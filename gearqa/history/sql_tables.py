@@ -15,7 +15,7 @@ import sqlalchemy as sa
 
 METADATA: Final = sa.MetaData()
 VERSION_TABLE: Final = "gearqa_schema"
-HEAD: Final = "0003"
+HEAD: Final = "0004"
 """Newest schema version: the revision of the last migration."""
 CURRENT: Final = "current"
 SUPERSEDED: Final = "superseded"
@@ -135,6 +135,17 @@ ACKNOWLEDGEMENT: Final = _table(
     *_optional(sa.BigInteger, "undoes"),
 )
 """A signal of a series that somebody has seen; or (`undoes`) that takes an earlier row back."""
+
+DELIVERY: Final = _table(
+    "delivery",
+    _id(),
+    *_columns(sa.Text, "supplier", "part_number", "revision", "delivered_at", "delivered_utc"),
+    *_columns(sa.Text, "report_sha256", "content", "state", "added_at"),
+    *_optional(sa.BigInteger, "superseded_by"),
+    *_columns(sa.Boolean, "simulated"),
+    _identity("delivery", "supplier", "part_number", "report_sha256"),
+)
+"""A supplier's report that was checked. `content`: what was found, JSON."""
 
 CHAIN: Final = _table(
     "chain",

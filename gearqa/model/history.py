@@ -228,6 +228,7 @@ class CheckReport:
     removed: int
     events: int
     intakes: int
+    deliveries: int
     files_checked: int
     chain: ChainHead
     findings: tuple[StoreFinding, ...]

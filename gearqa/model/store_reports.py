@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from gearqa.model.declared import KNOWN, Simulated
+from gearqa.model.deliveries import StoredDelivery, SupplierReview
 from gearqa.model.history import (
     Acknowledgement,
     CheckReport,
@@ -140,6 +141,8 @@ class ExportedStore:
     acknowledgements: Iterable[Acknowledgement]
     intakes: Iterable[StoredIntake]
     parts: Iterable[StoredPart]
+    deliveries: Iterable[StoredDelivery]
+    """In every state."""
     audit: Iterable[AuditEntry]
 
 
@@ -155,6 +158,16 @@ class CheckedStore:
     def sound(self) -> bool:
         """Nothing is wrong."""
         return not self.check.findings
+
+
+@dataclass(frozen=True, slots=True)
+class SuppliersStore:
+    """Suppliers over their deliveries."""
+
+    store: StorePlace
+    simulated: Simulated
+    reviews: tuple[SupplierReview, ...]
+    report: Literal["suppliers"] = "suppliers"
 
 
 @dataclass(frozen=True, slots=True)

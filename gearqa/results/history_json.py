@@ -1,9 +1,10 @@
-"""What `gearqa history` writes: one schema for five reports; `report` says which."""
+"""What `gearqa history` writes: one schema for six reports; `report` says which."""
 
 from __future__ import annotations
 
 from typing import Final
 
+from gearqa.model.deliveries import StoredDelivery, SupplierReview
 from gearqa.model.history import CheckReport, FrozenReference, RegradeReport, StoredEvent, StoredGear
 from gearqa.model.measurement import InputFile
 from gearqa.model.store_reports import (
@@ -17,6 +18,7 @@ from gearqa.model.store_reports import (
     StoredInput,
     StoredIntake,
     StoredPart,
+    SuppliersStore,
 )
 from gearqa.results.codec import Table
 from gearqa.results.document import ResultDocument
@@ -35,18 +37,24 @@ HISTORY: Final = ResultDocument(
             "report", "store", "conforms=regrading.conforms",
             *(f"{name}=regrading.{name}" for name in names_of(RegradeReport)),
         ),
+        SuppliersStore: ("report", "store", "simulated", "reviews"),
+        SupplierReview: (
+            "supplier", "part_number", "simulated", "next", "outcomes", "claims", "share_confirmed",
+            "deliveries", "biases",
+        ),
         StoredDocument: (*(f"{name}=gear.{name}" for name in names_of(StoredGear)), "digests", "result"),
         StoredInput: ("folder", *(f"{name}=file.{name}" for name in names_of(InputFile))),
     },
     {
         StoredGear: "stored_gear", StoredEvent: "event", FrozenReference: "reference", AuditEntry: "audit",
         StoredIntake: "intake", StoredPart: "part", StoredInput: "input",
+        StoredDelivery: "delivery",
     },
 )  # fmt: skip
 
 
 def history_json_schema() -> Table:
-    """Schema of `history list`, `show`, `export`, `check` and `regrade` with --json."""
+    """Schema of `history list`, `show`, `export`, `check`, `regrade` and `suppliers` with --json."""
     from gearqa.results.json_schema import DIALECT, Schemas, array, reference, with_head
 
     schemas = Schemas(HISTORY.views, HISTORY.definitions)
@@ -57,6 +65,7 @@ def history_json_schema() -> Table:
         schemas.of(ExportedStore, None, gears=whole_gears),
         schemas.of(CheckedStore),
         schemas.of(RegradedStore),
+        schemas.of(SuppliersStore),
     ]
     return {
         "$schema": DIALECT,

@@ -23,3 +23,12 @@ def clock_text(moment: datetime) -> str:
     '06:05:35'
     """
     return f"{moment:%H:%M:%S}"
+
+
+def date_text(moment: datetime) -> str:
+    """The day, as it was where the time was noted.
+
+    >>> date_text(datetime.fromisoformat("2025-04-07T06:05:35+02:00"))
+    '2025-04-07'
+    """
+    return f"{moment:%Y-%m-%d}"

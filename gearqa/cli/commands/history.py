@@ -11,7 +11,7 @@ from typer.core import TyperGroup
 from gearqa.cli.commands import COMMANDS
 from gearqa.cli.console import put_out, say
 from gearqa.cli.exit_status import ExitStatus, status_of
-from gearqa.cli.options import ColumnMap, JsonFile, PartFile, Quiet, Serials
+from gearqa.cli.options import ColumnMap, HtmlFile, JsonFile, PaperSize, PartFile, PdfFile, Quiet, Serials
 from gearqa.cli.stores import CommandStore, Grinder, PartNumber, Since, Store, Until
 from gearqa.cli.values import Command
 
@@ -197,16 +197,25 @@ def remove(
     event: Annotated[
         int | None, typer.Option("--event", metavar="N", help="Remove event number N instead of gears.")
     ] = None,
+    delivery: Annotated[
+        int | None, typer.Option("--delivery", metavar="N", help="Remove delivery number N of a supplier.")
+    ] = None,
     remark: Annotated[str | None, typer.Option("--remark", metavar="TEXT", help="Why; is logged.")] = None,
     store: Store = None,
 ) -> int:
-    """Take gears or an event out of the count; they are kept as removed, and logged."""
+    """Take gears, an event or a delivery out of the count; they are kept as removed, and logged."""
     from gearqa.jobs.history import remove_event, remove_from_history
     from gearqa.report.history.words import removal_sentence
 
-    if bool(serial) == (event is not None):
-        raise typer.BadParameter("give serials, or --event N", param_hint="SERIAL")
+    if [bool(serial), event is not None, delivery is not None].count(True) != 1:
+        raise typer.BadParameter("give serials, --event N or --delivery N", param_hint="SERIAL")
     with CommandStore(store) as history:
+        if delivery is not None:
+            from gearqa.jobs.suppliers import remove_delivery
+            from gearqa.report.suppliers.words import removed_delivery_sentence
+
+            say(removed_delivery_sentence(remove_delivery(delivery, remark=remark, store=history)))
+            return ExitStatus.CONFORMS
         if event is not None:
             remove_event(event, store=history)
             say(f"removed: event {event}")
@@ -288,6 +297,55 @@ def check(
             stream.write(HISTORY.json(CheckedStore(StorePlace(history.open().shown), report)))
     put_out(shown)
     return status_of(not report.findings)
+
+
+@app.command("suppliers", cls=Command)
+def suppliers(
+    supplier: Annotated[
+        str | None, typer.Argument(metavar="SUPPLIER", help="Only this one.", show_default=False)
+    ] = None,
+    part_number: PartNumber = None,
+    as_of: Annotated[
+        str | None,
+        typer.Option("--as-of", metavar="T", help="As it was then (ISO 8601, or a date: its end); else now."),
+    ] = None,
+    store: Store = None,
+    json: JsonFile = None,
+    html: HtmlFile = None,
+    pdf: PdfFile = None,
+    paper: PaperSize = "a4",
+    quiet: Quiet = False,
+) -> int:
+    """Show suppliers over their deliveries: agreement, bias, claims, how much to measure next.
+
+    The deliveries are those that `gearqa incoming --store` kept. Exit status 1 if the next delivery of any is
+    to be measured tightened.
+    """
+    from datetime import datetime
+
+    from gearqa.cli.console import terminal
+    from gearqa.cli.report_files import write_report
+    from gearqa.jobs.suppliers import review_suppliers
+    from gearqa.model.store_reports import StorePlace, SuppliersStore
+    from gearqa.report.suppliers.page import suppliers_document
+    from gearqa.report.suppliers.screen import supplier_blocks
+    from gearqa.results.history_json import HISTORY
+    from gearqa.results.outputs import Outputs
+
+    with CommandStore(store) as history, Outputs() as outputs:
+        outputs.keep_clear_of(history.files)
+        reviews = review_suppliers(supplier, part_number=part_number, as_of=as_of, store=history)
+        if json is not None:
+            simulated = any(one.simulated for one in reviews)
+            found = SuppliersStore(StorePlace(history.open().shown), simulated, reviews)
+            outputs.open(json, "JSON result").write(HISTORY.json(found))
+        now = datetime.now().astimezone()
+        write_report(outputs, lambda: suppliers_document(reviews, now), html=html, pdf=pdf, paper=paper)
+        screen = terminal()
+        silent = quiet or "-" in (json, html, pdf)
+        shown = "" if silent else screen.laid_out(supplier_blocks(reviews, wide=screen.wide))
+    put_out(shown)
+    return status_of(all(one.next.level != "tightened" for one in reviews))
 
 
 @app.command("event", cls=Command)

@@ -60,6 +60,27 @@ def command(
         str | None,
         typer.Option("--text", metavar="FILE", help="Write plain text for a mail; - is standard output."),
     ] = None,
+    store: Annotated[
+        str | None,
+        typer.Option(
+            "--store",
+            metavar="URL",
+            help="Keep what was found in this history store, with --supplier: a file, or "
+            "postgresql://USER@HOST/DATABASE.",
+        ),
+    ] = None,
+    delivered: Annotated[
+        str | None,
+        typer.Option(
+            "--delivered", metavar="T", help="When the delivery came (ISO 8601, or a date); else now."
+        ),
+    ] = None,
+    replace: Annotated[
+        bool,
+        typer.Option(
+            "--replace", help="A report stored with other findings is superseded (kept and logged)."
+        ),
+    ] = False,
     json: JsonFile = None,
     csv: CsvFile = None,
     csv_style: CsvStyle = "comma",
@@ -78,15 +99,19 @@ def command(
     Exit status: 0 the figures agree and no claim is refused; 1 they differ or cannot be compared, or a claim
     is refused; 2 bad input or usage.
     """
-    from gearqa.cli.console import put_out, tell_notices, terminal
+    from gearqa.cli.console import put_out, tell, tell_notices, terminal
     from gearqa.cli.progress import JobProgress
     from gearqa.cli.report_files import write_report
+    from gearqa.cli.stores import CommandStore
     from gearqa.jobs.incoming import check_report
     from gearqa.results.incoming_json import INCOMING, incoming_csv
     from gearqa.results.outputs import Outputs
 
     report, folder = _report_and_folder(paths)
-    with Outputs() as outputs:
+    if store is None and (delivered is not None or replace):
+        option = "--delivered" if delivered is not None else "--replace"
+        raise typer.BadParameter("needs --store, where the check is kept", param_hint=option)
+    with CommandStore(store) as history, Outputs() as outputs:
         result = check_report(
             report, folder, part=part, columns=columns, serial=serial, their_folder=their_folder,
             their_part=their_part, their_columns=their_columns, supplier=supplier, plan=plan,
@@ -114,9 +139,18 @@ def command(
 
             screen = terminal()
             shown = screen.laid_out(incoming_blocks(result, wide=screen.wide))
+        if store is not None:
+            from gearqa.jobs.suppliers import keep_delivery
+
+            outputs.keep_clear_of(history.files)
+            kept = keep_delivery(result, delivered=delivered, replace=replace, store=history)
     if not quiet:
         tell_notices(result.warnings)
     put_out(shown)
+    if store is not None and not quiet:
+        from gearqa.report.suppliers.words import kept_sentence
+
+        tell(kept_sentence(kept))
     return status_of(result.agrees)
 
 

@@ -210,6 +210,8 @@ def check_blocks(report: CheckReport) -> list[Block]:
         f"{count_text(report.gears, 'gear')}, {report.superseded} superseded, {report.removed} removed, "
         f"{count_text(report.events, 'event')}, {count_text(report.intakes, 'intake')}"
     )
+    if report.deliveries:
+        counted += f", {count_text(report.deliveries, 'delivery', 'deliveries')}"
     if report.files_checked:
         counted += f", {count_text(report.files_checked, 'raw file')} compared"
     entries = count_text(report.chain.entries, "entry", "entries")

@@ -1,0 +1,1 @@
+"""Suppliers over their deliveries: words, tables, page, terminal, figures."""
