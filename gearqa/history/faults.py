@@ -54,9 +54,13 @@ POSTGRES_FAULTS: dict[str, tuple[type[StoreError], str, str]] = {
     "28P01": (StoreError, "the server refuses user or password", "set PGPASSWORD or a ~/.pgpass file"),
     "28000": (StoreError, "the server refuses this user", "ask the database administrator"),
     "3D000": (StoreError, "there is no such database", "create it on the server: createdb NAME"),
+    "3F000": (
+        StoreError, "the search path names no schema that exists",
+        "set it for this user: ALTER ROLE NAME SET search_path = public",
+    ),
     "42P07": (StoreError, "its schema version does not fit its tables", "restore the last backup"),
     "57P01": (StoreBusyError, "the server was shut down", f"{NOTHING}; try again when it runs"),
-}
+}  # fmt: skip
 
 NO_DRIVER = "the driver for PostgreSQL is not installed"
 DRIVER_HINT = "install it with: pip install 'gearqa[postgres]'"

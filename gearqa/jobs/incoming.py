@@ -12,6 +12,7 @@ from gearqa.incoming.conclude import conclude
 from gearqa.incoming.sides import MeasuredGears
 from gearqa.incoming.theirs import reported_gears, with_reported_uncertainty
 from gearqa.jobs.folders import input_file, open_folder
+from gearqa.jobs.parameters import require_lot_size
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.model.incoming import DecideOn, IncomingResult, ReportedTable, Side
 from gearqa.model.lot import LotResult
@@ -106,8 +107,7 @@ def check_report(
             raise ArgumentError(name, "needs the folder of their raw traces")
     if their_folder is not None and not Path(their_folder).is_dir():
         raise ArgumentError("their_folder", f"'{their_folder}' is no folder")
-    if lot_size is not None and lot_size < 1:
-        raise ArgumentError("lot_size", f"{lot_size}; expected 1 or more")
+    require_lot_size(lot_size)
     drawing: Part | None = None
     ours = theirs = None
     files: tuple[InputFile, ...] = ()

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from gearqa.errors import ArgumentError
 from gearqa.evaluation.evaluate import evaluate, grade_header
 from gearqa.jobs.folders import open_folder, require_folder
+from gearqa.jobs.parameters import require_lot_size
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.model.lot import Disposition, Exclusion, LotDecision, LotOptions, LotResult
 from gearqa.model.measurement import InputFile
@@ -112,8 +113,7 @@ def decide_lot(
     ('reject', 'rejected_by_plan')
     """
     require_folder(folder)
-    if lot_size is not None and lot_size < 1:
-        raise ArgumentError("lot_size", f"{lot_size}; expected 1 or more")
+    require_lot_size(lot_size)
     _exclusions("exclude", exclude or ())
     _exclusions("sorted_out", sorted_out or ())
     person = _person_decided(

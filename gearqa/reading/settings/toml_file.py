@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Generic, TypeVar
@@ -81,9 +81,28 @@ def read_toml(path: Path | str, model: type[M], *, name: str | None = None) -> T
     document, lost, problems = parse_toml(text, shown, lines)
     if document is None:
         return TomlFile(shown, None, {}, lines, tuple(problems))
+    problems += _nul_problems(document, shown, lines)
     instance, found = validated(document, model, shown, lines, lost)
     problems = _by_line((*problems, *found))
     return TomlFile(shown, None if problems else instance, document, lines, tuple(problems))
+
+
+def _nul_problems(value: Any, shown: str, lines: TomlLines, path: KeyPath = ()) -> Iterator[Problem]:
+    """Texts with a NUL character, which TOML can write and neither a database nor a file name can hold."""
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            if "\0" not in key:
+                yield from _nul_problems(inner, shown, lines, (*path, key))
+                continue
+            line = lines.line_of(path)
+            yield Problem(Reason.VALUE_OUT_OF_RANGE, shown, "a key with a NUL character", "text", line)
+    elif isinstance(value, list):
+        for place, inner in enumerate(value):
+            yield from _nul_problems(inner, shown, lines, (*path, place))
+    elif isinstance(value, str) and "\0" in value:
+        line = lines.line_of(path)
+        found = "a NUL character"
+        yield Problem(Reason.VALUE_OUT_OF_RANGE, shown, found, "text", line, key=dotted(path))
 
 
 def known_document(path: Path) -> dict[str, Any]:

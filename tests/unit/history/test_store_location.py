@@ -85,3 +85,15 @@ def test_a_server_that_is_not_there_is_told_without_its_password(tmp_path):
     with pytest.raises(StoreError, match="cannot be reached") as caught:
         HistoryStore.open(f"postgresql://anna:pepper@/gears?host={tmp_path}")
     assert "pepper" not in str(caught.value)
+
+
+@pytest.mark.postgres
+@pytest.mark.parametrize("path", ["", "nowhere"])
+def test_a_search_path_without_a_schema_is_told(postgres, path):
+    where = f"{postgres.database()}&options=-csearch_path%3D{path}"
+    with (
+        pytest.raises(StoreError, match="search path"),
+        HistoryStore.open(where, writing=True) as store,
+        store.writing(),
+    ):
+        pass

@@ -84,6 +84,17 @@ def test_the_only_row_of_a_gear_is_at_fault(tmp_path):
     assert reasons(folder, serials=["B"]) == {Reason.BAD_TIME}
 
 
+@pytest.mark.parametrize(
+    "name", ['number = "T\\u0000"', 'number = "T"\n"a\\u0000" = 1', 'number = "\\U00000000"']
+)
+def test_a_nul_character_in_a_part_file(tmp_path, name):
+    folder = table(tmp_path, HEADER, *FULL)
+    part = folder / "part.toml"
+    part.write_text(part.read_text().replace('number = "T-8"', name))
+    with pytest.raises(InputError, match="NUL character"):
+        read_folder(folder)
+
+
 # --- TOML and records ------------------------------------------------------------------------------------
 
 TOML = {
