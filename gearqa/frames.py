@@ -21,7 +21,8 @@ GRADED_FIELDS = (
     "tolerance_um", "conforms", "master_quality",
 )  # fmt: skip
 PARAMETER_FIELDS = (
-    "serial", "parameter", "symbol", "flank", *GRADED_FIELDS, "lower_limit_um", "upper_limit_um", "mean_um",
+    "serial", "measurement", "parameter", "symbol", "flank", *GRADED_FIELDS, "lower_limit_um",
+    "upper_limit_um", "mean_um",
 )  # fmt: skip
 INTEGERS = ("class", "required_class", "tooth", "points", "near_limit")
 ANSWERS = ("conforms", "master_quality", "beyond")
@@ -73,7 +74,7 @@ def _parameter_rows(gears: Iterable[GearResult]) -> Iterable[tuple[Any, ...]]:
         for key, parameter in gear.parameters.items():
             sides: Iterable[tuple[str | None, ParameterResult | FlankResult]] = parameter.flanks.items()
             for flank, one in sides if parameter.flanks else [(None, parameter)]:
-                known = gear.serial, key, PARAMETERS[key].symbol, flank, *graded(one)
+                known = gear.serial, gear.measurement, key, PARAMETERS[key].symbol, flank, *graded(one)
                 yield *known, *(one.limits_um or (None, None)), getattr(one, "mean_um", None)
 
 
@@ -86,5 +87,7 @@ def traces_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
         What `gearqa.grade` or `gearqa.evaluation.evaluate` returned.
     """
     values = attrgetter(*TRACE_FIELDS)
-    rows = ((gear.serial, *values(trace)) for gear in _gears(result) for trace in gear.traces)
-    return _frame(rows, ("serial", *TRACE_FIELDS))
+    rows = (
+        (gear.serial, gear.measurement, *values(trace)) for gear in _gears(result) for trace in gear.traces
+    )
+    return _frame(rows, ("serial", "measurement", *TRACE_FIELDS))

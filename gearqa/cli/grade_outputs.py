@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, BinaryIO, Literal, Protocol
 import typer
 
 from gearqa.errors import ReportError
+from gearqa.model.measurement import measured_name
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
@@ -165,7 +166,7 @@ class _SheetFolder:
         from gearqa.report.render.pdf import write_pdf
 
         document = gear_document(self._header, gear.result, gear.curves, part=self._part)
-        name = f"{self._names.next(gear.result.serial)}.pdf"
+        name = f"{self._names.next(measured_name(gear.result.serial, gear.result.measurement))}.pdf"
         stream = self._outputs.open(str(self._folder / name), "PDF")
         self._setting.append((stream, self._pool.submit(write_pdf, stream, document, paper=self._paper)))
         while len(self._setting) > SET_AT_ONCE:

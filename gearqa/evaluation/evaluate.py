@@ -16,7 +16,7 @@ from gearqa.evaluation.part_setup import PartSetup, setup_of
 from gearqa.evaluation.pitch_sets import evaluate_pitch_sets
 from gearqa.evaluation.trace_sets import evaluate_trace_sets
 from gearqa.model.decision_rule import DecisionRuleName, DecisionTable
-from gearqa.model.measurement import GearMeasurement, InputFile
+from gearqa.model.measurement import GearMeasurement, InputFile, Seen
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, GradeHeader, GradeResult, LotSummary, MasterCriterion
 
@@ -84,7 +84,7 @@ def grade(inspection: GearSource) -> GradeResult:
 
 
 class LotCounter:
-    """Counts gears as they are graded, so that none has to be kept."""
+    """Counts gears as they are graded, so that none has to be kept; of each serial the first measurement."""
 
     def __init__(self) -> None:
         self._conforms: dict[bool | None, int] = {True: 0, False: 0, None: 0}
@@ -92,9 +92,12 @@ class LotCounter:
         self._not_proven = 0
         self._worst_class = 0
         self._beyond = 0
+        self._seen = Seen()
 
     def add(self, gear: GearResult) -> None:
-        """Count one gear."""
+        """Count one gear; measurements of one serial follow each other."""
+        if self._seen.again(gear):
+            return
         self._conforms[gear.conforms] += 1
         self._master[gear.master_quality] += 1
         self._not_proven += gear.state == "not proven"

@@ -22,7 +22,7 @@ from gearqa.evaluation.pitch_sets import PitchSet
 from gearqa.evaluation.sizes import size_results
 from gearqa.evaluation.trace_sets import TraceSet, measured_traces
 from gearqa.evaluation.value_states import worst_state
-from gearqa.model.measurement import GearMeasurement, Production
+from gearqa.model.measurement import FIRST_MEASUREMENT, GearMeasurement, Production
 from gearqa.model.results import (
     CurveTrace,
     GearResult,
@@ -55,6 +55,7 @@ def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, setup:
         sizes,
         traces.curves,
         gear.production,
+        gear.measurement,
     )
     return judged_gear(evaluated, setup)
 
@@ -74,6 +75,7 @@ class Evaluated(NamedTuple):
     sizes: tuple[SizeResult, ...]
     curves: Mapping[tuple[TraceKind, Flank], Sequence[CurveTrace]]
     production: Production | None
+    measurement: str = FIRST_MEASUREMENT
 
 
 def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
@@ -126,6 +128,7 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
     reached = all_of(list(master.values()))
     return GearResult(
         serial=gear.serial,
+        measurement=gear.measurement,
         class_=worst if 0 < worst < BEYOND else None,
         class_complete=not required_gaps,
         beyond=worst == BEYOND,

@@ -67,6 +67,7 @@ def judged_anew(gear: GearResult, setup: PartSetup) -> GearResult:
             if (one.kind, one.flank) in setup.limit_curves
         },
         gear.production,
+        gear.measurement,
     )
     return judged_gear(evaluated, setup)
 

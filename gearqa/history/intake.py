@@ -196,6 +196,8 @@ class _Writing:
     complete: bool
     conflicts: list[str] = field(default_factory=list)
     entries: list[LogEntry] = field(default_factory=list)
+    _met: set[tuple[str, str]] = field(default_factory=set)
+    """Identities of the gears of this folder."""
     _part_id: int = 0
     _intake_id: int | None = None
     _next_gear: int = 0
@@ -236,7 +238,12 @@ class _Writing:
         replacing: list[tuple[int, int]] = []
         unchanged = 0
         for draft in batch:
-            old = stored.get((draft.serial, draft.measured_key))
+            identity = (draft.serial, draft.measured_key)
+            if identity in self._met:
+                self.conflicts.append(_twice(draft))
+                continue
+            self._met.add(identity)
+            old = stored.get(identity)
             if old is not None:
                 known, same_part = loads(old.digests), old.part_id == self._part_id
                 if known == draft.digests and same_part:
@@ -293,6 +300,11 @@ class _Writing:
         return f"{draft.serial}{measured}: {what}"
 
 
+def _twice(draft: Draft) -> str:
+    when = f"with measured_at {draft.measured_key}" if draft.measured_key else "without a measured_at"
+    return f"{draft.serial}: two measurements {when} in one folder"
+
+
 def _intake_row(source: FolderToAdd, inspection: Inspection) -> dict[str, Any]:
     def place(path: Path | None) -> str | None:
         return None if path is None else plain_text(str(path.resolve()))
@@ -316,6 +328,6 @@ def _conflict_error(conflicts: Sequence[str], shown: str) -> StoreConflictError:
     lines = [f"{head}; nothing was changed:", *first_lines(conflicts, CONFLICTS_NAMED)]
     return StoreConflictError(
         "\n".join(lines),
-        hint="--replace supersedes the stored ones, which are kept; a second measurement of a gear needs its "
-        "measured_at in the production table",
+        hint="--replace supersedes the stored ones, which are kept; a second measurement of a gear needs a "
+        "measured_at of its own in the production table",
     )

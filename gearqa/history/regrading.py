@@ -29,8 +29,9 @@ from gearqa.history.raw_files import Intake, folder_faults, read_intakes
 from gearqa.history.sealed_rows import next_id
 from gearqa.history.sql_tables import CURRENT, GEAR, PART
 from gearqa.history.store import HistoryStore, LogEntry, log, now
-from gearqa.history.stored_texts import loads
+from gearqa.history.stored_texts import identity_text, loads
 from gearqa.model.history import RegradedGear, RegradeReport, StoredGear
+from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
 from gearqa.reading.folder.passes import read_folder
@@ -43,10 +44,11 @@ Source = Literal["stored values", "raw files"]
 
 @dataclass(frozen=True, slots=True)
 class _Chosen:
-    """A gear to be graded anew, and the row of its part data."""
+    """A gear to be graded anew, the row of its part data, and its time of measurement as identity."""
 
     stored: StoredGear
     part: int
+    measured_key: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +71,8 @@ class _Drawing:
         return cls(old, new, setup, differs, why or ("--from-files" if grading.from_files else None))
 
 
+_Identity = tuple[str, str]
+"""Serial and time of measurement, as a store tells gears of a part apart."""
 _Graded = tuple[_Chosen, GearResult, dict[str, str], Source]
 """A gear graded anew: the new result, digests of what was measured, and what it comes from."""
 
@@ -117,14 +121,14 @@ def regrade(
 
 def _chosen(connection: Connection, which: Selection) -> Iterator[_Chosen]:
     query = (
-        sa.select(*GEAR_COLUMNS, GEAR.c.part_id)
+        sa.select(*GEAR_COLUMNS, GEAR.c.part_id, GEAR.c.measured_key)
         .join(PART, PART.c.id == GEAR.c.part_id)
         .where(*which.conditions())
         .order_by(GEAR.c.id)
     )
     rows: Iterable[Any] = connection.execute(query)
     for row in rows:
-        yield _Chosen(gear_of(row), row.part_id)
+        yield _Chosen(gear_of(row), row.part_id, row.measured_key)
 
 
 def _from_values(
@@ -145,9 +149,10 @@ def _from_files(
     drawings: Mapping[int, _Drawing],
     intakes: Mapping[int, Intake],
 ) -> Iterator[_Graded]:
-    groups: dict[tuple[int, int], dict[str, _Chosen]] = {}
+    groups: dict[tuple[int, int], dict[_Identity, _Chosen]] = {}
     for gear in gears:
-        groups.setdefault((gear.stored.intake, gear.part), {})[gear.stored.serial] = gear
+        identity = gear.stored.serial, gear.measured_key
+        groups.setdefault((gear.stored.intake, gear.part), {})[identity] = gear
     stored = _stored_digests(store, gears)
     faults = [
         fault
@@ -159,10 +164,20 @@ def _from_files(
     for (number, part), group in groups.items():
         intake, drawing = intakes[number], drawings[part].new
         with read_folder(
-            intake.folder, part=drawing, columns=intake.column_map, serials=tuple(group)
+            intake.folder, part=drawing, columns=intake.column_map, serials=_serials(group)
         ) as inspection:
             for result, digests in graded_gears(inspection, drawing):
-                yield group[result.serial], result, digests, "raw files"
+                if (chosen := group.get(_identity(result))) is not None:
+                    yield chosen, result, digests, "raw files"
+
+
+def _identity(gear: GearMeasurement | GearResult) -> _Identity:
+    at = gear.production.measured_at if gear.production else None
+    return gear.serial, identity_text(at)
+
+
+def _serials(group: Mapping[_Identity, _Chosen]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(serial for serial, _ in group))
 
 
 def _stored_digests(store: HistoryStore, gears: Sequence[_Chosen]) -> dict[int, dict[str, str]]:
@@ -176,7 +191,7 @@ def _stored_digests(store: HistoryStore, gears: Sequence[_Chosen]) -> dict[int, 
 
 
 def _raw_faults(
-    intake: Intake, group: Mapping[str, _Chosen], old: Part, stored: Mapping[int, dict[str, str]]
+    intake: Intake, group: Mapping[_Identity, _Chosen], old: Part, stored: Mapping[int, dict[str, str]]
 ) -> list[str]:
     """What is wrong with the raw files of some gears of one folder; nothing if the gears are as they were."""
     faults = folder_faults(intake)
@@ -186,12 +201,13 @@ def _raw_faults(
         return faults
     try:  # files may have grown by other gears
         with read_folder(
-            intake.folder, part=old, columns=intake.column_map, serials=tuple(group)
+            intake.folder, part=old, columns=intake.column_map, serials=_serials(group)
         ) as inspection:
+            found = {_identity(gear): measured_digests(gear) for gear in inspection}
             changed = [
-                gear.serial
-                for gear in inspection
-                if measured_digests(gear) != stored[group[gear.serial].stored.id]
+                serial
+                for (serial, at), gear in group.items()
+                if found.get((serial, at)) != stored[gear.stored.id]
             ]
     except (ValueError, OSError) as error:  # what the reader raises, and files that went away
         return [*faults, f"{intake.folder}: cannot be read any more ({str(error).splitlines()[0]})"]

@@ -29,6 +29,8 @@ class MeasuredGears:
     inputs: tuple[InputFile, ...] = ()
     simulated: bool = False
     notices: tuple[Notice, ...] = ()
+    again: tuple[GearResult, ...] = ()
+    """Further measurements of these gears, for the decision on the lot alone."""
 
     def places(self) -> dict[str, int]:
         """Place of every gear by its serial."""

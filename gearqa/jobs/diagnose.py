@@ -13,6 +13,7 @@ from gearqa.jobs.folders import open_folder
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.jobs.recorded_corrections import recorded_corrections, with_gains
 from gearqa.model.diagnosis import DiagnosisResult, RecordedCorrection
+from gearqa.model.measurement import first_measurements
 from gearqa.model.results import MasterCriterion
 
 
@@ -65,7 +66,8 @@ def diagnose(
     """
     with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:
         setup = setup_of(inspection.part)
-        measured = list(progress.over(inspection, "taking apart", "gears"))
+        first = first_measurements(inspection)
+        measured = list(progress.over(first, "taking apart", "gears", total=len(inspection.serials)))
         gears, lot = diagnose_gears(measured, setup, threads=threads)
         drawing = inspection.part.part
         recorded: tuple[RecordedCorrection, ...] = ()

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -78,10 +80,15 @@ def gears_of_folders(
     serials: Sequence[str] | None,
     progress: Progress,
 ) -> DriftGears:
-    """Grade folders, one after the other; only observations are kept, not the gears."""
+    """Grade folders, one after the other; only observations are kept, not the gears.
+
+    Of a serial that was measured more than once the observations are in order of measuring, as in a store.
+    """
     for folder in folders:
         require_folder(folder)
-    observations: list[Observation] = []
+    found_at: list[tuple[datetime | None, Iterable[Observation]]] = []
+    serials_met: set[tuple[str, str]] = set()
+    repeated = False
     events: dict[GrinderEvent, None] = {}
     inputs: list[InputFile] = []
     notices: dict[Notice, None] = {}
@@ -108,7 +115,11 @@ def gears_of_folders(
                     parameters=asked.parameters,
                     simulated=inspection.simulated,
                 )
-                observations += filter(asked.includes, found)
+                met = (drawing.part.number, gear.serial)
+                repeated |= met in serials_met
+                serials_met.add(met)
+                at = None if made.measured_at is None else parsed_time(made.measured_at)
+                found_at.append((at, list(filter(asked.includes, found))))
             for serial, row in inspection.production_of_others.items():
                 one = _made(drawing.part.number, serial, row)
                 if asked.of_grinder(one.grinder):
@@ -128,12 +139,21 @@ def gears_of_folders(
     source = f"{noun} {', '.join(map(str, folders))}"
     return DriftGears(
         header=DriftHeader(source, tuple(inputs), tuple(notices)),
-        observations=observations,
+        observations=_as_measured(found_at, repeated=repeated),
         events=list(events),
         nothing=_nothing_in_folders(source, asked, graded, produced),
         made=list(others.values()),
         parts_per_dress=stated,
     )
+
+
+def _as_measured(
+    found: Sequence[tuple[datetime | None, Iterable[Observation]]], *, repeated: bool
+) -> list[Observation]:
+    """Observations as they came; in order of measuring, those without a time first, where serials repeat."""
+    if repeated:
+        found = sorted(found, key=lambda pair: pair[0].timestamp() if pair[0] else -math.inf)
+    return [one for _, own in found for one in own]
 
 
 def _made(part: str, serial: str, row: Production) -> MadePart:

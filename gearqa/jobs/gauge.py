@@ -11,7 +11,7 @@ from gearqa.evaluation.evaluate import evaluate
 from gearqa.gauge.study_analysis import analyse_study, study_from_gears
 from gearqa.jobs.folders import input_file, open_folder
 from gearqa.model.gauge import GaugeResult, StudyTable
-from gearqa.model.measurement import InputFile
+from gearqa.model.measurement import InputFile, first_measurements
 from gearqa.model.part import Part
 from gearqa.reading.settings.part_file import read_part
 from gearqa.reading.values.parameter_names import nearest_parameter, parameter_key
@@ -126,7 +126,9 @@ def _of_folder(
     with open_folder(folder, part=part, columns=columns) as inspection:
         trials = read_measured_study(table, inspection.serials, name=Path(table).name)
         drawing = inspection.part
-        gears = evaluate((gear for gear in inspection if gear.serial in trials.place_of), drawing)
+        gears = evaluate(
+            (gear for gear in first_measurements(inspection) if gear.serial in trials.place_of), drawing
+        )
         keys = wanted or drawing.tolerance.required
         values = study_from_gears(gears, trials, keys, simulated=inspection.simulated)
         return values, drawing, inspection.inputs, inspection.notices

@@ -16,7 +16,7 @@ from gearqa.jobs.parameters import require_lot_size
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.model.incoming import DecideOn, IncomingResult, ReportedTable, Side
 from gearqa.model.lot import LotResult
-from gearqa.model.measurement import InputFile
+from gearqa.model.measurement import InputFile, Seen, first_measurements
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.reading.settings.part_file import read_part
@@ -149,7 +149,7 @@ def check_table(
 
     def decide(drawing: Part, side: MeasuredGears) -> LotResult:
         header = grade_header(drawing, side.inputs, side.simulated, side.notices)
-        return sign_off(header, drawing, side.results, plan, lot_size=lot_size, lot_id=lot_id)
+        return sign_off(header, drawing, (*side.results, *side.again), plan, lot_size=lot_size, lot_id=lot_id)
 
     lots: dict[Side, LotResult] = {}
     if ours is not None and decided_on != "theirs":
@@ -178,7 +178,11 @@ def _measured(
     """Read and grade a folder; by another drawing than the one it is read with where that is given."""
     with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:
         wanted = drawing or inspection.part
-        gears = tuple(inspection)
-        results = tuple(evaluate(progress.over(gears, "grading", "gears"), wanted))
-        notices = inspection.notices
-        return wanted, MeasuredGears(gears, results, inspection.inputs, inspection.simulated, notices)
+        every = tuple(inspection)
+        results = tuple(evaluate(progress.over(every, "grading", "gears"), wanted))
+        seen = Seen()
+        again = tuple(one for one in results if seen.again(one))
+        return wanted, MeasuredGears(
+            tuple(first_measurements(every)), tuple(first_measurements(results)), inspection.inputs,
+            inspection.simulated, inspection.notices, again,
+        )  # fmt: skip

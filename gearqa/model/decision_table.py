@@ -47,6 +47,9 @@ class LotFacts:
     """Gears of the lot that were measured, left out of the sample and do not conform."""
     left_out_open: tuple[str, ...]
     """The same, not proven or not assessed."""
+    passed_over: tuple[str, ...]
+    """Gears measured again with a better result than in a measurement that does not count, which does not
+    conform or is not proven."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,6 +209,15 @@ TABLE: tuple[Row, ...] = (
         "9d", "cycle_not_covered",
         "more than half of the dress cycle on end has no measured gear: hold",
         "hold", _early, _gap,
+    ),
+    Row(
+        "9e", "measured_again",
+        "a measurement that does not count does not conform or is not proven, and the one that counts is "
+        "better: hold",
+        "hold",
+        lambda f: bool(f.passed_over),
+        lambda f: f"{_serials(f.passed_over)}: measured more than once, and a measurement that does not "
+        "count is worse than the one that does; find out why, and decide on the lot by a disposition",
     ),
     Row(
         "10", "accepted_with_nonconforming",

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Final, Literal
 
 from gearqa.errors import Notice
 from gearqa.model.declared import KNOWN, Identity, Simulated
-from gearqa.model.measurement import InputFile, Production
+from gearqa.model.measurement import FIRST_MEASUREMENT, InputFile, Production
 from gearqa.model.results import State
 from gearqa.symbols import Flank, TraceKind
 from gearqa.wording.sentences import place_text
@@ -267,6 +267,8 @@ class LotGear:
     """One gear of the sample."""
 
     serial: str
+    measurement: str = field(default=FIRST_MEASUREMENT, kw_only=True)
+    """Label of the measurement that counts."""
     state: State
     """State of the gear under the measurement uncertainty."""
     counts_as: State
@@ -289,6 +291,42 @@ class LotGear:
     """Against the limit curves of the drawing, a flank each."""
     warnings: Annotated[tuple[Notice, ...], KNOWN] = ()
     """What grading warns of, the reasons of what was not assessed among it."""
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredOnce:
+    """One measurement of a gear that was measured more than once."""
+
+    measurement: str
+    used: bool
+    state: State
+    """State of the gear by this measurement, under the measurement uncertainty."""
+    counts_as: State
+    """How the decision rule counts that state."""
+    class_: int | None
+    class_complete: bool
+    beyond: bool
+    warnings: Annotated[tuple[Notice, ...], KNOWN] = ()
+    """What grading warns of."""
+
+
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """A gear that was measured more than once, and which measurement counts."""
+
+    serial: str
+    use: str
+    """Label of the measurement that counts."""
+    reason: str
+    """Why, as the plan says; empty: it is the first one."""
+    by: str
+    """Who says so."""
+    measurements: tuple[MeasuredOnce, ...]
+
+    @property
+    def used(self) -> MeasuredOnce:
+        """The measurement that counts."""
+        return next(one for one in self.measurements if one.used)
 
 
 @dataclass(frozen=True, slots=True)
@@ -428,6 +466,8 @@ class LotResult:
     segregated_to: str
     remeasure: tuple[str, ...]
     excluded: tuple[Exclusion, ...]
+    repeats: tuple[Repeat, ...]
+    """Gears that were measured more than once."""
     left_out: tuple[LeftOut, ...]
     """Measured gears that do not belong to the sample."""
     sorted_out: tuple[Exclusion, ...]

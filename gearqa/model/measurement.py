@@ -7,10 +7,10 @@ clockwise and plus pitch or index = displaced clockwise. Readers turn everything
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime, time
-from typing import Annotated
+from typing import Annotated, Final, NamedTuple, Protocol, TypeVar
 
 import numpy as np
 
@@ -18,6 +18,73 @@ from gearqa.arrays import Array
 from gearqa.errors import Notice
 from gearqa.model.declared import IS_SHA256, KNOWN
 from gearqa.symbols import Flank, TraceKind
+
+FIRST_MEASUREMENT: Final = "1"
+"""Label of a measurement that has none."""
+
+
+class GearKey(NamedTuple):
+    """One measurement of one gear."""
+
+    serial: str
+    measurement: str = FIRST_MEASUREMENT
+
+    @property
+    def name(self) -> str:
+        """The gear, with a measurement after the first, as a page shows it."""
+        return measured_name(self.serial, self.measurement)
+
+    @property
+    def quoted(self) -> str:
+        """The same as a message shows it."""
+        again = "" if self.measurement == FIRST_MEASUREMENT else f" (measurement '{self.measurement}')"
+        return f"'{self.serial}'{again}"
+
+
+class HasKey(Protocol):
+    """What was measured on a gear, or what came out of it."""
+
+    @property
+    def serial(self) -> str:
+        """Serial of the gear."""
+
+    @property
+    def measurement(self) -> str:
+        """Label of the measurement."""
+
+
+Keyed = TypeVar("Keyed", bound=HasKey)
+
+
+class Seen:
+    """Tells measured gears that come one after another from further measurements of the same serial."""
+
+    def __init__(self) -> None:
+        self._first: GearKey | None = None
+
+    def again(self, gear: HasKey) -> bool:
+        """Whether this is a further measurement of the serial that came last."""
+        key = GearKey(gear.serial, gear.measurement)
+        first = self._first
+        if first is not None and key.serial == first.serial and key.measurement != first.measurement:
+            return True
+        self._first = key
+        return False
+
+
+def first_measurements(gears: Iterable[Keyed]) -> Iterator[Keyed]:
+    """The gears, each with its first measurement alone; those of one serial follow each other."""
+    seen = Seen()
+    return (gear for gear in gears if not seen.again(gear))
+
+
+def measured_name(serial: str, measurement: str) -> str:
+    """A gear, with a measurement after the first, as a page shows it.
+
+    >>> measured_name("OT-1", "1"), measured_name("OT-1", "after cleaning")
+    ('OT-1', 'OT-1 (after cleaning)')
+    """
+    return serial if measurement == FIRST_MEASUREMENT else f"{serial} ({measurement})"
 
 
 def frozen_array(values: Array) -> Array:
@@ -129,6 +196,13 @@ class Production:
     labels: Annotated[Mapping[str, str], KNOWN] = field(default_factory=dict)
     """Extra columns, kept as text."""
 
+    def made_only(self) -> Production:
+        """What is true of the gear, whenever it is measured: where, when and how it was made."""
+        return replace(
+            self, measured_at=None, instrument=None, operator=None, temperature_degC=None,
+            calibration_ref=None, calibration_due=None, remark=None,
+        )  # fmt: skip
+
     @property
     def calibration_overdue(self) -> bool:
         """Measured after the calibration was due: on a day until its end, at a time where both compare."""
@@ -163,7 +237,7 @@ class GrinderEvent:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class GearMeasurement:
-    """Everything measured on one serial."""
+    """Everything measured on one serial, at one measurement of it."""
 
     serial: str
     traces: tuple[Trace, ...] = ()
@@ -175,6 +249,8 @@ class GearMeasurement:
     """What the reader noticed about this gear alone."""
     files: tuple[str, ...] = ()
     """Files that it rests on, where they are known."""
+    measurement: str = FIRST_MEASUREMENT
+    """Label that tells measurements of one serial apart."""
 
 
 @dataclass(frozen=True, slots=True)

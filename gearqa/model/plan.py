@@ -117,6 +117,15 @@ class UncertaintySource(TomlTable):
     date: str = about("its date", default="")
 
 
+class RepeatTable(TomlTable):
+    """`[[repeats]]`: of a gear that was measured more than once, which measurement counts."""
+
+    serial: str = about("serial of the gear", min_length=1)
+    use: str = about("label of the measurement that counts", min_length=1)
+    reason: str = about("why", min_length=1)
+    by: str = about("who says so", min_length=1)
+
+
 class Plan(TomlTable):
     """A whole plan file."""
 
@@ -136,6 +145,10 @@ class Plan(TomlTable):
     )  # fmt: skip
     minimum_ppk: Positive | None = about('lower bound that require = ["ppk"] asks for', default=None)
     segregated_to: str = about("where gears go that do not conform", default="")
+    repeats: tuple[RepeatTable, ...] = about(
+        "gears measured more than once: which measurement counts, instead of the first",
+        default=(), strict=False,
+    )  # fmt: skip
     uncertainty_source: dict[str, UncertaintySource] = about(
         "source and date of each expanded uncertainty", default={}
     )
@@ -147,6 +160,10 @@ class Plan(TomlTable):
         for number, word in enumerate(self.require):
             if word in self.require[:number]:
                 raise fault(f"require.{number}", f"'{word}' a second time", "each once")
+        serials = [one.serial for one in self.repeats]
+        for number, serial in enumerate(serials):
+            if serial in serials[:number]:
+                raise fault(f"repeats.{number}.serial", f"'{serial}' a second time", "each gear once")
         for key in self.uncertainty_source:
             if key not in PARAMETERS:
                 raise fault(f"uncertainty_source.{key}", f"'{key}'", f"one of {', '.join(PARAMETERS)}")

@@ -13,7 +13,7 @@ from typing import Annotated, ClassVar, Literal
 
 from gearqa.errors import Notice
 from gearqa.model.declared import FINITE, KNOWN, NEVER_NULL, Identity, Key, Only, Simulated, Within, only
-from gearqa.model.measurement import InputFile, Production
+from gearqa.model.measurement import FIRST_MEASUREMENT, InputFile, Production
 from gearqa.symbols import PARAMETERS, Flank, TraceKind
 
 Hand = Literal["right-hand", "left-hand"]
@@ -258,6 +258,8 @@ class GearResult:
     """One gear: class, conformity, master quality, and everything they rest on."""
 
     serial: str
+    measurement: str = field(default=FIRST_MEASUREMENT, kw_only=True)
+    """Label of this measurement of the gear; of several the first counts."""
     class_: int | None
     """The worst class of the graded parameters; null if one is beyond all classes."""
     class_complete: bool

@@ -27,15 +27,15 @@ Style = Literal["comma", "semicolon"]
 
 JUDGED = ("tooth", "class_", "class_exact", "beyond", "required_class", "tolerance_um")
 GEAR_COLUMNS = (
-    "serial", "parameter", "value_um", "flank", *map(key_of, JUDGED), "lower_limit_um", "upper_limit_um",
-    "conforms", "master_quality",
+    "serial", "measurement", "parameter", "value_um", "flank", *map(key_of, JUDGED), "lower_limit_um",
+    "upper_limit_um", "conforms", "master_quality",
 )  # fmt: skip
 FLANK_COLUMNS = (*GEAR_COLUMNS, "min_um", "max_um", "mean_um", "spread_um")
 TRACE_FIELDS = names_of(TraceResult, "hand")
 COLUMNS: dict[RowKind, tuple[str, ...]] = {
     "gear": GEAR_COLUMNS,
     "flank": FLANK_COLUMNS,
-    "trace": ("serial", *TRACE_FIELDS),
+    "trace": ("serial", "measurement", *TRACE_FIELDS),
 }
 _judged = attrgetter(*JUDGED)
 _trace = attrgetter(*TRACE_FIELDS)
@@ -96,9 +96,19 @@ def _at(thing: Any, path: str) -> Any:
     return thing
 
 
-def _graded(serial: str, key: str, flank: str | None, one: ParameterResult | FlankResult) -> list[Any]:
+def _graded(gear: GearResult, key: str, flank: str | None, one: ParameterResult | FlankResult) -> list[Any]:
     limits = one.limits_um or (None, None)
-    return [serial, key, one.value_um, flank, *_judged(one), *limits, one.conforms, one.master_quality]
+    return [
+        gear.serial,
+        gear.measurement,
+        key,
+        one.value_um,
+        flank,
+        *_judged(one),
+        *limits,
+        one.conforms,
+        one.master_quality,
+    ]
 
 
 def _unassessed(gear: GearResult, columns: int) -> Iterator[list[Any]]:
@@ -106,21 +116,21 @@ def _unassessed(gear: GearResult, columns: int) -> Iterator[list[Any]]:
     for one in gear.not_assessed:
         evaluated = gear.parameters.get(one.parameter)
         if evaluated is None or (columns > len(GEAR_COLUMNS) and one.flank not in evaluated.flanks):
-            yield [gear.serial, one.parameter, None, one.flank, *[None] * (columns - 4)]
+            yield [gear.serial, gear.measurement, one.parameter, None, one.flank, *[None] * (columns - 5)]
 
 
 def _curves(gear: GearResult, one: LimitCurveResult, columns: int) -> list[Any]:
     """A row of limit curves: the value is the margin, which must not be below 0."""
     judged = {"tooth": one.tooth}
-    row = [gear.serial, f"{one.kind}_curve", one.margin_um, one.flank, *map(judged.get, JUDGED), 0.0, None]
-    row += [one.conforms, None]
+    row = [gear.serial, gear.measurement, f"{one.kind}_curve", one.margin_um, one.flank]
+    row += [*map(judged.get, JUDGED), 0.0, None, one.conforms, None]
     return [*row, *[None] * (columns - len(row))]
 
 
 def gear_rows(gear: GearResult) -> Iterator[list[Any]]:
     """One row a parameter, worst over flanks."""
     for key, one in gear.parameters.items():
-        yield _graded(gear.serial, key, one.flank, one)
+        yield _graded(gear, key, one.flank, one)
     for kind in dict.fromkeys(one.kind for one in gear.limit_curves):
         worst = min((one for one in gear.limit_curves if one.kind == kind), key=lambda one: one.margin_um)
         yield _curves(gear, worst, len(GEAR_COLUMNS))
@@ -131,10 +141,10 @@ def flank_rows(gear: GearResult) -> Iterator[list[Any]]:
     """One row a parameter and flank; what has no flank (runout) once."""
     for key, one in gear.parameters.items():
         if not one.flanks:
-            yield [*_graded(gear.serial, key, None, one), one.min_um, one.max_um, None, None]
+            yield [*_graded(gear, key, None, one), one.min_um, one.max_um, None, None]
         for flank, side in one.flanks.items():
             yield [
-                *_graded(gear.serial, key, flank, side),
+                *_graded(gear, key, flank, side),
                 side.min_um, side.max_um, side.mean_um, side.spread_um,
             ]  # fmt: skip
     yield from (_curves(gear, one, len(FLANK_COLUMNS)) for one in gear.limit_curves)
@@ -144,7 +154,7 @@ def flank_rows(gear: GearResult) -> Iterator[list[Any]]:
 def trace_rows(gear: GearResult) -> Iterator[list[Any]]:
     """One row a profile or helix trace."""
     for trace in gear.traces:
-        yield [gear.serial, *_trace(trace)]
+        yield [gear.serial, gear.measurement, *_trace(trace)]
 
 
 ROWS = {"gear": gear_rows, "flank": flank_rows, "trace": trace_rows}

@@ -122,6 +122,7 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
     proven = [v.class_proven for v in values if v.class_proven is not None]
     return LotGear(
         serial=gear.serial,
+        measurement=gear.measurement,
         state=worst_state([*(v.state for v in values), *(c.state for c in curves), *lost]),
         counts_as=worst_state([*(v.counts_as for v in values), *(c.counts_as for c in curves), *lost]),
         probability_of_conformity=least.probability_of_conformity if least else None,

@@ -19,6 +19,7 @@ from gearqa.model.lot import (
     LotOptions,
     LotReason,
     LotResult,
+    Repeat,
     series_text,
 )
 from gearqa.model.measurement import Production
@@ -30,6 +31,7 @@ from gearqa.signoff.gear_states import judge_gear
 from gearqa.signoff.left_out import Split, sort_result, split
 from gearqa.signoff.master import master_quality_of_lot
 from gearqa.signoff.production import cycle_coverage, lot_of_several_cycles, production_facts
+from gearqa.signoff.repeats import choose, judged_repeats, passed_over
 from gearqa.signoff.risks import decision_risks
 from gearqa.signoff.sampling_plan import apply_plan, required_plan
 from gearqa.signoff.statistics_table import lot_statistics
@@ -53,9 +55,10 @@ def sign_off(
 ) -> LotResult:
     """Decide on a lot from a sample of graded gears.
 
-    `gears` are all that were measured, those left out of the sample too (`excluded`, or not among
-    `options.restricted_to`); `sorted_out` were taken out of the lot; `other_production` are rows of gears
-    of the lot that were not measured. What a person decided does not change the recommendation.
+    `gears` are all that were measured, every measurement of them, those left out of the sample too
+    (`excluded`, or not among `options.restricted_to`); `sorted_out` were taken out of the lot;
+    `other_production` are rows of gears of the lot that were not measured. What a person decided does not
+    change the recommendation.
 
     Raises
     ------
@@ -66,11 +69,16 @@ def sign_off(
     """
     plan = with_decision_of(part, plan or Plan())
     options = options or LotOptions()
+    chosen = choose(gears, plan.repeats)
     parts = split(
-        gears, lot_size, excluded=excluded, restricted_to=options.restricted_to, sorted_out=sorted_out
+        chosen.gears, lot_size, excluded=excluded, restricted_to=options.restricted_to, sorted_out=sorted_out
     )
     basis = _basis(part, parts, plan, excluded, options.restricted_to, sorted_out, other_production)
-    facts = _facts(basis)
+    criteria = criteria_of(part)
+    repeats = judged_repeats(
+        chosen, plan.repeats, lambda gear: judge_gear(gear, part, criteria, plan.decision)
+    )
+    facts = _facts(basis, repeats)
     decision, reasons = decide(facts)
     sample, judged, sampling = basis.gears, basis.judged, basis.sampling
     beyond = any(gear.beyond for gear in sample)
@@ -94,7 +102,7 @@ def sign_off(
         ),
         drawn=plan.drawn,
         segregate=facts.segregate, segregated_to=plan.segregated_to, remeasure=facts.remeasure,
-        excluded=tuple(excluded), left_out=basis.left_out, sorted_out=tuple(sorted_out),
+        excluded=tuple(excluded), repeats=repeats, left_out=basis.left_out, sorted_out=tuple(sorted_out),
         sorted=sort_result(judged, basis.rest) if basis.census else None,
         cautions=cautions(basis), notes=notes(basis), gears=tuple(judged),
         parameters=basis.statistics, order_known=basis.facts.order is not None,
@@ -143,9 +151,10 @@ def _basis(
     )  # fmt: skip
 
 
-def _facts(basis: Basis) -> LotFacts:
+def _facts(basis: Basis, repeats: Sequence[Repeat]) -> LotFacts:
     """What the decision table looks at."""
     sampling, judged = basis.sampling, basis.judged
+    sorted_out = {one.serial for one in basis.left_out if one.how == "sorted out"}
     failed = [v for v in sampling.variables if v.accept is False]
     common = set(judged[0].missing).intersection(*(gear.missing for gear in judged))
     return LotFacts(
@@ -159,6 +168,9 @@ def _facts(basis: Basis) -> LotFacts:
         lot_of_several_cycles=basis.several_cycles, coverage=basis.coverage, unmet=unmet_requirements(basis),
         segregate=_counting(judged, "does not conform"),
         left_out_bad=_counting(basis.kept, "does not conform"),
+        passed_over=tuple(
+            one.serial for one in repeats if one.serial not in sorted_out and passed_over(one)
+        ),
         left_out_open=_counting(basis.kept, "not proven", "not assessed"),
         remeasure=_counting(
             basis.all_judged if basis.census else judged, "not proven", "not assessed"

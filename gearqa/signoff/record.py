@@ -262,7 +262,9 @@ def _link(previous: Mapping[str, Any], result: LotResult) -> Link:
         kept = (previous.get("previous") or {}).get("first_result")
         first = read(FirstResult, kept or {**sampling, "digest": digest, "decision": decision})
     own = EarlierRecord(
-        digest, previous["lot_id"], tuple(gear["serial"] for gear in previous["grade"]["gears"])
+        digest,
+        previous["lot_id"],
+        tuple(dict.fromkeys(gear["serial"] for gear in previous["grade"]["gears"])),
     )
     before = (previous.get("previous") or {}).get("earlier", ())
     earlier = (*(read(EarlierRecord, one) for one in before), own)

@@ -27,6 +27,7 @@ from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.core.geometry import roll_length
 from gearqa.errors import Reason
 from gearqa.evaluation.part_geometry import part_geometry, plane_factors
+from gearqa.model.measurement import GearKey
 from gearqa.model.part import Part
 from gearqa.reading.folder.sources import Convention, TableKind
 from gearqa.reading.folder.table_kinds import GRADED_KINDS, LABEL_COLUMNS, LARGEST
@@ -135,10 +136,10 @@ class NumberRows:
     """Numbers of some rows of a table that can be graded, in canonical columns."""
 
     kind: TableKind
-    serials: Sequence[str]
-    """Distinct serials."""
-    serial: Codes
-    """Place of each row's serial in `serials`."""
+    gears: Sequence[GearKey]
+    """Distinct gears, by serial and measurement."""
+    gear: Codes
+    """Place of each row's gear in `gears`."""
     flank: NDArray[np.int8] | None
     """0 left, 1 right."""
     numbers: dict[str, Array]
@@ -149,8 +150,8 @@ class NumberRows:
 class SeriesRows:
     """Rows ready to be cut into series: which series, where, how much."""
 
-    serials: Sequence[str]
-    serial: Codes
+    gears: Sequence[GearKey]
+    gear: Codes
     series: IntArray
     """Series key within a gear, see `series_key`."""
     position: Array
@@ -161,7 +162,7 @@ class SeriesRows:
         """Some of the rows."""
         label = None if self.label is None else self.label[rows]
         return SeriesRows(
-            self.serials, self.serial[rows], self.series[rows], self.position[rows], self.value[rows], label
+            self.gears, self.gear[rows], self.series[rows], self.position[rows], self.value[rows], label
         )
 
 
@@ -196,16 +197,16 @@ def to_series(rows: NumberRows, frame: Frame, convention: Convention) -> tuple[S
         numbers = turn_columns(rows.kind, numbers, convention, frame.part)
     label: Array | None = None
     if rows.kind == "runout":
-        key = np.full(len(rows.serial), series_key(RUNOUT), dtype=np.int64)
+        key = np.full(len(rows.gear), series_key(RUNOUT), dtype=np.int64)
         position, value = numbers["space"], numbers["radial_um"]
-        return SeriesRows(rows.serials, rows.serial, key, position, value, label), faults
+        return SeriesRows(rows.gears, rows.gear, key, position, value, label), faults
     key = numbers["flank"].astype(np.int64) << FLANK_SHIFT
     if rows.kind == "pitch":
         single = "pitch_um" in numbers
         key = key + series_key(SINGLE_PITCH if single else INDEX)
         position = numbers["tooth"]
         value = scaled(numbers["pitch_um" if single else "index_um"], frame.pitch_factor, 0.0)
-        return SeriesRows(rows.serials, rows.serial, key, position, value, label), faults
+        return SeriesRows(rows.gears, rows.gear, key, position, value, label), faults
     if rows.kind == "profile":
         position, more = _roll_lengths(numbers, frame)
         faults += more
@@ -216,7 +217,7 @@ def to_series(rows: NumberRows, frame: Frame, convention: Convention) -> tuple[S
         tooth = np.nan_to_num(numbers["tooth"], nan=0.0, posinf=0.0, neginf=0.0).astype(np.int64)
     key = key + (np.clip(tooth, 0, MAX_TEETH) + series_key(SERIES_OF_KIND[rows.kind]))
     value = scaled(numbers["deviation_um"], frame.flank_factor, 0.0)
-    return SeriesRows(rows.serials, rows.serial, key, position, value, label), faults
+    return SeriesRows(rows.gears, rows.gear, key, position, value, label), faults
 
 
 def _number_faults(rows: NumberRows, frame: Frame) -> list[Fault]:

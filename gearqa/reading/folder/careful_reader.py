@@ -15,7 +15,7 @@ from typing import Final
 from gearqa.errors import Problem, Reason
 from gearqa.reading.folder.header import ignore_hint
 from gearqa.reading.folder.sources import ColumnSource, TableSource, WidePattern
-from gearqa.reading.folder.table_kinds import LABEL_COLUMNS
+from gearqa.reading.folder.table_kinds import LABEL_COLUMNS, MEASUREMENT
 from gearqa.reading.rows.csv_rows import (
     BATCH_LINES,
     CsvFaultError,
@@ -209,7 +209,9 @@ class _Picker:
     def of(cls, source: TableSource, names: Sequence[str]) -> _Picker:
         place = {name.casefold(): i for i, name in reversed(list(enumerate(names)))}
         needed = (*source.columns, *((source.wide.value,) if source.wide else ()))
-        needed = source.needed or tuple(name for name in needed if name != LABEL_COLUMNS.get(source.kind))
+        needed = source.needed or tuple(
+            name for name in needed if name not in (LABEL_COLUMNS.get(source.kind), MEASUREMENT)
+        )
         picker = cls({}, needed, names=names)
         header = ", ".join(f"'{n}'" for n in names[:12])
 

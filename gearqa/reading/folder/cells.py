@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.errors import Problem, Reason
+from gearqa.model.measurement import FIRST_MEASUREMENT, GearKey
 from gearqa.reading.folder.canonical import (
     BLANKS,
     Fault,
@@ -30,6 +31,7 @@ from gearqa.reading.folder.table_kinds import (
     LABEL_COLUMNS,
     LARGEST,
     LARGEST_VALUE,
+    MEASUREMENT,
     NUMBER_COLUMNS,
     PRODUCTION_COLUMNS,
 )
@@ -122,6 +124,17 @@ class Cells:
             for row in np.flatnonzero(codes == places[""]).tolist():
                 self.fault(row, Reason.EMPTY_SERIAL, "serial", "the serial of the gear")
         return list(places), codes
+
+    def gears(self) -> tuple[list[GearKey], IntArray]:
+        """Distinct gears, by serial and measurement, and the place of every row's in them."""
+        serials, codes = self.serials()
+        if MEASUREMENT not in self.raw.columns:
+            return list(map(GearKey, serials)), codes
+        labels = [label or FIRST_MEASUREMENT for label in self.texts(MEASUREMENT)]
+        places: dict[GearKey, int] = {}
+        pairs = zip(codes.tolist(), labels, strict=True)
+        gear = [places.setdefault(GearKey(serials[code], label), len(places)) for code, label in pairs]
+        return list(places), np.array(gear, dtype=np.int64)
 
     def _text(self, cell: str) -> str:
         """A cell as text; what gearqa wrote itself as it was before it was kept from spreadsheets."""
@@ -281,7 +294,7 @@ def careful_series(
 ) -> tuple[SeriesRows, list[int]]:
     """Rows in the convention of the model, those at fault left out, and the line of each."""
     cells = Cells.of(source, raw, log)
-    serials, serial = cells.serials()
+    gears, gear = cells.gears()
     flank = cells.words("flank", FLANKS, FLANK_HINT) if "flank" in raw.columns else None
     label = LABEL_COLUMNS.get(source.kind)
     numbers = {
@@ -289,7 +302,7 @@ def careful_series(
     }
     with np.errstate(over="ignore"):
         rows, faults = to_series(
-            NumberRows(source.kind, serials, serial, flank, numbers), frame, source.convention
+            NumberRows(source.kind, gears, gear, flank, numbers), frame, source.convention
         )
     cells.faults(faults)
     if not cells.bad.any():

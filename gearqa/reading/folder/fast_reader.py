@@ -22,11 +22,12 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from gearqa.model.measurement import FIRST_MEASUREMENT, GearKey
 from gearqa.reading.folder.canonical import BLANKS, Frame, NumberRows, scaled, to_series
 from gearqa.reading.folder.dialect import find_header, physical_lines
 from gearqa.reading.folder.pieces import Pieces, cut
 from gearqa.reading.folder.sources import Dialect, TableSource
-from gearqa.reading.folder.table_kinds import NUMBER_COLUMNS
+from gearqa.reading.folder.table_kinds import MEASUREMENT, NUMBER_COLUMNS
 from gearqa.reading.rows.csv_rows import LONGEST_LINE
 from gearqa.reading.rows.decoding import CP1252, HEAD_BYTES, UTF8
 from gearqa.symbols import FLANKS
@@ -171,7 +172,7 @@ class FastReader:
         series, faults = to_series(rows, self.frame, self.source.convention)
         if faults:
             return plain
-        return TextBlock(b"", block.start, cut(series), len(series.serial))
+        return TextBlock(b"", block.start, cut(series), len(series.gear))
 
     def _checked(self, data: bytes) -> bytes:
         """The block in UTF-8, if its lines can be separated at all."""
@@ -253,10 +254,20 @@ class _Layout:
             for name, at in self.places.items()
             if name in NUMBER_COLUMNS
         }
-        distinct = list(dict.fromkeys(trimmed))
-        if len(distinct) < len(serials):
-            serial = np.array([distinct.index(text) for text in trimmed])[serial]
-        return NumberRows(source.kind, distinct, serial, flank, numbers)
+        gears = [GearKey(text) for text in trimmed]
+        if MEASUREMENT in self.places:
+            words, labels = _distinct(frame[str(self.places[MEASUREMENT])])
+            both, serial = np.unique(
+                serial.astype(np.int64) * len(words) + labels.astype(np.int64), return_inverse=True
+            )
+            gears = [
+                GearKey(trimmed[code // len(words)], _label(words[code % len(words)], source))
+                for code in both.tolist()
+            ]
+        distinct = {gear: place for place, gear in enumerate(dict.fromkeys(gears))}
+        if len(distinct) < len(gears):
+            serial = np.array([distinct[gear] for gear in gears])[serial]
+        return NumberRows(source.kind, list(distinct), serial, flank, numbers)
 
     def _even(self, data: bytes, rows: int) -> bool:
         """Whether rows are as long as the header, where the parser would not notice."""
@@ -323,6 +334,12 @@ def _without_padding(data: bytes, separator: str) -> bytes:
                 break
             data = data.replace(b" " + end, end)
     return data.rstrip(b" ")
+
+
+def _label(text: str, source: TableSource) -> str:
+    """The label of a measurement; blank is the first one's."""
+    trimmed = text.strip(BLANKS)
+    return (with_formula(trimmed) if source.simulated else trimmed) or FIRST_MEASUREMENT
 
 
 def _distinct(column: Any) -> tuple[list[str], NDArray[np.integer[Any]]]:

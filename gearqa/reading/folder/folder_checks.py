@@ -10,6 +10,7 @@ from typing import Final
 
 from gearqa.core.geometry import diameter_at_roll
 from gearqa.errors import Notice, NoticeCode, Problem, Reason
+from gearqa.model.measurement import FIRST_MEASUREMENT, GearKey
 from gearqa.model.part import Part
 from gearqa.reading.folder.canonical import (
     INDEX,
@@ -77,7 +78,7 @@ class FolderChecks:
 
     def _pitch(self) -> None:
         """Index and single pitch both for one serial and flank."""
-        names = list(self.store.serials)
+        names = list(self.store.gears)
         keys = set(self.store.keys(INDEX, SINGLE_PITCH).tolist())
         for key in sorted(keys):
             gear, series = key >> SERIES_BITS, key & ((1 << SERIES_BITS) - 1)
@@ -86,7 +87,7 @@ class FolderChecks:
             if sort != INDEX or (gear << SERIES_BITS) | other not in keys:
                 continue
             files = [self.sources[n].name for s in (series, other) for n in self.store.files_with(gear, s)]
-            found = f"index and single pitch of the {FLANKS[flank]} flank of '{names[gear]}'"
+            found = f"index and single pitch of the {FLANKS[flank]} flank of {names[gear].quoted}"
             self.log.add(
                 Problem(
                     Reason.CONTRADICTING_COLUMNS, files[0], f"{found} (see {', '.join(files[1:])} too)",
@@ -124,42 +125,70 @@ class FolderChecks:
             )
         )  # fmt: skip
 
-    def serials(
+    def gears(
         self, wanted: Sequence[str], *, map_failed: bool
-    ) -> tuple[tuple[str, ...], dict[str, list[Notice]]]:
-        """Serials with something to grade, and by serial the notices about tables it is missing from."""
+    ) -> tuple[tuple[GearKey, ...], dict[GearKey, list[Notice]]]:
+        """Gears with something to grade, and by gear the notices about tables it is missing from."""
         kinds_of = self._kinds_of()
-        graded = [serial for serial, kinds in kinds_of.items() if kinds]
-        texts: dict[TableKind, Collection[str]] = {
-            "size": self.texts.sizes,
-            "production": self.texts.production,
-        }
-        elsewhere = {
-            serial: tables
-            for serial, kinds in kinds_of.items()
-            if not kinds and (tables := [kind for kind, table in texts.items() if serial in table])
-        }  # not one whose only rows are at fault
-        hints = twins(kinds_of)
+        graded = in_order(gear for gear, kinds in kinds_of.items() if kinds)
+        serials = list(dict.fromkeys(gear.serial for gear in graded))
+        elsewhere = self._elsewhere(kinds_of, frozenset(serials))
+        hints = twins(dict.fromkeys(gear.serial for gear in kinds_of))
         if not graded and not self.log.problems and not map_failed:
             self.log.add(_nothing_to_grade(self.folder, self.sources))
+        known = dict.fromkeys(gear.serial for gear in kinds_of)
+        only = {gear.serial: kinds for gear, kinds in elsewhere.items() if gear.serial not in serials}
         for serial in dict.fromkeys(wanted):
-            if serial.strip() not in kinds_of or serial.strip() in elsewhere:
-                self.log.add(unknown_serial(serial.strip(), self.folder.name, graded, elsewhere))
+            if serial.strip() not in known or serial.strip() in only:
+                self.log.add(unknown_serial(serial.strip(), self.folder.name, serials, only))
         if wanted:
             chosen = {serial.strip() for serial in wanted}
-            graded = [serial for serial in graded if serial in chosen]
+            graded = [gear for gear in graded if gear.serial in chosen]
         elif elsewhere:
             self.log.notices += known_elsewhere_notices(elsewhere, hints)
         present = [kind for kind in GRADED_KINDS if any(kind in kinds for kinds in kinds_of.values())]
         return tuple(graded), missing_table_notices(graded, kinds_of, present, hints)
 
-    def _kinds_of(self) -> dict[str, frozenset[TableKind]]:
-        names = list(self.store.serials)
+    def _elsewhere(
+        self, kinds_of: Mapping[GearKey, Collection[TableKind]], graded: Collection[str]
+    ) -> dict[GearKey, list[TableKind]]:
+        """Gears without anything to grade, and which tables have them. How a serial was made is of use to all
+        its measurements."""
+        tables: dict[TableKind, Collection[GearKey]] = {
+            "size": self.texts.sizes,
+            "production": self.texts.production,
+        }
+        return {
+            gear: found
+            for gear, kinds in kinds_of.items()
+            if not kinds
+            and (gear in self.texts.sizes or gear.serial not in graded)
+            and (found := [kind for kind, table in tables.items() if gear in table])
+        }  # not one whose only rows are at fault
+
+    def _kinds_of(self) -> dict[GearKey, frozenset[TableKind]]:
+        names = list(self.store.gears)
         kinds: list[set[TableKind]] = [set() for _ in names]
         for series, kind in enumerate(KIND_OF_SERIES):
             for gear in self.store.gears_with(series):
                 kinds[gear].add(kind)
         return {name: frozenset(own) for name, own in zip(names, kinds, strict=True)}
+
+
+def in_order(gears: Iterable[GearKey]) -> list[GearKey]:
+    """Gears serial by serial as first met; of each serial measurement 1, then the others as first met.
+
+    >>> [gear.name for gear in in_order([GearKey("B", "2"), GearKey("A"), GearKey("B")])]
+    ['B', 'B (2)', 'A']
+    """
+    of_serial: dict[str, list[GearKey]] = {}
+    for gear in gears:
+        of_serial.setdefault(gear.serial, []).append(gear)
+    return [
+        gear
+        for own in of_serial.values()
+        for gear in sorted(own, key=lambda gear: gear.measurement != FIRST_MEASUREMENT)
+    ]
 
 
 def _nothing_to_grade(folder: Path, sources: Sequence[TableSource]) -> Problem:
@@ -203,19 +232,19 @@ def _difference(one: str, other: str) -> str:
 
 
 def missing_table_notices(
-    serials: Sequence[str],
-    kinds_of: Mapping[str, frozenset[TableKind]],
+    gears: Sequence[GearKey],
+    kinds_of: Mapping[GearKey, frozenset[TableKind]],
     present: Sequence[TableKind],
     hints: Mapping[str, str],
-) -> dict[str, list[Notice]]:
+) -> dict[GearKey, list[Notice]]:
     """For each gear, the tables that have other gears of the folder and not this one."""
-    found: dict[str, list[Notice]] = {}
-    for serial in serials:
-        lacking = [kind for kind in present if kind not in kinds_of[serial]]
+    found: dict[GearKey, list[Notice]] = {}
+    for gear in gears:
+        lacking = [kind for kind in present if kind not in kinds_of[gear]]
         if lacking:
-            hint = f"; there is {hints[serial]}" if serial in hints else ""
-            message = f"serial '{serial}' has no rows in {_the_tables(lacking)}, other serials have{hint}"
-            found[serial] = [Notice(NoticeCode.SERIAL_WITHOUT_TABLE, message)]
+            hint = f"; there is {hints[gear.serial]}" if gear.serial in hints else ""
+            message = f"serial {gear.quoted} has no rows in {_the_tables(lacking)}, other serials have{hint}"
+            found[gear] = [Notice(NoticeCode.SERIAL_WITHOUT_TABLE, message)]
     return found
 
 
@@ -224,15 +253,18 @@ def _the_tables(kinds: Sequence[TableKind]) -> str:
 
 
 def known_elsewhere_notices(
-    where: Mapping[str, Sequence[TableKind]], hints: Mapping[str, str]
+    where: Mapping[GearKey, Sequence[TableKind]], hints: Mapping[str, str]
 ) -> list[Notice]:
     """Serials that only tables have that cannot be graded."""
-    groups: dict[tuple[TableKind, ...], list[str]] = {}
-    for serial, kinds in where.items():
-        groups.setdefault(tuple(kinds), []).append(serial)
+    groups: dict[tuple[TableKind, ...], list[GearKey]] = {}
+    for gear, kinds in where.items():
+        groups.setdefault(tuple(kinds), []).append(gear)
     notices = []
     for kinds, names in groups.items():
-        named = [f"'{name}'" + (f" (there is {hints[name]})" if name in hints else "") for name in names]
+        named = [
+            gear.quoted + (f" (there is {hints[gear.serial]})" if gear.serial in hints else "")
+            for gear in names
+        ]
         shown, word = some_of(named, 20), "serial" if len(names) == 1 else "serials"
         message = f"{word} {shown} known only from {listed(kinds)}: nothing to grade, no gear"
         notices.append(Notice(NoticeCode.SERIAL_WITHOUT_MEASUREMENT, message))

@@ -14,6 +14,7 @@ from gearqa.arrays import Array
 from gearqa.core.pitch import index_from_single_pitches
 from gearqa.errors import Notice
 from gearqa.model.measurement import (
+    GearKey,
     GearMeasurement,
     GrinderEvent,
     InputFile,
@@ -34,7 +35,8 @@ from gearqa.symbols import FLANKS, Flank, TraceKind
 class Inspection:
     """The measurements of one folder.
 
-    Iterating yields a `GearMeasurement` per serial, in the order first met, and may be repeated. Numbers
+    Iterating yields a `GearMeasurement` per serial and measurement, serials in the order first met, and may
+    be repeated. Numbers
     of large folders lie in a temporary file until `close` is called or the object goes out of use.
     """
 
@@ -46,17 +48,22 @@ class Inspection:
     """What was noticed about the folder as a whole; notices about one gear are with that gear."""
     simulated: bool
     """Whether a table says that it was simulated."""
-    serials: tuple[str, ...]
-    """Serials with something to grade, in the order first met."""
+    gears: tuple[GearKey, ...]
+    """What can be graded, serial by serial in the order first met, each with its first measurement first."""
     events: tuple[GrinderEvent, ...]
     _store: SeriesStore = field(repr=False)
     _texts: TextRows = field(repr=False)
-    _gear_notices: Mapping[str, Sequence[Notice]] = field(repr=False)
+    _gear_notices: Mapping[GearKey, Sequence[Notice]] = field(repr=False)
     _tables: Sequence[str] = field(default=(), repr=False)
     """Names of the tables, by the number that the store knows them by."""
 
     def __len__(self) -> int:
-        return len(self.serials)
+        return len(self.gears)
+
+    @property
+    def serials(self) -> tuple[str, ...]:
+        """Serials with something to grade, in the order first met."""
+        return tuple(dict.fromkeys(gear.serial for gear in self.gears))
 
     @property
     def other_production(self) -> tuple[Production, ...]:
@@ -67,25 +74,27 @@ class Inspection:
     def production_of_others(self) -> dict[str, Production]:
         """The same by serial."""
         own = set(self.serials)
-        return {serial: row for serial, row in self._texts.production.items() if serial not in own}
+        others = dict.fromkeys(gear.serial for gear in self._texts.production if gear.serial not in own)
+        found = ((serial, self._texts.production_of(GearKey(serial))) for serial in others)
+        return {serial: row for serial, row in found if row is not None}
 
-    def files_of(self, serial: str) -> tuple[str, ...]:
+    def files_of(self, gear: GearKey) -> tuple[str, ...]:
         """Files that a gear rests on: tables with rows of it, and those that hold no gears."""
-        numbers = self._store.files_of(self._store.serials[serial])
-        own = {*(self._tables[number] for number in numbers), *self._texts.files.get(serial, ())}
+        numbers = self._store.files_of(self._store.gears[gear])
+        own = {*(self._tables[number] for number in numbers), *self._texts.files.get(gear, ())}
         read = (file.file for file in self.inputs if file.left_out is None)
         return tuple(name for name in read if name in own or name not in self._tables)
 
     def __iter__(self) -> Iterator[GearMeasurement]:
-        for serial in self.serials:
+        for gear in self.gears:
             yield assemble(
-                serial,
-                self._store.series_of(self._store.serials[serial]),
-                files=self.files_of(serial),
+                gear,
+                self._store.series_of(self._store.gears[gear]),
+                files=self.files_of(gear),
                 teeth=self.part.gear.teeth,
-                sizes=self._texts.sizes.get(serial, ()),
-                production=self._texts.production.get(serial),
-                notices=self._gear_notices.get(serial, ()),
+                sizes=self._texts.sizes.get(gear, ()),
+                production=self._texts.production_of(gear),
+                notices=self._gear_notices.get(gear, ()),
             )
 
     @property
@@ -110,7 +119,7 @@ _TRACE_KINDS: dict[int, TraceKind] = {PROFILE: "profile", HELIX: "helix"}
 
 
 def assemble(
-    serial: str,
+    gear: GearKey,
     series: Iterable[Series],
     *,
     files: tuple[str, ...] = (),
@@ -119,7 +128,7 @@ def assemble(
     production: Production | None,
     notices: Sequence[Notice],
 ) -> GearMeasurement:
-    """Everything measured on one serial."""
+    """Everything measured on one gear."""
     traces: list[Trace] = []
     pitch: dict[Flank, PitchReadings] = {}
     runout: RunoutReadings | None = None
@@ -136,7 +145,8 @@ def assemble(
         else:
             runout = RunoutReadings(_by_number(one, teeth), one.copy_of)
     return GearMeasurement(
-        serial, tuple(traces), pitch, runout, tuple(sizes), production, tuple(notices), files
+        gear.serial, tuple(traces), pitch, runout, tuple(sizes), production, tuple(notices), files,
+        gear.measurement,
     )  # fmt: skip
 
 

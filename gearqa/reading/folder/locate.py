@@ -12,6 +12,7 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.errors import Problem, Reason
+from gearqa.model.measurement import GearKey
 from gearqa.reading.folder.canonical import KIND_OF_SERIES, PROFILE, RUNOUT, Frame, split_series_key
 from gearqa.reading.folder.careful_reader import CarefulReader, with_encoding_settled
 from gearqa.reading.folder.cells import careful_series
@@ -22,7 +23,9 @@ from gearqa.reading.folder.sources import TableSource
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.wording.numbers import short_text
 
-SECOND_MEASUREMENT: Final = "a second measurement belongs in a folder of its own"
+SECOND_MEASUREMENT: Final = (
+    "a second measurement gets a label of its own in a column `measurement`, or a folder of its own"
+)
 OVERLAP: Final = "pieces of a trace that continue each other and do not overlap"
 _ONE_BY_ONE: Final = 5
 
@@ -41,9 +44,9 @@ def locate(
     suspects: Sequence[Suspect], sources: Iterable[TableSource], frame: Frame, log: ProblemLog
 ) -> None:
     """Read the tables again for the lines of `suspects`, and log what is wrong with them."""
-    wanted = {(suspect.serial, suspect.series): suspect for suspect in suspects}
+    wanted = {(suspect.gear, suspect.series): suspect for suspect in suspects}
     kinds = {KIND_OF_SERIES[split_series_key(suspect.series)[0]] for suspect in suspects}
-    found: dict[tuple[str, int], list[_Reading]] = {key: [] for key in wanted}
+    found: dict[tuple[GearKey, int], list[_Reading]] = {key: [] for key in wanted}
     for order, source in enumerate(sources):
         if source.kind in kinds:
             _collect(source, order, frame, found)
@@ -58,16 +61,16 @@ def locate(
 
 
 def _collect(
-    source: TableSource, order: int, frame: Frame, found: dict[tuple[str, int], list[_Reading]]
+    source: TableSource, order: int, frame: Frame, found: dict[tuple[GearKey, int], list[_Reading]]
 ) -> None:
-    serials = {serial for serial, _ in found}
+    gears = {gear for gear, _ in found}
     source = with_encoding_settled(source)
     reader = CarefulReader(source, ProblemLog())
     for raw in reader.chunks():
         rows, lines = careful_series(source, raw, frame, ProblemLog())
-        places = [place for place, serial in enumerate(rows.serials) if serial in serials]
-        for at in np.flatnonzero(np.isin(rows.serial, places)).tolist():
-            key = (rows.serials[int(rows.serial[at])], int(rows.series[at]))
+        places = [place for place, gear in enumerate(rows.gears) if gear in gears]
+        for at in np.flatnonzero(np.isin(rows.gear, places)).tolist():
+            key = (rows.gears[int(rows.gear[at])], int(rows.series[at]))
             if key in found:
                 label = float("nan") if rows.label is None else float(rows.label[at])
                 found[key].append(_Reading(source, order, lines[at], float(rows.position[at]), label))

@@ -232,8 +232,8 @@ class _FolderReading:
         source = self.sources[number] = with_encoding_settled(self.sources[number])
         reader = CarefulReader(source, self.log)
         for raw in reader.chunks(min(CHUNK_ROWS, self.chunk_rows)):
-            for serial in self.texts.add(source, raw, self.log):
-                self.store.meet(serial)
+            for gear in self.texts.add(source, raw, self.log):
+                self.store.meet(gear)
         note_blank_rows(reader)
         return reader.sha256
 
@@ -242,7 +242,7 @@ class _FolderReading:
     def _finish(self, left_out: Sequence[InputFile], wanted: Sequence[str]) -> Inspection:
         checks = FolderChecks(self.folder, self.part, self.sources, self.store, self.texts, self.log)
         checks.series()
-        serials, gear_notices = checks.serials(wanted, map_failed=self.map_failed)
+        gears, gear_notices = checks.gears(wanted, map_failed=self.map_failed)
         simulated = any(source.simulated for source in self.sources)
         problems = (*self.part_problems, *self.log.problems)
         if problems:
@@ -259,7 +259,7 @@ class _FolderReading:
             )
         inputs = sorted((*self.files, *left_out), key=lambda file: file.left_out is not None)
         return Inspection(
-            self.folder, self.part, tuple(inputs), tuple(self.log.notices), simulated, serials,
+            self.folder, self.part, tuple(inputs), tuple(self.log.notices), simulated, gears,
             tuple(self.texts.events), self.store, self.texts, gear_notices,
             tuple(source.name for source in self.sources),
         )  # fmt: skip

@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from gearqa.arrays import Array, BoolArray, IntArray
+from gearqa.model.measurement import GearKey
 from gearqa.reading.folder.canonical import HELIX, SERIES_BITS, SORT_SHIFT, SeriesRows
 from gearqa.reading.folder.runs import FEW_RUNS, LONG_RUN, SAME_POSITION_MM, run_starts, turn_of
 
@@ -25,9 +26,9 @@ _NO_LABEL: Final = 1e300
 class Pieces:
     """Pieces of series; the rows of a piece are contiguous and rise in position."""
 
-    serials: Sequence[str]
-    serial: IntArray
-    """Place of each piece's serial in `serials`."""
+    gears: Sequence[GearKey]
+    gear: IntArray
+    """Place of each piece's gear in `gears`."""
     series: IntArray
     start: IntArray
     """First row of each piece."""
@@ -42,7 +43,7 @@ class Pieces:
     position: Array
     value: Array
     met: IntArray
-    """Places of the serials in the order of the file (with repeats)."""
+    """Places of the gears in the order of the file (with repeats)."""
 
     def __len__(self) -> int:
         return len(self.start)
@@ -50,7 +51,7 @@ class Pieces:
 
 def cut(rows: SeriesRows) -> Pieces:
     """Cut rows into pieces. Rows grouped by trace and rising in position (the usual file) are not moved."""
-    key = (rows.serial.astype(np.int64) << SERIES_BITS) | rows.series
+    key = (rows.gear.astype(np.int64) << SERIES_BITS) | rows.series
     if rows.label is None:
         starts = _starts(key[1:] != key[:-1], len(key))
         met = key[starts] >> SERIES_BITS
@@ -76,7 +77,7 @@ def cut(rows: SeriesRows) -> Pieces:
     rows, repeated = _rising(rows, starts, count)
     low, high = _label_range(rows.label, starts)
     return Pieces(
-        rows.serials, key[starts] >> SERIES_BITS, key[starts] & ((1 << SERIES_BITS) - 1), starts, count,
+        rows.gears, key[starts] >> SERIES_BITS, key[starts] & ((1 << SERIES_BITS) - 1), starts, count,
         low, high, repeated, turn, rows.position, rows.value, met,
     )  # fmt: skip
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearqa.arrays import Array, BoolArray, IntArray
+from gearqa.model.measurement import GearKey
 from gearqa.reading.folder.canonical import (
     HELIX,
     KIND_OF_SERIES,
@@ -85,7 +86,7 @@ class Series(NamedTuple):
 class Suspect:
     """A series in which a position may occur twice, or whose label is not constant."""
 
-    serial: str
+    gear: GearKey
     series: int
     label_spread: bool = False
     second_pass: bool = False
@@ -93,7 +94,7 @@ class Suspect:
     @property
     def name(self) -> str:
         """The series as a sentence calls it: a trace, a flank of a gear, or the gear."""
-        return series_name(self.serial, self.series)
+        return series_name(self.gear, self.series)
 
 
 @dataclass(slots=True)
@@ -130,14 +131,14 @@ class SharedPositions:
         return position if number == _NOT_SHARED else self.arrays[number]
 
 
-def series_name(serial: str, series: int) -> str:
+def series_name(gear: GearKey, series: int) -> str:
     """A series as a sentence calls it: a trace, a flank of a gear, or the gear."""
     sort, flank, tooth = split_series_key(series)
     if sort == RUNOUT:
-        return f"'{serial}'"
+        return gear.quoted
     if KIND_OF_SERIES[sort] == "pitch":
-        return f"the {FLANKS[flank]} flank of '{serial}'"
-    return f"the trace of '{serial}', {FLANKS[flank]} flank, tooth {tooth}"
+        return f"the {FLANKS[flank]} flank of {gear.quoted}"
+    return f"the trace of {gear.quoted}, {FLANKS[flank]} flank, tooth {tooth}"
 
 
 class SeriesStore:
@@ -152,22 +153,22 @@ class SeriesStore:
         self._trace_starts = np.zeros(0, dtype=np.int64)
         self._copies: dict[int, str] = {}
         """Number of a trace -> name of the one that it repeats."""
-        self.serials: dict[str, int] = {}
-        """Serial -> number, in the order first met in any table."""
+        self.gears: dict[GearKey, int] = {}
+        """Gear -> number, in the order first met in any table."""
 
-    def meet(self, serial: str) -> int:
-        """Number of a serial, given out as they are met."""
-        return self.serials.setdefault(serial, len(self.serials))
+    def meet(self, gear: GearKey) -> int:
+        """Number of a gear, given out as they are met."""
+        return self.gears.setdefault(gear, len(self.gears))
 
     def add(self, pieces: Pieces, file: int) -> None:
         """Put the pieces of one chunk aside; `file` is any number that tells files apart."""
         if not len(pieces):
             return
-        gear_of = np.full(len(pieces.serials), -1, dtype=np.int32)
+        gear_of = np.full(len(pieces.gears), -1, dtype=np.int32)
         for place in dict.fromkeys(pieces.met.tolist()):
-            gear_of[place] = self.meet(pieces.serials[place])
+            gear_of[place] = self.meet(pieces.gears[place])
         index = np.zeros(len(pieces), dtype=_INDEX)
-        index["gear"] = gear_of[pieces.serial]
+        index["gear"] = gear_of[pieces.gear]
         index["series"] = pieces.series
         index["file"] = file
         index["count"] = pieces.count
@@ -205,13 +206,13 @@ class SeriesStore:
 
     def mark(self) -> tuple[int, int]:
         """How far the store has come, for `reset`."""
-        return len(self._parts), len(self.serials)
+        return len(self._parts), len(self.gears)
 
     def reset(self, mark: tuple[int, int]) -> None:
         """Forget what was added after a mark (a file that is read again)."""
         del self._parts[mark[0] :]
-        for serial in list(self.serials)[mark[1] :]:
-            del self.serials[serial]
+        for gear in list(self.gears)[mark[1] :]:
+            del self.gears[gear]
 
     def finish(self) -> None:
         """Order the index by gear; nothing may be added after this."""
@@ -221,7 +222,7 @@ class SeriesStore:
         index = self._index
         order = np.lexsort((index["first"], index["label_low"], index["series"], index["gear"]))
         self._index = index = index[order]
-        self._first_of_gear = np.searchsorted(index["gear"], np.arange(len(self.serials) + 1))
+        self._first_of_gear = np.searchsorted(index["gear"], np.arange(len(self.gears) + 1))
         change = (np.diff(index["gear"]) != 0) | (np.diff(index["series"]) != 0)
         labels = index["label_low"]
         if not np.isnan(labels).all():
@@ -250,7 +251,7 @@ class SeriesStore:
     # --- questions about the whole ---------------------------------------------------------------
 
     def gears_with(self, series: int) -> set[int]:
-        """Numbers of the serials that have a series of this sort."""
+        """Numbers of the gears that have a series of this sort."""
         index = self._index
         return set(np.unique(index["gear"][index["series"] >> SORT_SHIFT == series]).tolist())
 
@@ -275,7 +276,7 @@ class SeriesStore:
         index, starts = self._index, self._trace_starts
         if not len(index):
             return [], 0
-        names = list(self.serials)
+        names = list(self.gears)
         ends = np.append(starts[1:], len(index))
         repeated = np.logical_or.reduceat(index["repeated"], starts)
         second = np.zeros(len(starts), dtype=np.bool_)
@@ -357,7 +358,7 @@ class SeriesStore:
             return self._joined(pieces, self._values(pieces))
 
         sort = index["series"][starts] >> SORT_SHIFT
-        names, copies = list(self.serials), {}
+        names, copies = list(self.gears), {}
         for group in equal_traces(np.add.reduceat(index["digest"], starts), sort, trace):
             for at in group:
                 other = index[starts[group[1] if at == group[0] else group[0]]]

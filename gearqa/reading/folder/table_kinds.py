@@ -84,6 +84,9 @@ class TableFormat:
         return (*(name for names in self.required for name in names), *self.optional)
 
 
+MEASUREMENT: Final = "measurement"
+"""Column of every table of gears: which measurement of the serial; blank is the first."""
+
 PRODUCTION_COLUMNS: Final = (
     "finished_at", "grinder", "wheel", "dress", "parts_since_dress", "fixture", "measured_at", "instrument",
     "operator", "temperature_degC", "calibration_ref", "calibration_due", "remark",
@@ -96,21 +99,21 @@ TABLES: Final[Mapping[TableKind, TableFormat]] = {
         TableFormat(
             "profile",
             (("serial",), ("flank",), ("tooth",), PROFILE_POSITIONS, ("deviation_um",)),
-            ("face_position_mm",),
+            ("face_position_mm", MEASUREMENT),
         ),
         TableFormat(
             "helix",
             (("serial",), ("flank",), ("tooth",), ("face_position_mm",), ("deviation_um",)),
-            ("diameter_mm",),
+            ("diameter_mm", MEASUREMENT),
         ),
-        TableFormat("pitch", (("serial",), ("flank",), ("tooth",), ("index_um", "pitch_um"))),
-        TableFormat("runout", (("serial",), ("space",), ("radial_um",))),
+        TableFormat("pitch", (("serial",), ("flank",), ("tooth",), ("index_um", "pitch_um")), (MEASUREMENT,)),
+        TableFormat("runout", (("serial",), ("space",), ("radial_um",)), (MEASUREMENT,)),
         TableFormat(
             "size",
             (("serial",), ("method",), ("value_mm",)),
-            ("pin_diameter_mm", "teeth_spanned", "position"),
+            ("pin_diameter_mm", "teeth_spanned", "position", MEASUREMENT),
         ),
-        TableFormat("production", (("serial",),), PRODUCTION_COLUMNS, extra_are_labels=True),
+        TableFormat("production", (("serial",),), (*PRODUCTION_COLUMNS, MEASUREMENT), extra_are_labels=True),
         TableFormat("events", (("at",), ("grinder",), ("event",)), EVENT_COLUMNS),
     )
 }

@@ -8,11 +8,11 @@ from datetime import datetime, time
 from typing import Any
 
 from gearqa.errors import Reason
-from gearqa.model.measurement import GrinderEvent, Production, SizeReading
+from gearqa.model.measurement import GearKey, GrinderEvent, Production, SizeReading
 from gearqa.reading.folder.careful_reader import RawRows
 from gearqa.reading.folder.cells import Cells
 from gearqa.reading.folder.sources import TableSource
-from gearqa.reading.folder.table_kinds import PRODUCTION_COLUMNS, SIZE_METHODS, TIME_COLUMNS
+from gearqa.reading.folder.table_kinds import MEASUREMENT, PRODUCTION_COLUMNS, SIZE_METHODS, TIME_COLUMNS
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.symbols import FLANKS
 
@@ -21,40 +21,52 @@ from gearqa.symbols import FLANKS
 class TextRows:
     """What the text tables of a folder say."""
 
-    sizes: dict[str, list[SizeReading]] = field(default_factory=dict)
-    production: dict[str, Production] = field(default_factory=dict)
+    sizes: dict[GearKey, list[SizeReading]] = field(default_factory=dict)
+    production: dict[GearKey, Production] = field(default_factory=dict)
     events: list[GrinderEvent] = field(default_factory=list)
-    files: dict[str, set[str]] = field(default_factory=dict)
-    """Serial -> files with rows of it."""
-    _stated: dict[tuple[str, str], tuple[str, int, str]] = field(default_factory=dict)
-    """(serial, field) -> file, line, cell that stated it."""
+    files: dict[GearKey, set[str]] = field(default_factory=dict)
+    """Gear -> files with rows of it."""
+    _stated: dict[tuple[GearKey, str], tuple[str, int, str]] = field(default_factory=dict)
+    """(gear, field) -> file, line, cell that stated it."""
+    _rows_of: dict[str, list[GearKey]] = field(default_factory=dict)
+    """Serial -> its measurements with rows of production."""
 
-    def add(self, source: TableSource, raw: RawRows, log: ProblemLog) -> list[str]:
-        """Take rows in; returns their serials."""
+    def add(self, source: TableSource, raw: RawRows, log: ProblemLog) -> list[GearKey]:
+        """Take rows in; returns their gears."""
         cells = Cells.of(source, raw, log)
         if source.kind == "events":
             self._add_events(cells)
             return []
-        serials, codes = cells.serials()
-        names = [serials[code] for code in codes.tolist()]
+        gears, codes = cells.gears()
+        of_rows = [gears[code] for code in codes.tolist()]
         if source.kind == "size":
-            self._add_sizes(cells, names)
+            self._add_sizes(cells, of_rows)
         else:
-            self._add_production(cells, names)
-        for name in serials:
-            self.files.setdefault(name, set()).add(source.name)
-        return [name for name in serials if name]
+            self._add_production(cells, of_rows)
+        for gear in gears:
+            self.files.setdefault(gear, set()).add(source.name)
+        return [gear for gear in gears if gear.serial]
+
+    def production_of(self, gear: GearKey) -> Production | None:
+        """What is known of a gear: how it was made from any row of its serial, how it was measured from the
+        rows of this measurement."""
+        found = self.production.get(gear)
+        for other in self._rows_of.get(gear.serial, ()):
+            if other != gear:
+                made = self.production[other].made_only()
+                found = made if found is None else _filled(found, made)
+        return found
 
     # --- size --------------------------------------------------------------------------------------
 
-    def _add_sizes(self, cells: Cells, serials: list[str]) -> None:
+    def _add_sizes(self, cells: Cells, gears: list[GearKey]) -> None:
         hint = "balls: dimension over or between balls or pins; span: over several teeth"
         methods = cells.words("method", SIZE_METHODS, hint)
         values = cells.optional_numbers("value_mm")
         pins = cells.optional_numbers("pin_diameter_mm")
         spans = cells.whole_numbers("teeth_spanned", 1)
         positions = cells.texts("position")
-        for row, serial in enumerate(serials):
+        for row, gear in enumerate(gears):
             if cells.bad[row]:
                 continue
             method = SIZE_METHODS[methods[row]]
@@ -72,15 +84,15 @@ class TextRows:
             if value is None or cells.bad[row]:
                 continue
             reading = SizeReading(method, value, pin, spans[row], positions[row] or "")
-            self.sizes.setdefault(serial, []).append(reading)
+            self.sizes.setdefault(gear, []).append(reading)
 
     # --- production --------------------------------------------------------------------------------
 
-    def _add_production(self, cells: Cells, serials: list[str]) -> None:
+    def _add_production(self, cells: Cells, gears: list[GearKey]) -> None:
         known: dict[str, list[Any]] = {}
         labels: dict[str, list[str | None]] = {}
         for column in cells.raw.columns:
-            if column == "serial":
+            if column in ("serial", MEASUREMENT):
                 continue
             if column in TIME_COLUMNS:
                 known[column] = list(cells.times(column))
@@ -92,35 +104,37 @@ class TextRows:
                 known[column] = list(cells.texts(column))
             else:
                 labels[column] = cells.texts(column)
-        for row, serial in enumerate(serials):
+        for row, gear in enumerate(gears):
             if cells.bad[row]:
                 continue
             stated = {column: values[row] for column, values in known.items() if values[row] is not None}
             extra = {column: text for column, texts in labels.items() if (text := texts[row]) is not None}
-            if self._agrees(cells, row, serial, {**stated, **extra}):
-                self._merge(serial, stated, extra)
+            if self._agrees(cells, row, gear, {**stated, **extra}):
+                self._merge(gear, stated, extra)
 
-    def _agrees(self, cells: Cells, row: int, serial: str, stated: Mapping[str, Any]) -> bool:
+    def _agrees(self, cells: Cells, row: int, gear: GearKey, stated: Mapping[str, Any]) -> bool:
         """Whether a row says nothing else than earlier rows of the same serial."""
-        earlier = self.production.get(serial)
+        earlier = self.production.get(gear)
         before = {} if earlier is None else _stated(earlier)
         for column, value in stated.items():
             if column in before and before[column] != value:
-                file, line, cell = self._stated[serial, column]
+                file, line, cell = self._stated[gear, column]
                 cells.fault(
                     row, Reason.DUPLICATE_ROW, column, f"{cell} as in {file}:{line}, or one row per serial",
-                    "two measurements of one gear belong in two folders",
-                    found=f"a second row of serial '{serial}' with another {column}: {value}",
+                    "two measurements of one gear get labels of their own in a column `measurement`",
+                    found=f"a second row of serial {gear.quoted} with another {column}: {value}",
                 )  # fmt: skip
                 return False
         for column, value in stated.items():
             where = (cells.source.name, cells.raw.lines[row], str(value))
-            self._stated.setdefault((serial, column), where)
+            self._stated.setdefault((gear, column), where)
         return True
 
-    def _merge(self, serial: str, stated: Mapping[str, Any], labels: Mapping[str, str]) -> None:
-        earlier = self.production.get(serial, Production())
-        self.production[serial] = replace(earlier, **stated, labels={**earlier.labels, **labels})
+    def _merge(self, gear: GearKey, stated: Mapping[str, Any], labels: Mapping[str, str]) -> None:
+        if gear not in self.production:
+            self._rows_of.setdefault(gear.serial, []).append(gear)
+        earlier = self.production.get(gear, Production())
+        self.production[gear] = replace(earlier, **stated, labels={**earlier.labels, **labels})
 
     # --- events --------------------------------------------------------------------------------------
 
@@ -166,10 +180,17 @@ class TextRows:
         moments += days
         if any(moment.tzinfo is None for moment in moments) and any(moment.tzinfo for moment in moments):
             self.events = [replace(event, at=_aware(event.at)) for event in self.events]
-            for serial, production in self.production.items():
+            for gear, production in self.production.items():
                 aware: dict[str, Any] = {name: _aware(at) for name, at in _moments(production).items()}
-                self.production[serial] = replace(production, **aware)
+                self.production[gear] = replace(production, **aware)
         return bool(naive)
+
+
+def _filled(production: Production, more: Production) -> Production:
+    """What is stated, and where nothing is, what another row states."""
+    known = {f.name: getattr(production, f.name) for f in fields(production) if f.name != "labels"}
+    filled = {name: getattr(more, name) if value is None else value for name, value in known.items()}
+    return Production(**filled, labels={**more.labels, **production.labels})
 
 
 def _stated(production: Production) -> dict[str, Any]:

@@ -21,7 +21,7 @@ KINDS: Final[tuple[TableKind, ...]] = get_args(TableKind)
 UNIT_OPEN: Final = "# TODO: the file does not say the unit"
 """Marks a unit that a draft leaves open; a map that holds it does not read."""
 _WAYS: Final = ("column", "constant", "path", "columns")
-_GROUPS: Final = ("tooth", "space", "flank", "serial", "parameter")
+_GROUPS: Final = ("tooth", "space", "flank", "serial", "measurement", "parameter")
 _Name = Annotated[str, Field(min_length=1)]
 
 
@@ -80,7 +80,7 @@ class WideTable(TomlTable):
     header: _Name = about(
         "regular expression searched in every header (^ and $ bind it to the ends), with named groups such "
         "as (?P<tooth>\\d+) and "
-        "(?P<flank>[LR]); also serial, space in a runout table, parameter in a table of values"
+        "(?P<flank>[LR]); also serial, measurement, space in a runout table, parameter in a table of values"
     )
     value: _Name = about(
         "canonical column that the cells hold; value_um in a table of values", default="deviation_um"

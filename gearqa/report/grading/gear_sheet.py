@@ -9,6 +9,7 @@ from itertools import zip_longest
 
 from gearqa.errors import Notice
 from gearqa.model.curves import GearCurves
+from gearqa.model.measurement import FIRST_MEASUREMENT, measured_name
 from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, GradeHeader
 from gearqa.report.blocks import document as doc
@@ -126,7 +127,7 @@ def gear_sheet(
         title=title,
         sections=tuple(sections),
         id=gear_id(number),
-        head=f"Serial {clip(result.serial, SHORT)}",
+        head=f"Serial {clip(measured_name(result.serial, result.measurement), SHORT)}",
         summary=f"{conformity_text(result.conforms, result.state)}, class {gear_class(result)}, "
         f"master quality {MASTER_QUALITY[result.master_quality]}",
         status=STATUS[result.conforms],
@@ -194,6 +195,7 @@ def sheet_facts(
         ("Part", " ".join(filter(None, (clip(number), f"revision {clip(revision)}" if revision else "")))),
         ("Name", clip(name)),
         ("Serial", None if gear is None else clip(gear.serial)),
+        ("Measurement", None if gear is None or gear.measurement == FIRST_MEASUREMENT else gear.measurement),
     ]
     if made is not None:
         since, degrees = made.parts_since_dress, made.temperature_degC

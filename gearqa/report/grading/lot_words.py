@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from gearqa.model.measurement import Seen, measured_name
 from gearqa.model.results import GearResult, GradeHeader, LotSummary, State
 from gearqa.report.blocks.document import Answer, Block, Bullets, Cell, Column, Table, Verdict
 from gearqa.report.blocks.verdicts import STATUS, conformity_cell, master_quality_cell
@@ -38,6 +39,8 @@ class GearRow(NamedTuple):
     conforms: bool | None
     master_quality: bool | None
     state: State | None = None
+    again: bool = False
+    """A further measurement of a gear: shown, not counted."""
 
     @property
     def badness(self) -> tuple[int, float, int]:
@@ -72,6 +75,9 @@ class LotCollector:
         self.open_by_rule = 0
         """Those of them that the decision rule leaves open."""
         self.master_not_proven = 0
+        self.measured_again: list[str] = []
+        """Serials of gears with more than one measurement."""
+        self._seen = Seen()
 
     def add(self, gear: GearResult) -> GearRow:
         """Take in one gear; returns its line."""
@@ -82,8 +88,9 @@ class LotCollector:
             self.first = None
         grade = gear_class(gear)
         row = GearRow(
-            self.gears, gear.serial, grade, worst_of(gear), gear.conforms, gear.master_quality, gear.state
-        )
+            self.gears, measured_name(gear.serial, gear.measurement), grade, worst_of(gear), gear.conforms,
+            gear.master_quality, gear.state, self._seen.again(gear),
+        )  # fmt: skip
         if self.gears <= ALL_ROWS_UP_TO:
             self.rows.append(row)
         elif self.rows:
@@ -91,6 +98,17 @@ class LotCollector:
         heapq.heappush(self.worst, (row.badness, row))
         if len(self.worst) > WORST_ROWS:
             heapq.heappop(self.worst)
+        if row.again:
+            if gear.serial not in self.measured_again[-1:]:
+                self.measured_again.append(gear.serial)
+        else:
+            self._count(gear, grade)
+        for notice in gear.warnings:
+            self.warnings[notice.code] += 1
+            self.warning_examples.setdefault(notice.code, f"{row.serial}: {notice.message}")
+        return row
+
+    def _count(self, gear: GearResult, grade: str) -> None:
         self.classes[grade] += 1
         self.failing.update(key for key, one in gear.parameters.items() if one.conforms is False)
         self.missing.update({one.parameter for one in gear.not_assessed})
@@ -103,16 +121,12 @@ class LotCollector:
             {f"{curve.kind}_curve" for curve in gear.limit_curves if curve.conforms is False}
         )
         self.sizes_failing += any(size.conforms is False for size in gear.size)
-        for notice in gear.warnings:
-            self.warnings[notice.code] += 1
-            self.warning_examples.setdefault(notice.code, f"{gear.serial}: {notice.message}")
         if gear.state == NOT_PROVEN:
             self.not_proven.append(gear.serial)
             self.open_by_rule += gear.conforms is None
         self.master_not_proven += gear.master_state == NOT_PROVEN
         if gear.near_limit is not None:
             self.near_limit = (self.near_limit or 0) + gear.near_limit
-        return row
 
     def listed(self) -> list[GearRow]:
         """The gears that the table lists: all of a small lot, else the worst, worst first."""
@@ -242,10 +256,20 @@ def lot_blocks(
     if seen.first is not None:
         return gear_blocks(header, seen.first, slope_span, wide=wide)
     blocks = [*opening(header), lot_table(seen.listed(), seen.gears, wide=wide)]
-    if notes := [*_other_span_note(seen, slope_span), *seen.warning_lines()]:
+    if notes := [*again_lines(seen), *_other_span_note(seen, slope_span), *seen.warning_lines()]:
         blocks.append(Bullets(tuple(notes), "note"))
     rule = decision_line(header, seen.near_limit, guarded_lot(seen))
     return [*blocks, *closing(lot_verdict(header, lot, seen), rule)]
+
+
+def again_lines(seen: LotCollector) -> list[str]:
+    """Which gears were measured more than once, and what counts."""
+    if not seen.measured_again:
+        return []
+    named = some_of([clip(serial, 48) for serial in seen.measured_again], MOST_NAMED)
+    return [
+        f"Measured more than once: {named}. The first measurement of a gear counts, the others are shown."
+    ]
 
 
 def guarded_lot(seen: LotCollector) -> str:

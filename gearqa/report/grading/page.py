@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Literal
 
 from gearqa.model.curves import GearCurves
+from gearqa.model.measurement import measured_name
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, GradeHeader, LotSummary
 from gearqa.report.blocks import document as doc
@@ -24,7 +25,14 @@ from gearqa.report.grading.gear_sheet import (
     sheet_facts,
 )
 from gearqa.report.grading.lot_figures import LotValues
-from gearqa.report.grading.lot_words import GearRow, LotCollector, guarded_lot, lot_verdict, not_all_note
+from gearqa.report.grading.lot_words import (
+    GearRow,
+    LotCollector,
+    again_lines,
+    guarded_lot,
+    lot_verdict,
+    not_all_note,
+)
 from gearqa.report.grading.notes import decision_line
 from gearqa.report.grading.values import INCOMPLETE_NOTE, shown_value
 from gearqa.symbols import PARAMETERS
@@ -65,7 +73,7 @@ def gear_document(header: GradeHeader, result: GearResult, curves: GearCurves, *
     Document
         For `write_html` and `write_pdf`.
     """
-    title = f"Inspection sheet, gear {clip(result.serial, SHORT)}"
+    title = f"Inspection sheet, gear {clip(measured_name(result.serial, result.measurement), SHORT)}"
     sheet = gear_sheet(header, part, result, curves, 1, title=title, alone=True)
     return document_of(header, title, (sheet,))
 
@@ -125,7 +133,8 @@ class SheetBuilder:
                 if one.conforms is not None or one.master_tolerance_um is not None
             }
         )
-        self._spread.add(result)
+        if not row.again:
+            self._spread.add(result)
         if self._choice == "all" or (self._choice == "auto" and row.place <= MOST_ALL):
             self._draw(row.place, result, curves)
         elif self._choice == "auto" and row.place == MOST_ALL + 1:
@@ -136,7 +145,7 @@ class SheetBuilder:
                 heapq.heappop(self._heap)
 
     def _draw(self, number: int, result: GearResult, curves: GearCurves) -> None:
-        title = f"Gear {clip(result.serial, SHORT)}"
+        title = f"Gear {clip(measured_name(result.serial, result.measurement), SHORT)}"
         sheet = gear_sheet(self._header, self._part, result, curves, number, title=title, alone=False)
         self._sheets[number] = sheet
 
@@ -174,7 +183,7 @@ class SheetBuilder:
             doc.Section("Values against their limits", self._spread.figures()),
             doc.Section("All gears", (self._all_table(ranked, graded),)),
         ]
-        if remarks := self._words.warning_lines():
+        if remarks := [*again_lines(words), *words.warning_lines()]:
             sections.append(doc.Section("Warnings", (doc.Bullets(tuple(remarks)),)))
         sections += [*folder_warnings(header.warnings), *input_files(header)]
         sections.append(doc.Section("", (cautions(graded), doc.Signature(ROLES))))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from gearqa.model.measurement import measured_name
 from gearqa.model.results import GearResult, GradeHeader, ParameterResult
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.verdicts import STATUS, conformity_cell
@@ -156,7 +157,7 @@ def screen_facts(header: GradeHeader, gear: GearResult | None = None) -> doc.Fac
     revision = header.part.get("revision")
     items = [("Part", f"{part}, revision {revision}" if revision else part)]
     if gear is not None:
-        items.insert(0, ("Gear", gear.serial))
+        items.insert(0, ("Gear", measured_name(gear.serial, gear.measurement)))
         made = gear.production
         if made is not None:
             named = (

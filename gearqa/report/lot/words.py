@@ -18,9 +18,12 @@ from gearqa.model.lot import (
     LotGear,
     LotResult,
     MasterQualityOfLot,
+    MeasuredOnce,
     ParameterStatistics,
+    Repeat,
     SamplingResult,
 )
+from gearqa.model.measurement import measured_name
 from gearqa.model.results import GearResult, State
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Status
@@ -319,7 +322,7 @@ def gear_table(result: LotResult, most: int, *, caption: str = "") -> doc.Table:
         grade = class_text(gear.class_indicated, False, complete=gear.class_complete)
         rows.append(
             (
-                clip(gear.serial, 48),
+                clip(measured_name(gear.serial, gear.measurement), 48),
                 doc.Cell(gear.state, STATE_STATUS[gear.state]),
                 *((gear.counts_as,) if counted else ()),
                 shown_p,
@@ -336,22 +339,33 @@ GEARS_IN_A_ROW = 4
 
 
 def every_gear_table(result: LotResult, classes: Mapping[str, str]) -> doc.Table:
-    """Every measured gear with class and state, some to a row: the sample as measured, then those left out.
+    """Every measured gear with class and state, some to a row: the sample as measured, then those
+    left out, then measurements that do not count.
 
     `classes` are those of gears that were left out of the sample.
     """
     shown: list[tuple[str, str, str, Status]] = [
         (
-            gear.serial,
+            measured_name(gear.serial, gear.measurement),
             _indicated(gear, class_text(gear.class_indicated, False, complete=gear.class_complete)),
             gear.state, STATE_STATUS[gear.state],
         )
         for gear in result.gears
     ]  # fmt: skip
+    classes = {**classes, **{repeat.serial: _class_by(repeat.used) for repeat in result.repeats}}
     shown += [
         (one.serial, classes.get(one.serial, DASH), f"{one.state}, {one.how}", STATE_STATUS[one.state])
         for one in result.left_out
     ]
+    shown += [
+        (
+            f"{repeat.serial} ({one.measurement})", _class_by(one), f"{one.state}, not counted",
+            STATE_STATUS[one.state],
+        )
+        for repeat in result.repeats
+        for one in repeat.measurements
+        if not one.used
+    ]  # fmt: skip
     columns: list[doc.Column] = []
     for _ in range(min(GEARS_IN_A_ROW, len(shown))):
         columns += doc.Column("gear", "left"), doc.Column("class"), doc.Column("state", "left", weight=1)
@@ -362,6 +376,10 @@ def every_gear_table(result: LotResult, classes: Mapping[str, str]) -> doc.Table
     width = len(columns)
     rows = tuple(tuple(cells[at : at + width]) for at in range(0, len(cells), width))
     return doc.Table("Every gear measured", tuple(columns), rows, dense=True)
+
+
+def _class_by(one: MeasuredOnce) -> str:
+    return class_text(one.class_, one.beyond, complete=one.class_complete)
 
 
 def classes_of(gears: Iterable[GearResult]) -> dict[str, str]:
@@ -610,9 +628,16 @@ def _warning_lines(result: LotResult) -> Iterator[str]:
     """What grading warns of: about the folder, then about gears, those with the same warning together."""
     yield from (sentence(one.message) for one in result.warnings)
     by_code: dict[str, dict[str, list[str]]] = {}
-    for gear in result.gears:
-        for notice in gear.warnings:
-            by_code.setdefault(notice.code, {}).setdefault(notice.message, []).append(gear.serial)
+    warned = [(measured_name(gear.serial, gear.measurement), gear.warnings) for gear in result.gears]
+    warned += [
+        (f"{repeat.serial} ({one.measurement})", one.warnings)
+        for repeat in result.repeats
+        for one in repeat.measurements
+        if not one.used
+    ]
+    for name, notices in warned:
+        for notice in notices:
+            by_code.setdefault(notice.code, {}).setdefault(notice.message, []).append(name)
     for messages in by_code.values():
         shown = list(messages.items())[:WARNINGS_OF_A_KIND]
         for message, serials in shown:
@@ -627,6 +652,20 @@ def note_lines(result: LotResult, *, without: Sequence[str] = ()) -> tuple[str, 
     return tuple(sentence(one.message) for one in result.notes if one.code not in left_out)
 
 
+def repeat_text(repeat: Repeat) -> str:
+    """All measurements of a gear, which one counts, and who says why."""
+    states = ", ".join(f"{clip(one.measurement, 48)}: {one.state}" for one in repeat.measurements)
+    why = (
+        f"; reason: {clip(repeat.reason, 400)}; by {clip(repeat.by)}"
+        if repeat.reason
+        else ": it is the first one"
+    )
+    return (
+        f"Measured {len(repeat.measurements)} times: {clip(repeat.serial, 48)} ({states}). Measurement "
+        f"{clip(repeat.use, 48)} counts{why}."
+    )
+
+
 def segregation_lines(result: LotResult) -> tuple[str, ...]:
     """Which gears are taken out or measured again, exclusions with their reasons, restrictions."""
 
@@ -639,6 +678,7 @@ def segregation_lines(result: LotResult) -> tuple[str, ...]:
         lines.append(f"Take out: {named(result.segregate)}{where}.")
     if result.remeasure:
         lines.append(f"Measure again: {named(result.remeasure)}.")
+    lines += map(repeat_text, result.repeats)
     drawn = {gear.serial for gear in result.gears}
     lines += [
         f"{one.how.capitalize()}: {clip(one.serial, 48)}, {one.state}; reason: {one.reason}"

@@ -189,7 +189,7 @@ def test_a_point_twice(tmp_path: Path, position: str) -> None:
     problem = only_problem(tmp_path, {"p.csv": rows(PROFILE, [*TRACE, f"A,left,1,{position},7"])})
     assert place(problem) == (Reason.DUPLICATE_POINT, "p.csv", 5, "roll_length_mm")
     assert "the trace of 'A', left flank, tooth 1 again (first in p.csv:3)" in problem.found
-    assert problem.hint == "a second measurement belongs in a folder of its own"
+    assert problem.hint.startswith("a second measurement gets a label of its own in a column `measurement`")
 
 
 def test_points_a_little_further_apart_are_two(tmp_path: Path) -> None:

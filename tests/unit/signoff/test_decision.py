@@ -13,7 +13,7 @@ GOOD = LotFacts(
     lot_size=400, measured_n=43, required_n=43, ac=0, own_numbers=False, d_low=0, d_high=0, accept=True,
     variables_failed=(), missing_in_all=(), overdue=(), drawn="random", sample_cycles=8,
     lot_of_several_cycles=True, coverage=None, unmet=(), segregate=(), remeasure=(), left_out_bad=(),
-    left_out_open=(), census=False,
+    left_out_open=(), passed_over=(), census=False,
 )  # fmt: skip
 
 
