@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 
 import pytest
@@ -12,6 +13,7 @@ from gearqa.model.part import Part
 from gearqa.reading.folder.passes import read_folder
 from gearqa.reading.rows import csv_rows
 from gearqa.reading.rows.patterns import Pattern, PatternError
+from gearqa.signoff.key_files import load_private_key, load_public_key, make_keys
 from gearqa.signoff.record import load_record
 
 
@@ -93,6 +95,17 @@ def test_a_nul_character_in_a_part_file(tmp_path, name):
     part.write_text(part.read_text().replace('number = "T-8"', name))
     with pytest.raises(InputError, match="NUL character"):
         read_folder(folder)
+
+
+def test_a_key_of_an_unknown_kind(tmp_path):
+    make_keys(tmp_path / "a.key", tmp_path / "a.pub")
+    for name, load in {"a.key": load_private_key, "a.pub": load_public_key}.items():
+        path = tmp_path / name
+        head, body, *rest = path.read_text().splitlines()
+        other = base64.b64encode(base64.b64decode(body).replace(b"\x2b\x65\x70", b"\x2b\x45\x70")).decode()
+        path.write_text("\n".join([head, other, *rest, ""]))
+        with pytest.raises(RecordError, match="that can be read"):
+            load(path)
 
 
 # --- TOML and records ------------------------------------------------------------------------------------
