@@ -267,7 +267,7 @@ class LotGear:
     """One gear of the sample."""
 
     serial: str
-    measurement: str = field(default=FIRST_MEASUREMENT, kw_only=True)
+    measurement: Annotated[str, KNOWN] = field(default=FIRST_MEASUREMENT, kw_only=True)
     """Label of the measurement that counts."""
     state: State
     """State of the gear under the measurement uncertainty."""
@@ -466,7 +466,7 @@ class LotResult:
     segregated_to: str
     remeasure: tuple[str, ...]
     excluded: tuple[Exclusion, ...]
-    repeats: tuple[Repeat, ...]
+    repeats: Annotated[tuple[Repeat, ...], KNOWN]
     """Gears that were measured more than once."""
     left_out: tuple[LeftOut, ...]
     """Measured gears that do not belong to the sample."""

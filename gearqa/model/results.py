@@ -258,7 +258,7 @@ class GearResult:
     """One gear: class, conformity, master quality, and everything they rest on."""
 
     serial: str
-    measurement: str = field(default=FIRST_MEASUREMENT, kw_only=True)
+    measurement: Annotated[str, KNOWN] = field(default=FIRST_MEASUREMENT, kw_only=True)
     """Label of this measurement of the gear; of several the first counts."""
     class_: int | None
     """The worst class of the graded parameters; null if one is beyond all classes."""
