@@ -24,7 +24,7 @@ def add_archive(
     columns: str | Path | None = None,
     store: AnyStore = None,
     replace: bool = False,
-    workers: int | None = None,
+    workers: int | None = 1,
     scheduler: str | None = None,
     progress: Progress = UNSEEN,
 ) -> ArchiveReport:
@@ -45,7 +45,8 @@ def add_archive(
     replace : bool
         Gears stored with other values are superseded, which is logged; else their folder fails.
     workers : int, optional
-        Processes; one a core without it. What is stored does not depend on it.
+        Processes; None: one a core (a script then needs `if __name__ == "__main__"`). What is stored does not
+        depend on it.
     scheduler : str, optional
         Address of a running scheduler, whose workers grade instead.
     progress : Progress, optional
@@ -66,7 +67,7 @@ def add_archive(
     >>> import gearqa, tempfile
     >>> place = Path(tempfile.mkdtemp()) / "gears.sqlite"
     >>> report = gearqa.add_archive("sample_measurements", store=place, workers=1)
-    >>> sum(one.added for one in report.added) > 200, [one.folder for one in report.failed]
+    >>> sum(one.added for one in report.added) > 100, [one.folder for one in report.failed]
     (True, [])
     >>> again = gearqa.add_archive("sample_measurements", store=place, workers=1)
     >>> len(again.added), len(again.unchanged) == len(report.added)

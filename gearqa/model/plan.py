@@ -146,7 +146,8 @@ class Plan(TomlTable):
     minimum_ppk: Positive | None = about('lower bound that require = ["ppk"] asks for', default=None)
     segregated_to: str = about("where gears go that do not conform", default="")
     repeats: tuple[RepeatTable, ...] = about(
-        "gears measured more than once: which measurement counts, instead of the first",
+        "gears measured more than once: which measurement counts, instead of the first; a [[repeats]] table "
+        "for each, with serial, use, reason and by",
         default=(), strict=False,
     )  # fmt: skip
     uncertainty_source: dict[str, UncertaintySource] = about(

@@ -100,7 +100,7 @@ def test_csv_rows(capsys, tmp_path):
     assert grade(folder, "--csv", "-") == 1
     rows = rows_of(capsys.readouterr().out)
     assert list(rows[0]) == [
-        "serial", "parameter", "value_um", "flank", "tooth", "class", "class_exact", "beyond",
+        "serial", "measurement", "parameter", "value_um", "flank", "tooth", "class", "class_exact", "beyond",
         "required_class", "tolerance_um", "lower_limit_um", "upper_limit_um", "conforms", "master_quality",
     ]  # fmt: skip
     by_place = {(row["serial"], row["parameter"]): row for row in rows}
@@ -120,7 +120,7 @@ def test_csv_of_flanks_has_a_row_for_each_flank(capsys, tmp_path):
 def test_csv_for_spreadsheets_with_decimal_comma(capsys, tmp_path):
     assert grade(pitch_folder(tmp_path / "lot"), "--csv", "-", "--csv-style", "semicolon") == 0
     text = capsys.readouterr().out
-    assert text.startswith("\ufeff# gearqa result\nserial;parameter;")
+    assert text.startswith("\ufeff# gearqa result\nserial;measurement;parameter;")
     assert "single_pitch;2,0;left;3;2;" in text
 
 

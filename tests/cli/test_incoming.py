@@ -106,7 +106,7 @@ def test_exit_0_where_everything_agrees(capsys, tmp_path):
     done = app.run(["grade", str(SAMPLES / "ring_master"), "--csv", str(tmp_path / "graded.csv"), "-q"])
     assert done == 0
     for line in (tmp_path / "graded.csv").read_text(encoding="utf-8").splitlines()[2:]:
-        serial, parameter, value, flank, _, grade, *_ = line.split(",")
+        serial, _, parameter, value, flank, _, grade, *_ = line.split(",")
         if not grade:
             continue  # not graded: no class to claim
         rows.append(f"{serial},{parameter},{float(value):.2f},{flank},6,ISO 1328-1:2013")

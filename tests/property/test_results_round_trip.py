@@ -18,8 +18,10 @@ from gearqa.model.lot import Disposition, Exclusion, LotOptions
 from gearqa.model.measurement import InputFile, Production
 from gearqa.model.record import FirstResult
 from gearqa.model.results import (
+    CurveTrace,
     FlankResult,
     GearResult,
+    LimitCurveResult,
     NotAssessed,
     ParameterResult,
     PitchResult,
@@ -92,6 +94,7 @@ GEARS = made(
     traces=tuples(made(TraceResult, "profile") | made(TraceResult, "helix")),
     pitch=tuples(made(PitchResult)),
     size=tuples(made(SizeResult)),
+    limit_curves=tuples(made(LimitCurveResult, traces=tuples(made(CurveTrace)))),
     production=st.none() | PRODUCTION,
 )
 

@@ -49,8 +49,8 @@ _TABLE_NOTES: Final[Mapping[str, tuple[str, ...]]] = {
 def table_template(kind: Any) -> str:
     """Header of a neutral table, and what its columns mean as comments.
 
-    >>> print(table_template("runout"))
-    serial,space,radial_um
+    >>> print(table_template("runout").rstrip())
+    serial,space,radial_um,measurement
     # one row per tooth space, all spaces; space i lies clockwise of tooth i
     # radial_um: reading of a ball or pin, plus = away from the gear axis
     # copy this file into the folder above to use it; lines that start with # are not read
