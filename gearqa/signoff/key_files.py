@@ -58,7 +58,7 @@ def has_password(path: str | Path) -> bool:
 
 def load_private_key(path: str | Path, *, password: bytes | None = None) -> Ed25519PrivateKey:
     """Read a private key file; raises RecordError if it holds no Ed25519 private key."""
-    from cryptography.exceptions import UnsupportedAlgorithm
+    from cryptography.exceptions import InternalError, UnsupportedAlgorithm
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
@@ -68,7 +68,7 @@ def load_private_key(path: str | Path, *, password: bytes | None = None) -> Ed25
     except TypeError as error:
         hint = "the key file is encrypted: give its password" if password is None else "it has no password"
         raise RecordError(f"{path}: {error}", hint=hint) from error
-    except (ValueError, UnsupportedAlgorithm) as error:
+    except (ValueError, UnsupportedAlgorithm, InternalError) as error:
         hint = "is the password right?" if password else "`gearqa keys` makes a pair of key files"
         raise RecordError(f"{path} holds no private key that can be read", hint=hint) from error
     if not isinstance(key, Ed25519PrivateKey):
@@ -78,7 +78,7 @@ def load_private_key(path: str | Path, *, password: bytes | None = None) -> Ed25
 
 def load_public_key(path: Path) -> Ed25519PublicKey:
     """Read a public key file; raises RecordError if it holds no Ed25519 public key."""
-    from cryptography.exceptions import UnsupportedAlgorithm
+    from cryptography.exceptions import InternalError, UnsupportedAlgorithm
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
     from cryptography.hazmat.primitives.serialization import load_pem_public_key
 
@@ -88,7 +88,7 @@ def load_public_key(path: Path) -> Ed25519PublicKey:
         raise RecordError(f"{path} holds a private key", hint=hint)
     try:
         key = load_pem_public_key(data)
-    except (ValueError, UnsupportedAlgorithm) as error:
+    except (ValueError, UnsupportedAlgorithm, InternalError) as error:
         raise RecordError(f"{path} holds no public key that can be read") from error
     if not isinstance(key, Ed25519PublicKey):
         raise RecordError(f"{path} holds no Ed25519 key", hint="`gearqa keys` makes a pair of key files")
