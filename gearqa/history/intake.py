@@ -24,12 +24,12 @@ from gearqa.history.measured_digests import completes, differing_kinds, measured
 from gearqa.history.parts import part_by_id, part_id
 from gearqa.history.passing import Passing, unwatched
 from gearqa.history.sealed_rows import insert_rows, next_id
-from gearqa.history.sql_tables import CURRENT, GEAR, INTAKE
+from gearqa.history.sql_tables import AUDIT, CURRENT, GEAR, INTAKE
 from gearqa.history.store import HistoryStore, LogEntry, log, now, station
 from gearqa.history.stored_texts import dumps, loads, plain_text
 from gearqa.model.history import IntakeReport
 from gearqa.model.measurement import GearMeasurement, GrinderEvent, InputFile
-from gearqa.model.part import Part
+from gearqa.model.part import PART_FILE, Part
 from gearqa.model.results import GearResult, LotSummary
 from gearqa.reading.folder.inspection import Inspection
 from gearqa.reading.folder.passes import read_folder
@@ -107,26 +107,40 @@ class ArchiveFolder:
 
 def attempt(folder: ArchiveFolder) -> Attempt:
     """Prepare one folder of many, in whichever process; its faults do not stop the others."""
-    root = folder.source.folder
     try:
-        if folder.known and all(
-            (root / name).is_file() and sha256_of(root / name) == digest for name, digest in folder.known
-        ):
+        if _as_known(folder):
             return Attempt()
         return Attempt(prepare(folder.source))
     except InputError as error:
         return Attempt(problems=tuple(error.problems))
 
 
+def _as_known(folder: ArchiveFolder) -> bool:
+    """Whether a folder holds exactly the files it held when it was added, with its own drawing.
+
+    Where a column map names the files, or some were left out, only reading tells.
+    """
+    source, known = folder.source, dict(folder.known)
+    if not known or source.part is not None or source.columns is not None:
+        return False
+    tables = {path.name for path in source.folder.iterdir() if path.suffix.lower() == ".csv"}
+    read = {name: digest for name, digest in known.items() if digest}
+    if {*read} != {PART_FILE, *tables}:
+        return False
+    return all(sha256_of(source.folder / name) == digest for name, digest in read.items())
+
+
 def known_files(store: HistoryStore) -> dict[str, tuple[tuple[str, str], ...]]:
-    """Files that were read with their digests, by folder, of the newest intake of each."""
+    """Files with their digests, by folder, of the newest intake of each that took in the whole folder."""
     with store.reading() as connection:
-        rows: Iterable[Any] = connection.execute(
-            sa.select(INTAKE.c.folder, INTAKE.c.inputs).order_by(INTAKE.c.id)
-        )
+        added = connection.execute(sa.select(AUDIT.c.detail).where(AUDIT.c.action == "add"))
+        whole = {detail["intake"] for (text,) in added if (detail := loads(text)).get("whole")}
+        columns = (INTAKE.c.id, INTAKE.c.folder, INTAKE.c.inputs)
+        rows: Iterable[Any] = connection.execute(sa.select(*columns).order_by(INTAKE.c.id))
         return {
-            row.folder: tuple((one["file"], one["sha256"]) for one in loads(row.inputs) if one.get("sha256"))
+            row.folder: tuple((one["file"], one.get("sha256") or "") for one in loads(row.inputs))
             for row in rows
+            if row.id in whole
         }
 
 
@@ -216,7 +230,7 @@ class _Writing:
         events = add_events(self.connection, prepared.events, folder=folder)
         identity = prepared.part.part
         detail = {"folder": folder, "intake": self._intake_id, "revision": identity.revision, **counts}
-        detail["events"] = events
+        detail["events"], detail["whole"] = events, not prepared.source.serials
         log(self.connection, LogEntry("add", identity.number, detail=detail), *self.entries)
         lot = prepared.lot
         return IntakeReport(

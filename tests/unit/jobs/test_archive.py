@@ -70,6 +70,30 @@ def test_a_folder_at_fault_is_listed_and_the_others_are_added(archive: Path, tmp
     assert gearqa.check_history(store=store).findings == ()
 
 
+def test_a_file_that_came_or_another_drawing_is_not_passed_over(archive: Path, tmp_path: Path) -> None:
+    store = tmp_path / "s.sqlite"
+    part = archive / "2025/03/b/part.toml"
+    production = archive / "2025/03/b/production.csv"
+    held = production.read_text()
+    production.unlink()
+    gearqa.add_archive(archive / "2025/03/b", store=store)
+    production.write_text(held)
+    came = gearqa.add_archive(archive / "2025/03/b", store=store)
+    assert came.unchanged == ()
+    harder = tmp_path / "harder.toml"
+    harder.write_text(part.read_text().replace('revision = "A"', 'revision = "B"'))
+    other = gearqa.add_archive(archive / "2025/03/b", part=harder, store=store)
+    assert other.unchanged == ()
+    assert len(other.added) + len(other.failed) == 1
+
+
+def test_a_folder_of_which_one_gear_was_added_is_added_whole(archive: Path, tmp_path: Path) -> None:
+    store = tmp_path / "s.sqlite"
+    gearqa.add_to_history(archive / "2025/03/b", serial=["P-011"], store=store)
+    (report,) = gearqa.add_archive(archive / "2025/03/b", store=store).added
+    assert (report.added, report.unchanged) == (3, 1)
+
+
 def test_no_folder_is_a_fault_of_the_argument(tmp_path: Path) -> None:
     with pytest.raises(gearqa.ArgumentError, match=r"part\.toml"):
         gearqa.add_archive(tmp_path, store=tmp_path / "s.sqlite")
