@@ -26,18 +26,29 @@ TRIAL: Final = "trial step: the gain of this grinder is not known"
 NEAR_MIDDLE: Final = 0.1
 """Of the tolerance of the size: nearer to its middle nobody corrects."""
 FEWEST_GEARS: Final = 3
+OF_A_VECTOR: Final = ("centre_0_deg", "centre_90_deg")
+"""Parts of one shift: sure or not together."""
 ONE_GEAR: Final = "; from one gear only: confirm on three to five"
 
 
 def corrections_of(
     pieces: Sequence[Piece], setup: PartSetup, graded: Sequence[GearResult]
 ) -> tuple[Correction, ...]:
-    """Changes that null the components of a gear, or of the mean of a lot."""
+    """Changes that null the components of a gear, or of the mean of a lot; none that is not beyond its own
+    uncertainty."""
     gears = len(graded)
     components = {one.component.key: one.component for one in pieces if one.component.order is None}
     components |= {one.component.key: one.component for one in pieces if one.component.key == "eccentricity"}
     basis = TRIAL + (ONE_GEAR if gears < FEWEST_GEARS else "")
-    return (*_changes(components, setup, basis), *_size(graded, setup, basis))
+    changes = _changes({key: one for key, one in components.items() if _sure(one)}, setup, basis)
+    every = (*changes, *_size(graded, setup, basis))
+    return tuple(
+        one for one in every if one.quantity in OF_A_VECTOR or one.u is None or abs(one.change) > one.u
+    )
+
+
+def _sure(one: Component) -> bool:
+    return one.u_um is None or abs(one.amplitude_um) > one.u_um
 
 
 def _size(graded: Sequence[GearResult], setup: PartSetup, basis: str) -> Iterator[Correction]:

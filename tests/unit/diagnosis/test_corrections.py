@@ -1,4 +1,4 @@
-"""Size to the middle of its tolerance, and gains from recorded corrections."""
+"""What is worth a change, size to the middle of its tolerance, and gains from recorded corrections."""
 
 from __future__ import annotations
 
@@ -52,3 +52,18 @@ def test_gains_come_from_what_was_recorded():
     assert with_gains([change], [recorded("smaller", 1.2), recorded("smaller", 1.0, grinder="G2")]) == (
         change,
     )
+
+
+def test_a_change_within_its_own_uncertainty_is_not_suggested():
+    """Both parts of the profile slope are sure and cancel on the left flank; the shift of the toothing
+    differs from gear to gear by more than its mean."""
+    drawing = part()
+    shape = {"left": {"profile_slope_um": 0.0}, "right": {"profile_slope_um": 6.0}}
+    mounting = {"eccentricity_um": 5.0, "eccentricity_deg": 90.0}
+    off = [{"serial": "0001", "eccentricity_um": 30.0, "eccentricity_deg": 90.0}]
+    lot_gears = gears(drawing, parts=4, shape=shape, mounting=mounting, gear=off)
+    _, lot = diagnose_gears(lot_gears, setup(drawing))
+    assert {"pressure_angle", "profile_asymmetry"} <= {one.key for one in lot.components if one.significant}
+    slopes = {one.flank for one in lot.corrections if one.quantity == "profile_slope"}
+    assert slopes == {"right"}
+    assert all(one.u is None or abs(one.change) > one.u for one in lot.corrections)
