@@ -12,7 +12,7 @@ from gearqa.diagnosis.corrections import corrections_of
 from gearqa.diagnosis.decomposition import FAMILY_RISK, Decomposition, decompose
 from gearqa.diagnosis.fine_shapes import FineSearch, FineShape
 from gearqa.diagnosis.ladder import ladder, lot_shares, rung_of, shares
-from gearqa.diagnosis.lot_pieces import lot_pieces
+from gearqa.diagnosis.lot_pieces import in_gear, lot_pieces
 from gearqa.diagnosis.machine import machines_of, with_machine
 from gearqa.diagnosis.mountings import mounting_notice
 from gearqa.diagnosis.order_spectrum import order_spectrum
@@ -131,7 +131,8 @@ def _lot(
 ) -> LotDiagnosis:
     common = lot_pieces(pieces, setup)
     real = [one for one in common if one.component.significant]
-    explained = lot_shares(measured, graded, real, setup)
+    taken = [[in_gear(one, own) for own in pieces] for one in real]
+    explained = lot_shares(measured, graded, taken, setup)
     real = [
         replace(one, component=replace(one.component, explains=share))
         for one, share in zip(real, explained, strict=True)
@@ -150,7 +151,13 @@ def _lot(
             one.component for one in (*real, *(one for one in common if not one.component.significant))
         ),
         not_identifiable=tuple(hidden.values()),
-        ladder=ladder([(gear, real) for gear in measured], setup),
+        ladder=ladder(
+            [
+                (gear, [piece for in_gears in taken for piece in in_gears[number]])
+                for number, gear in enumerate(measured)
+            ],
+            setup,
+        ),
         corrections=corrections_of(real, setup, graded),
         causes=causes_of([one.component for one in real]),
     )

@@ -39,7 +39,8 @@ class Piece:
     def identity(self) -> tuple[object, ...]:
         """Equal for the same error of different gears."""
         c = self.component
-        return c.key, c.flank, self.effect.order, c.tooth, c.end
+        order = None if c.key == "ripple" and c.order is None else self.effect.order
+        return c.key, c.flank, order, c.tooth, c.end
 
 
 def pieces_of(fit: Decomposition, fine: Sequence[FineShape], setup: PartSetup) -> list[Piece]:

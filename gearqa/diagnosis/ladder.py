@@ -35,13 +35,22 @@ def shares(
 
 
 def lot_shares(
-    gears: Sequence[GearMeasurement], raw: Sequence[GearResult], pieces: Sequence[Piece], setup: PartSetup
+    gears: Sequence[GearMeasurement],
+    raw: Sequence[GearResult],
+    components: Sequence[Sequence[Sequence[Piece]]],
+    setup: PartSetup,
 ) -> list[dict[str, float]]:
-    """Share of the worst value of all gears that goes when a piece alone is taken out of each of them."""
+    """Share of the worst value of all gears that goes when a component alone is taken out of each of them.
+
+    `components` says what each one is in each gear.
+    """
     before = _worst_values(raw)
     found = []
-    for one in pieces:
-        alone = (without(gear, [(one.effect, one.amplitudes)], setup) for gear in gears)
+    for in_gears in components:
+        alone = (
+            without(gear, [(one.effect, one.amplitudes) for one in pieces], setup)
+            for gear, pieces in zip(gears, in_gears, strict=True)
+        )
         found.append(_gone(before, _worst_values([result for _, result in evaluate_with(alone, setup)])))
     return found
 

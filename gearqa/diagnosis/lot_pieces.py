@@ -25,8 +25,8 @@ def lot_pieces(pieces: Sequence[Sequence[Piece]], setup: PartSetup) -> list[Piec
     """Components of the lot, the mean over the gears; directed ones as vectors.
 
     A component is significant if it is beyond the scatter from gear to gear (Hotelling's T squared; of one
-    value Student's t), or if every gear shows it alone, the same way. Of fewer than three gears: if it is
-    significant in every one of them.
+    value Student's t), or if every gear shows it alone, the same way. Of fewer than three gears, and of
+    ripple, whose phase is new on every gear: if it is significant in every one of them.
     """
     if len(pieces) == 1:
         return list(pieces[0])
@@ -35,8 +35,35 @@ def lot_pieces(pieces: Sequence[Sequence[Piece]], setup: PartSetup) -> list[Piec
         for one in of_gear:
             of_gears.setdefault(one.identity, []).append(one)
     shared = [those for those in of_gears.values() if 2 * len(those) > len(pieces)]
-    found = [_mean(those, len(shared), setup) for those in shared]
+    found = [
+        _ripple(those) if those[0].component.key == "ripple" else _mean(those, len(shared), setup)
+        for those in shared
+    ]
     return sorted(found, key=lambda one: (not one.component.significant, -abs(one.component.amplitude_um)))
+
+
+def in_gear(common: Piece, own: Sequence[Piece]) -> list[Piece]:
+    """What a component of the lot is in one gear: the mean, of ripple the gear's own wave, if it has one."""
+    if common.component.key != "ripple":
+        return [common]
+    return [one for one in own if one.identity == common.identity]
+
+
+def _ripple(those: Sequence[Piece]) -> Piece:
+    """A wave that the gears share: its phase is new on every gear, so that its size is what they share."""
+    first, sizes = those[0], np.array([one.component.amplitude_um for one in those])
+    n = len(sizes)
+    scatter = float(sizes.std(ddof=1)) if n > 1 else None
+    component = replace(
+        first.component,
+        amplitude_um=float(sizes.mean()),
+        phase_deg=None,
+        u_um=None if scatter is None else 2 * scatter / math.sqrt(n),
+        significant=all(one.component.significant for one in those),
+        explains={},
+        scatter_um=scatter,
+    )
+    return replace(first, component=component)
 
 
 def _mean(those: Sequence[Piece], tests: int, setup: PartSetup) -> Piece:
@@ -62,11 +89,10 @@ def _mean(those: Sequence[Piece], tests: int, setup: PartSetup) -> Piece:
         significant = p <= (SURE_IN_EACH if in_each else FAMILY_RISK / max(1, tests))
     amplitude, phase, u = amplitude_of(first.effect, mean, covariance, setup.geometry.z)
     scatter = math.sqrt(float(values[:, :q].var(axis=0, ddof=1).mean())) if n > 1 else None
-    named = first.component.order is not None
     component = replace(
         first.component,
         amplitude_um=amplitude,
-        phase_deg=phase if named or first.component.key != "ripple" else None,
+        phase_deg=phase,
         u_um=u,
         significant=significant,
         explains={},

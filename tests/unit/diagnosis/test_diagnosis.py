@@ -149,3 +149,16 @@ def test_what_was_not_measured_cannot_be_told():
     hidden = {one.key for one in found.not_identifiable}
     assert {"lobes", "tangential", "lead", "twist", "helix_crowning"} <= hidden
     assert all(math.isfinite(one.amplitude_um) for one in found.components)
+
+
+def test_ripple_of_a_lot_is_told_though_its_phase_differs_from_gear_to_gear():
+    drawing = part()
+    ripple = [{"order": 174, "amplitude_um": 3.0, "flank": "left"}]
+    made = gears(drawing, parts=4, ripple=ripple, measuring={"teeth": 12})
+    _, lot = diagnose_gears(made, setup(drawing))
+    (one,) = [one for one in lot.components if one.significant and one.key == "ripple"]
+    assert (one.flank, one.order, one.phase_deg) == ("left", 174, None)
+    assert one.amplitude_um == pytest.approx(3.0, abs=0.1)
+    assert one.explains["profile_form"] > 0.5
+    without = next(rung for rung in lot.ladder if rung.without == ("ripple",))
+    assert without.class_ < lot.class_
