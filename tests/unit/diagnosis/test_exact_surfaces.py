@@ -87,6 +87,7 @@ def test_a_taper_corrected_as_stated_is_gone(kind, beta, hand):
     (change,) = [one for one in found.corrections if one.quantity == "infeed_far_end"]
     removed = change.change * 1000 * math.sin(nominal(drawing).alpha)
     assert removed == pytest.approx(6, abs=0.3)
+    assert removed == pytest.approx(by_key["taper"].amplitude_um, rel=1e-9)
 
 
 def test_crowning_corrected_as_stated_is_gone(kind, beta, hand):
@@ -95,7 +96,9 @@ def test_crowning_corrected_as_stated_is_gone(kind, beta, hand):
     assert set(by_key) == {"helix_crowning"}
     assert by_key["helix_crowning"].amplitude_um > 0
     ends = [one for one in found.corrections if one.quantity == "infeed_ends"]
-    assert ends[0].change < 0  # a crowned flank lacks material at its ends: less infeed there
+    # a crowned flank lacks material at its ends: less infeed there, by as much
+    left_on = -ends[0].change * 1000 * math.sin(nominal(drawing).alpha)
+    assert left_on == pytest.approx(by_key["helix_crowning"].amplitude_um, rel=1e-9)
 
 
 def test_centre_moved_as_stated_is_in_the_middle(kind, beta, hand):

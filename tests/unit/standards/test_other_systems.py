@@ -99,3 +99,49 @@ def test_editions_of_iso_1328_lie_near_each_other():
         for key in ("single_pitch", "profile_total", "helix_total", "cumulative_pitch"):
             for grade in (5, 6, 7):
                 assert 1 / 1.6 < older[grade][key] / newer[grade][key] < 1.6
+
+
+PRINTED_DIN = """
+profile_form     m 1 2      1 1 1.5 2 3 4.5 6
+profile_slope    m 1 2      1 1 1.5 2 3 4 5
+profile_total    m 1 2      1 1.5 2 3 4 6 8
+single_pitch     d 10 50    1 1 1.5 2.5 3.5 5 7
+single_pitch     d 50 125   1 1.5 2 2.5 4 5 7
+single_pitch     d 125 280  1 1.5 2 3 4
+single_pitch     d 280 560  1 1.5 2 3 4.5
+single_pitch     d 560 1000 1 2 2.5 3.5 5
+adjacent_pitch   d 0 10     1 1.5 2 3 4 5.5 8
+adjacent_pitch   d 10 50    1 1.5 2 3 4.5 6 9
+adjacent_pitch   d 50 125   1 2 2.5 3 5 6 9
+cumulative_pitch d 0 10     1 2.5 4 5 7 10 14
+cumulative_pitch d 10 50    1 3.5 5 7 10 14 18
+helix_slope      b 0 20     5 6 8 11 16 25 36 56 90
+helix_slope      b 20 40    5 6.5 9 13 18 28 40 63 100
+helix_slope      b 40 100   5 7 10 14 20 28 45 71 110
+helix_total      b 0 20     5 7 9 13 18 28 45 71 110
+helix_total      b 20 40    6 10 15 20 32 50 80 125
+helix_total      b 100 160  5 12 16 22 32 50 80 125 200
+"""
+"""Parameter, what its range is of, above, up to, first quality, cells: DIN 3962-1 and -2:1978, typed again
+from the tables (a machine-read copy)."""
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("line", PRINTED_DIN.strip().splitlines())
+def test_every_printed_cell_of_din_3962(line):
+    key, of, above, most, first, *cells = line.split()
+    size = {"m": 1.5, "d": 42.0, "b": 25.0}
+    for value in {float(above) or 0.5, float(most)} if of == "m" else {float(above) + 0.001, float(most)}:
+        row = tolerance_rows(DIN, None, **{**{"m_n": size["m"], "d": size["d"], "b": size["b"]},
+                                           {"m": "m_n"}.get(of, of): value})[key]  # fmt: skip
+        assert (row.first_class, list(row.tolerances)) == (int(first), [float(cell) for cell in cells])
+
+
+@pytest.mark.published
+def test_coarse_classes_of_jis_1976():
+    """Table T-132 by hand: W = 5.9416 at d 100, m 2; 2.8 W + 8, 4 W + 11.2, 8 W + 22.4, 16 W + 45, and four
+    times these."""
+    rows = tolerance_rows(JIS, None, 2.0, 100.0, 20.0)
+    assert [round(rows["single_pitch"].tolerance(k), 1) for k in range(5, 9)] == [24.6, 35.0, 69.9, 140.1]
+    found = [round(rows["cumulative_pitch"].tolerance(k), 1) for k in range(5, 9)]
+    assert found == [98.0, 140.1, 280.1, 560.3]
