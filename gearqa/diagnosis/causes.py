@@ -1,4 +1,4 @@
-"""Signature, causes in order, what to do: common practice of continuous generating grinding, as data.
+"""CauseRow, causes in order, what to do: common practice of continuous generating grinding, as data.
 
 `basis` says how sure the link from signature to cause is: derived geometry, a published effect, or
 common practice without a source. All of it is common practice where nothing else is said.
@@ -17,7 +17,7 @@ GEOMETRY, PRACTICE = "derived geometry", "common practice, no source"
 
 
 @dataclass(frozen=True, slots=True)
-class Signature:
+class CauseRow:
     """One row of the table."""
 
     keys: tuple[str, ...]
@@ -31,7 +31,7 @@ class Signature:
 
 
 SIGNATURES: Final = (
-    Signature(
+    CauseRow(
         ("pressure_angle",),
         "profile slope common to both flanks, all teeth alike",
         (
@@ -43,14 +43,14 @@ SIGNATURES: Final = (
         "high",
         GEOMETRY,
     ),
-    Signature(
+    CauseRow(
         ("profile_asymmetry",),
         "profile slope opposite on both flanks, all teeth alike",
         ("sides of the dresser worn unequally", "angle of the dresser axis", "tangential offset (internal)"),
         "each dresser flank by its own profile slope",
         "medium",
     ),
-    Signature(
+    CauseRow(
         ("lead",),
         "helix slope of one hand on both flanks",
         (
@@ -62,7 +62,7 @@ SIGNATURES: Final = (
         "high",
         GEOMETRY,
     ),
-    Signature(
+    CauseRow(
         ("taper",),
         "helix slopes opposite by hand: one end of the gear thicker",
         (
@@ -74,7 +74,7 @@ SIGNATURES: Final = (
         "high",
         GEOMETRY,
     ),
-    Signature(
+    CauseRow(
         ("eccentricity",),
         "runout, pitch and slopes once per turn, as of a shifted axis",
         (
@@ -86,7 +86,7 @@ SIGNATURES: Final = (
         "high",
         GEOMETRY,
     ),
-    Signature(
+    CauseRow(
         ("tangential",),
         "pitch once per turn on both flanks alike, no runout of it",
         (
@@ -98,7 +98,7 @@ SIGNATURES: Final = (
         "high",
         GEOMETRY,
     ),
-    Signature(
+    CauseRow(
         ("tilt",),
         "helix slopes once per turn: taper that turns into lead round the gear",
         (
@@ -110,7 +110,7 @@ SIGNATURES: Final = (
         "high",
         GEOMETRY,
     ),
-    Signature(
+    CauseRow(
         ("lobes",),
         "runout of a low order, cumulative pitch smaller than runout",
         (
@@ -122,14 +122,14 @@ SIGNATURES: Final = (
         "high",
         GEOMETRY,
     ),
-    Signature(
+    CauseRow(
         ("radial_order", "pitch_order"),
         "a wave of pitch or runout",
         ("kinematic error of table or wheel spindle", "an order of the flanks seen once a tooth"),
         "profiles of more teeth tell the order on the flanks",
         "low",
     ),
-    Signature(
+    CauseRow(
         ("pitch_ramp",),
         "index rises round the gear and steps between two teeth",
         (
@@ -141,7 +141,7 @@ SIGNATURES: Final = (
         "high",
         GEOMETRY,
     ),
-    Signature(
+    CauseRow(
         ("wheel_thread",),
         "pitch pattern that comes again after some teeth",
         ("one or more threads of the wheel off: dress indexing, thread runout",),
@@ -149,28 +149,28 @@ SIGNATURES: Final = (
         "high",
         GEOMETRY,
     ),
-    Signature(
+    CauseRow(
         ("one_tooth",),
         "one flank of one tooth sits off its neighbours",
         ("dirt, burr or damage at the tooth", "probe caught"),
         "clean and measure again",
         "medium",
     ),
-    Signature(
+    CauseRow(
         ("profile_crowning", "profile_crowning_asymmetry"),
         "profile crowning off its design",
         ("dresser profile", "wheel worn at thread tip or root", "dressing path"),
         "crowning of the dresser by target less actual",
         "high",
     ),
-    Signature(
+    CauseRow(
         ("helix_crowning", "helix_crowning_asymmetry"),
         "helix crowning off its design",
         ("radial path over the stroke", "wheel gives way over the stroke", "barrel radius of the wheel"),
         "infeed of the ends against the middle",
         "high",
     ),
-    Signature(
+    CauseRow(
         ("twist",),
         "profile slope changes along the face",
         (
@@ -181,7 +181,7 @@ SIGNATURES: Final = (
         "high",
         "published effect, action uncertain",
     ),
-    Signature(
+    CauseRow(
         ("s_shape",),
         "S-shaped profile",
         (
@@ -192,14 +192,14 @@ SIGNATURES: Final = (
         "dress; compare the first part after dressing",
         "medium",
     ),
-    Signature(
+    CauseRow(
         ("helix_s_shape",),
         "S-shaped helix",
         ("path of the stroke", "part gives way towards the ends"),
         "compare with a slower feed",
         "low",
     ),
-    Signature(
+    CauseRow(
         ("overtravel",),
         "helix turns at one end of the face",
         (
@@ -211,14 +211,14 @@ SIGNATURES: Final = (
         "high",
         GEOMETRY,
     ),
-    Signature(
+    CauseRow(
         ("tip_end", "root_end"),
         "profile turns at its tip or root end",
         ("chamfer or burr at the tip", "wheel worn at thread root or tip", "fillet within the range"),
         "check the limits of evaluation, then dress",
         "medium",
     ),
-    Signature(
+    CauseRow(
         ("lobes",),
         "as many lobes as jaws, or a multiple",
         ("thin ring clamped out of round by the jaws", "jaws worn or dirty"),
@@ -227,7 +227,7 @@ SIGNATURES: Final = (
         GEOMETRY,
         "jaws",
     ),
-    Signature(
+    CauseRow(
         ("ripple",),
         "waves on the flanks",
         (
@@ -240,7 +240,7 @@ SIGNATURES: Final = (
         "medium",
         "derived geometry, common practice",
     ),
-    Signature(
+    CauseRow(
         ("ripple",),
         "waves that all teeth share (a multiple of the number of teeth)",
         (
@@ -253,7 +253,7 @@ SIGNATURES: Final = (
         GEOMETRY,
         "mesh",
     ),
-    Signature(
+    CauseRow(
         ("ripple",),
         "waves that go with whole turns of the grinding wheel",
         (

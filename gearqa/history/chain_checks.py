@@ -18,7 +18,7 @@ from gearqa.history.queries import result_of
 from gearqa.history.sealed_rows import (
     BEGINNING,
     PORTION,
-    Entry,
+    ChainEntry,
     before,
     content_digest,
     link_after,
@@ -84,7 +84,7 @@ class ChainWalk:
         link, number, met = BEGINNING, 0, self._expected is None
         for row in raw_rows(connection, CHAIN, "id"):
             number += 1
-            entry = Entry(row["kind"], row["row_id"], row["content"], row["state"])
+            entry = ChainEntry(row["kind"], row["row_id"], row["content"], row["state"])
             if row["id"] != number or row["link"] != link_after(link, number, entry):
                 yield StoreFinding("broken_chain", f"entry {row['id']} of the chain {BROKEN}")
                 number = row["id"] if isinstance(row["id"], int) else number
@@ -128,17 +128,17 @@ def _orphans(connection: Connection) -> Iterator[StoreFinding]:
         yield StoreFinding("row_added", f"figures of a gear (row {number}) that is not there")
 
 
-def _entries(connection: Connection, kind: str) -> Iterator[tuple[Any, list[Entry]]]:
+def _entries(connection: Connection, kind: str) -> Iterator[tuple[Any, list[ChainEntry]]]:
     """Row number and its entries, in the order they were written."""
     query = sa.text("SELECT row_id, content, state FROM gearqa_chain WHERE kind = :kind ORDER BY row_id, id")
     with connection.execute(query.execution_options(yield_per=PORTION), {"kind": kind}) as rows:
         for number, group in groupby(rows, lambda row: row.row_id):
-            yield number, [Entry(kind, number, row.content, row.state) for row in group]
+            yield number, [ChainEntry(kind, number, row.content, row.state) for row in group]
 
 
 def _merged(
-    chain: Iterator[tuple[Any, list[Entry]]], rows: Iterator[_Row]
-) -> Iterator[tuple[Any, list[Entry], _Row | None]]:
+    chain: Iterator[tuple[Any, list[ChainEntry]]], rows: Iterator[_Row]
+) -> Iterator[tuple[Any, list[ChainEntry], _Row | None]]:
     """Each row number with its entries and its row, of which one may be missing; both come in its order."""
     entry = next(chain, None)
     for row in rows:
@@ -157,7 +157,7 @@ def _merged(
 
 
 def _against_entries(
-    table: sa.Table, named: str, entries: Sequence[Entry], found: _Row
+    table: sa.Table, named: str, entries: Sequence[ChainEntry], found: _Row
 ) -> Iterator[StoreFinding]:
     row, figures = found
     content = next((one.content for one in reversed(entries) if one.content is not None), None)

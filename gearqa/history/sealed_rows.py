@@ -30,7 +30,7 @@ _Columns = tuple[tuple[str, str, Callable[[Any], Any] | None], ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class ChainEntry:
     """What the chain is to hold of one row: its content when it is written, then each change of its state."""
 
     kind: str
@@ -74,7 +74,7 @@ def state_text(row: Mapping[str, Any]) -> str | None:
     return str(row["state"]) if successor is None else f"{row['state']} {successor}"
 
 
-def link_after(link: str, number: int, entry: Entry) -> str:
+def link_after(link: str, number: int, entry: ChainEntry) -> str:
     """The link of an entry: the digest of the link before it and of all that the entry says."""
     said = [link, number, entry.kind, entry.row_id, entry.content, entry.state]
     return hashlib.sha256(orjson.dumps(said, default=repr)).hexdigest()
@@ -141,7 +141,7 @@ def change_state(connection: Connection, table: sa.Table, rows: Iterable[Mapping
         values: dict[str, Any] = {name: sa.bindparam(f"new_{name}") for name in listed[0] if name != "id"}
         update = table.update().where(table.c.id == sa.bindparam("new_id")).values(values)
         connection.execute(update, [{f"new_{k}": v for k, v in row.items()} for row in listed])
-    _append(connection, [Entry(kind_of(table), row["id"], None, state_text(row)) for row in listed])
+    _append(connection, [ChainEntry(kind_of(table), row["id"], None, state_text(row)) for row in listed])
 
 
 def seal_everything(connection: Connection, names: Iterable[str]) -> None:
@@ -154,8 +154,10 @@ def seal_everything(connection: Connection, names: Iterable[str]) -> None:
 
 def _entry(
     table: sa.Table, row: Mapping[str, Any], figures: Iterable[Mapping[str, Any]] = (), *, read: bool = False
-) -> Entry:
-    return Entry(kind_of(table), row["id"], content_digest(table, row, figures, read=read), state_text(row))
+) -> ChainEntry:
+    return ChainEntry(
+        kind_of(table), row["id"], content_digest(table, row, figures, read=read), state_text(row)
+    )
 
 
 def kind_of(table: sa.Table) -> str:
@@ -163,7 +165,7 @@ def kind_of(table: sa.Table) -> str:
     return table.name.removeprefix("gearqa_")
 
 
-def _append(connection: Connection, entries: Sequence[Entry]) -> None:
+def _append(connection: Connection, entries: Sequence[ChainEntry]) -> None:
     last = sa.select(CHAIN.c.id, CHAIN.c.link).order_by(CHAIN.c.id.desc()).limit(1)
     found = connection.execute(last).one_or_none()
     number, link = (0, BEGINNING) if found is None else found

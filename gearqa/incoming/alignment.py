@@ -18,7 +18,7 @@ from scipy.special import ndtri
 
 from gearqa.arrays import Array
 from gearqa.incoming.settings import Numbering
-from gearqa.model.incoming import CurvePair, GearAlignment
+from gearqa.model.incoming import AlignedCurves, GearAlignment
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.symbols import FLANKS, Flank, TraceKind
 
@@ -62,11 +62,11 @@ def align(
     partner: Mapping[str, str],
     z: int,
     face_width: float,
-) -> tuple[tuple[GearAlignment, ...], tuple[CurvePair, ...]]:
+) -> tuple[tuple[GearAlignment, ...], tuple[AlignedCurves, ...]]:
     """Align every gear of theirs with the one of ours that it should be (`partner`: their serial -> ours)."""
     curves = {serial: _pitch_curves(gear, z) for serial, gear in ours.items()}
     alignments: list[GearAlignment] = []
-    pairs: list[CurvePair] = []
+    pairs: list[AlignedCurves] = []
     for serial, our_serial in partner.items():
         one, other = theirs[serial], ours[our_serial]
         mine = _pitch_curves(one, z)
@@ -238,21 +238,21 @@ def _correlation(one: Array, other: Array) -> float | None:
 
 def _pitch_pairs(
     serial: str, theirs: GearMeasurement, ours: GearMeasurement, numbering: Numbering, z: int
-) -> Iterator[CurvePair]:
+) -> Iterator[AlignedCurves]:
     teeth = np.arange(1, z + 1, dtype=np.float64)
     for flank in FLANKS:
         source = numbering.our_flank(flank)
         if flank in ours.pitch and source in theirs.pitch:
             mine = ours.pitch[flank].index_um
             turned = np.roll(turned_index(theirs.pitch[source].index_um, numbering.reversed), numbering.shift)
-            yield CurvePair("pitch", serial, flank, None, teeth, mine, turned + np.nanmean(mine - turned))
+            yield AlignedCurves("pitch", serial, flank, None, teeth, mine, turned + np.nanmean(mine - turned))
 
 
-def _trace_pairs(serial: str, laid: Sequence[_LaidTrace]) -> Iterator[CurvePair]:
+def _trace_pairs(serial: str, laid: Sequence[_LaidTrace]) -> Iterator[AlignedCurves]:
     drawn: Counter[tuple[TraceKind, Flank]] = Counter()
     for one in sorted(laid, key=lambda t: (t.theirs.kind == "helix", t.theirs.flank, t.theirs.tooth)):
         kind, flank, tooth = one.ours.kind, one.ours.flank, one.ours.tooth
         if drawn[kind, flank] < TEETH_DRAWN:
             drawn[kind, flank] += 1
             level = (one.ours_um - one.theirs_um).mean()
-            yield CurvePair(kind, serial, flank, tooth, one.position, one.ours_um, one.theirs_um + level)
+            yield AlignedCurves(kind, serial, flank, tooth, one.position, one.ours_um, one.theirs_um + level)

@@ -14,7 +14,7 @@ from gearqa.arrays import Array
 from gearqa.incoming.explanations import Explained, explain
 from gearqa.incoming.predictions import Predictor, chosen, rms
 from gearqa.incoming.sides import MeasuredGears, Sides
-from gearqa.model.incoming import ExplanationResult, GearAlignment, ReportedTable, Side, Split
+from gearqa.model.incoming import DifferenceSplit, ExplanationResult, GearAlignment, ReportedTable, Side
 from gearqa.model.part import Part
 from gearqa.symbols import PARAMETERS
 
@@ -63,7 +63,9 @@ def compare_report(
     return ReportComparison(sides, sides.over_all(values, rows), explained, unsigned, follows)
 
 
-def difference_split(comparison: ReportComparison, alignments: Sequence[GearAlignment]) -> Split | None:
+def difference_split(
+    comparison: ReportComparison, alignments: Sequence[GearAlignment]
+) -> DifferenceSplit | None:
     """What their evaluation adds to their traces, and what their traces differ from ours.
 
     Values are laid over each other by the names of flanks that the pitch curves show.
@@ -87,7 +89,7 @@ def difference_split(comparison: ReportComparison, alignments: Sequence[GearAlig
     both = np.isfinite(evaluation) & np.isfinite(measurement)
     if not both.any():
         return None
-    return Split(int(both.sum()), rms(evaluation[both]) or 0.0, rms(measurement[both]) or 0.0)
+    return DifferenceSplit(int(both.sum()), rms(evaluation[both]) or 0.0, rms(measurement[both]) or 0.0)
 
 
 def _explained(sides: Sides, unsigned: frozenset[str]) -> tuple[Explained, bool]:

@@ -22,9 +22,9 @@ from gearqa.incoming.sides import Sides
 from gearqa.incoming.verdict import agreed
 from gearqa.model.incoming import (
     SAME_UM,
+    AlignedCurves,
     ComparedValue,
     Comparison,
-    CurvePair,
     DecideOn,
     ExplanationResult,
     GearAlignment,
@@ -99,7 +99,7 @@ def conclude(
     return replace(result, reasons=tuple(reasons_of(result)), cautions=cautions)
 
 
-def _aligned(sides: Sides) -> tuple[tuple[GearAlignment, ...], tuple[CurvePair, ...]]:
+def _aligned(sides: Sides) -> tuple[tuple[GearAlignment, ...], tuple[AlignedCurves, ...]]:
     if sides.ours is None or sides.theirs is None:
         return (), ()
     theirs = {gear.serial: gear for gear in sides.theirs.gears}

@@ -190,7 +190,7 @@ class Bias:
 
 
 @dataclass(frozen=True, slots=True)
-class Split:
+class DifferenceSplit:
     """How much of the difference is evaluation, and how much is measurement."""
 
     n: Count
@@ -302,7 +302,7 @@ class GearAlignment:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class CurvePair:
+class AlignedCurves:
     """One curve of theirs laid over ours."""
 
     kind: Literal["pitch", "profile", "helix"]
@@ -358,7 +358,7 @@ class IncomingResult:
     lot_claim: Claim
     """The worst of the gears'."""
     biases: tuple[Bias, ...]
-    split: Split | None
+    split: DifferenceSplit | None
     """None without raw data of both sides."""
     rows: tuple[ComparedValue, ...]
     agreement: Mapping[str, Mapping[PlaceKey, Agreement]]
@@ -368,7 +368,7 @@ class IncomingResult:
     same_gears: bool | None
     same_gears_reason: str
     alignments: tuple[GearAlignment, ...]
-    curves: tuple[CurvePair, ...]
+    curves: tuple[AlignedCurves, ...]
     decision: LotDecision
     decided_on: DecideOn
     lots: Mapping[Side, LotResult]

@@ -31,7 +31,7 @@ def check_order(key: str, points: Points | None) -> None:
             raise fault(f"{key}.{number}", found, "positions that all rise, or all fall")
 
 
-class CurvePair(NamedTuple):
+class LimitPair(NamedTuple):
     """Upper and lower limit curve of one flank, as the drawing states them."""
 
     upper: Points
@@ -58,11 +58,11 @@ class FlankCurves(TomlTable):
         return self
 
     @property
-    def pair(self) -> CurvePair | None:
+    def pair(self) -> LimitPair | None:
         """Both curves; None where there are none."""
         if self.upper_um is None or self.lower_um is None:
             return None
-        return CurvePair(self.upper_um, self.lower_um)
+        return LimitPair(self.upper_um, self.lower_um)
 
 
 def _check_apart(upper: Points, lower: Points) -> None:
@@ -102,7 +102,7 @@ class LimitCurve(FlankCurves):
             raise fault("upper_um", "none", "the points of a curve")
         return self
 
-    def for_flank(self, flank: Flank) -> CurvePair | None:
+    def for_flank(self, flank: Flank) -> LimitPair | None:
         """Curves of a flank: its own, else those of both."""
         own: FlankCurves = getattr(self, flank)
         return own.pair or self.pair

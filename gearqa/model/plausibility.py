@@ -23,7 +23,7 @@ Strength = Literal["cannot be", "unlikely"]
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class FigureQuestion:
     """Something about reported figures that asks for a look; never more than a question."""
 
     check: Check
@@ -43,7 +43,7 @@ class Question:
 class Plausibility:
     """What was looked for in the reported figures, and what asks for a look."""
 
-    questions: tuple[Question, ...]
+    questions: tuple[FigureQuestion, ...]
     looked_for: tuple[Check, ...]
     not_looked_for: tuple[Check, ...]
     """The report holds too few values, or too coarse ones, for these."""

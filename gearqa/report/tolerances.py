@@ -69,6 +69,11 @@ def _table(table: ToleranceTable) -> Table:
         ),
         notes=(
             *([] if named else ["Columns: flank tolerance classes."]),
-            f"fHα and fHβ: plus or minus. Fpz/8, fu and Fr by the annexes of the standard{without_sector}",
+            *(["fHα and fHβ: plus or minus."] if "helix_slope" in keys else []),
+            *(
+                [f"Fpz/8, fu and Fr by the annexes of the standard{without_sector}"]
+                if "runout" in keys
+                else []
+            ),
         ),
     )

@@ -12,7 +12,7 @@ from gearqa.model.results import GearResult
 
 
 @dataclass(frozen=True, slots=True)
-class Split:
+class SampleSplit:
     """The measured gears of a lot."""
 
     sample: tuple[GearResult, ...]
@@ -27,7 +27,7 @@ class Split:
 def split(
     gears: Sequence[GearResult], lot_size: int | None, *, excluded: Sequence[Exclusion],
     restricted_to: Sequence[str], sorted_out: Sequence[Exclusion],
-) -> Split:  # fmt: skip
+) -> SampleSplit:  # fmt: skip
     """Sample and rest.
 
     A gear is sorted out of the lot after a census, or if it was left out of the sample. A gear of a drawn
@@ -67,7 +67,7 @@ def split(
         elif serial not in kept:
             rest.append((gear, LeftOut(serial, "not assessed", "not among those asked for", "unselected")))
     left = None if lot_size is None else lot_size - len(out)
-    return Split(tuple(sample), tuple(rest), left, census)
+    return SampleSplit(tuple(sample), tuple(rest), left, census)
 
 
 def sort_result(sample: Sequence[LotGear], rest: Sequence[LotGear]) -> Sorted:

@@ -28,7 +28,7 @@ from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, GradeHeader
 from gearqa.signoff.cautions import Basis, cautions, notes, unmet_requirements
 from gearqa.signoff.gear_states import judge_gear
-from gearqa.signoff.left_out import Split, sort_result, split
+from gearqa.signoff.left_out import SampleSplit, sort_result, split
 from gearqa.signoff.master import master_quality_of_lot
 from gearqa.signoff.production import cycle_coverage, lot_of_several_cycles, production_facts
 from gearqa.signoff.repeats import choose, judged_repeats, passed_over
@@ -121,7 +121,7 @@ def with_decision_of(part: Part, plan: Plan) -> Plan:
 
 
 def _basis(
-    part: Part, gears: Split, plan: Plan, excluded: Sequence[Exclusion], restricted_to: Sequence[str],
+    part: Part, gears: SampleSplit, plan: Plan, excluded: Sequence[Exclusion], restricted_to: Sequence[str],
     sorted_out: Sequence[Exclusion], other_production: Sequence[Production],
 ) -> Basis:  # fmt: skip
     """Judge the gears, and evaluate sample, production and plan."""

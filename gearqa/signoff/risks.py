@@ -18,7 +18,7 @@ LEAST_SPREAD = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class Quantity:
+class RiskQuantity:
     """One parameter and flank whose uncertainty and spread are known."""
 
     parameter: str
@@ -126,7 +126,7 @@ def _missed(rule: DecisionRuleName, confidence: float, simply: bool) -> float:
     return max(known, 0.5) if simply else known
 
 
-def _quantities(required: Sequence[tuple[str, FlankKey, ParameterStatistics]]) -> Iterator[Quantity]:
+def _quantities(required: Sequence[tuple[str, FlankKey, ParameterStatistics]]) -> Iterator[RiskQuantity]:
     for key, flank, one in required:
         seen = one.sd_um if one.maximum is None else one.maximum.sd_um
         if one.upper_limit_um is None or not one.u_um or not seen:
@@ -134,7 +134,7 @@ def _quantities(required: Sequence[tuple[str, FlankKey, ParameterStatistics]]) -
         u = one.u_um / COVERAGE_FACTOR
         own = math.sqrt(max(seen**2 - u**2, (LEAST_SPREAD * seen) ** 2))
         lower = -math.inf if one.lower_limit_um is None else one.lower_limit_um
-        yield Quantity(key, flank, lower, one.upper_limit_um, u, own)
+        yield RiskQuantity(key, flank, lower, one.upper_limit_um, u, own)
 
 
 def _why_unknown(required: Sequence[tuple[str, FlankKey, ParameterStatistics]]) -> str:

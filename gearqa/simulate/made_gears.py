@@ -26,9 +26,9 @@ from gearqa.model.measurement import (
 from gearqa.model.part import Part
 from gearqa.simulate.ball import ball_centres
 from gearqa.simulate.checks import contradictions, measured_teeth, runout_ball, size_ball
-from gearqa.simulate.process import MEASUREMENT, PART, MadePart, is_measured, made_parts, stream
+from gearqa.simulate.process import MEASUREMENT, PART, SimulatedPart, is_measured, made_parts, stream
 from gearqa.simulate.scenario import Lobes, Measuring, Override, Ripple, Scenario
-from gearqa.simulate.surface import FLANK_SIGNS, FlankPoints, FlankSurface, Lobe, Ranges, Wave, ranges_of
+from gearqa.simulate.surface import FLANK_SIGNS, FlankSurface, Lobe, Ranges, SurfacePoints, Wave, ranges_of
 from gearqa.symbols import FLANKS, Flank, TraceKind
 
 
@@ -68,7 +68,7 @@ def override_of(scenario: Scenario, serial: str) -> Override:
     return next((o for o in scenario.gear if o.serial == serial), Override(serial=serial))
 
 
-def surface_of(scenario: Scenario, part: Part, made: MadePart, seed: int) -> FlankSurface:
+def surface_of(scenario: Scenario, part: Part, made: SimulatedPart, seed: int) -> FlankSurface:
     """The true flanks of one part: process, chance and overrides together."""
     geometry = part_geometry(part)
     own = override_of(scenario, made.serial)
@@ -140,7 +140,7 @@ class _TraceGroup:
     """Traces of both flanks and all measured teeth at one label, sharing their positions."""
 
     kind: TraceKind
-    points: FlankPoints
+    points: SurfacePoints
     position: Array
     label_mm: float | None
 
@@ -153,10 +153,10 @@ class _Setup:
     geometry: GearGeometry
     teeth: tuple[int, ...]
     groups: tuple[_TraceGroup, ...]
-    pitch: FlankPoints
-    runout: tuple[BallContact, FlankPoints] | None
-    balls: tuple[BallContact, FlankPoints] | None
-    span: tuple[int, FlankPoints] | None
+    pitch: SurfacePoints
+    runout: tuple[BallContact, SurfacePoints] | None
+    balls: tuple[BallContact, SurfacePoints] | None
+    span: tuple[int, SurfacePoints] | None
 
 
 def _setup(scenario: Scenario, part: Part) -> _Setup:
@@ -177,18 +177,18 @@ def _setup(scenario: Scenario, part: Part) -> _Setup:
         L = frozen_array(np.linspace(low, high, measuring.profile_points))
         for face in measuring.profile_face_positions_mm or (None,):
             at = g.b / 2 if face is None else face
-            points = FlankPoints(g, ranges, f=f, tooth=numbers, L=L, face=at)
+            points = SurfacePoints(g, ranges, f=f, tooth=numbers, L=L, face=at)
             groups.append(_TraceGroup("profile", points, L, face))
     if "helix" in tables:
         gap, middle_roll = measuring.helix_end_gap_mm, (ranges.profile.start + ranges.profile.end) / 2
         z = frozen_array(np.linspace(gap, g.b - gap, measuring.helix_points))
         for diameter in measuring.helix_diameters_mm or (None,):
             at = middle_roll if diameter is None else roll_length(diameter, g.d_b)
-            points = FlankPoints(g, ranges, f=f, tooth=numbers, L=at, face=z)
+            points = SurfacePoints(g, ranges, f=f, tooth=numbers, L=at, face=z)
             groups.append(_TraceGroup("helix", points, z, diameter))
     d_M = part.evaluation.pitch.measuring_diameter_mm or g.d
     everywhere, roll = np.arange(1, g.z + 1)[None, :], roll_length(d_M, g.d_b)
-    pitch = FlankPoints(g, ranges, f=FLANK_SIGNS[:, None], tooth=everywhere, L=roll, face=g.b / 2)
+    pitch = SurfacePoints(g, ranges, f=FLANK_SIGNS[:, None], tooth=everywhere, L=roll, face=g.b / 2)
     runout = balls = span = None
     if "runout" in tables:
         contact = ball_contact(g, runout_ball(measuring, g))
@@ -218,27 +218,27 @@ def _profile_span(ranges: Ranges, part: Part, measuring: Measuring, g: GearGeome
     return max(0.0, min(root, form)), max(root, form)
 
 
-def _space_points(g: GearGeometry, ranges: Ranges, contact: BallContact) -> FlankPoints:
+def _space_points(g: GearGeometry, ranges: Ranges, contact: BallContact) -> SurfacePoints:
     """Contacts of all spaces, row 0 the left and row 1 the right flank that bounds each space."""
     spaces = np.arange(1, g.z + 1)
     following = spaces % g.z + 1
     left, right = (following, spaces) if g.s > 0 else (spaces, following)
     face = g.b / 2 + FLANK_SIGNS[:, None] * contact.contact_offset
     tooth = np.stack([left, right])
-    return FlankPoints(g, ranges, f=FLANK_SIGNS[:, None], tooth=tooth, L=contact.contact_roll, face=face)
+    return SurfacePoints(g, ranges, f=FLANK_SIGNS[:, None], tooth=tooth, L=contact.contact_roll, face=face)
 
 
-def _span_points(g: GearGeometry, ranges: Ranges, k: int) -> FlankPoints:
+def _span_points(g: GearGeometry, ranges: Ranges, k: int) -> SurfacePoints:
     """Contacts of the span over teeth i .. i + k - 1: left flank of the first, right of the last."""
     first = np.arange(1, g.z + 1)
     last = (first + k - 2) % g.z + 1
     W = nominal_span(g, k)
     L = W * math.cos(g.beta_b) / 2
     face = g.b / 2 - FLANK_SIGNS[:, None] * g.H * math.sin(g.beta_b) * W / 2
-    return FlankPoints(g, ranges, f=FLANK_SIGNS[:, None], tooth=np.stack([first, last]), L=L, face=face)
+    return SurfacePoints(g, ranges, f=FLANK_SIGNS[:, None], tooth=np.stack([first, last]), L=L, face=face)
 
 
-def _measure(setup: _Setup, surface: FlankSurface, made: MadePart, seed: int) -> GearMeasurement:
+def _measure(setup: _Setup, surface: FlankSurface, made: SimulatedPart, seed: int) -> GearMeasurement:
     scenario = setup.scenario
     measuring = scenario.measuring
     own = override_of(scenario, made.serial)
@@ -327,7 +327,9 @@ def _sizes(setup: _Setup, surface: FlankSurface, rng: np.random.Generator) -> It
             )
 
 
-def _production(scenario: Scenario, made: MadePart, own: Override, rng: np.random.Generator) -> Production:
+def _production(
+    scenario: Scenario, made: SimulatedPart, own: Override, rng: np.random.Generator
+) -> Production:
     process, measuring = scenario.process, scenario.measuring
     warm = float(rng.standard_normal())
     temperature = measuring.temperature_degC

@@ -30,7 +30,7 @@ def stream(seed: int, kind: int, number: int) -> np.random.Generator:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class MadePart:
+class SimulatedPart:
     """One part in production order."""
 
     number: int
@@ -55,7 +55,7 @@ def parts_of_cycle(scenario: Scenario) -> Sequence[int]:
     return process.parts_of_cycle or range(1, (process.parts_per_dress or scenario.lot.parts) + 1)
 
 
-def made_parts(scenario: Scenario, seed: int) -> Iterator[MadePart]:
+def made_parts(scenario: Scenario, seed: int) -> Iterator[SimulatedPart]:
     """All parts of the lot in production order, measured or not."""
     process, lot, parts = scenario.process, scenario.lot, parts_of_cycle(scenario)
     per_dress = len(parts)
@@ -82,7 +82,7 @@ def made_parts(scenario: Scenario, seed: int) -> Iterator[MadePart]:
             shape = shape + process.thermal.drift.array() * warmth
         shape = shape + process.part_scatter.draw(stream(seed, PART, number))
         in_cycle = min(per_dress, lot.parts - index * per_dress)
-        yield MadePart(
+        yield SimulatedPart(
             number=number,
             serial=f"{lot.serial_prefix}{lot.first_number + number - 1:0{lot.serial_digits}d}",
             cycle=index + 1,
@@ -100,7 +100,7 @@ def measured_count(scenario: Scenario) -> int:
     return sum(is_measured(scenario.measuring, made) for made in made_parts(scenario, scenario.seed))
 
 
-def is_measured(measuring: Measuring, made: MadePart) -> bool:
+def is_measured(measuring: Measuring, made: SimulatedPart) -> bool:
     """Whether the plan of the scenario measures this part."""
     first, last, every = measuring.first_of_cycle, measuring.last_of_cycle, measuring.every
     if not first and not last and every is None:

@@ -41,7 +41,7 @@ def ranges_of(part: Part) -> Ranges | None:
     return Ranges(profile, helix_spec(part), part.slope_span == "full")
 
 
-class FlankPoints:
+class SurfacePoints:
     """Points on flanks, with everything about them that is the same for every gear of the part.
 
     Arguments broadcast against each other: +1 right, -1 left flank; tooth number from 1; length of roll
@@ -142,7 +142,7 @@ class FlankSurface:
     tangential_um: float = 0.0
     tangential_phase: float = 0.0
 
-    def deviation(self, points: FlankPoints) -> Array:
+    def deviation(self, points: SurfacePoints) -> Array:
         """Transverse deviation along the base tangent, plus = material. [um]"""
         g, f = self.geometry, points.f
         total = points.design + points.shape(self.shape)

@@ -22,7 +22,7 @@ from gearqa.incoming.plausibility.magnitudes import WrongSize, wrong_sizes
 from gearqa.model.editions import EDITIONS_OF_ISO_1328_1
 from gearqa.model.incoming import ReportedValue
 from gearqa.model.part import Part
-from gearqa.model.plausibility import CHECKS, Check, Plausibility, Question
+from gearqa.model.plausibility import CHECKS, Check, FigureQuestion, Plausibility
 from gearqa.symbols import symbol_of
 from gearqa.wording.numbers import cases_text, count_text, fixed_text, short_text
 from gearqa.wording.sentences import place_text, some_of, symbols_text
@@ -63,7 +63,7 @@ def plausibility(
     )
 
 
-def _contradictions(figures: Figures) -> Iterator[Question]:
+def _contradictions(figures: Figures) -> Iterator[FigureQuestion]:
     """One question for each relation that is not kept, over all gears."""
     groups = defaultdict(list)
     for one in contradictions(figures):
@@ -72,10 +72,10 @@ def _contradictions(figures: Figures) -> Iterator[Question]:
         named = some_of([f"{_named(one.serial)} {one.text}" for one in some], MOST_NAMED)
         serials = tuple(dict.fromkeys(one.serial for one in some))
         text = f"figures that cannot stand together on one gear: {named}"
-        yield Question("contradiction", "cannot be", None, serials, parameters, len(some), text)
+        yield FigureQuestion("contradiction", "cannot be", None, serials, parameters, len(some), text)
 
 
-def _form_above_total(figures: Figures) -> Iterator[Question]:
+def _form_above_total(figures: Figures) -> Iterator[FigureQuestion]:
     """Form well above total nearly everywhere: the columns of a report, exchanged."""
     place = {one: number for number, one in enumerate(figures.places)}
     for kind in ("profile", "helix"):
@@ -93,20 +93,22 @@ def _form_above_total(figures: Figures) -> Iterator[Question]:
             continue
         form, total = map(symbol_of, keys)
         text = f"{form} exceeds {total} in {above.sum()} of {len(both)} cases: were the columns exchanged?"
-        yield Question("form_above_total", "unlikely", None, figures.serials, keys, int(above.sum()), text)
+        yield FigureQuestion(
+            "form_above_total", "unlikely", None, figures.serials, keys, int(above.sum()), text
+        )
 
 
-def _wrong_size(one: WrongSize) -> Question:
+def _wrong_size(one: WrongSize) -> FigureQuestion:
     whose = f"{symbols_text(one.parameters)}" if len(one.parameters) == 1 else "the figures"
     if one.against == "other gears":
         whose = f"the figures of {_named(one.serials[0])}"
     against = "what is allowed" if one.against == "tolerance" else f"what the {one.against} suggest"
     fits = f"; {one.fits}" if one.fits else ""
     text = f"{whose}: the median is {short_text(one.ratio, 2)} times {against}{fits}: is the unit right?"
-    return Question("unit", "unlikely", None, one.serials, one.parameters, one.values, text)
+    return FigureQuestion("unit", "unlikely", None, one.serials, one.parameters, one.values, text)
 
 
-def _copies(figures: Figures) -> Iterator[Question]:
+def _copies(figures: Figures) -> Iterator[FigureQuestion]:
     """One question for gears that hang together."""
     gears = [one for one in copied_gears(figures) if one.check == "copied_gears"]
     yield from (_alike(figures, some) for some in grouped(gears))
@@ -117,7 +119,7 @@ def _copies(figures: Figures) -> Iterator[Question]:
     yield from (_alike(figures, some) for some in grouped(list(copied_flanks(figures))))
 
 
-def _alike(figures: Figures, some: Sequence[Alike]) -> Question:
+def _alike(figures: Figures, some: Sequence[Alike]) -> FigureQuestion:
     first = min(some, key=lambda one: one.probability)
     rows = dict.fromkeys(row for one in some for row in (one.first, one.second))
     serials = tuple(figures.serials[row] for row in rows)
@@ -139,10 +141,10 @@ def _alike(figures: Figures, some: Sequence[Alike]) -> Question:
         text = f"{a} and {b}: {counted} are equal"
     more = f" (also {some_of(others, MOST_NAMED)})" if others else ""
     text += f"{more}; by chance {cases_text(first.probability)}: was one measured, or typed, for the other?"
-    return Question(first.check, "unlikely", first.probability, serials, parameters, number, text)
+    return FigureQuestion(first.check, "unlikely", first.probability, serials, parameters, number, text)
 
 
-def _odd(one: Oddness) -> Question:
+def _odd(one: Oddness) -> FigureQuestion:
     chance = f"by chance {cases_text(one.probability)}"
     if one.check == "last_digits":
         text = (
@@ -162,10 +164,10 @@ def _odd(one: Oddness) -> Question:
                 f"{where}: the {one.values} figures end at the limit of {limit} as if those beyond it were "
                 f"missing; {chance}: were gears sorted out before?"
             )
-    return Question(one.check, "unlikely", one.probability, (), one.parameters, one.values, text)
+    return FigureQuestion(one.check, "unlikely", one.probability, (), one.parameters, one.values, text)
 
 
-def _classes(figures: Figures) -> Iterator[Question]:
+def _classes(figures: Figures) -> Iterator[FigureQuestion]:
     """Claims that the reported value itself meets in no edition, not even rounded to whole micrometres.
 
     The editions of ISO 1328-1 are often named wrongly, so a claim by one may meet the other.
@@ -194,7 +196,7 @@ def _classes(figures: Figures) -> Iterator[Question]:
     )
     serials = tuple(dict.fromkeys(v.serial for v in found))
     keys = tuple(dict.fromkeys(v.parameter for v in found))
-    yield Question("class_of_no_edition", "cannot be", None, serials, keys, len(found), text)
+    yield FigureQuestion("class_of_no_edition", "cannot be", None, serials, keys, len(found), text)
 
 
 def _named(text: str) -> str:

@@ -21,7 +21,7 @@ NAMES_SHOWN = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Topic:
+class DriftAnswer:
     """Advice that answers one question."""
 
     title: str
@@ -29,22 +29,22 @@ class Topic:
 
 
 TOPICS = (
-    Topic(
+    DriftAnswer(
         WRONG_TITLE,
         ("signal", "limit_ahead", "correction", "level_change", "level_moved", "level_trend"),
     ),
-    Topic(HOLD_TITLE, ("quarantine", "beyond_limit", "nothing_to_hold")),
-    Topic(
+    DriftAnswer(HOLD_TITLE, ("quarantine", "beyond_limit", "nothing_to_hold")),
+    DriftAnswer(
         GRINDER_TITLE,
         ("correct_again", "find_cause", "correct_level", "centre_cycle", "centring_gain"),
     ),
-    Topic(
+    DriftAnswer(
         DRESS_TITLE,
         ("dress_interval", "dress_none", "dress_unknown", "dress_late", "dress_early", "dress_holds",
          "one_more_gear"),
     ),
-    Topic("What to measure", ("measure_next", "measure_gap", "sampling_plan")),
-    Topic(
+    DriftAnswer("What to measure", ("measure_next", "measure_gap", "sampling_plan")),
+    DriftAnswer(
         SEEN_TITLE,
         ("level_suspected", "correction_seen", "correction_past", "level_change_past", "label_effect"),
     ),

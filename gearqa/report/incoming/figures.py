@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from gearqa.model.incoming import Agreement, CurvePair, IncomingResult, PlaceKey, flank_of
+from gearqa.model.incoming import Agreement, AlignedCurves, IncomingResult, PlaceKey, flank_of
 from gearqa.report.blocks.document import Figure, symbol
 from gearqa.report.draw import palette, plot
 from gearqa.report.draw.charts import RowValue
@@ -116,9 +116,9 @@ def _agreement_words(one: Agreement) -> str:
     return bias if limits is None else f"{bias}, limits {interval_text(limits)}"
 
 
-def overlay_figures(curves: Sequence[CurvePair]) -> tuple[Figure, ...]:
+def overlay_figures(curves: Sequence[AlignedCurves]) -> tuple[Figure, ...]:
     """The supplier's curves laid over ours, one chart per gear and kind."""
-    groups: dict[tuple[str, str], list[CurvePair]] = {}
+    groups: dict[tuple[str, str], list[AlignedCurves]] = {}
     for curve in curves:
         groups.setdefault((curve.serial, curve.kind), []).append(curve)
     return tuple(_overlay(serial, kind, some) for (serial, kind), some in groups.items())
@@ -128,7 +128,7 @@ _AXES = {"pitch": "tooth", "profile": "length of roll in mm", "helix": "face pos
 _HEADS = {"pitch": "Index deviations", "profile": "Profile traces", "helix": "Helix traces"}
 
 
-def _overlay(serial: str, kind: str, curves: Sequence[CurvePair]) -> Figure:
+def _overlay(serial: str, kind: str, curves: Sequence[AlignedCurves]) -> Figure:
     title = f"{_HEADS[kind]} of gear {serial}, theirs over ours"
     panels, described = [], []
     for curve in curves:

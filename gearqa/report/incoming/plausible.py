@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from gearqa.model.incoming import IncomingResult
-from gearqa.model.plausibility import Check, Question
+from gearqa.model.plausibility import Check, FigureQuestion
 from gearqa.report.blocks import document as doc
 from gearqa.wording.numbers import count_text
 from gearqa.wording.sentences import sentence
@@ -59,5 +59,5 @@ def question_lines(result: IncomingResult) -> tuple[str, ...]:
     return tuple(sentence(one.sentence) for one in result.plausibility.questions)
 
 
-def _kind(one: Question) -> str:
+def _kind(one: FigureQuestion) -> str:
     return "by definition" if one.strength == "cannot be" else "unlikely"

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 
 from gearqa.model.editions import EDITIONS
-from gearqa.model.incoming import Bias, Claim, ComparedValue, IncomingResult, Split, Verdict
+from gearqa.model.incoming import Bias, Claim, ComparedValue, DifferenceSplit, IncomingResult, Verdict
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.verdicts import DECISION_STATUS, STATUS
 from gearqa.report.incoming.plausible import plausible_answer
@@ -184,7 +184,7 @@ def bias_text(bias: Bias, whose: str = "their") -> str:
     )
 
 
-def split_text(split: Split, whose: str = "their") -> str:
+def split_text(split: DifferenceSplit, whose: str = "their") -> str:
     """How much is evaluation and how much measurement."""
     return (
         f"Of the difference, evaluation makes {um_text(split.evaluation_um)} (report against {whose} own "

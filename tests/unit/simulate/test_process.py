@@ -10,7 +10,7 @@ import pytest
 from unit.simulate import make
 
 from gearqa.simulate import Scenario, measured_count, simulate_events, simulate_gears
-from gearqa.simulate.process import MadePart, made_parts
+from gearqa.simulate.process import SimulatedPart, made_parts
 from gearqa.simulate.scenario import SHAPE_KEYS
 
 SLOPE = SHAPE_KEYS.index("profile_slope_um")
@@ -22,7 +22,7 @@ def _process(parts: int, **process: Any) -> Scenario:
     return make.scenario(lot={"parts": parts}, shape={"both": {"profile_slope_um": 1.0}}, process=process)
 
 
-def _parts(scenario: Scenario, seed: int = 1) -> list[MadePart]:
+def _parts(scenario: Scenario, seed: int = 1) -> list[SimulatedPart]:
     return list(made_parts(scenario, seed))
 
 
