@@ -1,4 +1,4 @@
-"""CauseRow, causes in order, what to do: common practice of continuous generating grinding, as data.
+"""Signature, causes in order, what to do: common practice of continuous generating grinding, as data.
 
 `basis` says how sure the link from signature to cause is: derived geometry, a published effect, or
 common practice without a source. All of it is common practice where nothing else is said.
