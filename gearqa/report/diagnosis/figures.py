@@ -12,7 +12,7 @@ from gearqa.report.blocks import document as doc
 from gearqa.report.diagnosis.names import component_name, keys_text, rung_class
 from gearqa.report.draw import diagnosis_charts as drawn
 from gearqa.report.draw import palette, plot
-from gearqa.report.draw.charts import HALF
+from gearqa.report.draw.chart_scales import HALF
 from gearqa.symbols import DEFAULT_GRADED, FLANKS, PARAMETERS
 from gearqa.wording.numbers import fixed_text, percent_text, um_text
 

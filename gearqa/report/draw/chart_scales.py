@@ -1,4 +1,4 @@
-"""Scales of charts: round steps, ticks, the micrometre bar, positions to drawing units."""
+"""Scales and sizes of charts: round steps, ticks, the micrometre bar, positions to drawing units."""
 
 from __future__ import annotations
 
@@ -9,6 +9,19 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.wording.numbers import fixed_text, short_text
+
+WIDTH = 720.0
+HALF = 352.0
+"""Two charts side by side; one unit is a quarter of a millimetre on paper."""
+LABELS = 50.0
+"""Width of the column with the names of the rows."""
+GAP = 8.0
+LARGEST_SCALE = 10.0
+"""Units per micrometre: 1 um is never drawn taller than 2.5 mm."""
+RATIO_OF_UNIT = 250.0
+"""Magnification on paper of one unit per micrometre."""
+RATIOS = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
+"""Steps of the ratio of magnification, in each power of ten."""
 
 
 def nice(value: float) -> float:
@@ -79,3 +92,23 @@ def micrometre_bar(units_per_um: float, shortest: float = 13.0) -> float:
     (5.0, 50.0)
     """
     return nice(shortest / units_per_um)
+
+
+def even_ratio(units_per_um: float) -> float:
+    """The scale, no larger, whose ratio of magnification on paper is a round number. [units/um]
+
+    >>> even_ratio(4.4) * RATIO_OF_UNIT, even_ratio(0.0799) * RATIO_OF_UNIT
+    (1000.0, 15.0)
+    """
+    ratio = units_per_um * RATIO_OF_UNIT
+    power = 10.0 ** math.floor(math.log10(ratio * (1 + 1e-9)))
+    return power * max(one for one in RATIOS if one * power <= ratio * (1 + 1e-9)) / RATIO_OF_UNIT
+
+
+def ratio_text(units_per_um: float) -> str:
+    """The ratio of magnification on paper.
+
+    >>> ratio_text(4.0)
+    '1000:1'
+    """
+    return f"{short_text(round(units_per_um * RATIO_OF_UNIT, 6))}:1"

@@ -11,10 +11,10 @@ import numpy as np
 from gearqa.arrays import Array
 from gearqa.report.blocks.document import Text
 from gearqa.report.draw import palette
-from gearqa.report.draw.chart_scales import Scale, micrometre_bar, ticks
-from gearqa.report.draw.charts import HALF, TINY, draw_bar, even_ratio
+from gearqa.report.draw.chart_scales import HALF, Scale, even_ratio, micrometre_bar, ticks
 from gearqa.report.draw.palette import Ink
-from gearqa.report.draw.svg import SMALL, Canvas, legend, lines, rectangles, text_width
+from gearqa.report.draw.row_values import draw_bar
+from gearqa.report.draw.svg import SMALL, TINY, Canvas, legend, lines, rectangles, text_width
 
 NAMES_WIDTH = 152.0
 ROW = 15.0

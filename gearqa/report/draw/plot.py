@@ -17,21 +17,19 @@ import numpy as np
 from gearqa.arrays import Array
 from gearqa.report.blocks.document import Text
 from gearqa.report.draw import palette
-from gearqa.report.draw.chart_scales import Scale, micrometre_bar, ticks
-from gearqa.report.draw.charts import (
+from gearqa.report.draw.chart_scales import (
     GAP,
     LABELS,
     LARGEST_SCALE,
-    TINY,
-    VALUE,
     WIDTH,
-    RowValue,
-    draw_bar,
-    draw_values,
+    Scale,
     even_ratio,
+    micrometre_bar,
+    ticks,
 )
 from gearqa.report.draw.palette import Ink
-from gearqa.report.draw.svg import SMALL, Canvas, curve, lines, number, rectangles, text_width
+from gearqa.report.draw.row_values import VALUE, RowValue, draw_bar, draw_values
+from gearqa.report.draw.svg import SMALL, TINY, Canvas, curve, lines, number, rectangles, text_width
 from gearqa.wording.numbers import short_text
 
 Shape = Literal["circle", "square", "diamond", "triangle", "cross"]

@@ -27,6 +27,7 @@ NO_LIGATURE = "\u200c"
 SIZE = 9.5
 """Type size of charts."""
 SMALL = 8.5
+TINY = 7.2
 
 
 def number(value: float) -> str:

@@ -8,7 +8,8 @@ import numpy as np
 
 from gearqa.model.drift import DressDecision, DriftSeries
 from gearqa.report.blocks import document as doc
-from gearqa.report.draw import charts, palette, plot
+from gearqa.report.draw import palette, plot
+from gearqa.report.draw.chart_scales import HALF
 from gearqa.report.drift import words
 from gearqa.wording.numbers import count_text, share_text
 
@@ -68,7 +69,7 @@ def risk_figure(members: Sequence[DriftSeries], decision: DressDecision, risk: f
     )
     description = f"Parts per dress by risk: {text}."
     last = float(max(reach, decision.usual_parts or 0)) + 1
-    drawn = plot.Plot(title, description, (panel,), (0.0, last), "parts per dress", width=charts.HALF)
+    drawn = plot.Plot(title, description, (panel,), (0.0, last), "parts per dress", width=HALF)
     return doc.Figure(plot.draw(drawn), title, description, half=True)
 
 

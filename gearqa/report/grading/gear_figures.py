@@ -11,8 +11,20 @@ from gearqa.model.curves import PitchCurve, RollAxis, RunoutCurve, TraceCurves
 from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, TraceResult
 from gearqa.report.blocks.document import Figure, Span, Status, symbol
-from gearqa.report.draw import charts, palette, plot
-from gearqa.report.draw.chart_scales import ticks
+from gearqa.report.draw import palette, plot
+from gearqa.report.draw.chart_scales import HALF, ticks
+from gearqa.report.draw.class_overview import Overview, OverviewRow, class_overview
+from gearqa.report.draw.row_values import RowValue
+from gearqa.report.draw.trace_chart import (
+    DASH_DESIGN,
+    Curves,
+    TraceChart,
+    TracePanel,
+    TraceRow,
+    fitting_scale,
+    judged_range,
+    trace_chart,
+)
 from gearqa.report.grading.values import (
     Value,
     allowed,
@@ -101,7 +113,7 @@ def overview_figure(gear: GearResult, part: Part, master_class: int) -> Figure |
             goal = ", ".join(f"{side} {one}" for side, one in zip(places, asked, strict=True))
         named += [f"{side or ''} open".strip() for side in missing]
         rows.append(
-            charts.OverviewRow(
+            OverviewRow(
                 symbol=symbol(key),
                 marks=(
                     *(
@@ -124,7 +136,7 @@ def overview_figure(gear: GearResult, part: Part, master_class: int) -> Figure |
         return None
     split = any(len({*row.required}) > 1 for row in rows)
     limited = any(None in row.required for row in rows)
-    overview = charts.Overview(
+    overview = Overview(
         title="Class of each parameter against required class and master quality",
         description=f"Classes; the smaller the better. Master quality is class {master_class}. "
         f"{'. '.join(texts)}.",
@@ -142,7 +154,7 @@ def overview_figure(gear: GearResult, part: Part, master_class: int) -> Figure |
         caption += " Where the flanks differ in required class, the upper limit is the left flank's."
     if limited:
         caption += " limits: the drawing gives limits instead of a class."
-    return Figure(charts.class_overview(overview), overview.title, overview.description, caption, half=True)
+    return Figure(class_overview(overview), overview.title, overview.description, caption, half=True)
 
 
 def _mark(key: str, side: Flank | None, one: Value, gaps: Sequence[Flank | None]) -> bool | None:
@@ -175,7 +187,7 @@ def trace_figures(
     limits = (any_evaluated.start_mm, any_evaluated.end_mm)
     several = len({round(label or 0.0, 1) for _, label, _ in groups}) > 1
     rows = tuple(
-        charts.TraceRow(
+        TraceRow(
             label=f"tooth {tooth}",
             detail=_label(kind, label) if several and label is not None else "",
             panels={flank: _panel(one, gear) for flank, one in sides.items()},
@@ -197,7 +209,7 @@ def trace_figures(
     zone_end = None
     if zone is not None:
         zone_end = zone[0] if part.gear.kind == "internal" else zone[1]
-    scale = charts.fitting_scale(rows, charts.judged_range(limits, zone_end), height)
+    scale = fitting_scale(rows, judged_range(limits, zone_end), height)
     figures = []
     for start in range(0, len(rows), ROWS_PER_FIGURE):
         some = rows[start : start + ROWS_PER_FIGURE]
@@ -205,12 +217,12 @@ def trace_figures(
             f", {some[0].label} to {some[-1].label}" if len(rows) > ROWS_PER_FIGURE else ""
         )
         description = _traces_in_words(kind, groups[start : start + ROWS_PER_FIGURE], gear)
-        chart = charts.TraceChart(
+        chart = TraceChart(
             title=title, description=description, rows=some, span=span, limits=limits, zone_end=zone_end,
             axis=axis, ends=ends, second_axis="diam., mm" if second else "", second_ticks=second,
             row_height=height, units_per_um=scale,
         )  # fmt: skip
-        figures.append(Figure(charts.trace_chart(chart), title, description, half=True))
+        figures.append(Figure(trace_chart(chart), title, description, half=True))
     return figures
 
 
@@ -262,7 +274,7 @@ def _flank_result(gear: GearResult, key: str, flank: Flank) -> FlankResult | Non
     return None if parameter is None else parameter.flanks.get(flank)
 
 
-def _panel(curves: TraceCurves, gear: GearResult) -> charts.TracePanel:
+def _panel(curves: TraceCurves, gear: GearResult) -> TracePanel:
     values = []
     if curves.result is not None:
         for key in _keys(curves.kind):
@@ -273,19 +285,19 @@ def _panel(curves: TraceCurves, gear: GearResult) -> charts.TracePanel:
     if curves.margin_um is not None:
         bad = round(curves.margin_um, 9) < 0
         margin = margin_text(curves.margin_um).lstrip("+")
-        values.append(charts.RowValue((Span("margin"),), margin, status="bad" if bad else "good"))
+        values.append(RowValue((Span("margin"),), margin, status="bad" if bad else "good"))
     note = "" if curves.result is not None else "not assessed"
-    return charts.TracePanel(_curves(curves, gear), tuple(values), note)
+    return TracePanel(_curves(curves, gear), tuple(values), note)
 
 
-def _row_value(key: str, value: float, judged: Value | None, grade: str) -> charts.RowValue:
+def _row_value(key: str, value: float, judged: Value | None, grade: str) -> RowValue:
     limits = share = None
     if judged is not None:
         limits = limits_of(key, judged)
         share = use_of_tolerance(key, round(value, 9), judged.tolerance_um, judged.limits_um)
     status: Status | None = None if share is None else "bad" if share > 1 else "good"
     text = value_text(value, signed=PARAMETERS[key].signed, limits=[limits])
-    return charts.RowValue(symbol(key), text, grade, share, status)
+    return RowValue(symbol(key), text, grade, share, status)
 
 
 def _room(key: str, judged: Value | None, values: Array) -> tuple[float, float] | None:
@@ -298,7 +310,7 @@ def _room(key: str, judged: Value | None, values: Array) -> tuple[float, float] 
     return middle - limits[1] / 2, middle + limits[1] / 2
 
 
-def _curves(curves: TraceCurves, gear: GearResult) -> charts.Curves:
+def _curves(curves: TraceCurves, gear: GearResult) -> Curves:
     """Lines of one trace; its design trace already lies at the height of the mean line's middle."""
     start, end = curves.start_mm, curves.end_mm
     level = sum(curves.mean_line_um) / 2 if np.isfinite(curves.mean_line_um).all() else 0.0
@@ -312,7 +324,7 @@ def _curves(curves: TraceCurves, gear: GearResult) -> charts.Curves:
         residual = curves.filtered_um[inside] - curves.design_um[inside]
         total = f"{curves.kind}_total"
         band = _room(total, _flank_result(gear, total, curves.flank), residual)
-    return charts.Curves(
+    return Curves(
         position=curves.position_mm, measured=curves.measured_um, filtered=curves.filtered_um,
         design=curves.design_um, mean_position=mean_position, mean_line=mean_line, band=band,
         limits=curves.limit_curves,
@@ -399,7 +411,7 @@ def _tooth_figure(
     chart = plot.Plot(
         title=title, description=" ".join([*sentences, *([more] if more else [])]), panels=tuple(panels),
         x=(0.25, z + 0.75), x_name="tooth, space" if keys[-1] == "runout" else "tooth",
-        x_ticks=tuple(plot.tooth_ticks(z, 8)), micrometre_bar=True, units="tooth|µm", width=charts.HALF,
+        x_ticks=tuple(plot.tooth_ticks(z, 8)), micrometre_bar=True, units="tooth|µm", width=HALF,
     )  # fmt: skip
     return Figure(plot.draw(chart), title, chart.description, half=True)
 
@@ -432,13 +444,11 @@ def _line_layers(values: Array, wave: Array | None, room: tuple[float, float] | 
         layers.append(plot.Band(*room, name=ROOM))
     layers.append(plot.Line(_numbers(values), values, width=1.1, name="measured"))
     if wave is not None:
-        layers.append(
-            plot.Line(_numbers(values), wave, palette.DESIGN, 1.0, charts.DASH_DESIGN, "first harmonic")
-        )
+        layers.append(plot.Line(_numbers(values), wave, palette.DESIGN, 1.0, DASH_DESIGN, "first harmonic"))
     return layers
 
 
-def _end(key: str, one: Value | None) -> tuple[charts.RowValue, ...]:
+def _end(key: str, one: Value | None) -> tuple[RowValue, ...]:
     """The value of the parameter, after its panel."""
     if one is None:
         return ()

@@ -8,7 +8,9 @@ import numpy as np
 
 from gearqa.model.results import GearResult
 from gearqa.report.blocks.document import Figure, symbol
-from gearqa.report.draw import charts, palette, plot
+from gearqa.report.draw import palette, plot
+from gearqa.report.draw.chart_scales import HALF
+from gearqa.report.draw.row_values import RowValue
 from gearqa.report.grading.values import limits_of, values_of
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import count_text, short_text, value_text
@@ -93,7 +95,7 @@ def _figure(series: dict[tuple[str, str], _Series], signed: bool, title: str) ->
         worst = values[int(np.argmax(np.abs(one.places)))]
         shown = [float(np.median(values)), float(worst)]
         row = tuple(
-            charts.RowValue("", value_text(v, signed=signed), status="bad" if k and outside else None)
+            RowValue("", value_text(v, signed=signed), status="bad" if k and outside else None)
             for k, v in enumerate(shown)
         )
         panels.append(
@@ -109,7 +111,7 @@ def _figure(series: dict[tuple[str, str], _Series], signed: bool, title: str) ->
         )
     chart = plot.Plot(
         title=title, description=" ".join(sentences), panels=tuple(panels), x=(low, float(edge)),
-        x_name="value in % of its tolerance", heads=("median", "worst"), width=charts.HALF,
+        x_name="value in % of its tolerance", heads=("median", "worst"), width=HALF,
     )  # fmt: skip
     beyond = f" The outermost bars hold everything beyond {short_text(edge)} %." if furthest > edge else ""
     return Figure(

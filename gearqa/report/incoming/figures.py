@@ -9,7 +9,7 @@ import numpy as np
 from gearqa.model.incoming import Agreement, AlignedCurves, IncomingResult, PlaceKey, flank_of
 from gearqa.report.blocks.document import Figure, symbol
 from gearqa.report.draw import palette, plot
-from gearqa.report.draw.charts import RowValue
+from gearqa.report.draw.row_values import RowValue
 from gearqa.symbols import symbol_of
 from gearqa.wording.numbers import interval_text, um_text, value_text
 from gearqa.wording.sentences import place_text

@@ -14,8 +14,9 @@ from gearqa.arrays import Array
 from gearqa.model.lot import LotGear, LotResult, ParameterStatistics, series_text
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Figure
-from gearqa.report.draw import charts, palette, plot
-from gearqa.report.draw.chart_scales import step_label, ticks
+from gearqa.report.draw import palette, plot
+from gearqa.report.draw.chart_scales import HALF, step_label, ticks
+from gearqa.report.draw.row_values import RowValue
 from gearqa.report.lot.words import Series, all_series, series_name
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import (
@@ -105,7 +106,7 @@ def limits_figure(result: LotResult) -> Figure | None:
             plot.Panel(
                 label="", detail="", layers=tuple(layers), y=(0.0, top * 1.08), y_ticks=(),
                 height=SINGLE_ROW if flank == "both" else ROW,
-                values=(charts.RowValue("", used, status="bad" if outside else None),),
+                values=(RowValue("", used, status="bad" if outside else None),),
                 outside=("" if key == before else doc.symbol(key), "" if flank == "both" else flank),
             )
         )  # fmt: skip
@@ -113,7 +114,7 @@ def limits_figure(result: LotResult) -> Figure | None:
         counted = f"{series_text(key, flank)}: {count_text(len(shares), 'gear')}"
         lines.append(f"{counted}, worst {used}, {outside} beyond the limit.")
     drawing = plot.Plot(
-        width=charts.HALF, title=title, description=" ".join(lines), panels=tuple(panels), x=(0.0, edge),
+        width=HALF, title=title, description=" ".join(lines), panels=tuple(panels), x=(0.0, edge),
         x_name="value in % of what is allowed; slopes: the trace nearest to a limit", heads=("worst",),
     )  # fmt: skip
     beyond = f"The last bar holds everything beyond {short_text(edge)} %." if furthest > edge else ""
@@ -176,7 +177,7 @@ def probability_figure(result: LotResult) -> Figure | None:
     mean = ", mean over the traces of the flank" if PARAMETERS[key].signed else ""
     ticks_at = _log_ticks(low, high) if logs else None
     drawing = plot.Plot(
-        width=charts.HALF, title=f"Probability plot of {name}{question}",
+        width=HALF, title=f"Probability plot of {name}{question}",
         description=f"{name}: {len(values)} gears from {_extent(values)} against the quantiles of the "
         f"{one.distribution} distribution. {check}",
         panels=(plot.Panel("", layers, y=(-reach, reach), y_ticks=PROBABILITIES, height=TALL),),
@@ -235,7 +236,7 @@ def characteristic_figure(result: LotResult) -> Figure | None:
         if quality is not None and 100 * quality <= end
     ]
     drawing = plot.Plot(
-        width=charts.HALF, title=title,
+        width=HALF, title=title,
         description=f"Acceptance falls from 95 % at {share_text(sampling.p95)} nonconforming over 50 % at "
         f"{share_text(sampling.p50)} to 10 % at {share_text(sampling.p10)}.",
         panels=(plot.Panel("", layers, y=(0.0, 100.0), height=TALL, y_ticks=y_ticks),),
@@ -277,7 +278,7 @@ def order_figure(result: LotResult) -> Figure | None:
     room, tests = 0.06 * (high - low), trend_sentence(one)
     gears = {gear.serial: gear for gear in result.gears}
     drawing = plot.Plot(
-        width=charts.HALF, title=f"Order of production of {name}: does it move?",
+        width=HALF, title=f"Order of production of {name}: does it move?",
         description=f"{name} of {values.size} gears in order of production, from {_extent(values)}. {tests}",
         panels=(plot.Panel("", tuple(layers), y=(low - room, high + room), height=TALL),),
         x=(0.5, values.size + 0.5), x_name="gear, in order of production", x_ticks=_places(values.size),

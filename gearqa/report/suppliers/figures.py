@@ -8,7 +8,7 @@ from gearqa.model.deliveries import SupplierBias, SupplierReview
 from gearqa.model.incoming import flank_of
 from gearqa.report.blocks.document import Figure, symbol
 from gearqa.report.draw import palette, plot
-from gearqa.report.draw.charts import RowValue
+from gearqa.report.draw.row_values import RowValue
 from gearqa.wording.numbers import um_text, value_text
 from gearqa.wording.sentences import place_text
 

@@ -11,8 +11,9 @@ import pytest
 from sheet_factory import TEETH, document_of, measured, part_of
 
 from gearqa.report.blocks.document import Document, Figure
-from gearqa.report.draw import charts, palette, plot
-from gearqa.report.draw.chart_scales import Scale
+from gearqa.report.draw import palette, plot
+from gearqa.report.draw.chart_scales import HALF, Scale
+from gearqa.report.draw.class_overview import Overview, OverviewRow, class_overview
 from gearqa.report.draw.svg import NO_LIGATURE
 
 NS = "{http://www.w3.org/2000/svg}"
@@ -252,10 +253,10 @@ def test_the_first_harmonic_is_drawn_with_its_amplitude() -> None:
 
 def test_class_overview_places_marks_by_exact_class() -> None:
     rows = (
-        charts.OverviewRow("A", (("left", 4.0, True), ("right", 7.5, False)), (6.0, 6.0), 4.0, "w"),
-        charts.OverviewRow("B", (("", None, True),), (6.0,), None, "w"),
+        OverviewRow("A", (("left", 4.0, True), ("right", 7.5, False)), (6.0, 6.0), 4.0, "w"),
+        OverviewRow("B", (("", None, True),), (6.0,), None, "w"),
     )
-    svg = charts.class_overview(charts.Overview("t", "d", rows, "required", "master", (1, 11)))
+    svg = class_overview(Overview("t", "d", rows, "required", "master", (1, 11)))
     root = ET.fromstring(svg)
     marks = [
         p
@@ -264,7 +265,7 @@ def test_class_overview_places_marks_by_exact_class() -> None:
     ]
     drawn_marks = [p for p in marks if float(p.get("d", "")[1:].split()[1].split("l")[0]) > 36]
     x = {p.get("fill"): float(p.get("d", "")[1:].split()[0]) for p in drawn_marks}
-    scale = Scale(-0.6, 13.6, 34.0, charts.HALF - 76.0)
+    scale = Scale(-0.6, 13.6, 34.0, HALF - 76.0)
     assert x[palette.TEXT.light] == pytest.approx(scale.at(4.0), abs=0.06)
     assert x[palette.BAD.light] == pytest.approx(scale.at(7.5), abs=0.06)
 

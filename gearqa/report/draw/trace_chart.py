@@ -1,4 +1,4 @@
-"""Charts of the inspection sheet: data of the report model -> one SVG, for HTML and PDF alike.
+"""Profile or helix traces of some teeth -> one SVG, for HTML and PDF alike.
 
 Position runs across, one row per tooth, both flanks side by side on one position axis, the values of
 each trace below it, one micrometre scale per chart shown as a bar with its ratio of magnification.
@@ -7,7 +7,6 @@ Charts of a sheet are as wide as half a page, and as a phone.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.etree import ElementTree as ET
@@ -15,35 +14,23 @@ from xml.etree import ElementTree as ET
 import numpy as np
 
 from gearqa.arrays import Array
-from gearqa.report.blocks.document import STATUS_MARKS, Span, Status, Text, plain, spans
+from gearqa.report.blocks.document import STATUS_MARKS, Span, Text, plain, spans
 from gearqa.report.draw import palette
-from gearqa.report.draw.chart_scales import Scale, micrometre_bar, ticks
-from gearqa.report.draw.svg import (
-    SIZE,
-    SMALL,
-    Canvas,
-    curve,
-    legend,
-    lines,
-    number,
-    rectangles,
-    text_width,
-    thinned,
+from gearqa.report.draw.chart_scales import (
+    GAP,
+    HALF,
+    LABELS,
+    LARGEST_SCALE,
+    Scale,
+    even_ratio,
+    micrometre_bar,
+    ticks,
 )
+from gearqa.report.draw.row_values import RowValue, draw_bar, draw_share
+from gearqa.report.draw.svg import SMALL, TINY, Canvas, curve, legend, lines, number, rectangles, thinned
 from gearqa.symbols import FLANKS, Flank
 from gearqa.wording.numbers import short_text
 
-WIDTH = 720.0
-HALF = 352.0
-"""Two charts side by side; one unit is a quarter of a millimetre on paper."""
-TINY = 7.2
-LABELS = 50.0
-"""Width of the column with the names of the rows."""
-VALUE = 38.0
-"""Width of one column of values."""
-MOST_CHARACTERS = 6
-"""Characters of a value in full size; a longer one is set smaller to stay within its column."""
-GAP = 8.0
 BETWEEN = 14.0
 """Between the panels of two flanks."""
 USUAL_VALUES = 3
@@ -51,25 +38,8 @@ USUAL_VALUES = 3
 DASH_DESIGN = "5 2.5"
 DASH_MEAN = "9 2 1.5 2"
 DASH_LIMIT = "2 2"
-LARGEST_SCALE = 10.0
-"""Units per micrometre: 1 um is never drawn taller than 2.5 mm."""
-RATIO_OF_UNIT = 250.0
-"""Magnification on paper of one unit per micrometre."""
-RATIOS = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
-"""Steps of the ratio of magnification, in each power of ten."""
 FOOT = 16.0
 """Height of the values under a trace."""
-
-
-@dataclass(frozen=True, slots=True)
-class RowValue:
-    """A value at the end of a row, its class, and how much of its tolerance it uses."""
-
-    symbol: Text
-    value: str
-    class_: str = ""
-    share: float | None = None
-    status: Status | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -127,26 +97,6 @@ class TraceChart:
     """Position and label."""
     row_height: float = 64.0
     units_per_um: float | None = None
-
-
-def even_ratio(units_per_um: float) -> float:
-    """The scale, no larger, whose ratio of magnification on paper is a round number. [units/um]
-
-    >>> even_ratio(4.4) * RATIO_OF_UNIT, even_ratio(0.0799) * RATIO_OF_UNIT
-    (1000.0, 15.0)
-    """
-    ratio = units_per_um * RATIO_OF_UNIT
-    power = 10.0 ** math.floor(math.log10(ratio * (1 + 1e-9)))
-    return power * max(one for one in RATIOS if one * power <= ratio * (1 + 1e-9)) / RATIO_OF_UNIT
-
-
-def ratio_text(units_per_um: float) -> str:
-    """The ratio of magnification on paper.
-
-    >>> ratio_text(4.0)
-    '1000:1'
-    """
-    return f"{short_text(round(units_per_um * RATIO_OF_UNIT, 6))}:1"
 
 
 def fitting_scale(rows: Sequence[TraceRow], seen: tuple[float, float] | None, row_height: float) -> float:
@@ -269,18 +219,6 @@ def _draw_foot(
         left += room
 
 
-def draw_bar(canvas: Canvas, units: float, bar: float, foot: float) -> None:
-    """The micrometre scale of a chart as a bar, with the ratio of magnification on paper."""
-    height, x = bar * units, 4.0
-    top = foot - height
-    canvas.path(
-        lines([(x, foot, x, top), (x - 3, foot, x + 3, foot), (x - 3, top, x + 3, top)]),
-        stroke=palette.LIMIT, width=1.2,
-    )  # fmt: skip
-    canvas.text(x + 4, foot - height / 2, f"{short_text(bar)} µm", size=SMALL, bold=True)
-    canvas.text(x + 4, foot - height / 2 + 8, ratio_text(units), size=TINY, ink=palette.MUTED)
-
-
 def _draw_axes(canvas: Canvas, chart: TraceChart, scale: Scale, top: float, bottom: float) -> None:
     """Evaluation range, position ticks, second scale and the names of the ends of one panel."""
     left, right = scale.start, scale.end
@@ -371,143 +309,3 @@ def _draw_trace(
     canvas.curve(fine, mean_x, mean_y, ink=palette.MEAN, width=0.8, dash=DASH_MEAN)
     for position, values in curves.limits:
         canvas.curve(fine, scale.of(position), height(values), ink=palette.LIMIT, width=1.1)
-
-
-def draw_values(canvas: Canvas, group: ET.Element, x: float, y: float, values: Sequence[RowValue]) -> None:
-    """Values at the end of a row: number, class, and a bar of how much of the tolerance is used."""
-    if not values:
-        return
-    width, thick = VALUE - 6, 4.0
-    numbers = canvas.group({"text-anchor": "middle"}, group)
-    for k, value in enumerate(values):
-        middle = x + VALUE * (k + 0.5)
-        bad = value.status == "bad"
-        mark = STATUS_MARKS["bad"] if bad else ""
-        alone = not value.class_ and value.share is None
-        words = value.value + mark
-        size = SIZE if len(words) <= MOST_CHARACTERS else SMALL if len(words) == MOST_CHARACTERS + 1 else TINY
-        canvas.text(middle, y + (3 if alone else -2), words, bold=bad, size=size, parent=numbers)
-        if value.class_:
-            canvas.text(middle, y + 8, f"class {value.class_}", size=TINY, ink=palette.MUTED, parent=numbers)
-        draw_share(canvas, group, (middle - width / 2, y + 12, width, thick), value)
-
-
-def draw_share(
-    canvas: Canvas, group: ET.Element, box: tuple[float, float, float, float], value: RowValue
-) -> None:
-    """A bar of how much of its tolerance a value uses: full at the limit, a little longer beyond it."""
-    if value.share is None:
-        return
-    x, y, width, height = box
-    ink = palette.BAD if value.status == "bad" else palette.FILTERED
-    canvas.path(rectangles([(x, y, width * min(value.share, 1.1), height)]), fill=ink, parent=group)
-    canvas.path(rectangles([box]), stroke=palette.MUTED, width=0.6, parent=group)
-
-
-@dataclass(frozen=True, slots=True)
-class OverviewRow:
-    """One parameter of the class overview."""
-
-    symbol: Text
-    marks: tuple[tuple[str, float | None, bool | None], ...]
-    """Flank (`left`, `right`, empty for both), exact class (None: better than any), conforms (None: open)."""
-    required: tuple[float | None, ...]
-    """Required class: of both, or of the left flank and the right one; None for drawing limits."""
-    master: float | None
-    words: str
-    """Classes in words, at the end of the row."""
-
-
-@dataclass(frozen=True, slots=True)
-class Overview:
-    """How far each parameter is from the required and from the master class."""
-
-    title: str
-    description: str
-    rows: tuple[OverviewRow, ...]
-    required_name: str
-    master_name: str
-    classes: tuple[int, int]
-    """The finest and the coarsest class of the standard. A mark beyond lies one class further, one that is
-    not assessed two."""
-
-
-def class_overview(overview: Overview) -> str:
-    """Draw the class overview: classes across, one row per parameter."""
-    row_height, top = 15.0, 38.0
-    left, right = 34.0, HALF - 76.0
-    bottom = top + row_height * len(overview.rows)
-    canvas = Canvas(HALF, bottom + 28, overview.title, overview.description)
-    finest, coarsest = overview.classes
-    scale = Scale(finest - 1.6, coarsest + 2.6, left, right)
-    # A value meets class A when its exact class is at most A: the room of a class ends at A.
-    good, beyond, edges, masters = [], [], [], []
-    for k, row in enumerate(overview.rows):
-        y = top + row_height * k
-        share = row_height / max(len(row.required), 1)
-        for half, required in enumerate(row.required):
-            if required is not None:
-                x, at = scale.at(required), y + half * share
-                beyond.append((x, at, scale.at(coarsest + 1.5) - x, share))
-                edges.append((x, at, x, at + share))
-        if row.master is not None:
-            x = scale.at(row.master)
-            good.append((left, y, x - left, row_height))
-            masters.append((x, y, x, y + row_height))
-    canvas.path(rectangles(good), fill=palette.BAND)
-    canvas.path(rectangles(beyond), fill=palette.SHADE)
-    canvas.path(
-        lines(
-            (scale.at(c), top, scale.at(c), bottom)
-            for c in (*range(finest - 1, coarsest + 1), coarsest + 1.5)
-        ),
-        stroke=palette.GRID,
-        width=0.5,
-    )
-    canvas.path(lines(masters), stroke=palette.FILTERED, width=1.4, dash="3 1.5")
-    canvas.path(lines(edges), stroke=palette.LIMIT, width=2.0)
-    between = (top + row_height * k for k in range(1, len(overview.rows)))
-    canvas.path(lines((left, y, right, y) for y in between), stroke=palette.GRID, width=0.5)
-    labels = canvas.group({"text-anchor": "middle", "font-size": number(SMALL)})
-    for c in range(finest, coarsest + 1):
-        canvas.text(scale.at(c - 0.5), bottom + 11, str(c), parent=labels)
-    canvas.text(scale.at(coarsest + 0.8), bottom + 11, f">{coarsest}", parent=labels)
-    canvas.text(scale.at(coarsest + 2), bottom + 11, "open", parent=labels, size=TINY)
-    canvas.text((left + right) / 2, bottom + 23, "flank tolerance class", parent=labels)
-    canvas.path(rectangles([(0, 4, 18, 8)]), fill=palette.BAND)
-    canvas.path(lines([(18, 3, 18, 13)]), stroke=palette.FILTERED, width=1.4, dash="3 1.5")
-    canvas.text(22, 11, overview.master_name, size=TINY, ink=palette.MUTED)
-    canvas.path(lines([(222, 3, 222, 13)]), stroke=palette.LIMIT, width=2.0)
-    canvas.text(227, 11, overview.required_name, size=TINY, ink=palette.MUTED)
-    x = 0.0
-    marks = (
-        ("left", "left", True), ("right", "right", True), ("", "no flank", True),
-        ("left", f"beyond ({STATUS_MARKS['bad']})", False), ("left", "open (?)", None),
-    )  # fmt: skip
-    for side, words, good_ in marks:
-        _draw_marker(canvas, side, x + 9, 25, good_)
-        canvas.text(x + 19, 28, words, size=TINY, ink=palette.MUTED)
-        x += 30 + 1.1 * text_width(words, TINY)
-    for k, row in enumerate(overview.rows):
-        y = top + row_height * (k + 0.5)
-        canvas.text(4, y + 3, row.symbol, bold=True)
-        for side, value, conforms in row.marks:
-            best, worst = finest - 1.4, coarsest + 2.4
-            place = best if value is None else min(max(value, best), worst)
-            _draw_marker(canvas, side, scale.at(place), y, conforms)
-        canvas.text(right + 5, y + 3, row.words, size=TINY)
-    canvas.path(rectangles([(left, top, right - left, bottom - top)]), stroke=palette.FRAME, width=0.7)
-    return canvas.tostring()
-
-
-def _draw_marker(canvas: Canvas, side: str, x: float, y: float, conforms: bool | None) -> None:
-    """Filled; beyond its tolerance in another colour with an edge, open hollow."""
-    fill = {True: palette.TEXT, False: palette.BAD, None: palette.PAPER}[conforms]
-    stroke = None if conforms else palette.TEXT
-    canvas.path(_marker(side, x, y), fill=fill, stroke=stroke, width=0.8)
-
-
-def _marker(side: str, x: float, y: float) -> str:
-    """A half circle towards the flank's side with its flat edge at the value; a diamond without side."""
-    outline = {"left": "-8 5 8 5", "right": "8 5 -8 5", "": "5 5 -5 5 -5 -5"}[side]
-    return f"M{number(x)} {number(y - 5)}l{outline}z"
