@@ -96,6 +96,10 @@ PARAMETERS: dict[str, Parameter] = {
             "height of the middle over the chord",
         ),
         Parameter(
+            "profile_parabola_form", "f2α", "profile form deviation about the mean parabola", "profile",
+            "never", False, "width of the trace about its mean parabola, where the drawing limits it",
+        ),
+        Parameter(
             "helix_total", "Fβ", "total helix deviation", "helix", "default", False,
             "width of the trace about the design helix",
         ),
@@ -110,6 +114,10 @@ PARAMETERS: dict[str, Parameter] = {
         Parameter(
             "helix_crowning", "Cβ", "helix crowning", "helix", "never", True,
             "height of the middle over the chord",
+        ),
+        Parameter(
+            "helix_parabola_form", "f2β", "helix form deviation about the mean parabola", "helix",
+            "never", False, "width of the trace about its mean parabola, where the drawing limits it",
         ),
     )
 }  # fmt: skip

@@ -40,6 +40,13 @@ _CROWNING = (
     "Height of the middle of the trace over the chord of its ends, from the least squares parabola over the "
     "evaluation range; plus is a convex flank. It is reported and never graded."
 )
+_PARABOLA = (
+    "Width of the filtered trace about its least squares parabola over the evaluation range, without the tip "
+    "zone: second order analysis, after the title of an informative annex of ISO 1328-1:2013 (its text from "
+    "memory; the symbol f2 is ours). Beside it stand the crowning and, for the slope of the parabola "
+    "between the range ends, the slope of the mean line. Every trace result has it; it is judged by limits "
+    "of the drawing only."
+)
 _ONCE_PER_TURN = ("eccentricity", "tangential", "lobes", "radial_order", "pitch_order", "pitch_ramp")
 ABOUT: Final[dict[str, About]] = {
     "single_pitch": About(
@@ -98,6 +105,11 @@ ABOUT: Final[dict[str, About]] = {
         "Wanted against deflection and misalignment; too much of it costs contact ratio.",
         ("profile_crowning",),
     ),
+    "profile_parabola_form": About(
+        _PARABOLA,
+        "What no crowning explains: waves and ends; noise at multiples of the tooth frequency.",
+        ("ripple", "s_shape", "tip_end"),
+    ),
     "helix_total": About(
         "Width of the filtered trace about the design helix, over the evaluation range. The worst traced "
         "tooth of a flank counts.",
@@ -119,6 +131,11 @@ ABOUT: Final[dict[str, About]] = {
         _CROWNING,
         "Wanted against misalignment; too much of it carries the load in the middle only.",
         ("helix_crowning", "twist"),
+    ),
+    "helix_parabola_form": About(
+        _PARABOLA,
+        "What no crowning explains: the face carries on ridges or at its ends only.",
+        ("ripple", "helix_s_shape", "overtravel"),
     ),
 }  # fmt: skip
 """Parameter key -> what its page says beside what the tables hold."""

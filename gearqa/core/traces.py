@@ -258,14 +258,14 @@ def mean_line(t: Array, u: Array, weights: Array) -> tuple[Array, Array]:
     >>> round(float(level), 9), round(float(rise), 9)
     (2.0, 5.0)
     """
-    level, rise, _ = _fit_functionals(t, weights)
+    level, rise, _, _ = _fit_functionals(t, weights)
     # About the first value, so that a large constant costs no digits.
     about = u[..., :1]
     return (u - about) @ level + about[..., 0], (u - about) @ rise
 
 
-def _fit_functionals(t: Array, weights: Array) -> tuple[Array, Array, Array]:
-    """Vectors that give, by a dot product, level at 0, rise, and square term of the parabola."""
+def _fit_functionals(t: Array, weights: Array) -> tuple[Array, Array, Array, Array]:
+    """Vectors that give, by a dot product, level at 0, rise, and square term; and the shape of that term."""
     w = weights / weights.sum()
     mean = w @ t
     p1 = t - mean
@@ -277,7 +277,7 @@ def _fit_functionals(t: Array, weights: Array) -> tuple[Array, Array, Array]:
     p2 = p2 - w @ p2
     p2 = p2 - (rise @ p2) * p1
     square = w * p2 / ((w * p2) @ p2)
-    return level, rise, square
+    return level, rise, square, p2
 
 
 @dataclass(frozen=True, slots=True)
@@ -366,6 +366,8 @@ class TraceValues:
     slope_full: Array
     """Rise of the mean line over the full span."""
     crowning: Array
+    parabola_form: Array
+    """Width about the mean parabola over the evaluation range; the tip zone does not count."""
     level: Array
     """Mean line at the middle of the range."""
     tip_zone_counted: BoolArray
@@ -393,6 +395,8 @@ class TraceOperator:
     t: Array
     design: Array | None
     functionals: Array
+    bow: Array
+    """What a unit of the square term adds to the mean line."""
 
 
 def trace_operator(x: Array, spec: TraceSpec) -> TraceOperator:
@@ -444,7 +448,10 @@ def trace_operator(x: Array, spec: TraceSpec) -> TraceOperator:
     functionals = np.zeros((samples + 3, 3))
     in_order = [samples, *range(inside[0] - first, inside[1] - first), samples + 1]
     weights = share_of_length(positions[in_order])
-    functionals[in_order] = np.column_stack(_fit_functionals(t[in_order], weights))
+    level, rise, square, bow = _fit_functionals(t[in_order], weights)
+    functionals[in_order] = np.column_stack((level, rise, square))
+    bows = np.zeros(samples + 3)
+    bows[in_order] = bow
 
     has_zone = abs(zone_end - (high if rising else low)) > SAME_POSITION_MM
     return TraceOperator(
@@ -460,6 +467,7 @@ def trace_operator(x: Array, spec: TraceSpec) -> TraceOperator:
         t=t,
         design=design,
         functionals=functionals,
+        bow=bows,
     )
 
 
@@ -498,7 +506,9 @@ def cached_trace_operator(x: Array, spec: TraceSpec) -> TraceOperator:
 def evaluate_traces(operator: TraceOperator, y: Array) -> TraceValues:
     """Total, form and slope deviation and crowning of traces of one sampling pattern.
 
-    ISO 1328-1:2013, clause 4 and annexes (from memory).
+    ISO 1328-1:2013, clause 4 and annexes (from memory). Second order analysis, as that annex is called: the
+    mean parabola has the crowning, the form about it, and as slope between the range ends that of the mean
+    line, as near as the points lie evenly.
 
     Parameters
     ----------
@@ -527,20 +537,22 @@ def evaluate_traces(operator: TraceOperator, y: Array) -> TraceValues:
     count, columns = len(y), operator.samples + 3
     chunk = max(1, CHUNK_VALUES // columns)
     work = np.empty((2, min(chunk, count), columns))
-    numbers, flags = np.empty((5, count)), np.zeros((2, count), dtype=np.bool_)
+    numbers, flags = np.empty((6, count)), np.zeros((2, count), dtype=np.bool_)
     for start in range(0, count, chunk):
         part = slice(start, min(start + chunk, count))
         numbers[:, part], flags[:, part] = _evaluate_chunk(operator, y[part], work[:, : part.stop - start])
-    total, form, slope, crowning, level = numbers
+    total, form, slope, crowning, parabola_form, level = numbers
     ends = range_fraction(np.array([operator.spec.full_start, operator.spec.full_end]), operator.spec)
     slope_full = slope * (ends[1] - ends[0])
-    return TraceValues(total, form, slope, slope_full, crowning, level, flags[0], flags[1])
+    return TraceValues(
+        total, form, slope, slope_full, crowning, parabola_form, level, flags[0], flags[1]
+    )  # fmt: skip
 
 
 def _evaluate_chunk(
     op: TraceOperator, y: Array, work: Array
 ) -> tuple[tuple[Array, ...], tuple[BoolArray, BoolArray]]:
-    """Total, form, slope, crowning and level; whether the tip zone counted, and whether it departs."""
+    """Total, both forms, slope, crowning, level; whether the tip zone counted, and whether it departs."""
     n = op.samples
     u, residual = work
     if op.filter is None:
@@ -557,8 +569,13 @@ def _evaluate_chunk(
 
     total, total_grew = _width(op, u)
     form, form_grew = _width(op, residual)
+    departs = _departs(op, residual)
     crowning = op.spec.design.crowning - square / 4
-    return (total, form, slope, crowning, level), (total_grew | form_grew, _departs(op, residual))
+    np.multiply(square[:, None], op.bow, out=u)
+    np.subtract(residual, u, out=residual)
+    highest, lowest = _range_extremes(op, residual)
+    values = total, form, slope, crowning, highest - lowest, level
+    return values, (total_grew | form_grew, departs)
 
 
 def _range_extremes(op: TraceOperator, u: Array) -> tuple[Array, Array]:

@@ -20,6 +20,7 @@ from gearqa.symbols import FLANKS, PARAMETERS, Family, TraceKind
 
 _OF_GAPS: Final = frozenset({*DOUBTS, NoticeCode.NOT_ASSESSED})
 """Codes of the notices that repeat the gaps."""
+NO_PARABOLA: Final = "an earlier version graded this gear without the mean parabola; grade it from its files"
 
 
 def why_raw_data(old: Part, asked: Criteria, new: Part, wanted: Criteria) -> str | None:
@@ -99,6 +100,11 @@ def _pitch_and_runout(gear: GearResult) -> Iterator[tuple[Where, Measured]]:
 def _gaps(gear: GearResult, setup: PartSetup) -> Iterator[NotAssessed]:
     """What could not be assessed of what is asked for now: parameters of a family share their gaps."""
     criteria = setup.criteria
+    for kind in TRACE_KINDS:
+        key = f"{kind}_parabola_form"
+        lacking = any(one.kind == kind and one.form_about_parabola_um is None for one in gear.traces)
+        if key in criteria.asked and lacking:
+            yield NotAssessed(key, None, NO_PARABOLA, "not_evaluable")
     by_family: dict[Family, dict[Gap, None]] = {}
     for one in gear.not_assessed:
         if one.parameter in PARAMETERS:

@@ -128,9 +128,10 @@ def _evaluate_pattern(
     helical = setup.geometry.H != 0
     sign_of = {flank: _twist_sign(flank, setup.geometry) for flank in FLANKS}
     columns = (values.total, values.form, values.slope, values.slope_full, values.crowning)
-    for (number, trace), total, form, slope, slope_full, crowning, zone, departs in zip(
+    for (number, trace), total, form, slope, slope_full, crowning, parabola_form, zone, departs in zip(
         members,
         *(column.tolist() for column in columns),
+        values.parabola_form.tolist(),
         values.tip_zone_counted.tolist(),
         values.departs.tolist(),
         strict=True,
@@ -156,6 +157,7 @@ def _evaluate_pattern(
                 slope_evaluation_um=slope,
                 slope_full_um=slope_full,
                 crowning_um=crowning,
+                form_about_parabola_um=parabola_form,
                 points=covered.points,
                 start_mm=spec.start,
                 end_mm=spec.end,
@@ -300,6 +302,9 @@ def measured_traces(results: Sequence[TraceResult], setup: PartSetup) -> dict[Wh
         angles = _slope_angles(kind, flank, mean, length, setup.geometry)
         measured[f"{kind}_slope", flank] = slope._replace(angles=angles)
         measured[f"{kind}_crowning", flank] = _worst_trace(traces, [t.crowning_um for t in traces], None)
+        second = [t.form_about_parabola_um for t in traces if t.form_about_parabola_um is not None]
+        if (key := f"{kind}_parabola_form") in setup.criteria.asked and len(second) == len(traces):
+            measured[key, flank] = _worst_trace(traces, second, None)
     return measured
 
 

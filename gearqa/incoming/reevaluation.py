@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,8 +27,8 @@ from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.symbols import TraceKind
 
-What = Literal["total", "form", "slope", "slope_full", "crowning"]
-WHATS: tuple[What, ...] = ("total", "form", "slope", "slope_full", "crowning")
+What = Literal["total", "form", "slope", "slope_full", "crowning", "parabola_form"]
+WHATS: tuple[What, ...] = get_args(What)
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -412,6 +412,8 @@ def flank_of(place: PlaceKey) -> Flank | None:
 
 
 TRACE_KIND: Final[Mapping[str, TraceKind]] = {
-    f"{kind}_{what}": kind for kind in get_args(TraceKind) for what in ("total", "form", "slope", "crowning")
+    f"{kind}_{what}": kind
+    for kind in get_args(TraceKind)
+    for what in ("total", "form", "slope", "crowning", "parabola_form")
 }
 """Parameters that come from traces, and from which kind."""

@@ -100,6 +100,7 @@ class TraceResult:
     hand: Annotated[Hand | None, KNOWN] = None
     """Helix slope of a spur gear: towards a right-hand or a left-hand helix."""
     crowning_um: float
+    """Height of the middle of the mean parabola over its chord, design included."""
     points: int
     start_mm: float
     end_mm: float
@@ -108,6 +109,9 @@ class TraceResult:
         None
     )
     """Where on the flank the trace lies, where given."""
+    form_about_parabola_um: Annotated[float | None, KNOWN] = None
+    """Width about the mean parabola over the evaluation range, without the tip zone: what crowning leaves of
+    the form deviation."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

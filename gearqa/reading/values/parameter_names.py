@@ -25,6 +25,7 @@ _SYMBOLS: Final[dict[str, str]] = {
     "fu": "adjacent_pitch",
     "Fr": "runout", "Rs": "tooth_thickness_variation",
     "Fa": "profile_total", "ffa": "profile_form", "fHa": "profile_slope", "Ca": "profile_crowning",
+    "f2a": "profile_parabola_form", "f2b": "helix_parabola_form",
     "faf": "profile_form", "faH": "profile_slope",
     "Fb": "helix_total", "ffb": "helix_form", "fHb": "helix_slope", "Cb": "helix_crowning",
     "fbf": "helix_form", "fbH": "helix_slope",

@@ -16,7 +16,13 @@ from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.verdicts import STATUS
 from gearqa.report.grading import gear_figures
 from gearqa.report.grading.drawing_words import evaluation_words, gear_words
-from gearqa.report.grading.notes import decision_line, further_lines, guarded_otherwise, not_proven
+from gearqa.report.grading.notes import (
+    decision_line,
+    further_lines,
+    guarded_otherwise,
+    not_proven,
+    parabola_lines,
+)
 from gearqa.report.grading.value_table import value_table
 from gearqa.report.grading.values import Value, gear_class, has_class, place_of, shown_value, values_of
 from gearqa.report.grading.words import criterion_text, failures, gear_verdict
@@ -112,7 +118,10 @@ def gear_sheet(
     if traces and not on_one_page:
         sections.append(doc.Section("Traces", (*traces,), new_page=True))
     facts = doc.Facts((("Evaluation", evaluation_words(part, curves)),))
-    further = (*further_lines(result, part.slope_span), *mean_lines(result), *_ungraded(result))
+    further = (
+        *further_lines(result, part.slope_span), *mean_lines(result), *_ungraded(result),
+        *parabola_lines(result),
+    )  # fmt: skip
     reading = gear_figures.reading_lines(curves.traces, curves.runout)
     details: list[doc.Block] = [facts, *(glance if on_one_page else ())]
     if further:

@@ -21,7 +21,7 @@ from gearqa.report.grading.values import (
     shown_value,
     values_of,
 )
-from gearqa.symbols import Flank, TraceKind, symbol_of
+from gearqa.symbols import FLANKS, Flank, TraceKind, symbol_of
 from gearqa.wording.numbers import (
     count_text,
     fixed_text,
@@ -141,6 +141,25 @@ def _slope_meaning(one: FlankResult, *, spur: bool) -> str:
     if spur and round(twist, 2):
         return f"helix angle {fixed_text(abs(twist))}′ {'right-hand' if twist > 0 else 'left-hand'}"
     return f"helix angle {signed_text(twist, 2)}′"
+
+
+def parabola_lines(gear: GearResult) -> Iterator[str]:
+    """Second order analysis, a line a kind: the worst form about the mean parabola and about the line."""
+    for kind in TRACE_KINDS:
+        sides = []
+        for flank in FLANKS:
+            traces = [one for one in gear.traces if (one.kind, one.flank) == (kind, flank)]
+            known = [(form, one.tooth) for one in traces if (form := one.form_about_parabola_um) is not None]
+            if known:
+                form, tooth = max(known, key=lambda one: one[0])
+                line = value_text(max(one.form_um for one in traces))
+                sides.append(f"{flank} {value_text(form)} µm (tooth {tooth}; about the mean line {line})")
+        if sides:
+            slope, crowning = symbol_of(f"{kind}_slope"), symbol_of(f"{kind}_crowning")
+            yield (
+                f"Second order, {kind}: width about the mean parabola, worst trace: {', '.join(sides)}; the "
+                f"parabola's slope is {slope} over the evaluation length, its height {crowning}."
+            )
 
 
 def pitch_lines(gear: GearResult) -> list[str]:

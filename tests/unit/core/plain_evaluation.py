@@ -116,7 +116,8 @@ def evaluate(case: Case, x: list[float], y: list[float]) -> dict[str, float]:
     zone = [] if case.zone_end is None else points_between(case, x, f, case.end, case.zone_end)
     u = [v for _, v in points]
     level, rise = polynomial(points, 1)
-    c2 = polynomial(points, 2)[2]
+    parabola = polynomial(points, 2)
+    bowed = [v - sum(c * t**i for i, c in enumerate(parabola)) for t, v in points]
     residual = [v - level - rise * t for t, v in points]
     zone_residual = [v - level - rise * t for t, v in zone]
     return {
@@ -124,7 +125,9 @@ def evaluate(case: Case, x: list[float], y: list[float]) -> dict[str, float]:
         "form": max(residual + zone_residual) - min(residual),
         "slope": rise,
         "slope_full": rise * (fraction(case, case.full_end) - fraction(case, case.full_start)),
-        "crowning": case.crowning - c2 / 4,
+        "crowning": case.crowning - parabola[2] / 4,
+        "parabola_form": max(bowed) - min(bowed),
+        "parabola_slope": parabola[1],
         "level": level,
         "tip_zone_counted": any(v > max(u) for _, v in zone) or any(v > max(residual) for v in zone_residual),
     }

@@ -8,6 +8,7 @@ import math
 import numpy as np
 import pytest
 from oracle_file import load
+from scipy import optimize
 from unit.core import plain_evaluation as plain
 
 from gearqa.core import traces
@@ -136,8 +137,61 @@ def test_irregular_traces_against_plain_loops(seed):
     expected = plain.evaluate(case, x.tolist(), y.tolist())
     found = evaluated(spec, x, y)
     assert found["tip_zone_counted"] == expected.pop("tip_zone_counted")
+    expected.pop("parabola_slope")  # of uneven points only near that of the line
     for key, value in expected.items():
         assert found[key] == pytest.approx(value, rel=0, abs=1e-9), key
+
+
+@pytest.mark.independent
+def test_a_wave_about_its_mean_parabola():
+    """cos(2 pi u), by hand: square term 90/pi^2 about the middle, so crowning -22.5/pi^2; the width by its
+    stationary points."""
+    u = np.linspace(0, 1, 20_001)
+    found = evaluated(TraceSpec(3.0, 13.0, 3.0, 13.0, None, None), 3 + 10 * u, np.cos(2 * np.pi * u))
+    square = 90 / np.pi**2
+    assert found["crowning"] == pytest.approx(-square / 4, abs=1e-6)
+
+    def left(t):
+        return -math.cos(2 * math.pi * t) - square * (t * t - 1 / 12)
+
+    top = optimize.brentq(lambda t: math.pi * math.sin(2 * math.pi * t) - square * t, 0.1, 0.5)
+    places = [left(t) for t in (0.0, top, 0.5)]
+    assert found["parabola_form"] == pytest.approx(max(places) - min(places), abs=1e-6)
+    assert found["form"] == pytest.approx(2.0)
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("sine", [1, 2, 10])
+def test_what_is_odd_about_the_middle_has_no_parabola(sine):
+    """A parabola on a sine: about the mean parabola stays what stays of the sine about its line."""
+    u = np.linspace(0, 1, 20_001)
+    spec, wave = TraceSpec(3.0, 13.0, 3.0, 13.0, None, None), 2 * np.sin(2 * np.pi * sine * u)
+    alone = evaluated(spec, 3 + 10 * u, wave)
+    bowed = evaluated(spec, 3 + 10 * u, wave - 4 * (2 * u - 1) ** 2)
+    assert bowed["parabola_form"] == pytest.approx(alone["form"], abs=1e-6)
+    assert (bowed["crowning"], bowed["slope"]) == pytest.approx((4, alone["slope"]), abs=1e-6)
+
+
+@pytest.mark.independent
+def test_the_slope_of_the_mean_parabola_is_that_of_the_mean_line():
+    """Exactly for points at even steps; to a hundredth of a micrometre at even steps of diameter."""
+    d_b = 93.9692620786
+    for x, near in (
+        (np.linspace(12.0, 24.0, 300), 1e-9),
+        (np.sqrt(np.linspace(97.0, 105.0, 300) ** 2 - d_b**2) / 2, 0.01),
+    ):
+        start, end = float(x[0]), float(x[-1])
+        t = (x - start) / (end - start) - 0.5
+        y = 3 * t - 10 * (2 * t) ** 2 + np.sin(9 * t)
+        expected = plain.evaluate(plain.Case(start, end, start, end), x.tolist(), y.tolist())
+        found = evaluated(TraceSpec(start, end, start, end, None, None), x, y)
+        assert found["slope"] == pytest.approx(expected["parabola_slope"], abs=near)
+
+
+def test_the_tip_zone_does_not_count_about_the_mean_parabola():
+    x = np.linspace(10.0, 20.2, 1021)
+    lifted = evaluated(EXTERNAL, x, np.where(x > 19.6, 5.0, 0.0))
+    assert (lifted["form"], lifted["parabola_form"]) == pytest.approx((5.0, 0.0), abs=1e-9)
 
 
 def test_cases_of_the_comparison_cover_what_they_should():
