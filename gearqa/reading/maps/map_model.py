@@ -20,7 +20,7 @@ from gearqa.wording.nearest import nearest
 KINDS: Final[tuple[TableKind, ...]] = get_args(TableKind)
 UNIT_OPEN: Final = "# TODO: the file does not say the unit"
 """Marks a unit that a draft leaves open; a map that holds it does not read."""
-_WAYS: Final = ("column", "constant", "path", "columns")
+_WAYS: Final = ("column", "constant", "path", "head", "columns")
 _GROUPS: Final = ("tooth", "space", "flank", "serial", "measurement", "parameter")
 _Name = Annotated[str, Field(min_length=1)]
 
@@ -32,6 +32,11 @@ class ColumnTable(TomlTable):
     constant: str | int | float | None = about("one value for the whole table", default=None)
     path: _Name | None = about(
         "regular expression with one group, searched in the path of the file below the folder", default=None
+    )
+    head: _Name | None = about(
+        "what a line above the header says: the label in front of the value (Serial no), or a regular "
+        "expression with one group",
+        default=None,
     )
     columns: tuple[_Name, ...] | None = about(
         "headers of several columns, joined by a blank (date and time)",
@@ -50,11 +55,13 @@ class ColumnTable(TomlTable):
         ways = [way for way in _WAYS if getattr(self, way) is not None]
         if len(ways) != 1:
             found = " and ".join(ways) or "none"
-            raise fault("", found, "exactly one of column, constant, path, columns", concerns=_WAYS)
+            raise fault("", found, f"exactly one of {', '.join(_WAYS)}", concerns=_WAYS)
         if self.factor == 0:
             raise fault("factor", "0", "another number than 0", reason=Reason.VALUE_OUT_OF_RANGE)
         if self.path is not None:
             _check_regex("path", self.path, one_group=True)
+        if self.head is not None and _check_regex("head", self.head).groups:
+            _check_regex("head", self.head, one_group=True)
         if self.format is not None:
             _check_time_format(self.format)
         if self.timezone is not None:

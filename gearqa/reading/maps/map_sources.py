@@ -5,7 +5,7 @@ from __future__ import annotations
 import codecs
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -21,6 +21,7 @@ from gearqa.reading.folder.sources import (
     WidePattern,
 )
 from gearqa.reading.folder.table_kinds import canonical_quantity
+from gearqa.reading.maps.head_facts import head_lines, head_values
 from gearqa.reading.maps.map_model import (
     KINDS,
     ColumnsMap,
@@ -64,7 +65,7 @@ def sources_of(columns_map: ColumnsMap, folder: Path | str) -> tuple[TableSource
     found: list[TableSource] = []
     for kind in KINDS:
         tables: Sequence[TableMap] = getattr(columns_map, kind)
-        taken: dict[str, int] = {}
+        taken: dict[str, list[int]] = {}
         for number, table in enumerate(tables):
             named = (name for name in files if matches_any(name, table.file))
             names = [name for name in named if not made_by_gearqa(folder / name)]
@@ -72,24 +73,31 @@ def sources_of(columns_map: ColumnsMap, folder: Path | str) -> tuple[TableSource
                 problems.append(_no_file(kind, table, present))
             convention = _convention(table.convention or columns_map.convention)
             for name in names:
-                other = taken.setdefault(name, number)
-                if other != number and not (table.where or tables[other].where):
-                    twice = f"two [[{kind}]] tables of the column map that name it"
-                    problems.append(Problem(Reason.CONTRADICTION, name, twice, "one, or a `where` in each"))
+                others = taken.setdefault(name, [])
+                again = any(_same_readings(table, tables[other]) for other in others)
+                others.append(number)
+                if again:
+                    twice = f"two [[{kind}]] tables of the column map that read the same of it"
+                    expected = "one, or a `where` in each, or other columns"
+                    problems.append(Problem(Reason.CONTRADICTION, name, twice, expected))
                     continue
-                base = _source(folder / name, name, kind, table, problems)
-                if base is not None:
-                    found += _with_wides(replace(base, convention=convention), table, problems)
+                file = _File.of(folder / name, name, table, problems)
+                if file is not None:
+                    base = replace(_source(file, kind, table), convention=convention)
+                    found += _with_wides(base, table, file)
     if problems:
-        raise MeasurementFileError(problems)
+        raise MeasurementFileError(dict.fromkeys(problems))
     return tuple(sorted(found, key=lambda source: os.fsencode(source.name)))
 
 
 def sheet_source(path: Path, name: str, table: TableMap, problems: list[Problem]) -> TableSource | None:
     """The plan for a table of reported values or a gauge study; None where the file cannot be read."""
-    source = _source(path, name, "production", table, problems, canonical_column)
-    if source is None or not table.wide:
-        return source and replace(source, needed=SHEET_VALUE)
+    file = _File.of(path, name, table, problems)
+    if file is None:
+        return None
+    source = replace(_source(file, "production", table, canonical_column), needed=SHEET_VALUE)
+    if not table.wide:
+        return source
     (wide,) = table.wide
     words = {word: flank_of(word) or "" for word in (*LEFT_WORDS, *RIGHT_WORDS)} | dict(wide.values)
     value = wide_value(wide)
@@ -97,8 +105,8 @@ def sheet_source(path: Path, name: str, table: TableMap, problems: list[Problem]
     pattern = WidePattern(
         wide.header, *SHEET_VALUE, wide.factor * unit, wide.offset * unit, words, wide.tooth_offset
     )
-    own = _columns(wide.columns, name, problems, canonical_column)
-    return replace(source, columns={**source.columns, **own}, wide=pattern, needed=SHEET_VALUE)
+    own = file.columns(wide.columns, canonical_column)
+    return replace(source, columns={**source.columns, **own}, wide=pattern)
 
 
 def wide_value(wide: WideTable) -> str:
@@ -119,32 +127,118 @@ def _convention(table: ConventionTable) -> Convention:
     return Convention(table.seen_from, table.numbering)
 
 
+def _same_readings(one: TableMap, other: TableMap) -> bool:
+    """Whether two tables of a map take the same cells of a file, so that every reading would come twice."""
+    return one.model_dump(exclude={"file"}) == other.model_dump(exclude={"file"})
+
+
+@dataclass(frozen=True, slots=True)
+class _File:
+    """One file that a map names, and what the map takes from its name and its first lines."""
+
+    path: Path
+    name: str
+    dialect: Dialect
+    head: tuple[str, ...]
+    """The lines above the header."""
+    simulated: bool
+    problems: list[Problem]
+
+    @classmethod
+    def of(cls, path: Path, name: str, table: TableMap, problems: list[Problem]) -> _File | None:
+        """The file; None, with a problem, where it cannot be read."""
+        try:
+            dialect, text = _dialect(path, table)
+        except NotTextError as error:
+            problems.append(Problem(Reason.NOT_TEXT, name, error.found, "a text table", error.line))
+            return None
+        except OSError as error:
+            found = error.strerror or "an unreadable file"
+            problems.append(Problem(Reason.FILE_NOT_FOUND, name, found, "a readable file"))
+            return None
+        simulated = text.startswith(SIMULATED_MARK)
+        return cls(path, name, dialect, head_lines(text, dialect), simulated, problems)
+
+    def columns(
+        self, columns: Mapping[str, ColumnTable], canonical: Canonical = canonical_quantity
+    ) -> dict[str, ColumnSource]:
+        """Where the canonical columns come from."""
+        result = {}
+        for key, spec in columns.items():
+            column, unit = canonical(key)
+            scale = factor, offset = spec.factor * unit, spec.offset * unit
+            if spec.column is None and not spec.columns:
+                text = self._constant(column, spec, scale)
+                source = ColumnSource(constant=text, time_format=spec.format, timezone=spec.timezone)
+            else:
+                source = ColumnSource(
+                    spec.column, None, factor, offset, spec.values, spec.columns or (), spec.format,
+                    spec.timezone,
+                )  # fmt: skip
+            result[column] = source
+        return result
+
+    def _constant(self, canonical: str, spec: ColumnTable, scale: tuple[float, float]) -> str:
+        text = self._one_text(canonical, spec)
+        if text is None:
+            return ""
+        if spec.values:
+            words = {word.strip().casefold(): meaning for word, meaning in spec.values.items()}
+            if text.casefold() not in words:
+                expected = " or ".join(f"'{word}'" for word in spec.values)
+                self._fault(Reason.UNKNOWN_WORD, f"'{text}' as {canonical}", expected)
+                return ""
+            text = words[text.casefold()]
+        factor, offset = scale
+        if factor == 1 and offset == 0:
+            return text
+        try:
+            return _as_text(float(text) * factor + offset)
+        except ValueError:
+            expected = "a number, since factor or offset is set"
+            self._fault(Reason.NOT_A_NUMBER, f"'{text}' as {canonical}", expected)
+            return ""
+
+    def _one_text(self, canonical: str, spec: ColumnTable) -> str | None:
+        """The value that holds for the whole file; None, with a problem, where it has none."""
+        if spec.constant is not None:
+            return _as_text(spec.constant)
+        if spec.path is not None:
+            match = Pattern(spec.path).search(self.name)
+            if match is not None and match.group(1):
+                return str(match.group(1).strip())
+            found = f"no match of '{spec.path}' in the path"
+            self._fault(Reason.MAP_WITHOUT_FILE, found, f"the {canonical} in it")
+            return None
+        wanted = spec.head or ""
+        values = head_values(self.head, wanted, self.dialect.separator)
+        if len(values) == 1:
+            return values[0]
+        if values:
+            found = f"{' and '.join(map(repr, values[:3]))} for '{wanted}' above the header"
+            self._fault(Reason.CONTRADICTION, found, f"one {canonical}", "name a label or a pattern of one line")
+        else:
+            found = f"no '{wanted}' with a value above the header"
+            lines = [line for line in self.head if line.strip()]
+            shown = f"these lines stand there: {' | '.join(lines[:4])}" if lines else "skip_rows says where it is"
+            self._fault(Reason.MAP_WITHOUT_FILE, found, f"the {canonical}", shown)
+        return None
+
+    def _fault(self, reason: Reason, found: str, expected: str, hint: str = "") -> None:
+        self.problems.append(Problem(reason, self.name, found, expected, hint=hint))
+
+
 def _source(
-    path: Path,
-    name: str,
-    kind: TableKind,
-    table: TableMap,
-    problems: list[Problem],
-    canonical: Canonical = canonical_quantity,
-) -> TableSource | None:
-    """The plan for one file, without its wide columns; None where the file cannot be read."""
-    try:
-        dialect, first = _dialect(path, table)
-    except NotTextError as error:
-        problems.append(Problem(Reason.NOT_TEXT, name, error.found, "a text table", error.line))
-        return None
-    except OSError as error:
-        found = error.strerror or "an unreadable file"
-        problems.append(Problem(Reason.FILE_NOT_FOUND, name, found, "a readable file"))
-        return None
+    file: _File, kind: TableKind, table: TableMap, canonical: Canonical = canonical_quantity
+) -> TableSource:
+    """The plan for one file, without its wide columns."""
     return TableSource(
-        path, name, kind, dialect, _columns(table.columns, name, problems, canonical),
-        where={column: _as_text(value) for column, value in table.where.items()},
-        simulated=first.startswith(SIMULATED_MARK),
+        file.path, file.name, kind, file.dialect, file.columns(table.columns, canonical),
+        where={column: _as_text(value) for column, value in table.where.items()}, simulated=file.simulated,
     )  # fmt: skip
 
 
-def _with_wides(base: TableSource, table: TableMap, problems: list[Problem]) -> Iterator[TableSource]:
+def _with_wides(base: TableSource, table: TableMap, file: _File) -> Iterator[TableSource]:
     """One plan for each pattern of wide columns, or the plan itself where there is none."""
     if not table.wide:
         yield base
@@ -153,8 +247,7 @@ def _with_wides(base: TableSource, table: TableMap, problems: list[Problem]) -> 
         pattern = WidePattern(
             wide.header, value, wide.factor * unit, wide.offset * unit, wide.values, wide.tooth_offset
         )
-        own = _columns(wide.columns, base.name, problems)
-        yield replace(base, columns={**base.columns, **own}, wide=pattern)
+        yield replace(base, columns={**base.columns, **file.columns(wide.columns)}, wide=pattern)
 
 
 def _dialect(path: Path, table: TableMap) -> tuple[Dialect, str]:
@@ -176,56 +269,7 @@ def _dialect(path: Path, table: TableMap) -> tuple[Dialect, str]:
         skip_after_header=table.skip_after_header,
         skip_last_rows=table.skip_last_rows,
         drop_blank=table.blank == "drop",
-    ), text.partition("\n")[0]
-
-
-def _columns(
-    columns: Mapping[str, ColumnTable],
-    name: str,
-    problems: list[Problem],
-    canonical: Canonical = canonical_quantity,
-) -> dict[str, ColumnSource]:
-    result = {}
-    for key, spec in columns.items():
-        column, unit = canonical(key)
-        scale = factor, offset = spec.factor * unit, spec.offset * unit
-        if spec.constant is not None or spec.path is not None:
-            text = _constant(column, spec, scale, name, problems)
-            result[column] = ColumnSource(constant=text, time_format=spec.format, timezone=spec.timezone)
-        else:
-            result[column] = ColumnSource(
-                spec.column, None, factor, offset, spec.values, spec.columns or (), spec.format, spec.timezone
-            )
-    return result
-
-
-def _constant(
-    canonical: str, spec: ColumnTable, scale: tuple[float, float], name: str, problems: list[Problem]
-) -> str:
-    factor, offset = scale
-    text = _as_text(spec.constant) if spec.constant is not None else ""
-    if spec.path is not None:
-        match = Pattern(spec.path).search(name)
-        if match is None or not match.group(1):
-            found = f"no match of '{spec.path}' in the path"
-            problems.append(Problem(Reason.MAP_WITHOUT_FILE, name, found, f"the {canonical} in it"))
-            return ""
-        text = match.group(1).strip()
-    if spec.values:
-        words = {word.strip().casefold(): meaning for word, meaning in spec.values.items()}
-        if text.casefold() not in words:
-            expected = " or ".join(f"'{word}'" for word in spec.values)
-            problems.append(Problem(Reason.UNKNOWN_WORD, name, f"'{text}' as {canonical}", expected))
-            return ""
-        text = words[text.casefold()]
-    if factor == 1 and offset == 0:
-        return text
-    try:
-        return _as_text(float(text) * factor + offset)
-    except ValueError:
-        found = f"'{text}' as {canonical}"
-        problems.append(Problem(Reason.NOT_A_NUMBER, name, found, "a number, since factor or offset is set"))
-        return ""
+    ), text
 
 
 def _as_text(value: str | int | float) -> str:

@@ -39,6 +39,11 @@ class Pattern:
         """The first match in a text, or None."""
         return self._pattern.search(text.encode("utf-8", "replace").decode())
 
+    def every_group(self, text: str) -> list[str]:
+        """What the first group holds in every match, from left to right."""
+        found = self._pattern.finditer(text.encode("utf-8", "replace").decode())
+        return [match.group(1) or "" for match in found]
+
 
 def span(match: Any, group: str) -> tuple[int, int]:
     """Where a named group was found."""

@@ -543,3 +543,132 @@ def test_faults_of_map_and_part_file_come_together(tmp_path: Path) -> None:
     with pytest.raises(InputError) as caught:
         read(tmp_path, '[profile]\nfile = "a.txt"\nblank = "no"\n')
     assert {p.file for p in caught.value.problems} == {"part.toml", "map.toml", "t.csv"}
+
+
+HEAD = """
+[profile]
+file = "*.txt"
+skip_rows = {skip}
+[profile.columns]
+serial = {{ head = {serial} }}
+flank = {{ head = "Flank", values = {{ L = "left", R = "right" }} }}
+tooth = {{ head = "Tooth no." }}
+roll_length_mm = "roll"
+deviation_um = "dev"
+[production]
+file = "*.txt"
+skip_rows = {skip}
+[production.columns]
+serial = {{ head = {serial} }}
+measured_at = {{ head = "Date", format = "%d.%m.%Y %H:%M" }}
+"""
+
+
+@pytest.mark.parametrize(
+    ("first", "serial"),
+    [
+        ("Serial; OT1; Flank; {f}", '"Serial"'),
+        ("Part no.: X   Serial:  OT1    Flank = {f}", '"serial"'),
+        ("# gear: OT1\n# flank: {f}", '"gear"'),
+        ("# gear OT1 (ground)\nFlank\t{f}", "'gear (\\w+)'"),
+        ('"Serial","OT1","Flank","{f}"', '"Serial"'),
+    ],
+)
+def test_serial_flank_and_time_from_the_lines_above_the_header(
+    tmp_path: Path, first: str, serial: str
+) -> None:
+    """What a report prints above its table is read by its label, or by a pattern."""
+    folder = tmp_path / "f"
+    folder.mkdir()
+    write_part(folder)
+    skip = 0
+    for flank, word in (("left", "L"), ("right", "R")):
+        for tooth in (1, 11, 21):
+            head = [*first.format(f=word).split("\n"), f"Tooth no.: {tooth}", "Date:  03.02.2025 10:15"]
+            skip = len(head)
+            rows = [f"{p.x};{p.y}" for p in PROFILE if (p.flank, p.tooth) == (flank, tooth)]
+            (folder / f"{flank}{tooth}.txt").write_text("\n".join((*head, "roll;dev", *rows)))
+    inspection = read(folder, HEAD.format(skip=skip, serial=serial))
+    gear = only(inspection)
+    assert gear.serial == "OT1"
+    assert content(gear) == content(neutral(tmp_path / "p", "profile", PROFILE))
+    assert gear.production is not None
+    assert str(gear.production.measured_at) == "2025-02-03 10:15:00"
+
+
+@pytest.mark.parametrize(
+    ("lines", "found"),
+    [
+        ("Serial: OT1\nSerial: OT2", "'OT1' and 'OT2' for 'Serial' above the header"),
+        ("Serial number: OT1", "no 'Serial' with a value above the header"),
+        ("Serial:", "no 'Serial' with a value above the header"),
+    ],
+)
+def test_a_head_without_one_value(tmp_path: Path, lines: str, found: str) -> None:
+    write_part(tmp_path)
+    head = [*lines.split("\n"), "Flank: L", "Tooth no.: 1", "Date: 03.02.2025 10:15"]
+    (tmp_path / "a.txt").write_text("\n".join((*head, "roll;dev", "8;1", "9;2")))
+    with pytest.raises(InputError) as caught:
+        read(tmp_path, HEAD.format(skip=len(head), serial='"Serial"'))
+    assert {problem.found for problem in caught.value.problems} == {found}
+
+
+def pitch_rows(flank: str) -> list[str]:
+    return [f"{tooth};{index}" for tooth, index in enumerate(PITCH[flank], 1)]
+
+
+PITCH = {"left": [round(math.sin(k), 2) for k in range(31)], "right": [round(math.cos(k), 2) for k in range(31)]}
+
+
+def pitch_of(gear: GearMeasurement) -> dict[str, list[float]]:
+    return {p.flank: [round(float(v), 6) for v in p.index_um] for p in gear.pitch.values()}
+
+
+def test_two_pitch_tables_one_a_flank(tmp_path: Path) -> None:
+    """By the file name, by a line of the head, as constant; side by side, and one below the other."""
+    ways = {
+        "name": '[pitch]\nfile = "pitch_*.csv"\n[pitch.columns]\nserial = { constant = "OT1" }\n'
+        "flank = { path = 'pitch_(\\w+)' }\n",
+        "head": '[pitch]\nfile = "pitch_*.csv"\nskip_rows = 1\n[pitch.columns]\nserial = { constant = "OT1" }\n'
+        'flank = { head = "Flank" }\n',
+        "constant": '[[pitch]]\nfile = "pitch_left.csv"\n[pitch.columns]\nserial = { constant = "OT1" }\n'
+        'flank = { constant = "left" }\ntooth = "no"\nindex_um = "F"\n'
+        '[[pitch]]\nfile = "pitch_right.csv"\n[pitch.columns]\nserial = { constant = "OT1" }\n'
+        'flank = { constant = "right" }\n',
+    }
+    for way, text in ways.items():
+        folder = tmp_path / way
+        folder.mkdir()
+        write_part(folder)
+        for flank in FLANKS:
+            first = [f"Flank: {flank}"] if way == "head" else []
+            (folder / f"pitch_{flank}.csv").write_text("\n".join((*first, "no;F", *pitch_rows(flank))))
+        gear = only(read(folder, text + 'tooth = "no"\nindex_um = "F"\n'))
+        assert pitch_of(gear) == PITCH, way
+
+
+def test_two_pitch_tables_in_one_file(tmp_path: Path) -> None:
+    one = """
+    [[pitch]]
+    file = "pitch.csv"
+    skip_rows = {skip}
+    skip_last_rows = {last}
+    [pitch.columns]
+    serial = {{ constant = "OT1" }}
+    flank = {{ constant = "{flank}" }}
+    tooth = "no"
+    index_um = "{value}"
+    """
+    beside, below = tmp_path / "beside", tmp_path / "below"
+    for folder in (beside, below):
+        folder.mkdir()
+        write_part(folder)
+    rows = [f"{k};{a};{b}" for k, (a, b) in enumerate(zip(*PITCH.values(), strict=True), 1)]
+    (beside / "pitch.csv").write_text("\n".join(("no;L;R", *rows)))
+    text = "".join(one.format(skip=0, last=0, flank=f, value=f[0].upper()) for f in FLANKS)
+    assert pitch_of(only(read(beside, text))) == PITCH
+    blocks = [(f"{flank} flank", "no;F", *pitch_rows(flank)) for flank in FLANKS]
+    (below / "pitch.csv").write_text("\n".join(line for block in blocks for line in block))
+    text = one.format(skip=1, last=33, flank="left", value="F")
+    text += one.format(skip=34, last=0, flank="right", value="F")
+    assert pitch_of(only(read(below, text))) == PITCH
