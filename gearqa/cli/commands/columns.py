@@ -35,7 +35,7 @@ def command(
     from gearqa.cli.console import tell, terminal
     from gearqa.errors import ReportError
     from gearqa.reading.maps.columns_draft import draft_columns
-    from gearqa.reading.maps.family_draft import GAP
+    from gearqa.reading.maps.map_model import GAP
     from gearqa.wording.numbers import count_text
 
     if write is not None and write.exists():

@@ -19,8 +19,8 @@ from gearqa.reading.folder.canonical import MAX_TEETH, Frame
 from gearqa.reading.folder.careful_reader import CHUNK_ROWS, CarefulReader, with_encoding_settled
 from gearqa.reading.folder.folder_checks import FolderChecks
 from gearqa.reading.folder.inspection import Inspection
-from gearqa.reading.folder.listing import IGNORED, list_folder
-from gearqa.reading.folder.recognition import recognise
+from gearqa.reading.folder.listing import IGNORED, list_folder, matches_any
+from gearqa.reading.folder.recognition import VALUES, Recognised, recognise
 from gearqa.reading.folder.series_store import SeriesStore
 from gearqa.reading.folder.series_tables import SeriesTable, StartAgainError, is_plain, note_blank_rows
 from gearqa.reading.folder.sources import Convention, TableSource
@@ -89,6 +89,8 @@ class _FolderReading:
     files: list[InputFile] = field(default_factory=list)
     sources: list[TableSource] = field(default_factory=list)
     map_failed: bool = False
+    sheets: tuple[str, ...] = ()
+    """Files that the map names as tables of values."""
     convention: Convention = field(default_factory=Convention)
 
     def run(
@@ -145,6 +147,7 @@ class _FolderReading:
             columns_map = read_columns_map(path, name=name)
             self.ignore = (*self.ignore, *columns_map.ignore)
             self.convention = unmapped_convention(columns_map)
+            self.sheets = tuple(f for t in (*columns_map.reported, *columns_map.study) for f in t.file)
             return list(sources_of(columns_map, self.folder))
         except PartFileError as error:
             self.part_problems += error.problems
@@ -170,13 +173,15 @@ class _FolderReading:
         """Plans for all tables, in byte order of their names."""
         sources = list(mapped)
         for path in tables:
-            seen = recognise(path, path.name)
+            sheet = matches_any(path.name, self.sheets)
+            seen = Recognised(left_out=VALUES) if sheet else recognise(path, path.name)
             if seen.left_out is not None:
                 self.files.append(InputFile(path.name, left_out=seen.left_out))
                 self.log.notice(NoticeCode.TABLE_LEFT_OUT, f"{path.name} is left out: {seen.left_out}")
             problems = seen.problems
             if self.map_failed:  # the map may have been meant for this file
-                problems = tuple(p for p in problems if p.reason is not Reason.UNRECOGNISED_TABLE)
+                own = (Reason.UNRECOGNISED_TABLE, Reason.MISSING_COLUMN)
+                problems = tuple(p for p in problems if p.reason not in own)
             self.log.extend(problems)
             self.log.notices += [n for n in seen.notices if n not in self.log.notices]
             if problems:

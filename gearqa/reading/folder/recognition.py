@@ -33,6 +33,8 @@ _WHOLE: Final = re.compile(r"[+-]?\d+")
 _DIGITS: Final = re.compile(r"\d+")
 LARGEST_HEAD: Final = HEAD_BYTES * 64
 """Bytes in which the header of a table ends."""
+VALUES: Final = "a table of reported values or a gauge study"
+"""Why such a table is left out of a folder of measurements."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +132,7 @@ def _by_header(path: Path, name: str, text: str, dialect: Dialect, row: HeaderRo
     header = Header(name, row)
     kind = _kind_of(header)
     if kind is None and _is_reported_values(header):
-        return Recognised(left_out="a table of reported values or a gauge study")
+        return Recognised(left_out=VALUES)
     if kind is None:
         return Recognised(problems=(unrecognised(name, text, row, dialect),))
     columns = _columns(header, kind)

@@ -7,18 +7,22 @@ flank is which, and from where an instrument looks, is never guessed from number
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from gearqa.errors import GearqaError, MeasurementFileError, Problem, Reason
 from gearqa.reading.folder.recognition import recognise
-from gearqa.reading.maps.family_draft import GAP, FamilyDraft, TableDraft
+from gearqa.reading.maps.family_draft import FamilyDraft, TableDraft
+from gearqa.reading.maps.map_model import GAP
+from gearqa.reading.maps.production_draft import production_draft, production_of_heads
 from gearqa.reading.maps.reported_draft import reported_draft
 from gearqa.reading.maps.table_look import TableLook, look_at_table
+from gearqa.reading.maps.table_parts import blocks_of, flank_above, kind_column
 from gearqa.reading.maps.trade_words import kind_of_words
 from gearqa.reading.rows.decoding import NotTextError
+from gearqa.reading.settings.toml_text import toml_key, toml_value
 
 _MAX_FILES: Final = 3000
 _NO_TABLE: Final = (".toml", ".md", ".json", ".html", ".pdf", ".png", ".jpg", ".svg", ".xlsx", ".xls", ".zip")
@@ -104,10 +108,13 @@ def draft_columns(path: Path | str) -> ColumnsDraft:
         fault = Problem(Reason.UNRECOGNISED_TABLE, path.name, left_out[0][1], "a table of readings")
         raise MeasurementFileError([fault])
     width = _face_width(folder)
-    families = [(files, looks[files[0]]) for files in _families(looks)]
-    tables = [
-        reported_draft(files, look) or FamilyDraft(files, look, width).finish() for files, look in families
-    ]
+    tables = list(
+        _one_production(
+            table
+            for files in _families(looks)
+            for table in _family_tables(files, [looks[file] for file in files], width)
+        )
+    )
     return ColumnsDraft(folder, tuple(tables), tuple(neutral), tuple(left_out), _map_text(tables))
 
 
@@ -129,6 +136,52 @@ def _families(looks: Mapping[str, TableLook]) -> list[list[str]]:
         like = (name.count("/"), Path(name).suffix.lower(), kind_of_words(name), look.header)
         families.setdefault((*like, look.dialect.separator, look.dialect.skip_rows), []).append(name)
     return list(families.values())
+
+
+def _one_production(tables: Iterable[TableDraft]) -> Iterator[TableDraft]:
+    """All tables, but what heads say of how a gear was measured only once: tables may differ by minutes."""
+    of_heads = False
+    for table in tables:
+        if table.kind != "production" or table.first_rows:
+            yield table
+        elif not of_heads:
+            of_heads = True
+            yield table
+
+
+def _family_tables(files: list[str], looks: list[TableLook], width: float | None) -> Iterator[TableDraft]:
+    """The tables that files with one header hold."""
+    look, heads = looks[0], [one.head for one in looks]
+    made = reported_draft(files, look) or production_draft(files, look)
+    if made is not None:
+        yield made
+        return
+    parts = list(_parts(files, look, heads, width))
+    drafts = [(part, part.finish()) for part in parts]
+    yield from (draft for _, draft in drafts)
+    first, draft = drafts[0]
+    if said := tuple(production_of_heads(first, heads)):
+        yield TableDraft(tuple(files), draft.pattern, "production", look, (), (), (), said)
+
+
+def _parts(
+    files: list[str], look: TableLook, heads: list[tuple[str, ...]], width: float | None
+) -> Iterator[FamilyDraft]:
+    """Drafts of what stands in the same files: rows of several kinds, or one table below the other."""
+    blocks = blocks_of(look)
+    if len(blocks) > 1:
+        for block in blocks:
+            hint = f"a table of its own from line {block.dialect.skip_rows + 1}"
+            flank = flank_above(block)
+            yield FamilyDraft(files, block, width, heads=heads, flank=flank, hints=[hint])
+        return
+    header = kind_column(look)
+    if header is None:
+        yield FamilyDraft(files, look, width, heads=heads)
+        return
+    for word in look.words(header):
+        where = f"where = {{ {toml_key(header)} = {toml_value(word)} }}"
+        yield FamilyDraft(files, look, width, heads=heads, only=kind_of_words(word), where=where)
 
 
 def _face_width(folder: Path) -> float | None:

@@ -19,7 +19,7 @@ from gearqa.reading.folder.table_kinds import (
     canonical_quantity,
     table_name,
 )
-from gearqa.reading.maps.map_model import KINDS, UNIT_OPEN, ColumnsMap, ColumnTable, TableMap
+from gearqa.reading.maps.map_model import GAP, KINDS, ColumnsMap, ColumnTable, TableMap
 from gearqa.reading.maps.map_sources import wide_value
 from gearqa.reading.rows.patterns import Pattern
 from gearqa.reading.settings.input_schemas import with_units
@@ -39,21 +39,28 @@ def read_columns_map(path: Path | str, *, name: str | None = None) -> ColumnsMap
         With all problems, of single keys and between keys.
     """
     file = read_toml(path, ColumnsMap, name=name)
-    return file.checked((*map_problems(file), *_open_units(Path(path), file.name)))
+    return file.checked((*map_problems(file), *_gaps(Path(path), file.name)))
 
 
-def _open_units(path: Path, name: str) -> Iterator[Problem]:
-    """Units that a drafted map leaves to a person: without them every number may be off by a thousand."""
+def _gaps(path: Path, name: str) -> Iterator[Problem]:
+    """What a drafted map leaves to a person: with a unit, or index for pitch, taken on trust every number
+    may be wrong.
+    """
     if not path.is_file():
         return
     for number, line in enumerate(path.read_text(encoding="utf-8", errors="replace").splitlines(), start=1):
-        statement, mark, _ = line.partition(UNIT_OPEN)
+        statement, mark, _ = line.partition(GAP)
         if mark and not statement.lstrip().startswith("#"):
             yield Problem(
-                Reason.MISSING_KEY, name, f"a unit left open: {statement.strip()}",
-                "the unit of the readings", line=number, key=statement.partition("=")[0].strip(),
-                hint="delete the remark where they are micrometres, else set the factor",
+                Reason.MISSING_KEY, name, f"a gap left open: {statement.strip()}  {line[len(statement) :]}",
+                "a line without that remark", line=number, key=_key_of(statement),
+                hint="delete the remark where the line is right as it stands, else set what is right",
             )  # fmt: skip
+
+
+def _key_of(statement: str) -> str | None:
+    key, equals, _ = statement.partition("=")
+    return key.strip() if equals else None
 
 
 def columns_json_schema() -> dict[str, Any]:

@@ -10,13 +10,20 @@ from typing import Final, Literal
 from gearqa.reading.folder.sources import TableKind
 from gearqa.reading.folder.table_kinds import LABEL_COLUMNS, PROFILE_POSITIONS, QUANTITIES, TABLES, split_unit
 from gearqa.reading.maps.file_names import family_pattern, path_regex
-from gearqa.reading.maps.map_model import UNIT_OPEN
-from gearqa.reading.maps.table_look import TableLook, WideHeaders, wide_headers
-from gearqa.reading.maps.trade_words import flank_of, kind_of_words, other_flank_word, read_header, unit_of
+from gearqa.reading.maps.head_labels import Heads, flank_label, serial_label, tooth_label
+from gearqa.reading.maps.map_model import GAP, UNIT_OPEN
+from gearqa.reading.maps.table_look import JAPANESE, TableLook, WideHeaders, wide_headers
+from gearqa.reading.maps.trade_words import (
+    STRONG_SERIAL,
+    flank_of,
+    kind_of_words,
+    other_flank_word,
+    read_header,
+    unit_of,
+)
 from gearqa.reading.settings.toml_text import toml_key, toml_value
 from gearqa.wording.numbers import short_text
 
-GAP: Final = "# TODO:"
 _SHOWN_ROWS: Final = 5
 
 
@@ -45,6 +52,14 @@ class FamilyDraft:
     files: list[str]
     look: TableLook
     face_width: float | None
+    heads: Heads = ()
+    """The lines above the header, file by file."""
+    only: TableKind | None = None
+    """The kind, where a column of words says it."""
+    where: str = ""
+    """The line that picks the rows of that kind."""
+    flank: str | None = None
+    """The flank, where a line above this part of a file says it."""
     hints: list[str] = field(default_factory=list)
     flank_words: tuple[str, ...] = ()
     found: dict[str, str] = field(default_factory=dict)
@@ -56,13 +71,14 @@ class FamilyDraft:
         """Read the headers and write the map."""
         wide = wide_headers(self.look)
         self._read_headers(set(wide.headers) if wide else set())
-        found = self._kind(wide is not None)
+        found = self.only or self._kind(wide)
         kind = found or "profile"
         columns = [f"{key} = {value}" for key, value in self._columns(kind, wide)]
         pattern = family_pattern(self.files)
         lines = [
             f"file = {toml_value(pattern)}",
             *dialect_lines(self.look, self.hints),
+            *filter(None, (self.where,)),
             f"[{kind}.columns]",
             *columns,
         ]
@@ -88,13 +104,15 @@ class FamilyDraft:
             quantity = word.quantity
             if quantity in {"roll_length", "position"} and unit == "deg":
                 quantity = "roll_angle"
-            if quantity is not None:
-                self.found.setdefault(quantity, header)
+            strong = quantity == "serial" and STRONG_SERIAL.search(header.casefold())
+            if quantity is not None and (quantity not in self.found or strong):
+                self.found[quantity] = header
 
-    def _kind(self, wide: bool) -> TableKind | None:
-        has = self.found.__contains__
+    def _kind(self, wide: WideHeaders | None) -> TableKind | None:
+        over = {read_header(wide.headers[0]).quantity} if wide else set()
+        has = {*self.found, *over}.__contains__
         spoken = kind_of_words(" ".join([self.files[0], *self.look.preamble]))
-        readings = has("deviation") or wide
+        readings = has("deviation") or wide is not None
         rules: tuple[tuple[TableKind, bool], ...] = (
             ("runout", has("space") or (has("radial") and not has("tooth"))),
             ("pitch", has("index") or has("pitch")),
@@ -111,7 +129,10 @@ class FamilyDraft:
         number = "space" if kind == "runout" else "tooth"
         yield f"header = {regex_text(wide.pattern.replace('<number>', f'<{number}>'))}"
         value = {"pitch": "index_um", "runout": "radial_um"}.get(kind, "deviation_um")
-        gap = f"  {GAP} or pitch_um" if kind == "pitch" else ""
+        said = read_header(wide.headers[0]).quantity
+        if kind == "pitch" and said == "pitch":
+            value = "pitch_um"
+        gap = f"  {GAP} or pitch_um" if kind == "pitch" and said not in {"index", "pitch"} else ""
         yield f"value = {toml_value(value)}{gap}"
         if wide.unit == "mm":
             yield "factor = 1000.0"
@@ -128,7 +149,8 @@ class FamilyDraft:
     def _columns(self, kind: TableKind, wide: WideHeaders | None) -> Iterator[tuple[str, str]]:
         in_header = set()
         if wide is not None:
-            in_header |= {"space" if kind == "runout" else "tooth"} | ({"flank"} if wide.has_flank else set())
+            in_header |= {"space" if kind == "runout" else "tooth"} if wide.numbered else set()
+            in_header |= {"flank"} if wide.has_flank else set()
         for names in TABLES[kind].required:
             quantity, _ = split_unit(names[0])
             if quantity in in_header:
@@ -156,6 +178,12 @@ class FamilyDraft:
         header = self.found.get("serial")
         if header is not None:
             return "serial", toml_value(header)
+        label = serial_label(self.heads, self.look.dialect.separator) if self.heads else None
+        if label is not None:
+            self.hints.append("no column holds the serial: it is taken from the lines above the header")
+            sure = len(self.heads) > 1 or STRONG_SERIAL.search(label.casefold())
+            check = "" if sure else f"  {GAP} is this the serial?"
+            return "serial", f"{{ head = {toml_value(label)} }}{check}"
         regex = path_regex(self.files, "serial") or ""
         self.hints.append("no column holds the serial: it is taken from the file name")
         check = "" if len(self.files) > 1 else f"  {GAP} is this the serial?"
@@ -170,6 +198,10 @@ class FamilyDraft:
                 yield key, f"{{ column = {toml_value(header)}, offset = 1 }}"
             else:
                 yield key, toml_value(header)
+            return
+        label = tooth_label(self.heads, self.look.dialect.separator) if self.heads else None
+        if label is not None and key == "tooth":
+            yield key, f"{{ head = {toml_value(label)} }}"
             return
         regex = path_regex(self.files, "tooth") if key == "tooth" else None
         if regex:
@@ -195,8 +227,16 @@ class FamilyDraft:
                 gap = f"{GAP} which is left and which right? gearqa explain flanks"
                 yield "# flank", f"{{ column = {toml_value(header)}, values = {said} }}  {gap}"
             return
+        if self.flank is not None:
+            yield "flank", f"{{ constant = {toml_value(self.flank)} }}"
+            return
+        labelled = flank_label(self.heads, self.look.dialect.separator) if self.heads else None
         regex = path_regex(self.files, "flank")
-        if regex:
+        if labelled is not None:
+            label, self.flank_words = labelled
+            meaning = {word: flank_of(word) or "" for word in self.flank_words}
+            yield "flank", f"{{ head = {toml_value(label)}, values = {_inline(meaning)} }}"
+        elif regex:
             words = sorted({m.group(1) for name in self.files if (m := re.search(regex, name))})
             self.flank_words = tuple(words)
             meaning = {word: flank_of(word) or "" for word in words}
@@ -272,6 +312,10 @@ def dialect_lines(look: TableLook, hints: list[str]) -> Iterator[str]:
     yield f"decimal = {toml_value(dialect.decimal)}"
     if dialect.encoding != "utf-8-sig":
         yield f"encoding = {toml_value(dialect.encoding)}"
+    if dialect.encoding == JAPANESE:
+        hints.append(
+            "read as Japanese (Shift JIS), being neither UTF-8 nor Windows-1252: look at the headers"
+        )
     if not dialect.comment:
         yield 'comment = ""'
     for key in ("skip_rows", "skip_after_header", "skip_last_rows"):

@@ -10,10 +10,11 @@ from typing import Final, Literal
 
 from gearqa.reading.maps.trade_words import flank_of
 
-_TOKEN: Final = re.compile(r"[^_\-. /]+")
+_MARKS: Final = ("_. /", "_\\-. /")
+"""What parts a name: without the hyphen, which stands inside serials, where there is another mark."""
 _TOOTH: Final = re.compile(r"(?i)(t|z|tooth|zahn)(\d+)")
-_ANY: Final = r"([^_\-. /]+)"
 _WHOLE_STEM: Final = r"([^/]+)\.[^./]+$"
+_FOLDER: Final = r"([^/]+)/[^/]*$"
 
 
 def family_pattern(files: Sequence[str]) -> str:
@@ -51,12 +52,22 @@ def path_regex(files: Sequence[str], what: Literal["serial", "tooth", "flank"]) 
     For the serial there always is one: the part that differs and is neither tooth nor flank, else the
     part with a number, else the whole name.
 
+    Where the names of the files do not differ, the folder is the serial.
+
     >>> import re
+    >>> re.search(path_regex(["P-01/t.csv", "P-02/t.csv"], "serial"), "P-02/t.csv").group(1)
+    'P-02'
+    >>> re.search(path_regex(["p_P-01.csv", "p_P-02.csv"], "serial"), "p_P-02.csv").group(1)
+    'P-02'
     >>> files = ["run_OT12_L_T1.txt", "run_OT13_R_T30.txt"]
     >>> [re.search(path_regex(files, what), files[1]).group(1) for what in ("serial", "tooth", "flank")]
     ['OT13', '30', 'R']
     """
-    rows = [_TOKEN.findall(Path(name).stem) for name in files]
+    stems = [Path(name).stem for name in files]
+    if what == "serial" and len(files) > 1 and len(set(stems)) == 1:
+        return _FOLDER
+    marks = _MARKS[0] if all(re.search(r"[_ ]", stem) for stem in stems) else _MARKS[1]
+    rows = [re.findall(f"[^{marks}]+", stem) for stem in stems]
     if len({len(row) for row in rows}) != 1:
         return _WHOLE_STEM if what == "serial" else None
     columns = list(zip(*rows, strict=True))
@@ -66,15 +77,15 @@ def path_regex(files: Sequence[str], what: Literal["serial", "tooth", "flank"]) 
         differing = [at for at in free if len(set(columns[at])) > 1]
         numbered = [at for at in free if any(c.isdigit() for c in columns[at][0])]
         best = max(differing or numbered, key=lambda at: len(columns[at][0]), default=None)
-        return _WHOLE_STEM if best is None else _at_token(best, _ANY)
+        return _WHOLE_STEM if best is None else _at_token(best, marks)
     place = next((at for at, role in enumerate(roles) if role == what), None)
     if place is None:
         return None
     if what == "flank":
-        return _at_token(place, _ANY)
+        return _at_token(place, marks)
     letters = _TOOTH.fullmatch(columns[place][0])
     assert letters is not None
-    return _at_token(place, rf"{letters.group(1)}(\d+)")
+    return _at_token(place, marks, rf"{letters.group(1)}(\d+)")
 
 
 def _role(column: Sequence[str]) -> str | None:
@@ -85,7 +96,7 @@ def _role(column: Sequence[str]) -> str | None:
     return None
 
 
-def _at_token(place: int, group: str) -> str:
-    before = r"[^_\-. /]+[_\-. ]+"
+def _at_token(place: int, marks: str, group: str = "") -> str:
+    before = rf"[^{marks}]+[{marks}]+"
     skipped = "" if place == 0 else before if place == 1 else f"(?:{before}){{{place}}}"
-    return rf"(?:^|/){skipped}{group}[^/]*$"
+    return rf"(?:^|/){skipped}{group or f'([^{marks}]+)'}[^/]*$"

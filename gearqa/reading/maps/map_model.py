@@ -18,8 +18,9 @@ from gearqa.reading.settings.toml_text import shown_value
 from gearqa.wording.nearest import nearest
 
 KINDS: Final[tuple[TableKind, ...]] = get_args(TableKind)
-UNIT_OPEN: Final = "# TODO: the file does not say the unit"
-"""Marks a unit that a draft leaves open; a map that holds it does not read."""
+GAP: Final = "# TODO:"
+"""Marks what a draft leaves open; a map that holds it does not read."""
+UNIT_OPEN: Final = f"{GAP} the file does not say the unit"
 _WAYS: Final = ("column", "constant", "path", "head", "columns")
 _GROUPS: Final = ("tooth", "space", "flank", "serial", "measurement", "parameter")
 _Name = Annotated[str, Field(min_length=1)]

@@ -216,11 +216,15 @@ class _File:
             return values[0]
         if values:
             found = f"{' and '.join(map(repr, values[:3]))} for '{wanted}' above the header"
-            self._fault(Reason.CONTRADICTION, found, f"one {canonical}", "name a label or a pattern of one line")
+            self._fault(
+                Reason.CONTRADICTION, found, f"one {canonical}", "name a label or a pattern of one line"
+            )
         else:
             found = f"no '{wanted}' with a value above the header"
             lines = [line for line in self.head if line.strip()]
-            shown = f"these lines stand there: {' | '.join(lines[:4])}" if lines else "skip_rows says where it is"
+            shown = (
+                f"these lines stand there: {' | '.join(lines[:4])}" if lines else "skip_rows says where it is"
+            )
             self._fault(Reason.MAP_WITHOUT_FILE, found, f"the {canonical}", shown)
         return None
 

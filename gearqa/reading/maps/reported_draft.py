@@ -7,8 +7,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from gearqa.reading.maps.family_draft import GAP, TableDraft, dialect_lines, regex_text
+from gearqa.reading.maps.family_draft import TableDraft, dialect_lines, regex_text
 from gearqa.reading.maps.file_names import family_pattern
+from gearqa.reading.maps.map_model import GAP
 from gearqa.reading.maps.table_look import TableLook
 from gearqa.reading.maps.trade_words import flank_of, read_header, unit_of
 from gearqa.reading.settings.toml_text import toml_value
@@ -17,6 +18,8 @@ from gearqa.reading.values.parameter_names import parameter_key
 _SHOWN_ROWS: Final = 5
 FEWEST_HEADERS: Final = 2
 """Headers that name a parameter from which a row is taken as that of a gear."""
+_FEWEST_TEETH: Final = 5
+"""Teeth one after the other from which a table holds readings of every tooth."""
 _UNIT: Final = re.compile(r"\s*[\[(<][^\])>]*[\])>]\s*$")
 _UNIT_BEHIND: Final = r"(?:\s*[\[(<].*)?$"
 _TOKENS: Final = re.compile(r"[\s_.\-/]+")
@@ -59,8 +62,14 @@ def reported_draft(files: Sequence[str], look: TableLook) -> TableDraft | None:
 
 
 def _has_positions(look: TableLook) -> bool:
-    taken = {read_header(header).quantity for header in look.header}
-    return bool(taken & {"roll_length", "roll_angle", "face_position", "space"})
+    read = {header: read_header(header).quantity for header in look.header if header}
+    if {*read.values()} & {"roll_length", "roll_angle", "face_position", "space"}:
+        return True
+    counted = [look.numbers(header) for header, quantity in read.items() if quantity == "tooth"]
+    return any(
+        len(n) >= _FEWEST_TEETH and n[:_FEWEST_TEETH] == [n[0] + k for k in range(_FEWEST_TEETH)]
+        for n in counted
+    )
 
 
 def _named(header: str) -> _Named | None:

@@ -16,10 +16,11 @@ from gearqa.reading.folder.dialect import physical_lines, split_line
 from gearqa.reading.folder.sources import Dialect
 from gearqa.reading.maps.trade_words import flank_of, read_header, unit_of
 from gearqa.reading.rows.csv_rows import is_skipped
-from gearqa.reading.rows.decoding import decode_head, guess_encoding, read_head
+from gearqa.reading.rows.decoding import NotTextError, decode_head, guess_encoding, read_head
 
 _SEPARATORS: Final = (";", "\t", ",", "|")
 _NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?")
+JAPANESE: Final = "cp932"
 _TAIL_BYTES: Final = 8192
 _LOOKED_AT: Final = 400
 _LINES_SEARCHED: Final = 1_000_000
@@ -33,6 +34,8 @@ class TableLook:
     dialect: Dialect
     preamble: tuple[str, ...]
     """Lines before the header that are no comments."""
+    head: tuple[str, ...]
+    """All lines before the header."""
     header_line: int
     header: tuple[str, ...]
     units: tuple[str, ...]
@@ -84,8 +87,8 @@ def look_at_table(path: Path) -> TableLook | None:
     """
     head = read_head(path)
     whole = path.stat().st_size <= len(head)
-    encoding = guess_encoding(head, whole=whole)
-    lines = [line.rstrip("\r\n") for line in physical_lines(decode_head(head, encoding, whole=whole))]
+    encoding, text = _text(head, whole)
+    lines = [line.rstrip("\r\n") for line in physical_lines(text)]
     if not whole:
         lines = lines[:-1]
     best = _best_layout(lines, "#")
@@ -105,9 +108,22 @@ def look_at_table(path: Path) -> TableLook | None:
         comment=best.comment,
     )  # fmt: skip
     return TableLook(
-        path, dialect, skipped, best.header_at + 1, best.header, best.units, tuple(best.rows[:_LOOKED_AT]),
-        tuple(footer),
+        path, dialect, skipped, tuple(lines[: best.header_at]), best.header_at + 1, best.header, best.units,
+        tuple(best.rows[:_LOOKED_AT]), tuple(footer),
     )  # fmt: skip
+
+
+def _text(head: bytes, whole: bool) -> tuple[str, str]:
+    """Encoding and text; what is neither UTF-8 nor Windows-1252 is tried as Japanese."""
+    encoding = guess_encoding(head, whole=whole)
+    try:
+        return encoding, decode_head(head, encoding, whole=whole)
+    except NotTextError:
+        try:
+            return JAPANESE, decode_head(head, JAPANESE, whole=whole)
+        except NotTextError:
+            pass
+        raise
 
 
 def _best_layout(lines: Sequence[str], comment: str) -> _Layout | None:
@@ -221,10 +237,43 @@ class WideHeaders:
     unit: str | None
     from_zero: bool
     has_flank: bool
+    numbered: bool = True
+    """Whether a number of tooth or space stands in the headers."""
 
 
 def wide_headers(look: TableLook) -> WideHeaders | None:
-    """The largest family of headers of a table that differ in a number, or None where there is none."""
+    """The largest family of headers of a table that differ in a number or in the flank alone; None: none."""
+    return _numbered_headers(look) or _flank_pair(look)
+
+
+def _flank_pair(look: TableLook) -> WideHeaders | None:
+    """Two headers that differ in the word for the flank alone; those of an index go first."""
+    pairs: dict[str, dict[str, str]] = {}
+    for header in look.header:
+        said = [word for word in re.findall(r"[^\W\d_]+", header) if flank_of(word)]
+        if len(said) == 1 and look.numbers(header):
+            shape = re.sub(rf"(?<![^\W\d_]){re.escape(said[0])}(?![^\W\d_])", "\1", header, count=1)
+            pairs.setdefault(shape, {})[said[0]] = header
+    whole = [
+        (shape, of) for shape, of in pairs.items() if {flank_of(word) for word in of} == {"left", "right"}
+    ]
+    if not whole:
+        return None
+    shape, of_words = next((one for one in whole if read_header(one[0]).quantity == "index"), whole[0])
+    words = {word: flank_of(word) or "" for word in of_words}
+    headers = tuple(of_words.values())
+    pattern = f"^{re.escape(shape)}$".replace("\\ ", " ")
+    pattern = pattern.replace("\1", f"(?P<flank>{'|'.join(map(re.escape, words))})")
+    named = {word: flank for word, flank in words.items() if word not in {"left", "right"}}
+    return WideHeaders(pattern, headers, named, _unit_of(look, headers[0]), False, True, numbered=False)
+
+
+def _unit_of(look: TableLook, header: str) -> str | None:
+    below = look.units[look.header.index(header)] if look.units else ""
+    return read_header(header).unit or (unit_of(below) if below else None)
+
+
+def _numbered_headers(look: TableLook) -> WideHeaders | None:
     families: dict[str, list[tuple[str, str, str]]] = {}
     for header in look.header:
         if not header or not look.numbers(header):
@@ -238,13 +287,10 @@ def wide_headers(look: TableLook) -> WideHeaders | None:
         return None
     shape, members = best
     words = {word: flank_of(word) or "" for _, _, word in members if word}
-    first = members[0][0]
-    below = look.units[look.header.index(first)] if look.units else ""
-    unit = read_header(first).unit or (unit_of(below) if below else None)
     return WideHeaders(
         _wide_pattern(shape, list(words)), tuple(m[0] for m in members),
         {word: flank for word, flank in words.items() if word not in {"left", "right"}},
-        unit, any(int(m[1]) == 0 for m in members), bool(words),
+        _unit_of(look, members[0][0]), any(int(m[1]) == 0 for m in members), bool(words),
     )  # fmt: skip
 
 

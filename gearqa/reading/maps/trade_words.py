@@ -1,4 +1,7 @@
-"""Words that inspection rooms write over their columns, English and German: common practice, no source."""
+"""Words that inspection rooms write over their columns, English, German and Japanese.
+
+Common practice, no source.
+"""
 
 from __future__ import annotations
 
@@ -8,31 +11,36 @@ from typing import Final
 
 from gearqa.reading.folder.sources import TableKind
 
-LEFT_WORDS: Final = frozenset({"l", "left", "links", "li", "lf", "lh", "left flank", "linke flanke", "linke"})
+LEFT_WORDS: Final = frozenset(
+    {"l", "left", "links", "li", "lf", "lh", "left flank", "linke flanke", "linke", "左", "左歯面"}
+)
 RIGHT_WORDS: Final = frozenset(
-    {"r", "right", "rechts", "re", "rf", "rh", "right flank", "rechte flanke", "rechte"}
+    {"r", "right", "rechts", "re", "rf", "rh", "right flank", "rechte flanke", "rechte", "右", "右歯面"}
 )
 
 # order matters: the first quantity whose pattern is found in a header has it
 _QUANTITIES: Final[tuple[tuple[str, str], ...]] = (
-    ("roll_angle", r"roll\w*.?angle|w(ä|ae)lzwinkel|angle of roll"),
-    ("roll_length", r"roll|w(ä|ae)lz"),
-    ("pitch", r"single.?pitch|einzelteil|pitch (dev|err)|teilungs(abw|fehl|einzel)|^pitch$|^teilung$"),
-    ("index", r"index|cumul|accum|summenteil|teilungssumm|gesamtteil"),
-    ("radial", r"radial|run.?out|rundlauf|ball (pos|reading)|kugel"),
-    ("deviation", r"dev|abw|err|fehler|delta|^f_?(alpha|beta|α|β)|messwert|^reading$|istwert"),
-    ("flank", r"flank|^side$|seite|^lr$|^l/r$"),
-    ("space", r"space|^gap|l(ü|ue)cke"),
-    ("tooth", r"tooth|teeth|zahn(?!breite|rad|h)|^z(n|nr|no)?$|^t(n|nr|no)?$"),
+    ("roll_angle", r"roll\w*.?angle|w(ä|ae)lzwinkel|angle of roll|転がり角"),
+    ("roll_length", r"roll|w(ä|ae)lz|転がり"),
+    ("index", r"index|cumul|accum|summen|gesamtteil|total pitch|累積"),
+    (
+        "pitch",
+        r"single.?pitch|einzelteil|pitch (dev|err)|teilungs(abw|fehl|einzel)|^pitch$|^teilung$|単一ピッチ",
+    ),
+    ("radial", r"radial|run.?out|rundlauf|ball (pos|reading)|kugel|半径|振れ"),
+    ("deviation", r"dev|abw|err|fehler|delta|^f_?(alpha|beta|α|β)|messwert|^reading$|istwert|偏差|誤差"),
+    ("flank", r"flank|^side$|seite|^lr$|^l/r$|歯面|左右"),
+    ("space", r"space|^gap|l(ü|ue)cke|歯溝"),
+    ("tooth", r"tooth|teeth|zahn(?!breite|rad|h)|^z(n|nr|no)?$|^t(n|nr|no)?$|歯番|歯 ?no"),
     (
         "face_position",
-        r"face|zahnbreite|breite|width|axial|lead pos|height|h(ö|oe)he|^z.?(pos|achse|axis)|helix pos",
+        r"face|zahnbreite|breite|width|axial|lead pos|height|h(ö|oe)he|^z.?(pos|achse|axis)|helix pos|歯幅",
     ),
-    ("diameter", r"diam|durchm|^dia$|ø|⌀"),
+    ("diameter", r"diam|durchm|^dia$|ø|⌀|直径"),
     (
         "serial",
         r"serial|serien|part.?(id|no|num|nr)|teil(e|nr|.?nummer|$)|werkst|ident|pr(ü|ue)fling|specimen"
-        r"|gear.?(id|no|nr)|^sn$|^s/n$|^id$|^part$|^gear$|barcode|component",
+        r"|gear.?(id|no|nr)|^sn$|^s/n$|^id$|^part$|^gear$|barcode|component|製造番号|品番|ワーク",
     ),
     ("position", r"^pos|position|weg|travel|station|^x$|^s$|l(ä|ae)nge|length"),
     ("grinder", r"grind|schleif|machine|maschine"),
@@ -40,6 +48,8 @@ _QUANTITIES: Final[tuple[tuple[str, str], ...]] = (
     ("date", r"date|datum|timestamp|zeitstempel"),
     ("time", r"^time|zeit"),
 )  # fmt: skip
+STRONG_SERIAL: Final = re.compile(r"serial|serien|^sn\b|^s/n|製造番号")
+"""Headers that speak of the serial, not perhaps of the part number."""
 _SYMBOLS: Final = {"fp": "pitch", "f_p": "pitch", "fpt": "pitch", "Fp": "index", "F_p": "index"}
 """Symbols keep their case: fp is the single pitch, Fp the cumulative one."""
 _PATTERNS: Final = tuple((name, re.compile(pattern)) for name, pattern in _QUANTITIES)
@@ -53,10 +63,10 @@ _BRACKETED: Final = re.compile(r"[\[(<]\s*([^\])>]*?)\s*[\])>]")
 _TRAILING: Final = re.compile(r"[\s_/]+(?:in\s+)?(mm|um|µm|μm|deg|°|inch)\s*$", re.IGNORECASE)
 
 KIND_WORDS: Final[tuple[tuple[TableKind, str], ...]] = (
-    ("profile", r"prof|evolv|involute"),
-    ("helix", r"helix|lead|flankenlin|schr(ä|ae)gung"),
-    ("pitch", r"pitch|teilung|index"),
-    ("runout", r"run.?out|rundlauf"),
+    ("profile", r"prof|evolv|involute|歯形"),
+    ("helix", r"helix|lead|flankenlin|schr(ä|ae)gung|歯すじ|歯筋"),
+    ("pitch", r"pitch|teilung|index|ピッチ"),
+    ("runout", r"run.?out|rundlauf|振れ"),
 )
 
 
@@ -107,7 +117,16 @@ def flank_of(word: str) -> str | None:
     return "left" if plain in LEFT_WORDS else "right" if plain in RIGHT_WORDS else None
 
 
-_PAIRS: Final = (("l", "r"), ("left", "right"), ("links", "rechts"), ("li", "re"), ("lf", "rf"), ("lh", "rh"))
+_PAIRS: Final = (
+    ("左", "右"),
+    ("左歯面", "右歯面"),
+    ("l", "r"),
+    ("left", "right"),
+    ("links", "rechts"),
+    ("li", "re"),
+    ("lf", "rf"),
+    ("lh", "rh"),
+)
 
 
 def other_flank_word(word: str) -> str | None:

@@ -14,7 +14,7 @@ from gearqa.errors import MeasurementFileError, PartFileError, Reason
 from gearqa.reading.folder.passes import read_folder
 from gearqa.reading.maps.columns_draft import ColumnsDraft, draft_columns
 from gearqa.reading.maps.columns_map import read_columns_map
-from gearqa.reading.maps.family_draft import GAP
+from gearqa.reading.maps.map_model import GAP
 from gearqa.reading.maps.table_look import look_at_table
 from gearqa.reading.maps.trade_words import read_header
 
@@ -294,3 +294,133 @@ def test_no_table_makes_the_draft_fail(tmp_path: Path, rows: list[list[str]], se
     except MeasurementFileError:
         return
     tomllib.loads(draft.toml)
+
+
+INDEX = {f: [wave(t, k) for t in range(1, 32)] for k, f in enumerate(("left", "right"), 1)}
+
+
+def read_pitch(folder: Path) -> dict[str, dict[str, list[float]]]:
+    """Index deviations that the drafted map reads, by serial and flank."""
+    draft = draft_columns(folder)
+    assert not draft.gaps, draft.toml
+    path = folder / "map.toml"
+    path.write_text(draft.toml, encoding="utf-8")
+    (folder / "part.toml").write_text(PART)
+    with read_folder(folder, columns=path) as inspection:
+        return {g.serial: {f: p.index_um.tolist() for f, p in g.pitch.items()} for g in inspection}
+
+
+def test_facts_above_the_header_of_one_file_a_trace(tmp_path: Path) -> None:
+    """Serial, flank and tooth come from the labels above the header, where file names say nothing."""
+    traces = [(s, f, t) for s in ("OT-1", "OT-2") for f in ("LEFT", "RIGHT") for t in (1, 10)]
+    for number, (serial, flank, tooth) in enumerate(traces):
+        head = [
+            f"Part no.: OT-7   Serial no.: {serial}   Teeth: 31",
+            f"Flank; {flank}; Tooth; {tooth}",
+            "# Date: 03.02.2025 10:15",
+        ]
+        rows = [f"{x};{wave(x, tooth)}" for x in X]
+        (tmp_path / f"m{number:03}.txt").write_text("\n".join([*head, "Roll [mm];Dev [um]", *rows]))
+    found = read_drafted(tmp_path)
+    assert found == [(s, "profile", f.lower(), t, 8.0, wave(8.0, t), wave(15.0, t)) for s, f, t in traces]
+    made = next(table for table in draft_columns(tmp_path).tables if table.kind == "production")
+    assert 'measured_at = { head = "Date", format = "%d.%m.%Y %H:%M" }' in made.lines
+
+
+def test_a_folder_a_gear_and_a_serial_with_a_hyphen(tmp_path: Path) -> None:
+    for serial in ("OT-1", "OT-2"):
+        (tmp_path / serial).mkdir()
+        rows = [f"{f};{t};{v}" for f in INDEX for t, v in enumerate(INDEX[f], 1)]
+        (tmp_path / serial / "pitch.csv").write_text("\n".join(["Flank;Tooth;Fp [um]", *rows]))
+    assert read_pitch(tmp_path) == {"OT-1": INDEX, "OT-2": INDEX}
+
+
+@pytest.mark.parametrize("way", ["beside", "below"])
+def test_two_pitch_tables_in_one_file(tmp_path: Path, way: str) -> None:
+    for serial in ("OT-1", "OT-2"):
+        if way == "beside":
+            columns = zip(*INDEX.values(), strict=True)
+            rows = ["Tooth;Left index [um];Right index [um]"]
+            rows += [f"{t};{a};{b}" for t, (a, b) in enumerate(columns, 1)]
+        else:
+            blocks = ([f"{f} flank", "Tooth;Index [um]"] for f in INDEX)
+            rows = [
+                line
+                for (name, header), values in zip(blocks, INDEX.values(), strict=True)
+                for line in (name, header, *(f"{t};{v}" for t, v in enumerate(values, 1)), "")
+            ]
+        (tmp_path / f"p_{serial}.csv").write_text("\n".join(rows))
+    assert read_pitch(tmp_path) == {"OT-1": INDEX, "OT-2": INDEX}
+
+
+@pytest.mark.parametrize(
+    ("header", "key"),
+    [
+        ("Summenteilungsabweichung [µm]", "index_um"),
+        ("Cumulative pitch deviation [um]", "index_um"),
+        ("Einzelteilungsabweichung [µm]", "pitch_um"),
+        ("Pitch deviation [um]", "pitch_um"),
+        ("累積ピッチ偏差[μm]", "index_um"),
+        ("単一ピッチ偏差[μm]", "pitch_um"),
+    ],
+)
+def test_index_and_single_pitch_are_told_apart(tmp_path: Path, header: str, key: str) -> None:
+    rows = [f"OT1;{f};{t};{v}" for f in INDEX for t, v in enumerate(INDEX[f], 1)]
+    (tmp_path / "pitch.csv").write_text("\n".join([f"Serial;Flank;Tooth;{header}", *rows]))
+    assert f'{key} = "{header}"' in draft_columns(tmp_path).toml
+
+
+def test_rows_of_several_kinds_in_one_file(tmp_path: Path) -> None:
+    rows = [f"OT1;PROFILE;L;1;{x};{wave(x, 1)}" for x in X] + [f"OT1;HELIX;R;2;{z};{wave(z, 2)}" for z in Z]
+    (tmp_path / "all.txt").write_text("\n".join(["Serial;Meas;Flank;Tooth;X [mm];Y [um]", *rows]))
+    draft = draft_columns(tmp_path)
+    assert [table.kind for table in draft.tables] == ["profile", "helix"]
+    assert 'where = { Meas = "PROFILE" }' in draft.toml
+
+
+def test_japanese_tables_in_shift_jis(tmp_path: Path) -> None:
+    rows = [
+        f"OT1,{f},{t},{v}" for f, w in (("左", "left"), ("右", "right")) for t, v in enumerate(INDEX[w], 1)
+    ]
+    text = "\n".join(["製造番号,歯面,歯番号,累積ピッチ偏差(μm)", *rows])
+    (tmp_path / "pitch.csv").write_bytes(text.encode("cp932"))
+    assert read_pitch(tmp_path) == {"OT1": INDEX}
+
+
+def test_a_production_table_is_drafted_as_one(tmp_path: Path) -> None:
+    rows = [f"OT{k};0{k}.02.2025;07:1{k};SM-2;W-1;D1;{k - 1};B" for k in (1, 2)]
+    head = "Teile-Nr.;Datum;Uhrzeit;Schleifmaschine;Scheibe;Abrichtung;Teile seit Abrichten;Bediener"
+    (tmp_path / "journal.csv").write_text("\n".join([head, *rows]))
+    draft = draft_columns(tmp_path)
+    (table,) = draft.tables
+    assert table.kind == "production"
+    assert 'finished_at = { columns = ["Datum", "Uhrzeit"], format = "%d.%m.%Y %H:%M" }' in table.lines
+    for line in (
+        'grinder = "Schleifmaschine"',
+        'wheel = "Scheibe"',
+        'dress = "Abrichtung"',
+        'operator = "Bediener"',
+    ):
+        assert line in table.lines
+    (gap,) = [line for line in table.lines if GAP in line]
+    assert gap.startswith('parts_since_dress = { column = "Teile seit Abrichten", offset = 1 }')
+
+
+def test_every_gap_left_open_keeps_the_map_from_being_read(tmp_path: Path) -> None:
+    """Single pitches taken for an index would make Fp far too small, without a word."""
+    head = "SN;" + ";".join(f"T{t}{f} [um]" for f in "LR" for t in range(1, 32))
+    rows = ["OT1;" + ";".join(map(str, (*INDEX["left"], *INDEX["right"])))]
+    (tmp_path / "pitch.csv").write_text("\n".join([head, *rows, *rows]))
+    path = tmp_path / "map.toml"
+    path.write_text(draft_columns(tmp_path).toml)
+    with pytest.raises(PartFileError) as caught:
+        read_columns_map(path)
+    assert [(p.key, "or pitch_um" in p.found) for p in caught.value.problems] == [("value", True)]
+
+
+def test_values_that_the_map_names_are_no_fault_of_the_folder(tmp_path: Path) -> None:
+    """A table of reported values beside the measurements is left out, as a neutral one is."""
+    rows = [f"OT1;{f};{t};{v}" for f in INDEX for t, v in enumerate(INDEX[f], 1)]
+    (tmp_path / "pitch.csv").write_text("\n".join(["Serial;Flank;Tooth;Index [um]", *rows]))
+    (tmp_path / "values.csv").write_text("Serial;fp L [um];fp R [um];Fr [um]\nOT1;1;2;3\n")
+    assert read_pitch(tmp_path) == {"OT1": INDEX}

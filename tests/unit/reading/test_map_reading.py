@@ -617,7 +617,10 @@ def pitch_rows(flank: str) -> list[str]:
     return [f"{tooth};{index}" for tooth, index in enumerate(PITCH[flank], 1)]
 
 
-PITCH = {"left": [round(math.sin(k), 2) for k in range(31)], "right": [round(math.cos(k), 2) for k in range(31)]}
+PITCH = {
+    "left": [round(math.sin(k), 2) for k in range(31)],
+    "right": [round(math.cos(k), 2) for k in range(31)],
+}
 
 
 def pitch_of(gear: GearMeasurement) -> dict[str, list[float]]:
@@ -629,7 +632,8 @@ def test_two_pitch_tables_one_a_flank(tmp_path: Path) -> None:
     ways = {
         "name": '[pitch]\nfile = "pitch_*.csv"\n[pitch.columns]\nserial = { constant = "OT1" }\n'
         "flank = { path = 'pitch_(\\w+)' }\n",
-        "head": '[pitch]\nfile = "pitch_*.csv"\nskip_rows = 1\n[pitch.columns]\nserial = { constant = "OT1" }\n'
+        "head": '[pitch]\nfile = "pitch_*.csv"\nskip_rows = 1\n[pitch.columns]\n'
+        'serial = { constant = "OT1" }\n'
         'flank = { head = "Flank" }\n',
         "constant": '[[pitch]]\nfile = "pitch_left.csv"\n[pitch.columns]\nserial = { constant = "OT1" }\n'
         'flank = { constant = "left" }\ntooth = "no"\nindex_um = "F"\n'
