@@ -6,7 +6,7 @@ Out of tolerance is a result, never an exception.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -241,37 +241,51 @@ class GearqaError(Exception):
 
 
 PRINTED_PER_FILE_AND_REASON = 50
-
-
 FILES_ONE_BY_ONE = 3
+LINES_ONE_BY_ONE = 10
+"""Of the same problem in one file."""
 
 
 def problem_lines(problems: Iterable[Problem]) -> list[str]:
     """Problems as lines of text; of one file and reason the first ones, and how many more there are.
 
-    The same problem of many files is one line.
+    The same problem of many files, or of many lines of a file, is one line.
     """
-    lines: list[str] = []
     alike: dict[object, list[Problem]] = {}
     for problem in problems:
         said = problem.hint.replace(problem.file, "")
-        where = (problem.line, problem.column, problem.key)
+        where = (problem.column, problem.key)
         alike.setdefault((problem.reason, where, problem.found, problem.expected, said), []).append(problem)
+    lines: list[str] = []
     counts: Counter[tuple[str, Reason]] = Counter()
     for group in alike.values():
-        files = list(dict.fromkeys(problem.file for problem in group))
-        many = len(files) > FILES_ONE_BY_ONE
-        for problem in group[:1] if many else group:
+        more = _more_alike(group)
+        for problem in group[:1] if more else group:
             counts[problem.file, problem.reason] += 1
             if counts[problem.file, problem.reason] <= PRINTED_PER_FILE_AND_REASON:
-                lines.append(str(problem))
-        if many:
-            more = ", ".join(files[1:4]) + (" ..." if len(files) > 4 else "")
-            lines[-1] += f" (and the same in {len(files) - 1} more files: {more})"
+                lines.append(f"{problem}{more}")
     for (file, reason), count in counts.items():
         if count > PRINTED_PER_FILE_AND_REASON:
             lines.append(f"{file}: and {count - PRINTED_PER_FILE_AND_REASON} more [{reason}]")
     return lines
+
+
+def _more_alike(group: Sequence[Problem]) -> str:
+    """Where else the first of some problems is found; empty where each is worth a line of its own."""
+    first = group[0]
+    files = list(dict.fromkeys(problem.file for problem in group))
+    places = [str(problem.line) for problem in group[1:] if problem.file == first.file and problem.line]
+    if len(files) <= FILES_ONE_BY_ONE and len(group) <= LINES_ONE_BY_ONE * len(files):
+        return ""
+    more = []
+    if places:
+        more.append(f"{len(places)} more lines: {', '.join(places[:3])}{' ...' if len(places) > 3 else ''}")
+    if len(files) > 1:
+        shown = f"{', '.join(files[1:4])}{' ...' if len(files) > 4 else ''}"
+        elsewhere = len(group) - 1 - len(places)
+        lines = f", {elsewhere} lines" if elsewhere > len(files) - 1 else ""
+        more.append(f"{len(files) - 1} more files{lines}: {shown}")
+    return f" (and the same in {' and in '.join(more)})"
 
 
 class ArgumentError(GearqaError, ValueError):

@@ -562,7 +562,7 @@ def test_several_faults_of_one_row_are_all_told(tmp_path: Path) -> None:
 
 def test_many_faults_are_capped_in_print_and_bounded_in_the_list(tmp_path: Path) -> None:
     count = KEPT_PER_FILE_AND_REASON + 234
-    lines = [f"A,left,1,{i},x" for i in range(count)]
+    lines = [f"A,left,1,{i},x{i}" for i in range(count)]
     with pytest.raises(MeasurementFileError) as caught:
         read(tmp_path, {"p.csv": rows(PROFILE, lines)})
     found = caught.value.problems
@@ -611,6 +611,23 @@ def test_the_same_fault_of_many_files_is_one_line(tmp_path: Path) -> None:
     assert line.startswith("00.csv:1: found the header 'Part', 'Side', 'Dev'")
     assert line.endswith("(and the same in 31 more files: 01.csv, 02.csv, 03.csv ...)")
     assert len(problem_lines(found[:3])) == 3
+
+
+def test_the_same_fault_of_many_lines_is_one_line(tmp_path: Path) -> None:
+    """Two words for the flanks in five files of a hundred rows are two lines, with their true counts."""
+    lines = [f"A{{}},{'XY'[i % 2]},1,{i},0.1" for i in range(100)]
+    tables = {f"{k}.csv": rows(PROFILE, [line.format(k) for line in lines]) for k in range(5)}
+    found = problems(tmp_path, tables)
+    assert len(found) == 500
+    printed = problem_lines(found)
+    assert [line[:7] for line in printed] == ["0.csv:2", "0.csv:3"]
+    for line, places in zip(printed, ("4, 6, 8", "5, 7, 9"), strict=True):
+        assert line.endswith(
+            f"(and the same in 49 more lines: {places} ... "
+            "and in 4 more files, 200 lines: 1.csv, 2.csv, 3.csv ...)"
+        )
+    few = [p for p in found if p.file == "0.csv" and p.line and p.line < 20]
+    assert len(problem_lines(few)) == len(few) == 18
 
 
 def test_a_table_without_a_last_line_end_may_have_been_cut_off(tmp_path: Path) -> None:
