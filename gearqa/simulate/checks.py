@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from gearqa.core.geometry import GearGeometry
 from gearqa.core.size import ball_contact, ball_touching_reference
 from gearqa.errors import Problem, Reason
+from gearqa.model.measurement import FIRST_MEASUREMENT
 from gearqa.model.part import Part
 from gearqa.simulate.process import is_measured, made_parts
 from gearqa.simulate.scenario import Measuring, Scenario
@@ -46,6 +47,7 @@ def contradictions(
         yield _fault(Reason.NO_EVALUATION_LIMITS, "part", found, wanted)
     yield from _teeth(scenario, g.z)
     yield from _serials(scenario)
+    yield from _repeats(scenario)
     yield from _places(scenario.measuring, g)
     yield from _balls(scenario.measuring, part, g)
 
@@ -80,6 +82,27 @@ def _serials(scenario: Scenario) -> Iterator[Problem]:
             yield _fault(Reason.UNKNOWN_SERIAL, "gear.serial", f"'{serial}'", wanted)
         if serial in named[:i]:
             yield _fault(_CLASH, "gear.serial", f"'{serial}' twice", "each serial once")
+
+
+def _repeats(scenario: Scenario) -> Iterator[Problem]:
+    if not scenario.repeat:
+        return
+    made = {m.serial for m in made_parts(scenario, scenario.seed) if is_measured(scenario.measuring, m)}
+    taken = {FIRST_MEASUREMENT}
+    for one in scenario.repeat:
+        if one.label in taken and not one.serials:
+            yield _fault(_CLASH, "repeat.label", f"'{one.label}' twice", "each label once for a gear")
+        taken.add(one.label)
+    for i, one in enumerate(scenario.repeat):
+        earlier = [other for other in scenario.repeat[:i] if other.label == one.label]
+        for serial in one.serials:
+            if serial not in made:
+                wanted = "the serial of a gear that is measured"
+                yield _fault(Reason.UNKNOWN_SERIAL, "repeat.serials", f"'{serial}'", wanted)
+            again = any(not other.serials or serial in other.serials for other in earlier)
+            if again or one.label == FIRST_MEASUREMENT:
+                found = f"'{one.label}' twice of '{serial}'"
+                yield _fault(_CLASH, "repeat.label", found, "each label once for a gear")
 
 
 def _places(measuring: Measuring, g: GearGeometry) -> Iterator[Problem]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -26,8 +26,16 @@ from gearqa.model.measurement import (
 from gearqa.model.part import Part
 from gearqa.simulate.ball import ball_centres
 from gearqa.simulate.checks import contradictions, measured_teeth, runout_ball, size_ball
-from gearqa.simulate.process import MEASUREMENT, PART, SimulatedPart, is_measured, made_parts, stream
-from gearqa.simulate.scenario import Lobes, Measuring, Override, Ripple, Scenario
+from gearqa.simulate.process import (
+    MEASUREMENT,
+    PART,
+    SimulatedPart,
+    is_measured,
+    made_parts,
+    repeats_of,
+    stream,
+)
+from gearqa.simulate.scenario import ALL_TABLES, Lobes, Measuring, Override, Repeat, Ripple, Scenario
 from gearqa.simulate.surface import FLANK_SIGNS, FlankSurface, Lobe, Ranges, SurfacePoints, Wave, ranges_of
 from gearqa.symbols import FLANKS, Flank, TraceKind
 
@@ -57,9 +65,41 @@ def simulate_gears(scenario: Scenario, part: Part, seed: int | None = None) -> I
     setup = _setup(scenario, part)
     seed = scenario.seed if seed is None else seed
     return (
-        _measure(setup, surface_of(scenario, part, made, seed), made, seed)
+        gear
         for made in made_parts(scenario, seed)
         if is_measured(scenario.measuring, made)
+        for gear in _measurements(setup, surface_of(scenario, part, made, seed), made, seed)
+    )
+
+
+def _measurements(
+    setup: _Setup, surface: FlankSurface, made: SimulatedPart, seed: int
+) -> Iterator[GearMeasurement]:
+    """The first measurement of a part and its repeats."""
+    yield _measure(setup, surface, made, stream(seed, MEASUREMENT, made.number))
+    for number, one in repeats_of(setup.scenario, made):
+        seen = replace(surface, shape=surface.shape + one.shape.array()[:, None, :])
+        gear = _measure(setup, seen, made, stream(seed, MEASUREMENT, made.number, number))
+        yield _repeated(gear, one)
+
+
+def _repeated(gear: GearMeasurement, one: Repeat) -> GearMeasurement:
+    """A further measurement: what it holds, when and by whom it was made."""
+    tables = set(one.tables or ALL_TABLES)
+    production = gear.production
+    if production is not None and production.measured_at is not None:
+        production = replace(
+            production, measured_at=production.measured_at + timedelta(minutes=one.delay_min),
+            operator=one.operator or production.operator, remark=one.remark,
+        )  # fmt: skip
+    return replace(
+        gear,
+        measurement=one.label,
+        traces=tuple(trace for trace in gear.traces if trace.kind in tables),
+        pitch=gear.pitch if "pitch" in tables else {},
+        runout=gear.runout if "runout" in tables else None,
+        sizes=gear.sizes if "size" in tables else (),
+        production=production,
     )
 
 
@@ -238,12 +278,13 @@ def _span_points(g: GearGeometry, ranges: Ranges, k: int) -> SurfacePoints:
     return SurfacePoints(g, ranges, f=FLANK_SIGNS[:, None], tooth=np.stack([first, last]), L=L, face=face)
 
 
-def _measure(setup: _Setup, surface: FlankSurface, made: SimulatedPart, seed: int) -> GearMeasurement:
+def _measure(
+    setup: _Setup, surface: FlankSurface, made: SimulatedPart, rng: np.random.Generator
+) -> GearMeasurement:
     scenario = setup.scenario
     measuring = scenario.measuring
     own = override_of(scenario, made.serial)
     tables = set(measuring.tables) - set(own.omit)
-    rng = stream(seed, MEASUREMENT, made.number)
     traces: list[Trace] = []
     for group in setup.groups:
         values = np.broadcast_to(

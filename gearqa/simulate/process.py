@@ -18,15 +18,16 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.model.measurement import GrinderEvent
-from gearqa.simulate.scenario import Measuring, Process, Scenario, Step
+from gearqa.simulate.scenario import Measuring, Process, Repeat, Scenario, Step
 
 CYCLE, PART, MEASUREMENT = 0, 1, 2
 """Kinds of random streams: of a dress cycle, of a part itself, of its measurement."""
 
 
-def stream(seed: int, kind: int, number: int) -> np.random.Generator:
-    """Random stream of a cycle, a part or a measurement, independent of all others."""
-    return np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(kind, number))))
+def stream(seed: int, kind: int, number: int, again: int = 0) -> np.random.Generator:
+    """Random stream of a cycle, a part or a measurement (the first or a later one), independent of others."""
+    key = (kind, number, again) if again else (kind, number)
+    return np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=key)))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -96,8 +97,15 @@ def made_parts(scenario: Scenario, seed: int) -> Iterator[SimulatedPart]:
 
 
 def measured_count(scenario: Scenario) -> int:
-    """How many gears the scenario measures."""
-    return sum(is_measured(scenario.measuring, made) for made in made_parts(scenario, scenario.seed))
+    """How many measurements the scenario makes."""
+    measured = (m for m in made_parts(scenario, scenario.seed) if is_measured(scenario.measuring, m))
+    return sum(1 + len(repeats_of(scenario, made)) for made in measured)
+
+
+def repeats_of(scenario: Scenario, made: SimulatedPart) -> list[tuple[int, Repeat]]:
+    """The further measurements of a part, with their numbers from 1."""
+    all_of = enumerate(scenario.repeat, start=1)
+    return [(number, one) for number, one in all_of if not one.serials or made.serial in one.serials]
 
 
 def is_measured(measuring: Measuring, made: SimulatedPart) -> bool:

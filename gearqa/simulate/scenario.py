@@ -299,6 +299,23 @@ class Override(TomlTable):
     remark: str | None = None
 
 
+class Repeat(TomlTable):
+    """`[[repeat]]`: gears that are measured again."""
+
+    label: str = Field(min_length=1)
+    """What stands in the column `measurement`; the measurement before is `1`."""
+    serials: tuple[str, ...] = Field(default=(), strict=False)
+    """Left out: every gear that is measured."""
+    shape: FlankShape = FlankShape()
+    """What this measurement sees beside the gear: a chip under the probe, a skew clamping."""
+    tables: tuple[TableName, ...] = Field(default=(), strict=False)
+    """Left out: all that the first measurement has."""
+    delay_min: NotNegative = 60.0
+    """From the first measurement to this one."""
+    operator: str | None = None
+    remark: str | None = None
+
+
 class Scenario(TomlTable):
     """A whole scenario file."""
 
@@ -316,3 +333,4 @@ class Scenario(TomlTable):
     process: Process = Process()
     measuring: Measuring = Measuring()
     gear: tuple[Override, ...] = Field(default=(), strict=False)
+    repeat: tuple[Repeat, ...] = Field(default=(), strict=False)

@@ -21,6 +21,8 @@ from gearqa.wording.safety import SIMULATED_MARK
 
 Bytes = NDArray[np.uint8]
 
+MEASUREMENT: Final = "measurement"
+"""Column that tells measurements of one gear apart."""
 _PRODUCTION: Final = tuple(f.name for f in fields(Production) if f.name != "labels")
 _EVENTS: Final = ("at", "grinder", "event", "wheel", "parameter", "flank", "correction", "unit", "remark")
 
@@ -73,7 +75,9 @@ class TraceTable:
             if kind == "profile"
             else ("face_position_mm", "diameter_mm", bool(measuring.helix_diameters_mm))
         )
-        named = ["serial", "flank", "tooth", *([label] if self._labelled else []), position, "deviation_um"]
+        self._again = bool(scenario.repeat)
+        named = ["serial", *([MEASUREMENT] if self._again else []), "flank", "tooth"]
+        named += [*([label] if self._labelled else []), position, "deviation_um"]
         stream.write(f"{SIMULATED_MARK}\n{','.join(named)}\n".encode())
         self._positions: dict[int, tuple[Array, Bytes]] = {}
 
@@ -83,14 +87,14 @@ class TraceTable:
         run: list[Trace] = []
         for trace in traces:
             if run and trace.position_mm is not run[0].position_mm:
-                self._write_run(gear.serial, run)
+                self._write_run(gear, run)
                 run = []
             run.append(trace)
         if run:
-            self._write_run(gear.serial, run)
+            self._write_run(gear, run)
 
-    def _write_run(self, serial: str, traces: list[Trace]) -> None:
-        heads = [self._head(serial, trace).encode() for trace in traces]
+    def _write_run(self, gear: GearMeasurement, traces: list[Trace]) -> None:
+        heads = [self._head(gear, trace).encode() for trace in traces]
         width, points = max(map(len, heads)), traces[0].position_mm.size
         head = np.frombuffer(b"".join(h.ljust(width, b"\0") for h in heads), dtype=np.uint8)
         values = np.concatenate([trace.deviation_um for trace in traces]) * self._factor
@@ -106,12 +110,13 @@ class TraceTable:
         flat = rows.ravel()
         self._stream.write(flat[flat != 0].tobytes())
 
-    def _head(self, serial: str, trace: Trace) -> str:
+    def _head(self, gear: GearMeasurement, trace: Trace) -> str:
         label = ""
         if self._labelled:
             assert trace.label_mm is not None
             label = f"{trace.label_mm:.{self._position_decimals}f},"
-        return f"{_cell(serial)},{trace.flank},{trace.tooth},{label}"
+        names = ",".join(_names(gear, self._again))
+        return f"{names},{trace.flank},{trace.tooth},{label}"
 
     def _position_text(self, position: Array) -> Bytes:
         known = self._positions.get(id(position))
@@ -148,40 +153,48 @@ def gear_table(
     `pitch_factor` from the reference to the measuring circle.
     """
     decimals = scenario.measuring.deviation_decimals
+    again = bool(scenario.repeat)
 
     def pitch(gear: GearMeasurement) -> Iterable[Iterable[str]]:
-        serial = _cell(gear.serial)
+        names = _names(gear, again)
         for flank, readings in gear.pitch.items():
             for i, value in enumerate(readings.index_um.tolist()):
                 if not math.isnan(value):
-                    yield serial, flank, str(i + 1), _number(value * pitch_factor, decimals)
+                    yield *names, flank, str(i + 1), _number(value * pitch_factor, decimals)
 
     def runout(gear: GearMeasurement) -> Iterable[Iterable[str]]:
         if gear.runout is not None:
-            serial = _cell(gear.serial)
+            names = _names(gear, again)
             for i, value in enumerate(gear.runout.radial_um.tolist()):
                 if not math.isnan(value):
-                    yield serial, str(i + 1), _number(value, decimals)
+                    yield *names, str(i + 1), _number(value, decimals)
 
     def size(gear: GearMeasurement) -> Iterable[Iterable[str]]:
         for one in gear.sizes:
             pin = "" if one.pin_diameter_mm is None else f"{one.pin_diameter_mm:.10g}"
             teeth = "" if one.teeth_spanned is None else str(one.teeth_spanned)
-            yield _cell(gear.serial), one.method, pin, teeth, _number(one.value_mm, 4), _cell(one.position)
+            names = _names(gear, again)
+            yield *names, one.method, pin, teeth, _number(one.value_mm, 4), _cell(one.position)
 
     def production(gear: GearMeasurement) -> Iterable[Iterable[str]]:
         if gear.production is not None:
-            yield _cell(gear.serial), *(_cell(getattr(gear.production, name)) for name in _PRODUCTION)
+            yield *_names(gear, again), *(_cell(getattr(gear.production, name)) for name in _PRODUCTION)
 
     if name in {"profile", "helix"}:
         return TraceTable(stream, name, scenario, normal_factor)
     columns, rows = {
-        "pitch": (("serial", "flank", "tooth", "index_um"), pitch),
-        "runout": (("serial", "space", "radial_um"), runout),
-        "size": (("serial", "method", "pin_diameter_mm", "teeth_spanned", "value_mm", "position"), size),
-        "production": (("serial", *_PRODUCTION), production),
+        "pitch": (("flank", "tooth", "index_um"), pitch),
+        "runout": (("space", "radial_um"), runout),
+        "size": (("method", "pin_diameter_mm", "teeth_spanned", "value_mm", "position"), size),
+        "production": (_PRODUCTION, production),
     }[name]
+    columns = ("serial", *((MEASUREMENT,) if again else ()), *columns)
     return RowTable(stream, columns, rows)
+
+
+def _names(gear: GearMeasurement, again: bool) -> tuple[str, ...]:
+    """Serial, and the label of the measurement where gears are measured again."""
+    return (_cell(gear.serial), _cell(gear.measurement)) if again else (_cell(gear.serial),)
 
 
 def write_events(stream: BinaryIO, events: Iterable[GrinderEvent]) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from gearqa.model.part import Part
-from gearqa.reading.folder.table_kinds import TABLES
+from gearqa.reading.folder.table_kinds import MEASUREMENT, TABLES
 from gearqa.reading.values.sheet_formats import REPORTED
 from gearqa.symbols import PARAMETERS
 
@@ -53,12 +53,17 @@ def table_template(kind: Any) -> str:
     serial,space,radial_um,measurement
     # one row per tooth space, all spaces; space i lies clockwise of tooth i
     # radial_um: reading of a ball or pin, plus = away from the gear axis
+    # measurement: a label (2, after cleaning) where a gear is measured again; else leave out
     # copy this file into the folder above to use it; lines that start with # are not read
     """
     table = TABLES[kind]
     columns = [*(names[0] for names in table.required), *table.optional]
-    notes = [
-        *_TABLE_NOTES[kind],
+    notes = [*_TABLE_NOTES[kind]]
+    if MEASUREMENT in table.optional:
+        notes.append(
+            "measurement: a label (2, after cleaning) where a gear is measured again; else leave out"
+        )
+    notes += [
         "copy this file into the folder above to use it; lines that start with # are not read",
     ]
     return "\n".join([",".join(columns), *(f"# {note}" for note in notes)]) + "\n"

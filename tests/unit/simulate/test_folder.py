@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import shutil
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from unit.simulate import make
 
+import gearqa
 from gearqa.errors import PartFileError, Reason, ReportError
 from gearqa.reading.folder.passes import read_folder
 from gearqa.simulate import load_scenario, simulate_gears, write_folder
@@ -261,3 +263,65 @@ def test_labels_are_written_where_asked_for(tmp_path: Path) -> None:
     assert {r["diameter_mm"] for r in helix} == {"58.0000"}
     gear = next(iter(read_folder(tmp_path / "out")))
     assert sorted({t.label_mm for t in gear.traces if t.kind == "profile"}) == [4.0, 24.0]
+
+
+REPEATS = """
+[[repeat]]
+label = "2"
+serials = ["P-0002"]
+tables = ["profile", "production"]
+delay_min = 90
+operator = "Inspector B"
+[repeat.shape.left]
+profile_slope_um = 40.0
+[[repeat]]
+label = "after cleaning"
+serials = ["P-0001", "P-0002"]
+"""
+
+
+def test_gears_are_measured_again(tmp_path: Path) -> None:
+    """Each measurement has its label in every table; what the first one saw stays byte for byte."""
+    write_folder(tmp_path / "once", _scenario(tmp_path))
+    write_folder(tmp_path / "again", _scenario(tmp_path, SMALL + REPEATS))
+    once, again = _rows(tmp_path / "once" / "profile.csv"), _rows(tmp_path / "again" / "profile.csv")
+    first = [
+        {k: v for k, v in row.items() if k != "measurement"} for row in again if row["measurement"] == "1"
+    ]
+    assert first == once
+    with read_folder(tmp_path / "again") as inspection:
+        gears = {(gear.serial, gear.measurement): gear for gear in inspection}
+    assert {key for key in gears if key[0] == "P-0002"} == {
+        ("P-0002", "1"),
+        ("P-0002", "2"),
+        ("P-0002", "after cleaning"),
+    }
+    second, third = gears["P-0002", "2"], gears["P-0002", "after cleaning"]
+    assert {trace.kind for trace in second.traces} == {"profile"}
+    assert not second.pitch
+    assert second.runout is None
+    assert len(third.traces) == len(gears["P-0002", "1"].traces)
+    made = gears["P-0002", "1"].production
+    assert made is not None
+    assert second.production is not None
+    assert made.measured_at is not None
+    assert second.production.measured_at == made.measured_at + timedelta(minutes=90)
+    assert second.production.operator == "Inspector B"
+    result = gearqa.grade(tmp_path / "again")
+    slopes = {g.measurement: g.parameters["profile_slope"] for g in result.gears if g.serial == "P-0002"}
+    left = {label: found.flanks["left"].value_um for label, found in slopes.items()}
+    assert left["2"] == pytest.approx(left["1"] + 40.0, abs=1.0)  # the noise of two measurements
+    assert left["after cleaning"] == pytest.approx(left["1"], abs=1.0)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "reason"),
+    [
+        ('["P-0002"]', '["P-0099"]', Reason.UNKNOWN_SERIAL),
+        ('label = "2"', 'label = "1"', Reason.CONTRADICTION),
+        ('label = "2"', 'label = "after cleaning"', Reason.CONTRADICTION),
+    ],
+)
+def test_repeats_that_do_not_fit_are_told(tmp_path: Path, old: str, new: str, reason: Reason) -> None:
+    ((found, _),) = _faults(SMALL + REPEATS.replace(old, new, 1), tmp_path)
+    assert found == reason
