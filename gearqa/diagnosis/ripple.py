@@ -37,6 +37,8 @@ FEWEST_BINS, MOST_BINS = 96, 160
 """Samples are averaged so that all traces together have about so many, a trace between these."""
 NEAR_CHANCE: Final = 1e-4
 """Chance at which an order that fits worse is ruled out."""
+NOTHING_LEFT: Final = 1e-6
+"""Share of an order that others must leave over, or it is one of them."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -108,7 +110,7 @@ def ripple_basis(angles: Sequence[Array], z: int) -> RippleBasis | None:
     for theta, n in zip(angles, bins, strict=True):
         middle = binned(theta, n)
         Q = np.linalg.qr(np.polynomial.legendre.legvander(np.linspace(-1, 1, n), DEGREE))[0]
-        lost = np.sinc(orders * np.ptp(theta) / (2 * math.pi * n))
+        lost = _averaging_loss(orders, float(np.ptp(theta)) / (len(theta) - 1), len(theta) / n)
         wave = np.exp(1j * np.outer(middle, orders)) * lost
         parts.append(wave - Q @ (Q.T @ wave))
         traces.append((slice(first, first + n), Q))
@@ -119,6 +121,12 @@ def ripple_basis(angles: Sequence[Array], z: int) -> RippleBasis | None:
     return RippleBasis(bins, tuple(traces), orders, cos, sin, products, span)
 
 
+def _averaging_loss(orders: IntArray, step: float, together: float) -> Array:
+    """What the mean of so many samples leaves of a wave."""
+    half = orders * step / 2
+    return np.asarray(np.sin(together * half) / (together * np.sin(half)))
+
+
 def find_ripple(basis: RippleBasis, deviations: Sequence[Array], risk: float, z: int) -> list[RippleFound]:
     """Waves on one flank, the strongest first.
 
@@ -127,87 +135,112 @@ def find_ripple(basis: RippleBasis, deviations: Sequence[Array], risk: float, z:
     """
     y = basis.averaged(deviations)
     taken: list[int] = []
-    rest = y
     while len(taken) < MOST_WAVES:
-        energy = _energy(basis, rest)
+        energy = _energy(basis, y, taken)
         energy[taken] = -1.0
         taken.append(int(np.argmax(energy)))
-        rest = _without(basis, y, taken)
     while taken:
-        p = [
-            _agreement(basis, _without(basis, y, taken[:i] + taken[i + 1 :]), taken[i])
-            for i in range(len(taken))
-        ]
+        fit = _fit(basis, y, taken)
+        p = [_agreement(_of_each_trace(basis, fit, number)) for number in range(len(taken))]
         worst = int(np.argmax(p))
         if p[worst] <= risk / len(basis.orders):
             break
         del taken[worst]
-    return [_described(basis, y, taken, number, p[number], z) for number in range(len(taken))]
+    return [_described(basis, y, fit, number, p[number], z) for number in range(len(taken))]
 
 
-def _without(basis: RippleBasis, y: Array, taken: Sequence[int]) -> Array:
-    """What a joint fit of these waves leaves."""
-    if not taken:
-        return y
+@dataclass(frozen=True, eq=False, slots=True)
+class _JointFit:
+    """Least squares fit of some waves together."""
+
+    taken: tuple[int, ...]
+    columns: Array
+    """All cosines, then all sines."""
+    theta: Array
+    rest: Array
+
+    def cos_sin(self, number: int) -> tuple[float, float]:
+        return float(self.theta[number]), float(self.theta[len(self.taken) + number])
+
+    def with_rest(self, number: int) -> Array:
+        """One of the waves and what the fit leaves."""
+        own = [number, len(self.taken) + number]
+        return np.asarray(self.rest + self.columns[:, own] @ self.theta[own])
+
+
+def _fit(basis: RippleBasis, y: Array, taken: Sequence[int]) -> _JointFit:
     columns = np.concatenate([basis.cos[:, taken], basis.sin[:, taken]], axis=1)
-    return np.asarray(y - columns @ np.linalg.lstsq(columns, y, rcond=None)[0])
+    theta = np.linalg.lstsq(columns, y, rcond=None)[0]
+    return _JointFit(tuple(taken), columns, theta, y - columns @ theta)
 
 
-def _energy(basis: RippleBasis, y: Array) -> Array:
-    """Sum of squares that each order takes out. shape (orders,)"""
-    cc, cs, ss = basis.products
+def _energy(basis: RippleBasis, y: Array, beside: Sequence[int]) -> Array:
+    """Sum of squares that each order takes out beside some waves that are fitted with it. shape (orders,)"""
+    Q = np.linalg.qr(np.concatenate([basis.cos[:, beside], basis.sin[:, beside]], axis=1))[0]
+    y = y - Q @ (Q.T @ y)
+    in_cos, in_sin = Q.T @ basis.cos, Q.T @ basis.sin
+    cc, cs, ss = (
+        whole - np.einsum("ij,ij->j", one, other)
+        for whole, one, other in zip(
+            basis.products, (in_cos, in_cos, in_sin), (in_cos, in_sin, in_sin), strict=True
+        )
+    )
     c, s = basis.cos.T @ y, basis.sin.T @ y
-    return np.asarray((ss * c * c - 2 * cs * c * s + cc * s * s) / (cc * ss - cs * cs))
+    area = cc * ss - cs * cs
+    told = area > NOTHING_LEFT * basis.products[0] * basis.products[2]
+    energy = np.zeros(len(basis.orders))
+    np.divide(ss * c * c - 2 * cs * c * s + cc * s * s, area, out=energy, where=told)
+    return energy
 
 
-def _of_each_trace(basis: RippleBasis, y: Array, place: int) -> NDArray[np.complex128]:
-    """Amplitude of an order on each trace by itself, cosine and sine as real and imaginary part."""
+def _of_each_trace(basis: RippleBasis, fit: _JointFit, number: int) -> NDArray[np.complex128]:
+    """Amplitude of a wave on each trace by itself, cosine and sine as real and imaginary part."""
+    y, place = fit.with_rest(number), fit.taken[number]
     found = np.empty(len(basis.traces), dtype=np.complex128)
-    for number, (where, _) in enumerate(basis.traces):
+    for one, (where, _) in enumerate(basis.traces):
         columns = np.stack([basis.cos[where, place], basis.sin[where, place]], axis=1)
         cos, sin = np.linalg.lstsq(columns, y[where], rcond=None)[0]
-        found[number] = complex(cos, sin)
+        found[one] = complex(cos, sin)
     return found
 
 
-def _agreement(basis: RippleBasis, y: Array, place: int) -> float:
+def _agreement(each: NDArray[np.complex128]) -> float:
     """Chance that amplitudes and phases agree so well between teeth: F test of a mean vector."""
     from scipy import special
 
-    each = _of_each_trace(basis, y, place)
     n = len(each)
-    scatter = float(np.sum(np.abs(each - each.mean()) ** 2)) / (2 * (n - 1))
-    F = n * abs(each.mean()) ** 2 / (2 * max(scatter, 1e-12))
+    F = n * abs(each.mean()) ** 2 / (2 * max(_scatter(each) ** 2, 1e-12))
     return float(special.fdtrc(2, 2 * (n - 1), F))
 
 
-def _described(
-    basis: RippleBasis, y: Array, taken: Sequence[int], number: int, p: float, z: int
-) -> RippleFound:
-    columns = np.concatenate([basis.cos[:, taken], basis.sin[:, taken]], axis=1)
-    theta = np.linalg.lstsq(columns, y, rcond=None)[0]
-    place = taken[number]
-    without = _without(basis, y, [*taken[:number], *taken[number + 1 :]])
-    each = _of_each_trace(basis, without, place)
-    n = len(each)
-    scatter = math.sqrt(float(np.sum(np.abs(each - each.mean()) ** 2)) / (2 * (n - 1)))
+def _scatter(each: NDArray[np.complex128]) -> float:
+    """Standard deviation of a part of the amplitude from tooth to tooth."""
+    return math.sqrt(float(np.sum(np.abs(each - each.mean()) ** 2)) / (2 * (len(each) - 1)))
+
+
+def _described(basis: RippleBasis, y: Array, fit: _JointFit, number: int, p: float, z: int) -> RippleFound:
+    place = fit.taken[number]
+    cos, sin = fit.cos_sin(number)
+    each = _of_each_trace(basis, fit, number)
     return RippleFound(
         order=int(basis.orders[place]),
-        cos=float(theta[number]),
-        sin=float(theta[len(taken) + number]),
-        u=2 * scatter / math.sqrt(n),
+        cos=cos,
+        sin=sin,
+        u=2 * _scatter(each) / math.sqrt(len(each)),
         p=p,
-        alike=_alike(basis, without, y - columns @ theta, place, z),
-        teeth=n,
+        alike=_alike(basis, y, fit, number, z),
+        teeth=len(each),
         waves=float(basis.orders[place]) * basis.span / (2 * math.pi),
     )
 
 
-def _alike(basis: RippleBasis, y: Array, rest: Array, place: int, z: int) -> tuple[int, ...]:
-    """Orders that leave no more than chance would: likelihood ratio, for noise that is not white."""
+def _alike(basis: RippleBasis, y: Array, fit: _JointFit, number: int, z: int) -> tuple[int, ...]:
+    """Orders that, in place of a wave, leave no more than chance would: likelihood ratio, for noise that is
+    not white."""
     from scipy import special
 
-    energy = _energy(basis, y)
+    place, rest = fit.taken[number], fit.rest
+    energy = _energy(basis, y, [*fit.taken[:number], *fit.taken[number + 1 :]])
     lost = energy[place] - energy
     variance = float(rest @ rest) / max(1, len(rest) - 2 - (DEGREE + 1) * len(basis.traces))
     allowed = 2 * special.chdtri(2, NEAR_CHANCE) * variance * _correlation(basis, rest)
