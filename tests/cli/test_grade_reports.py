@@ -276,12 +276,12 @@ def test_libraries_of_reports_are_loaded_only_for_them(tmp_path):
     code = (
         "import sys\nfrom gearqa.cli import app\n"
         "app.run(sys.argv[1:])\n"
-        "print([m for m in ('typst', 'gearqa.report.draw.charts', 'gearqa.report.render.html',"
+        "print([m for m in ('typst', 'gearqa.report.draw.trace_chart', 'gearqa.report.render.html',"
         " 'gearqa.report.render.pdf') if m in sys.modules], file=sys.stderr)"
     )
     for words, loaded in (
         ((), "[]"),
-        (("--html", tmp_path / "r.html"), "['gearqa.report.draw.charts', 'gearqa.report.render.html']"),
+        (("--html", tmp_path / "r.html"), "['gearqa.report.draw.trace_chart', 'gearqa.report.render.html']"),
     ):
         done = subprocess.run(
             [sys.executable, "-c", code, "grade", str(folder), "--quiet", *map(str, words)],

@@ -43,6 +43,8 @@ _WORDS: Final[tuple[tuple[str, str], ...]] = (
         r"|teilungsgesamt|teilungssumm",
     ),
     ("single_pitch", r"(single|individual) pitch|pitch single|teilungseinzel|einzelteilung"),
+    ("profile_parabola_form", r"profile (form|shape).* parabola"),
+    ("helix_parabola_form", r"(helix|lead) (form|shape).* parabola"),
     ("profile_crowning", r"profile crown|profilballigkeit|h(ö|oe)henballigkeit"),
     ("profile_slope", r"profile (slope|angle)|profilwinkel"),
     ("profile_form", r"profile (form|shape)|profilform"),
