@@ -7,7 +7,7 @@ Signs, flank names and numbering are stated in DEVELOPERS.md ("Conventions").
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 Flank = Literal["left", "right"]
 FLANKS: tuple[Flank, Flank] = ("left", "right")
@@ -122,8 +122,29 @@ PARAMETERS: dict[str, Parameter] = {
     )
 }  # fmt: skip
 
+SIZE: Final = "size"
+"""Key of the size of the teeth, which has limits and no class."""
+SIZE_OF_TEETH: Final = Parameter(
+    SIZE, SIZE, "size of the teeth", "thickness", "never", True,
+    "dimension over or between balls, or span, less the middle of its limits",
+)  # fmt: skip
+"""The size as a quantity of its own beside the parameters."""
+QUANTITIES: Final[tuple[str, ...]] = (*PARAMETERS, SIZE)
+"""Keys of all that has a value for a gear."""
+
 DEFAULT_GRADED: tuple[str, ...] = tuple(k for k, p in PARAMETERS.items() if p.grading == "default")
 GRADABLE: tuple[str, ...] = tuple(k for k, p in PARAMETERS.items() if p.grading != "never")
+
+
+def quantity_of(key: str) -> Parameter:
+    """A parameter, or the size.
+
+    Examples
+    --------
+    >>> quantity_of("single_pitch").symbol, quantity_of("size").name
+    ('fp', 'size of the teeth')
+    """
+    return SIZE_OF_TEETH if key == SIZE else PARAMETERS[key]
 
 
 def symbol_of(key: str) -> str:

@@ -7,7 +7,6 @@ from datetime import datetime
 from typing import Protocol
 
 from gearqa.model.drift import (
-    SIZE,
     DressDecision,
     DriftSeries,
     HoldRange,
@@ -15,7 +14,7 @@ from gearqa.model.drift import (
     PartsToLimit,
     Sentence,
 )
-from gearqa.symbols import PARAMETERS, Flank
+from gearqa.symbols import PARAMETERS, SIZE, Flank
 from gearqa.wording.numbers import count_text, fixed_text, share_text, short_text
 from gearqa.wording.sentences import sentence
 

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final, NamedTuple
 
 from gearqa.errors import Notice
-from gearqa.evaluation.criteria import BY_VALUE, all_of
+from gearqa.evaluation.criteria import all_of
 from gearqa.evaluation.gaps import curve_gaps, not_assessed, warnings
 from gearqa.evaluation.limit_curves import curve_results
 from gearqa.evaluation.parameters import judged_flanks, master_state, near_limit, parameter_result
@@ -22,7 +22,7 @@ from gearqa.evaluation.pitch_sets import PitchSet
 from gearqa.evaluation.sizes import size_results
 from gearqa.evaluation.trace_sets import TraceSet, measured_traces
 from gearqa.evaluation.value_states import worst_state
-from gearqa.model.measurement import FIRST_MEASUREMENT, GearMeasurement, Production
+from gearqa.model.measurement import FIRST_MEASUREMENT, GearMeasurement, Production, SizeReading
 from gearqa.model.results import (
     CurveTrace,
     GearResult,
@@ -33,7 +33,7 @@ from gearqa.model.results import (
     State,
     TraceResult,
 )
-from gearqa.symbols import FLANKS, PARAMETERS, Flank, TraceKind
+from gearqa.symbols import FLANKS, PARAMETERS, SIZE, Flank, TraceKind
 
 BEYOND: Final = 12
 """Sorts behind every class."""
@@ -42,7 +42,7 @@ BEYOND: Final = 12
 def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, setup: PartSetup) -> GearResult:
     """Judge one gear from the values of its traces, pitch and runout."""
     gaps = not_assessed(gear, traces, pitch, setup)
-    sizes, size_gaps = size_results(gear.sizes, setup.part.tolerance.size)
+    sizes, size_gaps = sized(gear.sizes, gear.production, setup)
     apart = (*size_gaps, *curve_gaps(traces, setup, gear.serial))
     evaluated = Evaluated(
         gear.serial,
@@ -58,6 +58,14 @@ def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, setup:
         gear.measurement,
     )
     return judged_gear(evaluated, setup)
+
+
+def sized(
+    readings: Sequence[SizeReading], production: Production | None, setup: PartSetup
+) -> tuple[tuple[SizeResult, ...], tuple[NotAssessed, ...]]:
+    """Sizes of a gear against the drawing, under the uncertainty of its instrument."""
+    expanded = setup.part.uncertainty(SIZE, production.instrument if production else None)
+    return size_results(readings, setup.part.tolerance.size, expanded, setup.part.decision)
 
 
 class Evaluated(NamedTuple):
@@ -118,7 +126,7 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
     ]
     states: list[State | None] = [
         *(p.state for p in graded.values()),
-        *(BY_VALUE[size.conforms] for size in sizes if size.lower_mm is not None),
+        *(size.state for size in sizes if size.lower_mm is not None),
         *(one.state for one in curves),
         *(["not assessed"] if required_gaps or apart else ()),
     ]

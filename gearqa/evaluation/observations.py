@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from gearqa.model.drift import DRIFT_PARAMETERS, SIZE, Observation
-from gearqa.model.part import Part
-from gearqa.model.results import FlankResult, GearResult, ParameterResult, SizeResult
-from gearqa.symbols import PARAMETERS, Flank
+from gearqa.evaluation.sizes import size_deviation
+from gearqa.model.drift import DRIFT_PARAMETERS, Observation
+from gearqa.model.part import Part, SizeTolerance
+from gearqa.model.results import FlankResult, GearResult, ParameterResult
+from gearqa.model.size import half_um
+from gearqa.symbols import PARAMETERS, SIZE, Flank
 from gearqa.wording.numbers import tolerance_limits
 
 UNKNOWN_GRINDER = "unknown"
@@ -34,7 +36,7 @@ def observations_from_results(
         if made is None:
             continue
         for key in wanted:
-            for flank, (mean, low, high), (limit_low, limit_high) in _values(gear, key):
+            for flank, (mean, low, high), (limit_low, limit_high) in _values(gear, key, part):
                 yield Observation(
                     part=part.part.number,
                     grinder=made.grinder or UNKNOWN_GRINDER,
@@ -60,10 +62,10 @@ def observations_from_results(
                 )
 
 
-def _values(gear: GearResult, key: str) -> Iterator[tuple[Flank | None, Values, Limits]]:
+def _values(gear: GearResult, key: str, part: Part) -> Iterator[tuple[Flank | None, Values, Limits]]:
     """Flank, mean with extremes, and limits of each value of a parameter."""
     if key == SIZE:
-        yield from map(_size, gear.size[:1])
+        yield from _size(gear, part.tolerance.size)
         return
     result = gear.parameters.get(key)
     if result is None:
@@ -87,20 +89,16 @@ def _limits(key: str, result: ParameterResult | FlankResult) -> Limits:
     return (low if PARAMETERS[key].signed or low > 0 else None), high
 
 
-def _size(reading: SizeResult) -> tuple[None, Values, Limits]:
-    middle, limits = 0.0, (None, None)  # type: tuple[float, Limits]
-    if reading.lower_mm is not None and reading.upper_mm is not None:
-        middle = (reading.lower_mm + reading.upper_mm) / 2
-        half = round(500 * (reading.upper_mm - reading.lower_mm), 6)
-        limits = (-half, half)
-    value = round(1000 * (reading.value_mm - middle), 6)
-    return None, (value,) * 3, limits
+def _size(gear: GearResult, asked: SizeTolerance | None) -> Iterator[tuple[None, Values, Limits]]:
+    one = size_deviation(gear, asked)
+    if one is None:
+        return
+    half = None if asked is None else half_um(asked.lower_mm, asked.upper_mm)
+    yield None, (one.mean_um, one.min_um, one.max_um), (None if half is None else -half, half)
 
 
 def _uncertainty(gear: GearResult, key: str, part: Part) -> float | None:
-    """Expanded uncertainty, as found with the gear or stated for its instrument; none of the size."""
-    if key == SIZE:
-        return None
-    found = gear.parameters[key].uncertainty_um
+    """Expanded uncertainty, as found with the gear or stated for its instrument."""
+    found = None if key == SIZE else gear.parameters[key].uncertainty_um
     instrument = gear.production.instrument if gear.production else None
     return part.uncertainty(key, instrument) if found is None else found

@@ -17,7 +17,7 @@ from gearqa.evaluation.trace_specs import CurveSpec, curve_specs, trace_spec
 from gearqa.model.part import Confirmation, Part
 from gearqa.model.results import RunoutMethod
 from gearqa.standards import standard
-from gearqa.symbols import PARAMETERS, Family, Flank, TraceKind
+from gearqa.symbols import PARAMETERS, QUANTITIES, Family, Flank, TraceKind
 from gearqa.wording.numbers import fixed_text
 
 TRACE_KINDS: Final[tuple[TraceKind, TraceKind]] = ("profile", "helix")
@@ -81,10 +81,10 @@ class PartSetup:
         )
 
     def uncertainty(self, instrument: str | None) -> dict[str, float]:
-        """Expanded uncertainty U of the parameters for which one is stated. [um]"""
+        """Expanded uncertainty U of the parameters, and of the size, for which one is stated. [um]"""
         return {
             key: U
-            for key in (PARAMETERS if self.part.uncertainty_um else ())
+            for key in (QUANTITIES if self.part.uncertainty_um else ())
             if (U := self.part.uncertainty(key, instrument)) is not None
         }
 

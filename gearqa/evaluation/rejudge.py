@@ -8,10 +8,9 @@ from typing import Final
 from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.criteria import Criteria
 from gearqa.evaluation.gaps import DOUBTS, Gap, gap_notices
-from gearqa.evaluation.gear_result import Evaluated, judged_gear
+from gearqa.evaluation.gear_result import Evaluated, judged_gear, sized
 from gearqa.evaluation.limit_curves import CURVE_OF
 from gearqa.evaluation.part_setup import TRACE_KINDS, Measured, PartSetup, Where
-from gearqa.evaluation.sizes import size_results
 from gearqa.evaluation.trace_sets import measured_traces
 from gearqa.model.measurement import SizeReading
 from gearqa.model.part import Part
@@ -47,7 +46,7 @@ def judged_anew(gear: GearResult, setup: PartSetup) -> GearResult:
     readings = [
         SizeReading(s.method, s.value_mm, s.pin_diameter_mm, s.teeth_spanned, s.position) for s in gear.size
     ]
-    sizes, size_gaps = size_results(readings, setup.part.tolerance.size)
+    sizes, size_gaps = sized(readings, gear.production, setup)
     curve_gaps = (
         one for kind, curve in CURVE_OF.items() for one in gear.not_assessed
         if one.parameter == curve and _asked(one, kind, setup)

@@ -10,18 +10,18 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from typing import IO, Any, Final, Self
 
+from gearqa.evaluation.criteria import all_of
 from gearqa.evaluation.observations import observations_from_results
+from gearqa.evaluation.sizes import size_counted
 from gearqa.history.stored_texts import dumps, identity_text, packed, stored_text, utc_text
-from gearqa.model.drift import SIZE
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
 from gearqa.results.grade_json import GRADE
-from gearqa.symbols import PARAMETERS
+from gearqa.symbols import QUANTITIES, SIZE
 
 BATCH: Final = 500
 """Gears that are looked up and written at once."""
-FIGURE_KEYS: Final = (*PARAMETERS, SIZE)
 IN_MEMORY: Final = 16 << 20
 """Bytes of drafts held in memory before a temporary file takes over."""
 
@@ -73,9 +73,10 @@ def draft_of(gear: GearResult, digests: Mapping[str, str], part: Part, *, simula
 def figures_of(gear: GearResult, part: Part) -> Iterator[dict[str, Any]]:
     """Key figures per parameter and flank: what drift analysis needs, and the verdict."""
     produced = gear if gear.production is not None else replace(gear, production=Production())
-    for one in observations_from_results([produced], part, parameters=FIGURE_KEYS):
+    for one in observations_from_results([produced], part, parameters=QUANTITIES):
         if one.parameter == SIZE:
-            value, class_, conforms = one.mean_um, None, gear.size[0].conforms
+            sizes = size_counted(gear, part.tolerance.size)
+            value, class_, conforms = one.mean_um, None, all_of([size.conforms for size in sizes])
         else:
             whole = gear.parameters[one.parameter]
             result = whole if one.flank is None else whole.flanks[one.flank]

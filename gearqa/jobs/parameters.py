@@ -6,8 +6,7 @@ from difflib import get_close_matches
 from typing import Final
 
 from gearqa.errors import ArgumentError
-from gearqa.model.drift import SIZE
-from gearqa.symbols import PARAMETERS
+from gearqa.symbols import QUANTITIES
 
 LARGEST_LOT: Final = 10**9
 """Far beyond any lot, and far from overflow."""
@@ -23,8 +22,9 @@ def require_lot_size(size: int | None) -> None:
 
 def require_parameter(key: str) -> None:
     """Raise ArgumentError, which names the nearest one, unless `key` is a parameter or the size."""
-    known = (*PARAMETERS, SIZE)
-    if key not in known:
-        near = get_close_matches(key, known, n=1)
+    if key not in QUANTITIES:
+        near = get_close_matches(key, QUANTITIES, n=1)
         nearest = f"; nearest: {near[0]}" if near else ""
-        raise ArgumentError("parameter", f"'{key}' is no parameter{nearest}. Parameters: {', '.join(known)}")
+        raise ArgumentError(
+            "parameter", f"'{key}' is no parameter{nearest}. Parameters: {', '.join(QUANTITIES)}"
+        )

@@ -15,7 +15,7 @@ from gearqa.arrays import Array, IntArray
 from gearqa.errors import Notice
 from gearqa.model.declared import Simulated
 from gearqa.model.measurement import InputFile
-from gearqa.symbols import Flank
+from gearqa.symbols import SIZE, Flank
 
 SeriesKey = tuple[str, str, str, Flank | None]
 """Part, grinder, parameter, flank."""
@@ -25,8 +25,6 @@ WORTH_MEASURING: Final = 0.001
 """Chance to lie beyond a limit from which a part in cycles under suspicion is worth measuring."""
 LEAST_OFFSET_UM: Final = 0.05
 """A smaller offset of the level is not worth a correction."""
-SIZE: Final = "size"
-"""Key of the dimension over balls or the span."""
 DRIFT_PARAMETERS: tuple[str, ...] = (
     "single_pitch", "cumulative_pitch", "runout", "profile_slope", "profile_crowning", "helix_slope",
     "helix_crowning", SIZE,

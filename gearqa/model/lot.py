@@ -220,6 +220,8 @@ class ParameterStatistics:
     plot_quantiles: tuple[float, ...] = ()
     """Probability plot: normal quantiles of the ordered values (or logarithms)."""
     plot_values_um: tuple[float, ...] = ()
+    zero_mm: Annotated[float | None, KNOWN] = None
+    """Size only: the middle of its limits, from which the values are counted."""
 
 
 SeriesTable = Mapping[str, Mapping[FlankKey, ParameterStatistics]]
@@ -291,6 +293,13 @@ class LotGear:
     """Against the limit curves of the drawing, a flank each."""
     warnings: Annotated[tuple[Notice, ...], KNOWN] = ()
     """What grading warns of, the reasons of what was not assessed among it."""
+    size: Annotated[ValueState | None, KNOWN] = None
+    """The size of the teeth, where the drawing limits it: from the middle of its limits, without class."""
+
+    @property
+    def with_size(self) -> tuple[ValueState, ...]:
+        """All values that count for conformity."""
+        return self.values if self.size is None else (*self.values, self.size)
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from gearqa.model.decision_rule import DecisionTable
 from gearqa.model.editions import EDITIONS, ISO_1328_1_2013, EditionRules, SlopeSpan, StandardTitle
 from gearqa.model.limit_curves import Over, Points, ToleranceCurves, check_order
 from gearqa.model.table import LARGEST, TomlTable, about, fault, optional
-from gearqa.symbols import DEFAULT_GRADED, FLANKS, GRADABLE, PARAMETERS, Flank
+from gearqa.symbols import DEFAULT_GRADED, FLANKS, GRADABLE, PARAMETERS, QUANTITIES, Flank
 from gearqa.wording.numbers import short_text
 
 Positive = Annotated[float, Field(gt=0)]
@@ -483,7 +483,7 @@ class Part(TomlTable):
         "no standard defines master quality; the job does", default=MasterQuality()
     )
     uncertainty_um: dict[str, Positive | dict[str, Positive]] = about(
-        "expanded uncertainty U (k = 2) by parameter, or in a table by instrument", default={}
+        "expanded uncertainty U (k = 2) by parameter or of the size, or in a table by instrument", default={}
     )
     decision: DecisionTable | None = optional(
         "what counts as proven under U, for grade and lot alike; a plan's own table wins. Without it grade "
@@ -499,9 +499,9 @@ class Part(TomlTable):
         for key, entry in value.items():
             table = entry if isinstance(entry, dict) else {key: entry}
             for name in table:
-                if name not in PARAMETERS:
+                if name not in QUANTITIES:
                     where = f"{key}.{name}" if isinstance(entry, dict) else name
-                    raise _unknown_key(where, name, PARAMETERS, reason=Reason.UNKNOWN_KEY)
+                    raise _unknown_key(where, name, QUANTITIES, reason=Reason.UNKNOWN_KEY)
         return value
 
     @property
@@ -529,7 +529,7 @@ class Part(TomlTable):
         return tuple(key for key in PARAMETERS if key in named)
 
     def uncertainty(self, parameter: str, instrument: str | None = None) -> float | None:
-        """Expanded uncertainty U (k = 2) of a parameter, by instrument where given. [um]"""
+        """Expanded uncertainty U (k = 2) of a parameter or the size, by instrument where given. [um]"""
         own = self.uncertainty_um.get(instrument or "")
         if isinstance(own, dict) and parameter in own:
             return own[parameter]

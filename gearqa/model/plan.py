@@ -14,7 +14,7 @@ from gearqa.errors import Reason
 from gearqa.model.decision_rule import DecisionTable, Share
 from gearqa.model.part import Positive
 from gearqa.model.table import TomlTable, about, fault
-from gearqa.symbols import PARAMETERS
+from gearqa.symbols import QUANTITIES, quantity_of
 
 Drawn = Literal["random", "systematic", "convenience", "unknown"]
 Scheme = Literal["isolated lot", "AQL", "own"]
@@ -86,10 +86,10 @@ class SamplingTable(TomlTable):
         if (self.k is None) != (not self.variables):
             raise fault("variables", f"{len(self.variables)} parameters", "k and variables together")
         for number, key in enumerate(self.variables):
-            if key not in PARAMETERS or PARAMETERS[key].family == "pitch":
+            if key not in QUANTITIES or quantity_of(key).family == "pitch":
                 raise fault(
                     f"variables.{number}", f"'{key}'",
-                    "a parameter with a distribution: slopes, totals, forms, runout",
+                    "a parameter with a distribution: slopes, totals, forms, runout, size",
                 )  # fmt: skip
         return self
 
@@ -166,6 +166,6 @@ class Plan(TomlTable):
             if serial in serials[:number]:
                 raise fault(f"repeats.{number}.serial", f"'{serial}' a second time", "each gear once")
         for key in self.uncertainty_source:
-            if key not in PARAMETERS:
-                raise fault(f"uncertainty_source.{key}", f"'{key}'", f"one of {', '.join(PARAMETERS)}")
+            if key not in QUANTITIES:
+                raise fault(f"uncertainty_source.{key}", f"'{key}'", f"one of {', '.join(QUANTITIES)}")
         return self

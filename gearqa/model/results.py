@@ -14,6 +14,7 @@ from typing import Annotated, ClassVar, Literal
 from gearqa.errors import Notice
 from gearqa.model.declared import FINITE, KNOWN, NEVER_NULL, Identity, Key, Only, Simulated, Within, only
 from gearqa.model.measurement import FIRST_MEASUREMENT, InputFile, Production
+from gearqa.model.size import half_um, middle_mm
 from gearqa.symbols import PARAMETERS, Flank, TraceKind
 
 Hand = Literal["right-hand", "left-hand"]
@@ -221,6 +222,25 @@ class SizeResult:
     lower_mm: float | None
     upper_mm: float | None
     conforms: Conforms
+    uncertainty_um: Annotated[float | None, KNOWN] = None
+    """Expanded uncertainty U of the size, where the part file states one."""
+    state: Annotated[State | None, KNOWN] = None
+    """Under the uncertainty U, before the decision rule."""
+
+    @property
+    def limits_um(self) -> tuple[float, float] | None:
+        """Limits from their middle; None where the drawing limits another size, or none."""
+        if self.lower_mm is None or self.upper_mm is None:
+            return None
+        half = half_um(self.lower_mm, self.upper_mm)
+        return -half, half
+
+    @property
+    def deviation_um(self) -> float:
+        """Size from the middle of its limits; without limits as it is."""
+        limited = self.lower_mm is not None and self.upper_mm is not None
+        middle = middle_mm(self.lower_mm or 0.0, self.upper_mm or 0.0) if limited else 0.0
+        return round(1000 * (self.value_mm - middle), 6)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

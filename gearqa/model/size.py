@@ -12,6 +12,16 @@ LimitsOf = Literal["thickness", "allowance", "balls", "span"]
 Teeth = Literal["nominal", "thinnest", "thickest"]
 
 
+def middle_mm(lower_mm: float, upper_mm: float) -> float:
+    """Middle of the limits, from which a size is counted where it is followed in micrometres."""
+    return (lower_mm + upper_mm) / 2
+
+
+def half_um(lower_mm: float, upper_mm: float) -> float:
+    """Distance of either limit from their middle."""
+    return round(500 * (upper_mm - lower_mm), 6)
+
+
 @dataclass(frozen=True, slots=True)
 class SizedGear:
     """What the size of teeth depends on."""

@@ -6,9 +6,15 @@ from collections.abc import Callable
 
 from gearqa.model.size import SizeRow, ToothSize
 from gearqa.report.blocks.document import Block, Bullets, Column, Facts, Table
-from gearqa.wording.numbers import DASH, count_text, fixed_text, number_text, short_text, signed_text
-
-DECIMALS_MM = 4
+from gearqa.wording.numbers import (
+    DASH,
+    count_text,
+    fixed_text,
+    number_text,
+    short_text,
+    signed_text,
+    size_mm_text,
+)
 
 
 def size_blocks(size: ToothSize) -> list[Block]:
@@ -43,19 +49,23 @@ def size_blocks(size: ToothSize) -> list[Block]:
 def _measures(size: ToothSize) -> list[tuple[str, Callable[[SizeRow], str]]]:
     where = "over" if size.gear.kind == "external" else "between"
     measures: list[tuple[str, Callable[[SizeRow], str]]] = [
-        ("thickness", lambda row: _mm(row.thickness_mm)),
+        ("thickness", lambda row: _size(row.thickness_mm)),
         ("allowance, µm", lambda row: signed_text(row.allowance_um, 1)),
-        (f"{where} balls of {short_text(size.ball_diameter_mm or 0.0)}", lambda row: _mm(row.balls_mm)),
-        ("balls touch at diameter", lambda row: _mm(row.balls_contact_mm, 2)),
+        (f"{where} balls of {short_text(size.ball_diameter_mm or 0.0)}", lambda row: _size(row.balls_mm)),
+        ("balls touch at diameter", lambda row: _diameter(row.balls_contact_mm)),
     ]
     if size.teeth_spanned is not None:
         over = count_text(size.teeth_spanned, "tooth", "teeth")
         measures += [
-            (f"span over {over}", lambda row: _mm(row.span_mm)),
-            ("span touches at diameter", lambda row: _mm(row.span_contact_mm, 2)),
+            (f"span over {over}", lambda row: _size(row.span_mm)),
+            ("span touches at diameter", lambda row: _diameter(row.span_contact_mm)),
         ]
     return measures
 
 
-def _mm(value: float | None, decimals: int = DECIMALS_MM) -> str:
-    return DASH if value is None else fixed_text(value, decimals)
+def _size(value: float | None) -> str:
+    return DASH if value is None else size_mm_text(value)
+
+
+def _diameter(value: float | None) -> str:
+    return DASH if value is None else fixed_text(value, 2)

@@ -19,6 +19,7 @@ from gearqa.model.results import (
     TraceResult,
 )
 from gearqa.results.entries import key_of, names_of
+from gearqa.symbols import SIZE
 from gearqa.wording.formulas import without_formula
 from gearqa.wording.safety import NOT_MEASURED, RESULT_MARK
 
@@ -127,6 +128,17 @@ def _curves(gear: GearResult, one: LimitCurveResult, columns: int) -> list[Any]:
     return [*row, *[None] * (columns - len(row))]
 
 
+def _sizes(gear: GearResult, columns: int) -> Iterator[list[Any]]:
+    """A row of the reading of the size nearest to a limit, both from the middle of the limits."""
+    limited = [one for one in gear.size if one.limits_um is not None]
+    if limited:
+        worst = max(limited, key=lambda one: abs(one.deviation_um))
+        verdict = next((one.conforms for one in limited if one.conforms is not True), worst.conforms)
+        row = [gear.serial, gear.measurement, SIZE, worst.deviation_um, None, *[None] * len(JUDGED)]
+        row += [*(worst.limits_um or ()), verdict]
+        yield [*row, *[None] * (columns - len(row))]
+
+
 def gear_rows(gear: GearResult) -> Iterator[list[Any]]:
     """One row a parameter, worst over flanks."""
     for key, one in gear.parameters.items():
@@ -134,6 +146,7 @@ def gear_rows(gear: GearResult) -> Iterator[list[Any]]:
     for kind in dict.fromkeys(one.kind for one in gear.limit_curves):
         worst = min((one for one in gear.limit_curves if one.kind == kind), key=lambda one: one.margin_um)
         yield _curves(gear, worst, len(GEAR_COLUMNS))
+    yield from _sizes(gear, len(GEAR_COLUMNS))
     yield from _unassessed(gear, len(GEAR_COLUMNS))
 
 
@@ -148,6 +161,7 @@ def flank_rows(gear: GearResult) -> Iterator[list[Any]]:
                 side.min_um, side.max_um, side.mean_um, side.spread_um,
             ]  # fmt: skip
     yield from (_curves(gear, one, len(FLANK_COLUMNS)) for one in gear.limit_curves)
+    yield from _sizes(gear, len(FLANK_COLUMNS))
     yield from _unassessed(gear, len(FLANK_COLUMNS))
 
 

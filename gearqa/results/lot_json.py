@@ -8,7 +8,7 @@ from gearqa.model.lot import FlankKey, LotResult, ParameterStatistics
 from gearqa.results.codec import Table
 from gearqa.results.csvio import Style, csv_table
 from gearqa.results.document import ResultDocument
-from gearqa.symbols import PARAMETERS
+from gearqa.symbols import QUANTITIES
 
 LOT: Final = ResultDocument(
     "gearqa.lot/1", "gearqa lot sign-off", LotResult, definitions={ParameterStatistics: "series"}
@@ -25,13 +25,13 @@ COLUMNS: Final = (
 
 def lot_csv(result: LotResult, style: Style = "comma") -> bytes:
     """One row a gear, parameter and flank."""
-    rows = ((gear, value) for gear in result.gears for value in gear.values)
+    rows = ((gear, value) for gear in result.gears for value in gear.with_size)
     return csv_table(COLUMNS, rows, simulated=result.simulated, style=style)
 
 
 def lot_json_schema() -> Table:
-    """Schema of `lot --json`, with the statistics by parameter and flank."""
+    """Schema of `lot --json`, with the statistics by parameter and flank, and of the size."""
     from gearqa.results.json_schema import reference, some_of
 
     by_flank = some_of(dict.fromkeys(get_args(FlankKey), reference("series")))
-    return LOT.json_schema(parameters=some_of(dict.fromkeys(PARAMETERS, by_flank)))
+    return LOT.json_schema(parameters=some_of(dict.fromkeys(QUANTITIES, by_flank)))

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from gearqa.evaluation.criteria import Criteria, Criterion
 from gearqa.evaluation.limit_curves import curve_states
+from gearqa.evaluation.sizes import SizeDeviation, size_criterion, size_deviation
 from gearqa.evaluation.value_states import (
     Limits,
     counted,
@@ -20,13 +21,15 @@ from gearqa.model.lot import LimitCurveState, LotGear, ValueState, flank_key
 from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, LimitCurveResult, ParameterResult, State
 from gearqa.statistics import conformity
-from gearqa.symbols import PARAMETERS, Flank
+from gearqa.symbols import PARAMETERS, SIZE, Flank
 
-Measured = ParameterResult | FlankResult
+Measured = ParameterResult | FlankResult | SizeDeviation
 
 
-def measured(gear: GearResult, key: str, flank: Flank | None) -> Measured | None:
-    """The result of one parameter and flank; None where the gear has none."""
+def measured(gear: GearResult, key: str, flank: Flank | None, part: Part) -> Measured | None:
+    """The result of one parameter and flank, or of the size; None where the gear has none."""
+    if key == SIZE:
+        return size_deviation(gear, part.tolerance.size)
     result = gear.parameters.get(key)
     return result if result is None or flank is None else result.flanks.get(flank)
 
@@ -54,15 +57,6 @@ def class_proven(
     return None
 
 
-def size_states(gear: GearResult) -> tuple[State, ...]:
-    """States of the sizes that the drawing limits; judged by value, as their uncertainty is not known."""
-    return tuple(
-        "conforms" if size.conforms else "does not conform" if size.conforms is False else "not assessed"
-        for size in gear.size
-        if size.lower_mm is not None
-    )
-
-
 def judge_curve(one: LimitCurveResult, expanded: float | None, decision: DecisionTable) -> LimitCurveState:
     """State of one flank between its limit curves, under the uncertainty U of the total deviation."""
     state, counts_as = curve_states(one.margin_um, expanded, decision)
@@ -71,14 +65,14 @@ def judge_curve(one: LimitCurveResult, expanded: float | None, decision: Decisio
     )
 
 
-def missing_of(gear: GearResult, criteria: Criteria) -> tuple[tuple[str, Flank | None], ...]:
+def missing_of(gear: GearResult, part: Part, criteria: Criteria) -> tuple[tuple[str, Flank | None], ...]:
     """Parameters and flanks that are asked for and were not assessed, whole or in part."""
     named = {(one.parameter, one.flank) for one in gear.not_assessed}
     return tuple(
         (key, flank)
         for (key, flank), criterion in criteria.of.items()
         if criterion.graded
-        and (measured(gear, key, flank) is None or (key, flank) in named or (key, None) in named)
+        and (measured(gear, key, flank, part) is None or (key, flank) in named or (key, None) in named)
     )
 
 
@@ -89,7 +83,7 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
     with_class = 0
     master: list[State] = []
     for (key, flank), criterion in criteria.of.items():
-        one = measured(gear, key, flank)
+        one = measured(gear, key, flank, part)
         if one is None or not criterion.graded:
             continue
         expanded = part.uncertainty(key, instrument)
@@ -100,7 +94,13 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
         if criterion.required:
             values.append(judge_value(key, flank, one, criterion, expanded, decision))
             with_class += criterion.row is not None
-    absent = missing_of(gear, criteria)
+    asked = part.tolerance.size
+    measured_size, size = size_deviation(gear, asked), None
+    if asked is not None and measured_size is not None:
+        expanded = part.uncertainty(SIZE, instrument)
+        size = judge_value(SIZE, None, measured_size, size_criterion(asked), expanded, decision)
+    counting = [*values, *([] if size is None else [size])]
+    absent = missing_of(gear, part, criteria)
     missing = [
         key if flank is None else f"{key} {flank}"
         for key, flank in absent
@@ -112,19 +112,19 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
         if gap.parameter not in PARAMETERS
     ]
     open_master = any(criteria.of[place].for_master for place in absent)
-    lost: tuple[State, ...] = (*(("not assessed",) if missing else ()), *size_states(gear))
+    lost: tuple[State, ...] = ("not assessed",) if missing else ()
     curves = tuple(
         judge_curve(one, part.uncertainty(f"{one.kind}_total", instrument), decision)
         for one in gear.limit_curves
     )
-    known = [v for v in values if v.probability_of_conformity is not None]
+    known = [v for v in counting if v.probability_of_conformity is not None]
     least = min(known, key=lambda v: v.probability_of_conformity or 0.0) if known else None
     proven = [v.class_proven for v in values if v.class_proven is not None]
     return LotGear(
         serial=gear.serial,
         measurement=gear.measurement,
-        state=worst_state([*(v.state for v in values), *(c.state for c in curves), *lost]),
-        counts_as=worst_state([*(v.counts_as for v in values), *(c.counts_as for c in curves), *lost]),
+        state=worst_state([*(v.state for v in counting), *(c.state for c in curves), *lost]),
+        counts_as=worst_state([*(v.counts_as for v in counting), *(c.counts_as for c in curves), *lost]),
         probability_of_conformity=least.probability_of_conformity if least else None,
         probability_parameter=least.parameter if least else None,
         probability_flank=least.flank if least else None,
@@ -137,6 +137,7 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
         limit_curves=curves,
         production=gear.production,
         warnings=gear.warnings,
+        size=size,
     )
 
 

@@ -97,8 +97,7 @@ def sign_off(
         decision_rule=_applied_rule(plan.decision, judged), sampling=sampling,
         risks=decision_risks(
             sampling, plan.decision, basis.statistics, basis.lot_size,
-            by_value=part.tolerance.size is not None
-            or any(curve.u_um is None for gear in judged for curve in gear.limit_curves),
+            by_value=any(curve.u_um is None for gear in judged for curve in gear.limit_curves),
         ),
         drawn=plan.drawn,
         segregate=facts.segregate, segregated_to=plan.segregated_to, remeasure=facts.remeasure,
@@ -205,7 +204,7 @@ def decide(facts: LotFacts) -> tuple[LotDecision, tuple[LotReason, ...]]:
 
 def _applied_rule(decision: DecisionTable, judged: Sequence[LotGear]) -> AppliedDecisionRule:
     """The rule that really applies: without any uncertainty it is simple acceptance."""
-    if all(value.u_um is None for gear in judged for value in gear.values):
+    if all(value.u_um is None for gear in judged for value in gear.with_size):
         return AppliedDecisionRule("simple acceptance", decision.confidence, None)
     return AppliedDecisionRule(decision.rule, decision.confidence, guard_band(1.0, decision.confidence))
 

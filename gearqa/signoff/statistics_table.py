@@ -16,6 +16,7 @@ import numpy as np
 
 from gearqa.arrays import Array, IntArray
 from gearqa.evaluation.criteria import Criteria, Criterion
+from gearqa.evaluation.sizes import SizeDeviation, size_criterion
 from gearqa.evaluation.value_states import Limits
 from gearqa.model.lot import (
     INDEPENDENT_OF_ONE_CYCLE,
@@ -30,13 +31,14 @@ from gearqa.model.lot import (
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult, State
+from gearqa.model.size import middle_mm
 from gearqa.signoff.gear_states import Measured, limits_of, measured
 from gearqa.signoff.production import ProductionFacts
 from gearqa.statistics import location, normality, outliers, performance, tolerance_intervals
 from gearqa.statistics.dress_cycles import Pivots, grouped_spread, pivots
 from gearqa.statistics.families import sidak
 from gearqa.statistics.wear import fit_wear
-from gearqa.symbols import PARAMETERS, Flank, Parameter
+from gearqa.symbols import SIZE, Flank, Parameter, quantity_of
 from gearqa.wording.numbers import count_text
 
 Pair = tuple[float, float]
@@ -201,13 +203,15 @@ def lot_statistics(
     facts: ProductionFacts, plan: Plan, *, several_cycles: bool, spread: bool,
     census: bool,
 ) -> dict[str, dict[FlankKey, ParameterStatistics]]:  # fmt: skip
-    """Statistics of every parameter and flank that the drawing or the job asks for."""
+    """Statistics of every parameter and flank that the drawing or the job asks for, and of the size."""
     graded = {place: criterion for place, criterion in criteria.of.items() if criterion.graded}
+    if part.tolerance.size is not None:
+        graded[SIZE, None] = size_criterion(part.tolerance.size)
     sample = Sample(gears, part, facts, plan, several_cycles, spread, census, series=len(graded))
     table: dict[str, dict[FlankKey, ParameterStatistics]] = {}
     for (key, flank), criterion in graded.items():
         at = (key, flank_key(flank))
-        states = [v.state for gear in judged for v in gear.values if (v.parameter, v.flank) == at]
+        states = [v.state for gear in judged for v in gear.with_size if (v.parameter, v.flank) == at]
         series = _series(sample, criterion, key, flank)
         table.setdefault(key, {})[at[1]] = _statistics(series, sample, states)
     return table
@@ -215,14 +219,16 @@ def lot_statistics(
 
 def _series(sample: Sample, criterion: Criterion, key: str, flank: Flank | None) -> SampleSeries:
     gears, part = sample.gears, sample.part
-    facts, parameter = sample.facts, PARAMETERS[key]
+    facts, parameter = sample.facts, quantity_of(key)
     order = facts.order if facts.order is not None else range(len(gears))
-    rows = [(i, one) for i in order if (one := measured(gears[i], key, flank)) is not None]
+    rows = [(i, one) for i in order if (one := measured(gears[i], key, flank, part)) is not None]
     index = [i for i, _ in rows]
     instruments = {row.instrument if (row := gears[i].production) else None for i in index} or {None}
     known = [u for name in instruments if (u := part.uncertainty(key, name)) is not None]
     values = [one.value_um for _, one in rows]
-    if parameter.signed and flank is not None:
+    if key == SIZE:
+        values = [one.mean_um for _, one in rows if isinstance(one, SizeDeviation)]
+    elif parameter.signed and flank is not None:
         values = [gears[i].parameters[key].flanks[flank].mean_um for i in index]
     cycles = None if facts.cycles is None else np.asarray([facts.cycles[i] for i in index])
     return SampleSeries(
@@ -285,11 +291,19 @@ def _statistics(series: SampleSeries, sample: Sample, states: Sequence[State]) -
         maximum=_moments(highs) if highs.size else None, minimum=_moments(lows) if lows.size else None,
         serials=series.serials, values_um=tuple(values.tolist()),
         max_values_um=tuple(highs.tolist()), min_values_um=tuple(lows.tolist()),
-        plot_quantiles=quantiles, plot_values_um=ordered,
+        plot_quantiles=quantiles, plot_values_um=ordered, zero_mm=_zero(parameter, sample.part),
     )  # fmt: skip
 
 
+def _zero(parameter: Parameter, part: Part) -> float | None:
+    """What the size is counted from."""
+    asked = part.tolerance.size
+    return None if parameter.key != SIZE or asked is None else middle_mm(asked.lower_mm, asked.upper_mm)
+
+
 def _statistic(parameter: Parameter) -> str:
+    if parameter.key == SIZE:
+        return "mean over the readings; index and limits from the largest and the smallest reading"
     if parameter.signed:
         return "mean over the traces of the flank; index and limits from the largest and the smallest trace"
     if parameter.family in {"profile", "helix"}:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from gearqa.symbols import PARAMETERS
+from gearqa.symbols import quantity_of
 
 Limits = tuple[float, float]
 
@@ -177,11 +177,20 @@ def large_text(value: float) -> str:
     return f"{float(f'{value:.2g}'):,.0f}".replace(",", " ")
 
 
+def size_mm_text(value: float) -> str:
+    """A size of teeth in mm, to a tenth of a micrometre.
+
+    >>> size_mm_text(155.81)
+    '155.8100'
+    """
+    return fixed_text(value, 4)
+
+
 def tolerance_limits(key: str, tolerance: float | None) -> Limits | None:
     """Limits that a tolerance means: slopes by magnitude, the rest from zero."""
     if tolerance is None:
         return None
-    return (-tolerance, tolerance) if PARAMETERS[key].signed else (0.0, tolerance)
+    return (-tolerance, tolerance) if quantity_of(key).signed else (0.0, tolerance)
 
 
 def allowed_text(key: str, tolerance: float | None, limits: Limits | None) -> str:
@@ -196,11 +205,11 @@ def allowed_text(key: str, tolerance: float | None, limits: Limits | None) -> st
         return DASH
     if limits is None:
         assert tolerance is not None
-        return ("±" if PARAMETERS[key].signed else "") + tolerance_text(tolerance)
+        return ("±" if quantity_of(key).signed else "") + tolerance_text(tolerance)
     low, high = limits
     if low == -high:
         return f"±{number_text(high)}"
-    if low == 0 and not PARAMETERS[key].signed:
+    if low == 0 and not quantity_of(key).signed:
         return number_text(high)
     return f"{number_text(low, signed=True)} to {number_text(high, signed=True)}"
 
@@ -232,7 +241,7 @@ def use_of_tolerance(key: str, value: float, tolerance: float | None, limits: Li
     if pair is None:
         return None
     low, high = pair
-    if low == 0 and not PARAMETERS[key].signed:
+    if low == 0 and not quantity_of(key).signed:
         return value / high
     return abs(value - (low + high) / 2) / ((high - low) / 2)
 

@@ -438,7 +438,7 @@ def test_csv_has_one_row_a_gear_parameter_and_flank(signed):
     text = (made.place / "lot.csv").read_text(encoding="utf-8")
     assert text.startswith("# gearqa result, SIMULATED")
     rows = list(csv.DictReader(io.StringIO(text.partition("\n")[2])))
-    values = [(g["serial"], v) for g in made.result["gears"] for v in g["values"]]
+    values = [(g["serial"], v) for g in made.result["gears"] for v in (*g["values"], g["size"])]
     assert len(rows) == len(values)
     for row, (serial, value) in zip(rows, values, strict=True):
         assert (row["serial"], row["parameter"], row["state"]) == (serial, value["parameter"], value["state"])

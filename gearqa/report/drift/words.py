@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterable, Sequence
 
 from gearqa.errors import NoticeCode
-from gearqa.model.drift import SIZE, DriftResult, DriftSeries, HoldRange, LevelChange, SeenSignal, Signal
+from gearqa.model.drift import DriftResult, DriftSeries, HoldRange, LevelChange, SeenSignal, Signal
 from gearqa.report.blocks import document as doc
-from gearqa.symbols import PARAMETERS
+from gearqa.symbols import PARAMETERS, SIZE
 from gearqa.wording.numbers import (
     DASH,
     MOST_DECIMALS,
@@ -86,8 +86,6 @@ def seen_text(one: SeenSignal) -> str:
 
 def short_name(series: DriftSeries) -> doc.Text:
     """Symbol and flank."""
-    if series.parameter == SIZE:
-        return "size"
     name = doc.symbol(series.parameter)
     return doc.join(name, (doc.Span(f" {series.flank}", "muted"),)) if series.flank else name
 

@@ -30,6 +30,7 @@ from gearqa.wording.numbers import (
     percent_text,
     share_text,
     signed_text,
+    size_mm_text,
     um_text,
     value_text,
 )
@@ -187,7 +188,7 @@ def size_text(size: SizeResult) -> str:
         name = "Span"
         name += f" over {count_text(size.teeth_spanned, 'tooth', 'teeth')}" if size.teeth_spanned else ""
     at = f" at {size.position}" if size.position else ""
-    text = f"{name}{at}: {fixed_text(size.value_mm, 4)} mm"
+    text = f"{name}{at}: {size_mm_text(size.value_mm)} mm"
     if size.lower_mm is None or size.upper_mm is None:
         return text
     limits = f"{number_text(size.lower_mm)} to {number_text(size.upper_mm)}"

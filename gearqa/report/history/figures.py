@@ -7,11 +7,11 @@ from typing import Final
 
 import numpy as np
 
-from gearqa.model.drift import SIZE, Observation
+from gearqa.model.drift import Observation
 from gearqa.model.history import WatchSignal
 from gearqa.report.blocks.document import Figure
 from gearqa.report.draw import palette, plot
-from gearqa.symbols import PARAMETERS, Flank, symbol_of
+from gearqa.symbols import SIZE, Flank, quantity_of, symbol_of
 from gearqa.wording.numbers import count_text, value_text
 
 DRAWN: Final = ("profile_slope", "helix_slope", "single_pitch", "cumulative_pitch", "runout", SIZE)
@@ -103,6 +103,5 @@ def _panel(
 
 def _range(key: str, mine: Sequence[Observation]) -> str:
     values = [o.mean_um for o in mine]
-    signed = key == SIZE or PARAMETERS[key].signed
-    low, high = (value_text(v, signed=signed) for v in (min(values), max(values)))
+    low, high = (value_text(v, signed=quantity_of(key).signed) for v in (min(values), max(values)))
     return f"{symbol_of(key)} from {low} to {high} µm."

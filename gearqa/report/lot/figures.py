@@ -18,7 +18,7 @@ from gearqa.report.draw import palette, plot
 from gearqa.report.draw.chart_scales import HALF, step_label, ticks
 from gearqa.report.draw.row_values import RowValue
 from gearqa.report.lot.words import Series, all_series, series_name
-from gearqa.symbols import PARAMETERS
+from gearqa.symbols import SIZE, quantity_of
 from gearqa.wording.numbers import (
     count_text,
     fixed_text,
@@ -54,7 +54,7 @@ def uses(key: str, one: ParameterStatistics) -> Array:
     if lower is None:
         return values / upper
     middle, half = (upper + lower) / 2, (upper - lower) / 2
-    if PARAMETERS[key].signed:
+    if quantity_of(key).signed:
         highs, lows = np.array(one.max_values_um), np.array(one.min_values_um)
         return np.asarray(np.maximum(highs - middle, middle - lows) / half)
     return np.abs(values - middle) / half
@@ -174,7 +174,7 @@ def probability_figure(result: LotResult) -> Figure | None:
         plot.Dots(working, quantiles, size=2.2, name="gears"),
     )
     check = normality_sentence(one)
-    mean = ", mean over the traces of the flank" if PARAMETERS[key].signed else ""
+    mean = f", {_which(key)}" if quantity_of(key).signed else ""
     ticks_at = _log_ticks(low, high) if logs else None
     drawing = plot.Plot(
         width=HALF, title=f"Probability plot of {name}{question}",
@@ -185,6 +185,11 @@ def probability_figure(result: LotResult) -> Figure | None:
     )  # fmt: skip
     caption = f"The series nearest to its limit of those with a distribution. {check}"
     return _figure(drawing, "Probability plot of ", chosen, question, caption)
+
+
+def _which(key: str) -> str:
+    """Which value of a gear is drawn of a signed quantity."""
+    return "from the middle of its limits" if key == SIZE else "mean over the traces of the flank"
 
 
 def normality_sentence(one: ParameterStatistics) -> str:
@@ -259,13 +264,15 @@ def order_figure(result: LotResult) -> Figure | None:
     x = np.arange(1, values.size + 1, dtype=np.float64)
     layers: list[plot.Layer] = []
     lows, highs = values, values
+    one_of_many = "reading" if key == SIZE else "trace"
+    name_of_dots = f"mean of the {one_of_many}s" if one.max_values_um else "gears"
     if one.max_values_um:
         lows, highs = np.array(one.min_values_um), np.array(one.max_values_um)
         bars = np.full(3 * values.size, np.nan)
         bars[0::3], bars[1::3] = lows, highs
-        extent = "smallest to largest trace"
+        extent = f"smallest to largest {one_of_many}"
         layers.append(plot.Line(np.repeat(x, 3), bars, palette.MEASURED, 0.8, "", extent))
-    layers.append(plot.Dots(x, values, size=2.2, name="mean of the traces" if one.max_values_um else "gears"))
+    layers.append(plot.Dots(x, values, size=2.2, name=name_of_dots))
     flagged = np.array([serial in one.outliers for serial in one.serials])
     if flagged.any():
         far = x[flagged], values[flagged]
@@ -284,7 +291,7 @@ def order_figure(result: LotResult) -> Figure | None:
         x=(0.5, values.size + 0.5), x_name="gear, in order of production", x_ticks=_places(values.size),
         marks=_cycle_marks([gears[serial] for serial in one.serials]), units="gear|µm",
     )  # fmt: skip
-    first, last = (value_text(float(values[k]), signed=PARAMETERS[key].signed) for k in (0, -1))
+    first, last = (value_text(float(values[k]), signed=quantity_of(key).signed) for k in (0, -1))
     caption = (
         f"The series nearest to its limit; first gear {first}, last {last} µm; upright lines: a new dress "
         f"cycle. {tests}"

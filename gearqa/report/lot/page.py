@@ -13,7 +13,7 @@ from gearqa.model.lot import METHODS, SAMPLING_TABLE, LotResult
 from gearqa.model.measurement import Production
 from gearqa.report.blocks import document as doc
 from gearqa.report.lot import figures, words
-from gearqa.symbols import PARAMETERS
+from gearqa.symbols import symbol_of
 from gearqa.version import __version__
 from gearqa.wording.numbers import DASH, count_text, fixed_text, number_text
 from gearqa.wording.safety import CAUTIONS, SETTER
@@ -230,7 +230,7 @@ def _uncertainties(result: LotResult) -> str:
         source = sources.get(key)
         date = f", {clip(source['date'])}" if source and source.get("date") else ""
         stated = f"{clip(source['source'], 200)}{date}" if source else "source not stated"
-        by_source.setdefault(stated, []).append(f"{PARAMETERS[key].symbol} {number_text(expanded)}")
+        by_source.setdefault(stated, []).append(f"{symbol_of(key)} {number_text(expanded)}")
     if not by_source:
         return "Measurement uncertainty: none is given in the part file."
     sources_of = (f"{', '.join(symbols)}: {stated}" for stated, symbols in by_source.items())

@@ -28,7 +28,7 @@ from gearqa.model.results import GearResult, State
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Status
 from gearqa.report.blocks.verdicts import DECISION_STATUS
-from gearqa.symbols import PARAMETERS, Flank
+from gearqa.symbols import QUANTITIES, SIZE, Flank, quantity_of, symbol_of
 from gearqa.wording.numbers import (
     DASH,
     allowed_text,
@@ -40,6 +40,7 @@ from gearqa.wording.numbers import (
     margin_text,
     number_text,
     share_text,
+    size_mm_text,
     value_text,
 )
 from gearqa.wording.sentences import place_text, sentence, some_of, symbols_text
@@ -448,7 +449,7 @@ def _gear_notes(shown: Sequence[LotGear], rest: Sequence[LotGear]) -> Iterator[s
 
 def all_series(result: LotResult) -> list[Series]:
     """(key, flank, statistics) of every series, in table order."""
-    order = [key for key in PARAMETERS if key in result.parameters]
+    order = [key for key in QUANTITIES if key in result.parameters]
     return [(key, flank, one) for key in order for flank, one in result.parameters[key].items()]
 
 
@@ -457,7 +458,7 @@ def allowed(key: str, one: ParameterStatistics) -> str:
     if one.upper_limit_um is None:
         return DASH
     low = one.lower_limit_um
-    if low is not None and low == -one.upper_limit_um:
+    if key != SIZE and low is not None and low == -one.upper_limit_um:
         return allowed_text(key, one.upper_limit_um, None)
     if low is None:
         return number_text(one.upper_limit_um)
@@ -507,7 +508,7 @@ def statistics_table(result: LotResult, *, wide: bool, dense: bool = False) -> d
 
 
 def _statistics_row(key: str, flank: FlankKey, one: ParameterStatistics, notes: Footnotes) -> tuple[str, ...]:
-    signed = PARAMETERS[key].signed
+    signed = quantity_of(key).signed
     star = "*" if one.distribution == "lognormal" else ""
     few = "fewer than 3 gears: no standard deviation"
     if one.sd_interval_um is not None:
@@ -524,9 +525,10 @@ def _statistics_row(key: str, flank: FlankKey, one: ParameterStatistics, notes: 
     else:
         low, high = one.tolerance_interval_um
         interval = (f"≤ {fixed_text(high)}" if low is None else interval_text((low, high))) + star
-        meets = class_text(one.tolerance_interval_class, one.tolerance_interval_class is None)
+        beyond = key != SIZE and one.tolerance_interval_class is None
+        meets = class_text(one.tolerance_interval_class, beyond)
     return (
-        PARAMETERS[key].symbol, "" if flank == "both" else flank, str(one.n),
+        symbol_of(key), "" if flank == "both" else flank, str(one.n),
         DASH if one.mean_um is None else value_text(one.mean_um, signed=signed),
         interval_text(one.mean_interval_um, signed=signed) + (star if one.mean_interval_um else ""),
         notes.mark(few) if one.sd_um is None else value_text(one.sd_um), spread,
@@ -551,7 +553,7 @@ def _worst_text(key: str, one: ParameterStatistics) -> str:
     if one.upper_limit_um is not None:
         low = -math.inf if one.lower_limit_um is None else one.lower_limit_um
         limits = ((low, one.upper_limit_um),)
-    return value_text(one.worst_um, signed=PARAMETERS[key].signed, limits=limits)
+    return value_text(one.worst_um, signed=quantity_of(key).signed, limits=limits)
 
 
 def _index_text(one: ParameterStatistics, index: float | None, notes: Footnotes) -> str:
@@ -573,6 +575,8 @@ def statistics_notes(result: LotResult, *, wide: bool) -> Iterator[str]:
         f"One value per gear{' (slopes: mean over the traces of the flank)' if slopes else ''}; intervals "
         f"and bounds with {sure} confidence. {sentence(series[0].interval_model)}"
     )
+    if (size := result.parameters.get(SIZE)) is not None:
+        yield f"Size: from the middle of its limits, {_middle_text(size['both'])} mm."
     if any(one.ppk is not None for one in series):
         yield (
             "Ppk: performance index in the sense of ISO 22514-2, of the sample as it is, smaller side; "
@@ -586,6 +590,10 @@ def statistics_notes(result: LotResult, *, wide: bool) -> Iterator[str]:
             f"Tolerance interval (ISO 16269-6): with {sure} confidence at least {coverage} of the lot lies "
             "within it" + ("; class: the class that it meets." if wide else ".")
         )
+
+
+def _middle_text(size: ParameterStatistics) -> str:
+    return DASH if size.zero_mm is None else size_mm_text(size.zero_mm)
 
 
 def free_statement(result: LotResult) -> str | None:

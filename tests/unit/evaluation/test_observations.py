@@ -14,6 +14,14 @@ from gearqa.model.measurement import Production
 from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, ParameterResult, SizeResult
 
+SIZE_LIMITS = {
+    "tolerance": {
+        "class": 6,
+        "size": {"method": "balls", "pin_diameter_mm": 3.0, "lower_mm": 150.10, "upper_mm": 150.16},
+    },
+    "uncertainty_um": {"size": 4.0},
+}
+
 
 def part(**more: Any) -> Part:
     return Part.model_validate(
@@ -104,9 +112,22 @@ def test_pitch_and_runout_go_by_their_value_with_an_upper_limit_only() -> None:
 
 def test_size_counts_from_the_middle_of_its_limits() -> None:
     size = SizeResult("balls", 150.14, 3.0, None, "", 150.10, 150.16, True)
-    (o,) = observations_from_results([gear({}, MADE, size=(size,))], part())
-    assert (o.parameter, o.flank) == ("size", None)
+    (o,) = observations_from_results([gear({}, MADE, size=(size,))], part(**SIZE_LIMITS))
+    assert (o.parameter, o.flank, o.U) == ("size", None, 4.0)
     assert (o.mean_um, o.limit_low, o.limit_high) == pytest.approx((10.0, -30.0, 30.0))
+
+
+def test_several_readings_of_the_size_count_by_their_mean_and_their_ends() -> None:
+    sizes = [SizeResult("balls", value, 3.0, None, at, 150.10, 150.16, True)
+             for at, value in (("top", 150.14), ("bottom", 150.11))]  # fmt: skip
+    span = SizeResult("span", 20.0, None, 3, "", None, None, None)
+    (o,) = observations_from_results([gear({}, MADE, size=(span, *sizes))], part(**SIZE_LIMITS))
+    assert (o.mean_um, o.min_um, o.max_um) == pytest.approx((-5.0, -20.0, 10.0))
+
+
+def test_another_size_than_the_drawing_limits_is_not_followed() -> None:
+    span = SizeResult("span", 20.0, None, 3, "", None, None, None)
+    assert list(observations_from_results([gear({}, MADE, size=(span,))], part(**SIZE_LIMITS))) == []
 
 
 def test_size_without_limits_counts_as_it_is() -> None:

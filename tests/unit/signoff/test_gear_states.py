@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from lot_factory import UNCERTAINTY, make_gear, make_part
 from scipy import stats
 
 from gearqa.evaluation.criteria import criteria_of
+from gearqa.evaluation.sizes import size_results
 from gearqa.model.decision_rule import DecisionTable
+from gearqa.model.measurement import SizeReading
 from gearqa.model.part import Part
-from gearqa.model.results import SizeResult
+from gearqa.model.results import GearResult
 from gearqa.signoff.gear_states import judge_gear
 
 RULES = ["guarded acceptance", "simple acceptance", "guarded rejection"]
@@ -150,16 +154,42 @@ def test_master_quality_is_proven_against_its_own_class(below: float, want: str)
     assert judge({**others, "helix_form": master - below}).master_quality == want
 
 
-@pytest.mark.parametrize(
-    ("fits", "want"), [(True, "conforms"), (False, "does not conform"), (None, "not assessed")]
-)
-def test_size_counts_with_the_gear(fits: bool | None, want: str) -> None:
-    from dataclasses import replace
+SIZE_LIMITS = {"method": "balls", "pin_diameter_mm": 3.0, "lower_mm": 155.78, "upper_mm": 155.84}
 
-    part = make_part()
-    size = SizeResult("balls", 155.8, 3.0, None, "", 155.78, 155.84, fits)
-    gear = replace(make_gear("G1", part), size=(size,))
-    assert judge_gear(gear, part, criteria_of(part), DecisionTable()).state == want
+
+def with_size(part: Part, *readings_mm: float) -> GearResult:
+    sizes, gaps = size_results([SizeReading("balls", mm, 3.0) for mm in readings_mm], part.tolerance.size)
+    return replace(make_gear("G1", part), size=sizes, not_assessed=gaps)
+
+
+@pytest.mark.parametrize(
+    ("readings", "want"),
+    [((155.8,), "conforms"), ((155.84,), "conforms"), ((155.8, 155.8401), "does not conform"),
+     ((), "not assessed")],
+)  # fmt: skip
+def test_size_counts_with_the_gear(readings: tuple[float, ...], want: str) -> None:
+    part = make_part(size=SIZE_LIMITS)
+    judged = judge_gear(with_size(part, *readings), part, criteria_of(part), DecisionTable())
+    assert (judged.state, judged.counts_as) == (want, want)
+    assert judged.missing == (() if readings else ("size",))
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize(
+    ("U", "mm", "want"),
+    [(6.0, 155.8351, "not proven"), (6.0, 155.835, "conforms"), (None, 155.84, "conforms")],
+)
+def test_size_is_judged_under_its_uncertainty(U: float | None, mm: float, want: str) -> None:
+    """JCGM 106: guard of 1.645 u; u = 3 um leaves 155.84 - 0.00493 = 155.83507 mm."""
+    part = make_part({} if U is None else {"size": U}, size=SIZE_LIMITS)
+    judged = judge_gear(with_size(part, mm), part, criteria_of(part), DecisionTable())
+    value = judged.size
+    assert value is not None
+    assert (value.state, value.flank, value.class_proven) == (want, "both", None)
+    assert value.value_um == pytest.approx(1000 * (mm - 155.81), abs=1e-6)
+    if U is not None:
+        expected = stats.norm.cdf((155.84 - mm) / 0.003) - stats.norm.cdf((155.78 - mm) / 0.003)
+        assert value.probability_of_conformity == pytest.approx(float(expected), abs=1e-9)
 
 
 def test_the_trace_nearer_to_its_limit_decides_not_the_larger_one() -> None:
