@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal, NamedTuple, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from gearqa.model.table import TomlTable, about, fault, optional
+from gearqa.model.table import TomlTable, fault, optional, section
 from gearqa.symbols import FLANKS, Flank, TraceKind
 from gearqa.wording.numbers import short_text
 
@@ -93,8 +93,8 @@ def height_at(points: Any, place: float) -> float:
 class LimitCurve(FlankCurves):
     """`[tolerance.curve.helix]`: over face position."""
 
-    left: FlankCurves = about("for left flanks only", default=FlankCurves())
-    right: FlankCurves = about("for right flanks only", default=FlankCurves())
+    left: FlankCurves = section("for left flanks only")
+    right: FlankCurves = section("for right flanks only")
 
     @model_validator(mode="after")
     def _some(self) -> Self:

@@ -16,7 +16,7 @@ from gearqa.errors import Reason
 from gearqa.model.decision_rule import DecisionTable
 from gearqa.model.editions import EDITIONS, ISO_1328_1_2013, EditionRules, SlopeSpan, StandardTitle
 from gearqa.model.limit_curves import Over, Points, ToleranceCurves, check_order
-from gearqa.model.table import LARGEST, TomlTable, about, fault, optional
+from gearqa.model.table import LARGEST, TomlTable, about, fault, optional, section
 from gearqa.symbols import DEFAULT_GRADED, FLANKS, GRADABLE, PARAMETERS, QUANTITIES, Flank
 from gearqa.wording.numbers import short_text
 
@@ -172,10 +172,10 @@ class Confirmation(TomlTable):
 class Evaluation(TomlTable):
     """`[evaluation]`."""
 
-    profile: ProfileRange = ProfileRange()
-    helix: HelixRange = HelixRange()
-    pitch: PitchEvaluation = PitchEvaluation()
-    filter: Filter = Filter()
+    profile: ProfileRange = section()
+    helix: HelixRange = section()
+    pitch: PitchEvaluation = section()
+    filter: Filter = section()
     deviation_plane: Literal["transverse", "normal"] = about(
         "plane in which profile and helix deviations of the tables are given", default="transverse"
     )
@@ -236,8 +236,8 @@ class HelixDesign(TomlTable):
 class Design(TomlTable):
     """`[design]`: the design trace."""
 
-    profile: ProfileDesign = ProfileDesign()
-    helix: HelixDesign = HelixDesign()
+    profile: ProfileDesign = section()
+    helix: HelixDesign = section()
 
 
 _LIMITS_SCHEMA = {
@@ -359,17 +359,15 @@ class Tolerance(FlankTolerance):
         "what counts for class and conformity; none where limit curves alone do", default=DEFAULT_GRADED,
         strict=False,
     )  # fmt: skip
-    left: FlankTolerance = about("for left flanks only", default=FlankTolerance())
-    right: FlankTolerance = about("for right flanks only", default=FlankTolerance())
+    left: FlankTolerance = section("for left flanks only")
+    right: FlankTolerance = section("for right flanks only")
     size: SizeTolerance | None = optional("size, judged apart from the flank classes")
-    curve: ToleranceCurves = about(
-        "limit curves by points, judged apart from the flank classes", default=ToleranceCurves()
-    )
+    curve: ToleranceCurves = section("limit curves by points, judged apart from the flank classes")
 
     @model_validator(mode="after")
     def _parameters_and_flanks(self) -> Self:
         _check_keys(self.parameters, "parameters")
-        if not self.parameters and self.curve == ToleranceCurves():
+        if not self.parameters and not (self.curve.profile or self.curve.helix):
             raise fault(
                 "parameters", "none", "what counts for conformity, or limit curves",
                 reason=Reason.VALUE_OUT_OF_RANGE,
@@ -401,7 +399,9 @@ class Tolerance(FlankTolerance):
 
     def for_flank(self, flank: Flank | None) -> FlankTolerance:
         """The flank's own table; an empty one for what has no flank (runout)."""
-        return {"left": self.left, "right": self.right}.get(flank or "", FlankTolerance())
+        if flank is None:
+            return FlankTolerance.model_construct()
+        return self.left if flank == "left" else self.right
 
     def limits_for(self, parameter: str, flank: Flank | None) -> Limits | None:
         """Drawing limits; they win over every class. The flank's own win over the general ones."""
@@ -476,12 +476,10 @@ class Part(TomlTable):
     schema_: Literal["gearqa.part/1"] = about("format of this file", alias="schema")
     part: PartIdentity = about("which part")
     gear: Gear = about("geometry of the gear, ISO 21771")
-    evaluation: Evaluation = about("how traces and pitch are evaluated", default=Evaluation())
-    design: Design = about("what the drawing takes off the involute and the helix", default=Design())
+    evaluation: Evaluation = section("how traces and pitch are evaluated")
+    design: Design = section("what the drawing takes off the involute and the helix")
     tolerance: Tolerance = about("what the drawing asks for")
-    master_quality: MasterQuality = about(
-        "no standard defines master quality; the job does", default=MasterQuality()
-    )
+    master_quality: MasterQuality = section("no standard defines master quality; the job does")
     uncertainty_um: dict[str, Positive | dict[str, Positive]] = about(
         "expanded uncertainty U (k = 2) by parameter or of the size, or in a table by instrument", default={}
     )

@@ -13,7 +13,7 @@ from pydantic import Field, model_validator
 from gearqa.errors import Reason
 from gearqa.model.decision_rule import DecisionTable, Share
 from gearqa.model.part import Positive
-from gearqa.model.table import TomlTable, about, fault
+from gearqa.model.table import TomlTable, about, fault, section
 from gearqa.symbols import QUANTITIES, quantity_of
 
 Drawn = Literal["random", "systematic", "convenience", "unknown"]
@@ -130,11 +130,11 @@ class Plan(TomlTable):
     """A whole plan file."""
 
     schema_: Literal["gearqa.plan/1"] = about("format of this file", default="gearqa.plan/1", alias="schema")
-    decision: DecisionTable = about("what counts as proven", default=DecisionTable())
-    sampling: SamplingTable = about("how many gears, and how many may fail", default=SamplingTable())
+    decision: DecisionTable = section("what counts as proven")
+    sampling: SamplingTable = section("how many gears, and how many may fail")
     confidence: Share = about("confidence of intervals and bounds", default=0.95, ge=0.5)
     coverage: Share = about("share of the lot that tolerance intervals cover", default=0.99)
-    master_quality: MasterTable = about("when the lot is called master quality", default=MasterTable())
+    master_quality: MasterTable = section("when the lot is called master quality")
     drawn: Drawn = about("how the gears of the sample were picked", default="unknown")
     dress_cycles: Annotated[int, Field(ge=1)] | None = about(
         "dress cycles in which the whole lot was ground", default=None

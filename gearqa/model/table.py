@@ -61,7 +61,12 @@ class TomlTable(BaseModel):
     """A TOML table: every key known, strict types, immutable; no number beyond what it can mean."""
 
     model_config = ConfigDict(
-        extra="forbid", strict=True, frozen=True, allow_inf_nan=False, populate_by_name=True
+        extra="forbid",
+        strict=True,
+        frozen=True,
+        allow_inf_nan=False,
+        populate_by_name=True,
+        defer_build=True,
     )
 
     @classmethod
@@ -80,6 +85,11 @@ def about(text: str, **settings: Any) -> Any:
 def optional(text: str, **settings: Any) -> Any:
     """A field that may be left out."""
     return about(text, default=None, **settings)
+
+
+def section(text: str | None = None) -> Any:
+    """A table that may be left out: then it holds its defaults."""
+    return Field(description=text, default={}, validate_default=True)
 
 
 def fault(

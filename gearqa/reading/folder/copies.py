@@ -44,7 +44,7 @@ def equal_traces(
         sample = alike[:: max(1, len(alike) // SAMPLE)].tolist()
         return resolution(np.concatenate([read(at)[1] for at in sample]))
 
-    for at in np.unique(np.concatenate((order[:-1][same], order[1:][same]))).tolist():
+    for at in sorted({*order[:-1][same].tolist(), *order[1:][same].tolist()}):
         position, value = read(at)
         kind = int(sort[at])
         if information(value, resolution_of(kind)) >= 2 * math.log2(of_sort[kind]) + SURE_BITS:
@@ -62,7 +62,7 @@ def digests(pieces: Pieces) -> NDArray[np.uint64]:
 
 def resolution(values: Array) -> float:
     """The smallest step between readings."""
-    gaps = np.diff(np.unique(values))
+    gaps = np.diff(np.sort(values))
     return float(np.min(gaps[gaps > SAME_UM], initial=math.inf))
 
 

@@ -79,7 +79,7 @@ class FolderChecks:
     def _pitch(self) -> None:
         """Index and single pitch both for one serial and flank."""
         names = list(self.store.gears)
-        keys = set(self.store.keys(INDEX, SINGLE_PITCH).tolist())
+        keys = self.store.keys(INDEX, SINGLE_PITCH)
         for key in sorted(keys):
             gear, series = key >> SERIES_BITS, key & ((1 << SERIES_BITS) - 1)
             sort, flank, _ = split_series_key(series)

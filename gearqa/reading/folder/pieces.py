@@ -55,7 +55,7 @@ def cut(rows: SeriesRows) -> Pieces:
     if rows.label is None:
         starts = _starts(key[1:] != key[:-1], len(key))
         met = key[starts] >> SERIES_BITS
-        if len(np.unique(key[starts])) < len(starts):
+        if len(set(key[starts].tolist())) < len(starts):
             order = np.argsort(key, kind="stable")
             rows, key = rows.take(order), key[order]
             starts = _starts(key[1:] != key[:-1], len(key))

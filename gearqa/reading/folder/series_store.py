@@ -253,12 +253,13 @@ class SeriesStore:
     def gears_with(self, series: int) -> set[int]:
         """Numbers of the gears that have a series of this sort."""
         index = self._index
-        return set(np.unique(index["gear"][index["series"] >> SORT_SHIFT == series]).tolist())
+        return set(index["gear"][index["series"] >> SORT_SHIFT == series].tolist())
 
-    def keys(self, *sorts: int) -> IntArray:
+    def keys(self, *sorts: int) -> set[int]:
         """Distinct (gear, series key) of some sorts of series, as one number: gear << 20 | series key."""
-        index = self._index[np.isin(self._index["series"] >> SORT_SHIFT, sorts)]
-        return np.unique((index["gear"].astype(np.int64) << SERIES_BITS) | index["series"])
+        sort = self._index["series"] >> SORT_SHIFT
+        index = self._index[np.logical_or.reduce([sort == one for one in sorts])]
+        return set(((index["gear"].astype(np.int64) << SERIES_BITS) | index["series"]).tolist())
 
     def files_with(self, gear: int, series: int) -> list[int]:
         """Files that hold rows of a series key."""
@@ -336,6 +337,8 @@ class SeriesStore:
     def _label_faults(self, starts: IntArray, ends: IntArray) -> BoolArray:
         """Traces whose label is not constant: it drifts, or it changes from point to point."""
         index = self._index
+        if np.isnan(index["label_low"]).all():
+            return np.zeros(len(starts), dtype=np.bool_)
         low = np.fmin.reduceat(index["label_low"], starts)
         high = np.fmax.reduceat(index["label_high"], starts)
         with np.errstate(invalid="ignore"):

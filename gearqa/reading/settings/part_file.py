@@ -17,7 +17,7 @@ from gearqa.model.part import Design, Evaluation, Gear, MasterQuality, Part, Pro
 from gearqa.reading.settings.curve_points import point_problems
 from gearqa.reading.settings.input_schemas import with_units
 from gearqa.reading.settings.toml_faults import table_as_far_as_known
-from gearqa.reading.settings.toml_file import TomlFile, read_toml
+from gearqa.reading.settings.toml_file import M, TomlFile, read_toml
 from gearqa.standards import DEFAULT_STANDARD, PACKAGES, standard
 from gearqa.wording.numbers import fixed_text, short_text
 
@@ -69,14 +69,12 @@ class _Sheet:
 
 def part_problems(file: TomlFile[Part]) -> Iterator[Problem]:
     """Faults between the keys of a part file, as far as its single keys are valid."""
-    document = file.document
-    gear = file.model.gear if file.model else table_as_far_as_known(document.get("gear"), Gear)
+    gear = _known(file, "gear", Gear)
     if gear is None:
         return
     sheet = _Sheet(
-        file, gear, drawn_geometry(gear),
-        table_as_far_as_known(document.get("evaluation", {}), Evaluation),
-        table_as_far_as_known(document.get("design", {}), Design), _standard_of(document),
+        file, gear, drawn_geometry(gear), _known(file, "evaluation", Evaluation),
+        _known(file, "design", Design), _standard_of(file.document),
     )  # fmt: skip
     outside = [*_scope_problems(sheet), *_class_problems(file, EDITIONS[sheet.standard])]
     yield from outside
@@ -93,10 +91,18 @@ def part_problems(file: TomlFile[Part]) -> Iterator[Problem]:
     yield from point_problems(file, gear, sheet.geometry)
 
 
+def _known(file: TomlFile[Part], key: str, model: type[M]) -> M | None:
+    """A table of the file, as far as it is valid."""
+    if file.model is not None:
+        found: M = getattr(file.model, key)
+        return found
+    return table_as_far_as_known(file.document.get(key, {}), model)
+
+
 def _class_problems(file: TomlFile[Part], rules: EditionRules) -> Iterator[Problem]:
     """Classes that the named system does not have, and what it asks to be said."""
-    tolerance = table_as_far_as_known(file.document.get("tolerance", {}), Tolerance)
-    master = table_as_far_as_known(file.document.get("master_quality", {}), MasterQuality)
+    tolerance = _known(file, "tolerance", Tolerance)
+    master = _known(file, "master_quality", MasterQuality)
     asked: list[tuple[str, int | None]] = []
     if master is not None:
         asked.append(("master_quality.class", master.class_))
