@@ -90,7 +90,7 @@ class LotCounter:
         self._conforms: dict[bool | None, int] = {True: 0, False: 0, None: 0}
         self._master: dict[bool | None, int] = {True: 0, False: 0, None: 0}
         self._not_proven = 0
-        self._worst_class = 0
+        self._worst_class: int | None = None
         self._beyond = 0
         self._seen = Seen()
 
@@ -101,7 +101,8 @@ class LotCounter:
         self._conforms[gear.conforms] += 1
         self._master[gear.master_quality] += 1
         self._not_proven += gear.state == "not proven"
-        self._worst_class = max(self._worst_class, gear.class_ or 0)
+        if gear.class_ is not None:
+            self._worst_class = max(self._worst_class or 0, gear.class_)
         self._beyond += gear.beyond
 
     def summary(self) -> LotSummary:
@@ -113,7 +114,7 @@ class LotCounter:
             undecided=self._conforms[None],
             master_quality=self._master[True],
             master_quality_undecided=self._master[None],
-            class_=None if self._beyond else self._worst_class or None,
+            class_=None if self._beyond else self._worst_class,
             beyond=self._beyond,
             conforms=all_of([verdict for verdict, count in self._conforms.items() if count]),
             reached_master_quality=all_of([verdict for verdict, count in self._master.items() if count]),

@@ -9,6 +9,7 @@ gear is incomplete.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Final, NamedTuple
 
@@ -35,7 +36,7 @@ from gearqa.model.results import (
 )
 from gearqa.symbols import FLANKS, PARAMETERS, SIZE, Flank, TraceKind
 
-BEYOND: Final = 12
+BEYOND: Final = math.inf
 """Sorts behind every class."""
 
 
@@ -116,7 +117,10 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
             near += 0 if stated is None else near_limit(judged, stated)
 
     graded = {key: parameters[key] for key in criteria.required if key in parameters}
-    worst = max((BEYOND if p.beyond else p.class_ or 0 for p in graded.values()), default=0)
+    reached_by = {
+        key: one for key, p in graded.items() if (one := BEYOND if p.beyond else p.class_) is not None
+    }
+    worst = max(reached_by.values(), default=None)
     required_gaps = [gap for gap in gaps if gap.parameter in criteria.required]
     verdicts = [
         *(p.conforms for p in graded.values()),
@@ -137,12 +141,10 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
     return GearResult(
         serial=gear.serial,
         measurement=gear.measurement,
-        class_=worst if 0 < worst < BEYOND else None,
+        class_=None if worst is None or worst == BEYOND else int(worst),
         class_complete=not required_gaps,
         beyond=worst == BEYOND,
-        governing=tuple(
-            key for key, p in graded.items() if worst and (BEYOND if p.beyond else p.class_) == worst
-        ),
+        governing=tuple(key for key, one in reached_by.items() if one == worst),
         conforms=all_of(verdicts),
         master_quality=reached,
         master_deciding=tuple(key for key, verdict in master.items() if not reached and verdict is reached),

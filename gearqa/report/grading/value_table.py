@@ -119,7 +119,7 @@ class _ValueRow:
     def required(self) -> str:
         """Class that the drawing asks for, or that it states limits."""
         return _each(
-            "limits" if one.limits_um is not None else str(one.required_class or DASH)
+            "limits" if one.limits_um is not None else class_text(one.required_class, None)
             for one in self.sides.values()
         )
 

@@ -298,7 +298,8 @@ def worst_first(gears: Iterable[LotGear]) -> list[LotGear]:
 
     def place(gear: LotGear) -> tuple[int, float, int]:
         p = gear.probability_of_conformity
-        return rank[gear.state], 2.0 if p is None else p, -(gear.class_indicated or 99)
+        grade = gear.class_indicated
+        return rank[gear.state], 2.0 if p is None else p, -(99 if grade is None else grade)
 
     return sorted(gears, key=place)
 

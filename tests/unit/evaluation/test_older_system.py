@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from unit.evaluation import make
 
-from gearqa.evaluation.evaluate import evaluate
+from gearqa.evaluation.evaluate import LotCounter, evaluate
 from gearqa.evaluation.trace_specs import profile_spec
 from gearqa.model.measurement import GearMeasurement, Trace
 
@@ -45,3 +45,32 @@ def test_material_missing_near_the_tip(standard, total):
     found = {trace.total_um for trace in result.traces}
     assert {round(value, 6) for value in found} == {total}
     assert all(trace.tip_zone_counted == bool(total) for trace in result.traces)
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize(
+    ("standard", "required", "index", "class_"),
+    [
+        # pinion of tests/unit/evaluation/make.py, by hand from the printed formulas: W = 100^(1/3) + 0.65 * 2
+        # = 5.9416; class 0 allows fp 0.5 W + 1.4 = 4.37, class 8 allows 16 W + 45 = 140.07
+        ("JIS B 1702:1976", 0, 4.3, 0),
+        ("JIS B 1702:1976", 8, 140.0, 8),
+        ("JIS B 1702:1976", 8, 140.2, None),
+        # recalled cells: fp of d 50 to 125, m 0.5 to 2: grade 0 allows 0.9, grade 12 allows 61
+        ("ISO 1328-1:1995", 0, 0.85, 0),
+        ("ISO 1328-1:1995", 12, 60.5, 12),
+        ("ISO 1328-1:1995", 12, 61.5, None),
+    ],
+)
+def test_the_finest_and_the_coarsest_class_of_a_system_are_classes(standard, required, index, class_):
+    part = make.part(
+        tolerance={"standard": standard, "class": required, "parameters": ["single_pitch"]},
+        master_quality={"class": 0},
+    )
+    gear = make.gear(left=make.index(t7=index))
+    lot = LotCounter()
+    for result in evaluate([gear], part):
+        assert (result.class_, result.beyond, result.conforms) == (class_, class_ is None, class_ is not None)
+        assert result.governing == ("single_pitch",)
+        lot.add(result)
+    assert (lot.summary().class_, lot.summary().beyond) == (class_, int(class_ is None))
