@@ -81,6 +81,7 @@ class NoticeCode(StrEnum):
     LONG_CUTOFF = "long_cutoff"
     FLANK_TABLE_WITHOUT_EFFECT = "flank_table_without_effect"
     LOWER_LIMIT_WITHOUT_EFFECT = "lower_limit_without_effect"
+    CLASSES_KNOWN_IN_PART = "classes_known_in_part"
     # evaluation
     NOT_ASSESSED = "not_assessed"
     ONE_FLANK_ONLY = "one_flank_only"

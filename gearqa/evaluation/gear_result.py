@@ -102,10 +102,15 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
         gaps_of.setdefault(gap.parameter, []).append(gap.flank)
 
     curves = curve_results(gear.curves, apart, uncertainty, setup.part.decision)
+    near_curves = [  # half of U, for twice the margin is compared with it
+        abs(one.margin_um) <= uncertainty[key] / 2
+        for one in curves
+        if (key := f"{one.kind}_total") in uncertainty
+    ]
 
     parameters: dict[str, ParameterResult] = {}
     master_states: list[State] = []
-    near = 0
+    near = sum(near_curves)
     for key in PARAMETERS:
         here = gaps_of.get(key, ())
         stated = uncertainty.get(key)
@@ -148,7 +153,7 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
         conforms=all_of(verdicts),
         master_quality=reached,
         master_deciding=tuple(key for key, verdict in master.items() if not reached and verdict is reached),
-        near_limit=near if uncertainty.keys() & {*criteria.required} else None,
+        near_limit=near if near_curves or uncertainty.keys() & {*criteria.required} else None,
         not_assessed=(*gaps, *apart),
         warnings=gear.warnings,
         parameters=parameters,

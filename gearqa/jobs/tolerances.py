@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from gearqa.errors import ArgumentError, GearqaError, OutOfScopeError
-from gearqa.model.editions import EDITIONS
+from gearqa.model.editions import EDITIONS, why_left_out
 from gearqa.model.tolerances import (
     ComparedTolerance,
     NearestClass,
@@ -179,7 +179,8 @@ def _asked(
 ) -> tuple[ToleranceGear, str, int | None]:  # fmt: skip
     """The gear, the standard, and the class of the drawing."""
     if standard is not None and standard not in PACKAGES:
-        raise ArgumentError("standard", f"'{standard}'; known: {', '.join(PACKAGES)}")
+        why = f"; {left_out}" if (left_out := why_left_out(standard)) else ""
+        raise ArgumentError("standard", f"'{standard}'; known: {', '.join(PACKAGES)}{why}")
     sizes = (module, diameter, face_width, teeth, helix_angle)
     if part is None:
         return _of_sizes(*sizes), standard or DEFAULT_STANDARD, None

@@ -5,6 +5,7 @@ The tolerances themselves are in `gearqa.standards`, one package a system.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -86,3 +87,35 @@ EDITIONS: Final[dict[str, EditionRules]] = {
     )
 }
 """Printed title -> rules. How the older systems evaluate is from memory."""
+
+LEFT_OUT: Final[dict[str, tuple[re.Pattern[str], str]]] = {
+    title: (re.compile(pattern, re.IGNORECASE), reason)
+    for title, pattern, reason in (
+        ("ANSI/AGMA 2015-1-A01", r"AGMA.*2015|2015-1-A01", "its own formulas could not be seen"),
+        (
+            "AGMA 2000-A88", r"AGMA|\bQ ?\d{1,2}\b",
+            "of its quality numbers values of some sizes are printed, the formulas are not",
+        ),
+        (
+            "ISO 1328-2", r"1328-2|10095\.2|1702-2",
+            "no printed cell confirms its radial composite tolerances; its runout goes with ISO 1328-1:1995",
+        ),
+        ("ISO 1328:1975", r"1328[:-]1975|10095-(19)?88", "no formula of it is printed in a source at hand"),
+    )
+}  # fmt: skip
+"""Systems that drawings name and that are not given here: how each is written, and why it is left out."""
+
+
+def why_left_out(text: str) -> str:
+    """Why a tolerance system that a drawing names is not given here; empty where it is not known at all.
+
+    >>> why_left_out("AGMA Q12")[:60]
+    'AGMA 2000-A88 is left out: of its quality numbers values of '
+    >>> why_left_out("works standard 7")
+    ''
+    """
+    for title, (pattern, reason) in LEFT_OUT.items():
+        if pattern.search(text):
+            limits = "enter its limits under [tolerance.limits_um], without a class"
+            return f"{title} is left out: {reason}; {limits}"
+    return ""

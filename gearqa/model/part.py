@@ -14,7 +14,14 @@ from pydantic import Field, WithJsonSchema, field_validator, model_validator
 
 from gearqa.errors import Reason
 from gearqa.model.decision_rule import DecisionTable
-from gearqa.model.editions import EDITIONS, ISO_1328_1_2013, EditionRules, SlopeSpan, StandardTitle
+from gearqa.model.editions import (
+    EDITIONS,
+    ISO_1328_1_2013,
+    EditionRules,
+    SlopeSpan,
+    StandardTitle,
+    why_left_out,
+)
 from gearqa.model.limit_curves import Over, Points, ToleranceCurves, check_order
 from gearqa.model.table import LARGEST, TomlTable, about, fault, optional, section
 from gearqa.symbols import DEFAULT_GRADED, FLANKS, GRADABLE, PARAMETERS, QUANTITIES, Flank
@@ -363,6 +370,14 @@ class Tolerance(FlankTolerance):
     right: FlankTolerance = section("for right flanks only")
     size: SizeTolerance | None = optional("size, judged apart from the flank classes")
     curve: ToleranceCurves = section("limit curves by points, judged apart from the flank classes")
+
+    @field_validator("standard", mode="before")
+    @classmethod
+    def _known_or_left_out(cls, value: Any) -> Any:
+        if isinstance(value, str) and value not in EDITIONS and (why := why_left_out(value)):
+            expected = " or ".join(repr(title) for title in EDITIONS)
+            raise fault("", f'"{value}"', expected, reason=Reason.UNKNOWN_WORD, hint=why)
+        return value
 
     @model_validator(mode="after")
     def _parameters_and_flanks(self) -> Self:

@@ -31,7 +31,7 @@ from gearqa.statistics import conformity
 from gearqa.statistics.families import sidak
 from gearqa.wording.numbers import cases_text, count_text, fixed_text, share_text, short_text
 from gearqa.wording.safety import GEOMETRY_ONLY, WHO_DECIDES
-from gearqa.wording.sentences import symbols_text
+from gearqa.wording.sentences import place_text, symbols_text
 
 LARGE_UNCERTAINTY = 1 / 3
 """Of the tolerance: beyond it U is a warning."""
@@ -193,6 +193,8 @@ def _worth_fewer(one: ParameterStatistics) -> bool:
 
 def _uncertainty(basis: Basis) -> Iterator[Notice]:
     required = [(name, one.u_um) for name, one in basis.series() if one.upper_limit_um is not None]
+    curves = {(one.kind, one.flank): one.u_um for gear in basis.judged for one in gear.limit_curves}
+    required += [(place_text(f"{kind}_curve", flank), u) for (kind, flank), u in curves.items()]
     unknown = [name for name, u in required if u is None]
     if len(unknown) == len(required):
         yield _fixed(NoticeCode.UNCERTAINTY_UNKNOWN)

@@ -204,7 +204,9 @@ def decide(facts: LotFacts) -> tuple[LotDecision, tuple[LotReason, ...]]:
 
 def _applied_rule(decision: DecisionTable, judged: Sequence[LotGear]) -> AppliedDecisionRule:
     """The rule that really applies: without any uncertainty it is simple acceptance."""
-    if all(value.u_um is None for gear in judged for value in gear.with_size):
+    known = [one.u_um for gear in judged for one in gear.with_size]
+    known += [one.u_um for gear in judged for one in gear.limit_curves]
+    if all(u is None for u in known):
         return AppliedDecisionRule("simple acceptance", decision.confidence, None)
     return AppliedDecisionRule(decision.rule, decision.confidence, guard_band(1.0, decision.confidence))
 

@@ -30,9 +30,12 @@ def master_quality_of_lot(
         in_lot = "shown"
     elif round(upper, 9) < table.coverage:
         in_lot = "refuted"
+    in_lot = in_lot if parameters else "not shown"
     percent, sample = share_text(table.coverage, 6), count_text(n, "gear")
     sure = f"with {share_text(table.confidence, 6)} confidence"
-    if lot_size is not None and n == lot_size and proven < n:
+    if not parameters:
+        sentence = "no parameter is named that master quality is judged by"
+    elif lot_size is not None and n == lot_size and proven < n:
         sentence = f"the whole lot of {sample} was measured: {proven} proven, {refuted} proven not to be"
     elif lot_size is not None and n == lot_size:
         sentence = f"the whole lot of {sample} was measured and is master quality (class {class_})"

@@ -7,10 +7,12 @@ from collections.abc import Iterator, Mapping
 
 from gearqa.core.geometry import GearGeometry, roll_length
 from gearqa.errors import Notice, NoticeCode
+from gearqa.evaluation.criteria import rows_of
 from gearqa.evaluation.part_geometry import drawn_geometry
 from gearqa.model.part import Evaluation, FlankTolerance, Gear, Part, ProfileRange, Tolerance
 from gearqa.symbols import FLANKS, PARAMETERS
 from gearqa.wording.numbers import fixed_text, short_text
+from gearqa.wording.sentences import symbols_text
 
 
 def part_notices(part: Part) -> tuple[Notice, ...]:
@@ -24,7 +26,25 @@ def part_notices(part: Part) -> tuple[Notice, ...]:
         *_cutoff_notices(part, geometry),
         *_limit_notices(part.tolerance),
         *_size_notices(part, geometry),
+        *_class_notices(part),
     )
+
+
+def _class_notices(part: Part) -> Iterator[Notice]:
+    edition = part.edition
+    known: dict[str, list[str]] = {}
+    for key, row in rows_of(part).items():
+        first, last = row.first_class, row.first_class + len(row.tolerances) - 1
+        asked = key in part.tolerance.required or key in part.master_parameters
+        if asked and (first, last) != (edition.first_class, edition.last_class):
+            known.setdefault(f"{first} to {last}", []).append(key)
+    if known:
+        texts = "; ".join(f"{classes} in {symbols_text(keys)}" for classes, keys in known.items())
+        yield Notice(
+            NoticeCode.CLASSES_KNOWN_IN_PART,
+            f"{edition.title}: not all classes are known for this gear, only {texts}: a value of the finest "
+            'one may be of a finer one still, and "beyond" means beyond the last one known',
+        )
 
 
 def _hand_notices(gear: Gear) -> Iterator[Notice]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import math
 from collections import Counter
 from collections.abc import Sequence
 from typing import NamedTuple
@@ -13,7 +14,7 @@ from gearqa.report.blocks.document import Answer, Block, Bullets, Cell, Column, 
 from gearqa.report.blocks.verdicts import STATUS, conformity_cell, master_quality_cell
 from gearqa.report.grading.notes import decision_line, other_span_matters
 from gearqa.report.grading.values import INCOMPLETE_NOTE, WorstValue, gear_class, worst_of
-from gearqa.report.grading.words import closing, criterion_text, gear_blocks, opening
+from gearqa.report.grading.words import NO_CLASS, closing, criterion_text, gear_blocks, opening
 from gearqa.symbols import PARAMETERS, symbol_of
 from gearqa.wording.numbers import DASH, count_text, percent_text
 from gearqa.wording.sentences import place_text, some_of
@@ -46,7 +47,7 @@ class GearRow(NamedTuple):
     def badness(self) -> tuple[int, float, int]:
         """Sorts the worst gears to the end; of equals the later one."""
         order = {True: 0, None: 1, False: 2}[self.conforms]
-        return (order, self.worst.use if self.worst else -1.0, -self.place)
+        return (order, self.worst.rank if self.worst else -math.inf, -self.place)
 
 
 class LotCollector:
@@ -156,11 +157,17 @@ def lot_table(rows: Sequence[GearRow], total: int, *, wide: bool = False) -> Tab
         cells: tuple[Cell | str, ...] = (DASH,) * (5 if wide else 3)
         if worst is not None:
             name = place_text(worst.key, None if wide else worst.flank)
-            more = [percent_text(worst.use), worst.place] if wide else []
+            used = DASH if worst.use is None else percent_text(worst.use)
+            more = [used, worst.place] if wide else []
             cells = (name, worst.value, worst.allowed, *more)
         verdicts = conformity_cell(row.conforms, row.state), master_quality_cell(row.master_quality)
         body.append((row.serial, row.grade, *cells, *verdicts))
     notes = ["worst: the value that uses up most of what is allowed."]
+    if any(row.worst is not None and row.worst.use is None for row in rows):
+        notes = [
+            "worst: of limit curves the smallest margin, which must not be below 0; else the value that "
+            "uses up most of what is allowed."
+        ]
     if len(rows) < total:
         notes.append(not_all_note(len(rows), total))
     if any(row.grade.endswith("*") for row in rows):
@@ -198,6 +205,7 @@ def lot_verdict(header: GradeHeader, lot: LotSummary, seen: LotCollector) -> Ver
         f"class {name}: {n}"
         for name, n in sorted(seen.classes.items(), key=lambda pair: _class_order(pair[0]))
     )
+    classed = lot.beyond or lot.class_ is not None or seen.missing
     reached = lot.reached_master_quality
     word = conformity_text(lot.conforms, NOT_PROVEN if lot.undecided == seen.open_by_rule else None)
     return Verdict(
@@ -206,7 +214,7 @@ def lot_verdict(header: GradeHeader, lot: LotSummary, seen: LotCollector) -> Ver
                 "Conformity to the drawing", word, STATUS[lot.conforms],
                 "; ".join(_counts(lot, seen)),
             ),
-            Answer("Worst class", grade, "none", f"gears by {spread}"),
+            Answer("Worst class", grade, "none", f"gears by {spread}" if classed else NO_CLASS),
             Answer(
                 "Master quality of the job", MASTER_QUALITY[reached], STATUS[reached],
                 "; ".join([*_master_counts(lot, seen), f"criterion: {criterion_text(header)}"]),

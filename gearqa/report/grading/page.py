@@ -209,7 +209,13 @@ class SheetBuilder:
             one = row.worst
             cells: tuple[doc.Text, ...] = (DASH,) * 5
             if one is not None:
-                cells = (doc.symbol(one.key), one.value, one.allowed, percent_text(one.use), one.place)
+                cells = (
+                    doc.symbol(one.key),
+                    one.value,
+                    one.allowed,
+                    DASH if one.use is None else percent_text(one.use),
+                    one.place,
+                )
             body.append((self._serial(row), *_verdicts(row), row.grade, *cells))
         notes = ["Each with the value that uses up most of what is allowed."]
         if 0 < len(self._sheets) < len(self._rows):

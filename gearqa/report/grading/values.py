@@ -14,6 +14,7 @@ from gearqa.wording.numbers import (
     Limits,
     allowed_text,
     class_text,
+    margin_text,
     tolerance_limits,
     use_of_tolerance,
     value_text,
@@ -104,21 +105,32 @@ class WorstValue(NamedTuple):
     flank: Flank | None
     value: str
     allowed: str
-    use: float
-    """Share of what is allowed."""
+    use: float | None
+    """Share of what is allowed; a margin to limit curves has none."""
+    rank: float
+    """Grows with how bad the value is."""
     place: str
     """Flank and teeth or spaces."""
 
 
 def worst_of(gear: GearResult) -> WorstValue | None:
-    """The value that uses up most of what the drawing allows; those that fail come first."""
+    """The value that uses up most of what the drawing allows; those that fail come first.
+
+    The margin to limit curves stands here where they fail alone, or nothing else is limited.
+    """
     ranked = [
         ((one.conforms is False, use), key, flank, parameter, one)
         for key, flank, parameter, one in values_of(gear)
         if (use := share_used(key, one)) is not None
     ]
+    curve = min(gear.limit_curves, key=lambda one: one.margin_um, default=None)
+    if curve is not None and (not ranked or (curve.conforms is False and not any(e[0][0] for e in ranked))):
+        key, place = f"{curve.kind}_curve", f"{curve.flank}, tooth {curve.tooth}"
+        return WorstValue(
+            key, curve.flank, margin_text(curve.margin_um), "≥ 0", None, -curve.margin_um, place
+        )  # fmt: skip
     if not ranked:
         return None
     (_, use), key, flank, parameter, one = max(ranked, key=lambda entry: entry[0])
     value = shown_value(key, one, parameter.master_tolerance_um)
-    return WorstValue(key, flank, value, allowed(key, one), use, place_of(flank, one))
+    return WorstValue(key, flank, value, allowed(key, one), use, use, place_of(flank, one))

@@ -35,6 +35,9 @@ from gearqa.wording.verdicts import MASTER_QUALITY, NOT_PROVEN, conformity_text
 Row = tuple[doc.Cell | doc.Text, ...]
 
 
+NO_CLASS = "no parameter has a class to be graded by"
+
+
 def criterion_text(header: GradeHeader) -> str:
     """What this job calls master quality."""
     grade = header.master_quality.class_
@@ -113,7 +116,7 @@ def gear_verdict(header: GradeHeader, gear: GearResult) -> doc.Verdict:
     open_for = [*unassessed(gear), *not_proven(gear)]
     why = {True: [], False: failures(gear), None: open_for}[gear.conforms]
     if gear.class_ is None and not gear.beyond:
-        grade, governed = "none", "nothing graded was assessed"
+        grade, governed = "none", "nothing graded was assessed" if gear.not_assessed else NO_CLASS
     else:
         grade = "beyond every class" if gear.beyond else str(gear.class_)
         governed = f"set by {symbols_text(gear.governing)}"

@@ -107,6 +107,8 @@ def _master_detail(result: LotResult) -> str:
     found = f"{master.proven} of {n} proven; at least {share_text(master.share_lower_bound)}"
     if master.in_lot == "refuted":
         found = f"{master.refuted} of {n} proven not to be; at most {share_text(master.share_upper_bound)}"
+    if not master.parameters:
+        return sentence(master.sentence)
     if result.sorted is not None:
         return f"{master.proven} of {result.lot_size} proven; the whole lot was measured."
     sure, asked = share_text(master.confidence, 6), share_text(master.coverage, 6)
@@ -620,6 +622,8 @@ def free_statement(result: LotResult) -> str | None:
 def master_lines(master: MasterQualityOfLot) -> tuple[str, ...]:
     """Master quality in sample and lot, with the criterion."""
     found = f"{master.proven} proven, {master.refuted} proven not to be"
+    if not master.parameters:
+        return (f"Master quality: {master.sentence}.",)
     return (
         f"Master quality of this job: class {master.class_} or better in {symbols_text(master.parameters)}; "
         "no standard defines it.",

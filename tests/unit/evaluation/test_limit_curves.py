@@ -20,6 +20,7 @@ from gearqa.model.decision_rule import DecisionTable
 from gearqa.model.measurement import Trace
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
+from gearqa.report.grading.values import worst_of
 from gearqa.signoff.gear_states import judge_gear
 from gearqa.symbols import Flank, TraceKind
 
@@ -166,6 +167,27 @@ def test_under_the_uncertainty_of_the_total(rise: float, state: str, guarded: st
     assert (lot.state, lot.counts_as) == (state, simple)
     ruled = graded(part.model_copy(update={"decision": DecisionTable()}), traced(rise))
     assert ruled.conforms is {"conforms": True, "not proven": None, "does not conform": False}[state]
+
+
+@pytest.mark.independent
+def test_curves_alone_count_as_values_near_a_limit_and_stand_in_the_table() -> None:
+    # by hand: U 0.4 of the total is U 0.2 of the margin; rises of 3.8 and 3.0 leave 0.1 and 0.5
+    tolerance = {"class": None, "parameters": []}
+    part = drawn(tolerance=tolerance, uncertainty_um={"profile_total": 0.4})
+    for rise, margin, near in ((3.8, 0.1, 1), (3.0, 0.5, 0)):
+        result = graded(part, traced(rise))
+        assert result.near_limit == near
+        worst = worst_of(result)
+        assert worst is not None
+        assert (worst.key, worst.flank, worst.allowed, worst.use) == ("profile_curve", "left", "≥ 0", None)
+        assert float(worst.value) == pytest.approx(margin, abs=0.005)
+    assert graded(drawn(tolerance=tolerance), traced(3.0)).near_limit is None
+    fails = worst_of(graded(drawn(), traced(4.4)))
+    assert fails is not None
+    assert (fails.key, float(fails.value)) == ("profile_curve", pytest.approx(-0.2, abs=0.005))
+    passes = worst_of(graded(drawn(), traced(3.0)))
+    assert passes is not None
+    assert passes.key == "profile_slope"
 
 
 def test_curves_stay_judged_where_a_gear_is_judged_by_another_class() -> None:

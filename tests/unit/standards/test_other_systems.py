@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 import math
+import re
+from pathlib import Path
 
 import pytest
+from pydantic import ValidationError
+from unit.evaluation import make
 
+import gearqa
 from gearqa.errors import OutOfScopeError
+from gearqa.model.editions import LEFT_OUT, why_left_out
+from gearqa.reading.settings.part_notices import part_notices
 from gearqa.standards import tolerance_rows, tolerance_table
 
 DIN, JIS = "DIN 3962:1978", "JIS B 1702:1976"
@@ -145,3 +152,39 @@ def test_coarse_classes_of_jis_1976():
     assert [round(rows["single_pitch"].tolerance(k), 1) for k in range(5, 9)] == [24.6, 35.0, 69.9, 140.1]
     found = [round(rows["cumulative_pitch"].tolerance(k), 1) for k in range(5, 9)]
     assert found == [98.0, 140.1, 280.1, 560.3]
+
+
+@pytest.mark.parametrize(
+    ("text", "title"),
+    [
+        ("AGMA Q12", "AGMA 2000-A88"),
+        ("Q12", "AGMA 2000-A88"),
+        ("AGMA 2015", "ANSI/AGMA 2015-1-A01"),
+        ("ISO 1328-2:1997", "ISO 1328-2"),
+        ("GB 10095-88", "ISO 1328:1975"),
+    ],
+)
+def test_a_system_left_out_is_refused_with_its_reason(text: str, title: str) -> None:
+    assert LEFT_OUT[title][1] in why_left_out(text)
+    with pytest.raises(ValidationError) as refused:
+        make.part(tolerance={"standard": text, "class": 5})
+    (error,) = refused.value.errors()
+    assert title in error["ctx"]["hint"]
+    assert "limits_um" in error["ctx"]["hint"]
+    with pytest.raises(gearqa.GearqaError, match=re.escape(title)):
+        gearqa.tolerances(module=2.0, diameter=100.0, face_width=20.0, standard=text)
+
+
+def test_every_system_left_out_stands_in_the_readme() -> None:
+    readme = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
+    part = readme[readme.index("Left out, as") :].partition("\n\n")[0]
+    assert [title for title in LEFT_OUT if title not in part] == []
+
+
+def test_where_not_all_classes_are_known_it_is_said() -> None:
+    """DIN 3962 as far as its cells are confirmed: helix slope from quality 5, single pitch to quality 4."""
+    limited = {"standard": "DIN 3962:1978", "class": 5, "parameters": ["helix_slope", "profile_form"]}
+    base = make.merged(make.RING, {"tolerance": {**limited, "class": 5}, "master_quality": {"class": 5}})
+    (notice,) = [n for n in part_notices(make.part(base)) if n.code == "classes_known_in_part"]
+    assert "1 to 6 in ffα; 5 to 12 in fHβ" in notice.message
+    assert not [n for n in part_notices(make.part(make.RING)) if n.code == "classes_known_in_part"]
