@@ -18,6 +18,7 @@ class Reason(StrEnum):
     FILE_NOT_FOUND = "file_not_found"
     NOT_TEXT = "not_text"
     UNREADABLE_CSV = "unreadable_csv"
+    UNREADABLE_PARQUET = "unreadable_parquet"
     EMPTY_TABLE = "empty_table"
     UNRECOGNISED_TABLE = "unrecognised_table"
     MISSING_COLUMN = "missing_column"
@@ -218,11 +219,32 @@ class Problem:
     """Dotted key, for a fault of a TOML file."""
 
     def __str__(self) -> str:
-        where = self.file if self.line is None else f"{self.file}:{self.line}"
+        where = line_place(self.file, self.line)
         column = f" column '{self.column}':" if self.column else ""
         column += f" key '{self.key}':" if self.key else ""
         hint = f"; {self.hint}" if self.hint else ""
         return f"{where}:{column} found {self.found}, expected {self.expected}{hint} [{self.reason}]"
+
+
+def line_text(file: str, line: int) -> str:
+    """A line as people call it; a Parquet table has rows.
+
+    >>> line_text("helix.csv", 3), line_text("helix.parquet", 3)
+    ('line 3', 'row 3')
+    """
+    return f"{'row' if file.lower().endswith('.parquet') else 'line'} {line}"
+
+
+def line_place(file: str, line: int | None) -> str:
+    """A line of a file as people read it; row 0 of a Parquet table is its header.
+
+    >>> line_place("helix.csv", 3), line_place("helix.parquet", 3), line_place("helix.parquet", 0)
+    ('helix.csv:3', 'helix.parquet row 3', 'helix.parquet')
+    """
+    if not line:
+        return file
+    text = line_text(file, line)
+    return f"{file}:{line}" if text.startswith("line") else f"{file} {text}"
 
 
 @dataclass(frozen=True, slots=True)

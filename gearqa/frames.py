@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from operator import attrgetter
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gearqa.model.results import FlankResult, GearResult, GradeResult, ParameterResult, TraceResult
@@ -12,6 +13,8 @@ from gearqa.symbols import PARAMETERS
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from gearqa.results.parquet_files import CellType
 
 NESTED = ("not_assessed", "warnings", "parameters", "traces", "pitch", "size", "limit_curves", "production")
 GEAR_FIELDS = names_of(GearResult, *NESTED)
@@ -66,6 +69,37 @@ def parameters_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame
         What `gearqa.grade` or `gearqa.evaluation.evaluate` returned.
     """
     return _frame(_parameter_rows(_gears(result)), PARAMETER_FIELDS)
+
+
+def write_parquet(frame: pd.DataFrame, path: str | Path, *, simulated: bool) -> None:
+    """Write one of these frames as a Parquet table, which gearqa never reads as a measurement; of several
+    texts in a cell (`governing`) it makes one, with commas.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        What one of the functions above returned.
+    path : str or Path
+        Where; a file of another kind is not replaced.
+    simulated : bool
+        Whether the result is of simulated data (`result.header.simulated`), which the file says then.
+    """
+    from gearqa.results.csvio import result_mark
+    from gearqa.results.outputs import Outputs
+    from gearqa.results.parquet_files import write_parquet_rows
+
+    types: dict[str, CellType] = {
+        "float64": "number", "Int64": "whole", "int64": "whole", "boolean": "answer", "bool": "answer",
+    }  # fmt: skip
+    columns = {name: types.get(str(frame[name].dtype), "text") for name in frame.columns}
+    cells = frame.astype(object).where(frame.notna(), None)
+    rows = (
+        [",".join(one) if isinstance(one, tuple) else one for one in row]
+        for row in cells.itertuples(index=False, name=None)
+    )
+    with Outputs() as outputs:
+        stream = outputs.open(str(path), "Parquet result")
+        write_parquet_rows(stream, columns, rows, result_mark(simulated))
 
 
 def _parameter_rows(gears: Iterable[GearResult]) -> Iterable[tuple[Any, ...]]:

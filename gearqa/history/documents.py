@@ -1,10 +1,11 @@
-"""A store as JSON ("gearqa.history/1") and CSV, streamed: any number of gears in bounded memory."""
+"""A store as JSON ("gearqa.history/1"), CSV and Parquet, streamed: any number of gears in bounded memory."""
 
 from __future__ import annotations
 
 import csv
 import io
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from typing import Any, BinaryIO, Literal, TypeVar
 
 import sqlalchemy as sa
@@ -41,6 +42,7 @@ from gearqa.model.store_reports import (
 from gearqa.results.codec import read
 from gearqa.results.csvio import cell, result_mark
 from gearqa.results.history_json import HISTORY
+from gearqa.results.parquet_files import CellType, write_parquet_rows
 
 Report = Literal["list", "show", "export"]
 Gear = TypeVar("Gear")
@@ -107,7 +109,60 @@ def _audit(connection: Connection, which: Selection) -> Iterator[AuditEntry]:
 
 def write_history_csv(stream: BinaryIO, store: HistoryStore, which: Selection) -> int:
     """Write key figures, one row a gear, parameter and flank; return how many gears there are."""
-    query = (
+    query, counter = _figures(which), _GearCounter()
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    with store.reading() as connection:
+        text.write(f"{result_mark(_any_simulated(connection, which))}\n")
+        writer.writerow(column.name for column in query.selected_columns[1:])
+        with connection.execute(query.execution_options(yield_per=20 * PORTION)) as rows:
+            for values in counter.over(rows):
+                writer.writerow(map(cell, values))
+                if text.tell() > 1 << 20:
+                    stream.write(text.getvalue().encode())
+                    text.seek(0)
+                    text.truncate()
+    stream.write(text.getvalue().encode())
+    return counter.gears
+
+
+def write_history_parquet(stream: BinaryIO, store: HistoryStore, which: Selection) -> int:
+    """Write the same key figures as a Parquet table; return how many gears there are."""
+    query, counter = _figures(which), _GearCounter()
+    columns = {column.name: _cell_type(column.type) for column in query.selected_columns[1:]}
+    with store.reading() as connection:
+        mark = result_mark(_any_simulated(connection, which))
+        with connection.execute(query.execution_options(yield_per=20 * PORTION)) as rows:
+            cells = ([None if value == "" else value for value in values] for values in counter.over(rows))
+            write_parquet_rows(stream, columns, cells, mark)
+    return counter.gears
+
+
+def _cell_type(kind: sa.types.TypeEngine[Any]) -> CellType:
+    if isinstance(kind, sa.Float):
+        return "number"
+    if isinstance(kind, sa.Boolean):
+        return "answer"
+    return "whole" if isinstance(kind, sa.Integer) else "text"
+
+
+@dataclass(slots=True)
+class _GearCounter:
+    """Counts the gears that pass by, row after row."""
+
+    gears: int = 0
+
+    def over(self, rows: Iterable[Any]) -> Iterator[list[Any]]:
+        """The rows without the number of their gear."""
+        last = None
+        for number, *values in rows:
+            self.gears += number != last
+            last = number
+            yield values
+
+
+def _figures(which: Selection) -> sa.Select[Any]:
+    return (
         sa.select(
             GEAR.c.id, GEAR.c.part_number, PART.c.revision, GEAR.c.serial, GEAR.c.measured_at,
             GEAR.c.finished_at, GEAR.c.grinder, GEAR.c.wheel, GEAR.c.dress, GEAR.c.parts_since_dress,
@@ -120,23 +175,6 @@ def write_history_csv(stream: BinaryIO, store: HistoryStore, which: Selection) -
         .where(*which.conditions())
         .order_by(*PRODUCTION_ORDER, FIGURE.c.parameter, FIGURE.c.flank)
     )  # fmt: skip
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\n")
-    gears, last = 0, None
-    with store.reading() as connection:
-        text.write(f"{result_mark(_any_simulated(connection, which))}\n")
-        writer.writerow(column.name for column in query.selected_columns[1:])
-        with connection.execute(query.execution_options(yield_per=20 * PORTION)) as rows:
-            for number, *values in rows:
-                gears += number != last
-                last = number
-                writer.writerow(map(cell, values))
-                if text.tell() > 1 << 20:
-                    stream.write(text.getvalue().encode())
-                    text.seek(0)
-                    text.truncate()
-    stream.write(text.getvalue().encode())
-    return gears
 
 
 def _inputs(connection: Connection, which: Selection) -> Iterator[StoredInput]:

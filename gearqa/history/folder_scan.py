@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import Final
 
 from gearqa.model.part import PART_FILE
+from gearqa.reading.folder.listing import is_table
+from gearqa.reading.rows.parquet_rows import ends_whole, is_parquet
 
 Signature = tuple[tuple[str, int, int], ...]
 """Name, size and time of change of every file that counts, in order of names."""
@@ -36,7 +38,7 @@ def inspection_folders(
                 continue
             files.append((name, stat.st_size, stat.st_mtime_ns))
         has_part = own_part or any(name == PART_FILE for name, _, _ in files)
-        if has_part and any(name.lower().endswith(".csv") for name, _, _ in files):
+        if has_part and any(is_table(name) for name, _, _ in files):
             yield Path(place), tuple(files)
 
 
@@ -47,11 +49,15 @@ def _is_output(path: Path, leave_out: Collection[Path]) -> bool:
 
 
 def ends_within_a_line(folder: Path, signature: Signature) -> bool:
-    """Whether a table does not end with a line feed."""
+    """Whether a table does not end as a whole one: with a line feed, in Parquet with its mark."""
     for name, size, _ in signature:
-        if not name.lower().endswith(".csv") or not size:
+        if not is_table(name) or not size:
             continue
         try:
+            if is_parquet(name):
+                if not ends_whole(folder / name):
+                    return True
+                continue
             with (folder / name).open("rb") as file:
                 file.seek(-1, os.SEEK_END)
                 if file.read(1) not in (b"\n", b"\r", b"\0"):  # UTF-16 ends with a zero byte

@@ -32,6 +32,7 @@ from gearqa.model.measurement import GearMeasurement, GrinderEvent, InputFile
 from gearqa.model.part import PART_FILE, Part
 from gearqa.model.results import GearResult, LotSummary
 from gearqa.reading.folder.inspection import Inspection
+from gearqa.reading.folder.listing import is_table
 from gearqa.reading.folder.passes import read_folder
 from gearqa.reading.rows.digests import sha256_of
 from gearqa.results.codec import writer
@@ -123,7 +124,7 @@ def _as_known(folder: ArchiveFolder) -> bool:
     source, known = folder.source, dict(folder.known)
     if not known or source.part is not None or source.columns is not None:
         return False
-    tables = {path.name for path in source.folder.iterdir() if path.suffix.lower() == ".csv"}
+    tables = {path.name for path in source.folder.iterdir() if is_table(path)}
     read = {name: digest for name, digest in known.items() if digest}
     if {*read} != {PART_FILE, *tables}:
         return False

@@ -15,6 +15,7 @@ from gearqa.jobs.spread import spread
 from gearqa.jobs.stores import AnyStore, opened
 from gearqa.model.history import ArchiveReport, FailedFolder, IntakeReport
 from gearqa.model.part import PART_FILE
+from gearqa.reading.folder.listing import is_table
 
 
 def add_archive(
@@ -115,6 +116,6 @@ def _folders(roots: Sequence[str | Path], *, tables_only: bool) -> Iterator[Path
     for root in roots:
         require_folder(root)
         for folder in sorted((Path(root), *(path for path in Path(root).rglob("*") if path.is_dir()))):
-            is_one = any(folder.glob("*.[cC][sS][vV]")) if tables_only else (folder / PART_FILE).is_file()
+            is_one = any(map(is_table, folder.iterdir())) if tables_only else (folder / PART_FILE).is_file()
             if is_one:
                 yield folder

@@ -181,6 +181,7 @@ def export_history(
     *,
     json: BinaryIO | None = None,
     csv: BinaryIO | None = None,
+    parquet: BinaryIO | None = None,
     contents: Literal["list", "show", "export"] = "export",
     part_number: str | None = None,
     serial: Sequence[str] | None = None,
@@ -194,7 +195,7 @@ def export_history(
 
     Parameters
     ----------
-    json, csv : binary stream, optional
+    json, csv, parquet : binary stream, optional
         Where to write the document, and the key figures (one row a gear, parameter and flank).
     contents : {"list", "show", "export"}
         Of the document: gears in short with events and references; gears in full with their log (every
@@ -206,7 +207,7 @@ def export_history(
     store : HistoryStore, str or path, optional
         As in `add_to_history`.
     """
-    from gearqa.history.documents import write_history_csv, write_history_json
+    from gearqa.history.documents import write_history_csv, write_history_json, write_history_parquet
 
     which = _selection(part_number, serial, grinder, since, until, every_state=every_state)
     count = 0
@@ -217,6 +218,8 @@ def export_history(
             count = write_history_json(json, history, contents, which)
         if csv is not None:
             count = write_history_csv(csv, history, which)
+        if parquet is not None:
+            count = write_history_parquet(parquet, history, which)
     return count
 
 

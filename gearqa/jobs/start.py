@@ -11,6 +11,7 @@ from typing import Any, Final
 from gearqa.errors import GearqaError, PartFileError, Problem, Reason, ReportError
 from gearqa.model.part import PART_FILE
 from gearqa.reading.folder.blank_tables import reported_sheet, table_template
+from gearqa.reading.folder.listing import is_table
 from gearqa.reading.folder.table_kinds import TABLES
 from gearqa.reading.settings.part_file import read_part
 from gearqa.reading.settings.templates import part_file_text, plan_file_text
@@ -60,7 +61,7 @@ def start_folder(folder: str | Path, answers: Mapping[str, Any]) -> list[Path]:
     tables = {f"{kind}.csv": table_template(kind) for kind in TABLES}
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        has_tables = any(path.suffix.lower() == ".csv" for path in folder.iterdir())
+        has_tables = any(map(is_table, folder.iterdir()))
         written = [_write_new(target, text)]
         if not has_tables:
             (folder / TEMPLATES).mkdir(exist_ok=True)

@@ -7,19 +7,23 @@ never costs a table, a drawing, a store, a record or a key.
 from __future__ import annotations
 
 import mmap
+import os
 import re
 from pathlib import Path
 from typing import Final, Literal
 
 from gearqa.wording.safety import MAIL_TITLE, PAGE_MARK, PDF_MARK, RESULT_MARK, SIMULATED_BANNER
 
-FileKind = Literal["JSON result", "CSV result", "page", "PDF", "mail text", "record", "column map", "store"]
+FileKind = Literal[
+    "JSON result", "CSV result", "Parquet result", "page", "PDF", "mail text", "record", "column map", "store"
+]
 """What gearqa writes; a column map and a store are never replaced."""
 
 _HEAD: Final = 8192
 _BOM: Final = b"\xef\xbb\xbf"
 _DOCUMENT: Final = re.compile(rb'\s*\{\s*"schema"\s*:\s*"gearqa\.([a-z_]+)/')
 _RECORD: Final = re.compile(rb'"schema"\s*:\s*"gearqa\.record/')
+_PARQUET: Final = b"PAR1"
 _STORE: Final = b"SQLite format 3\0"
 _EARLIER_PDF: Final = re.compile(
     rb"<dc:title><rdf:Alt><rdf:li xml:lang=\"[^\"]*\">"
@@ -46,6 +50,8 @@ def kind_of(path: Path) -> FileKind | None:
                     return "PDF" if own else None
     except OSError:
         return None
+    if head.startswith(_PARQUET):
+        return "Parquet result" if RESULT_MARK.encode() in _parquet_footer(path) else None
     text = head.removeprefix(_BOM)
     if text.startswith(RESULT_MARK.encode()):
         return "CSV result"
@@ -56,6 +62,16 @@ def kind_of(path: Path) -> FileKind | None:
     if text.startswith((MAIL_TITLE.encode(), f"{SIMULATED_BANNER}.\n\n{MAIL_TITLE}".encode())):
         return "mail text"
     return "store" if head.startswith(_STORE) else None
+
+
+def _parquet_footer(path: Path) -> bytes:
+    """Schema and marks of a Parquet file, which stand at its end before their length and its mark."""
+    with path.open("rb") as file:
+        size = file.seek(0, os.SEEK_END)
+        file.seek(max(0, size - 8))
+        length = int.from_bytes(file.read(4), "little")
+        file.seek(max(0, size - 8 - length))
+        return file.read(length)
 
 
 def holds_nothing(path: Path) -> bool:

@@ -18,6 +18,7 @@ from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.record import RecordFinding, Status, Subject, Verification
 from gearqa.model.results import GearResult, GradeHeader
+from gearqa.reading.folder.listing import is_table
 from gearqa.reading.rows.digests import sha256_of
 from gearqa.results.codec import read
 from gearqa.results.lot_json import LOT
@@ -141,7 +142,7 @@ def _files(record: Mapping[str, Any], folder: Path | None) -> Iterator[Checked]:
         yield "differs", name, sentence
     named = {one["file"] for one in record["lot"]["inputs"]}
     for path in sorted(folder.iterdir()):
-        if path.suffix.lower() == ".csv" and path.name not in named:
+        if is_table(path) and path.name not in named:
             different = True
             yield "differs", path.name, f"{path.name}: not in the record"
     if not inputs:

@@ -21,6 +21,8 @@ RESULT_MARK: Final = "# gearqa result"
 """Begins the first line of every table that gearqa writes: such a table is never read as a measurement."""
 SIMULATED_MARK: Final = "# gearqa simulated"
 """Begins the first line of simulated tables: they are read, and everything made from them says so."""
+FILE_MARK_KEY: Final = "gearqa"
+"""Key of a Parquet file's own data that holds what would be the first line of the same table as CSV."""
 
 PAGE_MARK: Final = '<meta name="referrer" content="no-referrer">\n<meta name="robots" content="noindex">'
 """In the head of every page, and in no page of others: tells gearqa's own from a page that must be kept."""

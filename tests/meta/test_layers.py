@@ -44,7 +44,7 @@ HEAVY = {
     "rich": {"cli", "report.render.terminal"},
     "pydantic": {"model", "reading", "results", "simulate", "signoff", "drift", "incoming"},
     "pandas": {"frames"},
-    "polars": {"reading"},
+    "polars": {"reading", "results.parquet_files"},
     "typst": {"report.render.pdf"},
     "sqlalchemy": {"history"},
     "alembic": {"history"},

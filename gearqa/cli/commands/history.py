@@ -245,17 +245,21 @@ def export(
         str | None,
         typer.Option("--csv", metavar="FILE", help="Key figures, one row a gear, parameter and flank."),
     ] = None,
+    parquet: Annotated[
+        str | None, typer.Option("--parquet", metavar="FILE", help="The same key figures as Parquet.")
+    ] = None,
 ) -> int:
-    """Write gears, results, events, references, part data and the log as JSON, or key figures as CSV."""
+    """Write gears, results, events, references, parts and the log as JSON; key figures as CSV or Parquet."""
     from gearqa.cli.console import tell
     from gearqa.wording.numbers import count_text
 
-    if json is None and csv is None:
-        raise typer.BadParameter("name an output: --json FILE or --csv FILE", param_hint="--json")
+    if json is None and csv is None and parquet is None:
+        message = "name an output: --json FILE, --csv FILE or --parquet FILE"
+        raise typer.BadParameter(message, param_hint="--json")
     with CommandStore(store) as history:
         count = _export(
-            history, json, csv, part_number=part_number, serial=serial, grinder=grinder, since=since,
-            until=until, every_state=every_state,
+            history, json, csv, parquet, part_number=part_number, serial=serial, grinder=grinder,
+            since=since, until=until, every_state=every_state,
         )  # fmt: skip
     tell(f"exported: {count_text(count, 'gear')}")
     return ExitStatus.CONFORMS
@@ -548,7 +552,9 @@ def _key_and_value(setting: str) -> tuple[str, Any]:
         return key.strip(), text.strip()
 
 
-def _export(history: CommandStore, json: str | None, csv: str | None = None, **which: Any) -> int:
+def _export(
+    history: CommandStore, json: str | None, csv: str | None = None, parquet: str | None = None, **which: Any
+) -> int:
     """Write the chosen gears, all outputs or none; return how many gears there are."""
     from gearqa.jobs.history import export_history
     from gearqa.results.outputs import Outputs
@@ -557,6 +563,7 @@ def _export(history: CommandStore, json: str | None, csv: str | None = None, **w
         streams = [
             None if json is None else outputs.open(json, "JSON result"),
             None if csv is None else outputs.open(csv, "CSV result"),
+            None if parquet is None else outputs.open(parquet, "Parquet result"),
         ]
         outputs.keep_clear_of(history.files)
-        return export_history(json=streams[0], csv=streams[1], **which, store=history)
+        return export_history(json=streams[0], csv=streams[1], parquet=streams[2], **which, store=history)

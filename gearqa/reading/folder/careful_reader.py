@@ -7,10 +7,11 @@ the fast path gave up. Understands all of a `TableSource`.
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import compress
-from typing import Final
+from types import MappingProxyType
+from typing import Any, Final
 
 from gearqa.errors import Problem, Reason
 from gearqa.reading.folder.header import ignore_hint
@@ -26,12 +27,14 @@ from gearqa.reading.rows.csv_rows import (
     split_off_first,
 )
 from gearqa.reading.rows.decoding import CP1252, UTF8, is_utf8_file
-from gearqa.reading.rows.digests import HashingFile
+from gearqa.reading.rows.digests import HashingFile, sha256_of
+from gearqa.reading.rows.parquet_rows import ParquetFaultError, ParquetTable, parquet_rows
 from gearqa.reading.rows.patterns import Pattern, span
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.symbols import FLANKS
 
 CHUNK_ROWS: Final = BATCH_LINES
+NO_COLUMNS: Final[Mapping[str, str]] = MappingProxyType({})
 
 
 @dataclass(slots=True)
@@ -68,6 +71,8 @@ class CarefulReader:
             self._fault(Reason.NOT_TEXT, found, "a text file", hint=ignore_hint(self.source.name))
         except UnicodeError as error:  # UTF-16 without its mark, or cut
             self._fault(Reason.NOT_TEXT, str(error), "a text file", hint=ignore_hint(self.source.name))
+        except ParquetFaultError as error:
+            self.parquet_fault(error)
         except OSError as error:
             self._fault(Reason.FILE_NOT_FOUND, error.strerror or "unreadable", "a readable file")
 
@@ -80,7 +85,23 @@ class CarefulReader:
         except CsvFaultError as fault:
             self._csv_fault(fault)
 
+    def parquet_block(self, table: ParquetTable, start: int, frame: Any) -> Iterator[RawRows]:
+        """The rows of a block of a Parquet table; `start` rows come before it."""
+        picker = _Picker.of(self.source, table.names)
+        yield from self._picked(table.text_rows(start, frame), table.names, picker, CHUNK_ROWS)
+
+    def parquet_fault(self, fault: ParquetFaultError) -> None:
+        """A Parquet table that cannot be read, or not on from some row."""
+        self.rows_read += 1
+        hint = "export it again; " + ignore_hint(self.source.name)
+        self._fault(Reason.UNREADABLE_PARQUET, fault.found, "a Parquet table", fault.row, hint=hint)
+
     def _chunks(self, size: int) -> Iterator[RawRows]:
+        if self.source.is_parquet:
+            table = ParquetTable.of(self.source.path)
+            yield from self._body(parquet_rows(table), size, table.unreadable)
+            self.sha256 = sha256_of(self.source.path)
+            return
         dialect = self.source.dialect
         raw = HashingFile(self.source.path)
         buffered = io.BufferedReader(raw, 1 << 18)
@@ -94,7 +115,9 @@ class CarefulReader:
                 pass
             self.sha256 = raw.hexdigest()
 
-    def _body(self, rows: Iterator[Rows], size: int) -> Iterator[RawRows]:
+    def _body(
+        self, rows: Iterator[Rows], size: int, unreadable: Mapping[str, str] = NO_COLUMNS
+    ) -> Iterator[RawRows]:
         dialect = self.source.dialect
         header, rest = split_off_first(rows)
         if header is None:
@@ -102,7 +125,7 @@ class CarefulReader:
             self._fault(Reason.EMPTY_TABLE, found, "a header line and rows")
             return
         names = [cell.strip() for cell in header[1]]
-        picker = _Picker.of(self.source, names)
+        picker = _Picker.of(self.source, names, unreadable)
         for reason, found, expected, column in picker.problems:
             self._fault(reason, found, expected, header[0], column=column)
         if picker.problems:
@@ -184,7 +207,7 @@ class CarefulReader:
 
 def with_encoding_settled(source: TableSource) -> TableSource:
     """The plan with the encoding that the whole file has, where only its head was looked at."""
-    if source.dialect.encoding != UTF8 or is_utf8_file(source.path):
+    if source.is_parquet or source.dialect.encoding != UTF8 or is_utf8_file(source.path):
         return source
     return replace(source, dialect=replace(source.dialect, encoding=CP1252))
 
@@ -206,7 +229,9 @@ class _Picker:
     problems: list[tuple[Reason, str, str, str]] = field(default_factory=list)
 
     @classmethod
-    def of(cls, source: TableSource, names: Sequence[str]) -> _Picker:
+    def of(
+        cls, source: TableSource, names: Sequence[str], unreadable: Mapping[str, str] = NO_COLUMNS
+    ) -> _Picker:
         place = {name.casefold(): i for i, name in reversed(list(enumerate(names)))}
         needed = (*source.columns, *((source.wide.value,) if source.wide else ()))
         needed = source.needed or tuple(
@@ -220,6 +245,9 @@ class _Picker:
             if at is None:
                 found = f"no such column; the header has {header}"
                 picker.problems.append((Reason.MISSING_COLUMN, found, f"'{column}'", column))
+            elif names[at] in unreadable:
+                found, expected = f"cells of type {unreadable[names[at]]}", "numbers, texts or times"
+                picker.problems.append((Reason.WRONG_TYPE, found, expected, names[at]))
             return at
 
         for canonical, column in source.columns.items():

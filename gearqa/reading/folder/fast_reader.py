@@ -20,18 +20,15 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from gearqa.model.measurement import FIRST_MEASUREMENT, GearKey
-from gearqa.reading.folder.canonical import BLANKS, Frame, NumberRows, scaled, to_series
+from gearqa.reading.folder.canonical import Frame, NumberRows, to_series
 from gearqa.reading.folder.dialect import find_header, physical_lines
+from gearqa.reading.folder.frame_rows import column_places, number_rows
 from gearqa.reading.folder.pieces import Pieces, cut
 from gearqa.reading.folder.sources import Dialect, TableSource
-from gearqa.reading.folder.table_kinds import MEASUREMENT, NUMBER_COLUMNS
+from gearqa.reading.folder.table_kinds import NUMBER_COLUMNS
 from gearqa.reading.rows.csv_rows import LONGEST_LINE
 from gearqa.reading.rows.decoding import CP1252, HEAD_BYTES, UTF8
-from gearqa.symbols import FLANKS
-from gearqa.wording.formulas import with_formula
 
 BYTES_PER_ROW: Final = 16
 """Turns chunk_rows into the size of a block; about half of what a row takes, since two threads work."""
@@ -216,13 +213,9 @@ class _Layout:
 
     @classmethod
     def of(cls, source: TableSource, names: Sequence[str]) -> _Layout:
-        place = {name.casefold(): at for at, name in reversed(list(enumerate(names)))}
-        places = {}
-        for canonical, column in source.columns.items():
-            at = place.get((column.column or "").strip().casefold())
-            if at is None:
-                raise NotPlainError
-            places[canonical] = at
+        places = column_places(source, names)
+        if places is None:
+            raise NotPlainError
         return cls(len(names), places, source.dialect)
 
     def parse(self, data: bytes, source: TableSource) -> NumberRows | None:
@@ -232,42 +225,7 @@ class _Layout:
         frame = self._frame(data)
         if frame is None or not len(frame) or not self._even(data, len(frame)):
             return None
-        serials, serial = _distinct(frame[str(self.places["serial"])])
-        trimmed = [text.strip(BLANKS) for text in serials]
-        if source.simulated:
-            trimmed = list(map(with_formula, trimmed))
-        if "" in trimmed:
-            return None
-        flank = None
-        if "flank" in self.places:
-            words, codes = _distinct(frame[str(self.places["flank"])])
-            folded = [word.strip(BLANKS).casefold() for word in words]
-            if not set(folded) <= set(FLANKS):
-                return None
-            flank = np.array([FLANKS.index(word) for word in folded], dtype=np.int8)[codes]
-        numbers = {
-            name: scaled(
-                frame[str(at)].to_numpy(),
-                source.columns[name].factor,
-                source.columns[name].offset,
-            )
-            for name, at in self.places.items()
-            if name in NUMBER_COLUMNS
-        }
-        gears = [GearKey(text) for text in trimmed]
-        if MEASUREMENT in self.places:
-            words, labels = _distinct(frame[str(self.places[MEASUREMENT])])
-            both, serial = np.unique(
-                serial.astype(np.int64) * len(words) + labels.astype(np.int64), return_inverse=True
-            )
-            gears = [
-                GearKey(trimmed[code // len(words)], _label(words[code % len(words)], source))
-                for code in both.tolist()
-            ]
-        distinct = {gear: place for place, gear in enumerate(dict.fromkeys(gears))}
-        if len(distinct) < len(gears):
-            serial = np.array([distinct[gear] for gear in gears])[serial]
-        return NumberRows(source.kind, list(distinct), serial, flank, numbers)
+        return number_rows(frame, self.places, source)
 
     def _even(self, data: bytes, rows: int) -> bool:
         """Whether rows are as long as the header, where the parser would not notice."""
@@ -334,19 +292,3 @@ def _without_padding(data: bytes, separator: str) -> bytes:
                 break
             data = data.replace(b" " + end, end)
     return data.rstrip(b" ")
-
-
-def _label(text: str, source: TableSource) -> str:
-    """The label of a measurement; blank is the first one's."""
-    trimmed = text.strip(BLANKS)
-    return (with_formula(trimmed) if source.simulated else trimmed) or FIRST_MEASUREMENT
-
-
-def _distinct(column: Any) -> tuple[list[str], NDArray[np.integer[Any]]]:
-    """Distinct texts of a column, and the place of each row's in them."""
-    import polars as pl
-
-    runs = column.rle()  # most rows have the text of the row before
-    texts, lengths = runs.struct.field("value"), runs.struct.field("len").to_numpy()
-    distinct = texts.unique(maintain_order=True)
-    return distinct.to_list(), np.repeat(texts.cast(pl.Enum(distinct)).to_physical().to_numpy(), lengths)

@@ -9,6 +9,7 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 
 from gearqa.model.measurement import InputFile
+from gearqa.reading.rows.parquet_rows import is_parquet
 from gearqa.results.file_kinds import is_temporary, made_by_gearqa
 
 IGNORED = "named by ignore"
@@ -17,7 +18,7 @@ IGNORED = "named by ignore"
 def list_folder(
     folder: Path, *, ignore: Sequence[str], known: Collection[str]
 ) -> tuple[list[Path], list[InputFile], list[str]]:
-    """CSV files to look at, other files, and what gearqa made itself, which is part of no result.
+    """Tables to look at, other files, and what gearqa made itself, which is part of no result.
 
     All directly in the folder, in byte order of names; without the `known` ones.
     """
@@ -47,8 +48,14 @@ def _why_left_out(path: Path, ignore: Sequence[str]) -> str | None:
         return IGNORED
     if path.name.startswith("."):
         return "a hidden file"
-    endings = {".csv": None, ".toml": "another TOML file than the part file"}
-    return endings.get(path.suffix.lower(), "no .csv file")
+    if is_table(path):
+        return None
+    return "another TOML file than the part file" if path.suffix.lower() == ".toml" else "no .csv file"
+
+
+def is_table(path: Path | str) -> bool:
+    """Whether a file is read as a table, by the ending of its name."""
+    return is_parquet(path) or str(path).lower().endswith(".csv")
 
 
 def matches_any(name: str, patterns: Sequence[str]) -> bool:

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from gearqa.arrays import Array
-from gearqa.errors import Problem, Reason
+from gearqa.errors import Problem, Reason, line_place
 from gearqa.model.measurement import GearKey
 from gearqa.reading.folder.canonical import KIND_OF_SERIES, PROFILE, RUNOUT, Frame, split_series_key
 from gearqa.reading.folder.careful_reader import CarefulReader, with_encoding_settled
@@ -116,7 +116,7 @@ def _repeats(suspect: Suspect, readings: Sequence[_Reading], log: ProblemLog) ->
             found = f"{short_text(second.position, 12)} mm in {suspect.name} again"
             expected = "each position once in a trace"
         more = len(pairs) - len(shown)
-        found += f" (first in {first.source.name}:{first.line})"
+        found += f" (first in {line_place(first.source.name, first.line)})"
         if more:
             found += f", and {more} more that occur twice"
         log.add(Problem(reason, second.source.name, found, expected, second.line, column, SECOND_MEASUREMENT))
@@ -142,7 +142,7 @@ def _second_pass(suspect: Suspect, readings: Sequence[_Reading], log: ProblemLog
         if pair is not None:
             first, second = (places[run.file][run.rows[0][0]] for run in pair)
             spans = [f"{short_text(run.low)} to {short_text(run.high)} mm" for run in pair]
-            where = f" (first {spans[0]} from {first.source.name}:{first.line})"
+            where = f" (first {spans[0]} from {line_place(first.source.name, first.line)})"
             return _log_second_pass(suspect, second, f"{suspect.name}, {spans[1]}, again{where}", log)
     return _log_second_pass(suspect, readings[-1], f"{suspect.name} measured twice", log)
 

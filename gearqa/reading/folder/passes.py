@@ -28,6 +28,7 @@ from gearqa.reading.folder.spool import Spool
 from gearqa.reading.folder.table_kinds import GRADED_KINDS
 from gearqa.reading.folder.text_rows import TextRows
 from gearqa.reading.rows.digests import sha256_of
+from gearqa.reading.rows.parquet_rows import is_parquet
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.wording.visible import clip
 
@@ -48,7 +49,7 @@ def read_folder(
     Parameters
     ----------
     folder : path
-        Holds `part.toml` and CSV tables.
+        Holds `part.toml` and CSV or Parquet tables.
     part : Part or path, optional
         The drawing, or the file that describes it; `part.toml` of the folder by default.
     columns : path, optional
@@ -166,7 +167,7 @@ class _FolderReading:
         if ignored:
             self.log.notice(NoticeCode.FILES_IGNORED, f"left out as `ignore` says: {', '.join(ignored)}")
         if others:
-            self.log.notice(NoticeCode.FILES_NOT_READ, f"not read, being no CSV tables: {', '.join(others)}")
+            self.log.notice(NoticeCode.FILES_NOT_READ, f"not read, being no tables: {', '.join(others)}")
         return tables, left_out
 
     def _plan(self, tables: Iterable[Path], mapped: Sequence[TableSource]) -> list[TableSource]:
@@ -202,7 +203,7 @@ class _FolderReading:
     def _read_tables(self) -> None:
         frame = Frame.of(self.part, self.teeth)
         digests: dict[str, str] = {}
-        plain = [source for source in self.sources if is_plain(source)]
+        plain = [source for source in self.sources if is_plain(source) and not source.is_parquet]
         fast = sum(_size(source.path) for source in plain) >= FAST_FROM_BYTES
         for number, source in enumerate(self.sources):
             if source.kind in GRADED_KINDS:
@@ -211,7 +212,7 @@ class _FolderReading:
                 digests[source.name] = self._read_texts(number)
         self.files += [InputFile(name, sha256) for name, sha256 in digests.items()]
         for name, path in {source.name: source.path for source in self.sources}.items():
-            if not _ends_in_line_end(path):
+            if not is_parquet(path) and not _ends_in_line_end(path):
                 self.log.notice(
                     NoticeCode.NO_LINE_END,
                     f"{name} has no line end behind its last row: was it cut off? Its last number may lack "

@@ -1,4 +1,4 @@
-"""Which table a CSV file is: by its header alone, never by its name."""
+"""Which table a file is: by its header alone, never by its name."""
 
 from __future__ import annotations
 
@@ -26,6 +26,7 @@ from gearqa.reading.folder.sources import ColumnSource, Dialect, TableKind, Tabl
 from gearqa.reading.folder.table_kinds import PRODUCTION_COLUMNS, TABLES, split_unit
 from gearqa.reading.rows.csv_rows import CsvFaultError, bounded_lines, is_skipped
 from gearqa.reading.rows.decoding import HEAD_BYTES, NotTextError, decode_head, guess_encoding, read_head
+from gearqa.reading.rows.parquet_rows import ParquetFaultError, ParquetTable, is_parquet
 from gearqa.wording.safety import RESULT_MARK, SIMULATED_MARK
 
 ROWS_LOOKED_AT: Final = 1000
@@ -39,7 +40,7 @@ VALUES: Final = "a table of reported values or a gauge study"
 
 @dataclass(frozen=True, slots=True)
 class Recognised:
-    """What a CSV file is: a table to read, one to leave out with its reason, or problems."""
+    """What a file is: a table to read, one to leave out with its reason, or problems."""
 
     source: TableSource | None = None
     left_out: str | None = None
@@ -49,6 +50,8 @@ class Recognised:
 
 def recognise(path: Path, name: str) -> Recognised:
     """Look at the head of a file and make the plan that a reader follows."""
+    if is_parquet(path):
+        return _recognise_parquet(path, name)
     try:
         text, dialect, header = _look(path)
     except NotTextError as error:
@@ -66,6 +69,18 @@ def recognise(path: Path, name: str) -> Recognised:
         problem = Problem(Reason.EMPTY_TABLE, name, found, expected, hint=ignore_hint(name))
         return Recognised(problems=(problem,))
     return _by_header(path, name, text, dialect, header)
+
+
+def _recognise_parquet(path: Path, name: str) -> Recognised:
+    try:
+        table = ParquetTable.of(path)
+    except (ParquetFaultError, OSError) as error:
+        hint = "export it again; " + ignore_hint(name)
+        problem = Problem(Reason.UNREADABLE_PARQUET, name, str(error), "a Parquet table", hint=hint)
+        return Recognised(problems=(problem,))
+    if table.mark.startswith(RESULT_MARK):
+        return Recognised(left_out="a result written by gearqa")
+    return _by_header(path, name, table.mark, Dialect(separator=""), HeaderRow(0, table.names, 0))
 
 
 def _look(path: Path) -> tuple[str, Dialect, HeaderRow | None]:

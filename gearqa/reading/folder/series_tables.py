@@ -6,17 +6,21 @@ one to the other, is known here only.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from gearqa.errors import NoticeCode
-from gearqa.reading.folder.canonical import Frame
+from gearqa.reading.folder.canonical import Frame, to_series
 from gearqa.reading.folder.careful_reader import CHUNK_ROWS, CarefulReader, with_encoding_settled
 from gearqa.reading.folder.cells import careful_series
+from gearqa.reading.folder.frame_rows import column_places, number_rows
 from gearqa.reading.folder.pieces import Pieces, cut
 from gearqa.reading.folder.sources import TableSource
-from gearqa.reading.folder.table_kinds import GRADED_KINDS
+from gearqa.reading.folder.table_kinds import GRADED_KINDS, MEASUREMENT, NUMBER_COLUMNS
 from gearqa.reading.rows.decoding import CP1252, UTF8
+from gearqa.reading.rows.digests import sha256_of
+from gearqa.reading.rows.parquet_rows import ParquetFaultError, ParquetTable, typed_frame
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.wording.numbers import count_text
 
@@ -61,6 +65,8 @@ class SeriesTable:
         StartAgainError
             If what came so far does not count, and the table is read again in another way.
         """
+        if self.source.is_parquet:
+            return self._parquet_pieces()
         return self._fast_pieces() if self.fast else self._careful_pieces()
 
     def _careful_pieces(self) -> Iterator[Pieces]:
@@ -96,6 +102,37 @@ class SeriesTable:
             raise StartAgainError(with_encoding_settled(self.source), fast=True) from None
         careful.check_rows()
         self.sha256 = reader.sha256
+
+    def _parquet_pieces(self) -> Iterator[Pieces]:
+        """Column by column where that is enough; blocks with a cell that it is not enough for, row by row."""
+        careful = CarefulReader(self.source, self.log)
+        try:
+            table = ParquetTable.of(self.source.path)
+            places = column_places(self.source, table.names) if is_plain(self.source) else None
+            if places is None or any(table.names[at] in table.unreadable for at in places.values()):
+                yield from self._careful_pieces()
+                return
+            numbers = {at for name, at in places.items() if name in NUMBER_COLUMNS}
+            labels = {at for name, at in places.items() if name == MEASUREMENT}
+            for start, frame in table.frames(self.chunk_rows, set(places.values())):
+                if (pieces := self._typed_pieces(typed_frame(frame, numbers, labels), places)) is not None:
+                    careful.rows_read += len(frame)
+                    yield pieces
+                    continue
+                for raw in careful.parquet_block(table, start, frame):
+                    rows, _ = careful_series(self.source, raw, self.frame, self.log)
+                    yield cut(rows)
+            careful.check_rows()
+            self.sha256 = sha256_of(self.source.path)
+        except ParquetFaultError as fault:
+            careful.parquet_fault(fault)
+
+    def _typed_pieces(self, frame: Any, places: Mapping[str, int]) -> Pieces | None:
+        rows = None if frame is None else number_rows(frame, places, self.source)
+        if rows is None:
+            return None
+        series, faults = to_series(rows, self.frame, self.source.convention)
+        return None if faults else cut(series)
 
 
 def note_blank_rows(reader: CarefulReader) -> None:

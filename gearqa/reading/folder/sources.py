@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
+from gearqa.reading.rows.parquet_rows import is_parquet
+
 TableKind = Literal["profile", "helix", "pitch", "runout", "size", "production", "events"]
 
 
@@ -93,3 +95,8 @@ class TableSource:
     simulated: bool = False
     needed: tuple[str, ...] | None = None
     """Columns without which a row counts as blank; None: all but a label."""
+
+    @property
+    def is_parquet(self) -> bool:
+        """Whether the file is no text but a Parquet table."""
+        return is_parquet(self.path)

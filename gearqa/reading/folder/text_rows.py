@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, fields, replace
 from datetime import datetime, time
 from typing import Any
 
-from gearqa.errors import Reason
+from gearqa.errors import Reason, line_place
 from gearqa.model.measurement import GearKey, GrinderEvent, Production, SizeReading
 from gearqa.reading.folder.careful_reader import RawRows
 from gearqa.reading.folder.cells import Cells
@@ -120,7 +120,8 @@ class TextRows:
             if column in before and before[column] != value:
                 file, line, cell = self._stated[gear, column]
                 cells.fault(
-                    row, Reason.DUPLICATE_ROW, column, f"{cell} as in {file}:{line}, or one row per serial",
+                    row, Reason.DUPLICATE_ROW, column,
+                    f"{cell} as in {line_place(file, line)}, or one row per serial",
                     "two measurements of one gear get labels of their own in a column `measurement`",
                     found=f"a second row of serial {gear.quoted} with another {column}: {value}",
                 )  # fmt: skip

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from gearqa.errors import GearqaError, MeasurementFileError, Problem, Reason
+from gearqa.reading.folder.listing import is_table
 from gearqa.reading.folder.recognition import recognise
 from gearqa.reading.maps.family_draft import FamilyDraft, TableDraft
 from gearqa.reading.maps.map_model import GAP
@@ -85,7 +86,7 @@ def draft_columns(path: Path | str) -> ColumnsDraft:
     neutral: list[str] = []
     left_out: list[tuple[str, str]] = []
     for name in names:
-        if not single and "/" not in name and name.lower().endswith(".csv"):
+        if not single and "/" not in name and is_table(name):
             seen = recognise(folder / name, name)
             if seen.source is not None:
                 neutral.append(name)

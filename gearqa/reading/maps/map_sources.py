@@ -32,6 +32,7 @@ from gearqa.reading.maps.map_model import (
 )
 from gearqa.reading.maps.trade_words import LEFT_WORDS, RIGHT_WORDS, flank_of
 from gearqa.reading.rows.decoding import NotTextError, decode_head, guess_encoding, read_head
+from gearqa.reading.rows.parquet_rows import ParquetFaultError, ParquetTable, is_parquet
 from gearqa.reading.rows.patterns import Pattern
 from gearqa.reading.values.sheet_formats import canonical_column
 from gearqa.results.file_kinds import made_by_gearqa
@@ -148,7 +149,10 @@ class _File:
     def of(cls, path: Path, name: str, table: TableMap, problems: list[Problem]) -> _File | None:
         """The file; None, with a problem, where it cannot be read."""
         try:
-            dialect, text = _dialect(path, table)
+            dialect, text = _parquet(path, table) if is_parquet(path) else _dialect(path, table)
+        except ParquetFaultError as error:
+            problems.append(Problem(Reason.UNREADABLE_PARQUET, name, error.found, "a Parquet table"))
+            return None
         except NotTextError as error:
             problems.append(Problem(Reason.NOT_TEXT, name, error.found, "a text table", error.line))
             return None
@@ -157,7 +161,9 @@ class _File:
             problems.append(Problem(Reason.FILE_NOT_FOUND, name, found, "a readable file"))
             return None
         simulated = text.startswith(SIMULATED_MARK)
-        return cls(path, name, dialect, head_lines(text, dialect), simulated, problems)
+        return cls(
+            path, name, dialect, () if is_parquet(path) else head_lines(text, dialect), simulated, problems
+        )
 
     def columns(
         self, columns: Mapping[str, ColumnTable], canonical: Canonical = canonical_quantity
@@ -252,6 +258,15 @@ def _with_wides(base: TableSource, table: TableMap, file: _File) -> Iterator[Tab
             wide.header, value, wide.factor * unit, wide.offset * unit, wide.values, wide.tooth_offset
         )
         yield replace(base, columns={**base.columns, **file.columns(wide.columns)}, wide=pattern)
+
+
+def _parquet(path: Path, table: TableMap) -> tuple[Dialect, str]:
+    """Numbers and texts need no dialect; rows are left out as of text."""
+    return Dialect(
+        skip_after_header=table.skip_after_header,
+        skip_last_rows=table.skip_last_rows,
+        drop_blank=table.blank == "drop",
+    ), ParquetTable.of(path).mark
 
 
 def _dialect(path: Path, table: TableMap) -> tuple[Dialect, str]:

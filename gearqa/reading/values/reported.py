@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 from typing import Final, get_args
 
-from gearqa.errors import NoticeCode, Reason
+from gearqa.errors import NoticeCode, Reason, line_text
 from gearqa.model.incoming import Basis, ReportedTable, ReportedValue
 from gearqa.reading.values.parameter_names import parameters_of
 from gearqa.reading.values.sheet_formats import REPORTED
@@ -144,7 +144,7 @@ def _check_doubles(sheet: ValueSheet, values: list[ReportedValue | None]) -> Non
             sheet.cells.fault(
                 row, Reason.DUPLICATE_ROW, "parameter", "each value once",
                 "a second measurement belongs into a table of its own",
-                found=f"{what} of '{value.serial}' again, first in line {first}",
+                found=f"{what} of '{value.serial}' again, first in {line_text(sheet.name, first)}",
             )  # fmt: skip
     owners: dict[str, str] = {}
     for row, value in enumerate(values):

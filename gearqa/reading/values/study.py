@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from gearqa.errors import MeasurementFileError, Notice, Problem, Reason
+from gearqa.errors import MeasurementFileError, Notice, Problem, Reason, line_text
 from gearqa.model.gauge import ONE_GEAR, CrossedSeries, ReferenceSeries, StudyTable
 from gearqa.model.measurement import InputFile
 from gearqa.reading.values.parameter_names import parameters_of
@@ -111,7 +111,7 @@ def read_measured_study(
         elif serial in places:
             cells.fault(row, Reason.DUPLICATE_ROW, "serial", "each measured serial once")
         elif place in taken:
-            first = f"first in line {taken[place]}"
+            first = f"first in {line_text(sheet.name, taken[place])}"
             cells.fault(
                 row, Reason.DUPLICATE_ROW, "trial", "each trial of an item and operator once",
                 found=f"trial '{place[2]}' of item '{place[0]}', operator '{place[1]}' again, {first}",
@@ -144,7 +144,7 @@ def crossed_series(
             first = seen.setdefault(place, line)
             if first != line:
                 found = f"trial '{place[2]}' of item '{place[0]}', operator '{place[1]}' again ({what})"
-                again = (found, "each trial once", line, "trial", f"first in line {first}")
+                again = (found, "each trial once", line, "trial", f"first in {line_text(name, first)}")
                 problems.append(Problem(Reason.DUPLICATE_ROW, name, *again))
             cells.setdefault((place[0], place[1]), []).append(value)
         trials = max(map(len, cells.values()))
@@ -200,12 +200,18 @@ def _references(
         if known[:2] != (reference, U):
             sheet.cells.fault(
                 row, Reason.CONTRADICTION, "reference_um",
-                f"the same reference and uncertainty as in line {known[2]}",
+                f"the same reference and uncertainty as in {line_text(sheet.name, known[2])}",
                 "two calibrated gears need an item column", found=f"{short_text(reference)}, uncertainty {U}",
             )  # fmt: skip
         first = seen.setdefault((*place, operators[row], trials[row]), line)
         if first != line:
-            sheet.cells.fault(row, Reason.DUPLICATE_ROW, "trial", "each trial once", f"first in line {first}")
+            sheet.cells.fault(
+                row,
+                Reason.DUPLICATE_ROW,
+                "trial",
+                "each trial once",
+                f"first in {line_text(sheet.name, first)}",
+            )
         groups.setdefault(place, []).append(value)
     for (key, flank, item), found in groups.items():
         if len(found) < 2:

@@ -14,12 +14,13 @@ from gearqa.reading.folder.careful_reader import CarefulReader, with_encoding_se
 from gearqa.reading.folder.cells import Cells
 from gearqa.reading.folder.dialect import HeaderRow, find_header, guess_dialect
 from gearqa.reading.folder.listing import matches_any
-from gearqa.reading.folder.sources import ColumnSource, TableSource
+from gearqa.reading.folder.sources import ColumnSource, Dialect, TableSource
 from gearqa.reading.maps.columns_map import read_columns_map
 from gearqa.reading.maps.map_sources import sheet_source
 from gearqa.reading.maps.trade_words import flank_of
 from gearqa.reading.rows.decoding import HEAD_BYTES, NotTextError, decode_head, guess_encoding, read_head
 from gearqa.reading.rows.digests import sha256_of
+from gearqa.reading.rows.parquet_rows import ParquetFaultError, ParquetTable, is_parquet
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.reading.values.sheet_formats import UNIT_FACTORS, SheetFormat, canonical_column
 from gearqa.symbols import FLANKS, Flank
@@ -158,6 +159,8 @@ def _recognised(path: Path, name: str, sheet: SheetFormat, log: ProblemLog) -> T
         found = "no such file" if isinstance(error, FileNotFoundError) else error.strerror or "unreadable"
         log.add(Problem(Reason.FILE_NOT_FOUND, name, found, f"a file, {sheet.title}"))
         return None
+    if is_parquet(path):
+        return _recognised_parquet(path, name, sheet, log)
     whole = len(head) < HEAD_BYTES
     try:
         encoding = guess_encoding(head, whole=whole)
@@ -177,6 +180,21 @@ def _recognised(path: Path, name: str, sheet: SheetFormat, log: ProblemLog) -> T
         return None
     columns, simulated = _columns(header, name, sheet, log), text.startswith(SIMULATED_MARK)
     return TableSource(path, name, "production", dialect, columns, simulated=simulated)
+
+
+def _recognised_parquet(path: Path, name: str, sheet: SheetFormat, log: ProblemLog) -> TableSource | None:
+    try:
+        table = ParquetTable.of(path)
+    except ParquetFaultError as error:
+        log.add(Problem(Reason.UNREADABLE_PARQUET, name, error.found, sheet.title))
+        return None
+    if table.mark.startswith(RESULT_MARK):
+        found = "a result written by gearqa"
+        log.add(Problem(Reason.UNRECOGNISED_TABLE, name, found, sheet.title))
+        return None
+    columns = _columns(HeaderRow(0, table.names, 0), name, sheet, log)
+    simulated = table.mark.startswith(SIMULATED_MARK)
+    return TableSource(path, name, "production", Dialect(), columns, simulated=simulated)
 
 
 def _columns(header: HeaderRow, name: str, sheet: SheetFormat, log: ProblemLog) -> dict[str, ColumnSource]:
