@@ -106,7 +106,9 @@ def tooth_size(
     if asked is not None:
         ball = asked.pin_diameter_mm if ball is None else ball
         teeth_spanned = asked.teeth_spanned if teeth_spanned is None else teeth_spanned
-        if limits_of is None and lower is None and upper is None:
+        balls = asked.method == "balls"
+        same = ball == asked.pin_diameter_mm if balls else teeth_spanned == asked.teeth_spanned
+        if same and limits_of is None and lower is None and upper is None:
             limits_of, lower, upper = asked.method, asked.lower_mm, asked.upper_mm
     if ball is None:
         ball = max(BALL_STEP_MM, round(ball_touching_reference(geometry) / BALL_STEP_MM) * BALL_STEP_MM)
@@ -121,7 +123,8 @@ def tooth_size(
     elif given != (None, None):
         raise ArgumentError("limits_of", f"say what the limits are of: {', '.join(get_args(LimitsOf))}")
     rows = tuple(_row(name, geometry, x, ball, spanned) for name, x in shifts)
-    return ToothSize(gear, ball, spanned, limits_of, rows, tuple(_cautions(gear, geometry, ball, rows)))
+    found = tuple(_cautions(gear, geometry, ball, rows))
+    return ToothSize(gear, ball, spanned, limits_of, tuple(_on_flank(row, gear) for row in rows), found)
 
 
 def _drawing(path: Path) -> Part:
@@ -199,8 +202,9 @@ def _shifts(
         else:
             thickness = limit if limits_of == "thickness" else nominal + limit / 1000
             found = shift_of_thickness(geometry, thickness)
-        if found is None:
-            raise GearqaError(f"no teeth of this gear have {short_text(limit)} mm by {limits_of}")
+        if found is None or not 0 < thickness_of_shift(geometry, found) < math.pi * geometry.m_n:
+            unit = "µm" if limits_of == "allowance" else "mm"
+            raise GearqaError(f"no teeth of this gear have {short_text(limit)} {unit} by {limits_of}")
         yield found
 
 
@@ -221,6 +225,26 @@ def _row(teeth: Teeth, geometry: GearGeometry, x: float, ball: float, spanned: i
     )
 
 
+def _rack_depth(geometry: GearGeometry) -> float:
+    """Length of the path of contact that the straight flank of a usual rack needs below the pitch point."""
+    return (1 - geometry.x) * geometry.m_n / math.sin(geometry.alpha_t)
+
+
+def _on_flank(row: SizeRow, gear: SizedGear) -> SizeRow:
+    """The row without figures of balls or a span that would not touch between root and tip."""
+    if not _touches(row.balls_contact_mm, gear):
+        row = replace(row, balls_mm=None)
+    return row if _touches(row.span_contact_mm, gear) else replace(row, span_mm=None)
+
+
+def _touches(diameter: float | None, gear: SizedGear) -> bool:
+    s = 1 if gear.kind == "external" else -1
+    tip, root = gear.tip_diameter_mm, gear.root_diameter_mm
+    return diameter is not None and not (
+        (tip is not None and s * (diameter - tip) > 0) or (root is not None and s * (root - diameter) > 0)
+    )
+
+
 def _cautions(
     gear: SizedGear, geometry: GearGeometry, ball: float, rows: tuple[SizeRow, ...]
 ) -> Iterator[Notice]:
@@ -232,12 +256,24 @@ def _cautions(
         return Notice(NoticeCode.SIZE_NOT_MEASURABLE, text)
 
     if nominal.balls_contact_mm is None:
-        yield caution(f"balls of {short_text(ball)} mm do not touch the involutes")
-    for what, touching in (("balls", nominal.balls_contact_mm), ("the span", nominal.span_contact_mm)):
-        if touching is not None and tip is not None and s * (touching - tip) > 0:
-            yield caution(f"{what} would touch at {fixed_text(touching, 2)} mm, beyond the tip")
-        if touching is not None and root is not None and s * (root - touching) > 0:
-            yield caution(f"{what} would touch at {fixed_text(touching, 2)} mm, beyond the root")
+        yield caution(
+            f"balls of {short_text(ball)} mm do not touch the involutes: too small or too large for the space"
+        )
+    for row in rows:
+        for what, touching in (("balls", row.balls_contact_mm), ("the span", row.span_contact_mm)):
+            for end, limit, side in (("tip", tip, s), ("root", root, -s)):
+                if touching is not None and limit is not None and side * (touching - limit) > 0:
+                    yield caution(
+                        f"{what} would touch at {fixed_text(touching, 2)} mm, beyond the {end}: "
+                        f"no figure for {row.teeth} teeth"
+                    )
+    if tip is None:
+        yield caution("no tip diameter is given: whether balls and span touch below the tip is not checked")
+    if s > 0 and geometry.d_b / 2 * math.tan(geometry.alpha_t) < _rack_depth(geometry):
+        yield caution(
+            "a rack of the usual depth (1 module from the reference line) undercuts these teeth: whether "
+            "balls and span touch sound flanks is not known"
+        )
     if nominal.balls_mm is not None and tip is not None:
         opposite = 1.0 if gear.teeth % 2 == 0 else math.cos(math.pi / (2 * gear.teeth))
         reach = (nominal.balls_mm - s * ball) / opposite + s * ball

@@ -75,6 +75,27 @@ def test_the_sign_of_catalogues_is_the_opposite_on_internal_gears_only(capsys):
         (["--teeth", "20", "--module", "2", "--profile-shift", "1", "--catalogue-shift", "1"], "either"),
         (["--kind", "internal", "--teeth", "60", "--module", "2", "--teeth-spanned", "3"], "no span"),
         (["--teeth", "2", "--module", "2"], "3 teeth or more"),
+        (
+            ["--teeth", "20", "--module", "2", "--limits-of", "thickness", "--lower", "-1", "--upper", "3"],
+            "no teeth of this gear have -1 mm",
+        ),
+        (
+            [
+                "--teeth",
+                "20",
+                "--module",
+                "2",
+                "--ball",
+                "3.5",
+                "--limits-of",
+                "balls",
+                "--lower",
+                "30",
+                "--upper",
+                "44",
+            ],
+            "no teeth of this gear have 30 mm by balls",
+        ),
         (["--part", str(RING), "--teeth", "20"], "either --part or"),
     ],
 )
@@ -92,5 +113,31 @@ def test_balls_that_cannot_be_measured_with_are_told(capsys):
     assert "do not stand out of the tip" in messages
     assert app.run(["size", "--part", str(RING)]) == 0
     assert "between balls of 3" in capsys.readouterr().out
+    assert result["limits_of"] is None, "the limits of the drawing are those of its own ball"
     with pytest.raises(ArgumentError, match="above 0"):
         gearqa.tooth_size(teeth=20, module=1.0, ball=-1.0)
+
+
+@pytest.mark.parametrize(
+    ("words", "missing", "message"),
+    [
+        (("--teeth", 5, "--module", 2, "--ball", 3.5), None, "undercuts these teeth"),
+        (("--teeth", 20, "--module", 2, "--ball", 0.4), "balls_mm", "too small or too large for the space"),
+        (("--kind", "internal", "--teeth", 12, "--module", 2, "--ball", 9), "balls_mm", "too large"),
+        (("--part", RING, "--ball", 4.0), "balls_mm", "beyond the tip"),
+    ],
+)
+def test_what_cannot_be_measured_has_a_message_and_no_figure(capsys, words, missing, message):
+    result = sized(capsys, *words)
+    if missing:
+        assert result["rows"][0][missing] is None
+    assert any(message in one["message"] for one in result["cautions"])
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize(("teeth", "shift", "undercut"), [(17, 0, True), (18, 0, False), (12, 0.3, False)])
+def test_undercut_begins_where_textbooks_say(capsys, teeth, shift, undercut):
+    """Rack of depth 1 m at 20 degrees: least z = 2 (1 - x) / sin^2(20 degrees) = 17.097 (1 - x), by hand."""
+    words = ("--teeth", teeth, "--module", 1, "--profile-shift", shift)
+    messages = [one["message"] for one in sized(capsys, *words)["cautions"]]
+    assert any("undercuts" in message for message in messages) is undercut
