@@ -5,8 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from difflib import get_close_matches
 from functools import partial
+from typing import get_args
 
+from gearqa.cli.code_topics import EXPLAINED_IN, code_blocks, code_list, codes
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.parameter_topics import parameter_blocks, parameter_named
 from gearqa.incoming.plausibility.figures import HONEST_LEVEL
@@ -18,6 +21,7 @@ from gearqa.reading.folder.table_kinds import QUANTITIES, TABLES
 from gearqa.report.blocks.document import Block, Bullets, Column, Paragraph, Table
 from gearqa.statistics.gauge_study import POOL_ABOVE
 from gearqa.symbols import DEFAULT_GRADED, PARAMETERS
+from gearqa.wording.codes import code_named
 from gearqa.wording.numbers import percent_text, share_text, short_text
 from gearqa.wording.safety import CAUTIONS, SETTER
 from gearqa.wording.verdicts import MASTER_QUALITY, RULES
@@ -131,23 +135,17 @@ def _verdicts() -> list[Block]:
         (MASTER_QUALITY[False], "something that counts does not"),
         (MASTER_QUALITY[None], "nothing is beyond, but something that counts is not assessed"),
     )
-    doubts: dict[DoubtCode, str] = {
-        "unit_doubt": "deviations far too small or too large for their unit",
-        "stuck": "the same value everywhere, or over more than "
-        f"{percent_text(QUARTER)} of the range on end and left by a jump",
-        "clipped": f"cut off flat: extremes held over {percent_text(HELD)} of the points or more",
-        "copied": "equal to another trace or table, value for value",
-        "no_reading": "9999 and the like",
-        "too_few_teeth": "fewer traced teeth than [evaluation] fewest_teeth",
-    }
+    doubts = tuple((code, texts[0]) for code in get_args(DoubtCode) if (texts := code_named(code)))
     return [
         Table("A value, a gear, a lot against the drawing", words, values),
         Table("Master quality", words, master),
         Table("Decision rules: how a value counts that is not proven", words, tuple(RULES.items())),
-        Table("Readings that are not assessed for doubt, by code", words, tuple(doubts.items())),
-        _bullets("""
+        Table("Readings that are not assessed for doubt, by code", words, doubts),
+        _bullets(f"""
         - In JSON a verdict is true, false or null, and the reason stands beside it. Every warning has a
-          code that stays the same from version to version.
+          code that stays the same from version to version: gearqa explain CODE, or gearqa explain codes.
+        - stuck: the same value everywhere, or over more than {percent_text(QUARTER)} of the range on end and
+          left by a jump. clipped: extremes held over {percent_text(HELD)} of the points or more.
         - unit_doubt, stuck and clipped can be taken as they stand: [[evaluation.confirmed]] in part.toml,
           with name and reason, printed everywhere.
         - The lot: gearqa explain lot. A supplier's claims: gearqa explain incoming. Exit status: gearqa
@@ -399,6 +397,7 @@ TOPICS: dict[str, Topic] = {
     "diagnose": Topic("What components of a diagnosis mean", _diagnose),
     "incoming": Topic("How a supplier's report is judged", _incoming),
     "gauge": Topic("How a measuring instrument is studied", _gauge),
+    "codes": Topic("Codes of problems and notices: what they mean and what to do", code_list),
     "exit-status": Topic("Exit status", _exit_status),
     **{
         one.key: Topic(f"{one.symbol}, {one.name}", partial(parameter_blocks, one))
@@ -407,8 +406,20 @@ TOPICS: dict[str, Topic] = {
 }
 
 
-def topic_named(word: str) -> str | None:
-    """The topic of a word: its name, or the symbol of a parameter; None where there is none."""
+def topic_named(word: str) -> tuple[str, Topic] | None:
+    """Name and topic of a word: a topic, a parameter's symbol, a verdict or a code; None of others."""
     parameter = parameter_named(word)
-    name = word if parameter is None else parameter.key
-    return name if name in TOPICS else None
+    name = EXPLAINED_IN.get(word, word) if parameter is None else parameter.key
+    if name in TOPICS:
+        return name, TOPICS[name]
+    blocks = code_blocks(name)
+    return (name, Topic(f"Code {name}", lambda: blocks)) if blocks else None
+
+
+def alike(word: str) -> list[str]:
+    """Topics that somebody may have meant, the likeliest first."""
+    known = (*TOPICS, *EXPLAINED_IN, *codes(), *(one.symbol for one in PARAMETERS.values()))
+    return (
+        get_close_matches(word, known, n=4, cutoff=0.5)
+        or [one for one in known if word.lower() in one.lower()][:4]
+    )

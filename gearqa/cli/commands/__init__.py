@@ -23,6 +23,6 @@ COMMANDS: dict[str, str] = {
     "gauge": "Study a gear measuring instrument: spread, bias, uncertainty.",
     "simulate": "Write an inspection folder from a physical model of the flank surfaces.",
     "schema": "Print the JSON Schema of an input or a result.",
-    "explain": "Explain flanks, signs, classes, every parameter, files and exit status.",
+    "explain": "Explain flanks, signs, classes, every parameter, verdict and code, files and exit status.",
 }
 """Name and short help, in the order of `gearqa --help`."""

@@ -3,48 +3,53 @@
 from __future__ import annotations
 
 import sys
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.options import HtmlFile
 
+if TYPE_CHECKING:
+    from gearqa.cli.topics import Topic
+
 
 def command(
     topic: Annotated[str | None, typer.Argument(metavar="TOPIC", help="What to explain.")] = None,
     html: HtmlFile = None,
 ) -> int:
-    """Explain flanks, signs, classes, every parameter, files and exit status.
+    """Explain flanks, signs, classes, every parameter, verdict and code, files and exit status.
 
     Without TOPIC the topics are listed. First of all: gearqa explain flanks. A parameter goes by its key or
-    its symbol: gearqa explain fp
+    its symbol: gearqa explain fp. The code of a message, which stands in brackets behind it: gearqa explain
+    row_order
     """
-    from gearqa.cli.topics import TOPICS, topic_named
+    from gearqa.cli.topics import TOPICS, alike, topic_named
 
-    name = None if topic is None else topic_named(topic)
-    if topic is not None and name is None:
-        raise typer.BadParameter(f"'{topic}'; topics: {', '.join(TOPICS)}", param_hint="TOPIC")
-    names = list(TOPICS) if name is None else [name]
+    found = None if topic is None else topic_named(topic)
+    if topic is not None and found is None:
+        near = alike(topic)
+        meant = f"did you mean {' or '.join(near)}? " if near else ""
+        raise typer.BadParameter(
+            f"'{topic}': {meant}gearqa explain without a topic lists them all", param_hint="TOPIC"
+        )
     if html is not None:
-        _write_page(names, html)
-    elif name is None:
+        _write_page(TOPICS if found is None else dict([found]), html)
+    elif found is None:
         from gearqa.report.render.terminal import writable
 
         width = max(map(len, TOPICS)) + 2
         for one, entry in TOPICS.items():
             print(f"{one:{width}}{writable(entry.title, sys.stdout.encoding or 'utf-8')}")
     else:
-        _print(name)
+        _print(*found)
     return ExitStatus.CONFORMS
 
 
-def _print(name: str) -> None:
+def _print(name: str, topic: Topic) -> None:
     from gearqa.cli.console import terminal
-    from gearqa.cli.topics import TOPICS
     from gearqa.report.draw.flank_sketch import GEARS, TITLES, text_sketch
 
-    topic = TOPICS[name]
     if topic.sketches:
         print("L left flank, R right flank; 1 2 3 teeth, s1 s2 spaces; seen onto the datum face\n")
         for kind in GEARS:
@@ -55,8 +60,7 @@ def _print(name: str) -> None:
         print(f"\nAs a page with drawings: gearqa explain {name} --html {name}.html")
 
 
-def _write_page(names: list[str], target: str) -> None:
-    from gearqa.cli.topics import TOPICS
+def _write_page(topics: dict[str, Topic], target: str) -> None:
     from gearqa.report.blocks.document import Block, Document, Section, Sheet
     from gearqa.report.draw.flank_sketch import GEARS, svg_figure
     from gearqa.report.render.html import write_html
@@ -64,11 +68,11 @@ def _write_page(names: list[str], target: str) -> None:
     from gearqa.version import __version__
 
     sections = []
-    for name in names:
-        figures: list[Block] = [svg_figure(kind) for kind in GEARS] if TOPICS[name].sketches else []
-        sections.append(Section(TOPICS[name].title, (*figures, *TOPICS[name].blocks()), id=name))
+    for name, topic in topics.items():
+        figures: list[Block] = [svg_figure(kind) for kind in GEARS] if topic.sketches else []
+        sections.append(Section(topic.title, (*figures, *topic.blocks()), id=name))
     page = Document(
-        title="gearqa explains" if len(names) > 1 else f"gearqa explains: {names[0]}",
+        title="gearqa explains" if len(topics) > 1 else f"gearqa explains: {next(iter(topics))}",
         head="",
         foot=f"gearqa {__version__}",
         sheets=(Sheet("", tuple(sections)),),
