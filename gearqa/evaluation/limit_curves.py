@@ -17,11 +17,12 @@ from gearqa.evaluation.value_states import MEETS, counted, standard_uncertainty,
 from gearqa.model.decision_rule import DecisionTable
 from gearqa.model.measurement import Trace
 from gearqa.model.results import CurveTrace, LimitCurveResult, NotAssessed, State
+from gearqa.statistics import conformity
 from gearqa.symbols import FLANKS, Flank, TraceKind
 
 CURVE_OF: Final[Mapping[TraceKind, str]] = {"profile": "profile_curve", "helix": "helix_curve"}
 """Stands for the parameter in a gap: a limit curve has no class."""
-_INSIDE: Final = (0.0, None)
+INSIDE: Final = (0.0, None)
 """Limits of what is left between the curves."""
 
 
@@ -83,11 +84,22 @@ def _flank(
     )  # fmt: skip
 
 
+def room_of(margin: float) -> tuple[float]:
+    """What is left of the distance of level curves, which is limited as a total deviation is."""
+    return (2 * margin,)
+
+
+def curve_probability(margin: float, expanded: float | None) -> float | None:
+    """Probability that a trace lies between its curves; None without uncertainty (JCGM 106, from memory)."""
+    u = standard_uncertainty(expanded)
+    return None if u is None else conformity.probability_of_conformity(*room_of(margin), u, *INSIDE)
+
+
 def curve_states(margin: float, expanded: float | None, decision: DecisionTable) -> tuple[State, State]:
     """State of a trace under the uncertainty U of the total deviation, and how the decision rule counts it.
 
     Level curves leave twice the margin of the total deviation, so that much is compared with nothing left.
     """
-    room = (2 * margin,)
-    state = value_state(room, standard_uncertainty(expanded), _INSIDE, decision.confidence)
-    return state, counted(state, room, _INSIDE, decision.rule)
+    room = room_of(margin)
+    state = value_state(room, standard_uncertainty(expanded), INSIDE, decision.confidence)
+    return state, counted(state, room, INSIDE, decision.rule)

@@ -262,6 +262,8 @@ class LimitCurveState:
     """Expanded uncertainty U of the total deviation; null if unknown: judged by value."""
     state: State
     counts_as: State
+    probability_of_conformity: Annotated[float | None, KNOWN] = None
+    """That the trace truly lies between its curves; None without uncertainty."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,7 +278,9 @@ class LotGear:
     counts_as: State
     """How the decision rule counts that state."""
     probability_of_conformity: float | None
-    """Of this one gear: the smallest over its values; None without uncertainty."""
+    """Of this one gear: the smallest over its values and limit curves; null without uncertainty, and where
+    a value is missing and none fails.
+    """
     probability_parameter: str | None
     probability_flank: FlankKey | None
     class_indicated: int | None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from gearqa.evaluation.criteria import Criteria, Criterion
-from gearqa.evaluation.limit_curves import curve_states
+from gearqa.evaluation.limit_curves import CURVE_OF, curve_probability, curve_states
 from gearqa.evaluation.sizes import SizeDeviation, size_criterion, size_deviation
 from gearqa.evaluation.value_states import (
     Limits,
@@ -17,7 +17,7 @@ from gearqa.evaluation.value_states import (
     worst_state,
 )
 from gearqa.model.decision_rule import DecisionTable
-from gearqa.model.lot import LimitCurveState, LotGear, ValueState, flank_key
+from gearqa.model.lot import FlankKey, LimitCurveState, LotGear, ValueState, flank_key
 from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, LimitCurveResult, ParameterResult, State
 from gearqa.statistics import conformity
@@ -61,8 +61,9 @@ def judge_curve(one: LimitCurveResult, expanded: float | None, decision: Decisio
     """State of one flank between its limit curves, under the uncertainty U of the total deviation."""
     state, counts_as = curve_states(one.margin_um, expanded, decision)
     return LimitCurveState(
-        one.kind, one.flank, one.margin_um, one.tooth, u_um=expanded, state=state, counts_as=counts_as
-    )
+        one.kind, one.flank, one.margin_um, one.tooth, u_um=expanded, state=state, counts_as=counts_as,
+        probability_of_conformity=curve_probability(one.margin_um, expanded),
+    )  # fmt: skip
 
 
 def missing_of(gear: GearResult, part: Part, criteria: Criteria) -> tuple[tuple[str, Flank | None], ...]:
@@ -117,17 +118,22 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
         judge_curve(one, part.uncertainty(f"{one.kind}_total", instrument), decision)
         for one in gear.limit_curves
     )
-    known = [v for v in counting if v.probability_of_conformity is not None]
-    least = min(known, key=lambda v: v.probability_of_conformity or 0.0) if known else None
+    state = worst_state([*(v.state for v in counting), *(c.state for c in curves), *lost])
+    stated: list[tuple[float | None, str, FlankKey]] = [
+        *((v.probability_of_conformity, v.parameter, v.flank) for v in counting),
+        *((c.probability_of_conformity, CURVE_OF[c.kind], c.flank) for c in curves),
+    ]
+    known = [(p, name, flank) for p, name, flank in stated if p is not None and state != "not assessed"]
+    least = min(known, key=lambda one: one[0], default=(None, None, None))
     proven = [v.class_proven for v in values if v.class_proven is not None]
     return LotGear(
         serial=gear.serial,
         measurement=gear.measurement,
-        state=worst_state([*(v.state for v in counting), *(c.state for c in curves), *lost]),
+        state=state,
         counts_as=worst_state([*(v.counts_as for v in counting), *(c.counts_as for c in curves), *lost]),
-        probability_of_conformity=least.probability_of_conformity if least else None,
-        probability_parameter=least.parameter if least else None,
-        probability_flank=least.flank if least else None,
+        probability_of_conformity=least[0],
+        probability_parameter=least[1],
+        probability_flank=least[2],
         class_indicated=gear.class_,
         class_proven=max(proven) if proven and len(proven) == with_class and not missing else None,
         class_complete=gear.class_complete,

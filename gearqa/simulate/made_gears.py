@@ -77,19 +77,21 @@ def _measurements(
 ) -> Iterator[GearMeasurement]:
     """The first measurement of a part and its repeats."""
     yield _measure(setup, surface, made, stream(seed, MEASUREMENT, made.number))
+    waited = 0.0
     for number, one in repeats_of(setup.scenario, made):
+        waited += one.delay_min
         seen = replace(surface, shape=surface.shape + one.shape.array()[:, None, :])
         gear = _measure(setup, seen, made, stream(seed, MEASUREMENT, made.number, number))
-        yield _repeated(gear, one)
+        yield _repeated(gear, one, waited)
 
 
-def _repeated(gear: GearMeasurement, one: Repeat) -> GearMeasurement:
+def _repeated(gear: GearMeasurement, one: Repeat, waited_min: float) -> GearMeasurement:
     """A further measurement: what it holds, when and by whom it was made."""
     tables = set(one.tables or ALL_TABLES)
     production = gear.production
     if production is not None and production.measured_at is not None:
         production = replace(
-            production, measured_at=production.measured_at + timedelta(minutes=one.delay_min),
+            production, measured_at=production.measured_at + timedelta(minutes=waited_min),
             operator=one.operator or production.operator, remark=one.remark,
         )  # fmt: skip
     return replace(

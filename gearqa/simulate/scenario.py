@@ -311,7 +311,7 @@ class Repeat(TomlTable):
     tables: tuple[TableName, ...] = Field(default=(), strict=False)
     """Left out: all that the first measurement has."""
     delay_min: NotNegative = 60.0
-    """From the first measurement to this one."""
+    """From the measurement of this gear before to this one."""
     operator: str | None = None
     remark: str | None = None
 

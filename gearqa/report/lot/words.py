@@ -217,7 +217,15 @@ def risk_lines(result: LotResult) -> tuple[str, ...]:
         f"{share_text(sampling.p95)} nonconforming, 50 % at {share_text(sampling.p50)}, 10 % at "
         f"{share_text(sampling.p10)}.{one_percent}",
         *([] if result.risks is None else _risks(result.risks, sampling)),
+        *_curves_apart(result),
     )
+
+
+def _curves_apart(result: LotResult) -> Iterator[str]:
+    risks = result.risks
+    computed = risks is not None and (risks.producer is not None or risks.consumer is not None)
+    if computed and any(gear.limit_curves for gear in result.gears):
+        yield "What is stated with the spread seen counts values alone, not the limit curves of the drawing."
 
 
 def _risks(risks: DecisionRisks, sampling: SamplingResult) -> Iterator[str]:
@@ -289,6 +297,8 @@ def probability_text(probability: float | None) -> str:
 
 def series_name(key: str, flank: FlankKey | None) -> doc.Text:
     """Symbol of a parameter, with the flank where it has one."""
+    if key not in QUANTITIES:
+        return doc.plain(place_text(key, _flank(flank)))
     if flank in {None, "both"}:
         return doc.symbol(key)
     return (*doc.symbol(key), doc.Span(f" {flank}", "muted"))
@@ -410,7 +420,11 @@ def _indicated(gear: LotGear, grade: str) -> str:
 
 def _gear_notes(shown: Sequence[LotGear], rest: Sequence[LotGear]) -> Iterator[str]:
     if any(gear.probability_of_conformity is not None for gear in shown):
-        yield "P: probability of conformity of the worst value of this gear; not of the gear, not of the lot."
+        curves = " or limit curve" if any(gear.limit_curves for gear in shown) else ""
+        yield (
+            f"P: probability of conformity of the worst value{curves} of this gear; not of the gear, not of "
+            "the lot."
+        )
     if rest:
         alike = {gear.state for gear in rest}
         words = f", all of state: {rest[0].state}" if len(alike) == 1 else ""
@@ -429,7 +443,8 @@ def _gear_notes(shown: Sequence[LotGear], rest: Sequence[LotGear]) -> Iterator[s
     if any(gear.limit_curves for gear in (*shown, *rest)):
         stated = all(one.u_um is not None for gear in (*shown, *rest) for one in gear.limit_curves)
         rule = "under U of the total deviation" if stated else "by value where U of the total is not stated"
-        yield f"Limit curves are judged {rule}; a pass says nothing about slope or form."
+        unstated = "" if stated else "; P does not count those"
+        yield f"Limit curves are judged {rule}{unstated}; a pass says nothing about slope or form."
     missing = [
         f"{clip(gear.serial, 48)}: {', '.join(place_text(*one.split()) for one in gear.missing)}"
         for gear in (*shown, *rest)

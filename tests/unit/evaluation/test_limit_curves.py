@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 from pydantic import ValidationError
+from scipy import stats
 from unit.evaluation import make
 
 from gearqa.arrays import Array
@@ -19,7 +20,7 @@ from gearqa.evaluation.rejudge import judged_anew, why_raw_data
 from gearqa.model.decision_rule import DecisionTable
 from gearqa.model.measurement import Trace
 from gearqa.model.part import Part
-from gearqa.model.results import GearResult
+from gearqa.model.results import GearResult, NotAssessed
 from gearqa.report.grading.values import worst_of
 from gearqa.signoff.gear_states import judge_gear
 from gearqa.symbols import Flank, TraceKind
@@ -238,3 +239,28 @@ def test_the_filter_is_that_of_the_evaluation() -> None:
     # by hand: an amplitude of 1.5 takes 1.5 off the 2 at the middle; a long filter leaves nothing of it
     assert rough(False) == pytest.approx(0.5, abs=0.02)
     assert rough(True) == pytest.approx(2.0, abs=0.01)
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("rise", [3.7, 4.0, 4.2])
+def test_curves_count_in_the_probability_and_in_what_is_near_a_limit(rise: float) -> None:
+    # level curves 4 apart are limits of the total deviation: (4 - rise) is left, judged with u = 0.2
+    part = drawn(uncertainty_um={"profile_total": 0.4})
+    result = graded(part, traced(rise))
+    lot = judge_gear(result, part, setup_of(part).criteria, DecisionTable())
+    p = stats.norm.cdf((4 - rise) / 0.2)
+    assert lot.limit_curves[0].probability_of_conformity == pytest.approx(p, abs=1e-9)
+    assert lot.probability_of_conformity == pytest.approx(p, abs=1e-9)
+    assert (lot.probability_parameter, lot.probability_flank) == ("profile_curve", "left")
+    inside = graded(part, traced(2.0))
+    assert result.near_limit == (inside.near_limit or 0) + 1
+
+
+def test_what_is_missing_leaves_the_probability_open() -> None:
+    """A gear without a reading that is asked for is no gear of more than 99.99 %."""
+    part = drawn(uncertainty_um={"profile_total": 0.4})
+    whole = graded(part)
+    gone = replace(whole, not_assessed=(NotAssessed("runout", None, "not measured", "not_measured"),))
+    lots = [judge_gear(one, part, setup_of(part).criteria, DecisionTable()) for one in (whole, gone)]
+    assert lots[0].probability_of_conformity is not None
+    assert (lots[1].state, lots[1].probability_of_conformity) == ("not assessed", None)

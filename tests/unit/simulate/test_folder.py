@@ -306,6 +306,8 @@ def test_gears_are_measured_again(tmp_path: Path) -> None:
     assert second.production is not None
     assert made.measured_at is not None
     assert second.production.measured_at == made.measured_at + timedelta(minutes=90)
+    assert third.production is not None
+    assert third.production.measured_at == made.measured_at + timedelta(minutes=150)
     assert second.production.operator == "Inspector B"
     result = gearqa.grade(tmp_path / "again")
     slopes = {g.measurement: g.parameters["profile_slope"] for g in result.gears if g.serial == "P-0002"}
