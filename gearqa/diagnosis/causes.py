@@ -87,6 +87,32 @@ SIGNATURES: Final = (
         GEOMETRY,
     ),
     CauseRow(
+        ("eccentricity", "tilt"),
+        "once per turn, in another direction on every gear",
+        (
+            "chuck or arbor does not repeat: dirt, wear, play, clamping force",
+            "datum of the blanks runs out before grinding",
+            "mounted anew off centre or inclined for each measurement",
+        ),
+        "clamp one part several times: does its datum run out in another direction each time?",
+        "high",
+        GEOMETRY,
+        "clamping",
+    ),
+    CauseRow(
+        ("lobes",),
+        "runout of a low order, in another direction on every gear",
+        (
+            "the parts sit in the jaws in any position",
+            "ovality of heat treatment released",
+            "thin ring clamped out of round on the measuring instrument",
+        ),
+        "mark jaw 1 on some parts: do the lobes follow the jaws? Then less force, more or wider jaws",
+        "high",
+        GEOMETRY,
+        "clamping",
+    ),
+    CauseRow(
         ("tangential",),
         "pitch once per turn on both flanks alike, no runout of it",
         (

@@ -27,6 +27,9 @@ def lot_pieces(pieces: Sequence[Sequence[Piece]], setup: PartSetup) -> list[Piec
     A component is significant if it is beyond the scatter from gear to gear (Hotelling's T squared; of one
     value Student's t), or if every gear shows it alone, the same way. Of fewer than three gears, and of
     ripple, whose phase is new on every gear: if it is significant in every one of them.
+
+    A directed one whose direction differs from gear to gear (a chuck that clamps each part anew) is told by
+    its size where more than half of the gears show it alone: what they share is smaller than what wanders.
     """
     if len(pieces) == 1:
         return list(pieces[0])
@@ -36,21 +39,43 @@ def lot_pieces(pieces: Sequence[Sequence[Piece]], setup: PartSetup) -> list[Piec
             of_gears.setdefault(one.identity, []).append(one)
     shared = [those for those in of_gears.values() if 2 * len(those) > len(pieces)]
     found = [
-        _ripple(those) if those[0].component.key == "ripple" else _mean(those, len(shared), setup)
+        _size(those, significant=all(one.component.significant for one in those))
+        if those[0].component.key == "ripple"
+        else _wandering(those, len(pieces)) or _mean(those, len(shared), setup)
         for those in shared
     ]
     return sorted(found, key=lambda one: (not one.component.significant, -abs(one.component.amplitude_um)))
 
 
 def in_gear(common: Piece, own: Sequence[Piece]) -> list[Piece]:
-    """What a component of the lot is in one gear: the mean, of ripple the gear's own wave, if it has one."""
-    if common.component.key != "ripple":
+    """What a component of the lot is in one gear: the mean; where the gears share its size only, the gear's
+    own, if it has one."""
+    if not _by_size(common):
         return [common]
     return [one for one in own if one.identity == common.identity]
 
 
-def _ripple(those: Sequence[Piece]) -> Piece:
-    """A wave that the gears share: its phase is new on every gear, so that its size is what they share."""
+def _by_size(common: Piece) -> bool:
+    return common.component.key in DIRECTED and common.component.phase_deg is None
+
+
+def _wandering(those: Sequence[Piece], gears: int) -> Piece | None:
+    """A directed component that most gears show alone, their directions differing by more than what they
+    share; None where it is not so."""
+    real = [one for one in those if one.component.significant]
+    if those[0].effect.key not in DIRECTED or 2 * len(real) <= gears:
+        return None
+    vectors = np.stack([one.amplitudes[:2] for one in real])
+    shared = float(np.sum(vectors.mean(axis=0) ** 2))
+    if shared > float(np.mean(np.sum(vectors**2, axis=1))) / 2:
+        return None
+    piece = _size(real, significant=True)
+    origin = piece.component.origin or "clamping"
+    return replace(piece, component=replace(piece.component, origin=origin))
+
+
+def _size(those: Sequence[Piece], *, significant: bool) -> Piece:
+    """A component whose direction is new on every gear: its size is what the gears share."""
     first, sizes = those[0], np.array([one.component.amplitude_um for one in those])
     n = len(sizes)
     scatter = float(sizes.std(ddof=1)) if n > 1 else None
@@ -59,7 +84,7 @@ def _ripple(those: Sequence[Piece]) -> Piece:
         amplitude_um=float(sizes.mean()),
         phase_deg=None,
         u_um=None if scatter is None else 2 * scatter / math.sqrt(n),
-        significant=all(one.component.significant for one in those),
+        significant=significant,
         explains={},
         scatter_um=scatter,
     )

@@ -51,9 +51,9 @@ class Component:
     waves_per_trace: Annotated[float | None, KNOWN] = None
     orders_alike: Annotated[tuple[int, ...], KNOWN] = ()
     """Orders that fit as well, where the order cannot be told."""
-    origin: Annotated[Literal["mesh", "wheel", "jaws", "ghost"] | None, KNOWN] = None
+    origin: Annotated[Literal["mesh", "wheel", "jaws", "clamping", "ghost"] | None, KNOWN] = None
     """Ripple: of an order that all teeth share, of whole turns of the grinding wheel, or neither; lobes: as
-    many as jaws, or a multiple."""
+    many as jaws, or a multiple; of a lot: in another direction on every gear (`clamping`)."""
     wheel_turns: Annotated[int | None, KNOWN] = None
     """Waves per turn of the grinding wheel."""
     frequency_hz: Annotated[float | None, KNOWN] = None
@@ -61,7 +61,7 @@ class Component:
     natural_um: Annotated[float | None, KNOWN] = None
     """Twist that crowning makes by itself if a cylindrical worm made it by radial motion alone."""
     scatter_um: Annotated[float | None, KNOWN] = None
-    """Lot: standard deviation from gear to gear of the amplitude, of directed ones of the vector."""
+    """Lot: standard deviation from gear to gear of the amplitude, of those with a phase of the vector."""
 
 
 @dataclass(frozen=True, slots=True)

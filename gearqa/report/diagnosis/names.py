@@ -40,7 +40,7 @@ NAMES: Final = {
 
 ORIGINS: Final = {
     "mesh": "on all teeth alike", "wheel": "{} a turn of the wheel", "jaws": "as the jaws",
-    "ghost": "ghost order",
+    "clamping": "another direction on every gear", "ghost": "ghost order",
 }  # fmt: skip
 
 

@@ -138,7 +138,34 @@ def test_a_lot_shares_what_points_the_same_way():
     assert abs(shared["eccentricity"].phase_deg - 200) < 6
     wandering = {"mounting": {"eccentricity_scatter_um": 6.0}}
     found, lot = diagnose_gears(gears(drawing, parts=6, **wandering), setup(drawing))
-    assert all("eccentricity" in {c.key for c in gear.components if c.significant} for gear in found)
+    own = [c.amplitude_um for gear in found for c in gear.components if c.key == "eccentricity"]
+    told = {one.key: one for one in lot.components if one.significant}["eccentricity"]
+    assert (told.phase_deg, told.origin) == (None, "clamping")
+    assert told.amplitude_um == pytest.approx(sum(own) / 6)
+    assert told.explains["runout"] > 0.5
+    assert not any(one.quantity.startswith("centre") for one in lot.corrections)
+    assert any("another direction on every gear" in one.signature for one in lot.causes)
+    alone = next(rung for rung in lot.ladder if rung.without == ("eccentricity",))
+    assert alone.class_exact < lot.ladder[0].class_exact - 1
+
+
+def test_lobes_in_any_position_are_told_by_their_size():
+    drawing, crests = part(), (10.0, 55.0, 80.0, 102.0, 33.0)
+    made = gears(
+        drawing, parts=5,
+        gear=[{"serial": f"{k:04d}", "lobes": [{"n": 3, "amplitude_um": 6.0, "phase_deg": crest}]}
+              for k, crest in enumerate(crests, 1)],
+    )  # fmt: skip
+    _, lot = diagnose_gears(made, setup(drawing))
+    (one,) = [one for one in lot.components if one.significant]
+    assert (one.key, one.order, one.phase_deg, one.origin) == ("lobes", 3, None, "clamping")
+    assert one.amplitude_um == pytest.approx(6, abs=0.3)
+
+
+def test_one_eccentric_gear_is_not_said_of_the_lot():
+    drawing = part()
+    made = gears(drawing, parts=6, gear=[{"serial": "0002", "eccentricity_um": 20.0}])
+    _, lot = diagnose_gears(made, setup(drawing))
     assert "eccentricity" not in {one.key for one in lot.components if one.significant}
 
 
