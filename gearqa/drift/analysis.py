@@ -29,6 +29,7 @@ from gearqa.drift.outlook import Outlook, look_ahead, outlook_clauses, outlook_n
 from gearqa.drift.within_cycles import wear_notices
 from gearqa.errors import Notice, NoticeCode
 from gearqa.model.drift import (
+    COMPONENTS,
     DRIFT_PARAMETERS,
     DriftResult,
     DriftSeries,
@@ -67,7 +68,8 @@ def analyse_observations(
     rows: dict[tuple[str, str], list[MadePart]] = {}
     for one in made_until(made, settings.until):
         rows.setdefault((one.part, one.grinder), []).append(one)
-    rate = sidak(settings.family_false_alarm, max(len(groups), 1))
+    charted = sum(key[2] not in COMPONENTS for key in groups)
+    rate = sidak(settings.family_false_alarm, max(charted, 1))
     keys = sorted(groups, key=lambda key: (key[0], key[1], wanted.index(key[2]), key[3] or ""))
     models = model_series(
         (
@@ -162,7 +164,7 @@ def _analysed(
         level_p=None if levels.evidence is None else levels.evidence.p,
         level_moved=levels.movement.moved_from is not None,
         rho=0.0 if levels.fit is None else levels.fit.rho,
-        suspected=suspicion_of(one, made, outlook.sides),
+        suspected=None if parameter in COMPONENTS else suspicion_of(one, made, outlook.sides),
         corrections=corrections,
         labels=findings(one.tests, one.claimed),
         cycle_levels_um=cycle_levels(order, one.fits),
@@ -186,7 +188,9 @@ def _analysed(
         centring_offset_um=dress.centred.offset if dress.centred else None,
         reference=control.reference,
         false_alarm=FalseAlarm(
-            settings.family_false_alarm, rate, None if made.usual is None else made.usual / rate
+            settings.family_false_alarm,
+            rate,
+            None if made.usual is None or parameter in COMPONENTS else made.usual / rate,
         ),
         identifiable=Identifiable(
             wear=fit.identifiable,

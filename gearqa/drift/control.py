@@ -18,7 +18,7 @@ from gearqa.drift import phrases
 from gearqa.drift.between_cycles import Levels
 from gearqa.drift.claims import SeriesModel
 from gearqa.drift.ordering import CycleValues, SeriesGears, seconds
-from gearqa.model.drift import ChartName, DriftSettings, Reference, Sentence, Signal
+from gearqa.model.drift import COMPONENTS, ChartName, DriftSettings, Reference, Sentence, Signal
 from gearqa.statistics.control_charts import ewma, future_factor, moving_range_factor, reference_factor
 from gearqa.statistics.innovations import cycle_history, residual_limits, standard_innovations
 from gearqa.statistics.run_lengths import ewma_factor
@@ -66,6 +66,9 @@ def control_of_series(one: SeriesModel, settings: DriftSettings, rate: float) ->
     """
     gears, fit, levels = one.gears, one.fits.mean, one.levels
     order = gears.order
+    if gears.key[2] in COMPONENTS:
+        charts = _no_charts(order.cycles, len(gears.serial))
+        return Control(None, charts, (), None, _moved(levels, gears))
     reference, span = _reference(gears, levels, settings)
     if span is None:
         found = order.cycles if order.known else 0
@@ -89,15 +92,21 @@ def control_of_series(one: SeriesModel, settings: DriftSettings, rate: float) ->
     if current:
         where = phrases.cycles_place([order.place(number - order.first_number) for number in current])
         why.append(Sentence("beyond_limit", f"beyond a control limit in {where}"))
-    why += [
-        Sentence("level_change", f"level change at {phrases.cycles_place([order.place(change)])}")
+    why += _moved(levels, gears)
+    return Control(reference, charts, signals, not why, tuple(why))
+
+
+def _moved(levels: Levels, gears: SeriesGears) -> tuple[Sentence, ...]:
+    """Claims of movement, as reasons."""
+    why = [
+        Sentence("level_change", f"level change at {phrases.cycles_place([gears.order.place(change)])}")
         for change in levels.places
     ]
     if levels.movement.trend_claimed:
         why.append(Sentence("level_trend", "the level after dress has a trend"))
     if levels.movement.moved_from is not None:
         why.append(Sentence("level_moved", "the level moved; level change or trend cannot be told apart"))
-    return Control(reference, charts, signals, not why, tuple(why))
+    return tuple(why)
 
 
 def _reference(

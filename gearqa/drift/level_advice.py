@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Final
 
 from gearqa.drift import phrases
 from gearqa.drift.corrections import ALARMS, correction_clause
@@ -10,6 +11,12 @@ from gearqa.model.drift import DriftSeries, LevelChange, Suspicion
 from gearqa.wording.numbers import chance_text, count_text, um_text
 from gearqa.wording.sentences import listed
 
+BOTH_FLANKS: Final = {
+    "profile_slope": ("alike: the pressure angle", "opposite: the sides of the dresser"),
+    "helix_slope": ("alike: a taper", "opposite: the lead"),
+}
+"""What a change of both flanks is that is alike, and one that is opposite, with plus as for a trace."""
+CLEARLY: Final = 3.0
 Advice = tuple[str, str, str]
 """Code, the series that it is about (empty: all of the grinder), text."""
 
@@ -63,7 +70,9 @@ def level_advice(members: Sequence[DriftSeries]) -> Iterator[Advice]:
         trend = series.level_trend_um_per_cycle
         if trend is not None and series.trend_interval:
             yield "level_trend", name, phrases.trend_clause(trend, series.trend_interval)
-            yield "correct_level", name, f"look at the dresser and the set-up{_until_correction(series)}"
+            of_clamping = series.is_component and series.parameter != "twist"
+            where = "fixture, table" if of_clamping else "the dresser"
+            yield "correct_level", name, f"look at {where} and the set-up{_until_correction(series)}"
         if series.level_moved:
             text = "the level moved; level change or slow trend cannot be told apart yet"
             yield "level_moved", name, text
@@ -91,9 +100,23 @@ def _change(together: Sequence[tuple[DriftSeries, LevelChange]]) -> Iterator[Adv
     )
     causes = list(dict.fromkeys(_cause(step) for step in steps))
     first = "provisional level change" if all(step.provisional for step in steps) else "level change"
-    yield "level_change", "", f"{first} at {place}: {sizes}; {'; '.join(causes)}"
+    meaning = "".join(f"; {text}" for text in _on_both_flanks(together))
+    yield "level_change", "", f"{first} at {place}: {sizes}{meaning}; {'; '.join(causes)}"
     if not any(step.possible_causes for step in steps):
         yield "find_cause", "", f"look for what changed at {where}; nobody recorded it"
+
+
+def _on_both_flanks(together: Sequence[tuple[DriftSeries, LevelChange]]) -> Iterator[str]:
+    """What changes of both flanks are together, where one part outweighs the other by far."""
+    sizes = {(series.parameter, series.flank): step.size_um for series, step in together}
+    for parameter, (alike, opposite) in BOTH_FLANKS.items():
+        left, right = sizes.get((parameter, "left")), sizes.get((parameter, "right"))
+        if left is None or right is None:
+            continue
+        common, apart = abs(left + right), abs(right - left)
+        if max(common, apart) >= CLEARLY * min(common, apart):
+            name = phrases.parameter_name(parameter)
+            yield f"{name} of both flanks {alike if common > apart else opposite}"
 
 
 def _cause(step: LevelChange) -> str:

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Protocol
 
 from gearqa.model.drift import (
+    COMPONENTS,
     DressDecision,
     DriftSeries,
     HoldRange,
@@ -33,6 +34,8 @@ def parameter_name(parameter: str) -> str:
     """Name of a parameter without the word deviation."""
     if parameter == SIZE:
         return "size"
+    if parameter in COMPONENTS:
+        return COMPONENTS[parameter]
     return PARAMETERS[parameter].name.removesuffix(" deviation")
 
 
@@ -202,7 +205,7 @@ def from_now_clause(decision: DressDecision) -> str:
 
 def no_alarm_reasons(series: Iterable[DriftSeries]) -> tuple[Sentence, ...]:
     """Why there is no alarm."""
-    controls = [one.in_control for one in series]
+    controls = [one.in_control for one in series if not one.is_component]
     calm = "no signal that counts, and no forecast reaches its limit within the current dress interval"
     found = [Sentence("no_alarm", sentence(calm))]
     if silent := controls.count(None):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from gearqa.evaluation.sizes import size_deviation
-from gearqa.model.drift import DRIFT_PARAMETERS, Observation
+from gearqa.model.drift import COMPONENTS, DRIFT_PARAMETERS, Observation
 from gearqa.model.part import Part, SizeTolerance
 from gearqa.model.results import FlankResult, GearResult, ParameterResult
 from gearqa.model.size import half_um
@@ -67,6 +67,11 @@ def _values(gear: GearResult, key: str, part: Part) -> Iterator[tuple[Flank | No
     if key == SIZE:
         yield from _size(gear, part.tolerance.size)
         return
+    if key in COMPONENTS:
+        for figure in gear.components:
+            if figure.key == key:
+                yield figure.flank, (figure.value_um,) * 3, (None, None)
+        return
     result = gear.parameters.get(key)
     if result is None:
         return
@@ -98,7 +103,9 @@ def _size(gear: GearResult, asked: SizeTolerance | None) -> Iterator[tuple[None,
 
 
 def _uncertainty(gear: GearResult, key: str, part: Part) -> float | None:
-    """Expanded uncertainty, as found with the gear or stated for its instrument."""
+    """Expanded uncertainty, as found with the gear or stated for its instrument; none of components."""
+    if key in COMPONENTS:
+        return None
     found = None if key == SIZE else gear.parameters[key].uncertainty_um
     instrument = gear.production.instrument if gear.production else None
     return part.uncertainty(key, instrument) if found is None else found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Final
 
 from gearqa.errors import Notice, NoticeCode
@@ -69,7 +70,7 @@ def judged_anew(gear: GearResult, setup: PartSetup) -> GearResult:
         gear.production,
         gear.measurement,
     )
-    return judged_gear(evaluated, setup)
+    return replace(judged_gear(evaluated, setup), components=gear.components)
 
 
 def _asked(gap: NotAssessed, kind: TraceKind, setup: PartSetup) -> bool:

@@ -14,6 +14,7 @@ from gearqa.evaluation.criteria import all_of
 from gearqa.evaluation.observations import observations_from_results
 from gearqa.evaluation.sizes import size_counted
 from gearqa.history.stored_texts import dumps, identity_text, packed, stored_text, utc_text
+from gearqa.model.drift import COMPONENTS
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
@@ -22,6 +23,7 @@ from gearqa.symbols import QUANTITIES, SIZE
 
 BATCH: Final = 500
 """Gears that are looked up and written at once."""
+FIGURE_KEYS: Final = (*QUANTITIES, *COMPONENTS)
 IN_MEMORY: Final = 16 << 20
 """Bytes of drafts held in memory before a temporary file takes over."""
 
@@ -73,10 +75,12 @@ def draft_of(gear: GearResult, digests: Mapping[str, str], part: Part, *, simula
 def figures_of(gear: GearResult, part: Part) -> Iterator[dict[str, Any]]:
     """Key figures per parameter and flank: what drift analysis needs, and the verdict."""
     produced = gear if gear.production is not None else replace(gear, production=Production())
-    for one in observations_from_results([produced], part, parameters=QUANTITIES):
+    for one in observations_from_results([produced], part, parameters=FIGURE_KEYS):
         if one.parameter == SIZE:
             sizes = size_counted(gear, part.tolerance.size)
             value, class_, conforms = one.mean_um, None, all_of([size.conforms for size in sizes])
+        elif one.parameter in COMPONENTS:
+            value, class_, conforms = one.mean_um, None, None
         else:
             whole = gear.parameters[one.parameter]
             result = whole if one.flank is None else whole.flanks[one.flank]

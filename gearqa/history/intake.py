@@ -6,7 +6,6 @@ values supersede the old row, which is kept, and only where that was asked for.
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,8 +14,10 @@ from typing import IO, Any, Final
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from gearqa.diagnosis.followed import with_components
 from gearqa.errors import InputError, Problem, StoreConflictError
-from gearqa.evaluation.evaluate import LotCounter, evaluate
+from gearqa.evaluation.evaluate import LotCounter
+from gearqa.evaluation.part_setup import setup_of
 from gearqa.history.drafts import Draft, DraftSpool, batches, draft_of, spool_file
 from gearqa.history.events import add_events
 from gearqa.history.gear_rows import NewGear, insert_gears, supersede, superseding
@@ -28,7 +29,7 @@ from gearqa.history.sql_tables import AUDIT, CURRENT, GEAR, INTAKE
 from gearqa.history.store import HistoryStore, LogEntry, log, now, station
 from gearqa.history.stored_texts import dumps, loads, plain_text
 from gearqa.model.history import IntakeReport
-from gearqa.model.measurement import GearMeasurement, GrinderEvent, InputFile
+from gearqa.model.measurement import GrinderEvent, InputFile
 from gearqa.model.part import PART_FILE, Part
 from gearqa.model.results import GearResult, LotSummary
 from gearqa.reading.folder.inspection import Inspection
@@ -146,16 +147,9 @@ def known_files(store: HistoryStore) -> dict[str, tuple[tuple[str, str], ...]]:
 
 
 def graded_gears(inspection: Inspection, part: Part) -> Iterator[tuple[GearResult, dict[str, str]]]:
-    """Graded gears, each with the digests of what was measured on it."""
-    digests: deque[dict[str, str]] = deque()
-
-    def passing() -> Iterator[GearMeasurement]:
-        for measured in inspection:
-            digests.append(measured_digests(measured))
-            yield measured
-
-    for gear in evaluate(passing(), part):
-        yield gear, digests.popleft()
+    """Graded gears with their components, each with the digests of what was measured on it."""
+    for measured, gear in with_components(inspection, setup_of(part)):
+        yield gear, measured_digests(measured)
 
 
 def add_folders(

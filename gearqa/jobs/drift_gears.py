@@ -9,10 +9,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from gearqa.diagnosis.followed import with_components
 from gearqa.drift.reference_periods import Period
 from gearqa.errors import EvaluationError, Notice, NoticeCode
-from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.observations import UNKNOWN_GRINDER, observations_from_results
+from gearqa.evaluation.part_setup import setup_of
 from gearqa.jobs.folders import open_folder, require_folder
 from gearqa.jobs.progress import Progress
 from gearqa.jobs.times import parsed_time
@@ -100,7 +101,7 @@ def gears_of_folders(
     for folder in folders:
         with open_folder(folder, part=part, columns=columns, serials=serials) as inspection:
             drawing = inspection.part
-            for gear in progress.over(evaluate(inspection, drawing), "grading", "gears"):
+            for _, gear in progress.over(with_components(inspection, setup_of(drawing)), "grading", "gears"):
                 graded += 1
                 if gear.production is None:
                     unproduced.append(gear.serial)

@@ -6,6 +6,7 @@ from difflib import get_close_matches
 from typing import Final
 
 from gearqa.errors import ArgumentError
+from gearqa.model.drift import COMPONENTS
 from gearqa.symbols import QUANTITIES
 
 LARGEST_LOT: Final = 10**9
@@ -22,9 +23,10 @@ def require_lot_size(size: int | None) -> None:
 
 def require_parameter(key: str) -> None:
     """Raise ArgumentError, which names the nearest one, unless `key` is a parameter or the size."""
-    if key not in QUANTITIES:
-        near = get_close_matches(key, QUANTITIES, n=1)
+    known = (*QUANTITIES, *COMPONENTS)
+    if key not in known:
+        near = get_close_matches(key, known, n=1)
         nearest = f"; nearest: {near[0]}" if near else ""
         raise ArgumentError(
-            "parameter", f"'{key}' is no parameter{nearest}. Parameters: {', '.join(QUANTITIES)}"
+            "parameter", f"'{key}' is no parameter{nearest}. Parameters: {', '.join(known)}"
         )

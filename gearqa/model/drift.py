@@ -25,11 +25,24 @@ WORTH_MEASURING: Final = 0.001
 """Chance to lie beyond a limit from which a part in cycles under suspicion is worth measuring."""
 LEAST_OFFSET_UM: Final = 0.05
 """A smaller offset of the level is not worth a correction."""
+COMPONENTS: Final[Mapping[str, str]] = {
+    "eccentricity_0_deg": "eccentricity at 0°",
+    "eccentricity_90_deg": "eccentricity at 90°",
+    **{f"runout_order_{n}": f"order {n} of runout" for n in range(1, 13)},
+    "pitch_order_1": "order 1 of pitch",
+    "pitch_ramp": "ramp of pitch",
+    "tilt_0_deg": "tilt at 0°",
+    "tilt_90_deg": "tilt at 90°",
+    "twist": "twist",
+}
+"""Physical errors that are followed: key -> name. They have no limits and no control charts: their levels
+and labels name what changed. Orders and ramp go by their size; eccentricity (order 1 of runout) and tilt as
+vectors too, clockwise from tooth 1 as seen from the datum face."""
 DRIFT_PARAMETERS: tuple[str, ...] = (
     "single_pitch", "cumulative_pitch", "runout", "profile_slope", "profile_crowning", "helix_slope",
-    "helix_crowning", SIZE,
+    "helix_crowning", SIZE, *COMPONENTS,
 )  # fmt: skip
-"""Followed by default: the leading indicators of a grinder."""
+"""Followed by default: the leading indicators of a grinder, and what physically changed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -580,6 +593,11 @@ class DriftSeries:
     def key(self) -> SeriesKey:
         """Part, grinder, parameter, flank."""
         return (self.part, self.grinder, self.parameter, self.flank)
+
+    @property
+    def is_component(self) -> bool:
+        """Whether it follows a physical error, not a parameter."""
+        return self.parameter in COMPONENTS
 
     @property
     def limit_within_interval(self) -> bool:

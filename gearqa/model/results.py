@@ -278,6 +278,15 @@ class LimitCurveResult:
 
 
 @dataclass(frozen=True, slots=True)
+class ComponentFigure:
+    """A physical error in the deviations of a gear, as drift follows it."""
+
+    key: str
+    flank: Flank | None
+    value_um: float
+
+
+@dataclass(frozen=True, slots=True)
 class GearResult:
     """One gear: class, conformity, master quality, and everything they rest on."""
 
@@ -310,6 +319,8 @@ class GearResult:
     """Conformity to the drawing under the measurement uncertainty, before the decision rule."""
     master_state: Annotated[State | None, KNOWN] = None
     """Master quality likewise."""
+    components: Annotated[tuple[ComponentFigure, ...], KNOWN] = ()
+    """Physical errors for drift to follow; in a store only."""
 
 
 @dataclass(frozen=True, slots=True)

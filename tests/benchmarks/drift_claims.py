@@ -23,6 +23,11 @@ from gearqa.model.measurement import GrinderEvent
 Array = np.ndarray
 SERIES = [(name, flank) for name in ("single_pitch", "cumulative_pitch", "profile_slope", "profile_crowning",
           "helix_slope", "helix_crowning") for flank in ("left", "right")] + [("runout", None)]  # fmt: skip
+VECTORS = [(key, None) for key in ("eccentricity_0_deg", "eccentricity_90_deg", "tilt_0_deg", "tilt_90_deg")]
+SIZES = [
+    (key, None) for key in (*(f"runout_order_{n}" for n in (1, 2, 3, 4, 6)), "pitch_order_1", "pitch_ramp")
+]
+"""Components: vectors, and sizes of vectors in any direction, which are skewed."""
 START = datetime(2026, 1, 5, 6)
 PART_TIME = 90.0
 PARTS = 40
@@ -64,6 +69,8 @@ class Truth:
     noise_growth: float = 0.0
     sd_cycle: float = SD_CYCLE
     spread: float = 0.0
+    size: bool = False
+    """The length of a vector of two such values."""
 
     def levels(self, rng: np.random.Generator) -> Array:
         """Level of each cycle and of the one to come. shape (cycles + 1,)"""
@@ -82,6 +89,9 @@ class Truth:
 
 def parts_of(truth: Truth, rng: np.random.Generator) -> Array:
     """Every part of every cycle. shape (cycles, PARTS)"""
+    if truth.size:
+        across = replace(truth, size=False, steps=(), trend=0.0)
+        return np.hypot(parts_of(replace(truth, size=False), rng), parts_of(across, rng))
     s = np.arange(float(PARTS))
     scatter = (
         truth.sd_part * (1 + truth.noise_growth * s / PARTS) * rng.standard_normal((truth.cycles, PARTS))
@@ -118,7 +128,7 @@ def analysed(
     made = [parts_of(truth, rng) for truth in truths]
     rows = [
         o
-        for truth, values, key in zip(truths, made, SERIES, strict=False)
+        for truth, values, key in zip(truths, made, (*SERIES, *VECTORS, *SIZES), strict=False)
         for o in observations(values, truth, key, labels)
     ]
     return analyse_observations(rows, events, settings), made
@@ -157,6 +167,12 @@ def risk_of(truth: Truth, parts: int) -> float:
 
 def null_reports(runs: int, rng: np.random.Generator) -> None:
     print("False claims of wear, movement or label in a report of 13 quiet series, 2 labels (stated 0.05)")
+    _null_rows((), runs, rng)
+    print("The same with 11 components, seven of them sizes of vectors in any direction")
+    _null_rows((*VECTORS, *SIZES), runs, rng)
+
+
+def _null_rows(components: Sequence[tuple[str, str | None]], runs: int, rng: np.random.Generator) -> None:
     for cycles, positions in (
         (40, (0, 19, 39)),
         (20, (0, 19, 39)),
@@ -167,6 +183,7 @@ def null_reports(runs: int, rng: np.random.Generator) -> None:
         kinds: dict[str, list[float]] = {"any": [], "wear": [], "level": [], "label": []}
         for _ in range(runs):
             truths = [Truth(cycles, positions)] * len(SERIES)
+            truths += [Truth(cycles, positions, size=key in SIZES) for key in components]
             words = rng.integers(0, 2, (cycles, PARTS))
             heat = rng.normal(20, 0.3, (cycles, PARTS))
 

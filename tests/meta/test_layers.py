@@ -14,9 +14,8 @@ PACKAGE = Path(__file__).parents[2] / "gearqa"
 LEVELS = {
     "arrays": 0, "symbols": 0, "version": 0, "wording": 0, "errors": 0,
     "core": 1, "statistics": 1, "standards": 1, "model": 1,
-    "stopping": 2, "evaluation": 2, "results": 2, "reading": 2,
+    "stopping": 2, "evaluation": 2, "diagnosis": 2, "results": 2, "reading": 2,
     "frames": 3, "simulate": 3, "signoff": 3, "history": 3, "drift": 3, "gauge": 3, "incoming": 3,
-    "diagnosis": 3,
     "jobs": 4,
     "report": 5,
     "cli": 6,
@@ -34,6 +33,7 @@ MAY_IMPORT = {
     "standards": {"arrays", "errors", "symbols", "wording"},
     "model": {"arrays", "errors", "symbols", "wording"},
     "evaluation": {"arrays", "errors", "symbols", "wording", "core", "standards", "statistics", "model"},
+    "diagnosis": {"arrays", "errors", "symbols", "wording", "core", "statistics", "model", "evaluation"},
     "results": {"arrays", "errors", "symbols", "wording", "version", "standards", "model", "stopping"},
     "report": {"arrays", "errors", "symbols", "wording", "version", "model"},
 }

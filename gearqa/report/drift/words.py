@@ -6,7 +6,9 @@ import math
 from collections.abc import Iterable, Sequence
 
 from gearqa.errors import NoticeCode
-from gearqa.model.drift import DriftResult, DriftSeries, HoldRange, LevelChange, SeenSignal, Signal
+from gearqa.model.drift import (
+    COMPONENTS, DriftResult, DriftSeries, HoldRange, LevelChange, SeenSignal, Signal,
+)
 from gearqa.report.blocks import document as doc
 from gearqa.symbols import PARAMETERS, SIZE
 from gearqa.wording.numbers import (
@@ -19,7 +21,7 @@ from gearqa.wording.numbers import (
     share_text,
     signed_text,
 )
-from gearqa.wording.sentences import sentence
+from gearqa.wording.sentences import listed, sentence
 from gearqa.wording.visible import clip
 
 CHART_NAMES = {
@@ -27,6 +29,7 @@ CHART_NAMES = {
     "levels_moving_range": "change of the level from cycle to cycle",
     "residual_ewma": "smoothed residuals",
 }
+ORDER = "runout_order_"
 LABEL = 48
 """Characters of a label or a name."""
 SIGNALS_SHOWN = 20
@@ -86,13 +89,17 @@ def seen_text(one: SeenSignal) -> str:
 
 def short_name(series: DriftSeries) -> doc.Text:
     """Symbol and flank."""
+    if series.parameter in COMPONENTS:
+        name: doc.Text = COMPONENTS[series.parameter]
+        return doc.join(name, (doc.Span(f" {series.flank}", "muted"),)) if series.flank else name
     name = doc.symbol(series.parameter)
     return doc.join(name, (doc.Span(f" {series.flank}", "muted"),)) if series.flank else name
 
 
 def long_name(series: DriftSeries) -> str:
     """Name and flank in words."""
-    name = "size" if series.parameter == SIZE else PARAMETERS[series.parameter].name
+    names = {SIZE: "size", **COMPONENTS}
+    name = names.get(series.parameter) or PARAMETERS[series.parameter].name
     return f"{name}, {series.flank} flank" if series.flank else name
 
 
@@ -223,13 +230,33 @@ def series_table(series: Sequence[DriftSeries], caption: doc.Text, *, wide: bool
 
 def quiet_note(series: Sequence[DriftSeries]) -> doc.Text:
     """Quiet series, in one line."""
+    graded = [one for one in series if not one.is_component]
+    components = components_text([one for one in series if one.is_component])
     kinds = {
-        "No wear proven, no level change, in control: ": [s for s in series if s.in_control is not None],
+        "No wear proven, no level change, in control: ": [s for s in graded if s.in_control is not None],
         "No wear proven; dress cycles too few or unknown, so level and control are not judged: ":
-            [s for s in series if s.in_control is None],
+            [s for s in graded if s.in_control is None],
     }  # fmt: skip
     parts = [part for words, some in kinds.items() if some for part in (words, names_text(some), ". ")]
+    if components:
+        parts += [f"No change found in {components}", ". "]
     return doc.join(*parts[:-1], ".")
+
+
+def components_text(series: Sequence[DriftSeries]) -> str:
+    """Components in a row, orders of runout and both parts of a vector together."""
+    keys = list(dict.fromkeys(one.parameter for one in series))
+    orders = [key.removeprefix(ORDER) for key in keys if key.startswith(ORDER)]
+    names: list[str] = []
+    for key in keys:
+        vector, _, part = key.partition("_")
+        if key.startswith(ORDER) and len(orders) > 1:
+            names.append(f"orders {listed(orders)} of runout")
+        elif part == "0_deg" and f"{vector}_90_deg" in keys:
+            names.append(vector)
+        elif not (part == "90_deg" and vector in names):
+            names.append(COMPONENTS[key])
+    return ", ".join(dict.fromkeys(names))
 
 
 def names_text(series: Sequence[DriftSeries]) -> doc.Text:
@@ -268,7 +295,8 @@ def signal_lines(signals: Sequence[Signal]) -> list[str]:
 
 def false_alarms(result: DriftResult) -> str:
     """What chance alone does to the control charts."""
-    every = [one.false_alarm.in_control_run_length_parts for one in result.series]
+    charted = [one for one in result.series if not one.is_component]
+    every = [one.false_alarm.in_control_run_length_parts for one in charted]
     lengths = [parts for parts in every if parts is not None]
     together = f" over the {len(every)} series together" if len(every) > 1 else ""
     share = share_text(result.settings.family_false_alarm)

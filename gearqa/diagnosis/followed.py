@@ -1,0 +1,153 @@
+"""Components that drift follows from gear to gear: by one plain least squares fit, without any selection.
+
+What `diagnose` names of a gear is picked by tests, which makes a poor series: it comes and goes. Here each
+component is the same linear function of the readings on every gear, so that it scatters like a reading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from gearqa.arrays import Array, IntArray
+from gearqa.diagnosis import effects as made
+from gearqa.diagnosis.decomposition import MOST_LOBES
+from gearqa.diagnosis.effects import Effect
+from gearqa.diagnosis.observations import Layout
+from gearqa.errors import NoticeCode
+from gearqa.evaluation.evaluate import evaluate_with
+from gearqa.evaluation.gaps import DOUBTS
+from gearqa.evaluation.part_setup import PartSetup
+from gearqa.model.measurement import GearMeasurement, Trace
+from gearqa.model.results import ComponentFigure, GearResult, TraceResult
+from gearqa.statistics.grouped_fit import identifiable
+from gearqa.symbols import FLANKS, Flank
+
+LOBES: Final = (2, 3, 4, 6)
+"""Orders of runout that are followed on any grinder (common practice, no source: usual numbers of jaws and
+pads); the number of jaws of the part file is one more."""
+MOST_GAIN: Final = 5.0
+"""Scatter of a component over that of a reading from which the readings do not tell it."""
+WITHOUT: Final = DOUBTS - {NoticeCode.TOO_FEW_TEETH}
+"""Readings in doubt: of such a gear nothing is followed."""
+
+
+def with_components(
+    gears: Iterable[GearMeasurement], setup: PartSetup
+) -> Iterator[tuple[GearMeasurement, GearResult]]:
+    """Grade gears one after another, each given back with its result, which holds its components."""
+    plans: dict[tuple[object, ...], _Plan | None] = {}
+    for gear, result in evaluate_with(gears, setup):
+        yield gear, replace(result, components=_components(gear, result, setup, plans))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Plan:
+    """What is the same for all gears that were looked at in the same places."""
+
+    functions: Array
+    """Readings to amplitudes. shape (amplitudes, n)"""
+    places: tuple[tuple[Effect, slice], ...]
+    """Effects that the readings tell, and where their amplitudes stand."""
+    ramps: Array
+    """Ramps with a step before each tooth, less what the fit takes up, of length 1. shape (n, z)"""
+    per_um: Array
+    """Length of each of them for a step of one micrometre. shape (z,)"""
+
+
+def _components(
+    gear: GearMeasurement,
+    result: GearResult,
+    setup: PartSetup,
+    plans: dict[tuple[object, ...], _Plan | None],
+) -> tuple[ComponentFigure, ...]:
+    if any(one.code in WITHOUT for one in result.not_assessed):
+        return ()
+    pitch = [gear.pitch[flank].index_um for flank in FLANKS if flank in gear.pitch]
+    both = len(pitch) == len(FLANKS) and all(bool(np.isfinite(index).all()) for index in pitch)
+    balls = None if both or gear.runout is None else gear.runout.radial_um
+    if not both and (balls is None or not np.isfinite(balls).all()):
+        return ()
+    key = (both, *((one.kind, one.flank, one.tooth, one.label_mm) for one in result.traces))
+    if key not in plans:
+        plans[key] = _plan(gear, result.traces, setup, both=both)
+    plan = plans[key]
+    if plan is None:
+        return ()
+    slopes = np.array([one.slope_full_um for one in result.traces])
+    return tuple(_figures(plan, np.concatenate([slopes, *(pitch if both else [balls])])))
+
+
+def _figures(plan: _Plan, y: Array) -> Iterator[ComponentFigure]:
+    theta = plan.functions @ y
+    for effect, place in plan.places:
+        values = theta[place]
+        size = float(np.hypot(values[0], values[1])) if len(values) > 1 else 0.0
+        if effect.key in ("eccentricity", "tilt"):
+            yield ComponentFigure(f"{effect.key}_0_deg", None, float(values[0]))
+            yield ComponentFigure(f"{effect.key}_90_deg", None, float(values[1]))
+        if effect.key in ("eccentricity", "lobes"):
+            yield ComponentFigure(f"runout_order_{effect.order}", None, size)
+        elif effect.key == "tangential":
+            yield ComponentFigure("pitch_order_1", None, size)
+        elif effect.key == "twist":
+            yield ComponentFigure("twist", effect.flank, float(values[0]))
+    if plan.ramps.size:
+        along = plan.ramps.T @ y
+        best = int(np.argmax(np.abs(along)))
+        yield ComponentFigure("pitch_ramp", None, float(abs(along[best]) / plan.per_um[best]))
+
+
+def _plan(
+    gear: GearMeasurement, traces: Iterable[TraceResult], setup: PartSetup, *, both: bool
+) -> _Plan | None:
+    g = setup.geometry
+    teeth: IntArray = np.arange(g.z, dtype=np.int64)
+    at = {(one.kind, one.flank, one.tooth, one.label_mm): one for one in gear.traces}
+    looked_at: list[Trace] = [at[one.kind, one.flank, one.tooth, one.label_mm] for one in traces]
+    pitch: tuple[tuple[Flank, IntArray], ...] = tuple((flank, teeth) for flank in FLANKS) if both else ()
+    layout = Layout(setup, tuple(looked_at), pitch, teeth[:0] if both else teeth, runout_less_pitch=False)
+    kept = np.concatenate(
+        [3 * np.arange(len(looked_at)), np.arange(3 * len(looked_at), len(layout.groups))]
+    )  # of a trace its slope
+    wanted = (
+        made.eccentricity(),
+        *((made.tangential_order(1),) if both else ()),
+        *made.mean_shapes(g.s, g.H),
+        made.tilt(),
+        *(made.lobes(n) if both else _as_balls_see_it(made.lobes(n)) for n in _orders(setup)),
+    )
+    zeros = layout.nuisance()[kept]
+    responses = [response[kept] for response in layout.responses(wanted)]
+    can = identifiable(zeros, responses)
+    those = [(effect, r) for effect, r, yes in zip(wanted, responses, can, strict=True) if yes]
+    X = np.concatenate([zeros, *(r for _, r in those)], axis=1)
+    functions = np.linalg.pinv(X)
+    places, first = [], zeros.shape[1]
+    for effect, response in those:
+        place = slice(first, first + response.shape[1])
+        first = place.stop
+        if float(np.linalg.norm(functions[place][:2], axis=1).max()) <= MOST_GAIN:
+            places.append((effect, place))
+    ramps, per_um = np.zeros((len(kept), 0)), np.zeros(0)
+    if both:
+        columns = layout.responses([made.pitch_ramp(tooth + 1, g.z) for tooth in teeth])
+        ramps = np.concatenate([column[kept] for column in columns], axis=1)
+        ramps = ramps - X @ (functions @ ramps)
+        per_um = np.linalg.norm(ramps, axis=0)
+        ramps = ramps / per_um
+    return _Plan(functions, tuple(places), ramps, per_um)
+
+
+def _as_balls_see_it(lobes: Effect) -> Effect:
+    """Lobes without the free part along the arc, which hardly moves a ball."""
+    return replace(lobes, columns=lambda at: lobes.columns(at)[:2])
+
+
+def _orders(setup: PartSetup) -> list[int]:
+    jaws = {one.jaws for one in setup.part.grinder.values() if one.jaws is not None}
+    highest = min(MOST_LOBES, (setup.geometry.z - 1) // 2)
+    return sorted(n for n in {*LOBES, *jaws} if n <= highest)
