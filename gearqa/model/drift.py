@@ -600,6 +600,11 @@ class DriftSeries:
         return self.parameter in COMPONENTS
 
     @property
+    def too_short(self) -> bool:
+        """Whether there are too few dress cycles to judge control, or the level of a component."""
+        return (self.level_p if self.is_component else self.in_control) is None
+
+    @property
     def limit_within_interval(self) -> bool:
         """Whether the running cycle is forecast to cross the limit before its usual dress."""
         if self.parts_to_limit is None or self.current_dress_interval_parts is None:

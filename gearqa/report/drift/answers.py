@@ -111,7 +111,7 @@ def _wrong_now(members: Sequence[DriftSeries]) -> doc.Answer:
         return doc.Answer(
             question, "nothing proven", "open", doc.join("perhaps a new level: ", _some_names(suspected))
         )
-    short = [one for one in members if one.in_control is None]
+    short = [one for one in members if one.too_short]
     if short:
         return doc.Answer(question, "not decidable", "open", "; ".join(missing(short[0])))
     return doc.Answer(question, "nothing", "good", "no signal, no level change, no limit ahead")
@@ -137,7 +137,7 @@ def _hold(members: Sequence[DriftSeries], ranges: Sequence[HoldRange]) -> doc.An
         known = [one.largest_p for one in asked if one.largest_p is not None]
         if asked and not known:
             return doc.Answer(question, "not decidable", "open", "limits, wear or levels are not known")
-        if not asked and all(one.in_control is None for one in members):
+        if not asked and all(one.too_short for one in members):
             text = "too few dress cycles to judge parts that were not measured"
             return doc.Answer(question, "none measured", "open", text)
         detail = "" if not known else f"largest chance of a gear beyond a limit: {chance_text(max(known))}"
@@ -160,7 +160,7 @@ def _hold(members: Sequence[DriftSeries], ranges: Sequence[HoldRange]) -> doc.An
 
 def _grinder(members: Sequence[DriftSeries]) -> doc.Answer:
     question, todo = "At the grinder", list(_to_do(members))
-    if not todo and all(one.in_control is None for one in members):
+    if not todo and all(one.too_short for one in members):
         return doc.Answer(question, "not decidable", "open", "too few dress cycles to tell what to correct")
     if not todo:
         return doc.Answer(question, "no correction", "good")
