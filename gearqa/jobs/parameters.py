@@ -27,6 +27,4 @@ def require_parameter(key: str) -> None:
     if key not in known:
         near = get_close_matches(key, known, n=1)
         nearest = f"; nearest: {near[0]}" if near else ""
-        raise ArgumentError(
-            "parameter", f"'{key}' is no parameter{nearest}. Parameters: {', '.join(known)}"
-        )
+        raise ArgumentError("parameter", f"'{key}' is no parameter{nearest}. Parameters: {', '.join(known)}")

@@ -7,7 +7,13 @@ from collections.abc import Iterable, Sequence
 
 from gearqa.errors import NoticeCode
 from gearqa.model.drift import (
-    COMPONENTS, DriftResult, DriftSeries, HoldRange, LevelChange, SeenSignal, Signal,
+    COMPONENTS,
+    DriftResult,
+    DriftSeries,
+    HoldRange,
+    LevelChange,
+    SeenSignal,
+    Signal,
 )
 from gearqa.report.blocks import document as doc
 from gearqa.symbols import PARAMETERS, SIZE
