@@ -108,7 +108,7 @@ def regrade(
             drawing = drawings[gear.part].new
             spool.add(draft_of(result, digests, drawing, simulated=gear.stored.simulated))
             order.append(gear)
-            regraded.append(_outcome(gear.stored, result, source))
+            regraded.append(_outcome(gear.stored, result, source, drawings[gear.part]))
         if not dry_run and order:
             _write(store, order, spool, drawings, new)
     return RegradeReport(
@@ -225,11 +225,13 @@ def _raw_error(faults: Sequence[str], why: str | None, shown: str) -> StoreError
     )
 
 
-def _outcome(stored: StoredGear, result: GearResult, source: Source) -> RegradedGear:
+def _outcome(stored: StoredGear, result: GearResult, source: Source, drawing: _Drawing) -> RegradedGear:
     return RegradedGear(
         serial=stored.serial,
         measured_at=stored.measured_at,
         source=source,
+        standard_before=drawing.old.tolerance.standard,
+        standard_after=drawing.new.tolerance.standard,
         class_before=stored.class_,
         class_after=result.class_,
         conforms_before=stored.conforms,

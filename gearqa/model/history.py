@@ -177,6 +177,9 @@ class RegradedGear:
     serial: str
     measured_at: datetime | None
     source: Literal["stored values", "raw files"]
+    standard_before: str
+    """Tolerance system of the class before."""
+    standard_after: str
     class_before: int | None
     class_after: int | None
     conforms_before: bool | None

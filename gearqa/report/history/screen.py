@@ -195,8 +195,13 @@ def regrade_blocks(report: RegradeReport) -> list[Block]:
             for gear in changed[:CHANGES_SHOWN]
         )  # fmt: skip
         rest = len(changed) - len(rows)
-        notes = (f"and {count_text(rest, 'more gear')}: --json",) if rest else ()
-        blocks.append(Table("Gears with another result", columns, rows, notes=notes))
+        notes = [f"and {count_text(rest, 'more gear')}: --json"] if rest else []
+        systems = dict.fromkeys((one.standard_before, one.standard_after) for one in changed)
+        notes += [
+            f"Classes: by {was}." if was == is_ else f"Classes: were by {was}, are by {is_}; not converted."
+            for was, is_ in systems
+        ]
+        blocks.append(Table("Gears with another result", columns, rows, notes=tuple(notes)))
     kept = (
         "The former results are kept as superseded." if report.written else "Nothing was written (dry run)."
     )

@@ -33,6 +33,10 @@ GRADING: Final[dict[str, tuple[str, str]]] = {
         "A lower limit stands for a value that is never negative.",
         "Give one number, or check the parameter.",
     ),
+    "classes_known_in_part": (
+        "Of the tolerance system not all classes are known for this gear; the message names those that are.",
+        "Read a value of the finest one as that or finer, and beyond as coarser than the last one known.",
+    ),
     "not_assessed": (
         "The drawing asks for something that was not measured or could not be evaluated.",
         "Measure it, or take it out of [tolerance] parameters if the drawing does not ask for it.",

@@ -10,6 +10,7 @@ from oracle_file import load
 
 from gearqa.core.flank_frame import involute
 from gearqa.core.geometry import diameter_at_roll, gear_geometry, roll_length
+from gearqa.core.size import inverse_involute
 
 
 @pytest.mark.parametrize("row", load("roll_lengths").params())
@@ -83,3 +84,20 @@ def test_involute_function(degrees, printed):
     """Computed values, as tables of the involute function print them."""
     digits = len(printed) - 2
     assert f"{involute(math.radians(degrees)):.{digits}f}" == printed
+
+
+@pytest.mark.published
+def test_the_operating_pressure_angle_of_a_worked_helical_pair():
+    """ISO 21771, worked pair: m_n 3.5, 20 and 21 degrees, 31 and 30 teeth, centre distance 116.5."""
+    pair = [gear_geometry(z, 3.5, math.radians(20), math.radians(21), 30.0, s=1, H=1) for z in (31, 30)]
+    reference = sum(one.d for one in pair) / 2
+    alpha_t = pair[0].alpha_t
+    assert f"{reference:.10f}" == "114.3447280708"
+    assert f"{math.tan(alpha_t) - alpha_t:.11f}" == "0.01812609488"
+    working = math.acos(reference * math.cos(alpha_t) / 116.5)
+    assert f"{math.degrees(working):.10f}" == "23.8707609654"
+    of_working = math.tan(working) - working
+    assert f"{of_working:.10f}" == "0.0259052382"
+    assert math.degrees(inverse_involute(of_working)) == pytest.approx(23.8707609654, abs=5e-11)
+    shifts = (of_working - (math.tan(alpha_t) - alpha_t)) * (31 + 30) / (2 * math.tan(math.radians(20)))
+    assert f"{shifts:.10f}" == "0.6518771312"
