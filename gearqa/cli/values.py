@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
@@ -12,23 +13,29 @@ from typer.core import TyperCommand
 
 from gearqa.errors import ArgumentError
 
+SHOWN_CHARACTERS = 40
+"""Of a word that is no number so much is repeated."""
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+_WHOLE_NUMBER = re.compile(r"[+-]?[0-9]{1,18}")
+
 
 def _number(word: str) -> float:
-    try:
-        value = float(word)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value) or "_" in word:
+    value = float(word) if _NUMBER.fullmatch(word) else math.inf
+    if not math.isfinite(value):
         comma = "; decimal point, not comma" if "," in word else ""
-        raise typer.BadParameter(f"found '{word}', expected a number{comma}")
+        raise typer.BadParameter(f"found {_shown(word)}, expected a number{comma}")
     return value
 
 
 def _whole_number(word: str) -> int:
-    try:
-        return int(word, 10)
-    except ValueError:
-        raise typer.BadParameter(f"found '{word}', expected a whole number") from None
+    if not _WHOLE_NUMBER.fullmatch(word):
+        digits = " of at most 18 digits" if len(word) > SHOWN_CHARACTERS // 2 else ""
+        raise typer.BadParameter(f"found {_shown(word)}, expected a whole number{digits}")
+    return int(word)
+
+
+def _shown(word: str) -> str:
+    return f"'{word}'" if len(word) <= SHOWN_CHARACTERS else f"'{word[:SHOWN_CHARACTERS]}...'"
 
 
 def _one_of(words: tuple[str, ...]) -> Callable[[str], str]:

@@ -71,7 +71,7 @@ def in_words(location: Location) -> Iterator[None]:
     """Turn faults of the database below into StoreError."""
     try:
         yield
-    except (SQLAlchemyError, sqlite3.Error, ImportError) as error:
+    except (SQLAlchemyError, sqlite3.Error, ImportError, UnicodeDecodeError) as error:
         fault = store_error(error, location)
         if fault is None:
             raise
@@ -85,6 +85,8 @@ def store_error(error: Exception, location: Location) -> StoreError | None:
         if location.url is None or not _concerns_driver(error):
             return None
         return StoreError(f"{head}: {NO_DRIVER}", hint=DRIVER_HINT)
+    if isinstance(error, UnicodeDecodeError):  # SQLite quotes damaged bytes in its message
+        return StoreError(f"{head}: the file is damaged", hint=SAVE_A_COPY)
     original = error.orig if isinstance(error, DBAPIError) else error
     if isinstance(original, sqlite3.Error):
         return _sqlite_error(original, head)

@@ -10,10 +10,12 @@ from gearqa.diagnosis.analysis import diagnose_gears
 from gearqa.diagnosis.stroke import stroke_check
 from gearqa.evaluation.part_setup import setup_of
 from gearqa.jobs.folders import open_folder
+from gearqa.jobs.parameters import require_within
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.jobs.recorded_corrections import recorded_corrections, with_gains
 from gearqa.model.diagnosis import DiagnosisResult, RecordedCorrection
 from gearqa.model.measurement import first_measurements
+from gearqa.model.ranges import WHEEL_THREADS
 from gearqa.model.results import MasterCriterion
 
 
@@ -64,6 +66,7 @@ def diagnose(
     >>> worst.key, round(worst.amplitude_um), round(worst.phase_deg)
     ('eccentricity', 24, 75)
     """
+    require_within("threads", threads, WHEEL_THREADS)
     with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:
         setup = setup_of(inspection.part)
         first = first_measurements(inspection)

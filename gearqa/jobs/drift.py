@@ -2,27 +2,30 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from gearqa.drift.analysis import analyse_observations
 from gearqa.drift.ordering import made_until
 from gearqa.drift.reference_periods import Period, ReferencePeriodError, place_references
 from gearqa.errors import ArgumentError, Notice
 from gearqa.jobs.drift_gears import Asked, DriftGears, gears_of_folders, gears_of_store
-from gearqa.jobs.parameters import require_parameter
+from gearqa.jobs.parameters import COUNT, require_parameter, require_within
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.jobs.times import moment, parsed_time
 from gearqa.model.drift import DriftReport, DriftSeries, DriftSettings, SeenSignal
-from gearqa.wording.numbers import short_text
+from gearqa.model.ranges import LARGEST_NUMBER, Range
 
 if TYPE_CHECKING:
     from gearqa.jobs.stores import AnyStore
     from gearqa.model.history import Acknowledgement
+
+
+RISK: Final = Range(1e-6, 0.5, high_open=True)
+SECONDS: Final = Range(0.001, LARGEST_NUMBER)
 
 
 def analyse_drift(
@@ -167,14 +170,11 @@ def _with_seen(series: DriftSeries, seen: Sequence[Acknowledgement]) -> DriftSer
 
 def _check_ranges(risk: float, times: Mapping[str, float | None], counts: Mapping[str, int | None]) -> None:
     """Raise ArgumentError for a value out of range."""
-    if not 0 < risk < 0.5:
-        raise ArgumentError("risk", f"found {short_text(risk)}, expected more than 0 and less than 0.5")
+    require_within("risk", risk, RISK)
     for argument, seconds in times.items():
-        if seconds is not None and not (seconds > 0 and math.isfinite(seconds)):
-            raise ArgumentError(argument, f"found {short_text(seconds)}, expected more than 0 seconds")
+        require_within(argument, seconds, SECONDS)
     for argument, count in counts.items():
-        if count is not None and count < 1:
-            raise ArgumentError(argument, f"found {count}, expected at least 1")
+        require_within(argument, count, COUNT)
 
 
 def with_references(

@@ -10,14 +10,15 @@ from gearqa.errors import ArgumentError, Notice
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.gauge.study_analysis import analyse_study, study_from_gears
 from gearqa.jobs.folders import input_file, open_folder
+from gearqa.jobs.parameters import require_within
 from gearqa.model.gauge import GaugeResult, StudyTable
 from gearqa.model.measurement import InputFile, first_measurements
 from gearqa.model.part import Part
+from gearqa.model.ranges import Range
 from gearqa.reading.settings.part_file import read_part
 from gearqa.reading.values.parameter_names import nearest_parameter, parameter_key
 from gearqa.reading.values.study import read_measured_study, read_study
 from gearqa.statistics.gauge_study import POOL_ABOVE
-from gearqa.wording.numbers import short_text
 
 
 def study_gauge(
@@ -69,8 +70,7 @@ def study_gauge(
     >>> dict(result.uncertainty_um)
     {'profile_slope': 0.72, 'helix_slope': 1.13}
     """
-    if not 0 <= pool_above <= 1:
-        raise ArgumentError("pool_above", f"{short_text(pool_above)}; expected 0 to 1")
+    require_within("pool_above", pool_above, Range(0, 1))
     path, wanted = Path(path), _keys(parameter or ())
     drawing: Part | None = None
     files: tuple[InputFile, ...] = ()

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import Any, BinaryIO, Literal
+from typing import Any, BinaryIO, Final, Literal
 
 from gearqa.errors import ArgumentError
 from gearqa.history.acknowledgements import select_acknowledgements
@@ -27,7 +27,7 @@ from gearqa.history.queries import (
 from gearqa.history.references import freeze_period, period_of_dresses, release_period
 from gearqa.history.store import HistoryStore
 from gearqa.jobs.folders import require_folder
-from gearqa.jobs.parameters import require_parameter
+from gearqa.jobs.parameters import require_parameter, require_within
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.jobs.stores import AnyStore, opened
 from gearqa.jobs.times import moment, parsed_time
@@ -43,10 +43,13 @@ from gearqa.model.history import (
     StoredResult,
 )
 from gearqa.model.measurement import GrinderEvent
+from gearqa.model.ranges import Range
+from gearqa.reading.folder.table_kinds import LARGEST
 from gearqa.standards import PACKAGES
 from gearqa.symbols import Flank
 
 Time = str | datetime | None
+CORRECTION: Final = Range(-LARGEST["correction"], LARGEST["correction"])
 EVENT_WORDS = {
     "dress": "dress",
     "wheel-change": "wheel change",
@@ -304,6 +307,7 @@ def record_event(
         raise ArgumentError("kind", f"found '{kind}', expected one of {', '.join(EVENT_WORDS)}")
     if kind == "correction" and correction is None:
         raise ArgumentError("correction", "a correction needs its amount")
+    require_within("correction", correction, CORRECTION)
     if kind == "other" and not remark:
         raise ArgumentError("remark", "say what was done")
     if parameter is not None:

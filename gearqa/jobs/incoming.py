@@ -12,7 +12,7 @@ from gearqa.incoming.conclude import conclude
 from gearqa.incoming.sides import MeasuredGears
 from gearqa.incoming.theirs import reported_gears, with_reported_uncertainty
 from gearqa.jobs.folders import input_file, open_folder
-from gearqa.jobs.parameters import require_lot_size
+from gearqa.jobs.parameters import COUNT, require_within
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.model.incoming import DecideOn, IncomingResult, ReportedTable, Side
 from gearqa.model.lot import LotResult
@@ -107,7 +107,7 @@ def check_report(
             raise ArgumentError(name, "needs the folder of their raw traces")
     if their_folder is not None and not Path(their_folder).is_dir():
         raise ArgumentError("their_folder", f"'{their_folder}' is no folder")
-    require_lot_size(lot_size)
+    require_within("lot_size", lot_size, COUNT)
     drawing: Part | None = None
     ours = theirs = None
     files: tuple[InputFile, ...] = ()

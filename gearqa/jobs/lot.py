@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from gearqa.errors import ArgumentError
 from gearqa.evaluation.evaluate import evaluate, grade_header
 from gearqa.jobs.folders import open_folder, require_folder
-from gearqa.jobs.parameters import require_lot_size
+from gearqa.jobs.parameters import COUNT, require_within
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.model.lot import Disposition, Exclusion, LotDecision, LotOptions, LotResult
 from gearqa.model.measurement import InputFile
@@ -113,7 +113,7 @@ def decide_lot(
     ('reject', 'rejected_by_plan')
     """
     require_folder(folder)
-    require_lot_size(lot_size)
+    require_within("lot_size", lot_size, COUNT)
     _exclusions("exclude", exclude or ())
     _exclusions("sorted_out", sorted_out or ())
     person = _person_decided(

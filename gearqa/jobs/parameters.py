@@ -7,18 +7,17 @@ from typing import Final
 
 from gearqa.errors import ArgumentError
 from gearqa.model.drift import COMPONENTS
+from gearqa.model.ranges import LARGEST_NUMBER, Range
 from gearqa.symbols import QUANTITIES
+from gearqa.wording.numbers import short_text
 
-LARGEST_LOT: Final = 10**9
-"""Far beyond any lot, and far from overflow."""
+COUNT: Final = Range(1, LARGEST_NUMBER)
 
 
-def require_lot_size(size: int | None) -> None:
-    """Raise ArgumentError for a size that no lot has."""
-    if size is not None and size < 1:
-        raise ArgumentError("lot_size", f"{size}; expected 1 or more")
-    if size is not None and size > LARGEST_LOT:
-        raise ArgumentError("lot_size", f"a number beyond {LARGEST_LOT}; expected the gears in the lot")
+def require_within(argument: str, value: float | None, allowed: Range) -> None:
+    """Raise ArgumentError for a number that was given and lies outside what is allowed."""
+    if value is not None and not allowed.holds(value):
+        raise ArgumentError(argument, f"found {short_text(value)}, expected {allowed}")
 
 
 def require_parameter(key: str) -> None:

@@ -22,7 +22,17 @@ from gearqa.core.size import (
     thickness_of_shift,
 )
 from gearqa.errors import ArgumentError, GearqaError, Notice, NoticeCode
+from gearqa.jobs.parameters import require_within
 from gearqa.model.part import Part
+from gearqa.model.ranges import (
+    HELIX_ANGLE_DEG,
+    LARGEST,
+    LENGTH_MM,
+    PRESSURE_ANGLE_DEG,
+    PROFILE_SHIFT,
+    TEETH,
+    Range,
+)
 from gearqa.model.size import LimitsOf, SizedGear, SizeRow, Teeth, ToothSize
 from gearqa.wording.numbers import fixed_text, short_text
 
@@ -112,8 +122,7 @@ def tooth_size(
             limits_of, lower, upper = asked.method, asked.lower_mm, asked.upper_mm
     if ball is None:
         ball = max(BALL_STEP_MM, round(ball_touching_reference(geometry) / BALL_STEP_MM) * BALL_STEP_MM)
-    if ball <= 0:
-        raise ArgumentError("ball", "a diameter above 0")
+    require_within("ball", ball, LENGTH_MM)
     spanned = _spanned(geometry, teeth_spanned)
     given = (lower, upper)
     shifts: list[tuple[Teeth, float]] = [("nominal", gear.profile_shift_coefficient)]
@@ -136,6 +145,8 @@ def _drawing(path: Path) -> Part:
 def _shift(kind: str, iso: float | None, catalogue: float | None) -> float:
     if iso is not None and catalogue is not None:
         raise ArgumentError("catalogue_shift", "give either --profile-shift or --catalogue-shift")
+    require_within("profile_shift", iso, PROFILE_SHIFT)
+    require_within("catalogue_shift", catalogue, PROFILE_SHIFT)
     if catalogue is not None:
         return -catalogue if kind == "internal" else catalogue
     return iso or 0.0
@@ -149,12 +160,10 @@ def _of_sizes(
         named = (("--teeth", teeth), ("--module", module))
         missing = ", ".join(name for name, value in named if value is None)
         raise GearqaError(f"missing: {missing}", hint="Or give --part FILE. Help: gearqa size --help")
-    fitting = teeth >= 3 and module > 0 and 0 < pressure_angle < 45 and 0 <= helix_angle <= 45
-    if not fitting:
-        raise GearqaError(
-            "expected 3 teeth or more, a module above 0, a pressure angle below 45 and a helix angle of 0 "
-            "to 45 degrees"
-        )
+    require_within("teeth", teeth, replace(TEETH, low=3))
+    require_within("module", module, LENGTH_MM)
+    require_within("pressure_angle", pressure_angle, PRESSURE_ANGLE_DEG)
+    require_within("helix_angle", helix_angle, HELIX_ANGLE_DEG)
     return SizedGear(kind, teeth, module, pressure_angle, helix_angle, x, None, None, None)
 
 
@@ -188,6 +197,10 @@ def _shifts(
     geometry: GearGeometry, ball: float, spanned: int | None, limits_of: LimitsOf, *limits: float | None
 ) -> Iterator[float]:
     lower, upper = limits
+    largest = LARGEST["_um" if limits_of == "allowance" else "_mm"]
+    allowed = Range(-largest, largest)
+    require_within("lower", lower, allowed)
+    require_within("upper", upper, allowed)
     if lower is None or upper is None or lower > upper:
         raise ArgumentError("lower", "give both limits, the lower one first")
     nominal = thickness_of_shift(geometry, geometry.x)

@@ -12,10 +12,13 @@ from itertools import islice
 from typing import Any, Final, TypeVar
 
 from gearqa.errors import ArgumentError, GearqaError
+from gearqa.jobs.parameters import require_within
+from gearqa.model.ranges import Range
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 
+WORKERS: Final = Range(1, 1000)
 AHEAD: Final = 2
 """Things in work or waiting for each worker: keeps them busy in bounded memory."""
 
@@ -24,8 +27,7 @@ def worker_count(workers: int | None) -> int:
     """Number of processes: as given, else one for each core that this process may use."""
     if workers is None:
         return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    if workers < 1:
-        raise ArgumentError("workers", f"{workers}; expected 1 or more")
+    require_within("workers", workers, WORKERS)
     return workers
 
 

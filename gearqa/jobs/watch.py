@@ -6,14 +6,19 @@ import threading
 from collections.abc import Callable, Sequence
 from itertools import chain
 from pathlib import Path
+from typing import Final
 
 from gearqa.errors import ArgumentError
 from gearqa.history.queries import part_numbers
 from gearqa.history.store import HistoryStore
 from gearqa.history.watching import Detected, FolderWatch, WatchOptions
+from gearqa.jobs.parameters import require_within
 from gearqa.jobs.stores import AnyStore, opened
 from gearqa.jobs.watch_signals import drift_signals, failing
 from gearqa.model.history import IntakeReport, WatchSignal, WatchStatus
+from gearqa.model.ranges import Range
+
+SETTLE_S: Final = Range(0.001, 3600)
 
 
 def watch_folder(
@@ -80,8 +85,7 @@ def watch_folder(
     folder = Path(folder)
     if not folder.is_dir():
         raise ArgumentError("folder", f"'{folder}' is no folder")
-    if not settle > 0:
-        raise ArgumentError("settle", "more than 0 seconds")
+    require_within("settle", settle, SETTLE_S)
     with opened(store, writing=True) as history:
         outputs = [Path(path).resolve() for path in leave_out]
         if history.location.path is not None:

@@ -23,7 +23,15 @@ from gearqa.model.editions import (
     why_left_out,
 )
 from gearqa.model.limit_curves import Over, Points, ToleranceCurves, check_order
-from gearqa.model.table import LARGEST, TomlTable, about, fault, optional, section
+from gearqa.model.ranges import (
+    HELIX_ANGLE_DEG,
+    LARGEST,
+    PRESSURE_ANGLE_DEG,
+    PROFILE_SHIFT,
+    TEETH,
+    WHEEL_THREADS,
+)
+from gearqa.model.table import TomlTable, about, fault, optional, section
 from gearqa.symbols import DEFAULT_GRADED, FLANKS, GRADABLE, PARAMETERS, QUANTITIES, Flank
 from gearqa.wording.numbers import short_text
 
@@ -46,18 +54,20 @@ class Gear(TomlTable):
     """`[gear]`: ISO 21771 quantities; diameters and tooth number positive for internal gears too."""
 
     kind: Literal["internal", "external"] = about("internal (a ring) or external")
-    teeth: int = about("number of teeth, always positive", gt=0)
+    teeth: int = about("number of teeth, always positive", **TEETH.bounds)
     normal_module_mm: Positive | None = optional("normal module; or give normal_diametral_pitch")
     normal_diametral_pitch: Positive | None = optional(
         "normal diametral pitch, teeth per inch, instead of normal_module_mm"
     )
-    normal_pressure_angle_deg: float = about("normal pressure angle", gt=0, lt=45)
-    helix_angle_deg: float = about("helix angle at the reference circle, 0 for a spur gear", ge=0, lt=90)
+    normal_pressure_angle_deg: float = about("normal pressure angle", **PRESSURE_ANGLE_DEG.bounds)
+    helix_angle_deg: float = about(
+        "helix angle at the reference circle, 0 for a spur gear", **HELIX_ANGLE_DEG.bounds
+    )
     helix_hand: Literal["right", "left"] | None = optional("hand of the helix, not for a spur gear")
     face_width_mm: Positive = about("toothed width, without chamfers")
     profile_shift_coefficient: float = about(
         "profile shift coefficient x; positive thickens the tooth, of internal gears too",
-        default=0.0, ge=-5, le=5,
+        default=0.0, **PROFILE_SHIFT.bounds,
     )  # fmt: skip
     tip_diameter_mm: Positive | None = optional(
         "tip diameter, wanted for the profile slope over the full span"
@@ -464,7 +474,7 @@ class GrinderData(TomlTable):
     parts_per_dress: int | None = optional(
         "parts made from one dress to the next, where the production table lists measured gears only", ge=1
     )
-    wheel_threads: int | None = optional("threads of the grinding worm or wheel", ge=1, le=100)
+    wheel_threads: int | None = optional("threads of the grinding worm or wheel", **WHEEL_THREADS.bounds)
     wheel_diameter_mm: float | None = optional("diameter of the grinding wheel", ge=1, le=2000)
     wheel_speed_rpm: float | None = optional("speed of the grinding wheel, turns a minute", gt=0, le=200_000)
     active_wheel_width_mm: float | None = optional("width of the wheel that grinds", gt=0, le=1000)

@@ -2,37 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError
 
 from gearqa.errors import Reason
-
-LARGEST: Final[Mapping[str, float]] = {"_mm": 1e5, "_um": 1e6, "_deg": 36_000.0}
-"""Magnitude that a number may have, by the unit in its key: 100 m, 1 m, a hundred turns."""
-LARGEST_NUMBER: Final = 1e9
-"""The same for all other numbers."""
-LEAST_LENGTH_MM: Final = 1e-4
-"""A length that must be positive is no smaller: a tenth of a micrometre."""
-
-
-def plausible_range(key: str, kind: str, bounds: Mapping[str, Any]) -> dict[str, Any]:
-    """Bounds (`ge`, `gt`, `le`, `lt`) that a number gets where its table names none, by key and type.
-
-    >>> plausible_range("pin_diameter_mm", "float", {"gt": 0})
-    {'le': 100000.0, 'ge': 0.0001}
-    """
-    largest = next((size for unit, size in LARGEST.items() if key.endswith(unit)), LARGEST_NUMBER)
-    number = int if kind == "int" else float
-    given = {name for name in ("ge", "gt", "le", "lt") if bounds.get(name) is not None}
-    added: dict[str, Any] = {} if given & {"le", "lt"} else {"le": number(largest)}
-    if not given & {"ge", "gt"}:
-        added["ge"] = number(-largest)
-    elif added and bounds.get("gt") == 0 and key.endswith("_mm"):
-        added["ge"] = LEAST_LENGTH_MM
-    return added
+from gearqa.model.ranges import plausible_range
 
 
 def _fields(schema: Any) -> dict[str, Any]:

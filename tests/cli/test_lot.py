@@ -347,7 +347,7 @@ def test_exclusions_stand_in_full_everywhere(tmp_path):
         (["--exclude", "AA=x"], "did you mean 'A'"),
         (["--exclude", "A=x", "--exclude", "B=y"], "no gear is left"),
         (["--date", "6.3.2025"], "a date such as 2025-03-14"),
-        (["--lot-size", "0"], "expected 1 or more"),
+        (["--lot-size", "0"], "expected 1 to 1000"),
         (["--lot-size", "9" * 25], "expected the gears in the lot"),
         (["--lot-size", "1"], "2 gears were measured, but the lot size is 1"),
         (["--record", "r.json"], "a record needs --lot-id"),

@@ -74,7 +74,7 @@ def test_the_sign_of_catalogues_is_the_opposite_on_internal_gears_only(capsys):
         (["--teeth", "20", "--module", "2", "--limits-of", "span", "--lower", "1"], "both limits"),
         (["--teeth", "20", "--module", "2", "--profile-shift", "1", "--catalogue-shift", "1"], "either"),
         (["--kind", "internal", "--teeth", "60", "--module", "2", "--teeth-spanned", "3"], "no span"),
-        (["--teeth", "2", "--module", "2"], "3 teeth or more"),
+        (["--teeth", "2", "--module", "2"], "expected 3 to 10000"),
         (
             ["--teeth", "20", "--module", "2", "--limits-of", "thickness", "--lower", "-1", "--upper", "3"],
             "no teeth of this gear have -1 mm",
@@ -114,7 +114,7 @@ def test_balls_that_cannot_be_measured_with_are_told(capsys):
     assert app.run(["size", "--part", str(RING)]) == 0
     assert "between balls of 3" in capsys.readouterr().out
     assert result["limits_of"] is None, "the limits of the drawing are those of its own ball"
-    with pytest.raises(ArgumentError, match="above 0"):
+    with pytest.raises(ArgumentError, match=r"0\.0001 to 100000"):
         gearqa.tooth_size(teeth=20, module=1.0, ball=-1.0)
 
 

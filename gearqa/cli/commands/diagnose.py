@@ -27,7 +27,7 @@ def command(
     serial: Serials = None,
     threads: Annotated[
         int | None,
-        typer.Option("--threads", metavar="N", min=1, help="Threads of the grinding wheel."),
+        typer.Option("--threads", metavar="N", help="Threads of the grinding wheel."),
     ] = None,
     json: JsonFile = None,
     html: HtmlFile = None,

@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from gearqa.model.table import plausible_range
+from gearqa.model.ranges import plausible_range
 from gearqa.wording.numbers import short_text
 
 
