@@ -5,7 +5,7 @@ Libraries of an output are imported only where it was asked for.
 
 from __future__ import annotations
 
-from collections import deque
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Literal, Protocol
@@ -13,11 +13,8 @@ from typing import TYPE_CHECKING, BinaryIO, Literal, Protocol
 import typer
 
 from gearqa.errors import ReportError
-from gearqa.model.measurement import measured_name
 
 if TYPE_CHECKING:
-    from concurrent.futures import Future
-
     from gearqa.jobs.grade import GradedGear, GradeTaker
     from gearqa.model.part import Part
     from gearqa.model.results import GearResult, GradeHeader, LotSummary
@@ -26,8 +23,6 @@ if TYPE_CHECKING:
     from gearqa.results.csvio import Style
     from gearqa.results.outputs import Outputs
 
-SET_AT_ONCE = 2
-"""PDF files of gears that are set at the same time."""
 CsvRows = Literal["gear", "flank", "trace"]
 SheetChoice = Literal["auto", "all", "worst", "none"]
 Paper = Literal["a4", "letter"]
@@ -46,6 +41,8 @@ class GradeFiles:
     paper: Paper
     sheets: SheetChoice
     sheet_folder: str | None
+    workers: int | None = None
+    scheduler: str | None = None
 
     @property
     def take_standard_output(self) -> bool:
@@ -60,6 +57,9 @@ class GradeFiles:
         if self.paper != "a4" and self.pdf is None and self.sheet_folder is None:
             message = "there is nothing to print: add --pdf FILE or --sheet-folder DIR"
             raise typer.BadParameter(message, param_hint="--paper")
+        if self.sheet_folder is None and (self.workers is not None or self.scheduler is not None):
+            option = "--scheduler" if self.workers is None else "--workers"
+            raise typer.BadParameter("one folder: goes with --sheet-folder DIR", param_hint=option)
 
 
 class _Writer(Protocol):
@@ -145,45 +145,6 @@ class _Report:
             tell(f"the PDF takes {count} files: {target} and {numbered(2)}{last}")
 
 
-class _SheetFolder:
-    """One PDF a gear in a folder; the PDF of one gear is set while the charts of the next are drawn."""
-
-    def __init__(self, outputs: Outputs, folder: str, paper: Paper) -> None:
-        from concurrent.futures import ThreadPoolExecutor
-
-        self._outputs, self._paper = outputs, paper
-        self._folder = outputs.folder(folder)
-        self._pool = ThreadPoolExecutor(SET_AT_ONCE)
-        self._setting: deque[tuple[BinaryIO, Future[None]]] = deque()
-
-    def begin(self, header: GradeHeader, part: Part) -> None:
-        from gearqa.report.grading.page import FileNames
-
-        self._header, self._part, self._names = header, part, FileNames()
-
-    def gear(self, gear: GradedGear) -> None:
-        from gearqa.report.grading.page import gear_document
-        from gearqa.report.render.pdf import write_pdf
-
-        document = gear_document(self._header, gear.result, gear.curves, part=self._part)
-        name = f"{self._names.next(measured_name(gear.result.serial, gear.result.measurement))}.pdf"
-        stream = self._outputs.open(str(self._folder / name), "PDF")
-        self._setting.append((stream, self._pool.submit(write_pdf, stream, document, paper=self._paper)))
-        while len(self._setting) > SET_AT_ONCE:
-            self._finish_one()
-
-    def _finish_one(self) -> None:
-        stream, done = self._setting.popleft()
-        done.result()
-        self._outputs.close(stream)
-
-    def end(self, lot: LotSummary) -> None:
-        del lot
-        while self._setting:
-            self._finish_one()
-        self._pool.shutdown()
-
-
 class Screen:
     """What the terminal shows of the gears once all is done."""
 
@@ -209,8 +170,8 @@ class Screen:
         return terminal.laid_out(blocks)
 
 
-def open_files(outputs: Outputs, files: GradeFiles, *, quiet: bool) -> list[GradeTaker]:
-    """Open the files that were asked for."""
+def open_files(outputs: Outputs, files: GradeFiles, stack: ExitStack, *, quiet: bool) -> list[GradeTaker]:
+    """Open the files that were asked for; the workers that make them go when the stack is closed."""
     takers: list[GradeTaker] = []
     if files.json is not None:
         from gearqa.results.grade_json import GradeJsonWriter
@@ -225,5 +186,9 @@ def open_files(outputs: Outputs, files: GradeFiles, *, quiet: bool) -> list[Grad
     if files.html is not None or files.pdf is not None:
         takers.append(_Report(outputs, files, quiet=quiet))
     if files.sheet_folder is not None:
-        takers.append(_SheetFolder(outputs, files.sheet_folder, files.paper))
+        from gearqa.cli.sheet_folder import SheetFolder
+
+        takers.append(
+            SheetFolder(outputs, files.sheet_folder, files.paper, stack, files.workers, files.scheduler)
+        )
     return takers

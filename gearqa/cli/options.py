@@ -60,6 +60,14 @@ PlanFile = Annotated[
     Path | None,
     typer.Option("--plan", metavar="FILE", help="Decision rule and sampling plan (gearqa new --plan)."),
 ]
+Workers = Annotated[
+    int | None,
+    typer.Option("--workers", metavar="N", help="Processes that share the work [default: one a core]."),
+]
+Scheduler = Annotated[
+    str | None,
+    typer.Option("--scheduler", metavar="ADDRESS", help="Machines behind a scheduler share the work."),
+]
 Quiet = Annotated[
     bool,
     typer.Option("--quiet", "-q", help="No result on the terminal, no progress.", callback=_hush_if),

@@ -6,10 +6,10 @@ way, the raw files are read again from where they lay, after their digests were 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
-from typing import Any, Literal
+from typing import Any, Literal, Protocol
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
@@ -39,6 +39,8 @@ from gearqa.wording.sentences import first_lines, some_of
 
 FAULTS_NAMED = 20
 SERIALS_NAMED = 5
+PAYS_FROM = 200
+"""Gears to be read again, from which on more processes are done earlier."""
 Source = Literal["stored values", "raw files"]
 
 
@@ -71,6 +73,14 @@ class _Drawing:
         return cls(old, new, setup, differs, why or ("--from-files" if grading.from_files else None))
 
 
+class Spreading(Protocol):
+    """Has many things worked on at once; gives each with its result, in their order."""
+
+    def __call__(
+        self, function: Callable[[Any], Any], items: Iterable[Any], *, pays: bool = True
+    ) -> Iterable[tuple[Any, Any]]: ...
+
+
 _Identity = tuple[str, str]
 """Serial and time of measurement, as a store tells gears of a part apart."""
 _Graded = tuple[_Chosen, GearResult, dict[str, str], Source]
@@ -83,6 +93,7 @@ def regrade(
     new: NewGrading,
     *,
     dry_run: bool = False,
+    spreading: Spreading | None = None,
     passing: Passing = unwatched,
 ) -> RegradeReport:
     """Grade the chosen gears anew; their former results are superseded and kept.
@@ -99,7 +110,7 @@ def regrade(
     by_values = [gear for gear in wanted if drawings[gear.part].why_files is None]
     by_files = [gear for gear in wanted if drawings[gear.part].why_files is not None]
     graded: Iterator[_Graded] = chain(
-        _from_values(store, by_values, drawings), _from_files(store, by_files, drawings, intakes)
+        _from_values(store, by_values, drawings), _from_files(store, by_files, drawings, intakes, spreading)
     )
     order: list[_Chosen] = []
     regraded: list[RegradedGear] = []
@@ -148,6 +159,7 @@ def _from_files(
     gears: Sequence[_Chosen],
     drawings: Mapping[int, _Drawing],
     intakes: Mapping[int, Intake],
+    spreading: Spreading | None,
 ) -> Iterator[_Graded]:
     groups: dict[tuple[int, int], dict[_Identity, _Chosen]] = {}
     for gear in gears:
@@ -161,14 +173,39 @@ def _from_files(
     ]
     if faults:
         raise _raw_error(faults, drawings[gears[0].part].why_files, store.shown)
-    for (number, part), group in groups.items():
-        intake, drawing = intakes[number], drawings[part].new
-        with read_folder(
-            intake.folder, part=drawing, columns=intake.column_map, serials=_serials(group)
-        ) as inspection:
-            for result, digests in graded_gears(inspection, drawing):
-                if (chosen := group.get(_identity(result))) is not None:
-                    yield chosen, result, digests, "raw files"
+    folders = [
+        _Folder(intakes[number], drawings[part].new, tuple(group)) for (number, part), group in groups.items()
+    ]
+    found: Iterable[Iterable[tuple[_Identity, GearResult, dict[str, str]]]] = map(_each_graded, folders)
+    if spreading is not None and len(folders) > 1:
+        pays = len(gears) >= PAYS_FROM
+        found = (graded for _, graded in spreading(_all_graded, folders, pays=pays))
+    for group, graded in zip(groups.values(), found, strict=True):
+        for identity, result, digests in graded:
+            yield group[identity], result, digests, "raw files"
+
+
+@dataclass(frozen=True, slots=True)
+class _Folder:
+    """A folder to be graded anew, in whichever process."""
+
+    intake: Intake
+    drawing: Part
+    wanted: tuple[_Identity, ...]
+
+
+def _each_graded(folder: _Folder) -> Iterator[tuple[_Identity, GearResult, dict[str, str]]]:
+    wanted, intake = frozenset(folder.wanted), folder.intake
+    with read_folder(
+        intake.folder, part=folder.drawing, columns=intake.column_map, serials=_serials(folder.wanted)
+    ) as inspection:
+        for result, digests in graded_gears(inspection, folder.drawing):
+            if (identity := _identity(result)) in wanted:
+                yield identity, result, digests
+
+
+def _all_graded(folder: _Folder) -> Iterable[tuple[_Identity, GearResult, dict[str, str]]]:
+    return list(_each_graded(folder))
 
 
 def _identity(gear: GearMeasurement | GearResult) -> _Identity:
@@ -176,8 +213,8 @@ def _identity(gear: GearMeasurement | GearResult) -> _Identity:
     return gear.serial, identity_text(at)
 
 
-def _serials(group: Mapping[_Identity, _Chosen]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(serial for serial, _ in group))
+def _serials(identities: Iterable[_Identity]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(serial for serial, _ in identities))
 
 
 def _stored_digests(store: HistoryStore, gears: Sequence[_Chosen]) -> dict[int, dict[str, str]]:

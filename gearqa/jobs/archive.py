@@ -4,6 +4,8 @@ stopped."""
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from glob import glob
+from itertools import chain
 from pathlib import Path
 
 from gearqa.errors import ArgumentError, StoreConflictError
@@ -38,7 +40,8 @@ def add_archive(
     Parameters
     ----------
     roots : path or sequence of path
-        Trees of folders; an inspection folder is one that holds part.toml (with `part`: a CSV table).
+        Trees of folders, or patterns such as ``lots/2025-*``; an inspection folder is one that holds
+        part.toml (with `part`: a table).
     part, columns : path, optional
         Part file and column map to use instead of those of the folders.
     store : HistoryStore, str or path, optional
@@ -107,13 +110,19 @@ def add_archive(
     return ArchiveReport(tuple(added), tuple(unchanged), tuple(failed))
 
 
+def _matching(root: str | Path) -> Sequence[str | Path]:
+    """Folders that a pattern names; a path as it is, for whoever complains that it is none."""
+    found = [] if Path(root).exists() else sorted(glob(str(root), recursive=True))
+    return found or [root]
+
+
 def _path(path: str | Path | None) -> Path | None:
     return None if path is None else Path(path)
 
 
 def _folders(roots: Sequence[str | Path], *, tables_only: bool) -> Iterator[Path]:
     """Inspection folders below the roots, themselves included, in the order of their paths."""
-    for root in roots:
+    for root in chain.from_iterable(map(_matching, roots)):
         require_folder(root)
         for folder in sorted((Path(root), *(path for path in Path(root).rglob("*") if path.is_dir()))):
             is_one = any(map(is_table, folder.iterdir())) if tables_only else (folder / PART_FILE).is_file()

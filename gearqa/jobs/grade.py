@@ -24,15 +24,15 @@ class GradedGear:
     """One gear as it passes by: its result, and its curves for those who draw them."""
 
     def __init__(self, measured: GearMeasurement, result: GearResult, setup: PartSetup) -> None:
-        self.result = result
-        self._measured, self._setup = measured, setup
+        self.measured, self.result = measured, result
+        self._setup = setup
 
     @cached_property
     def curves(self) -> GearCurves:
         """What charts show of the gear; made when first asked for."""
         from gearqa.evaluation.curves import gear_curves
 
-        return gear_curves(self._measured, self.result, self._setup)
+        return gear_curves(self.measured, self.result, self._setup)
 
 
 class GradeTaker(Protocol):

@@ -29,6 +29,7 @@ from gearqa.history.store import HistoryStore
 from gearqa.jobs.folders import require_folder
 from gearqa.jobs.parameters import require_parameter, require_within
 from gearqa.jobs.progress import UNSEEN, Progress
+from gearqa.jobs.spread import spread, worker_count
 from gearqa.jobs.stores import AnyStore, opened
 from gearqa.jobs.times import moment, parsed_time
 from gearqa.model.drift import Observation
@@ -382,6 +383,8 @@ def regrade_history(
     settings: Mapping[str, Any] | None = None,
     from_files: bool = False,
     dry_run: bool = False,
+    workers: int | None = 1,
+    scheduler: str | None = None,
     store: AnyStore = None,
     progress: Progress = UNSEEN,
 ) -> RegradeReport:
@@ -406,6 +409,8 @@ def regrade_history(
         Evaluate the raw files again in any case.
     dry_run : bool
         Grade, but write nothing.
+    workers, scheduler : optional
+        Who reads the raw files of several folders, as in `add_archive`; the outcome does not depend on it.
     store : HistoryStore, str or path, optional
         As in `add_to_history`.
     progress : Progress, optional
@@ -425,7 +430,9 @@ def regrade_history(
         if serial:
             known_gears(history, which)
         passing = partial(progress.over, doing="regrading", noun="gears")
-        return regrade(history, which, new, dry_run=dry_run, passing=passing)
+        at_once = scheduler is not None or worker_count(workers) > 1
+        spreading = partial(spread, workers=workers, scheduler=scheduler) if at_once else None
+        return regrade(history, which, new, dry_run=dry_run, spreading=spreading, passing=passing)
 
 
 def latest_observations(

@@ -8,6 +8,8 @@ from __future__ import annotations
 import os
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from functools import partial
 from itertools import islice
 from typing import Any, Final, TypeVar
 
@@ -17,6 +19,8 @@ from gearqa.model.ranges import Range
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
+Submit = Callable[[Callable[[Any], Any], Any], Any]
+"""Gives a function and a thing away; returns a future."""
 
 WORKERS: Final = Range(1, 1000)
 AHEAD: Final = 2
@@ -37,6 +41,7 @@ def spread(
     *,
     workers: int | None = 1,
     scheduler: str | None = None,
+    pays: bool = True,
 ) -> Iterator[tuple[Item, Result]]:
     """Each thing with what the function made of it, in the order of the things.
 
@@ -51,25 +56,47 @@ def spread(
     scheduler : str, optional
         Address of a running scheduler (``tcp://host:8786``); its workers do the work and must see the same
         files at the same places.
+    pays : bool
+        Whether the work is worth more processes than this one, where nobody says how many.
 
     Yields
     ------
     tuple
         Thing and result.
     """
+    if scheduler is None and (worker_count(workers) == 1 or (workers is None and not pays)):
+        for item in items:
+            yield item, function(item)
+        return
+    with crew(workers, scheduler) as (submit, ahead):
+        yield from _windowed(partial(submit, function), items, ahead)
+
+
+@contextmanager
+def crew(workers: int | None, scheduler: str | None = None) -> Iterator[tuple[Submit, int]]:
+    """Workers for things that come one by one: how to give one away, which gives a future, and how many may
+    wait for them. A crew of one does it at once."""
     if scheduler is not None:
-        yield from _on_cluster(function, items, scheduler)
+        with _cluster(scheduler) as hired:
+            yield hired
         return
     count = worker_count(workers)
     if count == 1:
-        for item in items:
-            yield item, function(item)
+        yield _at_once, 1
         return
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
     with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=_leave_signals) as pool:
-        yield from _windowed(lambda item: pool.submit(function, item), items, AHEAD * count)
+        yield pool.submit, AHEAD * count
+
+
+def _at_once(function: Callable[[Any], Any], item: Any) -> Any:
+    from concurrent.futures import Future
+
+    done: Future[Any] = Future()
+    done.set_result(function(item))
+    return done
 
 
 def _leave_signals() -> None:
@@ -93,9 +120,8 @@ def _windowed(submit: Callable[[Item], Any], items: Iterable[Item], ahead: int) 
             future.cancel()
 
 
-def _on_cluster(
-    function: Callable[[Item], Result], items: Iterable[Item], address: str
-) -> Iterator[tuple[Item, Result]]:
+@contextmanager
+def _cluster(address: str) -> Iterator[tuple[Submit, int]]:
     try:
         from distributed import Client
     except ImportError:
@@ -110,6 +136,4 @@ def _on_cluster(
     with client:
         threads = sum(one["nthreads"] for one in client.scheduler_info()["workers"].values())
         # pure=False: the same folder may hold other files the next time
-        yield from _windowed(
-            lambda item: client.submit(function, item, pure=False), items, AHEAD * max(threads, 1)
-        )
+        yield partial(client.submit, pure=False), AHEAD * max(threads, 1)

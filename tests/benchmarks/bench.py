@@ -1,9 +1,11 @@
 """Measures gearqa against general tools in one run, and prints ratios.
 
     python tests/benchmarks/bench.py [--rows 10000000] [--repeat 3] [--gears 100 500] [--stored 10000]
+                                     [--json FILE] [--compare OLD.json] [--markdown]
 
-Seconds depend on the machine; the ratios are what counts. Nothing here is a test: see the README for
-a measured table. Compared are
+Seconds depend on the machine; the ratios are what counts. Nothing here is a test. What was measured is
+printed as it comes; `--json` keeps it, `--compare` sets it against an earlier run (of another commit, on the
+same machine), `--markdown` prints the table of the README. Compared are
 
 - `gearqa grade --json` with a general CSV reader that only parses the same two files (pandas' C engine
   with one thread a file; polars too, if it is installed),
@@ -11,14 +13,19 @@ a measured table. Compared are
   scipy.ndimage's convolution of the same array with the same kernel (Gaussian, kept to one cutoff),
 - peak memory at two sizes,
 - reports of lots with the charts of every gear, page and PDF, and the PDF of one gear,
-- adding many gears to a history store and analysing their drift,
+- adding many gears to a history store, analysing their drift and exporting their figures,
+- an archive of many folders, sheets and grading anew with one worker and with two, and two machines' workers
+  behind a scheduler on this one (if dask.distributed is installed),
+- the same rows as Parquet,
 - start-up of small commands with `python -c "import typer"`.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import os
+import platform
 import re
 import shutil
 import statistics
@@ -26,9 +33,12 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
@@ -60,6 +70,61 @@ parameters = ["profile_total", "profile_form", "profile_slope", "helix_total", "
 """
 PROFILE_MM = (23.7, 33.6)
 HELIX_MM = (0.5, 31.5)
+
+
+@dataclass
+class Measured:
+    """One line of the table."""
+
+    name: str
+    seconds: float | None = None
+    peak_mb: float | None = None
+    ratios: dict[str, float] = field(default_factory=dict)
+    """Against what, and how many times as much."""
+    value: str = ""
+    """What is no time, as text."""
+    note: str = ""
+
+    @property
+    def value_text(self) -> str:
+        """Value as the table has it."""
+        peak = "" if self.peak_mb is None else f"peak {self.peak_mb:.0f} MB"
+        return ", ".join(filter(None, (self.value or time_text(self.seconds or 0.0), peak)))
+
+    @property
+    def against_text(self) -> str:
+        """Comparisons as the table has them."""
+        ratios = (f"{ratio:.2f} times {what}" for what, ratio in self.ratios.items())
+        return "; ".join((*ratios, *filter(None, (self.note,))))
+
+
+def time_text(seconds: float) -> str:
+    """Seconds, or milliseconds of short times."""
+    return f"{seconds:.2f} s" if seconds >= 0.5 else f"{1000 * seconds:.0f} ms"
+
+
+TABLE: list[Measured] = []
+
+
+def measured(
+    name: str, seconds: float | None = None, peak_mb: float | None = None, **more: object
+) -> Measured:
+    """Keep a line of the table and print it."""
+    one = Measured(name, seconds, peak_mb, **more)  # type: ignore[arg-type]
+    TABLE.append(one)
+    print(f"    {one.name:58} {one.value_text:24} {one.against_text}", flush=True)
+    return one
+
+
+def machine() -> dict[str, object]:
+    """The machine in general words."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    pages = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") if hasattr(os, "sysconf") else 0
+    load = os.getloadavg()[0] if hasattr(os, "getloadavg") else None
+    return {
+        "system": platform.system(), "processor": platform.machine(), "cores": cores,
+        "memory_gb": round(pages / 1e9), "python": platform.python_version(), "load_before": load,
+    }  # fmt: skip
 
 
 def write_folder(folder: Path, rows: int) -> int:
@@ -151,6 +216,16 @@ def readers() -> dict[str, str]:
     return {**found, "polars": POLARS_READER}
 
 
+def as_parquet(folder: Path, target: Path) -> None:
+    """The same folder with its tables as Parquet."""
+    import polars as pl
+
+    target.mkdir()
+    shutil.copy(folder / "part.toml", target)
+    for table in folder.glob("*.csv"):
+        pl.scan_csv(table).sink_parquet(target / f"{table.stem}.parquet")
+
+
 def bench_grade(rows: int, repeat: int) -> None:
     """`grade --json` against general readers, and memory at two sizes."""
     print(f"\nGrading, {POINTS} points a trace, {TRACES_PER_GEAR} traces a gear")
@@ -160,31 +235,37 @@ def bench_grade(rows: int, repeat: int) -> None:
             gears = write_folder(folder, size)
             tables = [str(folder / "profile.csv"), str(folder / "helix.csv")]
             megabytes = sum(os.path.getsize(table) for table in tables) / 1e6
-            graded = [
-                child(
-                    sys.executable,
-                    "-m",
-                    "gearqa",
-                    "grade",
-                    str(folder),
-                    "--json",
-                    f"{place}/out.json",
-                    "--quiet",
-                )
-                for _ in range(repeat)
+            line = [
+                sys.executable,
+                "-m",
+                "gearqa",
+                "grade",
+                str(folder),
+                "--json",
+                f"{place}/out.json",
+                "--quiet",
             ]
+            graded = [child(*line) for _ in range(repeat)]
             if Path(place, "out.json").read_bytes().count(b'"not_assessed":[]') != gears:
                 raise RuntimeError("a trace of the benchmark was not assessed: this would measure too little")
             seconds, memory = min(graded)
-            count = gears * TRACES_PER_GEAR * POINTS
-            print(f"  {count:>10,} rows, {megabytes:.0f} MB, {gears} gears")
-            print(f"    gearqa grade --json              {seconds:7.2f} s  peak {memory:5.0f} MB")
+            ratios = {}
             for name, code in readers().items():
                 read_seconds, read_memory = min(
                     child(sys.executable, "-c", code, *tables) for _ in range(repeat)
                 )
-                ratio = seconds / read_seconds
-                print(f"    {name:32} {read_seconds:7.2f} s  peak {read_memory:5.0f} MB  ratio {ratio:.2f}")
+                ratios[f"{name} alone ({time_text(read_seconds)}, peak {read_memory:.0f} MB)"] = (
+                    seconds / read_seconds
+                )
+            count = gears * TRACES_PER_GEAR * POINTS
+            what = f"`gearqa grade --json`, {f'{count:,}'.replace(',', ' ')} rows"
+            sizes = f"({megabytes:.0f} MB, {gears} gears)"
+            measured(f"{what} {sizes}", seconds, memory, ratios=ratios)
+            as_parquet(folder, Path(place) / "parquet")
+            line[4] = str(Path(place) / "parquet")
+            parquet_seconds, parquet_memory = min(child(*line) for _ in range(repeat))
+            against = {"the time for CSV": parquet_seconds / seconds}
+            measured(f"the same from Parquet, {gears} gears", parquet_seconds, parquet_memory, ratios=against)
 
 
 def bench_evaluation(repeat: int) -> None:
@@ -223,9 +304,11 @@ def bench_evaluation(repeat: int) -> None:
     theirs = best(lambda: convolve1d(array, kernel, axis=1), repeat)
     points = array.size / 1e6
     print(f"\nEvaluation on one core, {array.shape[0]} traces of {POINTS} points")
-    print(f"    evaluation proper                {points / ours:7.0f} million points per second")
-    print(f"    scipy.ndimage convolution alone  {points / theirs:7.0f} million points per second")
-    print(f"    speed ratio                      {theirs / ours:7.2f}")
+    measured(
+        "evaluation proper, one core",
+        value=f"{points / ours:.0f} million points/s",
+        ratios={f"the speed of scipy.ndimage's convolution alone ({points / theirs:.0f})": theirs / ours},
+    )
 
 
 SCENARIOS = Path(__file__).parents[2] / "sample_measurements" / "scenarios"
@@ -250,17 +333,31 @@ def bench_reports(sizes: list[int], repeat: int) -> None:
         with tempfile.TemporaryDirectory() as place:
             folder = simulated_lot(Path(place), gears)
             line = [PROGRAM, "grade", str(folder), "--quiet", "--sheets", "all"]
+            page = 0.0
             for kind in ("html", "pdf"):
                 out = f"{place}/out.{kind}"
                 seconds, memory = min(child(*line, f"--{kind}", out) for _ in range(repeat))
                 size = sum(path.stat().st_size for path in Path(place).glob(f"out*.{kind}")) / 1e6
-                name = f"{gears} gears, --{kind}"
-                print(f"    {name:32} {seconds:7.2f} s  peak {memory:5.0f} MB  file {size:.1f} MB")
+                ratios = {"the time of the page": seconds / page} if page else {}
+                page = page or seconds
+                name = f"{gears} gears with every chart, `--{kind}`"
+                measured(name, seconds, memory, ratios=ratios, note=f"files {size:.1f} MB")
             sheets = [PROGRAM, "grade", str(folder), "--quiet", "--sheet-folder", f"{place}/sheets"]
-            many, _ = min(child(*sheets) for _ in range(repeat))
             one, _ = min(child(*sheets, "--serial", "OT-0201") for _ in range(max(repeat, 3)))
-            name = f"{gears} gears, --sheet-folder"
-            print(f"    {name:32} {many:7.2f} s  a further gear {1000 * (many - one) / (gears - 1):.0f} ms")
+            by_workers(f"{gears} gears, one PDF each, `--sheet-folder`", repeat, lambda _, line=sheets: line)
+            further = 1000 * ((TABLE[-1].seconds or 0.0) - one) / (gears - 1)
+            TABLE[-1].note = f"{further:.0f} ms a further gear"
+
+
+def by_workers(name: str, repeat: int, line: Callable[[int], list[str]]) -> None:
+    """A command with one worker and with two, by turns so that other load meets both."""
+    times: dict[int, list[tuple[float, float]]] = {1: [], 2: []}
+    for run in range(repeat):
+        for workers in (1, 2):
+            times[workers].append(child(*line(10 * run + workers), "--workers", str(workers)))
+    alone, both = min(times[1]), min(times[2])
+    measured(f"{name}, one worker", *alone)
+    measured(f"{name}, two workers", *both, ratios={"as fast as one": alone[0] / both[0]})
 
 
 HISTORY_PART = """schema = "gearqa.part/1"
@@ -310,13 +407,117 @@ def bench_history(gears: int) -> None:
     with tempfile.TemporaryDirectory() as place:
         folder, store = Path(place) / "folder", f"{place}/store.sqlite"
         write_history(folder, gears)
+        graded = 0.0
         for name, words in (
             ("grade --json", ["grade", str(folder), "--json", f"{place}/out.json", "--quiet"]),
             ("history add", ["history", "add", str(folder), "--store", store, "--quiet"]),
             ("drift --html", ["drift", "--store", store, "--html", f"{place}/out.html", "--quiet"]),
+            (
+                "history export --parquet",
+                ["history", "export", "--store", store, "--parquet", f"{place}/o.parquet"],
+            ),
         ):
             seconds, memory = child(PROGRAM, *words)
-            print(f"    {name:32} {seconds:7.2f} s  peak {memory:5.0f} MB")
+            ratios = {"`grade --json` of the same gears": seconds / graded} if graded else {}
+            graded = graded or seconds
+            measured(f"`gearqa {name}`, {gears} gears with pitch and runout", seconds, memory, ratios=ratios)
+        size = os.path.getsize(store)
+        measured(
+            "size of the store", value=f"{size / 1e6:.0f} MB", note=f"{size / gears / 1e3:.1f} kB a gear"
+        )
+        regrade = [PROGRAM, "history", "regrade", "--store", store, "--from-files", "--dry-run", "--quiet"]
+        measured(f"`gearqa history regrade --from-files --dry-run`, {gears} gears", *child(*regrade))
+
+
+def write_archive(root: Path, folders: int, gears: int) -> None:
+    """An archive of folders, each of as many gears with profile and helix of their own serials."""
+    for number in range(folders):
+        folder = root / f"{number:03d}"
+        write_folder(folder, gears * POINTS * TRACES_PER_GEAR)
+        for table in folder.glob("*.csv"):
+            table.write_text(table.read_text().replace("B-", f"B{number:03d}-"), encoding="ascii")
+
+
+def bench_archive(folders: int, gears: int, repeat: int) -> None:
+    """An archive on one core, on two, and on workers behind a scheduler."""
+    print(f"\nAn archive of {folders} folders, each of {gears} gears, {POINTS} points a trace")
+    with tempfile.TemporaryDirectory() as place:
+        root = Path(place) / "archive"
+        write_archive(root, folders, gears)
+        name = f"`gearqa history add --recursive`, {folders} folders of {gears} gears"
+        add = [PROGRAM, "history", "add", str(root), "--recursive", "--quiet", "--store"]
+        by_workers(name, repeat, lambda run: [*add, f"{place}/{run}.sqlite"])
+        store = f"{place}/1.sqlite"
+        regrade = [PROGRAM, "history", "regrade", "--store", store, "--from-files", "--dry-run", "--quiet"]
+        by_workers(f"`gearqa history regrade --from-files` of {folders} folders", repeat, lambda _: regrade)
+        try:
+            import distributed  # noqa: F401
+        except ImportError:
+            return
+        alone = 0.0
+        for workers in (1, 2):
+            with cluster(workers) as address:
+                line = [*add, f"{place}/warm-{workers}.sqlite", "--scheduler", address]
+                child(*line)  # workers load their libraries once for many archives
+                line[-3] = f"{place}/cluster-{workers}.sqlite"
+                seconds, memory = child(*line)
+            ratios = {"as fast as one": alone / seconds} if alone else {}
+            alone = alone or seconds
+            words = "one worker" if workers == 1 else "two workers"
+            measured(f"{name}, {words} behind a scheduler", seconds, memory, ratios=ratios)
+
+
+@contextmanager
+def cluster(workers: int) -> Iterator[str]:
+    """A scheduler and separate workers of one thread on this machine; gives its address."""
+    with tempfile.TemporaryDirectory() as place:
+        note = f"{place}/scheduler.json"
+        base = [sys.executable, "-m", "distributed.cli"]
+        started = [
+            subprocess.Popen(
+                [
+                    *base[:2],
+                    "distributed.cli.dask_scheduler",
+                    "--host",
+                    "127.0.0.1",
+                    "--port",
+                    "0",
+                    "--no-dashboard",
+                    "--scheduler-file",
+                    note,
+                ],
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+            )
+        ]
+        try:
+            while not Path(note).exists() or not Path(note).read_text():
+                time.sleep(0.1)
+            worker = [
+                *base[:2],
+                "distributed.cli.dask_worker",
+                "--scheduler-file",
+                note,
+                "--nthreads",
+                "1",
+                "--no-dashboard",
+                "--local-directory",
+                place,
+            ]
+            started += [
+                subprocess.Popen(worker, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+                for _ in range(workers)
+            ]
+            from distributed import Client
+
+            address = json.loads(Path(note).read_text())["address"]
+            with Client(address) as client:
+                client.wait_for_workers(workers)
+            yield address
+        finally:
+            for process in reversed(started):
+                process.terminate()
+                process.wait()
 
 
 def bench_start(repeat: int) -> None:
@@ -328,12 +529,13 @@ def bench_start(repeat: int) -> None:
         write_folder(folder, POINTS * TRACES_PER_GEAR)
         sizes = ["--module", "1.75", "--diameter", "160", "--face-width", "32"]
         for name, words in (
-            ("gearqa --help", ["--help"]),
-            ("gearqa tolerances", ["tolerances", *sizes]),
-            ("gearqa grade, one gear", ["grade", str(folder)]),
+            ("`gearqa --help`", ["--help"]),
+            ("`gearqa tolerances`", ["tolerances", *sizes]),
+            ("`gearqa grade`, one gear", ["grade", str(folder)]),
         ):
             seconds = median_seconds([PROGRAM, *words], repeat)
-            print(f"    {name:32} {seconds * 1000:7.0f} ms  ratio {seconds / base:.2f}")
+            ratios = {f'`python -c "import typer"` ({time_text(base)})': seconds / base}
+            measured(name, seconds, ratios=ratios)
 
 
 def main() -> None:
@@ -343,14 +545,49 @@ def main() -> None:
     parser.add_argument("--repeat", type=int, default=3, help="runs of which the best counts")
     parser.add_argument("--gears", type=int, nargs="*", default=[100], help="gears of the lots reported on")
     parser.add_argument("--stored", type=int, default=3000, help="gears put into a history store; 0: none")
+    parser.add_argument("--folders", type=int, default=24, help="folders of the archive; 0: none")
+    parser.add_argument("--json", type=Path, help="keep what was measured in this file")
+    parser.add_argument("--compare", type=Path, help="set it against what an earlier run kept")
+    parser.add_argument("--markdown", action="store_true", help="print the table as the README has it")
     options = parser.parse_args()
-    print(f"Python {sys.version.split()[0]}, {os.cpu_count()} cores")
+    where = machine()
+    print(", ".join(f"{key.replace('_', ' ')} {value}" for key, value in where.items()))
+    begin = time.perf_counter()
     bench_start(max(options.repeat, 7))
     bench_evaluation(max(options.repeat, 5))
     bench_grade(options.rows, options.repeat)
     bench_reports(options.gears, options.repeat)
     if options.stored:
         bench_history(options.stored)
+    if options.folders:
+        bench_archive(options.folders, 20, options.repeat)
+    print(f"\n{time.perf_counter() - begin:.0f} s in all")
+    if options.json:
+        from gearqa.version import __version__
+
+        kept = {"machine": where, "version": __version__, "measured": list(map(asdict, TABLE))}
+        options.json.write_text(json.dumps(kept, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+    if options.compare:
+        compare(json.loads(options.compare.read_text(encoding="utf-8")))
+    if options.markdown:
+        print("\n| measured | value | against |\n|---|---|---|")
+        for one in TABLE:
+            print(f"| {one.name} | {one.value_text} | {one.against_text} |")
+
+
+def compare(old: dict[str, Any]) -> None:
+    """Print what became of the figures of an earlier run."""
+    print(f"\nAgainst version {old['version']}, {old['machine']}")
+    before = {one["name"]: one for one in old["measured"]}
+    for one in TABLE:
+        was = before.get(one.name)
+        if was is None or not one.seconds or not was["seconds"]:
+            continue
+        text = f"{time_text(was['seconds'])} -> {time_text(one.seconds)}"
+        text += f", {one.seconds / was['seconds']:.2f} times"
+        if one.peak_mb and was["peak_mb"]:
+            text += f"; {was['peak_mb']:.0f} -> {one.peak_mb:.0f} MB"
+        print(f"    {one.name:58} {text}")
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from typing import Annotated
 
 import typer
@@ -19,7 +20,9 @@ from gearqa.cli.options import (
     PartFile,
     PdfFile,
     Quiet,
+    Scheduler,
     Serials,
+    Workers,
 )
 
 
@@ -48,6 +51,8 @@ def command(
         str | None,
         typer.Option("--sheet-folder", metavar="DIR", help="Write one PDF a gear into this folder."),
     ] = None,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
     quiet: Quiet = False,
 ) -> int:
     """Grade an inspection folder: classes, conformity, master quality.
@@ -64,12 +69,14 @@ def command(
     from gearqa.jobs.grade import grade_each
     from gearqa.results.outputs import Outputs
 
-    files = GradeFiles(json, csv, csv_rows, csv_style, html, pdf, paper, sheets, sheet_folder)
+    files = GradeFiles(
+        json, csv, csv_rows, csv_style, html, pdf, paper, sheets, sheet_folder, workers, scheduler
+    )
     files.check()
     require_folder(folder)
     screen = None if quiet or files.take_standard_output else Screen()
-    with Outputs() as outputs:
-        takers = open_files(outputs, files, quiet=quiet)
+    with Outputs() as outputs, ExitStack() as stack:
+        takers = open_files(outputs, files, stack, quiet=quiet)
         if screen is not None:
             takers.append(screen)
         with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:

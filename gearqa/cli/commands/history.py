@@ -11,7 +11,18 @@ from typer.core import TyperGroup
 from gearqa.cli.commands import COMMANDS
 from gearqa.cli.console import put_out, say
 from gearqa.cli.exit_status import ExitStatus, status_of
-from gearqa.cli.options import ColumnMap, HtmlFile, JsonFile, PaperSize, PartFile, PdfFile, Quiet, Serials
+from gearqa.cli.options import (
+    ColumnMap,
+    HtmlFile,
+    JsonFile,
+    PaperSize,
+    PartFile,
+    PdfFile,
+    Quiet,
+    Scheduler,
+    Serials,
+    Workers,
+)
 from gearqa.cli.stores import CommandStore, Grinder, PartNumber, Since, Store, Until
 from gearqa.cli.values import Command
 
@@ -50,14 +61,8 @@ def add(
             "--recursive", help="Add every inspection folder below, each for itself; failures are listed."
         ),
     ] = False,
-    workers: Annotated[
-        int | None,
-        typer.Option("--workers", metavar="N", help="With --recursive: processes [default: one a core]."),
-    ] = None,
-    scheduler: Annotated[
-        str | None,
-        typer.Option("--scheduler", metavar="ADDRESS", help="With --recursive: machines behind a scheduler."),
-    ] = None,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
     quiet: Quiet = False,
 ) -> int:
     """Grade inspection folders and add their gears and events.
@@ -504,6 +509,8 @@ def regrade_(
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Show what would come out, write nothing.")
     ] = False,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
     store: Store = None,
     json: JsonFile = None,
     quiet: Quiet = False,
@@ -530,7 +537,7 @@ def regrade_(
         report = regrade_history(
             part_number=part_number, serial=serial, grinder=grinder, since=since, until=until, class_=class_,
             standard=standard, part=part, settings=values, from_files=from_files, dry_run=dry_run,
-            store=history, progress=JobProgress(quiet=quiet),
+            workers=workers, scheduler=scheduler, store=history, progress=JobProgress(quiet=quiet),
         )  # fmt: skip
         shown = "" if quiet or json == "-" else terminal().laid_out(regrade_blocks(report))
         if stream is not None:

@@ -139,10 +139,51 @@ def test_a_cluster_gives_the_same_rows_though_a_worker_is_killed(archive: Path, 
         killer.wait(timeout=30)
         assert report.failed == ()
         assert rows(one) == rows(other)
+        anew = {"from_files": True, "dry_run": True, "store": one}
+        assert gearqa.regrade_history(**anew, scheduler=address) == gearqa.regrade_history(**anew)
+        for name, more in (("here", ["--workers", "1"]), ("there", ["--scheduler", address])):
+            sheets(tmp_path / name, *more)
+        assert pdfs(tmp_path / "here") == pdfs(tmp_path / "there")
     finally:
         for process in processes:
             process.kill()
             process.wait(timeout=30)
+
+
+def sheets(folder: Path, *more: str) -> None:
+    line = ["grade", str(SAMPLES / "pinion"), "--sheet-folder", str(folder), "--quiet", *more]
+    subprocess.run([sys.executable, "-m", "gearqa", *line], check=False, timeout=120)
+
+
+def pdfs(folder: Path) -> dict[str, bytes]:
+    found = {path.name: path.read_bytes() for path in folder.iterdir()}
+    assert len(found) == 4
+    return found
+
+
+def test_sheets_do_not_depend_on_the_workers(tmp_path: Path) -> None:
+    for workers in ("1", "2"):
+        sheets(tmp_path / workers, "--workers", workers)
+    assert pdfs(tmp_path / "1") == pdfs(tmp_path / "2")
+
+
+def test_grading_anew_does_not_depend_on_the_workers(archive: Path, tmp_path: Path) -> None:
+    stores = [tmp_path / f"{workers}.sqlite" for workers in (1, 2)]
+    gearqa.add_archive(archive, store=stores[0], workers=1)
+    shutil.copy(stores[0], stores[1])
+    settings = {"evaluation.slope_span": "evaluation"}
+    reports = [
+        gearqa.regrade_history(settings=settings, store=store, workers=workers)
+        for workers, store in enumerate(stores, 1)
+    ]
+    assert reports[0] == reports[1]
+    assert {gear.source for gear in reports[0].gears} == {"raw files"}
+    assert rows(stores[0]) == rows(stores[1])
+
+
+def test_folders_by_a_pattern(archive: Path, tmp_path: Path) -> None:
+    report = gearqa.add_archive(archive / "2025" / "*" / "[bc]", store=tmp_path / "s.sqlite")
+    assert [Path(one.folder).name for one in report.added] == ["b", "c"]
 
 
 def test_a_scheduler_that_does_not_answer(archive: Path, tmp_path: Path) -> None:

@@ -1,0 +1,95 @@
+"""One PDF a gear in a folder, drawn and typeset by as many workers as pay."""
+
+from __future__ import annotations
+
+from collections import deque
+from contextlib import ExitStack
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, BinaryIO, Final, Literal
+
+from gearqa.jobs.spread import crew
+from gearqa.model.measurement import measured_name
+
+if TYPE_CHECKING:
+    from gearqa.jobs.grade import GradedGear
+    from gearqa.model.measurement import GearMeasurement
+    from gearqa.model.part import Part
+    from gearqa.model.results import GearResult, GradeHeader, LotSummary
+    from gearqa.results.outputs import Outputs
+
+Paper = Literal["a4", "letter"]
+PAYS_FROM: Final = 12
+"""Sheets that are set before more processes have started."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """All that one sheet is made of; can be sent to another process."""
+
+    header: GradeHeader
+    part: Part
+    measured: GearMeasurement
+    result: GearResult
+    paper: Paper
+
+
+def sheet_bytes(sheet: _Sheet) -> bytes:
+    """The PDF of one gear."""
+    from gearqa.evaluation.curves import gear_curves
+    from gearqa.evaluation.part_setup import setup_of
+    from gearqa.report.grading.page import gear_document
+    from gearqa.report.render.pdf import pdf_bytes
+
+    curves = gear_curves(sheet.measured, sheet.result, setup_of(sheet.part))
+    return pdf_bytes(gear_document(sheet.header, sheet.result, curves, part=sheet.part), sheet.paper)
+
+
+class SheetFolder:
+    """Takes graded gears and writes their sheets."""
+
+    def __init__(
+        self,
+        outputs: Outputs,
+        folder: str,
+        paper: Paper,
+        stack: ExitStack,
+        workers: int | None,
+        scheduler: str | None,
+    ) -> None:
+        self._outputs, self._paper, self._stack = outputs, paper, stack
+        self._folder = outputs.folder(folder)
+        self._workers, self._scheduler = workers, scheduler
+        self._setting: deque[tuple[BinaryIO, Any]] = deque()
+        alone = workers is None and scheduler is None
+        self._submit, self._ahead = stack.enter_context(crew(1 if alone else workers, scheduler))
+        self._alone = PAYS_FROM if alone else 0
+
+    def begin(self, header: GradeHeader, part: Part) -> None:
+        """Before the first gear."""
+        from gearqa.report.grading.page import FileNames
+
+        self._header, self._part, self._names = header, part, FileNames()
+
+    def gear(self, gear: GradedGear) -> None:
+        """One gear."""
+        name = f"{self._names.next(measured_name(gear.result.serial, gear.result.measurement))}.pdf"
+        stream = self._outputs.open(str(self._folder / name), "PDF")
+        if self._alone:
+            self._alone -= 1
+            if not self._alone:
+                self._submit, self._ahead = self._stack.enter_context(crew(None))
+        sheet = _Sheet(self._header, self._part, gear.measured, gear.result, self._paper)
+        self._setting.append((stream, self._submit(sheet_bytes, sheet)))
+        while len(self._setting) > self._ahead:
+            self._finish_one()
+
+    def _finish_one(self) -> None:
+        stream, done = self._setting.popleft()
+        stream.write(done.result())
+        self._outputs.close(stream)
+
+    def end(self, lot: LotSummary) -> None:
+        """After the last gear."""
+        del lot
+        while self._setting:
+            self._finish_one()
