@@ -7,6 +7,7 @@ from datetime import datetime
 
 from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries, LevelChange
 from gearqa.report.blocks import document as doc
+from gearqa.report.blocks.explained import explained
 from gearqa.report.drift import words
 from gearqa.report.drift.answers import DRESS_TITLE, GRINDER_TITLE, HOLD_TITLE, answers, topic_lists
 from gearqa.report.drift.economics import choices_table, risk_figure
@@ -251,6 +252,8 @@ def _last_sheet(result: DriftResult, header: DriftHeader) -> doc.Sheet:
     if header.warnings:
         texts = tuple(sentence(notice.message) for notice in header.warnings)
         sections.append(doc.Section("About the inputs", (doc.Bullets(texts),)))
+    told = [notice.code for notice in (*header.warnings, *result.warnings)]
+    sections += explained([*told, *(notice.code for one in result.series for notice in one.warnings)])
     rows = tuple(
         (clip(one.file), one.sha256 if one.sha256 is not None else f"left out: {clip(one.left_out or '')}")
         for one in header.inputs

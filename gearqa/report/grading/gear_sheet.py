@@ -13,6 +13,7 @@ from gearqa.model.measurement import FIRST_MEASUREMENT, measured_name
 from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, GradeHeader
 from gearqa.report.blocks import document as doc
+from gearqa.report.blocks.explained import explained
 from gearqa.report.blocks.verdicts import STATUS
 from gearqa.report.grading import gear_figures
 from gearqa.report.grading.drawing_words import evaluation_words, gear_words
@@ -131,7 +132,10 @@ def gear_sheet(
     if rest:
         sections.append(doc.Section("Not assessed, and warnings", (doc.Bullets(tuple(rest)),)))
     if alone:
-        sections += [*input_files(header, curves.files), *folder_warnings(header.warnings)]
+        told = (notice.code for notice in (*result.warnings, *header.warnings))
+        sections += [
+            *input_files(header, curves.files), *folder_warnings(header.warnings), *explained(told),
+        ]  # fmt: skip
     return doc.Sheet(
         title=title,
         sections=tuple(sections),

@@ -12,6 +12,7 @@ from gearqa.model.measurement import measured_name
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, GradeHeader, LotSummary
 from gearqa.report.blocks import document as doc
+from gearqa.report.blocks.explained import explained
 from gearqa.report.blocks.verdicts import conformity_cell
 from gearqa.report.grading.gear_sheet import (
     ROLES,
@@ -185,7 +186,8 @@ class SheetBuilder:
         ]
         if remarks := [*again_lines(words), *words.warning_lines()]:
             sections.append(doc.Section("Warnings", (doc.Bullets(tuple(remarks)),)))
-        sections += [*folder_warnings(header.warnings), *input_files(header)]
+        told = (*self._words.warnings, *(notice.code for notice in header.warnings))
+        sections += [*folder_warnings(header.warnings), *explained(told), *input_files(header)]
         sections.append(doc.Section("", (cautions(graded), doc.Signature(ROLES))))
         return doc.Sheet(title, tuple(sections), id="lot", head=count_text(lot.gears, "gear"))
 

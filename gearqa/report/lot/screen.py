@@ -23,6 +23,7 @@ def lot_blocks(result: LotResult, *, wide: bool = False) -> list[doc.Block]:
     """The sign-off as blocks for a terminal; `wide` where the console has room for more columns."""
     free, out = words.free_statement(result), words.segregation_lines(result)
     table, cautions = words.statistics_table(result, wide=wide), words.caution_lines(result)
+    codes = dict.fromkeys(notice.code for notice in (*result.cautions, *result.warnings))
     warned: list[doc.Block] = [doc.Paragraph(doc.CAUTIONS_TITLE, "lead"), doc.Bullets(cautions)]
     return [
         *([doc.Paragraph(SIMULATED_BANNER, "lead")] if result.simulated else []),
@@ -38,6 +39,7 @@ def lot_blocks(result: LotResult, *, wide: bool = False) -> list[doc.Block]:
         doc.Paragraph("Master quality", "lead"),
         doc.Bullets(words.master_lines(result.master_quality)),
         *(warned if cautions else []),
+        *([doc.Paragraph(f"gearqa explain CODE says what these mean: {', '.join(codes)}.")] if codes else []),
         doc.Paragraph("How this was decided", "lead"),
         doc.Bullets(words.note_lines(result)),
         doc.Facts((("Recommendation", words.marked(result.decision, result)),
