@@ -531,3 +531,11 @@ def test_doubtful_readings_hold_the_lot_and_their_warning_stands_everywhere(tmp_
         plain = " ".join(re.sub("<[^>]*>", " ", text).split())
         assert "The pitch of the left flank reads 0 µm everywhere" in plain
         assert "(G-3)" in plain
+
+
+def test_the_screen_names_the_system_of_the_classes(capsys):
+    drawing = SAMPLES / "drawings" / "jis_b_1702_1976.toml"
+    app.run(["lot", str(SAMPLES / "ring_conforming"), "--part", str(drawing), "--lot-size", "60"])
+    out = capsys.readouterr().out
+    assert re.search(r"^Standard +JIS B 1702:1976$", out, re.MULTILINE)
+    assert "ISO 1328" not in out

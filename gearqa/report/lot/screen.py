@@ -53,6 +53,7 @@ def _facts(result: LotResult) -> tuple[tuple[doc.Text, doc.Text], ...]:
     revision = f", revision {clip(part['revision'])}" if part.get("revision") else ""
     items = (
         ("Part", f"{clip(part.get('number', ''))}{revision}"),
+        ("Standard", result.standard),
         ("Lot", clip(result.lot_id or "")),
         ("Lot size", words.lot_size_text(result)),
         ("Sample", str(result.sample_size)),
