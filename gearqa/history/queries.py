@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
@@ -16,8 +17,8 @@ from gearqa.history.parts import part_from_text
 from gearqa.history.sql_tables import AUDIT, CURRENT, EVENT, GEAR, INTAKE, PART, REFERENCE
 from gearqa.history.store import HistoryStore
 from gearqa.history.stored_texts import loads, stored_time, unpacked, utc_text
-from gearqa.model.history import Acknowledgement, FrozenReference, StoredEvent, StoredGear
-from gearqa.model.measurement import InputFile
+from gearqa.model.history import Acknowledgement, FrozenReference, GradedAs, StoredEvent, StoredGear
+from gearqa.model.measurement import FIRST_MEASUREMENT, InputFile
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
 from gearqa.results.codec import read
@@ -136,6 +137,20 @@ def select_results(
     )
     for row in _portions(connection, query):
         yield gear_of(row), unpacked(row.result), loads(row.digests)
+
+
+def graded_as(connection: Connection, gears: Sequence[StoredGear]) -> dict[int, GradedAs]:
+    """What the results say of gears that are left open or stand there more than once, by row number."""
+    times = Counter((gear.part_number, gear.serial) for gear in gears)
+    wanted = [g.id for g in gears if g.conforms is None or times[g.part_number, g.serial] > 1]
+    found = {}
+    for start in range(0, len(wanted), PORTION):
+        query = sa.select(GEAR.c.id, GEAR.c.result).where(GEAR.c.id.in_(wanted[start : start + PORTION]))
+        for row in connection.execute(query):
+            document = unpacked(row.result)
+            label = document.get("measurement", FIRST_MEASUREMENT)
+            found[row.id] = GradedAs(label, document.get("state"))
+    return found
 
 
 def result_of(document: dict[str, Any]) -> GearResult:

@@ -15,6 +15,7 @@ from gearqa.history.gear_rows import one_measurement_each, remove_gears
 from gearqa.history.queries import (
     Selection,
     count_gears,
+    graded_as,
     input_files,
     known_gears,
     part_of,
@@ -153,12 +154,14 @@ def list_history(
     """
     which = _selection(part_number, serial, grinder, since, until)
     with opened(store) as history, history.reading() as connection:
+        gears = tuple(select_gears(connection, which, last=last))
         return HistoryList(
-            tuple(select_gears(connection, which, last=last)),
+            gears,
             count_gears(connection, which),
             tuple(select_events(connection, grinder=grinder, since=which.since, until=which.until)),
             tuple(select_references(connection, part_number=part_number, grinder=grinder)),
             tuple(select_acknowledgements(connection, part_number=part_number, grinder=grinder)),
+            graded_as(connection, gears),
         )
 
 

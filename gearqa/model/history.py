@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
@@ -115,6 +116,18 @@ class HistoryList:
     references: tuple[FrozenReference, ...]
     acknowledgements: tuple[Acknowledgement, ...] = ()
     """Signals that somebody has seen; what was taken back is left out."""
+    graded: Mapping[int, GradedAs] = field(default_factory=dict)
+    """By number of the row: of gears that are left open, or stand in the list more than once."""
+
+
+@dataclass(frozen=True, slots=True)
+class GradedAs:
+    """What a result says of a stored gear beside its columns."""
+
+    measurement: str
+    """Label of the measurement."""
+    state: str | None
+    """State of the gear under the measurement uncertainty; None in results of the first versions."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,12 +9,14 @@ from gearqa.model.history import (
     Acknowledgement,
     CheckReport,
     FrozenReference,
+    GradedAs,
     HistoryList,
     RegradeReport,
     StoredEvent,
     StoredGear,
     StoredResult,
 )
+from gearqa.model.measurement import measured_name
 from gearqa.report.blocks.document import Block, Bullets, Cautions, Cell, Column, Paragraph, Table
 from gearqa.report.blocks.verdicts import conformity_cell, master_quality_cell
 from gearqa.report.grading.words import gear_blocks
@@ -48,12 +50,12 @@ def _gears_table(found: HistoryList, *, wide: bool) -> Table:
     ]
     rows: list[tuple[Cell | str, ...]] = [
         (
-            gear.serial,
+            _name(gear, found.graded.get(gear.id)),
             *([part_text(gear.part_number, gear.revision)] if many_parts or wide else []),
             time_text(gear.finished_at),
             *([gear.grinder or DASH, gear.dress or DASH, _number(gear.parts_since_dress)] if wide else []),
             class_text(gear.class_, gear.beyond, complete=gear.class_complete),
-            conformity_cell(gear.conforms),
+            conformity_cell(gear.conforms, _state(found.graded.get(gear.id))),
             master_quality_cell(gear.master_quality),
             *([gear.state] if many_states else []),
         )
@@ -66,6 +68,14 @@ def _gears_table(found: HistoryList, *, wide: bool) -> Table:
     if any(not gear.class_complete for gear in gears):
         notes.append("* class of an incomplete set: something graded was not assessed.")
     return Table("", tuple(columns), tuple(rows), notes=tuple(notes))
+
+
+def _name(gear: StoredGear, graded: GradedAs | None) -> str:
+    return gear.serial if graded is None else measured_name(gear.serial, graded.measurement)
+
+
+def _state(graded: GradedAs | None) -> str | None:
+    return None if graded is None else graded.state
 
 
 def gear_list_blocks(found: HistoryList, *, events: bool = False, wide: bool = False) -> list[Block]:

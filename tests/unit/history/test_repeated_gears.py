@@ -14,7 +14,10 @@ from gearqa.history.observations import load_observations
 from gearqa.history.queries import Selection, select_gears
 from gearqa.history.regrading import regrade
 from gearqa.jobs.drift_gears import Asked, gears_of_folders
+from gearqa.jobs.history import list_history
 from gearqa.jobs.progress import UNSEEN
+from gearqa.report.blocks.document import Table
+from gearqa.report.history.screen import gear_list_blocks
 
 
 def two_measurements(folder: Path, *, timed: bool = True) -> Path:
@@ -68,3 +71,15 @@ def test_two_measurements_need_times_of_their_own(store, tmp_path):
             StoreConflictError, match="A: two measurements without a measured_at in one folder"
         ):
             add_folders(store, [FolderToAdd(folder)], **options)
+
+
+def test_the_list_shows_measurements_by_their_labels_and_what_is_not_proven(store, tmp_path):
+    folder = two_measurements(tmp_path / "both")
+    drawing = folder / "part.toml"
+    decided = '[decision]\nrule = "guarded acceptance"\n[uncertainty_um]\nsingle_pitch = 30.0\n'
+    drawing.write_text(drawing.read_text() + decided)
+    add_folders(store, [FolderToAdd(folder)])
+    (table,) = (b for b in gear_list_blocks(list_history(store=store)) if isinstance(b, Table))
+    at = [column.title for column in table.columns].index("drawing")
+    shown = {row[0]: row[at].text for row in table.rows}
+    assert shown == {"A": "not proven", "A (again)": "does not conform"}
