@@ -143,6 +143,7 @@ def spec_over_diameter(spec: TraceSpec, d_b: float) -> TraceSpec:
 
     start, end = at(spec.start), at(spec.end)
     reliefs = tuple(Relief(r.amount, at(r.start), at(r.end)) for r in spec.design.reliefs)
+    points = tuple((at(roll), height) for roll, height in spec.design.points)
     return TraceSpec(
         start=start,
         end=end,
@@ -150,5 +151,5 @@ def spec_over_diameter(spec: TraceSpec, d_b: float) -> TraceSpec:
         full_end=at(spec.full_end),
         zone_end=None if spec.zone_end is None else at(spec.zone_end),
         cutoff=None if spec.cutoff is None else spec.cutoff * abs(end - start) / spec.length,
-        design=TraceDesign(spec.design.crowning, spec.design.slope, reliefs),
+        design=TraceDesign(spec.design.crowning, spec.design.slope, reliefs, points),
     )

@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 from unit.incoming.laboratory import Lab, report, sample
 
+from gearqa.core.traces import TraceDesign, TraceSpec, design_trace
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.incoming.explanations import explain
 from gearqa.incoming.predictions import Predictor, Target, chosen, rounded
+from gearqa.incoming.reevaluation import spec_over_diameter
 from gearqa.incoming.setting_words import changes_text, setting_text
 from gearqa.incoming.settings import alternatives, base_setup
 from gearqa.model.incoming import SettingChange
@@ -350,3 +352,14 @@ def test_the_end_that_was_reported_counts_where_both_are_nearly_tied():
             [target], reported, {},
         )  # fmt: skip
         assert value == pytest.approx(other * compared if compared else -other * max(high, -low), abs=1e-9)
+
+
+@pytest.mark.independent
+def test_a_design_by_points_stays_on_the_flank_when_the_axis_is_the_diameter():
+    """The same places, named by diameter: d = root(d_b^2 + (2 L)^2)."""
+    d_b = 94.0
+    design = TraceDesign(points=((12.0, 0.0), (20.0, -1.0), (24.0, -6.0)))
+    spec = TraceSpec(12.0, 24.0, 12.0, 24.0, None, None, design)
+    corners = np.array([12.0, 20.0, 24.0])
+    over = design_trace(np.hypot(d_b, 2 * corners), spec_over_diameter(spec, d_b))
+    np.testing.assert_allclose(over, design_trace(corners, spec), atol=1e-9)
