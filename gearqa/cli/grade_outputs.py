@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from contextlib import ExitStack
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO, Literal, Protocol
+from typing import TYPE_CHECKING, BinaryIO, Final, Literal, Protocol
 
 import typer
 
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from gearqa.results.csvio import Style
     from gearqa.results.outputs import Outputs
 
+PDF_FILES_AT_ONCE: Final = 2
+"""Files of a PDF of many charts that are set at once: each takes up to 1 GB."""
 CsvRows = Literal["gear", "flank", "trace"]
 SheetChoice = Literal["auto", "all", "worst", "none"]
 Paper = Literal["a4", "letter"]
@@ -57,9 +60,11 @@ class GradeFiles:
         if self.paper != "a4" and self.pdf is None and self.sheet_folder is None:
             message = "there is nothing to print: add --pdf FILE or --sheet-folder DIR"
             raise typer.BadParameter(message, param_hint="--paper")
-        if self.sheet_folder is None and (self.workers is not None or self.scheduler is not None):
-            option = "--scheduler" if self.workers is None else "--workers"
-            raise typer.BadParameter("one folder: goes with --sheet-folder DIR", param_hint=option)
+        if self.sheet_folder is None and self.scheduler is not None:
+            raise typer.BadParameter("goes with --sheet-folder DIR", param_hint="--scheduler")
+        if self.sheet_folder is None and self.pdf is None and self.workers is not None:
+            message = "there is nothing to share out: add --pdf FILE or --sheet-folder DIR"
+            raise typer.BadParameter(message, param_hint="--workers")
 
 
 class _Writer(Protocol):
@@ -121,6 +126,7 @@ class _Report:
         """The PDF asked for, and numbered from 2 on what one file has no room for."""
         from gearqa.cli.console import tell
         from gearqa.cli.progress import Progress
+        from gearqa.jobs.spread import spread, worker_count
         from gearqa.report.render.pdf import write_pdf_files
 
         target = Path(self._files.pdf or "")
@@ -138,8 +144,11 @@ class _Report:
                 )
             return self._outputs.open(str(numbered(number)), "PDF")
 
+        at_once = partial(spread, workers=min(PDF_FILES_AT_ONCE, worker_count(self._files.workers)))
         with Progress("setting the PDF", "sheets", quiet=self._quiet) as progress:
-            count = write_pdf_files(open_file, document, paper=self._files.paper, progress=progress.at)
+            count = write_pdf_files(
+                open_file, document, paper=self._files.paper, progress=progress.at, spreading=at_once
+            )
         if count > 1:
             last = f" to {numbered(count)}" if count > 2 else ""
             tell(f"the PDF takes {count} files: {target} and {numbered(2)}{last}")

@@ -234,6 +234,23 @@ def test_a_pdf_of_many_charts_is_several_files(capsys, monkeypatch, tmp_path, ca
     assert [page for name in names for page in pages(tmp_path / name)] == pages(tmp_path / "whole.pdf")
 
 
+def test_files_of_a_pdf_do_not_depend_on_how_many_are_set_at_once(monkeypatch, tmp_path):
+    folder = pitch_folder(tmp_path / "lot", ["A", "B"])
+    monkeypatch.setattr(pdf, "FILE_CHARTS", 1)
+    for workers in (1, 2):
+        (tmp_path / str(workers)).mkdir()
+        assert grade(folder, "--pdf", tmp_path / str(workers) / "r.pdf", "--workers", workers, "--quiet") == 0
+    one, two = ({f.name: f.read_bytes() for f in (tmp_path / w).iterdir()} for w in "12")
+    assert len(one) == 3
+    assert one == two
+
+
+@pytest.mark.parametrize("words", [["--workers", 2], ["--scheduler", "tcp://127.0.0.1:9", "--pdf", "r.pdf"]])
+def test_workers_without_work_to_share_out(capsys, tmp_path, words):
+    assert grade(pitch_folder(tmp_path / "lot", ["A"]), *words) == 2
+    assert "--sheet-folder DIR" in capsys.readouterr().err
+
+
 def test_several_files_of_a_pdf_appear_together_or_not_at_all(capsys, monkeypatch, tmp_path):
     folder = pitch_folder(tmp_path / "lot", ["A", "B"])
     monkeypatch.setattr(pdf, "FILE_CHARTS", 1)

@@ -8,7 +8,7 @@ same bytes for the same document.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from functools import cache
 from importlib.resources import files
@@ -40,6 +40,14 @@ RUNS_REMEMBERED = 11
 """Runs of the typesetting library until it gives back the memory of an earlier one."""
 
 
+Spreading = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[tuple[Any, Any]]]
+
+
+def in_turn(function: Callable[[Any], Any], items: Iterable[Any]) -> Iterable[tuple[Any, Any]]:
+    """One thing after the other."""
+    return ((item, function(item)) for item in items)
+
+
 def write_pdf(stream: BinaryIO, document: doc.Document, *, paper: Paper = "a4") -> None:
     """Write the document as one PDF, typeset whole.
 
@@ -66,6 +74,7 @@ def write_pdf_files(
     *,
     paper: Paper = "a4",
     progress: Progress | None = None,
+    spreading: Spreading = in_turn,
 ) -> int:
     """Write the document as one PDF or, where its charts are too many for that, as several.
 
@@ -79,6 +88,8 @@ def write_pdf_files(
         Size of the page.
     progress : callable, optional
         Called after each file with the number of sheets done and their total.
+    spreading : callable, optional
+        Has several files set at once; gives each with what the function made of it, in their order.
 
     Returns
     -------
@@ -91,14 +102,22 @@ def write_pdf_files(
         If the typesetting library refuses the document.
     """
     parts, done = split(document), 0
-    for number, part in enumerate(parts, 1):
-        write_pdf(open_file(number), part, paper=paper)
-        done += len(part.sheets)
-        if progress is not None:
-            progress(done, len(document.sheets))
-        if number < len(parts):
-            _forget()
+    if len(parts) == 1:
+        write_pdf(open_file(1), document, paper=paper)
+    else:
+        for number, ((part, _), data) in enumerate(spreading(file_bytes, [(one, paper) for one in parts]), 1):
+            open_file(number).write(data)
+            done += len(part.sheets)
+            if progress is not None:
+                progress(done, len(document.sheets))
     return len(parts)
+
+
+def file_bytes(part: tuple[doc.Document, Paper]) -> bytes:
+    """One file of several, in whichever process; its memory is given back."""
+    data = pdf_bytes(*part)
+    _forget()
+    return data
 
 
 def split(document: doc.Document) -> list[doc.Document]:
