@@ -85,7 +85,7 @@ class FineSearch:
     def _as_locked(self, wave: FineShape, helices: _Measured) -> FineShape:
         """The wave as it shows on helices: taken out of them where it goes with the rotation of the gear,
         constant along the tooth trace where it does not."""
-        if not self.setup.geometry.H:
+        if not self.setup.geometry.H or not _named(wave):
             return wave
         before = helices.roughness()
         helices.take_out(wave)
@@ -104,7 +104,13 @@ class FineSearch:
         if basis is None:
             return []
         return [
-            FineShape(_wave(one.order, flank), np.array([one.cos, one.sin]), flank, measured.kind, one)
+            FineShape(
+                _wave(one.order, flank) if one.named else _unnamed(one.order, flank, measured.kind),
+                np.array([one.cos, one.sin]),
+                flank,
+                measured.kind,
+                one,
+            )
             for one in find_ripple(basis, measured.deviations, self.risk, z)
         ]
 
@@ -149,9 +155,12 @@ def _joined(waves: list[FineShape], own: list[FineShape], helices: _Measured) ->
     diameter the helices lie, and so which phase belongs to them."""
     if helices.placed:
         return waves + own
-    rest = {one.effect.order: one for one in own}
-    joined = []
+    rest = {one.effect.order: one for one in own if _named(one)}
+    joined = [one for one in own if not _named(one)]
     for wave in waves:
+        if not _named(wave):
+            joined.append(wave)
+            continue
         same = rest.pop(wave.effect.order, None)
         apart = np.zeros(2) if same is None else same.amplitudes
         effect = replace(wave.effect, columns=_with_helices(wave.effect))
@@ -175,6 +184,25 @@ def _wave(order: int, flank: Flank, *, along_trace: bool = True) -> Effect:
         theta = at.theta_T if along_trace else at.theta_T - (at.section_angle - at.flank_angle)
         on_it = dict(at.is_flank)[flank]
         return np.stack([on_it * np.cos(order * theta), on_it * np.sin(order * theta)])
+
+    return Effect("ripple", columns, flank, order)
+
+
+def _named(wave: FineShape) -> bool:
+    return isinstance(wave.found, RippleFound) and wave.found.named
+
+
+def _unnamed(order: int, flank: Flank, kind: TraceKind) -> Effect:
+    """A wave whose order cannot be told: only what it makes along traces of its kind beside line, crowning
+    and S-shape is known; nothing of other teeth, or of pitch."""
+    wave = _wave(order, flank)
+
+    def columns(at: FlankPoints) -> Array:
+        made = wave.columns(at)
+        if made.ndim != 2 or not np.ptp(at.L if kind == "profile" else at.face):
+            return np.zeros_like(made)
+        Q = np.linalg.qr(np.polynomial.legendre.legvander(np.linspace(-1, 1, made.shape[1]), DEGREE))[0]
+        return np.asarray(made - (made @ Q) @ Q.T)
 
     return Effect("ripple", columns, flank, order)
 

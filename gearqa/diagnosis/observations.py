@@ -6,6 +6,7 @@ search for ripple. Gears that were looked at in the same places share one `Layou
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -26,9 +27,11 @@ from gearqa.symbols import FLANKS, Flank
 
 GROUPS: Final = (
     "profile_slope", "profile_crowning", "profile_s_shape", "helix_slope", "helix_crowning", "helix_s_shape",
-    "pitch", "runout",
+    "profile_slope_along", "profile_crowning_along", "profile_s_shape_along", "helix_slope_along",
+    "helix_crowning_along", "helix_s_shape_along", "pitch", "runout",
 )  # fmt: skip
-"""Kinds of observation; each has a scatter of its own."""
+"""Kinds of observation; each has a scatter of its own. `along`: what traces of one flank at several places
+differ by; what they share is one observation, since the flank's own error is in all of them."""
 GRID: Final = 41
 """Places along a trace at which an effect is asked for; effects are smooth."""
 PITCH, RUNOUT = GROUPS.index("pitch"), GROUPS.index("runout")
@@ -53,7 +56,8 @@ class Layout:
     def groups(self) -> IntArray:
         """Number of the group of each observation."""
         of_traces = [
-            GROUPS.index(f"{trace.kind}_slope") + np.arange(3, dtype=np.int64) for trace in self.traces
+            GROUPS.index(f"{trace.kind}_slope{'_along' if along else ''}") + np.arange(3, dtype=np.int64)
+            for trace, along in zip(self.traces, _by_flank(self.traces)[1], strict=True)
         ]
         of_pitch = [np.full(len(teeth), PITCH, dtype=np.int64) for _, teeth in self.pitch]
         return np.concatenate(
@@ -88,8 +92,11 @@ class Layout:
             for row, effect in zip(rows, effects, strict=True):
                 row.append(figures @ effect.columns(at).T)
         empty = np.zeros((0, 0))
+        together = _by_flank(self.traces)[0]
         return [
-            np.concatenate(row) if row else empty.reshape(0, _amplitudes(effect, self.setup))
+            np.tensordot(together, np.stack(row), axes=1).reshape(3 * len(row), -1)
+            if row
+            else empty.reshape(0, _amplitudes(effect, self.setup))
             for row, effect in zip(rows, effects, strict=True)
         ]
 
@@ -144,7 +151,10 @@ def observe(gear: GearMeasurement, setup: PartSetup) -> tuple[Layout, Array]:
     pitch = [(flank, teeth) for flank, teeth in pitch if len(teeth)]
     radial = gear.runout.radial_um if gear.runout is not None else np.zeros(0)
     spaces = np.flatnonzero(np.isfinite(radial))
-    values = [_figures_of(trace, setup) for trace in traces]
+    values = [np.zeros(0)]
+    if traces:
+        figures = np.stack([_figures_of(trace, setup) for trace in traces])
+        values = [(_by_flank(traces)[0] @ figures).ravel()]
     values += [gear.pitch[flank].index_um[teeth] for flank, teeth in pitch]
     g = setup.geometry
     whole = [gear.pitch[flank].index_um for flank, teeth in pitch if len(teeth) == g.z]
@@ -153,6 +163,22 @@ def observe(gear: GearMeasurement, setup: PartSetup) -> tuple[Layout, Array]:
         radial = radial - radial_positions(whole[0], whole[1], g)
     values.append(radial[spaces])
     return Layout(setup, traces, tuple(pitch), spaces, less_pitch), np.concatenate(values)
+
+
+def _by_flank(traces: Sequence[Trace]) -> tuple[Array, list[bool]]:
+    """Makes of traces of one kind on one flank of a tooth their mean and, as orthonormal differences, what
+    they differ by; and which of the two each one then is. shape (traces, traces)"""
+    together, along = np.eye(len(traces)), [False] * len(traces)
+    places: dict[tuple[str, Flank, int], list[int]] = {}
+    for number, trace in enumerate(traces):
+        places.setdefault((trace.kind, trace.flank, trace.tooth), []).append(number)
+    for those in places.values():
+        together[those[0], those] = 1 / len(those)
+        for k, number in enumerate(those[1:], start=1):
+            together[number, those[: k + 1]] = [*[-1 / k] * k, 1.0]
+            together[number] *= math.sqrt(k / (k + 1))
+            along[number] = True
+    return together, along
 
 
 def layout_key(layout: Layout) -> tuple[object, ...]:

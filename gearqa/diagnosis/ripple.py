@@ -32,13 +32,16 @@ FEWEST_TEETH: Final = 4
 FEWEST_TO_NAME: Final = 8
 """Teeth without which an order is not named: fewer leave orders that fit by chance."""
 MOST_WAVES: Final = 4
+"""Of teeth too few to name an order only one: a second would make up for the wrong order of the first."""
 POINTS: Final = 16000
 FEWEST_BINS, MOST_BINS = 96, 160
 """Samples are averaged so that all traces together have about so many, a trace between these."""
 NEAR_CHANCE: Final = 1e-4
 """Chance at which an order that fits worse is ruled out."""
-NOTHING_LEFT: Final = 1e-6
+NOTHING_LEFT: Final = 1e-3
 """Share of an order that others must leave over, or it is one of them."""
+WELL_APART: Final = 0.1
+"""The same for waves that are fitted together: closer ones only make up for each other."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -135,8 +138,8 @@ def find_ripple(basis: RippleBasis, deviations: Sequence[Array], risk: float, z:
     """
     y = basis.averaged(deviations)
     taken: list[int] = []
-    while len(taken) < MOST_WAVES:
-        energy = _energy(basis, y, taken)
+    while len(taken) < (MOST_WAVES if len(basis.traces) >= FEWEST_TO_NAME else 1):
+        energy = _energy(basis, y, taken, WELL_APART)
         energy[taken] = -1.0
         taken.append(int(np.argmax(energy)))
     while taken:
@@ -174,8 +177,9 @@ def _fit(basis: RippleBasis, y: Array, taken: Sequence[int]) -> _JointFit:
     return _JointFit(tuple(taken), columns, theta, y - columns @ theta)
 
 
-def _energy(basis: RippleBasis, y: Array, beside: Sequence[int]) -> Array:
-    """Sum of squares that each order takes out beside some waves that are fitted with it. shape (orders,)"""
+def _energy(basis: RippleBasis, y: Array, beside: Sequence[int], least: float = NOTHING_LEFT) -> Array:
+    """Sum of squares that each order takes out beside some waves that are fitted with it; 0 where these leave
+    less than a share of it. shape (orders,)"""
     Q = np.linalg.qr(np.concatenate([basis.cos[:, beside], basis.sin[:, beside]], axis=1))[0]
     y = y - Q @ (Q.T @ y)
     in_cos, in_sin = Q.T @ basis.cos, Q.T @ basis.sin
@@ -187,7 +191,7 @@ def _energy(basis: RippleBasis, y: Array, beside: Sequence[int]) -> Array:
     )
     c, s = basis.cos.T @ y, basis.sin.T @ y
     area = cc * ss - cs * cs
-    told = area > NOTHING_LEFT * basis.products[0] * basis.products[2]
+    told = area > least**2 * basis.products[0] * basis.products[2]
     energy = np.zeros(len(basis.orders))
     np.divide(ss * c * c - 2 * cs * c * s + cc * s * s, area, out=energy, where=told)
     return energy

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
+from foreign_gears import Faults, Maker, World
 from unit.diagnosis.made import GEARS, gears, part, setup
 
 from gearqa.diagnosis.analysis import diagnose_gears
@@ -95,6 +97,28 @@ class TestOneErrorAtATime:
         few, _ = diagnose_gears(gears(drawing, ripple=ripple), setup(drawing))
         assert all(one.order is None for one in few[0].components if one.key == "ripple")
         assert "ripple" in {one.key for one in few[0].not_identifiable}
+
+
+def test_a_wave_that_cannot_be_named_is_no_pitch_error():
+    """Four evenly spaced teeth of a spur pinion: orders that differ by four look alike on all of them, and
+    none of them says anything about the other teeth, or about crowning."""
+    maker = Maker(World(kind="external", beta=0.0, z=24))
+    measured = maker.gear(Faults(ripple=(200, 0.6, 0.5)), np.random.default_rng(4))
+    (found,), _ = diagnose_gears([measured], setup(maker.part))
+    assert [(one.key, one.order) for one in found.components if one.significant] == [("ripple", None)]
+    assert found.components[0].amplitude_um < 1.2
+    assert "ripple" in {one.key for one in found.not_identifiable}
+
+
+def test_places_of_one_tooth_are_not_so_many_teeth():
+    """Three profiles of a flank share its own error, and tell no more of the mean slope than one."""
+
+    def uncertainty(places):
+        maker, rng = Maker(World(profiles_at=places)), np.random.default_rng(11)
+        found, _ = diagnose_gears([maker.gear(Faults(), rng, str(i)) for i in range(3)], setup(maker.part))
+        return sum(one.u_um for gear in found for one in gear.components if one.key == "pressure_angle")
+
+    assert uncertainty((4.0, 16.0, 28.0)) > 0.75 * uncertainty((16.0,))
 
 
 def test_one_tooth_out_of_place_is_no_ramp():
