@@ -35,6 +35,8 @@ DIP: Final = 0.25
 """Of the span: what lies between two stretches at one extreme, at the least."""
 LEAST_MARK: Final = 9.99
 """Marks for "no reading" are 9.99 and more: digits of nothing but nines, three at the least."""
+_MARK_ROUNDED: Final = 0.001
+"""Rounding of such a mark."""
 CHANCE: Final = 1e-5
 """Of so many equal readings in a row coming about in a table of good readings."""
 
@@ -108,14 +110,18 @@ def table_fault(readings: Array) -> ProbeFault | None:
     n = len(readings)
     if np.isnan(readings).all():
         return None
-    if fault := _no_reading(readings, np.zeros(n, dtype=np.bool_), _nines(readings, 3)):
+    marked = not np.abs(readings).max() < LEAST_MARK - _MARK_ROUNDED
+    if marked and (fault := _no_reading(readings, np.zeros(n, dtype=np.bool_), _nines(readings, 3))):
         return fault
+    alike = int(np.count_nonzero(readings[1:] == readings[:-1])) + int(readings[0] == readings[-1])
+    if alike < n * QUARTER - 1:  # too few in a row: nearly every table
+        return None
     # turned so that it does not begin within equal readings
     steps = np.flatnonzero(readings != np.roll(readings, 1))
     y = np.roll(readings, -int(steps[0])) if len(steps) else readings
     span = float(np.nanmax(y) - np.nanmin(y))
-    alike = min(1.0, 2 * _step(y) / span) if span > 0 else 1.0
-    chance = 1 + (math.log(CHANCE / n) / math.log(alike) if alike < 1 else math.inf)
+    by_chance = min(1.0, 2 * _step(y) / span) if span > 0 else 1.0
+    chance = 1 + (math.log(CHANCE / n) / math.log(by_chance) if by_chance < 1 else math.inf)
     return _stuck(y, lambda s: s.points >= max(n * QUARTER, chance), lambda s: s.points / n)
 
 
@@ -216,7 +222,7 @@ def _nines(y: Array, least: int) -> BoolArray:
         lacks = power - size  # 0.01 of 99.99, a power of ten
         digits = np.log10(power / lacks)
         whole = (np.abs(digits - np.round(digits)) < 1e-4) & (digits > least - 0.5) & (digits < 10.5)
-    return np.asarray(whole & (size > LEAST_MARK - 0.001))
+    return np.asarray(whole & (size > LEAST_MARK - _MARK_ROUNDED))
 
 
 def _neighbours(values: Array) -> tuple[Array, Array]:

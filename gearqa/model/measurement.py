@@ -140,7 +140,7 @@ class PitchReadings:
     @property
     def missing_teeth(self) -> tuple[int, ...]:
         """Teeth without a reading, numbered from 1."""
-        return tuple(int(i) + 1 for i in np.flatnonzero(np.isnan(self.index_um)))
+        return tuple((np.flatnonzero(np.isnan(self.index_um)) + 1).tolist())
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -158,7 +158,7 @@ class RunoutReadings:
     @property
     def missing_spaces(self) -> tuple[int, ...]:
         """Spaces without a reading, numbered from 1."""
-        return tuple(int(i) + 1 for i in np.flatnonzero(np.isnan(self.radial_um)))
+        return tuple((np.flatnonzero(np.isnan(self.radial_um)) + 1).tolist())
 
 
 @dataclass(frozen=True, slots=True)
