@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -291,7 +292,7 @@ def _dressed_between(
 ) -> bool:
     """Whether a dress lies between two gears that follow each other."""
     start, end = _time_key(before), _time_key(o)
-    first, last = (int(np.searchsorted(dresses, time)) for time in (start, end))
+    first, last = bisect_left(dresses, start), bisect_left(dresses, end)
     recorded = last > first
     if before.parts_since_dress is None or o.parts_since_dress is None:
         return recorded

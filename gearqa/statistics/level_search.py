@@ -199,15 +199,20 @@ def scan_steps(x: Array, X: Array, places: IntArray, rho: float) -> Scan:
     error = xs - Q @ (Q.T @ xs)
     floor = rounding(x)
     without = max(float(error @ error), floor)
-    steps = whitened(step_columns(C, places.tolist()), rho)
-    steps -= Q @ (Q.T @ steps)
-    norm = np.sum(steps**2, axis=0)
+
+    def along_steps(columns: Array) -> Array:
+        """Products with the whitened step at each place: 0, then once 1, then 1 - rho."""
+        sums = np.cumsum(columns[::-1], axis=0)[::-1]
+        return np.asarray((1 - rho) * sums[places] + rho * columns[places])
+
+    norm = 1 + (1 - rho) ** 2 * (C - 1 - places) - np.sum(along_steps(Q) ** 2, axis=1)
+    product = along_steps(error)
     seen = norm > 1e-9
-    places, norm, steps = places[seen], norm[seen], steps[:, seen]
+    places, norm, product = places[seen], norm[seen], product[seen]
     dof = C - p - 1
     if not places.size or dof < 1:
         return Scan(np.array([0]), np.array([without]), without, 1.0)
-    rss = np.maximum(without - (error @ steps) ** 2 / norm, floor)
+    rss = np.maximum(without - product**2 / norm, floor)
     least = float(rss.min())
     F = (without - least) / least * dof
     return Scan(places, rss, without, min(1.0, len(places) * float(fdtrc(1, dof, F))))

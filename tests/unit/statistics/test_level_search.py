@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tracemalloc
+
 import numpy as np
 import pytest
 from oracle_file import load
@@ -124,3 +126,13 @@ def test_power_and_place_of_a_step(cycles: int, size: float, least_power: float)
     assert len(named) / 300 > least_power
     covered = np.mean([any(s.low <= cycles // 2 <= s.high for s in one.steps) for one in named])
     assert covered > 0.93
+
+
+def test_memory_of_a_scan_grows_with_the_cycles_not_with_their_square() -> None:
+    rng = np.random.default_rng(4)
+    x = rng.normal(0, 1, 5000)
+    tracemalloc.start()
+    scan_steps(x, np.ones((5000, 1)), allowed_places(5000, ()), 0.3)
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert peak < 40 * x.nbytes  # a column for every place takes 5000 times
