@@ -58,12 +58,11 @@ def content_digest(
 
 
 def _said(columns: _Columns, row: Mapping[str, Any]) -> dict[str, Any]:
-    said = {}
-    for name, key, plain in columns:
-        value = row.get(key)
-        if value is not None:
-            said[name] = value if plain is None else plain(value)
-    return said
+    return {
+        name: value if plain is None else plain(value)
+        for name, key, plain in columns
+        if (value := row.get(key)) is not None
+    }
 
 
 def state_text(row: Mapping[str, Any]) -> str | None:
