@@ -73,6 +73,7 @@ def analyse_study(
     whole = GaugeResult(
         kind=study.kind,
         part=None if part is None else part.part.model_dump(),
+        standard=None if part is None else part.tolerance.standard,
         inputs=(study.file, *inputs),
         simulated=simulated or study.simulated,
         factor=factor,

@@ -171,6 +171,15 @@ def load_parts_per_dress(store: HistoryStore, *, part_number: str | None = None)
     return found
 
 
+def load_standards(store: HistoryStore, *, part_number: str | None = None) -> tuple[str, ...]:
+    """Tolerance systems of the part data, each once, as they first came."""
+    which = [] if part_number is None else [PART.c.number == part_number]
+    query = sa.select(PART.c.content).where(*which).order_by(PART.c.id)
+    with store.reading() as connection:
+        named = [loads(content)["tolerance"]["standard"] for (content,) in connection.execute(query)]
+    return tuple(dict.fromkeys(named))
+
+
 def load_unproduced(store: HistoryStore, *, part_number: str | None = None) -> list[str]:
     """Serials that count but have no production data, in the order they were measured."""
     which = [*Selection(part_number).conditions(), ~GEAR.c.produced]

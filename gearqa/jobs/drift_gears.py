@@ -96,11 +96,13 @@ def gears_of_folders(
     produced: set[tuple[str, str]] = set()
     unproduced: list[str] = []
     others: dict[tuple[str, str], MadePart] = {}
+    standards: dict[str, None] = {}
     stated: dict[str, int] = {}
     graded = 0
     for folder in folders:
         with open_folder(folder, part=part, columns=columns, serials=serials) as inspection:
             drawing = inspection.part
+            standards[drawing.tolerance.standard] = None
             for _, gear in progress.over(with_components(inspection, setup_of(drawing)), "grading", "gears"):
                 graded += 1
                 if gear.production is None:
@@ -139,7 +141,7 @@ def gears_of_folders(
     noun = "folder" if len(folders) == 1 else "folders"
     source = f"{noun} {', '.join(map(str, folders))}"
     return DriftGears(
-        header=DriftHeader(source, tuple(inputs), tuple(notices)),
+        header=DriftHeader(source, tuple(inputs), tuple(notices), tuple(standards)),
         observations=_as_measured(found_at, repeated=repeated),
         events=list(events),
         nothing=_nothing_in_folders(source, asked, graded, produced),
@@ -202,6 +204,7 @@ def gears_of_store(place: AnyStore, asked: Asked) -> DriftGears:
         load_observations,
         load_parts_per_dress,
         load_references,
+        load_standards,
         load_unproduced,
     )
     from gearqa.jobs.stores import opened
@@ -221,7 +224,10 @@ def gears_of_store(place: AnyStore, asked: Asked) -> DriftGears:
         )
         return DriftGears(
             header=DriftHeader(
-                source, load_inputs(store, part_number=part_number, grinder=grinder), warnings
+                source,
+                load_inputs(store, part_number=part_number, grinder=grinder),
+                warnings,
+                load_standards(store, part_number=part_number),
             ),
             observations=list(loaded),
             events=load_events(store, grinder=grinder),

@@ -676,6 +676,8 @@ class DriftHeader:
     inputs: tuple[InputFile, ...] = ()
     warnings: tuple[Notice, ...] = ()
     """What was noticed on reading."""
+    standards: tuple[str, ...] = ()
+    """Tolerance systems of the drawings: limits that come from a class are theirs."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -213,6 +213,8 @@ class GaugeResult:
     """One entry for each parameter and flank with three calibrated gears or more."""
     cautions: tuple[Notice, ...]
     warnings: tuple[Notice, ...] = ()
+    standard: str | None = None
+    """Tolerance system of the drawing; null without one."""
 
     @property
     def crossed_series(self) -> tuple[CrossedResult, ...]:

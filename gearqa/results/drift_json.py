@@ -15,7 +15,8 @@ DRIFT: Final = ResultDocument(
     DriftReport,
     {
         DriftReport: (
-            "source=header.source", "inputs=header.inputs", "simulated=result.simulated",
+            "source=header.source", "standards=header.standards", "inputs=header.inputs",
+            "simulated=result.simulated",
             "alarm=result.alarm", "family=result.family", "hold=result.hold",
             "dress_intervals=result.dress_intervals", "reasons=result.reasons", "headline=result.headline",
             "settings=result.settings", "series=result.series", "advice=result.advice", "warnings",

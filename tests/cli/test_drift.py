@@ -135,6 +135,14 @@ def test_sample_history_tells_the_injected_truth(sample):
     assert result["family"] == {"wear": 0.01, "level": 0.03, "labels": 0.01}
 
 
+def test_the_tolerance_system_of_the_limits_is_named(sample, capsys):
+    folder = str(SAMPLE)
+    app.run(["drift", folder, "--json", "-", "--parameter", "runout"])
+    assert json.loads(capsys.readouterr().out)["standards"] == ["ISO 1328-1:2013"]
+    app.run(["drift", folder, "--parameter", "runout"])
+    assert "Classes and their limits: ISO 1328-1:2013." in " ".join(capsys.readouterr().out.split())
+
+
 def test_json_agrees_with_its_schema_and_holds_every_promised_key(sample):
     result = loads((sample[1] / "d.json").read_text())
     schema = DRIFT.json_schema()

@@ -147,7 +147,7 @@ def command(
         shown = ""
         if not quiet and "-" not in (json, csv, html, pdf):
             screen = terminal()
-            shown = screen.laid_out(drift_blocks(drift.result, wide=screen.wide))
+            shown = screen.laid_out(drift_blocks(drift.result, drift.header, wide=screen.wide))
     put_out(shown)
     return ExitStatus.DOES_NOT_CONFORM if drift.result.alarm else ExitStatus.CONFORMS
 

@@ -50,7 +50,7 @@ def build_drift_document(result: DriftResult, header: DriftHeader) -> doc.Docume
     return doc.Document(
         title=title,
         head=head,
-        foot=f"gearqa {__version__} · drift report",
+        foot=" · ".join((f"gearqa {__version__}", "drift report", *header.standards)),
         sheets=tuple(sheets),
         simulated=result.simulated,
         keywords=("drift", *dict.fromkeys(part for part, _ in places)),
@@ -248,7 +248,8 @@ def _series_facts(series: DriftSeries) -> Iterator[tuple[str, str]]:
 
 
 def _last_sheet(result: DriftResult, header: DriftHeader) -> doc.Sheet:
-    sections = [doc.Section("", (doc.Bullets(tuple(_assumptions(result))),))]
+    said = (*filter(None, (words.systems_text(header),)), *_assumptions(result))
+    sections = [doc.Section("", (doc.Bullets(said),))]
     if header.warnings:
         texts = tuple(sentence(notice.message) for notice in header.warnings)
         sections.append(doc.Section("About the inputs", (doc.Bullets(texts),)))

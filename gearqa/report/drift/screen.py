@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gearqa.model.drift import DriftResult
+from gearqa.model.drift import DriftHeader, DriftResult
 from gearqa.report.blocks import document as doc
 from gearqa.report.drift import words
 from gearqa.report.drift.answers import DRESS_TITLE, answers, topic_lists
@@ -10,7 +10,7 @@ from gearqa.report.drift.economics import choices_table
 from gearqa.wording.safety import CAUTIONS, SETTER, SIMULATED_BANNER
 
 
-def drift_blocks(result: DriftResult, *, wide: bool = False) -> list[doc.Block]:
+def drift_blocks(result: DriftResult, header: DriftHeader, *, wide: bool = False) -> list[doc.Block]:
     """What `gearqa drift` prints."""
     blocks: list[doc.Block] = []
     if result.simulated:
@@ -31,6 +31,8 @@ def drift_blocks(result: DriftResult, *, wide: bool = False) -> list[doc.Block]:
         if quiet:
             note = words.quiet_note(quiet)
             blocks.append(doc.Paragraph(note if active else doc.join(f"{caption}. ", note)))
+    if systems := words.systems_text(header):
+        blocks.append(doc.Paragraph(systems, "note"))
     if warnings := words.remarks(result):
         blocks += [doc.Paragraph("Notes", "lead"), doc.Bullets(warnings, "note")]
     blocks.append(doc.Cautions((SETTER, words.IN_SHORT, words.false_alarms(result), *CAUTIONS)))

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from gearqa.errors import NoticeCode
 from gearqa.model.drift import (
     COMPONENTS,
+    DriftHeader,
     DriftResult,
     DriftSeries,
     HoldRange,
@@ -91,6 +92,11 @@ def seen_text(one: SeenSignal) -> str:
     place = f"seen in cycle {one.cycle}{label} by {clip(one.by, LABEL)} on {one.at.date().isoformat()}"
     cause, action = (clip(text.strip().rstrip(".")) for text in (one.cause, one.action))
     return f"{place}; cause: {cause}; action: {action}"
+
+
+def systems_text(header: DriftHeader) -> str:
+    """Tolerance systems of the limits."""
+    return f"Classes and their limits: {', '.join(header.standards)}." if header.standards else ""
 
 
 def short_name(series: DriftSeries) -> doc.Text:

@@ -39,6 +39,5 @@ def gauge_document(result: GaugeResult) -> doc.Document:
     sections.append(doc.Section("", (inputs_table(result.inputs), doc.Cautions(CAUTIONS), signature)))
     name = title(result)
     sheet = doc.Sheet(name, tuple(sections), id="gauge")
-    return doc.Document(
-        name, name, f"gearqa {__version__}", (sheet,), simulated=result.simulated, keywords=("gauge study",)
-    )
+    foot = " · ".join(filter(None, (f"gearqa {__version__}", result.standard)))
+    return doc.Document(name, name, foot, (sheet,), simulated=result.simulated, keywords=("gauge study",))

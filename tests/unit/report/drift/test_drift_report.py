@@ -202,7 +202,7 @@ def test_the_urgent_series_leads_and_quiet_ones_are_folded() -> None:
 def test_terminal_and_page_print_the_same_strings() -> None:
     result = two_kinds()
     shown = io.StringIO()
-    Terminal(shown, width=400).blocks(drift_blocks(result, wide=True))
+    Terminal(shown, width=400).blocks(drift_blocks(result, HEADER, wide=True))
     text = " ".join(shown.getvalue().split())
     whole = build_drift_document(result, HEADER)
     table = series_table(result.ranked()[:1], "", wide=True)
@@ -243,7 +243,7 @@ def test_parts_per_dress_stand_against_the_risk_on_page_and_terminal() -> None:
     assert figure is not None
     assert "chosen: 1 %" in words(figure)
     shown = io.StringIO()
-    Terminal(shown, width=120).blocks(drift_blocks(result))
+    Terminal(shown, width=120).blocks(drift_blocks(result, HEADER))
     assert "Parts per dress against risk" in shown.getvalue()
     assert figure.title in page(result)
     assert choices_table(replace(dress, choices=())) is None
@@ -277,7 +277,7 @@ def test_simulated_is_said() -> None:
     rng = np.random.default_rng(1)
     result = analyse_observations(changed(history(rng, WORN), simulated=True))
     assert "SIMULATED DATA" in page(result)
-    first = drift_blocks(result)[0]
+    first = drift_blocks(result, HEADER)[0]
     assert isinstance(first, doc.Paragraph)
     assert "SIMULATED" in doc.plain(first.text)
 
