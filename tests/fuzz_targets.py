@@ -6,6 +6,7 @@ of its own; any other exception is a finding, and so is a difference between the
 
 from __future__ import annotations
 
+import io
 import random
 import re
 import tempfile
@@ -28,8 +29,11 @@ from gearqa.reading.folder import passes as reading
 from gearqa.reading.folder.passes import read_folder
 from gearqa.reading.maps.columns_draft import draft_columns
 from gearqa.reading.maps.columns_map import read_columns_map
+from gearqa.reading.rows.csv_rows import CsvFaultError, csv_rows
+from gearqa.reading.rows.decoding import NotTextError, decode_head, guess_encoding
 from gearqa.reading.settings.part_file import read_part
 from gearqa.reading.settings.toml_file import load_toml
+from gearqa.reading.settings.toml_lines import scan_toml
 from gearqa.reading.values.reported import read_reported
 from gearqa.reading.values.study import read_measured_study, read_study
 from gearqa.signoff.key_files import has_password, load_private_key, load_public_key, make_keys
@@ -115,6 +119,23 @@ def mapped(data: bytes, folder: Path) -> None:
         list(inspection)
 
 
+def lines(data: bytes, folder: Path) -> None:
+    """The scanner that finds the lines of TOML keys, below the file."""
+    text = data.decode("utf-8", "replace")
+    scan_toml(text)
+
+
+def rows(data: bytes, folder: Path) -> None:
+    """Bytes to rows, below the file: what both readers of tables begin with."""
+    try:
+        text = decode_head(data, guess_encoding(data, whole=True), whole=True)
+        for separator in ",;\t":
+            for _ in csv_rows(io.StringIO(text, newline=""), separator):
+                pass
+    except (CsvFaultError, NotTextError) as error:
+        raise GearqaError(str(error)) from error
+
+
 def part(data: bytes, folder: Path) -> None:
     (folder / "part.toml").write_bytes(data)
     (folder / "pitch.csv").write_text(GOOD_PITCH)
@@ -187,9 +208,9 @@ def store(data: bytes, folder: Path) -> None:
 TARGETS: dict[str, Callable[[bytes, Path], None]] = {
     "tables": tables, "graded": graded, "events": events, "mapped": mapped, "part": part, "map": map_,
     "plan": plan, "scenario": scenario, "reported": reported, "study": study, "record": record, "key": key,
-    "store": store,
+    "store": store, "lines": lines, "rows": rows,
 }  # fmt: skip
-"""Readers by name; `graded` reads the corpus of `tables` too."""
+"""Readers by name; `graded` and `rows` begin with the corpus of `tables`, `lines` with those of TOML."""
 
 
 def run(target: str, data: bytes, folder: Path) -> bool:
@@ -211,7 +232,10 @@ def corpus(target: str, folder: Path) -> list[bytes]:
         return _keys(folder)
     if target == "store":
         return [_store(folder)]
-    kept = CORPUS / ("tables" if target == "graded" else target)
+    if target == "lines":
+        kinds = ("part", "map", "plan")
+        return [path.read_bytes() for kind in kinds for path in sorted((CORPUS / kind).iterdir())]
+    kept = CORPUS / ("tables" if target in ("graded", "rows") else target)
     return [path.read_bytes() for path in sorted(kept.iterdir())]
 
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from gearqa.model.history import Acknowledgement
 
 
-RISK: Final = Range(1e-6, 0.5, high_open=True)
+RISK: Final = Range(0.0001, 0.5, high_open=True)
 SECONDS: Final = Range(0.001, LARGEST_NUMBER)
 
 

@@ -37,9 +37,13 @@ class Range:
 
     def __str__(self) -> str:
         if not self.low_open and not self.high_open:
-            return f"{short_text(self.low)} to {short_text(self.high)}"
-        low = f"{'more than' if self.low_open else 'at least'} {short_text(self.low)}"
-        return f"{low} and {'less than' if self.high_open else 'at most'} {short_text(self.high)}"
+            return f"{_text(self.low)} to {_text(self.high)}"
+        low = f"{'more than' if self.low_open else 'at least'} {_text(self.low)}"
+        return f"{low} and {'less than' if self.high_open else 'at most'} {_text(self.high)}"
+
+
+def _text(value: float) -> str:
+    return str(int(value)) if value == int(value) else short_text(value)
 
 
 TEETH: Final = Range(1, 10_000)

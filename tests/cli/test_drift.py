@@ -419,8 +419,8 @@ def test_a_reference_without_known_cycles(capsys, tmp_path):
     ("words", "told"),
     [
         (("--parameter", "single_pich"), "nearest: single_pitch"),
-        (("--risk", "0"), "expected at least 0.000001 and less than 0.5"),
-        (("--risk", "0.5"), "expected at least 0.000001 and less than 0.5"),
+        (("--risk", "0"), "expected at least 0.0001 and less than 0.5"),
+        (("--risk", "0.5"), "expected at least 0.0001 and less than 0.5"),
         (("--last-cycles", "0"), "expected 1 to 1000000000"),
         (("--escaped-parts", "0"), "expected 1 to 1000000000"),
         (("--cycle-time", "0"), "expected 0.001 to 1000000000"),

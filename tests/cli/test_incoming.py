@@ -130,7 +130,7 @@ def test_exit_0_where_everything_agrees(capsys, tmp_path):
         ((REPORT, "--part", PART, "--decide-on", "ours"), "nothing was measured by us"),
         ((REPORT, FOLDER, "--their-part", PART), "--their-part: needs the folder of their raw traces"),
         ((REPORT, FOLDER, "--their-folder", "nowhere"), "no folder"),
-        ((REPORT, FOLDER, "--lot-size", 0), "expected 1 to 1000"),
+        ((REPORT, FOLDER, "--lot-size", 0), "expected 1 to 1000000000"),
         ((REPORT, FOLDER, "--lot-size", 5), "lot"),
         ((REPORT, FOLDER, "--decide-on", "mine"), "one of ours, theirs, both"),
         ((REPORT, FOLDER, "--json", "-", "--text", "-"), "two outputs to standard output"),

@@ -151,6 +151,13 @@ def table_name(kind: TableKind) -> str:
     return f"{'an' if kind == 'events' else 'a'} {kind} table"
 
 
+_UNITS: Final[Mapping[str, tuple[str, str | None]]] = {
+    **{q.name: (q.name, "") for q in QUANTITIES.values()},
+    **{f"{q.name}_{unit}".casefold(): (q.name, unit) for q in QUANTITIES.values() for unit in q.factors},
+}
+"""Every name of a measured quantity -> quantity and unit."""
+
+
 def split_unit(header: str) -> tuple[str, str | None]:
     """Quantity and unit of a column name; the unit is None where the name is no measured quantity.
 
@@ -160,10 +167,4 @@ def split_unit(header: str) -> tuple[str, str | None]:
     (('deviation', 'mm'), ('deviation', ''), ('serial', None))
     """
     name = header.strip().casefold()
-    for quantity in QUANTITIES.values():
-        if name == quantity.name:
-            return quantity.name, ""
-        for unit in quantity.factors:
-            if name == f"{quantity.name}_{unit}".casefold():
-                return quantity.name, unit
-    return name, None
+    return _UNITS.get(name, (name, None))

@@ -1,0 +1,159 @@
+"""Stops every command at random moments, by Ctrl-C and SIGTERM, and looks at what is left.
+
+    python tests/benchmarks/stops.py [--stops 100] [--seed 1]
+
+Prints what was left behind, and how long each end took: seconds of the clock, and of the processor (the
+machine may be busy with other things).
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import random
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+SAMPLES = Path(__file__).parents[2] / "sample_measurements"
+LONGEST_S = 1.0
+COMMANDS = {
+    "grade": ["grade", SAMPLES / "pinion", "--json", "out/r.json", "--pdf", "out/r.pdf", "-q"],
+    "lot": ["lot", SAMPLES / "pinion", "--pdf", "out/r.pdf", "--csv", "out/r.csv", "-q"],
+    "drift": ["drift", SAMPLES / "drift_history", "--html", "out/r.html", "-q"],
+    "diagnose": ["diagnose", SAMPLES / "ring_faults", "--json", "out/r.json", "-q"],
+    "incoming": [
+        "incoming", SAMPLES / "supplier_report" / "report.csv", SAMPLES / "ring_conforming",
+        "--json", "out/r.json", "-q",
+    ],
+    "gauge": ["gauge", SAMPLES / "gauge_study" / "crossed.csv", "--html", "out/r.html", "-q"],
+    "history add": ["history", "add", SAMPLES / "pinion", "--store", "out/st.db", "-q"],
+    "simulate": ["simulate", "out/made", "--scenario", SAMPLES / "scenarios" / "pinion.toml", "-q"],
+}  # fmt: skip
+CODE = "from gearqa.__main__ import main; print('ready', flush=True); main()"
+STATUS = {signal.SIGINT: 130, signal.SIGTERM: 143}
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """One stop: which command, how it ended, what it left that nobody asked for."""
+
+    command: str
+    status: int
+    seconds: float
+    cpu_seconds: float
+    left: tuple[str, ...]
+    faults: tuple[str, ...]
+
+
+def stops(folder: Path, count: int, dice: random.Random, longest: float = 3.0) -> Iterator[Stop]:
+    """Stop commands that write into `folder`/out, each after up to `longest` seconds."""
+    out = folder / "out"
+    for _ in range(count):
+        name = dice.choice(list(COMMANDS))
+        number = dice.choice(list(STATUS))
+        shutil.rmtree(out, ignore_errors=True)
+        out.mkdir()
+        words = [sys.executable, "-c", CODE, *map(str, COMMANDS[name])]
+        running = subprocess.Popen(
+            words, cwd=folder, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=_environment()
+        )
+        assert running.stdout is not None
+        running.stdout.readline()
+        time.sleep(dice.uniform(0, longest))
+        before = _cpu(running.pid)
+        began = time.monotonic()
+        running.send_signal(number)
+        used = resource.getrusage(resource.RUSAGE_CHILDREN)
+        _, told = running.communicate(timeout=120)
+        took = time.monotonic() - began
+        ended = resource.getrusage(resource.RUSAGE_CHILDREN)
+        cpu = ended.ru_utime + ended.ru_stime - used.ru_utime - used.ru_stime - before
+        left = tuple(_temporary(out))
+        yield Stop(
+            name,
+            running.returncode,
+            took,
+            max(cpu, 0.0),
+            left,
+            tuple(_faults(name, number, running.returncode, out, told)),
+        )
+
+
+def _environment() -> dict[str, str]:
+    return {**os.environ, "PYTHONPATH": str(SAMPLES.parent)}
+
+
+def _cpu(pid: int) -> float:
+    """Processor seconds of a running process; 0 where the system does not tell."""
+    try:
+        fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    except OSError:
+        return 0.0
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def _temporary(out: Path) -> Iterator[str]:
+    for path in out.rglob("*"):
+        if path.name.startswith(".") or ".part" in path.name or path.name.endswith(("-journal", "-wal")):
+            yield path.name
+
+
+def _faults(name: str, number: signal.Signals, status: int, out: Path, told: str) -> Iterator[str]:
+    """What must not be: another status, a fault of the program, half an output, a store that is not whole."""
+    files = {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()}
+    if status not in (0, 1, STATUS[number]):
+        yield f"status {status}"
+    if "Traceback" in told or "fault of gearqa" in told:
+        yield told.strip().splitlines()[-1]
+    wanted = {
+        Path(word).relative_to("out").as_posix()
+        for word in map(str, COMMANDS[name])
+        if word.startswith("out/")
+    }
+    if name not in ("history add", "simulate") and files and (files != wanted or status == STATUS[number]):
+        yield f"{sorted(files)} with status {status}"
+    if name == "simulate" and status == STATUS[number] and files:
+        yield f"half a folder: {sorted(files)}"
+    if "st.db" in files:
+        words = [sys.executable, "-m", "gearqa", "history", "check", "--store", str(out / "st.db"), "-q"]
+        done = subprocess.run(words, capture_output=True, text=True, check=False, env=_environment())
+        if done.returncode:
+            yield f"store: {done.stderr.strip() or done.stdout.strip()}"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--stops", type=int, default=100)
+    parser.add_argument("--seed", type=int, default=1)
+    asked = parser.parse_args()
+    with tempfile.TemporaryDirectory() as name:
+        done = []
+        for one in stops(Path(name), asked.stops, random.Random(asked.seed)):
+            done.append(one)
+            if one.left or one.faults:
+                print(one, flush=True)
+    slow = [one for one in done if one.seconds > LONGEST_S]
+    busy = [one for one in done if one.cpu_seconds > LONGEST_S]
+    load = f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores"
+    left, faults = sum(bool(one.left) for one in done), sum(bool(one.faults) for one in done)
+    print(f"{len(done)} stops, {load}: {left} left a temporary file, {faults} at fault; "
+          f"over {LONGEST_S:.0f} s: {len(slow)} by the clock "
+          f"(longest {max(one.seconds for one in done):.1f} s), {len(busy)} of processor time "
+          f"(longest {max(one.cpu_seconds for one in done):.2f} s)")  # fmt: skip
+    for status, times in sorted(Counter(one.status for one in done).items()):
+        print(f"status {status}: {times}")
+    for one in slow:
+        print(f"  {one.command}: {one.seconds:.1f} s, processor {one.cpu_seconds:.2f} s")
+
+
+if __name__ == "__main__":
+    main()
