@@ -19,7 +19,9 @@ def _hush_if(quiet: bool) -> bool:
 
 Folder = Annotated[
     Path,
-    typer.Argument(metavar="FOLDER", help="Inspection folder: part.toml and CSV tables.", show_default=False),
+    typer.Argument(
+        metavar="FOLDER", help="Inspection folder: part.toml and tables (CSV, Parquet).", show_default=False
+    ),
 ]
 PartFile = Annotated[
     Path | None,

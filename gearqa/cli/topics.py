@@ -162,7 +162,7 @@ def _files() -> list[Block]:
     units = ", ".join(" or ".join(q.columns) for q in QUANTITIES.values() if len(q.columns) > 1)
     return [
         Paragraph(
-            "One folder holds what was measured on one part number: part.toml, and CSV tables directly in "
+            "One folder holds what was measured on one part number: part.toml, and CSV or Parquet tables in "
             "it. A table is known by its columns, not by its name, and may be split over several files. "
             "Start one with: gearqa new FOLDER"
         ),

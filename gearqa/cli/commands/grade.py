@@ -57,7 +57,7 @@ def command(
 ) -> int:
     """Grade an inspection folder: classes, conformity, master quality.
 
-    Reads part.toml and all CSV tables of FOLDER, evaluates every trace, grades every parameter by
+    Reads part.toml and all tables of FOLDER, evaluates every trace, grades every parameter by
     ISO 1328-1, and says whether each gear conforms to the drawing and whether it, and the job, reached
     master quality.
 
