@@ -9,7 +9,7 @@ from typing import Final
 from gearqa.diagnosis.causes import causes_of
 from gearqa.diagnosis.components import Piece, not_identifiable, pieces_of
 from gearqa.diagnosis.corrections import corrections_of
-from gearqa.diagnosis.decomposition import FAMILY_RISK, Decomposition, decompose
+from gearqa.diagnosis.decomposition import FAMILY_RISK, Decomposition, Plans, decompose
 from gearqa.diagnosis.fine_shapes import FineSearch, FineShape
 from gearqa.diagnosis.ladder import ladder, lot_shares, rung_of, shares
 from gearqa.diagnosis.lot_pieces import in_gear, lot_pieces
@@ -59,13 +59,41 @@ def diagnose_gears(
     graded = [result for _, result in evaluate_with(given, setup)]
     measured, setup = trusted(given, setup), as_they_stand(setup)
     search = FineSearch(setup, FINE_RISK / SEARCHES / max(1, len(measured)))
+    taken_apart, pieces = _apart(measured, graded, search, {}, threads)
+    return taken_apart, _lot(measured, graded, taken_apart, pieces, setup)
+
+
+class GearByGear:
+    """Takes gears of one part apart, each as if it were alone; what they share is worked out once."""
+
+    def __init__(self, setup: PartSetup) -> None:
+        self._given = setup
+        self._search = FineSearch(as_they_stand(setup), FINE_RISK / SEARCHES)
+        self._plans: Plans = {}
+
+    def of(self, gear: GearMeasurement) -> GearDiagnosis:
+        """One gear."""
+        graded = [result for _, result in evaluate_with([gear], self._given)]
+        ((found,), _) = _apart(trusted([gear], self._given), graded, self._search, self._plans, None)
+        return found
+
+
+def _apart(
+    measured: Sequence[GearMeasurement],
+    graded: Sequence[GearResult],
+    search: FineSearch,
+    plans: Plans,
+    threads: int | None,
+) -> tuple[tuple[GearDiagnosis, ...], list[list[Piece]]]:
+    """Gears of trusted readings taken apart, and the errors found in each."""
+    setup = search.setup
     fine = [search.of(gear) for gear in measured]
     smooth = [
         without(gear, [(one.effect, one.amplitudes) for one in shapes], setup)
         for gear, shapes in zip(measured, fine, strict=True)
     ]
     machines = machines_of(measured, setup.part, threads)
-    fits = decompose(smooth, setup, threads=[machine.wheel_threads for machine in machines])
+    fits = decompose(smooth, setup, threads=[machine.wheel_threads for machine in machines], plans=plans)
     pieces = [
         with_machine(pieces_of(fit, shapes, setup), machine, setup)
         for fit, shapes, machine in zip(fits, fine, machines, strict=True)
@@ -74,7 +102,7 @@ def diagnose_gears(
     taken_apart = tuple(
         _gear(*one, setup, risk) for one in zip(measured, graded, fits, fine, pieces, strict=True)
     )
-    return taken_apart, _lot(measured, graded, taken_apart, pieces, setup)
+    return taken_apart, pieces
 
 
 def _gear(

@@ -70,8 +70,16 @@ class _Plan:
     option_columns: Candidates
 
 
+Plans = dict[tuple[object, ...], _Plan]
+"""What is the same for all gears of a layout and wheel, by both."""
+
+
 def decompose(
-    gears: Sequence[GearMeasurement], setup: PartSetup, *, threads: Sequence[int | None] = ()
+    gears: Sequence[GearMeasurement],
+    setup: PartSetup,
+    *,
+    threads: Sequence[int | None] = (),
+    plans: Plans | None = None,
 ) -> list[Decomposition]:
     """Split the deviations of gears into physical errors.
 
@@ -83,6 +91,8 @@ def decompose(
         The part.
     threads : sequence of int or None, optional
         Threads of the grinding wheel of each gear; unknown: short patterns are looked for.
+    plans : Plans, optional
+        What earlier calls for this part worked out; grows.
 
     Returns
     -------
@@ -90,7 +100,7 @@ def decompose(
         One a gear, in their order. The scatter of a kind of observation is the larger one of the gear's
         own and the median over the gears.
     """
-    plans: dict[tuple[object, ...], _Plan] = {}
+    plans = {} if plans is None else plans
     seen = []
     for gear, of_wheel in zip(gears, threads or [None] * len(gears), strict=True):
         layout, y = observe(gear, setup)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
 
 from gearqa.evaluation.evaluate import GearSource, LotCounter, evaluate_with, grade_header
 from gearqa.evaluation.part_setup import PartSetup, setup_of
@@ -17,22 +18,55 @@ from gearqa.model.part import Part
 from gearqa.model.results import GearResult, GradeHeader, GradeResult, LotSummary
 
 if TYPE_CHECKING:
+    from gearqa.diagnosis.analysis import GearByGear
     from gearqa.model.curves import GearCurves
+    from gearqa.model.diagnosis import GearDiagnosis
+
+MOST_DIAGNOSED: Final = 20
+"""Gears of a report whose sheets say what keeps them from conforming."""
 
 
 class GradedGear:
     """One gear as it passes by: its result, and its curves for those who draw them."""
 
-    def __init__(self, measured: GearMeasurement, result: GearResult, setup: PartSetup) -> None:
+    def __init__(
+        self, measured: GearMeasurement, result: GearResult, setup: PartSetup, apart: _Apart
+    ) -> None:
         self.measured, self.result = measured, result
-        self._setup = setup
+        self._setup, self._apart = setup, apart
 
     @cached_property
     def curves(self) -> GearCurves:
         """What charts show of the gear; made when first asked for."""
         from gearqa.evaluation.curves import gear_curves
 
-        return gear_curves(self.measured, self.result, self._setup)
+        curves = gear_curves(self.measured, self.result, self._setup)
+        return replace(curves, diagnosed=self._diagnosed if self.result.conforms is False else None)
+
+    def _diagnosed(self) -> GearDiagnosis | None:
+        return self._diagnosis
+
+    @cached_property
+    def _diagnosis(self) -> GearDiagnosis | None:
+        return self._apart.gear(self.measured)
+
+
+class _Apart:
+    """Takes the first gears of a folder apart that are asked for: each takes about as long as its charts."""
+
+    def __init__(self, setup: PartSetup) -> None:
+        self._setup, self._asked = setup, 0
+
+    def gear(self, measured: GearMeasurement) -> GearDiagnosis | None:
+        """A gear taken apart; None: too many were."""
+        self._asked += 1
+        return self._gears.of(measured) if self._asked <= MOST_DIAGNOSED else None
+
+    @cached_property
+    def _gears(self) -> GearByGear:
+        from gearqa.diagnosis.analysis import GearByGear
+
+        return GearByGear(self._setup)
 
 
 class GradeTaker(Protocol):
@@ -127,11 +161,12 @@ def grade_each(
     drawing = inspection.part
     header = grade_header(drawing, inspection.inputs, inspection.simulated, inspection.notices)
     setup, counter = setup_of(drawing), LotCounter()
+    apart = _Apart(setup)
     for taker in takers:
         taker.begin(header, drawing)
     for measured, result in progress.over(evaluate_with(inspection, setup), "grading", "gears"):
         counter.add(result)
-        gear = GradedGear(measured, result, setup)
+        gear = GradedGear(measured, result, setup, apart)
         for taker in takers:
             taker.gear(gear)
     lot = counter.summary()

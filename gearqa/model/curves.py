@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from gearqa.arrays import Array
+from gearqa.model.diagnosis import GearDiagnosis
 from gearqa.model.results import TraceResult
 from gearqa.symbols import Flank, TraceKind
 
@@ -89,3 +90,5 @@ class GearCurves:
     """From radial readings, else from the pitch of both flanks; None where a reading is missing."""
     files: tuple[str, ...] | None = None
     """Files that the gear rests on, where they are known."""
+    diagnosed: Callable[[], GearDiagnosis | None] | None = None
+    """Takes a gear apart that does not conform; called where a sheet is made only, for the time it takes."""

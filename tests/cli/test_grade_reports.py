@@ -319,3 +319,15 @@ def test_a_gear_without_its_size_is_named_everywhere(tmp_path, capsys):
     assert "size: the drawing limits the size by span over 3 teeth, and there is none" in page
     assert grade(folder, "--serial", "P-013") == 1
     assert "size: the drawing limits the size" in capsys.readouterr().out
+
+
+def test_the_sheet_of_a_failing_gear_says_what_keeps_it_from_conforming(tmp_path):
+    page = tmp_path / "page.html"
+    assert grade(SAMPLES / "ring_faults", "--html", page, "--serial", "OT-0308", "--quiet") == 1
+    text = unescape(page.read_text(encoding="utf-8"))
+    assert "What keeps this gear from conforming" in text
+    assert re.search("<li>Ripple of unknown order, right flank", text)
+    assert "Without ripple it would conform: class 5." in text
+    assert "gearqa diagnose FOLDER --serial OT-0308" in text
+    assert grade(SAMPLES / "ring_conforming", "--html", page, "--quiet") == 0
+    assert "What keeps this gear" not in page.read_text(encoding="utf-8")

@@ -15,6 +15,7 @@ from gearqa.model.results import FlankResult, GearResult, GradeHeader
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.explained import explained
 from gearqa.report.blocks.verdicts import STATUS
+from gearqa.report.diagnosis.on_sheet import what_keeps
 from gearqa.report.grading import gear_figures
 from gearqa.report.grading.drawing_words import evaluation_words, gear_words
 from gearqa.report.grading.notes import (
@@ -125,6 +126,8 @@ def gear_sheet(
     )  # fmt: skip
     reading = gear_figures.reading_lines(curves.traces, curves.runout)
     details: list[doc.Block] = [facts, *(glance if on_one_page else ())]
+    if curves.diagnosed is not None:
+        details = [*what_keeps(curves.diagnosed(), result.serial), *details]
     if further:
         details.append(doc.Bullets(further, "note"))
     details.append(doc.Bullets((*reading, EXPLAINED), "note"))
