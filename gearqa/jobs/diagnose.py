@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from gearqa.diagnosis.analysis import diagnose_gears
 from gearqa.diagnosis.stroke import stroke_check
@@ -12,11 +13,14 @@ from gearqa.evaluation.part_setup import setup_of
 from gearqa.jobs.folders import open_folder
 from gearqa.jobs.parameters import require_within
 from gearqa.jobs.progress import UNSEEN, Progress
-from gearqa.jobs.recorded_corrections import recorded_corrections, with_gains
+from gearqa.jobs.recorded_corrections import recorded_in_folder, recorded_in_store, with_gains
 from gearqa.model.diagnosis import DiagnosisResult, RecordedCorrection
 from gearqa.model.measurement import first_measurements
 from gearqa.model.ranges import WHEEL_THREADS
 from gearqa.model.results import MasterCriterion
+
+if TYPE_CHECKING:
+    from gearqa.jobs.stores import AnyStore
 
 
 def diagnose(
@@ -26,6 +30,7 @@ def diagnose(
     columns: str | Path | None = None,
     serial: Sequence[str] | None = None,
     threads: int | None = None,
+    store: AnyStore = None,
     progress: Progress = UNSEEN,
 ) -> DiagnosisResult:
     """Take the deviations of measured gears apart into physical errors.
@@ -43,6 +48,9 @@ def diagnose(
     threads : int, optional
         Threads of the grinding wheel, instead of those under `[grinder.NAME]`; patterns of other periods are
         then not looked for.
+    store : HistoryStore, str or path, optional
+        History store whose recorded corrections give the gains, instead of those of the folder. Of None
+        only the folder counts.
     progress : Progress, optional
         Shows how far the work has come.
 
@@ -74,8 +82,11 @@ def diagnose(
         gears, lot = diagnose_gears(measured, setup, threads=threads)
         drawing = inspection.part.part
         recorded: tuple[RecordedCorrection, ...] = ()
-        if any(event.correction is not None for event in inspection.events):
-            recorded = recorded_corrections(Path(folder), part, columns)
+        if store is not None:
+            recorded = recorded_in_store(store, drawing.number)
+        elif any(event.correction is not None for event in inspection.events):
+            recorded = recorded_in_folder(Path(folder), part, columns)
+        if recorded:
             gears = tuple(replace(gear, corrections=with_gains(gear.corrections, recorded)) for gear in gears)
             lot = replace(lot, corrections=with_gains(lot.corrections, recorded))
         return DiagnosisResult(

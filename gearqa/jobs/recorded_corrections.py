@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from gearqa.errors import EvaluationError
 from gearqa.jobs.drift import analyse_drift
 from gearqa.model.diagnosis import Correction, RecordedCorrection
+from gearqa.model.drift import DriftReport
 from gearqa.symbols import PARAMETERS, Flank
 from gearqa.wording.numbers import fixed_text, um_text
+
+if TYPE_CHECKING:
+    from gearqa.jobs.stores import AnyStore
 
 OF_QUANTITY: Final = {
     "profile_slope": "profile_slope", "pressure_angle": "profile_slope", "helix_angle": "helix_slope",
@@ -24,14 +28,25 @@ LEARNED: Final = ("as intended", "smaller", "larger")
 """Verdicts from which a gain is taken."""
 
 
-def recorded_corrections(
+def recorded_in_folder(
     folder: Path, part: str | Path | None, columns: str | Path | None
 ) -> tuple[RecordedCorrection, ...]:
     """The last correction of each series of a folder; none where the gears show no course."""
     try:
-        report = analyse_drift(folder, part=part, columns=columns)
+        return _recorded(analyse_drift(folder, part=part, columns=columns))
     except EvaluationError:
         return ()
+
+
+def recorded_in_store(store: AnyStore, part_number: str) -> tuple[RecordedCorrection, ...]:
+    """The last correction of each series of a part in a history store; none where it holds no such gears."""
+    try:
+        return _recorded(analyse_drift(store=store, part_number=part_number))
+    except EvaluationError:
+        return ()
+
+
+def _recorded(report: DriftReport) -> tuple[RecordedCorrection, ...]:
     return tuple(
         RecordedCorrection(
             one.parameter, one.flank, one.grinder, last.words, last.intended, last.effect, last.low,

@@ -29,6 +29,12 @@ def command(
         int | None,
         typer.Option("--threads", metavar="N", help="Threads of the grinding wheel."),
     ] = None,
+    store: Annotated[
+        str | None,
+        typer.Option(
+            "--store", metavar="URL", help="History store whose recorded corrections give the gains."
+        ),
+    ] = None,
     json: JsonFile = None,
     html: HtmlFile = None,
     pdf: PdfFile = None,
@@ -52,7 +58,7 @@ def command(
 
     with Outputs() as outputs:
         result = diagnose(
-            folder, part=part, columns=columns, serial=serial, threads=threads,
+            folder, part=part, columns=columns, serial=serial, threads=threads, store=store,
             progress=JobProgress(quiet=quiet),
         )  # fmt: skip
         if json is not None:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from unit.diagnosis.made import gears, part, setup
 
 from gearqa.core.geometry import gear_geometry
 from gearqa.diagnosis.analysis import diagnose_gears
+from gearqa.jobs.archive import add_archive
+from gearqa.jobs.diagnose import diagnose
 from gearqa.jobs.recorded_corrections import with_gains
 from gearqa.model.diagnosis import Correction, RecordedCorrection
 from gearqa.model.measurement import SizeReading
@@ -67,3 +71,20 @@ def test_a_change_within_its_own_uncertainty_is_not_suggested():
     slopes = {one.flank for one in lot.corrections if one.quantity == "profile_slope"}
     assert slopes == {"right"}
     assert all(one.u is None or abs(one.change) > one.u for one in lot.corrections)
+
+
+def test_gains_are_learned_from_the_history_of_a_store(tmp_path):
+    """The sample history has a step of +1.5 um in the left profile slope, recorded as a correction."""
+    sample, store = Path(__file__).parents[3] / "sample_measurements/drift_history", tmp_path / "s.sqlite"
+    add_archive(sample, store=store)
+    later = tmp_path / "later"
+    shutil.copytree(sample, later, ignore=shutil.ignore_patterns("events.csv"))
+    last = ["R1405", "R1423", "R1440"]
+    assert diagnose(later, serial=last).recorded == ()
+    found = diagnose(later, serial=last, store=store)
+    (recorded,) = found.recorded
+    assert (recorded.parameter, recorded.flank, recorded.intended_um) == ("profile_slope", "left", 1.5)
+    assert recorded.low_um < 1.5 < recorded.high_um
+    gains = {(one.quantity, one.flank): one.gain for one in found.lot.corrections}
+    assert gains["profile_slope", "left"] == pytest.approx(recorded.effect_um / 1.5)
+    assert gains["profile_slope", "right"] is None
