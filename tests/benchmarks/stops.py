@@ -54,11 +54,14 @@ class Stop:
     faults: tuple[str, ...]
 
 
-def stops(folder: Path, count: int, dice: random.Random, longest: float = 3.0) -> Iterator[Stop]:
-    """Stop commands that write into `folder`/out, each after up to `longest` seconds."""
+def stops(folder: Path, count: int, dice: random.Random, names: list[str]) -> Iterator[Stop]:
+    """Stop commands that write into `folder`/out at any moment of the time that they take."""
     out = folder / "out"
+    took_whole = {}
     for _ in range(count):
-        name = dice.choice(list(COMMANDS))
+        name = dice.choice(names)
+        if name not in took_whole:
+            took_whole[name] = _whole(name, folder)
         number = dice.choice(list(STATUS))
         shutil.rmtree(out, ignore_errors=True)
         out.mkdir()
@@ -68,7 +71,7 @@ def stops(folder: Path, count: int, dice: random.Random, longest: float = 3.0) -
         )
         assert running.stdout is not None
         running.stdout.readline()
-        time.sleep(dice.uniform(0, longest))
+        time.sleep(dice.uniform(0, 1.1) * took_whole[name])
         before = _cpu(running.pid)
         began = time.monotonic()
         running.send_signal(number)
@@ -86,6 +89,18 @@ def stops(folder: Path, count: int, dice: random.Random, longest: float = 3.0) -
             left,
             tuple(_faults(name, number, running.returncode, out, told)),
         )
+
+
+def _whole(name: str, folder: Path) -> float:
+    """Seconds of a run that nobody stops."""
+    shutil.rmtree(folder / "out", ignore_errors=True)
+    (folder / "out").mkdir()
+    words = [sys.executable, "-m", "gearqa", *map(str, COMMANDS[name])]
+    began = time.monotonic()
+    done = subprocess.run(words, cwd=folder, capture_output=True, check=False, env=_environment())
+    if done.returncode not in (0, 1):
+        raise AssertionError(done.stderr.decode())
+    return time.monotonic() - began
 
 
 def _environment() -> dict[str, str]:
@@ -137,7 +152,7 @@ def main() -> None:
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         done = []
-        for one in stops(Path(name), asked.stops, random.Random(asked.seed)):
+        for one in stops(Path(name), asked.stops, random.Random(asked.seed), list(COMMANDS)):
             done.append(one)
             if one.left or one.faults:
                 print(one, flush=True)

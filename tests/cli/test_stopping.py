@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 import random
 import shutil
@@ -97,3 +98,17 @@ def test_a_signal_at_any_moment(tmp_path, number):
         assert names in ([], ["r.csv", "r.json"])
         assert out == ""
         assert "fault of gearqa" not in err
+
+
+def test_commands_leave_nothing_where_they_are_stopped(tmp_path):
+    """A sample of what tests/benchmarks/stops.py does to all commands."""
+    path = SAMPLES.parent / "tests" / "benchmarks" / "stops.py"
+    spec = importlib.util.spec_from_file_location("stops", path)
+    assert spec is not None
+    assert spec.loader is not None
+    script = importlib.util.module_from_spec(spec)
+    sys.modules["stops"] = script
+    spec.loader.exec_module(script)
+    for one in script.stops(tmp_path, 6, random.Random(), ["history add", "gauge"]):
+        assert (one.left, one.faults) == ((), ()), one
+        assert one.cpu_seconds < 1, one
