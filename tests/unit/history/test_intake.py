@@ -11,9 +11,10 @@ import pytest
 import sqlalchemy as sa
 from history_folders import made_folder
 
+from gearqa.diagnosis.followed import with_components
 from gearqa.errors import InputError, MeasurementFileError, StoreConflictError, StoreError
-from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.observations import observations_from_results
+from gearqa.evaluation.part_setup import setup_of
 from gearqa.history.events import drop_event, keep_event
 from gearqa.history.gear_rows import remove_gears
 from gearqa.history.intake import FolderToAdd, add_folders
@@ -62,7 +63,8 @@ def test_a_folder_is_kept_with_results_part_data_and_production(store, tmp_path)
         }
         part = part_of(connection, kept["A"][0].id)
     with read_folder(folder) as inspection:
-        fresh = {gear.serial: gear for gear in evaluate(inspection, inspection.part)}
+        graded = with_components(inspection, setup_of(inspection.part))
+        fresh = {gear.serial: gear for _, gear in graded}
         assert part == inspection.part
     assert {serial: result for serial, (_, result) in kept.items()} == fresh
     gear = kept["B"][0]
@@ -239,13 +241,10 @@ def test_removed_gears_count_no_longer_and_may_come_again(store, tmp_path):
 def test_observations_of_the_store_are_those_of_the_results(store):
     (report,) = add(store, SAMPLES / "ring_conforming")
     with read_folder(SAMPLES / "ring_conforming") as inspection:
-        fresh = list(
-            observations_from_results(
-                evaluate(inspection, inspection.part), inspection.part, simulated=inspection.simulated
-            )
-        )
+        graded = (gear for _, gear in with_components(inspection, setup_of(inspection.part)))
+        fresh = list(observations_from_results(graded, inspection.part, simulated=inspection.simulated))
     kept = list(load_observations(store))
-    assert report.gears * 14 >= len(kept) > report.gears
+    assert report.gears * 25 >= len(kept) > report.gears
     assert sorted(kept, key=repr) == sorted(fresh, key=repr)
     last = {o.serial for o in load_observations(store, last_gears=2)}
     made = sorted({(o.finished_at, o.serial) for o in fresh})

@@ -10,9 +10,9 @@ import pytest
 from history_folders import made_folder
 from inspection_folder import PART
 
+from gearqa.diagnosis.followed import with_components
 from gearqa.errors import EvaluationError, PartFileError, StoreConflictError, StoreError
 from gearqa.evaluation.criteria import criteria_of
-from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.part_setup import setup_of
 from gearqa.evaluation.rejudge import judged_anew, why_raw_data
 from gearqa.history.intake import FolderToAdd, add_folders
@@ -38,7 +38,7 @@ def results(store, **chosen):
 
 def graded(folder, part):
     with read_folder(folder, part=part) as inspection:
-        return {gear.serial: gear for gear in evaluate(inspection, part)}
+        return {gear.serial: gear for _, gear in with_components(inspection, setup_of(part))}
 
 
 def part_with(part, /, **tables):
@@ -51,7 +51,8 @@ def part_with(part, /, **tables):
 @pytest.fixture(scope="module")
 def ring():
     with read_folder(RING) as inspection:
-        return inspection.part, list(evaluate(inspection, inspection.part))
+        graded = with_components(inspection, setup_of(inspection.part))
+        return inspection.part, [gear for _, gear in graded]
 
 
 @pytest.mark.parametrize(
