@@ -17,9 +17,9 @@ from gearqa.history.queries import (
     PORTION,
     PRODUCTION_ORDER,
     Selection,
+    graded_in,
     select_audit,
     select_events,
-    select_gears,
     select_intakes,
     select_parts,
     select_references,
@@ -31,6 +31,7 @@ from gearqa.model.measurement import InputFile
 from gearqa.model.store_reports import (
     AuditEntry,
     ExportedStore,
+    ListedGear,
     ListedStore,
     ShownStore,
     StoredDocument,
@@ -72,9 +73,8 @@ def write_history_json(stream: BinaryIO, store: HistoryStore, report: Report, wh
         whole = counted(StoredDocument(gear, digests, result) for gear, result, digests in found)
         made: ListedStore | ShownStore | ExportedStore
         if report == "list":
-            made = ListedStore(
-                report, **head, gears=counted(select_gears(connection, which)), **_events(connection, which)
-            )
+            short = counted(ListedGear(gear, graded_in(result)) for gear, result, _ in found)
+            made = ListedStore(report, **head, gears=short, **_events(connection, which))
         elif report == "show":
             made = ShownStore(report, **head, gears=whole, audit=_audit(connection, which))
         else:

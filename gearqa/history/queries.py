@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
 from difflib import get_close_matches
@@ -147,10 +147,13 @@ def graded_as(connection: Connection, gears: Sequence[StoredGear]) -> dict[int, 
     for start in range(0, len(wanted), PORTION):
         query = sa.select(GEAR.c.id, GEAR.c.result).where(GEAR.c.id.in_(wanted[start : start + PORTION]))
         for row in connection.execute(query):
-            document = unpacked(row.result)
-            label = document.get("measurement", FIRST_MEASUREMENT)
-            found[row.id] = GradedAs(label, document.get("state"))
+            found[row.id] = graded_in(unpacked(row.result))
     return found
+
+
+def graded_in(document: Mapping[str, Any]) -> GradedAs:
+    """Label and state of a stored JSON result."""
+    return GradedAs(document.get("measurement", FIRST_MEASUREMENT), document.get("state"))
 
 
 def result_of(document: dict[str, Any]) -> GearResult:

@@ -12,6 +12,7 @@ from gearqa.model.history import (
     Acknowledgement,
     CheckReport,
     FrozenReference,
+    GradedAs,
     RegradeReport,
     StoredEvent,
     StoredGear,
@@ -35,6 +36,14 @@ class StoredInput:
 
     folder: str
     file: InputFile
+
+
+@dataclass(frozen=True, slots=True)
+class ListedGear:
+    """A gear in short."""
+
+    gear: StoredGear
+    graded: GradedAs
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +118,7 @@ class ListedStore:
     store: StorePlace
     simulated: Simulated
     inputs: Iterable[StoredInput]
-    gears: Iterable[StoredGear]
+    gears: Iterable[ListedGear]
     events: Iterable[StoredEvent]
     references: Iterable[FrozenReference]
     acknowledgements: Iterable[Acknowledgement]

@@ -2,22 +2,34 @@
 
 from __future__ import annotations
 
+import io
+import json
 from pathlib import Path
 
+import jsonschema
 import pytest
 from history_folders import made_folder
 
 from gearqa.errors import StoreConflictError
+from gearqa.history.documents import write_history_json
 from gearqa.history.intake import FolderToAdd, add_folders
 from gearqa.history.new_grading import NewGrading
 from gearqa.history.observations import load_observations
 from gearqa.history.queries import Selection, select_gears
 from gearqa.history.regrading import regrade
+from gearqa.history.store import HistoryStore
 from gearqa.jobs.drift_gears import Asked, gears_of_folders
 from gearqa.jobs.history import list_history
 from gearqa.jobs.progress import UNSEEN
 from gearqa.report.blocks.document import Table
 from gearqa.report.history.screen import gear_list_blocks
+from gearqa.results.history_json import history_json_schema
+
+
+def listed_json(store: HistoryStore):
+    stream = io.BytesIO()
+    write_history_json(stream, store, "list", Selection())
+    return json.loads(stream.getvalue())
 
 
 def two_measurements(folder: Path, *, timed: bool = True) -> Path:
@@ -83,3 +95,8 @@ def test_the_list_shows_measurements_by_their_labels_and_what_is_not_proven(stor
     at = [column.title for column in table.columns].index("drawing")
     shown = {row[0]: row[at].text for row in table.rows}
     assert shown == {"A": "not proven", "A (again)": "does not conform"}
+
+    document = listed_json(store)
+    told = {gear["measurement"]: gear["conformity_state"] for gear in document["gears"]}
+    assert told == {"1": "not proven", "again": "does not conform"}
+    jsonschema.validate(document, history_json_schema(), cls=jsonschema.Draft202012Validator)
