@@ -16,6 +16,7 @@ from gearqa.history.sql_tables import FIGURE, GEAR, INTAKE, PART
 from gearqa.history.store import HistoryStore
 from gearqa.history.stored_texts import loads, stored_time, unpacked
 from gearqa.model.drift import DRIFT_PARAMETERS, Observation
+from gearqa.model.editions import ISO_1328_1_2013
 from gearqa.model.history import FrozenReference
 from gearqa.model.measurement import GrinderEvent, InputFile
 from gearqa.symbols import FLANKS, Flank
@@ -176,7 +177,10 @@ def load_standards(store: HistoryStore, *, part_number: str | None = None) -> tu
     which = [] if part_number is None else [PART.c.number == part_number]
     query = sa.select(PART.c.content).where(*which).order_by(PART.c.id)
     with store.reading() as connection:
-        named = [loads(content)["tolerance"]["standard"] for (content,) in connection.execute(query)]
+        named = [
+            loads(content)["tolerance"].get("standard", ISO_1328_1_2013)
+            for (content,) in connection.execute(query)
+        ]
     return tuple(dict.fromkeys(named))
 
 

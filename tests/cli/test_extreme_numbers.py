@@ -52,7 +52,7 @@ LINES = {
 }
 """A line of every command that it can do; what is not named here is `history NAME --store st.db`."""
 MORE = {
-    "--workers": ["--recursive"],
+    "history add --workers": ["--recursive"],
     "--catalogue-shift": ["--limits-of", "span", "--lower", "23", "--upper", "23.1"],
     "--lower": ["--limits-of", "allowance"],
     "--upper": ["--limits-of", "thickness"],
@@ -118,7 +118,8 @@ def run(shop, tmp_path, monkeypatch, capsys):
         option = param.opts[0]
         line = LINES.get(name, f"{name} {STORE}").split()
         if param.param_type_name == "option":
-            line += [*MORE.get(option, []), option, word] if word != " 3" else [f"{option}={word}"]
+            more = MORE.get(option, MORE.get(f"{name} {option}", []))
+            line += [*more, option, word] if word != " 3" else [f"{option}={word}"]
         else:
             line = [*name.split(), "--", word]
         began = time.process_time()
