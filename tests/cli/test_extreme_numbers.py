@@ -53,6 +53,7 @@ LINES = {
 """A line of every command that it can do; what is not named here is `history NAME --store st.db`."""
 MORE = {
     "history add --workers": ["--recursive"],
+    "grade --workers": ["--sheet-folder", "sheets"],
     "--catalogue-shift": ["--limits-of", "span", "--lower", "23", "--upper", "23.1"],
     "--lower": ["--limits-of", "allowance"],
     "--upper": ["--limits-of", "thickness"],
