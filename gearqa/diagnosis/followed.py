@@ -16,7 +16,7 @@ from gearqa.arrays import Array, IntArray
 from gearqa.diagnosis import effects as made
 from gearqa.diagnosis.decomposition import MOST_LOBES
 from gearqa.diagnosis.effects import Effect
-from gearqa.diagnosis.observations import Layout
+from gearqa.diagnosis.observations import Layout, by_flank
 from gearqa.errors import NoticeCode
 from gearqa.evaluation.evaluate import evaluate_with
 from gearqa.evaluation.gaps import DOUBTS
@@ -48,6 +48,8 @@ def with_components(
 class _Plan:
     """What is the same for all gears that were looked at in the same places."""
 
+    together: Array
+    """Slopes of the traces to what the fit sees of them. shape (traces, traces)"""
     functions: Array
     """Readings to amplitudes. shape (amplitudes, n)"""
     places: tuple[tuple[Effect, slice], ...]
@@ -77,7 +79,7 @@ def _components(
     plan = plans[key]
     if plan is None:
         return ()
-    slopes = np.array([one.slope_full_um for one in result.traces])
+    slopes = plan.together @ np.array([one.slope_full_um for one in result.traces])
     return tuple(_figures(plan, np.concatenate([slopes, *(pitch if both else [balls])])))
 
 
@@ -139,7 +141,7 @@ def _plan(
         ramps = ramps - X @ (functions @ ramps)
         per_um = np.linalg.norm(ramps, axis=0)
         ramps = ramps / per_um
-    return _Plan(functions, tuple(places), ramps, per_um)
+    return _Plan(by_flank(looked_at)[0], functions, tuple(places), ramps, per_um)
 
 
 def _as_balls_see_it(lobes: Effect) -> Effect:

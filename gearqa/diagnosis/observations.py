@@ -57,7 +57,7 @@ class Layout:
         """Number of the group of each observation."""
         of_traces = [
             GROUPS.index(f"{trace.kind}_slope{'_along' if along else ''}") + np.arange(3, dtype=np.int64)
-            for trace, along in zip(self.traces, _by_flank(self.traces)[1], strict=True)
+            for trace, along in zip(self.traces, by_flank(self.traces)[1], strict=True)
         ]
         of_pitch = [np.full(len(teeth), PITCH, dtype=np.int64) for _, teeth in self.pitch]
         return np.concatenate(
@@ -92,7 +92,7 @@ class Layout:
             for row, effect in zip(rows, effects, strict=True):
                 row.append(figures @ effect.columns(at).T)
         empty = np.zeros((0, 0))
-        together = _by_flank(self.traces)[0]
+        together = by_flank(self.traces)[0]
         return [
             np.tensordot(together, np.stack(row), axes=1).reshape(3 * len(row), -1)
             if row
@@ -154,7 +154,7 @@ def observe(gear: GearMeasurement, setup: PartSetup) -> tuple[Layout, Array]:
     values = [np.zeros(0)]
     if traces:
         figures = np.stack([_figures_of(trace, setup) for trace in traces])
-        values = [(_by_flank(traces)[0] @ figures).ravel()]
+        values = [(by_flank(traces)[0] @ figures).ravel()]
     values += [gear.pitch[flank].index_um[teeth] for flank, teeth in pitch]
     g = setup.geometry
     whole = [gear.pitch[flank].index_um for flank, teeth in pitch if len(teeth) == g.z]
@@ -165,7 +165,7 @@ def observe(gear: GearMeasurement, setup: PartSetup) -> tuple[Layout, Array]:
     return Layout(setup, traces, tuple(pitch), spaces, less_pitch), np.concatenate(values)
 
 
-def _by_flank(traces: Sequence[Trace]) -> tuple[Array, list[bool]]:
+def by_flank(traces: Sequence[Trace]) -> tuple[Array, list[bool]]:
     """Makes of traces of one kind on one flank of a tooth their mean and, as orthonormal differences, what
     they differ by; and which of the two each one then is. shape (traces, traces)"""
     together, along = np.eye(len(traces)), [False] * len(traces)

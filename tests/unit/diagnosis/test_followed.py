@@ -28,9 +28,10 @@ def followed(made, drawing):
 
 
 @pytest.mark.parametrize(("kind", "beta", "hand"), GEARS)
-def test_what_was_put_in_is_followed(kind, beta, hand):
+@pytest.mark.parametrize("places", [{}, {"profile_face_positions_mm": [4.0, 16.0, 28.0]}])
+def test_what_was_put_in_is_followed(kind, beta, hand, places):
     drawing = part(kind, beta, hand)
-    (found,) = followed(gears(drawing, noise=0.3, **ERRORS), drawing)
+    (found,) = followed(gears(drawing, noise=0.3, measuring=places, **ERRORS), drawing)
     assert found["eccentricity_0_deg", None] == pytest.approx(8 * math.cos(math.radians(30)), abs=0.2)
     assert found["eccentricity_90_deg", None] == pytest.approx(8 * math.sin(math.radians(30)), abs=0.2)
     assert found["runout_order_1", None] == pytest.approx(8, abs=0.2)
