@@ -13,6 +13,10 @@ INPUTS: Final[dict[str, tuple[str, str]]] = {
         "Rows and cells cannot be told apart: an open quote, or no separator that fits.",
         "Look at the line named; gearqa columns FILE shows how the file is read.",
     ),
+    "unreadable_parquet": (
+        "The Parquet file is damaged, cut off or of another kind than its name says.",
+        "Write it anew, or give the table as CSV.",
+    ),
     "empty_table": (
         "The table has a header and no row, or nothing at all.",
         "Remove the file, or leave it out with ignore in part.toml.",
