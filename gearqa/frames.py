@@ -25,7 +25,7 @@ GRADED_FIELDS = (
 )  # fmt: skip
 PARAMETER_FIELDS = (
     "serial", "measurement", "parameter", "symbol", "flank", *GRADED_FIELDS, "lower_limit_um",
-    "upper_limit_um", "mean_um",
+    "upper_limit_um", "mean_um", "standard",
 )  # fmt: skip
 INTEGERS = ("class", "required_class", "tooth", "points", "near_limit")
 ANSWERS = ("conforms", "master_quality", "beyond")
@@ -33,6 +33,11 @@ ANSWERS = ("conforms", "master_quality", "beyond")
 
 def _gears(result: GradeResult | Iterable[GearResult]) -> Iterable[GearResult]:
     return result.gears if isinstance(result, GradeResult) else result
+
+
+def _standard(result: GradeResult | Iterable[GearResult]) -> str | None:
+    """Tolerance system of the classes; gears alone do not know it."""
+    return result.header.standard if isinstance(result, GradeResult) else None
 
 
 def _frame(rows: Iterable[tuple[Any, ...]], fields: Iterable[str]) -> pd.DataFrame:
@@ -50,14 +55,16 @@ def _frame(rows: Iterable[tuple[Any, ...]], fields: Iterable[str]) -> pd.DataFra
 
 
 def gears_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
-    """One row a gear: class, conformity, master quality.
+    """One row a gear: class and the tolerance system it belongs to, conformity, master quality.
 
     Parameters
     ----------
     result : GradeResult or iterable of GearResult
-        What `gearqa.grade` or `gearqa.evaluation.evaluate` returned.
+        What `gearqa.grade` or `gearqa.evaluation.evaluate` returned; gears alone do not know the system.
     """
-    return _frame(map(attrgetter(*GEAR_FIELDS), _gears(result)), GEAR_FIELDS)
+    values, standard = attrgetter(*GEAR_FIELDS), _standard(result)
+    rows = ((*values(gear), standard) for gear in _gears(result))
+    return _frame(rows, (*GEAR_FIELDS, "standard"))
 
 
 def parameters_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
@@ -68,7 +75,8 @@ def parameters_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame
     result : GradeResult or iterable of GearResult
         What `gearqa.grade` or `gearqa.evaluation.evaluate` returned.
     """
-    return _frame(_parameter_rows(_gears(result)), PARAMETER_FIELDS)
+    standard = _standard(result)
+    return _frame(((*row, standard) for row in _parameter_rows(_gears(result))), PARAMETER_FIELDS)
 
 
 def write_parquet(frame: pd.DataFrame, path: str | Path, *, simulated: bool) -> None:

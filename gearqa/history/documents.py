@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, BinaryIO, Literal, TypeVar
 
 import sqlalchemy as sa
@@ -24,6 +24,7 @@ from gearqa.history.queries import (
     select_parts,
     select_references,
     select_results,
+    standards_of_parts,
 )
 from gearqa.history.sql_tables import FIGURE, GEAR, HEAD, INTAKE, PART
 from gearqa.history.store import HistoryStore
@@ -114,7 +115,8 @@ def write_history_csv(stream: BinaryIO, store: HistoryStore, which: Selection) -
     writer = csv.writer(text, lineterminator="\n")
     with store.reading() as connection:
         text.write(f"{result_mark(_any_simulated(connection, which))}\n")
-        writer.writerow(column.name for column in query.selected_columns[1:])
+        counter.standards = standards_of_parts(connection)
+        writer.writerow([*(column.name for column in query.selected_columns[2:]), "standard"])
         with connection.execute(query.execution_options(yield_per=20 * PORTION)) as rows:
             for values in counter.over(rows):
                 writer.writerow(map(cell, values))
@@ -129,8 +131,10 @@ def write_history_csv(stream: BinaryIO, store: HistoryStore, which: Selection) -
 def write_history_parquet(stream: BinaryIO, store: HistoryStore, which: Selection) -> int:
     """Write the same key figures as a Parquet table; return how many gears there are."""
     query, counter = _figures(which), _GearCounter()
-    columns = {column.name: _cell_type(column.type) for column in query.selected_columns[1:]}
+    columns = {column.name: _cell_type(column.type) for column in query.selected_columns[2:]}
+    columns["standard"] = "text"
     with store.reading() as connection:
+        counter.standards = standards_of_parts(connection)
         mark = result_mark(_any_simulated(connection, which))
         with connection.execute(query.execution_options(yield_per=20 * PORTION)) as rows:
             cells = ([None if value == "" else value for value in values] for values in counter.over(rows))
@@ -148,23 +152,25 @@ def _cell_type(kind: sa.types.TypeEngine[Any]) -> CellType:
 
 @dataclass(slots=True)
 class _GearCounter:
-    """Counts the gears that pass by, row after row."""
+    """Counts the gears that pass by, row after row, and names the tolerance system of each."""
 
     gears: int = 0
+    standards: dict[int, str] = field(default_factory=dict)
+    """By number of the part data."""
 
     def over(self, rows: Iterable[Any]) -> Iterator[list[Any]]:
-        """The rows without the number of their gear."""
+        """The rows without the numbers of their gear and part data, with the system at their end."""
         last = None
-        for number, *values in rows:
+        for number, part, *values in rows:
             self.gears += number != last
             last = number
-            yield values
+            yield [*values, self.standards[part]]
 
 
 def _figures(which: Selection) -> sa.Select[Any]:
     return (
         sa.select(
-            GEAR.c.id, GEAR.c.part_number, PART.c.revision, GEAR.c.serial, GEAR.c.measured_at,
+            GEAR.c.id, GEAR.c.part_id, GEAR.c.part_number, PART.c.revision, GEAR.c.serial, GEAR.c.measured_at,
             GEAR.c.finished_at, GEAR.c.grinder, GEAR.c.wheel, GEAR.c.dress, GEAR.c.parts_since_dress,
             GEAR.c.simulated, FIGURE.c.parameter, FIGURE.c.flank, FIGURE.c.value_um, FIGURE.c.mean_um,
             FIGURE.c.min_um, FIGURE.c.max_um, FIGURE.c.limit_low_um.label("lower_limit_um"),

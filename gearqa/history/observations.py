@@ -11,12 +11,17 @@ from typing import Any
 import sqlalchemy as sa
 
 from gearqa.evaluation.observations import UNKNOWN_GRINDER
-from gearqa.history.queries import PORTION, Selection, select_events, select_references
+from gearqa.history.queries import (
+    PORTION,
+    Selection,
+    select_events,
+    select_references,
+    standards_of_parts,
+)
 from gearqa.history.sql_tables import FIGURE, GEAR, INTAKE, PART
 from gearqa.history.store import HistoryStore
 from gearqa.history.stored_texts import loads, stored_time, unpacked
 from gearqa.model.drift import DRIFT_PARAMETERS, Observation
-from gearqa.model.editions import ISO_1328_1_2013
 from gearqa.model.history import FrozenReference
 from gearqa.model.measurement import GrinderEvent, InputFile
 from gearqa.symbols import FLANKS, Flank
@@ -174,14 +179,8 @@ def load_parts_per_dress(store: HistoryStore, *, part_number: str | None = None)
 
 def load_standards(store: HistoryStore, *, part_number: str | None = None) -> tuple[str, ...]:
     """Tolerance systems of the part data, each once, as they first came."""
-    which = [] if part_number is None else [PART.c.number == part_number]
-    query = sa.select(PART.c.content).where(*which).order_by(PART.c.id)
     with store.reading() as connection:
-        named = [
-            loads(content)["tolerance"].get("standard", ISO_1328_1_2013)
-            for (content,) in connection.execute(query)
-        ]
-    return tuple(dict.fromkeys(named))
+        return tuple(dict.fromkeys(standards_of_parts(connection, part_number).values()))
 
 
 def load_unproduced(store: HistoryStore, *, part_number: str | None = None) -> list[str]:

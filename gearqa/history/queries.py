@@ -156,6 +156,24 @@ def graded_in(document: Mapping[str, Any]) -> GradedAs:
     return GradedAs(document.get("measurement", FIRST_MEASUREMENT), document.get("state"))
 
 
+def standards_of_parts(connection: Connection, part_number: str | None = None) -> dict[int, str]:
+    """Tolerance system by number of the part data, as they first came."""
+    query = sa.select(PART.c.id, PART.c.content).order_by(PART.c.id)
+    if part_number is not None:
+        query = query.where(PART.c.number == part_number)
+    rows = connection.execute(query)
+    return {row.id: part_from_text(row.content).tolerance.standard for row in rows}
+
+
+def standards_of(connection: Connection, which: Selection) -> dict[int, str]:
+    """Tolerance system of the chosen gears by row number; empty where all have one."""
+    named = standards_of_parts(connection, which.part_number)
+    if len(set(named.values())) < 2:
+        return {}
+    query = sa.select(GEAR.c.id, GEAR.c.part_id).where(*which.conditions())
+    return {row.id: named[row.part_id] for row in connection.execute(query)}
+
+
 def result_of(document: dict[str, Any]) -> GearResult:
     """The result model of a stored JSON result."""
     return read(GearResult, document)

@@ -15,6 +15,7 @@ from typing import Final
 from gearqa.errors import GearqaError, Notice, StoreConflictError, StoreError
 from gearqa.history.folder_scan import Settling, Signature, inspection_folders
 from gearqa.history.intake import FolderToAdd, add_prepared, prepare
+from gearqa.history.observations import load_standards
 from gearqa.history.passing import Item
 from gearqa.history.store import HistoryStore
 from gearqa.model.history import IntakeReport, WatchedIntake, WatchedProblem, WatchSignal, WatchStatus
@@ -94,6 +95,7 @@ class FolderWatch:
     _not_before: dict[Path, float] = field(default_factory=dict)
     _added: int = 0
     _stored: int = 0
+    _standards: tuple[str, ...] = ()
     _simulated: bool = False
     _gone: bool = False
 
@@ -106,7 +108,7 @@ class FolderWatch:
 
     def run(self) -> WatchStatus:
         """Watch until stopped (or, with `once`, until nothing is left to do)."""
-        self._stored = self.store.gear_count()
+        self._count()
         self._report()
         next_scan = 0.0
         waiting: tuple[Path, ...] = ()
@@ -124,6 +126,11 @@ class FolderWatch:
                 waiting = self._settling.waiting
                 self._report()
         return self._report(running=False)
+
+    def _count(self) -> None:
+        """What the store holds now."""
+        self._stored = self.store.gear_count()
+        self._standards = load_standards(self.store)
 
     def _nothing_left(self) -> bool:
         """Whether every folder was dealt with, or cannot be now."""
@@ -145,6 +152,7 @@ class FolderWatch:
             signals=tuple(self._signals),
             notices=tuple(self._notices),
             simulated=self._simulated,
+            standards=self._standards,
         )
         self.on_status(status)
         return status
@@ -232,7 +240,7 @@ class FolderWatch:
     def _taken_in(self, report: IntakeReport) -> None:
         self._simulated = self._simulated or report.simulated
         self._added += report.added + report.replaced
-        self._stored = self.store.gear_count()
+        self._count()
         if report.added or report.replaced or report.events:
             self._intakes.appendleft(WatchedIntake(_now(), report))
             self._report()

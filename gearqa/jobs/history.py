@@ -24,6 +24,7 @@ from gearqa.history.queries import (
     select_gears,
     select_references,
     select_results,
+    standards_of,
 )
 from gearqa.history.references import freeze_period, period_of_dresses, release_period
 from gearqa.history.store import HistoryStore
@@ -162,6 +163,7 @@ def list_history(
             tuple(select_references(connection, part_number=part_number, grinder=grinder)),
             tuple(select_acknowledgements(connection, part_number=part_number, grinder=grinder)),
             graded_as(connection, gears),
+            standards_of(connection, which),
         )
 
 

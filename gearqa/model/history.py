@@ -118,6 +118,8 @@ class HistoryList:
     """Signals that somebody has seen; what was taken back is left out."""
     graded: Mapping[int, GradedAs] = field(default_factory=dict)
     """By number of the row: of gears that are left open, or stand in the list more than once."""
+    standards: Mapping[int, str] = field(default_factory=dict)
+    """Tolerance system of each class by number of the row; empty where the store has one only."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,3 +317,5 @@ class WatchStatus:
     """The last ones, newest first."""
     notices: tuple[Notice, ...]
     simulated: bool
+    standards: tuple[str, ...] = ()
+    """Tolerance systems of the drawings in the store."""

@@ -34,8 +34,8 @@ GEAR_COLUMNS = (
 FLANK_COLUMNS = (*GEAR_COLUMNS, "min_um", "max_um", "mean_um", "spread_um")
 TRACE_FIELDS = names_of(TraceResult, "hand")
 COLUMNS: dict[RowKind, tuple[str, ...]] = {
-    "gear": GEAR_COLUMNS,
-    "flank": FLANK_COLUMNS,
+    "gear": (*GEAR_COLUMNS, "standard"),
+    "flank": (*FLANK_COLUMNS, "standard"),
     "trace": ("serial", "measurement", *TRACE_FIELDS),
 }
 _judged = attrgetter(*JUDGED)
@@ -182,11 +182,14 @@ class GradeCsvWriter:
         self._rows = ROWS[rows]
         self._columns = COLUMNS[rows]
         self._comma = style == "semicolon"
+        self._standard: tuple[str, ...] = ()
         self._text = io.StringIO(newline="")
         self._csv = csv.writer(self._text, delimiter=";" if self._comma else ",", lineterminator="\n")
 
     def begin(self, header: GradeHeader) -> None:
         """Write the mark and the column names."""
+        if "standard" in self._columns:
+            self._standard = (header.standard,)
         if self._comma:
             self._stream.write(b"\xef\xbb\xbf")
         self._stream.write(f"{result_mark(header.simulated)}\n".encode())
@@ -194,7 +197,8 @@ class GradeCsvWriter:
 
     def gear(self, gear: GearResult) -> None:
         """Write the rows of one gear."""
-        self._write([cell(value, self._comma) for value in row] for row in self._rows(gear))
+        rows = ((*row, *self._standard) for row in self._rows(gear))
+        self._write([cell(value, self._comma) for value in row] for row in rows)
 
     def end(self, lot: LotSummary) -> None:
         """Nothing follows the rows."""

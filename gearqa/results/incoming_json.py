@@ -40,4 +40,6 @@ INCOMING: Final = ResultDocument(
 
 def incoming_csv(result: IncomingResult, style: Style = "comma") -> bytes:
     """One row a reported value."""
-    return csv_table(names_of(ComparedValue), result.rows, simulated=result.simulated, style=style)
+    columns = (*(f"{name}=0.{name}" for name in names_of(ComparedValue)), "standard=1.standard")
+    rows = ((row, result) for row in result.rows)
+    return csv_table(columns, rows, simulated=result.simulated, style=style)

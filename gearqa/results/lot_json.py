@@ -18,14 +18,14 @@ COLUMNS: Final = (
     "lower_limit_um=1.lower_limit_um", "upper_limit_um=1.upper_limit_um", "u_um=1.u_um",
     "probability_of_conformity=1.probability_of_conformity", "state=1.state", "counts_as=1.counts_as",
     "class_indicated=1.class_indicated", "class_proven=1.class_proven", "gear_state=0.state",
-    "gear_master_quality=0.master_quality",
+    "gear_master_quality=0.master_quality", "standard=2.standard",
 )  # fmt: skip
-"""Of a gear and one of its values."""
+"""Of a gear, one of its values, and the whole result."""
 
 
 def lot_csv(result: LotResult, style: Style = "comma") -> bytes:
     """One row a gear, parameter and flank."""
-    rows = ((gear, value) for gear in result.gears for value in gear.with_size)
+    rows = ((gear, value, result) for gear in result.gears for value in gear.with_size)
     return csv_table(COLUMNS, rows, simulated=result.simulated, style=style)
 
 

@@ -117,6 +117,22 @@ def test_list_as_a_table_and_as_json(capsys, where, tmp_path):
     assert "found 'yesterday', expected a time" in err
 
 
+def test_drift_from_a_store_whose_drawing_names_no_system(capsys, where, tmp_path):
+    history(capsys, "add", made_folder(tmp_path / "lot", [f"G{n:02d}" for n in range(12)]))
+    app.run(["drift"])
+    out, err = capsys.readouterr()
+    assert "Classes and their limits: ISO 1328-1:2013." in out, err
+
+
+def test_a_list_of_several_systems_names_that_of_each_gear(capsys, where):
+    history(capsys, "add", SAMPLES / "ring_master")
+    assert "ISO 1328" not in history(capsys, "list")[1]
+    older = SAMPLES / "drawings/iso_1328_1_1995.toml"
+    history(capsys, "add", SAMPLES / "ring_conforming", "--part", older)
+    _, out, _ = history(capsys, "list")
+    assert out.count("ISO 1328-1:2013") == out.count("ISO 1328-1:1995") == 12
+
+
 def test_a_long_list_shows_the_last_gears(capsys, where, tmp_path):
     history(capsys, "add", made_folder(tmp_path / "lot", [f"G{n:02d}" for n in range(60)]))
     _, out, _ = history(capsys, "list")
@@ -279,6 +295,7 @@ def test_export_as_json_and_csv(capsys, where, tmp_path):
     rows = {(row["parameter"], row["flank"]): row for row in csv.DictReader(lines)}
     assert rows["single_pitch", "left"]["value_um"] == "4.0"
     assert rows["single_pitch", "left"]["upper_limit_um"] == "8.0"
+    assert rows["single_pitch", "left"]["standard"] == "ISO 1328-1:2013"
     assert history(capsys, "export")[0] == 2
     status, _, err = history(capsys, "export", "--json", where)
     assert status == 2

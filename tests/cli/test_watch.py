@@ -47,6 +47,7 @@ def test_once_takes_in_what_is_there(capsys, place, tmp_path):
     assert "Last 2 gears in production order" in text
     assert "<svg" in text
     assert "Geometry only" in text
+    assert "ISO 1328-1:2013" in text
     status, err = watch(capsys, place, "--once", "--quiet")
     assert status == 0
     assert "added" not in err

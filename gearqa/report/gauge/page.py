@@ -39,5 +39,5 @@ def gauge_document(result: GaugeResult) -> doc.Document:
     sections.append(doc.Section("", (inputs_table(result.inputs), doc.Cautions(CAUTIONS), signature)))
     name = title(result)
     sheet = doc.Sheet(name, tuple(sections), id="gauge")
-    foot = " · ".join(filter(None, (f"gearqa {__version__}", result.standard)))
+    foot = f"gearqa {__version__}"
     return doc.Document(name, name, foot, (sheet,), simulated=result.simulated, keywords=("gauge study",))

@@ -41,7 +41,8 @@ def title(result: GaugeResult) -> str:
     if result.part is None:
         return f"Gauge study with {kind}"
     part = " ".join(filter(None, (result.part["number"], result.part["revision"])))
-    return f"Gauge study with {kind}, part {part}"
+    by = f", tolerances by {result.standard}" if result.standard else ""
+    return f"Gauge study with {kind}, part {part}{by}"
 
 
 def verdict(result: GaugeResult) -> doc.Verdict:

@@ -97,6 +97,7 @@ def _facts(status: WatchStatus) -> Block:
             ("State", state),
             ("As of", time_text(status.at)),
             ("History store", f"{status.store}, {count_text(status.gears_in_store, 'gear')}"),
+            *([("Standard", ", ".join(status.standards))] if status.standards else []),
             ("Added", count_text(status.gears_added, "gear")),
             ("Last", "nothing yet" if last is None else f"{last.report.folder}, {time_text(last.at)}"),
         )

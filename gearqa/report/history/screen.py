@@ -37,6 +37,7 @@ def _gears_table(found: HistoryList, *, wide: bool) -> Table:
     """Gears, one a row; the last ones made where there are many."""
     gears = found.gears
     many_parts = len({gear.part_number for gear in gears}) > 1
+    many_systems = len({found.standards.get(gear.id) for gear in gears}) > 1
     many_states = len({gear.state for gear in gears}) > 1
     columns = [
         Column("gear", "left"),
@@ -44,6 +45,7 @@ def _gears_table(found: HistoryList, *, wide: bool) -> Table:
         Column("made", "left"),
         *([Column("grinder", "left"), Column("dress", "left"), Column("part of dress")] if wide else []),
         Column("class"),
+        *([Column("class by", "left")] if many_systems else []),
         Column("drawing", "left"),
         Column("master quality", "left"),
         *([Column("state", "left")] if many_states else []),
@@ -55,6 +57,7 @@ def _gears_table(found: HistoryList, *, wide: bool) -> Table:
             time_text(gear.finished_at),
             *([gear.grinder or DASH, gear.dress or DASH, _number(gear.parts_since_dress)] if wide else []),
             class_text(gear.class_, gear.beyond, complete=gear.class_complete),
+            *([found.standards.get(gear.id, DASH)] if many_systems else []),
             conformity_cell(gear.conforms, _state(found.graded.get(gear.id))),
             master_quality_cell(gear.master_quality),
             *([gear.state] if many_states else []),

@@ -37,6 +37,8 @@ def deliveries_table(review: SupplierReview, *, wide: bool) -> doc.Table:
         (doc.Column("found", "left", weight=1.0), lambda one: found_text(one.delivery.check) or DASH),
     ]
     notes = ["Gears: measured by us of those reported. To measure: what the deliveries before asked for."]
+    systems = dict.fromkeys(one.delivery.check.standard for one in review.deliveries)
+    notes.append(f"Classes of the drawing: {', '.join(systems)}.")
     if len(shown) < len(review.deliveries):
         notes.append(f"The last {len(shown)} of {len(review.deliveries)} deliveries; all of them: --json.")
     return doc.Table.by_column("Deliveries", columns, shown, notes)

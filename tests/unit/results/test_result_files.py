@@ -162,4 +162,18 @@ def test_frames(faults):
     assert one[one["flank"] == "left"]["value_um"].item() == expected
     assert len(traces) == sum(len(gear.traces) for gear in faults.gears)
     assert len(gearqa.frames.gears_frame(iter(faults.gears[:2]))) == 2
+
+
+def test_classes_stand_with_their_system():
+    drawing = SAMPLES / "drawings/din_3962_1978.toml"
+    with gearqa.read_folder(SAMPLES / "ring_conforming", part=drawing) as inspection:
+        result = gearqa.grade(inspection)
+    frames = gearqa.frames.gears_frame(result), gearqa.frames.parameters_frame(result)
+    assert {system for frame in frames for system in frame["standard"]} == {"DIN 3962:1978"}
+    assert set(gearqa.frames.gears_frame(result.gears)["standard"]) == {None}
+    for rows in ("gear", "flank"):
+        assert {row["standard"] for row in csv_rows(result, rows=rows)} == {"DIN 3962:1978"}
+
+
+def test_frames_of_nothing():
     assert len(gearqa.frames.traces_frame([])) == 0
