@@ -121,7 +121,7 @@ class _Fault:
         if kind == "gearqa_fault":
             ctx = error["ctx"]
             steps = ctx["key"].split(".") if ctx["key"] else []
-            inside = tuple(int(step) if step.isdigit() else step for step in steps)
+            inside = tuple(int(step) if step.isdecimal() else step for step in steps)
             return cls(
                 Reason(ctx["reason"]), (*path, *inside), ctx["found"], ctx["expected"], ctx["hint"],
                 concerns=tuple((*path, key) for key in ctx["concerns"]),

@@ -39,7 +39,7 @@ class TomlFile(Generic[M]):
         self, key: str, found: str, expected: str, *, reason: Reason = Reason.CONTRADICTION, hint: str = ""
     ) -> Problem:
         """A further problem of this file, at the line of a dotted key."""
-        steps = tuple(int(step) if step.isdigit() else step for step in key.split("."))
+        steps = tuple(int(step) if step.isdecimal() else step for step in key.split("."))
         line = self.lines.line_of(steps)
         return Problem(reason, self.name, found, expected, line, key=dotted(steps), hint=hint)
 

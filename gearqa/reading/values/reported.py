@@ -104,7 +104,7 @@ def typed_decimals(text: str, mark: str = ".") -> int:
     """
     mantissa, _, exponent = text.strip().casefold().partition("e")
     decimals = len(mantissa.partition(mark)[2])
-    return decimals - int(exponent) if exponent.lstrip("+-").isdigit() else decimals
+    return decimals - int(exponent) if re.fullmatch(r"[+-]?[0-9]{1,3}", exponent) else decimals
 
 
 def _teeth(sheet: ValueSheet, teeth: int | None) -> list[int | None]:
