@@ -126,8 +126,10 @@ def _analysed(
     control = control_of_series(one, settings, rate)
     outlook = look_ahead(one, made, settings)
     corrections = correction_effects(order, levels, sized, settings.confidence)
-    hold = series_hold(one, made, outlook.limits, outlook.sides, control.signals, corrections)
     part, grinder, parameter, flank = gears.key
+    hold = None  # a component has no limit that a part could lie beyond
+    if parameter not in COMPONENTS:
+        hold = series_hold(one, made, outlook.limits, outlook.sides, control.signals, corrections)
     dress, trend, sd_cycle = (
         outlook.dress,
         trend_interval(levels, settings.confidence),

@@ -7,7 +7,8 @@ from typing import Final
 
 from gearqa.drift import phrases
 from gearqa.drift.corrections import ALARMS, correction_clause
-from gearqa.model.drift import DriftSeries, LevelChange, Suspicion
+from gearqa.drift.what_changed import OF_CLAMPING, driven_too, what_changed
+from gearqa.model.drift import CommonChange, DriftSeries, LevelChange, Suspicion, common_changes
 from gearqa.wording.numbers import chance_text, count_text, um_text
 from gearqa.wording.sentences import listed
 
@@ -59,51 +60,51 @@ def label_advice(members: Sequence[DriftSeries]) -> Iterator[Advice]:
 
 def level_advice(members: Sequence[DriftSeries]) -> Iterator[Advice]:
     """Level changes, trends, and what is suspected."""
-    changes: dict[int, list[tuple[DriftSeries, LevelChange]]] = {}
-    for series in members:
-        for step in series.steps[-1:]:
-            changes.setdefault(step.cycle, []).append((series, step))
-    for _, together in sorted(changes.items(), reverse=True):
-        yield from _change(together)
+    with_others: set[int] = set()
+    for change in common_changes(members):
+        driven = driven_too(change, members)
+        with_others.update(id(one) for one in driven)
+        yield from _change(change, driven)
     for series in members:
         name = phrases.name_of(series)
         trend = series.level_trend_um_per_cycle
-        if trend is not None and series.trend_interval:
+        if id(series) not in with_others and trend is not None and series.trend_interval:
             yield "level_trend", name, phrases.trend_clause(trend, series.trend_interval)
-            of_clamping = series.is_component and series.parameter != "twist"
-            where = "fixture, table" if of_clamping else "the dresser"
+            where = "fixture, table" if series.parameter in OF_CLAMPING else "the dresser"
             yield "correct_level", name, f"look at {where} and the set-up{_until_correction(series)}"
-        if series.level_moved:
+        if id(series) not in with_others and series.level_moved:
             text = "the level moved; level change or slow trend cannot be told apart yet"
             yield "level_moved", name, text
         if series.suspected is not None:
-            last = count_text(series.suspected.cycles, "cycle")
+            count = series.suspected.cycles
+            last = "cycle lies" if count == 1 else f"{count} cycles lie"
             size = um_text(series.suspected.size_um, 1, signed=True)
-            text = f"the last {last} lie {size} off the level; no claim, the interval allows for it"
+            text = f"the last {last} {size} off the level; no claim, the interval allows for it"
             yield "level_suspected", name, text
             if series.suspected.matters:
                 yield "measure_next", name, _measure_next(series, series.suspected)
         for step in series.steps[:-1]:
             size = um_text(step.size_um, 1, signed=True)
-            text = f"level change of {size} at {phrases.cycles_place([step])}; {_cause(step)}"
+            causes = _cause(list(step.possible_causes))
+            text = f"level change of {size} at {phrases.cycles_place([step])}; {causes}"
             yield "level_change_past", name, text
 
 
-def _change(together: Sequence[tuple[DriftSeries, LevelChange]]) -> Iterator[Advice]:
-    """The last level changes that begin at one cycle."""
-    steps = [step for _, step in together]
-    low, high = min(step.cycle_low for step in steps), max(step.cycle_high for step in steps)
-    where = phrases.cycles_place(steps[:1])
+def _change(change: CommonChange, driven: Sequence[DriftSeries]) -> Iterator[Advice]:
+    """The last level changes that may have begun at one cycle, as one."""
+    steps = [step for _, step in change.changes]
+    low, high = change.place.cycle_low, change.place.cycle_high
+    where = phrases.cycles_place([change.place])
     place = where + (f", it may have begun in cycles {low} to {high}" if low < high else "")
-    sizes = ", ".join(
-        f"{phrases.name_of(series)} {um_text(step.size_um, 1, signed=True)}" for series, step in together
-    )
-    causes = list(dict.fromkeys(_cause(step) for step in steps))
+    causes = list(change.possible_causes)
     first = "provisional level change" if all(step.provisional for step in steps) else "level change"
-    meaning = "".join(f"; {text}" for text in _on_both_flanks(together))
-    yield "level_change", "", f"{first} at {place}: {sizes}{meaning}; {'; '.join(causes)}"
-    if not any(step.possible_causes for step in steps):
+    too = [f"{listed(map(phrases.name_of, driven))} moved too"] if driven else []
+    told = [*what_changed(change), *too, *_on_both_flanks(change.changes), _cause(causes)]
+    yield "level_change", "", f"{first} at {place}: {'; '.join(told)}"
+    if not causes:
         yield "find_cause", "", f"look for what changed at {where}; nobody recorded it"
+    elif any(series.current_signals for series, _ in change.changes):
+        yield "check_cause", "", f"check what was recorded near {where}: {listed(causes)}"
 
 
 def _on_both_flanks(together: Sequence[tuple[DriftSeries, LevelChange]]) -> Iterator[str]:
@@ -119,10 +120,8 @@ def _on_both_flanks(together: Sequence[tuple[DriftSeries, LevelChange]]) -> Iter
             yield f"{name} of both flanks {alike if common > apart else opposite}"
 
 
-def _cause(step: LevelChange) -> str:
-    if step.possible_causes:
-        return f"possible cause, recorded near it: {listed(list(step.possible_causes))}"
-    return "no event is recorded near it"
+def _cause(causes: list[str]) -> str:
+    return f"possible cause, recorded near it: {listed(causes)}" if causes else "no event is recorded near it"
 
 
 def _measure_next(series: DriftSeries, found: Suspicion) -> str:

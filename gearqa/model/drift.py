@@ -655,6 +655,41 @@ class DriftSeries:
         return bool(found)
 
 
+@dataclass(frozen=True, slots=True)
+class CommonChange:
+    """Last level changes that may have begun at the same cycle: for the reader one change."""
+
+    place: LevelChange
+    """The one whose place is known best."""
+    changes: tuple[tuple[DriftSeries, LevelChange], ...]
+    """In the order of the series."""
+
+    @property
+    def possible_causes(self) -> tuple[str, ...]:
+        """Of all of them."""
+        return tuple(dict.fromkeys(cause for _, step in self.changes for cause in step.possible_causes))
+
+
+def common_changes(series: Iterable[DriftSeries]) -> tuple[CommonChange, ...]:
+    """The last level change of each series of one grinder, those together whose range holds the place of
+    the one that is known best; the latest first."""
+    last = [(one, one.steps[-1]) for one in series if one.steps]
+    groups: list[tuple[LevelChange, list[int]]] = []
+    for i in sorted(range(len(last)), key=lambda i: _uncertainty(last[i][1])):
+        step = last[i][1]
+        fitting = [one for one in groups if step.cycle_low <= one[0].cycle <= step.cycle_high]
+        if fitting:
+            min(fitting, key=lambda one: abs(one[0].cycle - step.cycle))[1].append(i)
+        else:
+            groups.append((step, [i]))
+    found = [CommonChange(place, tuple(last[i] for i in sorted(members))) for place, members in groups]
+    return tuple(sorted(found, key=lambda one: -one.place.cycle))
+
+
+def _uncertainty(step: LevelChange) -> tuple[int, float]:
+    return step.cycle_high - step.cycle_low, step.p
+
+
 def deciding_series(series: Iterable[DriftSeries]) -> DriftSeries | None:
     """The limited series with the shortest dress interval, or the first without one, which decides when to
     dress; None: no series has a limit."""

@@ -6,7 +6,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
 
-from gearqa.model.drift import LEAST_OFFSET_UM, DressDecision, DriftResult, DriftSeries, HoldRange
+from gearqa.model.drift import (
+    LEAST_OFFSET_UM,
+    DressDecision,
+    DriftResult,
+    DriftSeries,
+    HoldRange,
+    common_changes,
+)
 from gearqa.report.blocks import document as doc
 from gearqa.report.drift import words
 from gearqa.wording.numbers import chance_text, count_text, share_text, um_text
@@ -36,7 +43,7 @@ TOPICS = (
     DriftAnswer(HOLD_TITLE, ("quarantine", "beyond_limit", "nothing_to_hold")),
     DriftAnswer(
         GRINDER_TITLE,
-        ("correct_again", "find_cause", "correct_level", "centre_cycle", "centring_gain"),
+        ("correct_again", "find_cause", "check_cause", "correct_level", "centre_cycle", "centring_gain"),
     ),
     DriftAnswer(
         DRESS_TITLE,
@@ -172,10 +179,14 @@ def _to_do(members: Sequence[DriftSeries]) -> Iterator[str]:
     vain = [one for one in members if one.correction_alarm]
     if vain:
         yield f"check the correction of {_plain_names(vain)}"
-    causeless = [one for one in members if one.steps and not one.steps[-1].possible_causes]
+    changes = common_changes(members)
+    causeless = [one for one in changes if not one.possible_causes]
+    recorded = [one for one in changes if any(series.current_signals for series, _ in one.changes)]
     if causeless:
-        last = max((one.steps[-1] for one in causeless), key=lambda step: step.cycle)
-        yield f"find what changed at {words.short_place(last)}"
+        yield f"find what changed at {words.short_place(causeless[0].place)}"
+    elif recorded:
+        causes = some_of(list(recorded[0].possible_causes), NAMES_SHOWN)
+        yield f"check what was recorded near {words.short_place(recorded[0].place)}: {causes}"
     elif not vain and any(one.current_signals for one in members):
         yield "find what changed"
     trending = [one for one in members if one.cycles_to_correction is not None]
