@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from gearqa.arrays import Array
+from gearqa.arrays import Array, BoolArray
 from gearqa.core.geometry import GearGeometry, roll_length
 from gearqa.core.pitch import single_pitches, without_first_harmonic
 from gearqa.core.runout import radial_positions
@@ -166,6 +166,19 @@ def _deviation_doubt(gear: GearMeasurement, first: Trace, span: float, ranges: P
         odd = float(np.min(quartiles[:, 1] - quartiles[:, 0])) > high
     about = f"deviations of {first.flank} {first.kind} traces span"
     return _unit_text(about, span, low, most=" at most") if odd else ""
+
+
+def next_to_nothing(spans: Array, kind: TraceKind, ranges: PlausibleRanges) -> BoolArray:
+    """Which single traces span less than any measured one."""
+    return np.asarray(spans < ranges.deviation[kind][0])
+
+
+def small_trace_text(name: str, span: float) -> str:
+    """Says that one trace spans far less than the smallest possible range, beside others that do not."""
+    return (
+        f"{name} spans {short_text(span, 2)} µm, far below class 1, others of the flank do not: a probe that "
+        "stood still, or millimetres under a header that says µm?"
+    )
 
 
 def _roll_notice(trace: Trace, ranges: PlausibleRanges) -> Notice | None:

@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from gearqa.arrays import Array, BoolArray, IntArray
+from gearqa.arrays import Array, BoolArray
 from gearqa.model.results import DoubtCode
 from gearqa.wording.numbers import percent_text, short_text
 
@@ -27,6 +27,8 @@ FEW: Final = 8
 """Fewer points at an extreme come about by chance in coarse readings."""
 STEPS: Final = 10
 """Fewer steps of the resolution within the span say nothing about clipping."""
+MOST: Final = 0.9
+"""Of the points at one level, of finer readings: what is left are spikes."""
 BESIDE: Final = 0.1
 """Of a held stretch: fewer points that lead to it through the levels beside it are a jump."""
 PILE: Final = 6
@@ -37,6 +39,10 @@ LEAST_MARK: Final = 9.99
 """Marks for "no reading" are 9.99 and more: digits of nothing but nines, three at the least."""
 _MARK_ROUNDED: Final = 0.001
 """Rounding of such a mark."""
+GRAIN_UM: Final = 1e-6
+"""Readings are written no finer."""
+COARSE_UM: Final = 0.5
+"""From this resolution on good traces stand on two levels, and leave one by the smallest step there is."""
 CHANCE: Final = 1e-5
 """Of so many equal readings in a row coming about in a table of good readings."""
 
@@ -76,17 +82,9 @@ def odd_rows(position: Array, readings: Array, low: float, high: float) -> BoolA
         piled = (np.count_nonzero(y == y.max(axis=1)[:, None], axis=1) >= enough) | (
             np.count_nonzero(y == y.min(axis=1)[:, None], axis=1) >= enough
         )
-        odd[held] |= piled | (_longest(y) >= QUARTER / 2 * y.shape[1])
+        same = np.count_nonzero(y[:, 1:] == y[:, :-1], axis=1)  # spikes may part them
+        odd[held] |= piled | (same >= QUARTER / 2 * y.shape[1])
     return odd
-
-
-def _longest(y: Array) -> IntArray:
-    """Length of the longest stretch of equal readings in each row."""
-    ends = np.ones(y.shape, dtype=np.bool_)
-    ends[:, :-1] = y[:, 1:] != y[:, :-1]
-    rows, columns = np.nonzero(ends)
-    lengths = np.diff(rows * y.shape[1] + columns, prepend=-1)
-    return np.asarray(np.maximum.reduceat(lengths, np.searchsorted(rows, np.arange(len(y)))))
 
 
 def trace_fault(position: Array, readings: Array, low: float, high: float) -> ProbeFault | None:
@@ -131,6 +129,19 @@ def _step(y: Array) -> float:
     return float(np.min(gaps[gaps > SAME_UM], initial=math.inf))
 
 
+def _grid(y: Array) -> float:
+    """Of what step all differences are whole multiples: a few spikes on a dead probe have none in common.
+
+    Two levels alone are a grid only if their distance looks like a resolution: 1, 2, 5 of a decimal place.
+    """
+    counts = np.unique(np.rint((y[~np.isnan(y)] - np.nanmin(y)) / GRAIN_UM).astype(np.int64))
+    common = int(np.gcd.reduce(counts))
+    if len(counts) == 2:
+        digit = int(str(common).rstrip("0"))
+        return GRAIN_UM * (common if digit in (1, 2, 5) else common / digit)
+    return GRAIN_UM * max(common, 1)
+
+
 def _stuck(
     y: Array, long: Callable[[_Stretch], bool], share: Callable[[_Stretch], float]
 ) -> ProbeFault | None:
@@ -138,7 +149,13 @@ def _stuck(
     if np.nanmax(y) == np.nanmin(y):
         text = f"reads {short_text(float(np.nanmax(y)))} µm everywhere"
         return ProbeFault("stuck", f"{text}: a probe that stood still, or values filled in?")
-    step = _step(y)
+    step = _grid(y)
+    if step > COARSE_UM - SAME_UM and np.nanmax(y) - np.nanmin(y) < 1.5 * step:
+        return None
+    level = float(np.nanmedian(y))
+    if step < COARSE_UM - SAME_UM and np.count_nonzero(y == level) >= MOST * len(y):
+        y = np.full(len(y), level)
+    y = _without_spikes(y, step)
     stuck = [s for s in _stretches(y) if long(s) and _beside(y, s, step) < BESIDE * s.points]
     if not stuck:
         return None
@@ -175,6 +192,13 @@ def _twice(y: Array, level: float, depth: float, enough: float) -> bool:
     away = np.concatenate(([0], np.cumsum(np.abs(y - level) >= depth)))  # NaN is not away
     groups = np.split(held, np.flatnonzero(np.diff(away[held]) > 0) + 1)
     return sum(len(group) >= enough for group in groups) > 1
+
+
+def _without_spikes(y: Array, step: float) -> Array:
+    """Readings without single ones that jump off a level which the next one holds again."""
+    lone = np.zeros(len(y), dtype=np.bool_)
+    lone[1:-1] = (y[:-2] == y[2:]) & (np.abs(y[1:-1] - y[:-2]) > 1.5 * step)
+    return np.where(lone, np.roll(y, 1), y)
 
 
 def _stretches(y: Array) -> list[_Stretch]:

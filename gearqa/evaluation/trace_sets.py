@@ -31,7 +31,7 @@ from gearqa.errors import EvaluationError
 from gearqa.evaluation.criteria import EQUAL
 from gearqa.evaluation.limit_curves import fitted
 from gearqa.evaluation.part_setup import Measured, PartSetup, SlopeAngles, Where
-from gearqa.evaluation.plausibility import trace_unit_doubts
+from gearqa.evaluation.plausibility import next_to_nothing, small_trace_text, trace_unit_doubts
 from gearqa.evaluation.probe_faults import odd_rows, trace_fault
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.model.results import CurveTrace, GapCode, Hand, TraceResult
@@ -202,9 +202,15 @@ def _live(
 ) -> tuple[list[tuple[int, Trace]], Array]:  # fmt: skip
     """The traces that a probe on a flank can have given; the others become faults."""
     dropped = set()
-    for row in np.flatnonzero(odd_rows(members[0][1].position_mm, y, spec.low, spec.high)).tolist():
+    x = members[0][1].position_mm
+    inside = y[:, (x >= spec.low) & (x <= spec.high)]
+    spans = inside.max(axis=1) - inside.min(axis=1)
+    small = next_to_nothing(spans, members[0][1].kind, setup.plausible)
+    for row in np.flatnonzero(odd_rows(x, y, spec.low, spec.high) | small).tolist():
         number, trace = members[row]
         found = _dead(trace, y[row], spec, setup)
+        if found is None and small[row] and all(fault.trace is not trace for fault in sets[number].faults):
+            found = TraceFault(trace, small_trace_text(_trace_name(trace), float(spans[row])), "unit_doubt")
         if found is None:
             continue
         sets[number].faults.append(found)

@@ -268,3 +268,40 @@ def test_fewest_teeth_are_the_jobs_to_set() -> None:
     assert graded(two, evaluation={"fewest_teeth": 2}).not_assessed == ()
     four = graded(gear, evaluation={"fewest_teeth": 5})
     assert {gap.code for gap in four.not_assessed} == {"too_few_teeth"}
+
+
+def spiked(rng: np.random.Generator, y: np.ndarray, first: int, past: int) -> np.ndarray:
+    """A stretch that stands still but for three spikes."""
+    y = y.copy()
+    y[first:past] = y[first]
+    y[rng.choice(np.arange(first + 1, past - 1), 3, replace=False)] += np.round(rng.normal(0, 1, 3), 3)
+    return y
+
+
+@pytest.mark.parametrize("ends", [(0, 480), (200, 350)])
+def test_spikes_do_not_make_a_dead_probe_live(ends: tuple[int, int]) -> None:
+    rng = np.random.default_rng(11)
+    found = [code_of(spiked(rng, flank_like(rng), *ends)) for _ in range(200)]
+    assert found.count("stuck") >= 195  # the rest: a spike of less than two steps, or beside another
+
+
+def test_a_coarse_trace_on_two_levels_is_no_fault_and_on_one_is_no_trace() -> None:
+    """Whole micrometres of a good flank: it leaves a level by the smallest step there is."""
+    one_step = np.where((X > 0.3) & (X < 0.34), 1.0, 0.0)
+    assert code_of(one_step) is None
+    assert code_of(np.round(0.937 * one_step, 3)) == "stuck"
+    assert code_of(0.0 * X) == "stuck"
+
+
+def test_one_trace_that_spans_next_to_nothing_is_doubtful_beside_good_ones() -> None:
+    rng = np.random.default_rng(5)
+    for trace in make.all_traces()[:3]:
+        tiny = rng.choice([0.0, 0.001, 0.002], len(trace.position_mm))
+        dead = Trace(trace.kind, trace.flank, trace.tooth, trace.position_mm, tiny)
+        result = graded(live_gear(dead))
+        assert {gap.code for gap in result.not_assessed} == {"unit_doubt"}
+        assert result.conforms is None
+        confirmed = [
+            {"code": "unit_doubt", "parameter": trace.kind, "serials": "all", "reason": "so", "by": "N.N."}
+        ]
+        assert graded(live_gear(dead), evaluation={"confirmed": confirmed}).not_assessed == ()
