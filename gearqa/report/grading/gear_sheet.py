@@ -57,6 +57,12 @@ SHORT = 48
 """Characters of a serial in titles, page heads, tables and file names."""
 RUNOUT_ANNEX = "Fr is graded by an informative annex of the standard: agree on it before it decides."
 
+LATER_MEASUREMENT = (
+    "Where the gear was measured before, that first measurement counts, not this one, unless the plan of the "
+    "lot names this one."
+)
+"""On its own sheet a better measurement hides the one that counts."""
+
 
 def document_of(header: GradeHeader, title: str, sheets: tuple[doc.Sheet, ...]) -> doc.Document:
     """A document about the part of an inspection."""
@@ -92,6 +98,8 @@ def gear_sheet(
     rows = gear_figures.rows_of_traces(curves.traces)
     on_one_page = rows <= MOST_ROWS
     remarks = _remarks(result)
+    if result.measurement != FIRST_MEASUREMENT:
+        remarks.insert(0, LATER_MEASUREMENT)
     few = [one for one in remarks if len(one) <= LONGEST_REMARK][:MOST_REMARKS]
     rest = [one for one in remarks if one not in few]
     rule = decision_line(header, result.near_limit, guarded_otherwise(result))

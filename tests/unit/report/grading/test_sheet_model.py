@@ -248,3 +248,13 @@ def test_the_sheet_prints_what_the_terminal_prints() -> None:
     named, _, more = plain(shown[0].detail).rpartition("; ")
     assert plain(said[0].detail).startswith(named)
     assert more.endswith("more, see the table")
+
+
+def test_the_sheet_of_a_later_measurement_says_that_the_first_one_counts() -> None:
+    first, later = measured("S-1"), replace(measured("S-1"), measurement="after cleaning")
+    said = [
+        [plain(line) for bullets in blocks(document_of([one]).sheets[0], Bullets) for line in bullets.items]
+        for one in (first, later)
+    ]
+    told = [any("that first measurement counts, not this one" in line for line in lines) for lines in said]
+    assert told == [False, True]
