@@ -379,3 +379,47 @@ def shift_of_thickness(geometry: GearGeometry, s_n: float) -> float:
     0.3
     """
     return (s_n / geometry.m_n - math.pi / 2) / (2 * math.tan(geometry.alpha_n))
+
+
+@dataclass(frozen=True, slots=True)
+class Chord:
+    """Tooth measured across its chord at the reference circle, in the normal section. mm"""
+
+    thickness: float
+    sagitta: float
+    """Height of the reference circle over the chord; plus lengthens the height from the tip."""
+
+
+def chord_of_thickness(geometry: GearGeometry, s_n: float) -> Chord:
+    r"""Chordal tooth thickness at the reference circle, and what its height from the tip gains by the arc.
+
+    Elements of Metric Gear Technology, table 10-1: :math:`\bar s_n = 2 r_n \sin\psi` and
+    :math:`r_n (1 - \cos\psi)` with :math:`\psi = s_n / 2 r_n`. A helical tooth is taken in the normal section
+    on the radius of curvature :math:`r_n = d / 2\cos^2\beta` (teeth of a virtual spur gear). On an internal
+    gear the chord lies on the side of the tip, so the height gets shorter (from the geometry).
+
+    Parameters
+    ----------
+    geometry : GearGeometry
+        The gear; its own profile shift is not used. [-]
+    s_n : float
+        Normal tooth thickness at the reference circle. [mm]
+
+    Returns
+    -------
+    Chord
+        Chord and sagitta. [mm]
+
+    Examples
+    --------
+    Table 10-1: m 10, z 12, x 0.3, addendum 13: chord 17.8256, height 13.6657 mm.
+
+    >>> from gearqa.core.geometry import gear_geometry
+    >>> g = gear_geometry(12, 10.0, math.radians(20), 0.0, 30.0, s=1, H=0)
+    >>> chord = chord_of_thickness(g, thickness_of_shift(g, 0.3))
+    >>> round(chord.thickness, 4), round(13 + chord.sagitta, 4)
+    (17.8256, 13.6657)
+    """
+    r_n = geometry.d / (2 * math.cos(geometry.beta) ** 2)
+    half = s_n / (2 * r_n)
+    return Chord(2 * r_n * math.sin(half), geometry.s * r_n * (1 - math.cos(half)))

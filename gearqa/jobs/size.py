@@ -13,6 +13,7 @@ from gearqa.core.size import (
     ball_contact,
     ball_dimension,
     ball_touching_reference,
+    chord_of_thickness,
     nominal_span,
     shift_of_balls,
     shift_of_span,
@@ -131,7 +132,7 @@ def tooth_size(
         shifts += [("thinnest", ends[0]), ("thickest", ends[1])]
     elif given != (None, None):
         raise ArgumentError("limits_of", f"say what the limits are of: {', '.join(get_args(LimitsOf))}")
-    rows = tuple(_row(name, geometry, x, ball, spanned) for name, x in shifts)
+    rows = tuple(_row(name, geometry, gear.tip_diameter_mm, x, ball, spanned) for name, x in shifts)
     found = tuple(_cautions(gear, geometry, ball, rows))
     return ToothSize(gear, ball, spanned, limits_of, tuple(_on_flank(row, gear) for row in rows), found)
 
@@ -172,6 +173,7 @@ def _of_drawing(part: Part) -> SizedGear:
     return SizedGear(
         g.kind, g.teeth, g.module_mm, g.normal_pressure_angle_deg, g.helix_angle_deg,
         g.profile_shift_coefficient, g.tip_diameter_mm, g.root_diameter_mm, g.face_width_mm,
+        part.evaluation.profile.control_diameter_mm, part.evaluation.profile.tip_form_diameter_mm,
     )  # fmt: skip
 
 
@@ -221,14 +223,19 @@ def _shifts(
         yield found
 
 
-def _row(teeth: Teeth, geometry: GearGeometry, x: float, ball: float, spanned: int | None) -> SizeRow:
+def _row(
+    teeth: Teeth, geometry: GearGeometry, tip: float | None, x: float, ball: float, spanned: int | None
+) -> SizeRow:
     g = replace(geometry, x=x)
     thickness = thickness_of_shift(g, x)
+    chord = chord_of_thickness(g, thickness)
     contact = ball_contact(g, ball)
     span = None if spanned is None else nominal_span(g, spanned)
     return SizeRow(
         teeth=teeth,
         thickness_mm=thickness,
+        chord_mm=chord.thickness,
+        chord_height_mm=None if tip is None else g.s * (tip - g.d) / 2 + chord.sagitta,
         allowance_um=(thickness - thickness_of_shift(g, geometry.x)) * 1000,
         shift_coefficient=x,
         balls_mm=ball_dimension(g, ball),
@@ -258,6 +265,22 @@ def _touches(diameter: float | None, gear: SizedGear) -> bool:
     )
 
 
+def _off_form(rows: tuple[SizeRow, ...], gear: SizedGear, s: int) -> Iterator[str]:
+    """Whether balls touch between the form circles of the drawing."""
+    ends = (
+        ("tip form diameter", gear.tip_form_diameter_mm, s),
+        ("control diameter", gear.control_diameter_mm, -s),
+    )
+    for row in rows:
+        at = None if row.balls_mm is None else row.balls_contact_mm
+        for name, limit, side in ends:
+            if at is not None and limit is not None and side * (at - limit) > 0:
+                yield (
+                    f"balls touch {row.teeth} teeth at {fixed_text(at, 2)} mm, beyond the {name} of "
+                    f"{short_text(limit)} mm: there the flank need not be involute"
+                )
+
+
 def _cautions(
     gear: SizedGear, geometry: GearGeometry, ball: float, rows: tuple[SizeRow, ...]
 ) -> Iterator[Notice]:
@@ -280,6 +303,7 @@ def _cautions(
                         f"{what} would touch at {fixed_text(touching, 2)} mm, beyond the {end}: "
                         f"no figure for {row.teeth} teeth"
                     )
+    yield from map(caution, _off_form(rows, gear, s))
     if tip is None:
         yield caution("no tip diameter is given: whether balls and span touch below the tip is not checked")
     if s > 0 and geometry.d_b / 2 * math.tan(geometry.alpha_t) < _rack_depth(geometry):

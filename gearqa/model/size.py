@@ -36,6 +36,8 @@ class SizedGear:
     tip_diameter_mm: float | None
     root_diameter_mm: float | None
     face_width_mm: float | None
+    control_diameter_mm: float | None = None
+    tip_form_diameter_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +47,10 @@ class SizeRow:
     teeth: Teeth
     thickness_mm: float
     """Normal tooth thickness at the reference circle."""
+    chord_mm: float
+    """Chordal thickness in the normal section, as a tooth caliper takes it."""
+    chord_height_mm: float | None
+    """Height of the tip over that chord; null without a tip diameter."""
     allowance_um: float
     """Thickness less the nominal one; backlash needs a minus."""
     shift_coefficient: float

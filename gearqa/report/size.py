@@ -50,6 +50,12 @@ def _measures(size: ToothSize) -> list[tuple[str, Callable[[SizeRow], str]]]:
     where = "over" if size.gear.kind == "external" else "between"
     measures: list[tuple[str, Callable[[SizeRow], str]]] = [
         ("thickness", lambda row: _size(row.thickness_mm)),
+        ("chordal thickness", lambda row: _size(row.chord_mm)),
+        *(
+            [("tip above the chord", lambda row: _size(row.chord_height_mm))]
+            if size.gear.tip_diameter_mm is not None
+            else []
+        ),
         ("allowance, µm", lambda row: signed_text(row.allowance_um, 1)),
         (f"{where} balls of {short_text(size.ball_diameter_mm or 0.0)}", lambda row: _size(row.balls_mm)),
         ("balls touch at diameter", lambda row: _diameter(row.balls_contact_mm)),

@@ -125,6 +125,7 @@ def test_balls_that_cannot_be_measured_with_are_told(capsys):
         (("--teeth", 20, "--module", 2, "--ball", 0.4), "balls_mm", "too small or too large for the space"),
         (("--kind", "internal", "--teeth", 12, "--module", 2, "--ball", 9), "balls_mm", "too large"),
         (("--part", RING, "--ball", 4.0), "balls_mm", "beyond the tip"),
+        (("--part", RING, "--ball", 3.9), None, "beyond the tip form diameter of 157 mm"),
     ],
 )
 def test_what_cannot_be_measured_has_a_message_and_no_figure(capsys, words, missing, message):

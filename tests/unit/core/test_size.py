@@ -112,3 +112,45 @@ def test_a_span_touches_where_half_of_it_is_rolled_off():
     m 3, z 24, W 32.8266: r_b 33.8289, r = 37.6004."""
     gear = gear_geometry(24, 3.0, math.radians(20), 0.0, 30.0, s=1, H=0, x=0.4)
     assert round(size.span_contact_diameter(gear, 32.8266) / 2, 4) == 37.6004
+
+
+@pytest.mark.published
+def test_the_chord_of_a_printed_tooth():
+    """Elements of Metric Gear Technology, table 10-1: m 10, z 12, x 0.3, addendum 13."""
+    gear = gear_geometry(12, 10.0, math.radians(20), 0.0, 30.0, s=1, H=0)
+    thickness = size.thickness_of_shift(gear, 0.3)
+    chord = size.chord_of_thickness(gear, thickness)
+    assert f"{math.degrees(thickness / gear.d):.5f}" == "8.54270"
+    assert f"{chord.thickness:.4f}" == "17.8256"
+    assert f"{13 + chord.sagitta:.4f}" == "13.6657"
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("s", [1, -1])
+def test_a_chord_joins_both_ends_of_the_arc(s):
+    """Points of the reference circle: their distance, and the distance of its middle from the tip."""
+    gear = gear_geometry(40, 3.0, math.radians(20), 0.0, 30.0, s=s, H=0)
+    thickness, tip = 4.5, gear.d + s * 6.0
+    ends = [gear.d / 2 * np.exp(1j * side * thickness / gear.d) for side in (1, -1)]
+    chord = size.chord_of_thickness(gear, thickness)
+    assert chord.thickness == pytest.approx(abs(ends[0] - ends[1]), abs=1e-12)
+    height = s * (tip / 2 - (ends[0] + ends[1]).real / 2)
+    assert s * (tip - gear.d) / 2 + chord.sagitta == pytest.approx(height, abs=1e-12)
+
+
+@pytest.mark.published
+def test_the_operating_pressure_angle_of_a_worked_internal_pair():
+    """Handbook table (from memory): m 3, z 16 and 24, x 0 and 0.5 with the sign of catalogues.
+
+    Printed: inv 0.060401, angle 31.0937, centre distance 13.1683 mm.
+    """
+    pinion = gear_geometry(16, 3.0, math.radians(20), 0.0, 30.0, s=1, H=0)
+    ring = gear_geometry(24, 3.0, math.radians(20), 0.0, 30.0, s=-1, H=0, x=-0.5)
+    difference = size.thickness_of_shift(pinion, 0.0) + size.thickness_of_shift(ring, ring.x) - math.pi * 3.0
+    alpha = math.radians(20)
+    inv = math.tan(alpha) - alpha - difference / (ring.m_n * (ring.z - pinion.z))
+    working = float(size.inverse_involute(inv))
+    assert f"{inv:.6f}" == "0.060401"
+    assert math.degrees(working) == pytest.approx(31.0937, abs=1e-4)
+    centres = (ring.d - pinion.d) / 2 * math.cos(alpha) / math.cos(working)
+    assert f"{centres:.4f}" == "13.1683"
