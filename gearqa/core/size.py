@@ -396,7 +396,7 @@ def chord_of_thickness(geometry: GearGeometry, s_n: float) -> Chord:
     Elements of Metric Gear Technology, table 10-1: :math:`\bar s_n = 2 r_n \sin\psi` and
     :math:`r_n (1 - \cos\psi)` with :math:`\psi = s_n / 2 r_n`. A helical tooth is taken in the normal section
     on the radius of curvature :math:`r_n = d / 2\cos^2\beta` (teeth of a virtual spur gear). On an internal
-    gear the chord lies on the side of the tip, so the height gets shorter (from the geometry).
+    gear the chord lies on the side of the tip, so the height gets shorter (derived).
 
     Parameters
     ----------

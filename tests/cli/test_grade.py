@@ -102,6 +102,7 @@ def test_csv_rows(capsys, tmp_path):
     assert list(rows[0]) == [
         "serial", "measurement", "parameter", "value_um", "flank", "tooth", "class", "class_exact", "beyond",
         "required_class", "tolerance_um", "lower_limit_um", "upper_limit_um", "conforms", "master_quality",
+        "standard",
     ]  # fmt: skip
     by_place = {(row["serial"], row["parameter"]): row for row in rows}
     assert by_place["A", "single_pitch"]["value_um"] == "2.0"

@@ -5,16 +5,24 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from gearqa.report.blocks.document import Column, Section, Table
+from gearqa.report.blocks.document import Column, Section, Span, Table, Text, join
 from gearqa.wording.codes import code_named
 
 ANCHOR: Final = "notices"
 """Id of the section, for links to it."""
+ASK: Final = "What a code in brackets means and what to do: gearqa explain CODE."
 COLUMNS: Final = (
     Column("code", "left"),
     Column("means", "left", weight=1),
     Column("what to do", "left", weight=1),
 )
+
+
+def with_code(message: Text, code: str) -> Text:
+    """A notice followed by its code, which leads to what it means; as it is where nothing more is known."""
+    if code_named(code) is None:
+        return message
+    return join(message, " [", (Span(code, target=ANCHOR),), "]")
 
 
 def explained(codes: Iterable[str]) -> list[Section]:

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries, LevelChange
 from gearqa.report.blocks import document as doc
-from gearqa.report.blocks.explained import explained
+from gearqa.report.blocks.explained import explained, with_code
 from gearqa.report.drift import words
 from gearqa.report.drift.answers import DRESS_TITLE, GRINDER_TITLE, HOLD_TITLE, answers, topic_lists
 from gearqa.report.drift.economics import choices_table, risk_figure
@@ -251,7 +251,7 @@ def _last_sheet(result: DriftResult, header: DriftHeader) -> doc.Sheet:
     said = (*filter(None, (words.systems_text(header),)), *_assumptions(result))
     sections = [doc.Section("", (doc.Bullets(said),))]
     if header.warnings:
-        texts = tuple(sentence(notice.message) for notice in header.warnings)
+        texts = tuple(with_code(sentence(one.message), one.code) for one in header.warnings)
         sections.append(doc.Section("About the inputs", (doc.Bullets(texts),)))
     told = [notice.code for notice in (*header.warnings, *result.warnings)]
     sections += explained([*told, *(notice.code for one in result.series for notice in one.warnings)])

@@ -13,7 +13,7 @@ from gearqa.model.measurement import FIRST_MEASUREMENT, measured_name
 from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, GradeHeader
 from gearqa.report.blocks import document as doc
-from gearqa.report.blocks.explained import explained
+from gearqa.report.blocks.explained import explained, with_code
 from gearqa.report.blocks.verdicts import STATUS
 from gearqa.report.diagnosis.on_sheet import what_keeps
 from gearqa.report.grading import gear_figures
@@ -100,7 +100,7 @@ def gear_sheet(
     remarks = _remarks(result)
     if result.measurement != FIRST_MEASUREMENT:
         remarks.insert(0, LATER_MEASUREMENT)
-    few = [one for one in remarks if len(one) <= LONGEST_REMARK][:MOST_REMARKS]
+    few = [one for one in remarks if len(doc.plain(one)) <= LONGEST_REMARK][:MOST_REMARKS]
     rest = [one for one in remarks if one not in few]
     rule = decision_line(header, result.near_limit, guarded_otherwise(result))
     table = value_table(result, part, master)
@@ -177,7 +177,7 @@ def _verdict(header: GradeHeader, gear: GearResult) -> doc.Verdict:
     return doc.Verdict((conformity, grade, master))
 
 
-def _remarks(gear: GearResult) -> list[str]:
+def _remarks(gear: GearResult) -> list[doc.Text]:
     """What was not assessed, parameters with the same reason together, and the warnings."""
     by_reason: dict[tuple[str, str], list[str]] = {}
     for one in gear.not_assessed:
@@ -188,13 +188,13 @@ def _remarks(gear: GearResult) -> list[str]:
             f"{symbols_text(keys)}{f' {flank}' if flank else ''}: {reason}"
             for (flank, reason), keys in by_reason.items()
         ),
-        *(notice.message for notice in gear.warnings if notice.message not in given),
+        *(with_code(one.message, one.code) for one in gear.warnings if one.message not in given),
     ]
 
 
-def _lines_of(remark: str) -> int:
+def _lines_of(remark: doc.Text) -> int:
     """Lines that a remark takes on paper."""
-    return 1 + len(remark) // 130
+    return 1 + len(doc.plain(remark)) // 130
 
 
 def gear_id(number: int) -> str:
@@ -332,4 +332,6 @@ def folder_warnings(notices: Sequence[Notice]) -> list[doc.Section]:
     """What the reader noticed about the folder as a whole."""
     if not notices:
         return []
-    return [doc.Section("About the folder", (doc.Bullets(tuple(n.message for n in notices)),))]
+    return [
+        doc.Section("About the folder", (doc.Bullets(tuple(with_code(n.message, n.code) for n in notices)),))
+    ]

@@ -10,7 +10,18 @@ from typing import NamedTuple
 
 from gearqa.model.measurement import Seen, measured_name
 from gearqa.model.results import GearResult, GradeHeader, LotSummary, State
-from gearqa.report.blocks.document import Answer, Block, Bullets, Cell, Column, Table, Verdict
+from gearqa.report.blocks.document import (
+    Answer,
+    Block,
+    Bullets,
+    Cell,
+    Column,
+    Table,
+    Text,
+    Verdict,
+    join,
+)
+from gearqa.report.blocks.explained import ASK, with_code
 from gearqa.report.blocks.verdicts import STATUS, conformity_cell, master_quality_cell
 from gearqa.report.grading.notes import decision_line, other_span_matters
 from gearqa.report.grading.values import INCOMPLETE_NOTE, WorstValue, gear_class, worst_of
@@ -135,11 +146,13 @@ class LotCollector:
             return self.rows
         return [row for _, row in sorted(self.worst, key=lambda pair: pair[0], reverse=True)]
 
-    def warning_lines(self) -> list[str]:
+    def warning_lines(self) -> list[Text]:
         """The first warning of each kind, with the number of those alike."""
         return [
-            self.warning_examples[code]
-            + (f" (and {count_text(n - 1, 'more such warning')})" if n > 1 else "")
+            join(
+                with_code(self.warning_examples[code], code),
+                f" (and {count_text(n - 1, 'more such warning')})" if n > 1 else "",
+            )
             for code, n in self.warnings.items()
         ]
 
@@ -264,10 +277,15 @@ def lot_blocks(
     if seen.first is not None:
         return gear_blocks(header, seen.first, slope_span, wide=wide)
     blocks = [*opening(header), lot_table(seen.listed(), seen.gears, wide=wide)]
-    if notes := [*again_lines(seen), *_other_span_note(seen, slope_span), *seen.warning_lines()]:
+    if notes := [*again_lines(seen), *_other_span_note(seen, slope_span), *_warned(seen)]:
         blocks.append(Bullets(tuple(notes), "note"))
     rule = decision_line(header, seen.near_limit, guarded_lot(seen))
     return [*blocks, *closing(lot_verdict(header, lot, seen), rule)]
+
+
+def _warned(seen: LotCollector) -> list[Text]:
+    lines = seen.warning_lines()
+    return [*lines, ASK] if lines else []
 
 
 def again_lines(seen: LotCollector) -> list[str]:

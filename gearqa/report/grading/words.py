@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from gearqa.model.measurement import measured_name
 from gearqa.model.results import GearResult, GradeHeader, ParameterResult
 from gearqa.report.blocks import document as doc
+from gearqa.report.blocks.explained import ASK, with_code
 from gearqa.report.blocks.verdicts import STATUS, conformity_cell
 from gearqa.report.grading.notes import (
     curve_text,
@@ -191,7 +192,8 @@ def gear_blocks(
     blocks = [*opening(header, gear), parameter_table(gear, header.master_quality.class_, wide=wide)]
     if lines := further_lines(gear, slope_span):
         blocks.append(doc.Bullets(tuple(lines)))
-    if notes := [*unassessed(gear), *(notice.message for notice in gear.warnings)]:
+    warned = [with_code(one.message, one.code) for one in gear.warnings]
+    if notes := [*unassessed(gear), *warned, *([ASK] if warned else [])]:
         blocks.append(doc.Bullets(tuple(notes), "note"))
     rule = decision_line(header, gear.near_limit, guarded_otherwise(gear))
     return [*blocks, *closing(gear_verdict(header, gear), rule)]
