@@ -7,10 +7,11 @@ from dataclasses import replace
 from typing import Final
 
 from gearqa.diagnosis.causes import causes_of
-from gearqa.diagnosis.components import Piece, not_identifiable, pieces_of
+from gearqa.diagnosis.components import Piece, pieces_of
 from gearqa.diagnosis.corrections import corrections_of
 from gearqa.diagnosis.decomposition import FAMILY_RISK, Decomposition, Plans, decompose
 from gearqa.diagnosis.fine_shapes import FineSearch, FineShape
+from gearqa.diagnosis.hidden import not_identifiable
 from gearqa.diagnosis.ladder import ladder, lot_shares, rung_of, shares
 from gearqa.diagnosis.lot_pieces import in_gear, lot_pieces
 from gearqa.diagnosis.machine import machines_of, with_machine

@@ -75,6 +75,14 @@ SIGNATURES: Final = (
         GEOMETRY,
     ),
     CauseRow(
+        ("profile_slope", "helix_slope"),
+        "slope of the only flank that was measured",
+        ("what both flanks share or what they differ by: the other flank tells",),
+        "measure the other flank before a setting that acts on both is changed",
+        "high",
+        GEOMETRY,
+    ),
+    CauseRow(
         ("eccentricity",),
         "runout, pitch and slopes once per turn, as of a shifted axis",
         (

@@ -1,4 +1,4 @@
-"""From what was found to components for people: amplitude, phase, uncertainty, what cannot be told."""
+"""From what was found to components for people: amplitude, phase, uncertainty."""
 
 from __future__ import annotations
 
@@ -14,10 +14,8 @@ from gearqa.diagnosis.decomposition import Decomposition, Found
 from gearqa.diagnosis.effects import Effect
 from gearqa.diagnosis.ends import EndFound
 from gearqa.diagnosis.fine_shapes import END_KEYS, FineShape
-from gearqa.diagnosis.ripple import FEWEST_TO_NAME, RippleFound
 from gearqa.evaluation.part_setup import PartSetup
-from gearqa.model.diagnosis import Component, NotIdentifiable
-from gearqa.wording.numbers import count_text, fixed_text
+from gearqa.model.diagnosis import Component
 
 DIRECTED: Final = frozenset(
     {"eccentricity", "tilt", "tangential", "lobes", "radial_order", "pitch_order", "ripple"}
@@ -111,66 +109,3 @@ def _of_fine(one: FineShape) -> Piece:
         orders_alike=() if found.named else found.alike,
     )
     return Piece(component, one.effect, one.amplitudes, np.eye(len(one.amplitudes)) * (found.u / 2) ** 2)
-
-
-def not_identifiable(
-    fit: Decomposition, fine: Sequence[FineShape], setup: PartSetup
-) -> tuple[NotIdentifiable, ...]:
-    """What the measurements of a gear cannot tell, each with a measurement that could."""
-    found = [_hidden(key) for key in dict.fromkeys(effect.key for effect in fit.not_identifiable)]
-    if not fit.layout.pitch and not len(fit.layout.spaces):
-        found.append(
-            NotIdentifiable(
-                "lobes",
-                "no pitch and no ball readings",
-                "pitch of all teeth of both flanks, or ball readings of all spaces",
-            )
-        )
-    unsure = [one.effect.key for one in fit.found if not np.isfinite(one.covariance).all()]
-    unknown = "the scatter between teeth is not known", "traces of at least three teeth a flank"
-    found += [NotIdentifiable(key, *unknown) for key in dict.fromkeys(unsure)]
-    found += _of_ripple(fit, fine, setup)
-    return tuple(found)
-
-
-MEASURE: Final = {
-    "twist": (
-        "each flank was measured at one place only",
-        "profiles at three face positions, or helices at three diameters, on one tooth or more",
-    ),
-    "tilt": ("too few helix traces", "helices of four teeth evenly round the gear, both flanks"),
-    "eccentricity": ("no pitch, no ball readings", "pitch of all teeth of both flanks, or ball readings"),
-    "tangential": ("no pitch of both flanks", "pitch of all teeth of both flanks"),
-}
-
-
-def _hidden(key: str) -> NotIdentifiable:
-    if key in MEASURE:
-        return NotIdentifiable(key, *MEASURE[key])
-    kind = "helix" if key in ("lead", "taper") or key.startswith("helix") else "profile"
-    return NotIdentifiable(
-        key, f"no {kind} traces of both flanks", f"{kind} traces of four teeth, both flanks"
-    )
-
-
-def _of_ripple(fit: Decomposition, fine: Sequence[FineShape], setup: PartSetup) -> list[NotIdentifiable]:
-    z = setup.geometry.z
-    unnamed = [one.found for one in fine if isinstance(one.found, RippleFound) and not one.found.named]
-    teeth = {t.tooth for t in fit.layout.traces if t.kind == "profile"}
-    plan = f"profiles of all {z} teeth of the flank, or of 20 teeth spread unevenly round the gear"
-    if unnamed:
-        wave = unnamed[0]
-        teeth_text = count_text(wave.teeth, "tooth", "teeth")
-        why = (
-            f"{count_text(len(wave.alike), 'order')} fit alike on {teeth_text}"
-            if len(wave.alike) > 1
-            else f"{teeth_text} leave orders that fit by chance; {wave.order} fits best"
-        )
-        return [NotIdentifiable("ripple", f"{fixed_text(wave.waves, 1)} waves along a trace; {why}", plan)]
-    if teeth and len(teeth) < FEWEST_TO_NAME:
-        return [
-            NotIdentifiable(
-                "ripple", f"an order cannot be told from {count_text(len(teeth), 'tooth', 'teeth')}", plan
-            )
-        ]
-    return []

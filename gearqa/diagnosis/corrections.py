@@ -28,6 +28,7 @@ NEAR_MIDDLE: Final = 0.1
 FEWEST_GEARS: Final = 3
 OF_A_VECTOR: Final = ("centre_0_deg", "centre_90_deg")
 """Parts of one shift: sure or not together."""
+ONE_FLANK: Final = "; this flank only: the other was not measured, so no setting that acts on both follows"
 ONE_GEAR: Final = "; from one gear only: confirm on three to five"
 
 
@@ -91,6 +92,8 @@ def _changes(found: dict[str, Component], setup: PartSetup, basis: str) -> Itera
         u = None if one.u_um is None else abs(per_um) * one.u_um
         return Correction(quantity, flank, per_um * one.amplitude_um, unit, u, FRACTION, basis, expect)
 
+    for quantity, symbol in (("profile_slope", "fHα"), ("helix_slope", "fHβ")):
+        yield from _by_flank(found, quantity, "", quantity, basis, f"{symbol} about 0 on this flank")
     yield from _by_flank(
         found, "pressure_angle", "profile_asymmetry", "profile_slope", basis, "fHα about 0 on this flank"
     )
@@ -119,7 +122,7 @@ def _changes(found: dict[str, Component], setup: PartSetup, basis: str) -> Itera
     yield from _by_flank(
         found, "helix_crowning", "helix_crowning_asymmetry", "helix_crowning", basis, "Cβ as designed"
     )
-    if (one := found.get("helix_crowning")) is not None:
+    if (one := found.get("helix_crowning")) is not None and one.flank is None:
         yield change("infeed_ends", None, -1 / (1000 * sin), one, "mm", "Cβ as designed")
     if (one := found.get("eccentricity")) is not None and one.phase_deg is not None:
         turned = math.radians(one.phase_deg)
@@ -140,11 +143,16 @@ def _changes(found: dict[str, Component], setup: PartSetup, basis: str) -> Itera
 def _by_flank(
     found: dict[str, Component], common: str, apart: str, quantity: str, basis: str, expect: str
 ) -> Iterator[Correction]:
-    """Change of each flank from what both share and what they differ by."""
+    """Change of each flank from what both share and what they differ by, or of the only flank traced."""
     both, half = found.get(common), found.get(apart)
     if both is None and half is None:
         return
+    only = None if both is None else both.flank
+    if only is not None:
+        basis += ONE_FLANK
     for flank, sign in zip(FLANKS, (-1, 1), strict=True):
+        if only not in (None, flank):
+            continue
         parts = [(both, 1), (half, sign)]
         total = sum(weight * one.amplitude_um for one, weight in parts if one is not None)
         known = [one.u_um for one, _ in parts if one is not None]

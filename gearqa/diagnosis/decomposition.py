@@ -127,21 +127,24 @@ def decompose(
 
 
 def _plan(layout: Layout, threads: int | None) -> _Plan:
-    g = layout.setup.geometry
-    wanted = (
-        *made.mean_shapes(g.s, g.H),
-        made.eccentricity(),
-        made.tangential_order(1),
-        made.tilt(),
-    )
     zeros = layout.nuisance()
+    wanted, untold = _wanted(layout)
     responses = layout.responses(wanted)
     can = identifiable(zeros, responses) & _seen(wanted, layout)
+    told = {effect.key for effect, yes in zip(wanted, can, strict=True) if yes}
+    if len(layout.pitch) == 1 and "eccentricity" in told and "tangential" not in told:
+        untold += tuple(one for one in wanted if one.key in ("eccentricity", "tangential"))
+        either = made.first_order(layout.pitch[0][0])
+        wanted = tuple(
+            either if one.key == "eccentricity" else one for one in wanted if one.key != "tangential"
+        )
+        responses = layout.responses(wanted)
+        can = identifiable(zeros, responses) & _seen(wanted, layout)
     base = tuple(effect for effect, yes in zip(wanted, can, strict=True) if yes)
     blocks, columns = _side_by_side([r for r, yes in zip(responses, can, strict=True) if yes], zeros)
     options = _options(layout, threads)
     option_blocks, option_columns = _side_by_side(layout.responses(options), np.zeros((len(zeros), 0)))
-    hidden = tuple(effect for effect, yes in zip(wanted, can, strict=True) if not yes)
+    hidden = (*untold, *(effect for effect, yes in zip(wanted, can, strict=True) if not yes))
     return _Plan(
         layout,
         base,
@@ -152,6 +155,23 @@ def _plan(layout: Layout, threads: int | None) -> _Plan:
         options,
         Candidates(option_columns, option_blocks),
     )
+
+
+def _wanted(layout: Layout) -> tuple[tuple[Effect, ...], tuple[Effect, ...]]:
+    """Errors that are always fitted; and those that are not, since one flank was traced: what the flanks
+    share and what they differ by would look alike, so that flank has a slope and a crowning of its own."""
+    g = layout.setup.geometry
+    shapes, untold = made.mean_shapes(g.s, g.H), tuple[Effect, ...]()
+    for kind in ("profile", "helix"):
+        traced = {trace.flank for trace in layout.traces if trace.kind == kind}
+        if len(traced) == 1:
+            halves = tuple(one for one in shapes if one.key in made.HALVES[kind])
+            untold += halves
+            shapes = (
+                *made.of_one_flank(kind, traced.pop()),
+                *(one for one in shapes if one.key not in made.HALVES[kind]),
+            )
+    return (*shapes, made.eccentricity(), made.tangential_order(1), made.tilt()), untold
 
 
 def _seen(effects: Sequence[Effect], layout: Layout) -> BoolArray:
@@ -178,14 +198,15 @@ def _options(layout: Layout, threads: int | None) -> tuple[Effect, ...]:
     if layout.pitch:
         found += [made.tangential_order(n) for n in range(2, highest + 1)]
         found += [made.pitch_ramp(tooth, g.z) for tooth in range(1, g.z + 1)]
-        found += [made.wheel_threads(period, g.z) for period in _periods(g.z, threads)]
+        found += [made.wheel_threads(period, g.z) for period in periods(g.z, threads)]
         found += [
             made.one_tooth(int(place) + 1, flank, g.z) for flank, teeth in layout.pitch for place in teeth
         ]
     return tuple(found)
 
 
-def _periods(z: int, threads: int | None) -> list[int]:
+def periods(z: int, threads: int | None) -> list[int]:
+    """Periods of wheel threads that the teeth of a gear can show."""
     if threads is not None:
         shared = math.gcd(z, threads)
         return [shared] if shared > 1 else []

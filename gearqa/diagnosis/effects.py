@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from gearqa.arrays import Array
 from gearqa.core.flank_frame import rigid_deviation
 from gearqa.core.flank_shapes import SHAPES, flank_shapes, ring_lobes
 from gearqa.diagnosis.points import FlankPoints, ranges
-from gearqa.symbols import Flank
+from gearqa.symbols import Flank, TraceKind
 
 Columns = Callable[[FlankPoints], Array]
 """Unit deviations at points: [um], shape (amplitudes, ...)."""
@@ -94,6 +95,16 @@ def tangential_order(n: int) -> Effect:
         return along_arc(at, np.stack([np.cos(angle), np.sin(angle)]))
 
     return Effect("tangential" if n == 1 else "pitch_order", columns, order=n)
+
+
+def first_order(flank: Flank) -> Effect:
+    """Index of one flank, clockwise cosine and sine once per turn, whatever makes it. [um]"""
+
+    def columns(at: FlankPoints) -> Array:
+        on_it, angle = dict(at.is_flank)[flank], at.flank_angle
+        return along_arc(at, on_it * np.stack([np.cos(angle), np.sin(angle)]))
+
+    return Effect("pitch_order", columns, flank, order=1)
 
 
 def pitch_ramp(step_before: int, z: int) -> Effect:
@@ -177,3 +188,17 @@ def mean_shapes(s: int, H: int) -> tuple[Effect, ...]:
         for flank, _ in both
     )
     return split + single
+
+
+HALVES: Final[dict[TraceKind, tuple[str, ...]]] = {
+    "profile": ("pressure_angle", "profile_asymmetry", "profile_crowning", "profile_crowning_asymmetry"),
+    "helix": ("lead", "taper", "helix_crowning", "helix_crowning_asymmetry"),
+}
+"""Keys of what both flanks share and what they differ by."""
+
+
+def of_one_flank(kind: TraceKind, flank: Flank) -> tuple[Effect, Effect]:
+    """Slope and crowning of the only flank that was traced."""
+    only: list[tuple[Flank, float]] = [(flank, 1.0)]
+    slope, crowning = f"{kind}_slope", f"{kind}_crowning"
+    return shape(slope, only, slope, flank), shape(crowning, only, crowning, flank)

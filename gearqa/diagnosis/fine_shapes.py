@@ -19,7 +19,7 @@ from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.symbols import FLANKS, Flank, TraceKind
 
-END_KEYS: Final = {
+END_KEYS: Final[dict[tuple[TraceKind, int], tuple[str, str]]] = {
     ("helix", -1): ("overtravel", "datum"),
     ("helix", 1): ("overtravel", "far"),
     ("profile", -1): ("root_end", "root"),

@@ -18,10 +18,10 @@ Amplitude = Annotated[
     float,
     "Eccentricity: offset of the toothing; tilt: offset of the far end against the datum end; waves: half "
     "of peak to valley, lobes and radial orders radially; slopes: rise over the whole face width or from "
-    "control to tip diameter, lead by the sign of the helix angle, taper plus = material away from the datum "
-    "face; crowning as C; S-shapes: rise from end to end of the range; twist: profile slope at the far end "
-    "less that at the datum end; ends: height at the end of the range; a ramp: the step; a tooth: how far "
-    "ahead it sits.",
+    "control to tip diameter, lead by the sign of the helix angle, taper and the slope of one flank plus = "
+    "material away from the datum face; crowning as C; S-shapes: rise from end to end of the range; twist: "
+    "profile slope at the far end less that at the datum end; ends: height at the end of the range; a ramp: "
+    "the step; a tooth: how far ahead it sits.",
 ]
 
 

@@ -16,8 +16,8 @@ import numpy as np
 from gearqa.arrays import Array, BoolArray, IntArray
 
 ROUNDS: Final = 8
-FEWEST_FREEDOM: Final = 1.0
-"""With less, the scatter of a kind is not known."""
+FEWEST_FREEDOM: Final = 1.0 - 1e-9
+"""With less, the scatter of a kind is not known; rounding leaves a bit less than 1."""
 NOTHING: Final = 1e-9
 """A column of unit amplitude that is no longer than this shows nothing."""
 TINY: Final = 1e-18

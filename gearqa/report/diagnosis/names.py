@@ -20,6 +20,8 @@ NAMES: Final = {
     "wheel_thread": "pattern of wheel threads",
     "one_tooth": "a tooth out of place",
     "pressure_angle": "pressure angle",
+    "profile_slope": "profile slope",
+    "helix_slope": "helix slope",
     "profile_asymmetry": "opposite profile slopes",
     "lead": "lead",
     "taper": "taper",

@@ -18,7 +18,7 @@ from gearqa.model.diagnosis import (
     StrokeEnd,
 )
 from gearqa.report.blocks import document as doc
-from gearqa.report.diagnosis.names import NAMES, component_name, keys_text, rung_class
+from gearqa.report.diagnosis.names import component_name, keys_text, rung_class
 from gearqa.symbols import PARAMETERS, symbol_of
 from gearqa.wording.numbers import (
     DASH,
@@ -34,6 +34,7 @@ from gearqa.wording.verdicts import MASTER_QUALITY
 
 QUANTITIES: Final = {
     "profile_slope": "profile slope",
+    "helix_slope": "helix slope, + material away from the datum face",
     "pressure_angle": "pressure angle (transverse)",
     "helix_angle": "helix angle",
     "twist_over_face_width": "twist over the face width, + towards a larger helix angle",
@@ -242,13 +243,15 @@ def stroke_table(stroke: Sequence[StrokeEnd]) -> tuple[doc.Block, ...]:
 
 
 def hidden_list(hidden: Sequence[NotIdentifiable]) -> doc.Bullets:
-    """What cannot be told, and what to measure."""
-    return doc.Bullets(
-        tuple(
-            sentence(f"{NAMES.get(one.key, one.key)}: {one.reason}; to tell it, measure {one.measure}")
-            for one in hidden
-        )
-    )
+    """What cannot be told, and what to measure; keys of one reason together."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    for one in hidden:
+        alike.setdefault((one.reason, one.measure), []).append(one.key)
+    lines = []
+    for (reason, plan), keys in alike.items():
+        them = "it" if len(keys) == 1 else "them"
+        lines.append(sentence(f"{keys_text(keys)}: {reason}; to tell {them}, measure {plan}"))
+    return doc.Bullets(tuple(lines))
 
 
 def doubts_list(gears: Sequence[GearDiagnosis]) -> tuple[doc.Block, ...]:

@@ -7,6 +7,7 @@ checked against something outside stands in test_against_formulas.py.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -200,6 +201,90 @@ def test_what_was_not_measured_cannot_be_told():
     hidden = {one.key for one in found.not_identifiable}
     assert {"lobes", "tangential", "lead", "twist", "helix_crowning"} <= hidden
     assert all(math.isfinite(one.amplitude_um) for one in found.components)
+
+
+def diagnosed(world, faults, seed=1):
+    maker = Maker(world)
+    (found,), _ = diagnose_gears([maker.gear(faults, np.random.default_rng(seed))], setup(maker.part))
+    return found
+
+
+@pytest.mark.parametrize("beta", [0.0, 18.0])
+@pytest.mark.parametrize("kind", ["internal", "external"])
+@pytest.mark.parametrize(("flank", "f"), [("left", -1), ("right", 1)])
+def test_of_one_flank_neither_what_both_share_nor_what_they_differ_by_is_told(kind, beta, flank, f):
+    faults = Faults(pressure_angle=4.0, profile_asymmetry=1.0, lead=15.0, taper=2.0, helix_crowning=3.0)
+    world = World(kind=kind, beta=beta, flanks=(flank,), teeth=8)
+    found = diagnosed(world, faults)
+    split = {f"{one}{more}" for one in ("profile_crowning", "helix_crowning") for more in ("", "_asymmetry")}
+    split |= {"pressure_angle", "profile_asymmetry", "lead", "taper"}
+    hidden = {one.key: one.reason for one in found.not_identifiable}
+    assert split <= set(hidden)
+    other = "right" if flank == "left" else "left"
+    assert all(other in hidden[key] for key in ("lead", "s_shape", "overtravel", "tip_end", "ripple"))
+    told = {one.key: one for one in found.components if one.significant}
+    assert set(told) == {"profile_slope", "helix_slope", "helix_crowning"}
+    s = 1 if kind == "external" else -1
+    truth = {"profile_slope": 4 + f, "helix_slope": 2 + s * f * 15, "helix_crowning": 3}
+    for key, value in truth.items():
+        assert told[key].flank == flank
+        assert abs(told[key].amplitude_um - value) < 0.5
+    changes = {one.quantity: one for one in found.corrections}
+    assert set(changes) == set(truth)
+    for key, one in changes.items():
+        assert (one.flank, one.unit, one.change) == (flank, "µm", -told[key].amplitude_um)
+        assert "this flank only" in one.basis
+    of_four = diagnosed(replace(world, teeth=4), faults)
+    assert "helix_slope" in {c.key for c in of_four.components if c.significant} | {
+        one.key for one in of_four.not_identifiable
+    }
+
+
+def test_pitch_of_one_flank_alone_is_no_eccentricity():
+    """A shifted axis and a table error of the same index look alike there."""
+    found = diagnosed(World(flanks=("right",), tables=("pitch",)), Faults(eccentricity=(10.0, 40.0)))
+    (one,) = [one for one in found.components if one.significant]
+    assert (one.key, one.flank, one.order) == ("pitch_order", "right", 1)
+    assert one.amplitude_um == pytest.approx(10 / math.cos(Maker(World()).alpha), abs=0.4)
+    assert {"eccentricity", "tangential", "lobes", "radial_order"} <= {
+        one.key for one in found.not_identifiable
+    }
+    assert found.corrections == ()
+
+
+OF_PROFILES = {
+    "pressure_angle", "profile_asymmetry", "profile_crowning", "profile_crowning_asymmetry", "s_shape",
+    "tip_end", "root_end",
+}  # fmt: skip
+OF_HELICES = {
+    "lead", "taper", "helix_crowning", "helix_crowning_asymmetry", "helix_s_shape", "overtravel", "tilt",
+}  # fmt: skip
+OF_PITCH = {"tangential", "pitch_order", "pitch_ramp", "wheel_thread", "one_tooth"}
+OF_BALLS = {"eccentricity", "lobes", "radial_order"}
+
+
+@pytest.mark.parametrize("beta", [0.0, 18.0])
+@pytest.mark.parametrize(
+    ("tables", "lacking"),
+    [
+        (("profile", "helix", "pitch", "runout"), set()),
+        (("profile", "helix", "pitch"), set()),
+        (("profile", "helix", "runout"), OF_PITCH),
+        (("profile", "helix"), OF_PITCH | OF_BALLS),
+        (("profile", "pitch", "runout"), OF_HELICES),
+        (("helix", "pitch", "runout"), OF_PROFILES),
+        (("profile",), OF_HELICES | OF_PITCH | OF_BALLS),
+        (("helix",), OF_PROFILES | OF_PITCH | OF_BALLS),
+        (("pitch",), OF_PROFILES | OF_HELICES),
+        (("runout",), OF_PROFILES | OF_HELICES | OF_PITCH),
+    ],
+)
+def test_what_lacks_its_table_cannot_be_told(tables, lacking, beta):
+    found = diagnosed(World(tables=tables, beta=beta, teeth=10), Faults())
+    always = {"twist"} | (set() if "profile" in tables or (beta and "helix" in tables) else {"ripple"})
+    keys = [one.key for one in found.not_identifiable]
+    assert set(keys) == lacking | always
+    assert len(keys) == len(set(keys))
 
 
 def test_ripple_of_a_lot_is_told_though_its_phase_differs_from_gear_to_gear():
