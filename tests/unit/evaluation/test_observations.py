@@ -50,7 +50,7 @@ def make(cls: type, **values: Any) -> Any:
 
 
 def gear(parameters: dict[str, ParameterResult], production: Production | None, **more: Any) -> GearResult:
-    base = {"serial": "R7", "parameters": parameters, "production": production, "size": ()}
+    base = {"serial": "R7", "parameters": parameters, "production": production, "size": (), "components": ()}
     return make(GearResult, **{**base, **more})
 
 
