@@ -181,7 +181,7 @@ class _FolderReading:
                 self.log.notice(NoticeCode.TABLE_LEFT_OUT, f"{path.name} is left out: {seen.left_out}")
             problems = seen.problems
             if self.map_failed:  # the map may have been meant for this file
-                own = (Reason.UNRECOGNISED_TABLE, Reason.MISSING_COLUMN)
+                own = (Reason.UNRECOGNISED_TABLE, Reason.MISSING_COLUMN, Reason.RAGGED_ROW)
                 problems = tuple(p for p in problems if p.reason not in own)
             self.log.extend(problems)
             self.log.notices += [n for n in seen.notices if n not in self.log.notices]

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from itertools import islice
 from pathlib import Path
 from typing import Final
 
@@ -18,20 +15,16 @@ from gearqa.reading.folder.dialect import (
     first_decimal_mark,
     guess_dialect,
     measured_columns,
-    physical_lines,
-    split_line,
 )
 from gearqa.reading.folder.header import Header, ignore_hint, unrecognised
+from gearqa.reading.folder.shifted_decimals import shifted_decimals
 from gearqa.reading.folder.sources import ColumnSource, Dialect, TableKind, TableSource
 from gearqa.reading.folder.table_kinds import PRODUCTION_COLUMNS, TABLES, split_unit
-from gearqa.reading.rows.csv_rows import CsvFaultError, bounded_lines, is_skipped
+from gearqa.reading.rows.csv_rows import CsvFaultError, bounded_lines
 from gearqa.reading.rows.decoding import HEAD_BYTES, NotTextError, decode_head, guess_encoding, read_head
 from gearqa.reading.rows.parquet_rows import ParquetFaultError, ParquetTable, is_parquet
 from gearqa.wording.safety import RESULT_MARK, SIMULATED_MARK
 
-ROWS_LOOKED_AT: Final = 1000
-_WHOLE: Final = re.compile(r"[+-]?\d+")
-_DIGITS: Final = re.compile(r"\d+")
 LARGEST_HEAD: Final = HEAD_BYTES * 64
 """Bytes in which the header of a table ends."""
 VALUES: Final = "a table of reported values or a gauge study"
@@ -151,46 +144,13 @@ def _by_header(path: Path, name: str, text: str, dialect: Dialect, row: HeaderRo
     if kind is None:
         return Recognised(problems=(unrecognised(name, text, row, dialect),))
     columns = _columns(header, kind)
-    if not header.problems:
-        _check_shift(header, text, row, dialect, columns)
     if header.problems:
         return Recognised(problems=tuple(header.problems))
     simulated = text.startswith(SIMULATED_MARK)
     source = TableSource(path, name, kind, dialect, columns, simulated=simulated)
+    if (shifted := shifted_decimals(source, row)) is not None:
+        return Recognised(problems=(shifted,))
     return Recognised(source, notices=tuple(header.notices))
-
-
-def _check_shift(
-    header: Header, text: str, row: HeaderRow, dialect: Dialect, columns: Mapping[str, ColumnSource]
-) -> None:
-    """A decimal comma between commas puts the decimals into the next column: where the header has room for
-    them, the rows are not ragged, and every number would be read without its decimals."""
-    if dialect.separator != ",":
-        return
-    folded = [name.casefold() for name in row.names]
-    read = {(one.column or "").casefold(): name for name, one in columns.items()}
-    measured = [at for at, name in enumerate(folded) if split_unit(read.get(name, ""))[1]]
-    spare = [at for at, name in enumerate(folded) if measured and name not in read and at > measured[0]]
-    if not spare:
-        return
-    lines = islice(physical_lines(text[row.end :]), ROWS_LOOKED_AT)
-    rows = [split_line(line, ",") for line in lines if not is_skipped(line)]
-    rows = [cells for cells in rows if len(cells) == len(row.names)]
-    whole = [at for at in measured if rows and all(_WHOLE.fullmatch(cells[at]) for cells in rows)]
-    for at in spare:
-        before = [place for place in measured if place < at]
-        digits = [cells[at] for cells in rows if cells[at]]
-        if before[-1] in whole and digits and all(map(_DIGITS.fullmatch, digits)):
-            name = f"column '{row.names[at]}'" if row.names[at] else "a column without a name"
-            found = (
-                f"{name} with digits such as {digits[0]}, right of whole numbers in '{row.names[before[-1]]}'"
-            )
-            header.problem(
-                Reason.RAGGED_ROW, found, "no number beside a measured one that may be its decimals",
-                hint="a decimal comma needs semicolon or tab as separator; if it is a column of its own, "
-                "delete it or put it before the measured ones",
-            )  # fmt: skip
-            return
 
 
 def _columns(header: Header, kind: TableKind) -> dict[str, ColumnSource]:

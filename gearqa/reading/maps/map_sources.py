@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import Final
 
 from gearqa.errors import MeasurementFileError, Problem, Reason
-from gearqa.reading.folder.dialect import decimal_mark, guess_dialect
+from gearqa.reading.folder.dialect import HeaderRow, decimal_mark, find_header, guess_dialect
 from gearqa.reading.folder.listing import files_below, matches_any
+from gearqa.reading.folder.shifted_decimals import shifted_decimals
 from gearqa.reading.folder.sources import (
     ColumnSource,
     Convention,
@@ -85,7 +86,11 @@ def sources_of(columns_map: ColumnsMap, folder: Path | str) -> tuple[TableSource
                 file = _File.of(folder / name, name, table, problems)
                 if file is not None:
                     base = replace(_source(file, kind, table), convention=convention)
-                    found += _with_wides(base, table, file)
+                    plans = list(_with_wides(base, table, file))
+                    if table.decimal is None and file.header is not None:
+                        doubts = (shifted_decimals(plan, file.header) for plan in plans)
+                        problems += [doubt for doubt in doubts if doubt is not None]
+                    found += plans
     if problems:
         raise MeasurementFileError(dict.fromkeys(problems))
     return tuple(sorted(found, key=lambda source: os.fsencode(source.name)))
@@ -142,6 +147,7 @@ class _File:
     dialect: Dialect
     head: tuple[str, ...]
     """The lines above the header."""
+    header: HeaderRow | None
     simulated: bool
     problems: list[Problem]
 
@@ -161,9 +167,9 @@ class _File:
             problems.append(Problem(Reason.FILE_NOT_FOUND, name, found, "a readable file"))
             return None
         simulated = text.startswith(SIMULATED_MARK)
-        return cls(
-            path, name, dialect, () if is_parquet(path) else head_lines(text, dialect), simulated, problems
-        )
+        head = () if is_parquet(path) else head_lines(text, dialect)
+        header = None if is_parquet(path) else find_header(text, dialect)
+        return cls(path, name, dialect, head, header, simulated, problems)
 
     def columns(
         self, columns: Mapping[str, ColumnTable], canonical: Canonical = canonical_quantity

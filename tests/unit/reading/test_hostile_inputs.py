@@ -207,6 +207,30 @@ def test_columns_that_are_no_decimals_are_ignored_as_before(tmp_path, header, ch
         assert NoticeCode.UNKNOWN_COLUMN in {notice.code for notice in inspection.notices}
 
 
+@pytest.mark.parametrize("beside", ["", "ok"])
+def test_decimals_in_the_next_column_of_a_late_row_are_refused(tmp_path, beside):
+    early = [f"A,left,{k},2,{beside}" for k in range(1, 3000)]
+    assert reasons(table(tmp_path, f"{HEADER},note", *early, "A,left,3000,-30,750")) == {Reason.RAGGED_ROW}
+
+
+def test_decimals_are_no_measurements(tmp_path):
+    rows = [row.replace("1.5", f"-30,{75 + k}") for k, row in enumerate(FULL)]
+    assert reasons(table(tmp_path, f"{HEADER},measurement", *rows)) == {Reason.RAGGED_ROW}
+    rows = [row.replace("1.5", f"-30,{k % 2 + 1}") for k, row in enumerate(FULL)]
+    with read_folder(table(tmp_path, f"{HEADER},measurement", *rows)) as inspection:
+        assert len(list(inspection)) == 2
+
+
+@pytest.mark.parametrize("decimal", ["", 'decimal = "."\n'])
+def test_decimals_in_the_next_column_of_a_mapped_table_are_refused(tmp_path, decimal):
+    rows = [row.replace("1.5", "-30,750") for row in FULL]
+    folder = table(tmp_path, f"{HEADER},note", *rows)
+    (name,) = (path.name for path in folder.glob("*.csv"))
+    columns = "".join(f'{column} = "{column}"\n' for column in HEADER.split(","))
+    (tmp_path / "map.toml").write_text(f'[pitch]\nfile = "{name}"\n{decimal}[pitch.columns]\n{columns}')
+    assert reasons(folder, columns=tmp_path / "map.toml") == (set() if decimal else {Reason.RAGGED_ROW})
+
+
 def test_whole_positions_beside_decimals_are_no_shift(tmp_path):
     header = "serial,flank,tooth,face_position_mm,deviation_um,point"
     rows = [f"A,{flank},1,{k},{k}.5,{k}" for flank in ("left", "right") for k in range(21)]

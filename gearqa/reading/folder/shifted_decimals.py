@@ -1,0 +1,114 @@
+"""Decimal commas between commas: the decimals stand in the next column, and where the header has room for
+them every number would be read without its decimals. The whole file is looked at, for as long as a measured
+column holds nothing but whole numbers."""
+
+from __future__ import annotations
+
+import csv
+import re
+from contextlib import suppress
+from dataclasses import dataclass, field
+from itertools import islice
+from typing import Final
+
+from gearqa.errors import Problem, Reason
+from gearqa.reading.folder.dialect import HeaderRow
+from gearqa.reading.folder.sources import TableSource
+from gearqa.reading.folder.table_kinds import GRADED_KINDS, LABEL_COLUMNS, MEASUREMENT, split_unit
+from gearqa.reading.rows.csv_rows import CsvFaultError, bounded_lines, is_skipped
+from gearqa.reading.rows.patterns import Pattern
+
+_WHOLE: Final = re.compile(r"\s*[+-]?\d+\s*")
+_DIGITS: Final = re.compile(r"\s*\d+\s*")
+_OPTIONAL: Final = frozenset(
+    {*LABEL_COLUMNS.values(), MEASUREMENT, "position", "pin_diameter_mm", "teeth_spanned"}
+)
+"""Columns that are read, may be left empty, and would take decimals for a label or a size."""
+_MOST_DISTINCT: Final = 20
+_FEWEST_ROWS: Final = 3
+
+
+@dataclass(slots=True)
+class _Neighbours:
+    """A measured column and one to its right that may hold its decimals."""
+
+    measured: int
+    spare: int
+    is_read: bool
+    first: str = ""
+    cells: set[str] = field(default_factory=set)
+    rows: int = 0
+
+    def take(self, number: str, beside: str) -> bool:
+        """Take in one row; whether the numbers are all whole so far."""
+        if not number.strip():
+            return True
+        if not _WHOLE.fullmatch(number):
+            return False
+        self.rows += 1
+        if _DIGITS.fullmatch(beside):
+            self.first = self.first or beside.strip()
+            if len(self.cells) <= _MOST_DISTINCT:
+                self.cells.add(beside.strip())
+        return True
+
+    @property
+    def shifted(self) -> bool:
+        """Whether the digits may be decimals; those of a column that is read are mostly what it says."""
+        if not self.is_read or not self.cells:
+            return bool(self.cells)
+        if any(len(cell) > 1 and cell.startswith("0") for cell in self.cells):
+            return True
+        distinct = len(self.cells) > _MOST_DISTINCT or 2 * len(self.cells) > self.rows >= _FEWEST_ROWS
+        return distinct and max(map(len, self.cells)) > 1
+
+
+def shifted_decimals(source: TableSource, header: HeaderRow) -> Problem | None:
+    """The problem of a table whose decimals may stand in the next column; None where there is no doubt."""
+    dialect = source.dialect
+    if source.is_parquet or dialect.separator != "," or source.kind not in (*GRADED_KINDS, "size"):
+        return None
+    doubts = _neighbours(source, header.names)
+    if not doubts:
+        return None
+    with source.path.open(encoding=dialect.encoding, errors="replace", newline="") as file:
+        lines = islice(bounded_lines(file), header.line, None)
+        rows = csv.reader(line for line in lines if not is_skipped(line, dialect.comment))
+        with suppress(CsvFaultError, csv.Error):  # which the reader of the table reports
+            for cells in islice(rows, dialect.skip_after_header, None):
+                if len(cells) == len(header.names):
+                    doubts = [one for one in doubts if one.take(cells[one.measured], cells[one.spare])]
+                    if not doubts:
+                        return None
+    pair = next((one for one in doubts if one.shifted), None)
+    if pair is None:
+        return None
+    name, whole = header.names[pair.spare], header.names[pair.measured]
+    shown = f"column '{name}'" if name else "a column without a name"
+    return Problem(
+        Reason.RAGGED_ROW, source.name,
+        f"{shown} with digits such as {pair.first}, right of whole numbers in '{whole}'",
+        "no number beside a measured one that may be its decimals", header.line,
+        hint="a decimal comma needs semicolon or tab as separator; if it is a column of its own, "
+        "delete it, put it before the measured ones or write decimal = \".\" into a column map",
+    )  # fmt: skip
+
+
+def _neighbours(source: TableSource, names: tuple[str, ...]) -> list[_Neighbours]:
+    """Each column that is not read, or may be empty, with the measured column that is next on its left."""
+    folded = [name.casefold() for name in names]
+    read = {(one.column or "").strip().casefold(): name for name, one in source.columns.items()}
+    read |= {name.strip().casefold(): "" for name in source.where}
+    read |= {name.strip().casefold(): "" for one in source.columns.values() for name in one.columns}
+    wide = Pattern(source.wide.pattern) if source.wide is not None else None
+    found, measured, values = [], None, 0
+    for at, name in enumerate(folded):
+        in_wide = wide is not None and wide.search(names[at]) is not None
+        kept = read.get(name, "") if name in read else None
+        if measured is not None and not in_wide and (kept is None or kept in _OPTIONAL):
+            found.append(_Neighbours(measured, at, kept is not None))
+        if in_wide or (kept and split_unit(kept)[1] and kept != LABEL_COLUMNS.get(source.kind)):
+            measured = at
+        values += in_wide
+    # every value of a wide row has decimals of its own: fewer cells than values take them in no row
+    return found if len(found) >= values else []
