@@ -121,7 +121,7 @@ def _gear(
         replace(one, component=replace(one.component, explains=share))
         for one, share in zip(real, explained, strict=True)
     ]
-    told.sort(key=lambda one: -_weight(one.component.explains, raw))
+    told.sort(key=lambda one: -_weight(one.component.explains, [raw]))
     rest = [one.component for one in pieces if not one.component.significant]
     differs = mounting_notice(fit, setup, mounting_risk)
     return GearDiagnosis(
@@ -141,13 +141,12 @@ def _gear(
     )
 
 
-def _weight(explains: Mapping[str, float], raw: GearResult) -> float:
-    """Largest part of a tolerance that a component uses up."""
+def _weight(explains: Mapping[str, float], raw: Sequence[GearResult]) -> float:
+    """Largest part of a tolerance that a component uses up, of some gears the worst."""
     used = [0.0]
     for key, share in explains.items():
-        exact = raw.parameters[key].class_exact
-        if exact is not None:
-            used.append(share * 2 ** (exact / 2))
+        exact = [result.parameters[key].class_exact for result in raw if key in result.parameters]
+        used += [share * 2 ** (one / 2) for one in exact if one is not None]
     return max(used)
 
 
@@ -166,6 +165,7 @@ def _lot(
         replace(one, component=replace(one.component, explains=share))
         for one, share in zip(real, explained, strict=True)
     ]
+    real.sort(key=lambda one: -_weight(one.component.explains, graded))
     raw = rung_of((), graded)
     hidden: dict[tuple[str, str], NotIdentifiable] = {}
     for gear in gears:

@@ -28,10 +28,13 @@ PiecesOfGears = Sequence[tuple[GearMeasurement, Sequence[Piece]]]
 def shares(
     gear: GearMeasurement, raw: GearResult, pieces: Sequence[Piece], setup: PartSetup
 ) -> list[dict[str, float]]:
-    """Share of each deviation that goes when a piece alone is taken out; minus where it grows."""
+    """Share of each deviation that goes when a piece alone is taken out.
+
+    0 to 1, together at most 1: one that makes up for another explains nothing.
+    """
     alone = [without(gear, [(one.effect, one.amplitudes)], setup) for one in pieces]
     before = _worst_values([raw])
-    return [_gone(before, _worst_values([result])) for _, result in evaluate_with(alone, setup)]
+    return _together([_gone(before, _worst_values([result])) for _, result in evaluate_with(alone, setup)])
 
 
 def lot_shares(
@@ -52,7 +55,7 @@ def lot_shares(
             for gear, pieces in zip(gears, in_gears, strict=True)
         )
         found.append(_gone(before, _worst_values([result for _, result in evaluate_with(alone, setup)])))
-    return found
+    return _together(found)
 
 
 def _worst_values(results: Sequence[GearResult]) -> dict[str, float]:
@@ -67,7 +70,17 @@ def _worst_values(results: Sequence[GearResult]) -> dict[str, float]:
 def _gone(before: Mapping[str, float], after: Mapping[str, float]) -> dict[str, float]:
     """Shares of the values before that are no longer there."""
     shares_of = {key: 1 - after[key] / value for key, value in before.items() if value and key in after}
-    return {key: share for key, share in shares_of.items() if abs(share) >= SMALLEST_SHARE}
+    return {key: share for key, share in shares_of.items() if share >= SMALLEST_SHARE}
+
+
+def _together(found: Sequence[dict[str, float]]) -> list[dict[str, float]]:
+    """Shares, in proportion where they are more than 1 together: errors that partly make up for a third
+    one would each take away the same."""
+    total: dict[str, float] = {}
+    for shares_of in found:
+        for key, share in shares_of.items():
+            total[key] = total.get(key, 0.0) + share
+    return [{key: share / max(1.0, total[key]) for key, share in shares_of.items()} for shares_of in found]
 
 
 def ladder(gears: PiecesOfGears, setup: PartSetup) -> tuple[Rung, ...]:

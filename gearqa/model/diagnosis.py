@@ -43,7 +43,8 @@ class Component:
     significant: bool
     """Beyond chance within the report as a whole."""
     explains: Mapping[str, float]
-    """Share of each deviation that goes when the component is taken out."""
+    """Share of each deviation that goes when the component is taken out; over the components at most 1, 0
+    for one that makes up for another."""
     tooth: Annotated[int | None, KNOWN] = None
     """The tooth that sits wrong."""
     end: Annotated[Literal["datum", "far", "root", "tip"] | None, KNOWN] = None

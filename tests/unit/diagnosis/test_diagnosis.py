@@ -15,6 +15,7 @@ from foreign_gears import Faults, Maker, World
 from unit.diagnosis.made import GEARS, gears, part, setup
 
 from gearqa.diagnosis.analysis import diagnose_gears
+from gearqa.evaluation.evaluate import evaluate_with
 
 BOTH, LEFT, RIGHT = "both", "left", "right"
 
@@ -285,6 +286,42 @@ def test_what_lacks_its_table_cannot_be_told(tables, lacking, beta):
     keys = [one.key for one in found.not_identifiable]
     assert set(keys) == lacking | always
     assert len(keys) == len(set(keys))
+
+
+@pytest.mark.parametrize("number", range(6))
+def test_shares_of_a_deviation_are_parts_of_it(number):
+    """Errors of any size and sign beside each other; what makes up for another explains nothing."""
+    rng = np.random.default_rng(number)
+    kind, beta, hand = GEARS[number % 4]
+    maker = Maker(World(kind=kind, beta=beta, hand=hand or "right", z=24, teeth=8, points=121))
+    drawn = rng.choice([-1, 1], 5) * rng.uniform(4, 15, 5)
+    faults = Faults(
+        *((8.0, 30.0), (6.0, 200.0)) if number % 2 else (None, None),
+        pressure_angle=drawn[0], profile_asymmetry=drawn[1], lead=drawn[2], taper=drawn[3],
+        helix_crowning=drawn[4], twist=20.0,
+    )  # fmt: skip
+    measured = [maker.gear(faults, rng, str(one)) for one in range(3)]
+    found, lot = diagnose_gears(measured, setup(maker.part))
+    for one in (*found, lot):
+        real = [component for component in one.components if component.significant]
+        assert len(real) >= 4
+        assert one.components[: len(real)] == tuple(real)
+        for key in {key for component in real for key in component.explains}:
+            each = [component.explains.get(key, 0.0) for component in real]
+            assert all(0 <= share <= 1 for share in each), (key, each)
+            assert sum(each) <= 1 + 1e-9, (key, each)
+        most = [max(component.explains.values(), default=0.0) for component in real]
+        assert most[0] > 0.3
+    graded = [result for _, result in evaluate_with(measured, setup(maker.part))]
+    used = [
+        max(
+            (share * 2 ** (exact / 2) for result in graded for key, share in component.explains.items()
+             if (exact := result.parameters[key].class_exact) is not None),
+            default=0.0,
+        )
+        for component in lot.components if component.significant
+    ]  # fmt: skip
+    assert used == sorted(used, reverse=True)
 
 
 def test_ripple_of_a_lot_is_told_though_its_phase_differs_from_gear_to_gear():
