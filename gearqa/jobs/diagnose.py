@@ -13,7 +13,12 @@ from gearqa.evaluation.part_setup import setup_of
 from gearqa.jobs.folders import open_folder
 from gearqa.jobs.parameters import require_within
 from gearqa.jobs.progress import UNSEEN, Progress
-from gearqa.jobs.recorded_corrections import recorded_in_folder, recorded_in_store, with_gains
+from gearqa.jobs.recorded_corrections import (
+    of_both_sides,
+    recorded_in_folder,
+    recorded_in_store,
+    with_gains,
+)
 from gearqa.model.diagnosis import DiagnosisResult, RecordedCorrection
 from gearqa.model.measurement import first_measurements
 from gearqa.model.ranges import WHEEL_THREADS
@@ -89,6 +94,7 @@ def diagnose(
         if recorded:
             gears = tuple(replace(gear, corrections=with_gains(gear.corrections, recorded)) for gear in gears)
             lot = replace(lot, corrections=with_gains(lot.corrections, recorded))
+        lot = replace(lot, corrections=of_both_sides(lot.corrections, measured, inspection.events))
         return DiagnosisResult(
             standard=inspection.part.tolerance.standard,
             part={"number": drawing.number, "name": drawing.name, "revision": drawing.revision},

@@ -7,10 +7,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from gearqa.drift.ordering import seconds
 from gearqa.errors import EvaluationError
 from gearqa.jobs.drift import analyse_drift
 from gearqa.model.diagnosis import Correction, RecordedCorrection
 from gearqa.model.drift import DriftReport
+from gearqa.model.measurement import GearMeasurement, GrinderEvent
 from gearqa.symbols import PARAMETERS, Flank
 from gearqa.wording.numbers import fixed_text, um_text
 
@@ -26,6 +28,11 @@ OF_QUANTITY: Final = {
 """Parameter that shows what a change of a quantity does."""
 LEARNED: Final = ("as intended", "smaller", "larger")
 """Verdicts from which a gain is taken."""
+
+MIXED: Final = (
+    "this is of the mean of gears from before and after a correction, not of the level now: "
+    "name those made since (--serial)"
+)
 
 
 def recorded_in_folder(
@@ -84,6 +91,31 @@ def _with_gain(one: Correction, recorded: Sequence[RecordedCorrection]) -> Corre
     )
     text = f"learned: the last recorded correction, {did} found; divide by the gain of {fixed_text(gain)}"
     return replace(one, basis=text, gain=gain)
+
+
+def of_both_sides(
+    suggested: Sequence[Correction], gears: Sequence[GearMeasurement], events: Sequence[GrinderEvent]
+) -> tuple[Correction, ...]:
+    """Suggestions for a lot; those of a mean over gears from before and after a correction say so."""
+    made = [
+        (one.production.grinder, seconds(one.production.finished_at))
+        for one in gears
+        if one.production is not None and one.production.finished_at is not None
+    ]
+
+    def mixed(event: GrinderEvent) -> bool:
+        before = [at < seconds(event.at) for grinder, at in made if grinder == event.grinder]
+        return any(before) and not all(before)
+
+    parting = [event for event in events if event.correction is not None and mixed(event)]
+
+    def told(one: Correction) -> Correction:
+        key = OF_QUANTITY.get(one.quantity)
+        if not any(event.parameter == key and _same(one.flank, event.flank) for event in parting):
+            return one
+        return replace(one, basis=f"{one.basis}; {MIXED}")
+
+    return tuple(map(told, suggested))
 
 
 def _same(flank: Flank | None, other: Flank | None) -> bool:

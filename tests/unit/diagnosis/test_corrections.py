@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -13,9 +14,9 @@ from gearqa.core.geometry import gear_geometry
 from gearqa.diagnosis.analysis import diagnose_gears
 from gearqa.jobs.archive import add_archive
 from gearqa.jobs.diagnose import diagnose
-from gearqa.jobs.recorded_corrections import with_gains
+from gearqa.jobs.recorded_corrections import MIXED, of_both_sides, with_gains
 from gearqa.model.diagnosis import Correction, RecordedCorrection
-from gearqa.model.measurement import SizeReading
+from gearqa.model.measurement import GrinderEvent, Production, SizeReading
 
 
 @pytest.mark.parametrize(("kind", "sign"), [("internal", 1), ("external", -1)])
@@ -88,3 +89,17 @@ def test_gains_are_learned_from_the_history_of_a_store(tmp_path):
     gains = {(one.quantity, one.flank): one.gain for one in found.lot.corrections}
     assert gains["profile_slope", "left"] == pytest.approx(recorded.effect_um / 1.5)
     assert gains["profile_slope", "right"] is None
+
+
+def test_a_mean_over_a_correction_is_told():
+    change = Correction("profile_slope", "left", -1.0, "µm", None, 0.7, "trial", "")
+    other = replace(change, flank="right")
+    made = [
+        replace(gear, production=Production(grinder="G1", finished_at=datetime(2026, 1, day)))
+        for day, gear in zip((5, 7), gears(part(), parts=2), strict=True)
+    ]
+    event = GrinderEvent(datetime(2026, 1, 6), "correction", "G1", None, "profile_slope", "left", 1.0, "um")
+    found = of_both_sides([change, other], made, [event])
+    assert found == (replace(change, basis=f"trial; {MIXED}"), other)
+    assert of_both_sides([change], made[1:], [event]) == (change,)
+    assert of_both_sides([change], made, [replace(event, grinder="G2")]) == (change,)
