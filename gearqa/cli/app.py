@@ -51,7 +51,10 @@ class _Commands(TyperGroup):
         group: typer.Typer | None = getattr(module, "app", None)
         if group is None:
             group = _typer()
-            group.command(cmd_name, cls=Command, short_help=COMMANDS[cmd_name])(module.command)
+            settings = getattr(module, "SETTINGS", None)
+            group.command(cmd_name, cls=Command, short_help=COMMANDS[cmd_name], context_settings=settings)(
+                module.command
+            )
         return typer.main.get_command(group)
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import partial
@@ -416,9 +416,9 @@ def topic_named(word: str) -> tuple[str, Topic] | None:
     return (name, Topic(f"Code {name}", lambda: blocks)) if blocks else None
 
 
-def alike(word: str) -> list[str]:
+def alike(word: str, options: Sequence[str] = ()) -> list[str]:
     """Topics that somebody may have meant, the likeliest first."""
-    known = (*TOPICS, *EXPLAINED_IN, *codes(), *(one.symbol for one in PARAMETERS.values()))
+    known = (*TOPICS, *EXPLAINED_IN, *codes(), *(one.symbol for one in PARAMETERS.values()), *options)
     return (
         get_close_matches(word, known, n=4, cutoff=0.5)
         or [one for one in known if word.lower() in one.lower()][:4]

@@ -61,3 +61,15 @@ def test_an_unknown_topic_names_those_that_are_like_it(capsys, tmp_path):
     page = tmp_path / "code.html"
     assert app.run(["explain", "row_order", "--html", str(page)]) == 0
     assert "sorted by position" in page.read_text(encoding="utf-8")
+
+
+def test_an_option_is_explained_by_the_help_of_every_command_that_has_it(capsys):
+    assert app.run(["explain", "--previous"]) == 0
+    out = capsys.readouterr().out
+    assert "gearqa lot " in out
+    assert "gearqa verify " in out
+    assert "gearqa explain lot" in out
+    assert app.run(["explain", "previous"]) == 0
+    assert capsys.readouterr().out == out
+    assert app.run(["explain", "--previos"]) == 2
+    assert "did you mean --previous" in capsys.readouterr().err

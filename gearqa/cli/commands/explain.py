@@ -13,22 +13,26 @@ from gearqa.cli.options import HtmlFile
 if TYPE_CHECKING:
     from gearqa.cli.topics import Topic
 
+SETTINGS = {"ignore_unknown_options": True}
+"""An option of another command is a topic here."""
+
 
 def command(
+    context: typer.Context,
     topic: Annotated[str | None, typer.Argument(metavar="TOPIC", help="What to explain.")] = None,
     html: HtmlFile = None,
 ) -> int:
     """Explain flanks, signs, classes, every parameter, verdict and code, files and exit status.
 
     Without TOPIC the topics are listed. First of all: gearqa explain flanks. A parameter goes by its key or
-    its symbol: gearqa explain fp. The code of a message, which stands in brackets behind it: gearqa explain
-    row_order
+    its symbol: gearqa explain fp. An option: gearqa explain --previous. The code of a message, which stands
+    in brackets behind it: gearqa explain row_order
     """
     from gearqa.cli.topics import TOPICS, alike, topic_named
 
-    found = None if topic is None else topic_named(topic)
+    found = None if topic is None else topic_named(topic) or _option(context, topic)
     if topic is not None and found is None:
-        near = alike(topic)
+        near = alike(topic, _options(context))
         meant = f"did you mean {' or '.join(near)}? " if near else ""
         raise typer.BadParameter(
             f"'{topic}': {meant}gearqa explain without a topic lists them all", param_hint="TOPIC"
@@ -44,6 +48,24 @@ def command(
     else:
         _print(*found)
     return ExitStatus.CONFORMS
+
+
+def _options(context: typer.Context) -> list[str]:
+    from gearqa.cli.option_topics import options
+
+    return list(options(context))
+
+
+def _option(context: typer.Context, word: str) -> tuple[str, Topic] | None:
+    """The page of an option, typed with or without its dashes."""
+    from gearqa.cli.option_topics import option_blocks, options
+    from gearqa.cli.topics import TOPICS, Topic
+
+    name = f"--{word.lstrip('-')}"
+    places = options(context).get(name)
+    if places is None:
+        return None
+    return name, Topic(f"Option {name}", lambda: option_blocks(name, places, set(TOPICS)))
 
 
 def _print(name: str, topic: Topic) -> None:
