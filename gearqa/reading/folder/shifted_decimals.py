@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import csv
 import re
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import islice
@@ -63,12 +64,16 @@ class _Neighbours:
         return distinct and max(map(len, self.cells)) > 1
 
 
-def shifted_decimals(source: TableSource, header: HeaderRow) -> Problem | None:
-    """The problem of a table whose decimals may stand in the next column; None where there is no doubt."""
+def shifted_decimals(
+    source: TableSource, header: HeaderRow, beside: Sequence[TableSource] = ()
+) -> Problem | None:
+    """The problem of a table whose decimals may stand in the next column; None where there is no doubt.
+    What other plans `beside` it read of the same file is no such column."""
     dialect = source.dialect
-    if source.is_parquet or dialect.separator != "," or source.kind not in (*GRADED_KINDS, "size"):
+    measured = source.kind in (*GRADED_KINDS, "size") or "value_um" in source.columns
+    if source.is_parquet or dialect.separator != "," or not measured:
         return None
-    doubts = _neighbours(source, header.names)
+    doubts = _neighbours(source, header.names, beside)
     if not doubts:
         return None
     with source.path.open(encoding=dialect.encoding, errors="replace", newline="") as file:
@@ -94,21 +99,38 @@ def shifted_decimals(source: TableSource, header: HeaderRow) -> Problem | None:
     )  # fmt: skip
 
 
-def _neighbours(source: TableSource, names: tuple[str, ...]) -> list[_Neighbours]:
+def _neighbours(
+    source: TableSource, names: tuple[str, ...], beside: Sequence[TableSource]
+) -> list[_Neighbours]:
     """Each column that is not read, or may be empty, with the measured column that is next on its left."""
     folded = [name.casefold() for name in names]
     read = {(one.column or "").strip().casefold(): name for name, one in source.columns.items()}
-    read |= {name.strip().casefold(): "" for name in source.where}
-    read |= {name.strip().casefold(): "" for one in source.columns.values() for name in one.columns}
-    wide = Pattern(source.wide.pattern) if source.wide is not None else None
+    for plan in (source, *beside):
+        several = (name for one in plan.columns.values() for name in (one.column or "", *one.columns))
+        for name in (*plan.where, *several, *_wide_names(plan, names)):
+            if name:
+                read.setdefault(name.strip().casefold(), "")
+    wide = _wide_names(source, names)
     found, measured, values = [], None, 0
     for at, name in enumerate(folded):
-        in_wide = wide is not None and wide.search(names[at]) is not None
+        in_wide = names[at] in wide
         kept = read.get(name, "") if name in read else None
         if measured is not None and not in_wide and (kept is None or kept in _OPTIONAL):
             found.append(_Neighbours(measured, at, kept is not None))
-        if in_wide or (kept and split_unit(kept)[1] and kept != LABEL_COLUMNS.get(source.kind)):
+        if in_wide or (kept and _has_unit(kept) and kept != LABEL_COLUMNS.get(source.kind)):
             measured = at
         values += in_wide
     # every value of a wide row has decimals of its own: fewer cells than values take them in no row
     return found if len(found) >= values else []
+
+
+def _has_unit(column: str) -> bool:
+    return bool(split_unit(column)[1]) or column.endswith("_um")
+
+
+def _wide_names(plan: TableSource, names: tuple[str, ...]) -> list[str]:
+    """Headers that a pattern of wide columns takes."""
+    if plan.wide is None:
+        return []
+    pattern = Pattern(plan.wide.pattern)
+    return [name for name in names if pattern.search(name) is not None]

@@ -65,6 +65,7 @@ def sources_of(columns_map: ColumnsMap, folder: Path | str) -> tuple[TableSource
     files = [name for name in present if not matches_any(name, columns_map.ignore)]
     problems: list[Problem] = []
     found: list[TableSource] = []
+    doubtful: list[tuple[TableSource, HeaderRow]] = []
     for kind in KINDS:
         tables: Sequence[TableMap] = getattr(columns_map, kind)
         taken: dict[str, list[int]] = {}
@@ -88,9 +89,11 @@ def sources_of(columns_map: ColumnsMap, folder: Path | str) -> tuple[TableSource
                     base = replace(_source(file, kind, table), convention=convention)
                     plans = list(_with_wides(base, table, file))
                     if table.decimal is None and file.header is not None:
-                        doubts = (shifted_decimals(plan, file.header) for plan in plans)
-                        problems += [doubt for doubt in doubts if doubt is not None]
+                        doubtful += [(plan, file.header) for plan in plans]
                     found += plans
+    for plan, header in doubtful:
+        beside = [other for other in found if other.name == plan.name]
+        problems += filter(None, [shifted_decimals(plan, header, beside)])
     if problems:
         raise MeasurementFileError(dict.fromkeys(problems))
     return tuple(sorted(found, key=lambda source: os.fsencode(source.name)))

@@ -14,6 +14,7 @@ from gearqa.reading.folder.careful_reader import CarefulReader, with_encoding_se
 from gearqa.reading.folder.cells import Cells
 from gearqa.reading.folder.dialect import HeaderRow, find_header, guess_dialect
 from gearqa.reading.folder.listing import matches_any
+from gearqa.reading.folder.shifted_decimals import shifted_decimals
 from gearqa.reading.folder.sources import ColumnSource, Dialect, TableSource
 from gearqa.reading.maps.columns_map import read_columns_map
 from gearqa.reading.maps.map_sources import sheet_source
@@ -179,7 +180,10 @@ def _recognised(path: Path, name: str, sheet: SheetFormat, log: ProblemLog) -> T
         log.add(Problem(Reason.EMPTY_TABLE, name, "an empty file", f"{sheet.title} with a header and rows"))
         return None
     columns, simulated = _columns(header, name, sheet, log), text.startswith(SIMULATED_MARK)
-    return TableSource(path, name, "production", dialect, columns, simulated=simulated)
+    source = TableSource(path, name, "production", dialect, columns, simulated=simulated)
+    if (shifted := shifted_decimals(source, header)) is not None:
+        log.add(shifted)
+    return source
 
 
 def _recognised_parquet(path: Path, name: str, sheet: SheetFormat, log: ProblemLog) -> TableSource | None:

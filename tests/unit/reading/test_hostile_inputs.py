@@ -13,6 +13,7 @@ from gearqa.model.part import Part
 from gearqa.reading.folder.passes import read_folder
 from gearqa.reading.rows import csv_rows
 from gearqa.reading.rows.patterns import Pattern, PatternError
+from gearqa.reading.values.reported import read_reported
 from gearqa.signoff.key_files import load_private_key, load_public_key, make_keys
 from gearqa.signoff.record import load_record
 
@@ -229,6 +230,28 @@ def test_decimals_in_the_next_column_of_a_mapped_table_are_refused(tmp_path, dec
     columns = "".join(f'{column} = "{column}"\n' for column in HEADER.split(","))
     (tmp_path / "map.toml").write_text(f'[pitch]\nfile = "{name}"\n{decimal}[pitch.columns]\n{columns}')
     assert reasons(folder, columns=tmp_path / "map.toml") == (set() if decimal else {Reason.RAGGED_ROW})
+
+
+def test_columns_that_another_table_of_the_map_reads_are_no_decimals(tmp_path):
+    rows = [f"A,{tooth},{tooth},{9 - tooth}" for tooth in range(1, 9)]
+    folder = table(tmp_path, "serial,tooth,left,right", *rows)
+    one = "[[pitch]]\nfile = 'pitch.csv'\n[pitch.columns]\nserial = 'serial'\ntooth = 'tooth'\n"
+    flanks = ("left", "right")
+    tables = [f"{one}index_um = '{flank}'\nflank = {{ constant = '{flank}' }}\n" for flank in flanks]
+    (tmp_path / "map.toml").write_text("\n".join(tables))
+    assert reasons(folder, columns=tmp_path / "map.toml") == set()
+
+
+@pytest.mark.parametrize(("number", "fault"), [("3,1", True), ("3.1,", False), ("3,", False)])
+def test_decimals_beside_reported_values_are_refused(tmp_path, number, fault):
+    path = tmp_path / "report.csv"
+    path.write_text(f"serial,parameter,flank,value_um,note\nA,single_pitch,left,{number}\n")
+    if not fault:
+        assert len(read_reported(path).values) == 1
+        return
+    with pytest.raises(InputError) as error:
+        read_reported(path)
+    assert [problem.reason for problem in error.value.problems] == [Reason.RAGGED_ROW]
 
 
 def test_whole_positions_beside_decimals_are_no_shift(tmp_path):
