@@ -181,7 +181,7 @@ def _recognised(path: Path, name: str, sheet: SheetFormat, log: ProblemLog) -> T
         return None
     columns, simulated = _columns(header, name, sheet, log), text.startswith(SIMULATED_MARK)
     source = TableSource(path, name, "production", dialect, columns, simulated=simulated)
-    if (shifted := shifted_decimals(source, header)) is not None:
+    if not log.problems and (shifted := shifted_decimals(source, header)) is not None:
         log.add(shifted)
     return source
 
