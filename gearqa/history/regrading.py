@@ -39,7 +39,7 @@ from gearqa.wording.sentences import first_lines, some_of
 
 FAULTS_NAMED = 20
 SERIALS_NAMED = 5
-PAYS_FROM = 200
+PAYS_FROM = 2000
 """Gears to be read again, from which on more processes are done earlier."""
 Source = Literal["stored values", "raw files"]
 
