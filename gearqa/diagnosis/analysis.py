@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -13,6 +13,7 @@ from gearqa.diagnosis.decomposition import FAMILY_RISK, Decomposition, Plans, de
 from gearqa.diagnosis.fine_shapes import FineSearch, FineShape
 from gearqa.diagnosis.hidden import not_identifiable
 from gearqa.diagnosis.ladder import ladder, lot_shares, rung_of, shares
+from gearqa.diagnosis.lot_labels import labels_shared
 from gearqa.diagnosis.lot_pieces import in_gear, lot_pieces
 from gearqa.diagnosis.machine import machines_of, with_machine
 from gearqa.diagnosis.mountings import mounting_notice
@@ -22,7 +23,7 @@ from gearqa.diagnosis.trusted import as_they_stand, trusted, warnings_of
 from gearqa.diagnosis.views import views_of
 from gearqa.evaluation.evaluate import evaluate_with
 from gearqa.evaluation.part_setup import PartSetup
-from gearqa.model.diagnosis import GearDiagnosis, LotDiagnosis, NotIdentifiable
+from gearqa.model.diagnosis import GearDiagnosis, LotDiagnosis, NotIdentifiable, SharedBy
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.results import GearResult
 
@@ -60,8 +61,9 @@ def diagnose_gears(
     graded = [result for _, result in evaluate_with(given, setup)]
     measured, setup = trusted(given, setup), as_they_stand(setup)
     search = FineSearch(setup, FINE_RISK / SEARCHES / max(1, len(measured)))
-    taken_apart, pieces = _apart(measured, graded, search, {}, threads)
-    return taken_apart, _lot(measured, graded, taken_apart, pieces, setup)
+    taken_apart, pieces, fits = _apart(measured, graded, search, {}, threads)
+    shared_by = labels_shared(fits, setup)
+    return taken_apart, _lot(measured, graded, taken_apart, pieces, shared_by, setup)
 
 
 class GearByGear:
@@ -75,7 +77,7 @@ class GearByGear:
     def of(self, gear: GearMeasurement) -> GearDiagnosis:
         """One gear."""
         graded = [result for _, result in evaluate_with([gear], self._given)]
-        ((found,), _) = _apart(trusted([gear], self._given), graded, self._search, self._plans, None)
+        ((found,), _, _) = _apart(trusted([gear], self._given), graded, self._search, self._plans, None)
         return found
 
 
@@ -85,8 +87,8 @@ def _apart(
     search: FineSearch,
     plans: Plans,
     threads: int | None,
-) -> tuple[tuple[GearDiagnosis, ...], list[list[Piece]]]:
-    """Gears of trusted readings taken apart, and the errors found in each."""
+) -> tuple[tuple[GearDiagnosis, ...], list[list[Piece]], list[Decomposition]]:
+    """Gears of trusted readings taken apart, and the errors found in each, with the joint fits."""
     setup = search.setup
     fine = [search.of(gear) for gear in measured]
     smooth = [
@@ -103,7 +105,7 @@ def _apart(
     taken_apart = tuple(
         _gear(*one, setup, risk) for one in zip(measured, graded, fits, fine, pieces, strict=True)
     )
-    return taken_apart, pieces
+    return taken_apart, pieces, fits
 
 
 def _gear(
@@ -155,9 +157,11 @@ def _lot(
     graded: Sequence[GearResult],
     gears: Sequence[GearDiagnosis],
     pieces: Sequence[Sequence[Piece]],
+    shared_by: tuple[SharedBy, ...],
     setup: PartSetup,
 ) -> LotDiagnosis:
-    common = lot_pieces(pieces, setup)
+    linked = {(one.key, one.flank, one.order) for one in shared_by}
+    common = [_not_new_on_each(one, linked) for one in lot_pieces(pieces, setup)]
     real = [one for one in common if one.component.significant]
     taken = [[in_gear(one, own) for own in pieces] for one in real]
     explained = lot_shares(measured, graded, taken, setup)
@@ -189,4 +193,13 @@ def _lot(
         ),
         corrections=corrections_of(real, setup, graded),
         causes=causes_of([one.component for one in real]),
+        shared_by=shared_by,
     )
+
+
+def _not_new_on_each(one: Piece, linked: Container[tuple[object, ...]]) -> Piece:
+    """What goes with a label does not point in another direction on every gear."""
+    c = one.component
+    if c.origin != "clamping" or (c.key, c.flank, c.order) not in linked:
+        return one
+    return replace(one, component=replace(c, origin=None))

@@ -54,7 +54,8 @@ def _end(
     clearance = machine.clearance_datum_mm if at_datum else machine.clearance_far_mm
     # the wheel reaches as far beyond its middle as the middle beyond the face
     room = None if clearance is None else clearance - needed
-    short = [given < needed for given in (overtravel, room) if given is not None]
+    less_set, less_room = (None if given is None else needed - given for given in (overtravel, room))
+    short = [lacks > 0 for lacks in (less_set, less_room) if lacks is not None]
     turned = sum(
         any(
             c.key == "overtravel" and c.end == end and c.significant and c.amplitude_um > 0
@@ -63,4 +64,15 @@ def _end(
         for gear in gears
     )
     enough = False if any(short) else True if overtravel is not None else None
-    return StrokeEnd(name, end, needed, overtravel, room, enough, turned, len(gears))
+    return StrokeEnd(
+        grinder=name,
+        end=end,
+        needed_mm=needed,
+        overtravel_mm=overtravel,
+        room_mm=room,
+        needed_less_set_mm=less_set,
+        needed_less_room_mm=less_room,
+        enough=enough,
+        turned_up=turned,
+        gears=len(gears),
+    )

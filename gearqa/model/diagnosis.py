@@ -153,6 +153,24 @@ class GearDiagnosis:
 
 
 @dataclass(frozen=True, slots=True)
+class SharedBy:
+    """A component that all gears of a label have, in the same direction, other gears of the lot not so."""
+
+    label: Literal["fixture", "instrument"]
+    value: str
+    """The fixture or instrument."""
+    key: str
+    flank: Flank | None
+    order: int | None
+    amplitude_um: Amplitude
+    """Of the mean of these gears."""
+    phase_deg: float | None
+    u_um: float | None
+    """Expanded uncertainty of the mean, k = 2, from the scatter within labels."""
+    gears: int
+
+
+@dataclass(frozen=True, slots=True)
 class LotDiagnosis:
     """What the gears have in common."""
 
@@ -165,6 +183,9 @@ class LotDiagnosis:
     ladder: tuple[Rung, ...]
     corrections: tuple[Correction, ...]
     causes: tuple[Cause, ...]
+    shared_by: tuple[SharedBy, ...] = ()
+    """Labels from the production table whose gears share a component; where at least two values of a label
+    have three gears each. Chance of any in a report on gears without such a link: 1 %."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +217,10 @@ class StrokeEnd:
     """As the part file states it."""
     room_mm: float | None
     """Travel that the workpiece leaves, as far as the part file states it."""
+    needed_less_set_mm: float | None
+    """By how much the stroke that is set falls short; below 0: to spare."""
+    needed_less_room_mm: float | None
+    """By how much the stroke does not fit the workpiece; below 0: to spare."""
     enough: bool | None
     """None: not known."""
     turned_up: int

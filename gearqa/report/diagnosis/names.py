@@ -48,9 +48,7 @@ ORIGINS: Final = {
 
 def component_name(one: Component) -> str:
     """Name with order, flank and place."""
-    words = [NAMES.get(one.key, one.key)]
-    if one.order is not None and one.key not in ("eccentricity", "tilt", "tangential"):
-        words.append(f"of order {one.order}")
+    words = [error_name(one.key, None, one.order)]
     if one.key == "ripple" and one.order is None:
         words.append("of unknown order")
     if one.tooth is not None and one.key == "one_tooth":
@@ -61,6 +59,14 @@ def component_name(one: Component) -> str:
         words.append(f"({ORIGINS[one.origin].format(one.wheel_turns)})")
     text = " ".join(words)
     return text if one.flank is None else f"{text}, {one.flank} flank"
+
+
+def error_name(key: str, flank: str | None, order: int | None) -> str:
+    """Name with order and flank."""
+    name = NAMES.get(key, key)
+    if order is not None and key not in ("eccentricity", "tilt", "tangential"):
+        name += f" of order {order}"
+    return name if flank is None else f"{name}, {flank} flank"
 
 
 def keys_text(keys: Sequence[str]) -> str:

@@ -14,6 +14,7 @@ from gearqa.report.diagnosis.words import (
     hidden_list,
     ladder_table,
     recorded_list,
+    shared_list,
     stroke_table,
     summary_rows,
     title,
@@ -61,6 +62,7 @@ def _sections(one: GearDiagnosis | LotDiagnosis, name: str, master: int) -> list
         blocks = [*doubts_list([one]), *blocks]
         blocks += gear_figures(one, master)
     else:
+        blocks[2:2] = shared_list(one.shared_by)
         blocks += [*share_chart(one), *ladder_chart(one, master)]
     sections = [doc.Section("", tuple(blocks), id=name)]
     if one.corrections:

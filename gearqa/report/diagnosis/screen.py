@@ -12,6 +12,7 @@ from gearqa.report.diagnosis.words import (
     hidden_list,
     ladder_table,
     recorded_list,
+    shared_list,
     stroke_table,
     summary_rows,
     title,
@@ -31,6 +32,7 @@ def diagnosis_blocks(result: DiagnosisResult, *, wide: bool) -> list[doc.Block]:
         *doubts_list(result.gears),
         verdict(one),
         components_table(one.components, wide=wide),
+        *(shared_list(one.shared_by) if isinstance(one, LotDiagnosis) else ()),
         ladder_table(one.ladder),
     ]
     if one.corrections:

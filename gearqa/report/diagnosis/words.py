@@ -15,10 +15,11 @@ from gearqa.model.diagnosis import (
     NotIdentifiable,
     RecordedCorrection,
     Rung,
+    SharedBy,
     StrokeEnd,
 )
 from gearqa.report.blocks import document as doc
-from gearqa.report.diagnosis.names import component_name, keys_text, rung_class
+from gearqa.report.diagnosis.names import component_name, error_name, keys_text, rung_class
 from gearqa.symbols import PARAMETERS, symbol_of
 from gearqa.wording.numbers import (
     DASH,
@@ -29,8 +30,9 @@ from gearqa.wording.numbers import (
     um_text,
     unit_text,
 )
-from gearqa.wording.sentences import sentence, some_of
+from gearqa.wording.sentences import listed, sentence, some_of
 from gearqa.wording.verdicts import MASTER_QUALITY
+from gearqa.wording.visible import clip
 
 QUANTITIES: Final = {
     "profile_slope": "profile slope",
@@ -49,6 +51,7 @@ QUANTITIES: Final = {
 STATUS: Final[dict[bool | None, doc.Status]] = {True: "good", False: "bad", None: "open"}
 MOST_SHARES: Final = 3
 MOST_DOUBTS: Final = 12
+LONGEST_VALUE: Final = 48
 SETTER: Final = "Corrections are suggestions: a qualified setter checks sign, size and reach before use."
 RAW: Final = "The measured class counts; what stands below it is what-if."
 
@@ -130,6 +133,18 @@ def components_table(components: Sequence[Component], *, wide: bool = True) -> d
     if not rows:
         return doc.Table("Components", (doc.Column("component", "left"),), (("none beyond chance",),))
     return doc.Table("Components", tuple(columns), tuple(rows), tuple(notes), dense=wide)
+
+
+def shared_list(shared: Sequence[SharedBy]) -> tuple[doc.Block, ...]:
+    """Components that go with a fixture or an instrument; nothing where none does."""
+    lines = []
+    for one in shared:
+        at = "" if one.phase_deg is None else f" at {fixed_text(one.phase_deg, 0)}°, same phase"
+        size = um_text(one.amplitude_um, signed=one.phase_deg is None)
+        name = error_name(one.key, one.flank, one.order)
+        gears = f"all {count_text(one.gears, 'gear')} of {one.label} {clip(one.value, LONGEST_VALUE)}"
+        lines.append(sentence(f"{name} {size}{at} on {gears}"))
+    return (doc.Bullets(tuple(lines)),) if lines else ()
 
 
 def shares_text(one: Component) -> str:
@@ -217,9 +232,6 @@ def stroke_table(stroke: Sequence[StrokeEnd]) -> tuple[doc.Block, ...]:
     """Overtravel needed and given at each end; nothing where it is not known."""
     if not stroke:
         return ()
-    words: dict[bool | None, doc.Cell] = {
-        True: doc.Cell("enough", "good"), False: doc.Cell("too short", "bad"), None: doc.Cell("open", "open"),
-    }  # fmt: skip
 
     def length(value: float | None) -> str:
         return DASH if value is None else f"{fixed_text(value, 1)} mm"
@@ -227,7 +239,7 @@ def stroke_table(stroke: Sequence[StrokeEnd]) -> tuple[doc.Block, ...]:
     rows = tuple(
         (
             f"{one.grinder}, {one.end} face", length(one.needed_mm), length(one.overtravel_mm),
-            length(one.room_mm), words[one.enough], f"{one.turned_up} of {count_text(one.gears, 'gear')}",
+            length(one.room_mm), _fit(one), f"{one.turned_up} of {count_text(one.gears, 'gear')}",
         )
         for one in stroke
     )  # fmt: skip
@@ -240,6 +252,19 @@ def stroke_table(stroke: Sequence[StrokeEnd]) -> tuple[doc.Block, ...]:
         "practice, no source. At a closed bottom the body of the crossed wheel needs room of its own."
     )
     return (doc.Table("Stroke at crossed axes", columns, rows, (note,)),)
+
+
+def _fit(one: StrokeEnd) -> doc.Cell:
+    """Whether the stroke is enough, or by how much not."""
+    lacks = (("set", one.needed_less_set_mm), ("room", one.needed_less_room_mm))
+    short = [f"{name} {_lack(by)} too short" for name, by in lacks if by is not None and by > 0]
+    text = "enough" if one.enough else listed(short) if short else "open"
+    return doc.Cell(text, STATUS[one.enough])
+
+
+def _lack(mm: float) -> str:
+    """A length that is missing; never 0."""
+    return f"{fixed_text(mm, 1)} mm" if mm >= 0.05 else "less than 0.1 mm"
 
 
 def hidden_list(hidden: Sequence[NotIdentifiable]) -> doc.Bullets:

@@ -13,6 +13,7 @@ from gearqa.diagnosis.analysis import diagnose_gears
 from gearqa.diagnosis.machine import natural_twist
 from gearqa.diagnosis.stroke import stroke_check
 from gearqa.model.measurement import PitchReadings
+from gearqa.report.diagnosis.words import stroke_table
 
 LEFT = "left"
 
@@ -112,6 +113,15 @@ def test_stroke_at_crossed_axes():
     assert round(datum.room_mm, 2) == 5.94
     assert (datum.enough, far.enough) == (False, False)
     assert far.room_mm is None
+    # by hand: 9.063 - 10 and 9.063 - (15 - 9.063) at the datum face, 9.063 - 6 at the far one
+    assert (round(datum.needed_less_set_mm, 2), round(datum.needed_less_room_mm, 2)) == (-0.94, 3.13)
+    assert (round(far.needed_less_set_mm, 2), far.needed_less_room_mm) == (3.06, None)
+    (table,) = stroke_table((datum, far))
+    assert [row[4].text for row in table.rows] == ["room 3.1 mm too short", "set 3.1 mm too short"]
+    tight = part(grinder={"G1": {**data, "overtravel_datum_mm": 9.0, "overtravel_far_mm": 9.05}})
+    (table,) = stroke_table(stroke_check(measured, found, tight))
+    assert table.rows[0][4].text == "set 0.1 mm too short and room 3.1 mm too short"
+    assert table.rows[1][4].text == "set less than 0.1 mm too short"
     long = part(grinder={"G1": {**data, "clearance_datum_mm": 30.0, "overtravel_far_mm": 12.0}})
     assert [one.enough for one in stroke_check(measured, found, long)] == [True, True]
     open_ = part(grinder={"G1": {"active_wheel_width_mm": 20.0, "crossed_axis_angle_deg": 25.0}})
