@@ -6,6 +6,7 @@ from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
+from gearqa.diagnosis.aliases import with_aliases
 from gearqa.diagnosis.causes import causes_of
 from gearqa.diagnosis.components import Piece, pieces_of
 from gearqa.diagnosis.corrections import corrections_of
@@ -98,8 +99,8 @@ def _apart(
     machines = machines_of(measured, setup.part, threads)
     fits = decompose(smooth, setup, threads=[machine.wheel_threads for machine in machines], plans=plans)
     pieces = [
-        with_machine(pieces_of(fit, shapes, setup), machine, setup)
-        for fit, shapes, machine in zip(fits, fine, machines, strict=True)
+        with_machine(with_aliases(pieces_of(fit, shapes, setup), gear, setup), machine, setup)
+        for gear, fit, shapes, machine in zip(measured, fits, fine, machines, strict=True)
     ]
     risk = MOUNTING_RISK / max(1, len(measured))
     taken_apart = tuple(

@@ -5,13 +5,16 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gearqa.core.flank_frame import flank_angle
+from gearqa.core.geometry import GearGeometry
 from gearqa.diagnosis.decomposition import FAMILY_RISK, Decomposition
 from gearqa.diagnosis.points import FLANK_SIGN
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.diagnosis import OrderAmplitude
-from gearqa.symbols import FLANKS
+from gearqa.model.measurement import GearMeasurement
+from gearqa.symbols import FLANKS, Flank
 
 
 def order_spectrum(fit: Decomposition, setup: PartSetup) -> tuple[OrderAmplitude, ...]:
@@ -20,17 +23,11 @@ def order_spectrum(fit: Decomposition, setup: PartSetup) -> tuple[OrderAmplitude
     None without the index of all teeth of both flanks. The threshold is what chance reaches in one of all
     orders with the scatter that the fit leaves.
     """
-    g, gear = setup.geometry, fit.gear
-    if any(flank not in gear.pitch or gear.pitch[flank].missing_teeth for flank in FLANKS):
+    g = setup.geometry
+    waves = flank_waves(fit.gear, g)
+    if not waves:
         return ()
-    tooth = np.arange(1, g.z + 1)
     highest = (g.z - 1) // 2
-    n = np.arange(1, highest + 1)
-    waves = {}
-    for flank in FLANKS:
-        index = gear.pitch[flank].index_um
-        theta = flank_angle(g, np.array(FLANK_SIGN[flank]), tooth)
-        waves[flank] = 2 / g.z * np.exp(-1j * np.outer(n, theta)) @ (index - index.mean())
     tangential = (waves["right"] + waves["left"]) / 2
     radial = (waves["right"] - waves["left"]) / (2 * math.tan(g.alpha_t))
     scatter = fit.scatter.get("pitch")
@@ -46,6 +43,20 @@ def order_spectrum(fit: Decomposition, setup: PartSetup) -> tuple[OrderAmplitude
                 None if sd is None else 2 * sd,
                 threshold,
             )
-            for order, value in zip(n, values, strict=True)
+            for order, value in enumerate(values, 1)
         ]
     return tuple(found)
+
+
+def flank_waves(gear: GearMeasurement, g: GearGeometry) -> dict[Flank, NDArray[np.complex128]]:
+    """Cosine and sine, as real and imaginary part with its sign turned, of orders 1 to half the number of
+    teeth in the index of each flank; empty without the index of all teeth of both flanks. [um]"""
+    if any(flank not in gear.pitch or gear.pitch[flank].missing_teeth for flank in FLANKS):
+        return {}
+    tooth, n = np.arange(1, g.z + 1), np.arange(1, (g.z - 1) // 2 + 1)
+    waves: dict[Flank, NDArray[np.complex128]] = {}
+    for flank in FLANKS:
+        index = gear.pitch[flank].index_um
+        theta = flank_angle(g, np.array(FLANK_SIGN[flank]), tooth)
+        waves[flank] = 2 / g.z * np.exp(-1j * np.outer(n, theta)) @ (index - index.mean())
+    return waves

@@ -16,6 +16,7 @@ from unit.diagnosis.made import GEARS, gears, part, setup
 
 from gearqa.diagnosis.analysis import diagnose_gears
 from gearqa.evaluation.evaluate import evaluate_with
+from gearqa.model.measurement import PitchReadings
 
 BOTH, LEFT, RIGHT = "both", "left", "right"
 
@@ -110,6 +111,24 @@ def test_a_wave_that_cannot_be_named_is_no_pitch_error():
     assert [(one.key, one.order) for one in found.components if one.significant] == [("ripple", None)]
     assert found.components[0].amplitude_um < 1.2
     assert "ripple" in {one.key for one in found.not_identifiable}
+
+
+def test_pitch_orders_that_an_unnamed_wave_makes_are_part_of_it():
+    """Order 208 seen once a tooth of 40 teeth is order 8 (208 - 5 x 40); a pitch wave on the other flank too,
+    and far larger than the ripple, has a cause of its own."""
+    drawing = part("external", 0.0, "", 40)
+    wave = {"order": 208, "amplitude_um": 0.6, "phase_deg": 20.0, "flank": "left"}
+    made = gears(drawing, ripple=[wave], noise=0.5)
+    index = made[0].pitch["left"].index_um
+    assert 2 / 40 * abs(np.exp(-2j * math.pi * 8 * np.arange(40) / 40) @ index) > 0.4
+    (found,), _ = diagnose_gears(made, setup(drawing))
+    assert [(one.key, one.order) for one in found.components if one.significant] == [("ripple", None)]
+    rungs = {one.without: one.class_exact for one in found.ladder}
+    assert rungs["ripple",] < rungs[()]
+    pitch = {flank: PitchReadings(flank, one.index_um + 8 * np.cos(2 * math.pi * 8 * np.arange(40) / 40))
+             for flank, one in made[0].pitch.items()}  # fmt: skip
+    (other,), _ = diagnose_gears([replace(made[0], pitch=pitch)], setup(drawing))
+    assert 8 in {one.order for one in other.components if one.significant}
 
 
 def test_places_of_one_tooth_are_not_so_many_teeth():
