@@ -157,6 +157,9 @@ class CarefulReader:
     ) -> Iterator[RawRows]:
         width = len(names)
         for numbers, batch in rows:
+            if self.log.given_up(self.source.name):
+                self.rows_read += len(batch)
+                return
             kept, lines = batch, numbers
             if picker.where or set(map(len, batch)) != {width}:
                 rows_of_lines = zip(numbers, batch, strict=True)

@@ -75,8 +75,10 @@ class Cells:
     ) -> None:
         """A cell that cannot be used."""
         self.bad[row] = True
+        if not self.log.takes(self.source.name, reason):
+            return
         cell = self.raw.columns[column][row] if column in self.raw.columns else ""
-        self.log.add(
+        self.log.keep(
             Problem(
                 reason, self.source.name, found or shown(cell), expected, self.raw.lines[row],
                 self._shown_at(row, column), hint,

@@ -21,12 +21,17 @@ from gearqa.reading.folder.pieces import Pieces
 SAMPLE: Final = 50
 """Traces from which the resolution of readings is taken."""
 SAME_UM: Final = 1e-9
+FEWEST_POINTS: Final = 3
+"""Two readings have one step between them, which holds half a bit at most: never enough."""
 SURE_BITS: Final = 10
 """A copy is one where equal readings come about by chance in less than one folder of 2 to this power."""
 
 
 def equal_traces(
-    digest: NDArray[np.uint64], sort: NDArray[Any], read: Callable[[int], tuple[Array, Array]]
+    digest: NDArray[np.uint64],
+    sort: NDArray[Any],
+    points: NDArray[Any],
+    read: Callable[[int], tuple[Array, Array]],
 ) -> list[list[int]]:
     """Groups of traces of one sort with all values equal at the same positions, by their places.
 
@@ -44,7 +49,8 @@ def equal_traces(
         sample = alike[:: max(1, len(alike) // SAMPLE)].tolist()
         return resolution(np.concatenate([read(at)[1] for at in sample]))
 
-    for at in sorted({*order[:-1][same].tolist(), *order[1:][same].tolist()}):
+    alike = np.unique(np.concatenate((order[:-1][same], order[1:][same])))
+    for at in alike[points[alike] >= FEWEST_POINTS].tolist():
         position, value = read(at)
         kind = int(sort[at])
         if information(value, resolution_of(kind)) >= 2 * math.log2(of_sort[kind]) + SURE_BITS:

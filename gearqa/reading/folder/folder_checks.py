@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+import numpy as np
+
 from gearqa.core.geometry import diameter_at_roll
 from gearqa.errors import Notice, NoticeCode, Problem, Reason
 from gearqa.model.measurement import FIRST_MEASUREMENT, GearKey
@@ -78,14 +80,13 @@ class FolderChecks:
 
     def _pitch(self) -> None:
         """Index and single pitch both for one serial and flank."""
-        names = list(self.store.gears)
-        keys = self.store.keys(INDEX, SINGLE_PITCH)
-        for key in sorted(keys):
+        apart = series_key(SINGLE_PITCH) - series_key(INDEX)
+        both = np.intersect1d(self.store.keys(INDEX), self.store.keys(SINGLE_PITCH) - apart)
+        names = list(self.store.gears) if len(both) else []
+        for key in both.tolist():
             gear, series = key >> SERIES_BITS, key & ((1 << SERIES_BITS) - 1)
-            sort, flank, _ = split_series_key(series)
-            other = series_key(SINGLE_PITCH, flank)
-            if sort != INDEX or (gear << SERIES_BITS) | other not in keys:
-                continue
+            _, flank, _ = split_series_key(series)
+            other = series + apart
             files = [self.sources[n].name for s in (series, other) for n in self.store.files_with(gear, s)]
             found = f"index and single pitch of the {FLANKS[flank]} flank of {names[gear].quoted}"
             self.log.add(
@@ -131,22 +132,23 @@ class FolderChecks:
         """Gears with something to grade, and by gear the notices about tables it is missing from."""
         kinds_of = self._kinds_of()
         graded = in_order(gear for gear, kinds in kinds_of.items() if kinds)
-        serials = list(dict.fromkeys(gear.serial for gear in graded))
-        elsewhere = self._elsewhere(kinds_of, frozenset(serials))
-        hints = twins(dict.fromkeys(gear.serial for gear in kinds_of))
+        serials = dict.fromkeys(gear.serial for gear in graded)
+        elsewhere = self._elsewhere(kinds_of, serials)
+        known = dict.fromkeys(gear.serial for gear in kinds_of)
+        hints = twins(known)
         if not graded and not self.log.problems and not map_failed:
             self.log.add(_nothing_to_grade(self.folder, self.sources))
-        known = dict.fromkeys(gear.serial for gear in kinds_of)
         only = {gear.serial: kinds for gear, kinds in elsewhere.items() if gear.serial not in serials}
         for serial in dict.fromkeys(wanted):
             if serial.strip() not in known or serial.strip() in only:
-                self.log.add(unknown_serial(serial.strip(), self.folder.name, serials, only))
+                self.log.add(unknown_serial(serial.strip(), self.folder.name, list(serials), only))
         if wanted:
             chosen = {serial.strip() for serial in wanted}
             graded = [gear for gear in graded if gear.serial in chosen]
         elif elsewhere:
             self.log.notices += known_elsewhere_notices(elsewhere, hints)
-        present = [kind for kind in GRADED_KINDS if any(kind in kinds for kinds in kinds_of.values())]
+        there = {kind for kinds in set(kinds_of.values()) for kind in kinds}
+        present = [kind for kind in GRADED_KINDS if kind in there]
         return tuple(graded), missing_table_notices(graded, kinds_of, present, hints)
 
     def _elsewhere(
@@ -167,12 +169,12 @@ class FolderChecks:
         }  # not one whose only rows are at fault
 
     def _kinds_of(self) -> dict[GearKey, frozenset[TableKind]]:
-        names = list(self.store.gears)
-        kinds: list[set[TableKind]] = [set() for _ in names]
-        for series, kind in enumerate(KIND_OF_SERIES):
-            for gear in self.store.gears_with(series):
-                kinds[gear].add(kind)
-        return {name: frozenset(own) for name, own in zip(names, kinds, strict=True)}
+        bits = self.store.sorts_of_gears()
+        kinds = {
+            some: frozenset(kind for sort, kind in enumerate(KIND_OF_SERIES) if some >> sort & 1)
+            for some in np.unique(bits).tolist()
+        }  # one object for all gears of the same tables
+        return {name: kinds[some] for name, some in zip(self.store.gears, bits.tolist(), strict=True)}
 
 
 def in_order(gears: Iterable[GearKey]) -> list[GearKey]:
@@ -181,6 +183,9 @@ def in_order(gears: Iterable[GearKey]) -> list[GearKey]:
     >>> [gear.name for gear in in_order([GearKey("B", "2"), GearKey("A"), GearKey("B")])]
     ['B', 'B (2)', 'A']
     """
+    gears = list(gears)
+    if all(gear.measurement == FIRST_MEASUREMENT for gear in gears):
+        return gears
     of_serial: dict[str, list[GearKey]] = {}
     for gear in gears:
         of_serial.setdefault(gear.serial, []).append(gear)
@@ -209,12 +214,16 @@ def twins(serials: Iterable[str]) -> dict[str, str]:
     >>> twins(["007", "7", "A1"])
     {'007': "'7' (differs by leading zeros)", '7': "'007' (differs by leading zeros)"}
     """
+    first: dict[str, str] = {}
     groups: dict[str, list[str]] = {}
     for serial in serials:
-        groups.setdefault(_plain(serial), []).append(serial)
+        plain = _plain(serial)
+        one = first.setdefault(plain, serial)
+        if one != serial:
+            groups.setdefault(plain, [one]).append(serial)
     found = {}
     for group in groups.values():
-        for serial in group if len(group) > 1 else ():
+        for serial in group:
             other = next(s for s in group if s != serial)
             found[serial] = f"'{other}' ({_difference(serial, other)})"
     return found

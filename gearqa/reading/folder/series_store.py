@@ -250,16 +250,18 @@ class SeriesStore:
 
     # --- questions about the whole ---------------------------------------------------------------
 
-    def gears_with(self, series: int) -> set[int]:
-        """Numbers of the gears that have a series of this sort."""
-        index = self._index
-        return set(index["gear"][index["series"] >> SORT_SHIFT == series].tolist())
-
-    def keys(self, *sorts: int) -> set[int]:
-        """Distinct (gear, series key) of some sorts of series, as one number: gear << 20 | series key."""
+    def sorts_of_gears(self) -> IntArray:
+        """By number of the gear, the sorts of series that it has: bit n for sort n."""
+        bits = np.zeros(len(self.gears), dtype=np.int64)
         sort = self._index["series"] >> SORT_SHIFT
-        index = self._index[np.logical_or.reduce([sort == one for one in sorts])]
-        return set(((index["gear"].astype(np.int64) << SERIES_BITS) | index["series"]).tolist())
+        for one in np.unique(sort).tolist():
+            bits[self._index["gear"][sort == one]] |= 1 << one
+        return bits
+
+    def keys(self, sort: int) -> IntArray:
+        """Distinct (gear, series key) of a sort of series, as one number: gear << 20 | series key."""
+        index = self._index[self._index["series"] >> SORT_SHIFT == sort]
+        return np.unique((index["gear"].astype(np.int64) << SERIES_BITS) | index["series"])
 
     def files_with(self, gear: int, series: int) -> list[int]:
         """Files that hold rows of a series key."""
@@ -361,8 +363,9 @@ class SeriesStore:
             return self._joined(pieces, self._values(pieces))
 
         sort = index["series"][starts] >> SORT_SHIFT
+        points = np.add.reduceat(index["count"], starts)
         names, copies = list(self.gears), {}
-        for group in equal_traces(np.add.reduceat(index["digest"], starts), sort, trace):
+        for group in equal_traces(np.add.reduceat(index["digest"], starts), sort, points, trace):
             for at in group:
                 other = index[starts[group[1] if at == group[0] else group[0]]]
                 copies[at] = series_name(names[other["gear"]], int(other["series"]))

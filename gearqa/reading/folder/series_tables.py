@@ -96,6 +96,8 @@ class SeriesTable:
                 for raw in careful.block(block.data.decode(), reader.names, reader.lines_before(block)):
                     rows, _ = careful_series(self.source, raw, self.frame, self.log)
                     yield cut(rows)
+                if self.log.given_up(self.source.name):
+                    break
         except NotPlainError:
             raise StartAgainError(self.source, fast=False) from None
         except OtherEncodingError:

@@ -24,10 +24,12 @@ class TextRows:
     sizes: dict[GearKey, list[SizeReading]] = field(default_factory=dict)
     production: dict[GearKey, Production] = field(default_factory=dict)
     events: list[GrinderEvent] = field(default_factory=list)
-    files: dict[GearKey, set[str]] = field(default_factory=dict)
+    files: dict[GearKey, frozenset[str]] = field(default_factory=dict)
     """Gear -> files with rows of it."""
-    _stated: dict[tuple[GearKey, str], tuple[str, int, str]] = field(default_factory=dict)
-    """(gear, field) -> file, line, cell that stated it."""
+    _stated: dict[GearKey, list[tuple[str, int, tuple[str, ...]]]] = field(default_factory=dict)
+    """Gear -> file and line of each row that stated something new, and the fields."""
+    _fields: dict[tuple[str, ...], tuple[str, ...]] = field(default_factory=dict)
+    """Fields that rows stated, as one object for all rows."""
     _rows_of: dict[str, list[GearKey]] = field(default_factory=dict)
     """Serial -> its measurements with rows of production."""
 
@@ -43,8 +45,10 @@ class TextRows:
             self._add_sizes(cells, of_rows)
         else:
             self._add_production(cells, of_rows)
+        known: dict[frozenset[str], frozenset[str]] = {}  # one object for all gears of the same files
         for gear in gears:
-            self.files.setdefault(gear, set()).add(source.name)
+            files = self.files.get(gear, frozenset())
+            self.files[gear] = known.setdefault(files, files | {source.name})
         return [gear for gear in gears if gear.serial]
 
     def production_of(self, gear: GearKey) -> Production | None:
@@ -118,17 +122,18 @@ class TextRows:
         before = {} if earlier is None else _stated(earlier)
         for column, value in stated.items():
             if column in before and before[column] != value:
-                file, line, cell = self._stated[gear, column]
+                rows = self._stated[gear]
+                file, line = next((file, line) for file, line, fields in rows if column in fields)
                 cells.fault(
                     row, Reason.DUPLICATE_ROW, column,
-                    f"{cell} as in {line_place(file, line)}, or one row per serial",
+                    f"{before[column]} as in {line_place(file, line)}, or one row per serial",
                     "two measurements of one gear get labels of their own in a column `measurement`",
                     found=f"a second row of serial {gear.quoted} with another {column}: {value}",
                 )  # fmt: skip
                 return False
-        for column, value in stated.items():
-            where = (cells.source.name, cells.raw.lines[row], str(value))
-            self._stated.setdefault((gear, column), where)
+        if new := tuple(column for column in stated if column not in before):
+            entry = (cells.source.name, cells.raw.lines[row], self._fields.setdefault(new, new))
+            self._stated.setdefault(gear, []).append(entry)
         return True
 
     def _merge(self, gear: GearKey, stated: Mapping[str, Any], labels: Mapping[str, str]) -> None:

@@ -14,6 +14,7 @@ from inspection_folder import PITCH, PROFILE, RUNOUT, gears, read
 
 from gearqa.model.measurement import GearMeasurement
 from gearqa.reading.folder import passes
+from gearqa.reading.folder.copies import equal_traces
 
 TEETH = (1, 2, 3)
 ROLL = np.linspace(0.8, 5.2, 60)
@@ -118,3 +119,13 @@ def test_coarse_tables_of_few_teeth_may_be_alike_by_chance(tmp_path: Path) -> No
             for k in range(1, 10_001, 5)]  # fmt: skip
     assert len(set(rows)) < len(rows)
     assert copied_tables(tmp_path, pitch, runout) == []
+
+
+def test_traces_of_two_points_are_not_read_to_compare_them() -> None:
+    """They hold too little to be a copy, and of a million serials all may be alike."""
+
+    def read(at: int) -> tuple[np.ndarray, np.ndarray]:
+        raise AssertionError(at)
+
+    alike = np.zeros(4, dtype=np.uint64)
+    assert equal_traces(alike, np.zeros(4, dtype=np.int64), np.array([1, 1, 2, 2]), read) == []

@@ -23,7 +23,8 @@ from gearqa.errors import MeasurementFileError, PartFileError, Problem, Reason, 
 from gearqa.reading.folder import folder_checks
 from gearqa.reading.folder import passes as reading
 from gearqa.reading.folder.passes import read_folder
-from gearqa.reading.rows.problem_log import KEPT_PER_FILE_AND_REASON
+from gearqa.reading.rows import problem_log
+from gearqa.reading.rows.problem_log import KEPT_PER_FILE_AND_REASON, ProblemLog
 
 TRACE = ["A,left,1,1.0,0.5", "A,left,1,2.0,-0.25", "A,left,1,3.0,1.5"]
 
@@ -573,6 +574,31 @@ def test_many_faults_are_capped_in_print_and_bounded_in_the_list(tmp_path: Path)
     printed = str(caught.value).splitlines()
     assert len(printed) == 52
     assert printed[-1] == f"p.csv: and {KEPT_PER_FILE_AND_REASON + 1 - 50} more [not_a_number]"
+
+
+@pytest.mark.parametrize("line", [",,,,", ",,,,,,", "A,left,1,2.0,x"])
+def test_a_file_with_nothing_but_faults_is_not_read_to_its_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, line: str
+) -> None:
+    monkeypatch.setattr(problem_log, "MOST_FAULTS", 3000)
+    monkeypatch.setattr(problem_log, "KEPT_PER_FILE_AND_REASON", 100)
+    files = {"p.csv": rows(PROFILE, [line] * 20_000), "q.csv": rows(PITCH, ["A,left,1,x"])}
+    found = problems(tmp_path, files)
+    assert found[0].found == "3000 faults or more; the file was not read to its end"
+    more = [int(p.found.split()[0]) for p in found if "more of these" in p.found]
+    assert 2900 - 4 * 100 <= sum(more) < 3000 + 5 * 2048
+    assert [p.line for p in found if p.file == "q.csv"] == [2]  # a file without such faults is read
+
+
+def test_a_file_that_is_read_again_leaves_the_count_of_another_one() -> None:
+    log = ProblemLog()
+    for line in range(KEPT_PER_FILE_AND_REASON + 7):
+        log.add(Problem(Reason.NOT_A_NUMBER, "a.csv", "x", "a number", line))
+    mark = log.mark()
+    log.add(Problem(Reason.NOT_A_NUMBER, "b.csv", "x", "a number", 2))
+    log.reset(mark)
+    assert log.problems[-1].found == "7 more of these"
+    assert {p.file for p in log.problems} == {"a.csv"}
 
 
 def test_what_may_be_unknown_may_be_left_empty(tmp_path: Path) -> None:
