@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 import shutil
 import tempfile
-from collections.abc import Callable
-from contextlib import ExitStack
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from gearqa.errors import PartFileError, Problem, Reason, ReportError
@@ -43,6 +43,16 @@ def part_path(scenario_path: Path, scenario: Scenario) -> Path:
     return path
 
 
+@contextmanager
+def _within_the_calendar() -> Iterator[None]:
+    try:
+        yield
+    except OverflowError:
+        hint = "look at started_at, cycle_time_s, dress_time_s, hours_per_day and the delays"
+        raise ReportError("the times of the scenario leave the calendar", hint=hint) from None
+
+
+@_within_the_calendar()
 def write_folder(
     folder: Path | str, scenario_path: Path | str, seed: int | None = None, progress: Progress | None = None
 ) -> list[Path]:
