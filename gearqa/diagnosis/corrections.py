@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -18,7 +19,7 @@ from gearqa.diagnosis.points import ranges
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.diagnosis import Component, Correction
 from gearqa.model.results import GearResult
-from gearqa.symbols import FLANKS, Flank
+from gearqa.symbols import FLANKS
 
 FRACTION: Final = 0.7
 """Common practice, no source: 60 to 80 per cent of a computed change."""
@@ -43,9 +44,9 @@ def corrections_of(
     basis = TRIAL + (ONE_GEAR if gears < FEWEST_GEARS else "")
     changes = _changes({key: one for key, one in components.items() if _sure(one)}, setup, basis)
     every = (*changes, *_size(graded, setup, basis))
-    return tuple(
-        one for one in every if one.quantity in OF_A_VECTOR or one.u is None or abs(one.change) > one.u
-    )
+    sure = [one for one in every if one.quantity in OF_A_VECTOR or one.u is None or abs(one.change) > one.u]
+    listed = {one.quantity for one in sure}
+    return tuple(one if one.instead_of in listed else replace(one, instead_of=None) for one in sure)
 
 
 def _sure(one: Component) -> bool:
@@ -87,10 +88,12 @@ def _changes(found: dict[str, Component], setup: PartSetup, basis: str) -> Itera
     sin = math.sin(g.alpha_t)
 
     def change(
-        quantity: str, flank: Flank | None, per_um: float, one: Component, unit: str, expect: str
+        quantity: str, per_um: float, one: Component, unit: str, expect: str, instead_of: str | None = None
     ) -> Correction:
         u = None if one.u_um is None else abs(per_um) * one.u_um
-        return Correction(quantity, flank, per_um * one.amplitude_um, unit, u, FRACTION, basis, expect)
+        return Correction(
+            quantity, None, per_um * one.amplitude_um, unit, u, FRACTION, basis, expect, instead_of=instead_of
+        )
 
     for quantity, symbol in (("profile_slope", "fHα"), ("helix_slope", "fHβ")):
         yield from _by_flank(found, quantity, "", quantity, basis, f"{symbol} about 0 on this flank")
@@ -99,23 +102,17 @@ def _changes(found: dict[str, Component], setup: PartSetup, basis: str) -> Itera
     )
     if (one := found.get("pressure_angle")) is not None:
         arcmin = math.degrees(pressure_angle_deviation(1.0, span_p, g.alpha_t)) * 60
-        yield change("pressure_angle", None, -arcmin, one, "arcmin", "mean fHα of both flanks about 0")
+        expect = "mean fHα of both flanks about 0"
+        yield change("pressure_angle", -arcmin, one, "arcmin", expect, "profile_slope")
     if (one := found.get("lead")) is not None:
         angle = math.degrees(helix_angle_deviation(1.0, span_h, g.beta, g.alpha_t)) * 3600
-        yield change("helix_angle", None, -angle, one, "arcsec", "fHβ of both flanks alike in sign about 0")
+        expect = "fHβ of both flanks alike in sign about 0"
+        yield change("helix_angle", -angle, one, "arcsec", expect)
         twist = math.degrees(1 / (1000 * g.d_b / 2)) * 3600
-        yield change(
-            "twist_over_face_width", None, -twist, one, "arcsec", "fHβ of both flanks alike in sign about 0"
-        )
+        yield change("twist_over_face_width", -twist, one, "arcsec", expect, "helix_angle")
     if (one := found.get("taper")) is not None:
-        yield change(
-            "infeed_far_end",
-            None,
-            1 / (1000 * sin),
-            one,
-            "mm",
-            "fHβ of left and right flank no longer opposite",
-        )
+        expect = "fHβ of left and right flank no longer opposite"
+        yield change("infeed_far_end", 1 / (1000 * sin), one, "mm", expect)
     yield from _by_flank(
         found, "profile_crowning", "profile_crowning_asymmetry", "profile_crowning", basis, "Cα as designed"
     )
@@ -123,7 +120,7 @@ def _changes(found: dict[str, Component], setup: PartSetup, basis: str) -> Itera
         found, "helix_crowning", "helix_crowning_asymmetry", "helix_crowning", basis, "Cβ as designed"
     )
     if (one := found.get("helix_crowning")) is not None and one.flank is None:
-        yield change("infeed_ends", None, -1 / (1000 * sin), one, "mm", "Cβ as designed")
+        yield change("infeed_ends", -1 / (1000 * sin), one, "mm", "Cβ as designed", "helix_crowning")
     if (one := found.get("eccentricity")) is not None and one.phase_deg is not None:
         turned = math.radians(one.phase_deg)
         for quantity, part in (("centre_0_deg", math.cos(turned)), ("centre_90_deg", math.sin(turned))):

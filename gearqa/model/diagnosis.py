@@ -103,6 +103,8 @@ class Correction:
     """What the next part should show."""
     gain: Annotated[float | None, KNOWN] = None
     """What the grinder made of the last recorded correction of this kind: effect over size; divide by it."""
+    instead_of: Annotated[str | None, KNOWN] = None
+    """Another quantity of the list that takes the same error away: only one of the two is changed."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -53,6 +53,7 @@ MOST_SHARES: Final = 3
 MOST_DOUBTS: Final = 12
 LONGEST_VALUE: Final = 48
 SETTER: Final = "Corrections are suggestions: a qualified setter checks sign, size and reach before use."
+ONE_OF_TWO: Final = "Where one change stands instead of another, make one of the two: both go too far."
 RAW: Final = "The measured class counts; what stands below it is what-if."
 
 
@@ -188,6 +189,8 @@ def corrections_table(corrections: Sequence[Correction]) -> doc.Table:
     rows = []
     for one in corrections:
         name = QUANTITIES.get(one.quantity, one.quantity)
+        if one.instead_of is not None:
+            name = f"or, instead of the {one.instead_of.replace('_', ' ')}: {name}"
         digits = 4 if one.unit == "mm" else 2
         change = f"{'+' if one.change > 0 else ''}{fixed_text(one.change, digits)} {unit_text(one.unit)}"
         u = DASH if one.u is None else f"± {fixed_text(one.u, digits)}"
@@ -198,6 +201,8 @@ def corrections_table(corrections: Sequence[Correction]) -> doc.Table:
         doc.Column("apply at first"), doc.Column("next part shows", "left", weight=2),
     )  # fmt: skip
     notes = [sentence(text) for text in dict.fromkeys(one.basis for one in corrections)]
+    if any(one.instead_of for one in corrections):
+        notes.append(ONE_OF_TWO)
     return doc.Table("Corrections at the grinder", columns, tuple(rows), (*notes, SETTER), dense=True)
 
 

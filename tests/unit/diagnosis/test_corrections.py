@@ -17,6 +17,7 @@ from gearqa.jobs.diagnose import diagnose
 from gearqa.jobs.recorded_corrections import MIXED, of_both_sides, with_gains
 from gearqa.model.diagnosis import Correction, RecordedCorrection
 from gearqa.model.measurement import GrinderEvent, Production, SizeReading
+from gearqa.report.diagnosis.words import corrections_table
 
 
 @pytest.mark.parametrize(("kind", "sign"), [("internal", 1), ("external", -1)])
@@ -103,3 +104,19 @@ def test_a_mean_over_a_correction_is_told():
     assert found == (replace(change, basis=f"trial; {MIXED}"), other)
     assert of_both_sides([change], made[1:], [event]) == (change,)
     assert of_both_sides([change], made, [replace(event, grinder="G2")]) == (change,)
+
+
+def test_changes_that_take_the_same_error_away_are_told_as_one_of_two():
+    """Both together would correct twice."""
+    drawing = part()
+    both = {"profile_slope_um": 4.0, "helix_slope_um": 5.0, "helix_crowning_um": 6.0}
+    _, lot = diagnose_gears(gears(drawing, parts=3, shape={"left": both, "right": both}), setup(drawing))
+    instead = {one.quantity: one.instead_of for one in lot.corrections}
+    assert instead["pressure_angle"] == "profile_slope"
+    alike = [one for one in lot.corrections if one.instead_of is not None]
+    table = corrections_table(lot.corrections)
+    assert sum("or, instead of the" in str(row[0]) for row in table.rows) == len(alike)
+    assert any("make one of the two" in str(note) for note in table.notes)
+    for one in alike:
+        assert instead[one.instead_of] is None
+    assert not any("make one" in str(note) for note in corrections_table([lot.corrections[0]]).notes)
