@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from gearqa.arrays import Array
 from gearqa.drift.between_cycles import Levels
 from gearqa.drift.ordering import SeriesGears, seconds
 from gearqa.drift.within_cycles import WearFits
-from gearqa.model.drift import SIZES_OF_WAVES, LabelFinding, LabelName, MadePart
+from gearqa.model.drift import LabelFinding, LabelName, MadePart
 from gearqa.statistics.label_effects import (
     LEAST_GEARS,
     PAUSE,
@@ -24,8 +24,6 @@ from gearqa.statistics.level_search import trend_column
 from gearqa.statistics.wear import hats
 
 WORDS: tuple[LabelName, ...] = ("fixture", "instrument", "operator")
-EVEN_POWER = 0.55
-"""Makes the size of a wave, skewed as it is (Rayleigh distributed in chance directions), nearly normal."""
 WARM = 0.05
 """Three hours behind a pause this much is left."""
 
@@ -120,14 +118,8 @@ def check_labels(
         effect = label_effect(
             gears.cycle, columns.Z, gears.mean, wear, levels.x, design, levels.fit.rho, confidence
         )
-        if effect is None:
-            continue
-        if gears.rows[0].parameter in SIZES_OF_WAVES:
-            even = np.maximum(gears.mean, 0.0) ** EVEN_POWER
-            means = np.bincount(gears.cycle, even) / np.bincount(gears.cycle)
-            again = label_effect(gears.cycle, columns.Z, even, wear, means, design, levels.fit.rho)
-            effect = replace(effect, p=1.0 if again is None else again.p)
-        found.append(LabelTest(columns, effect))
+        if effect is not None:
+            found.append(LabelTest(columns, effect))
     return tuple(found)
 
 

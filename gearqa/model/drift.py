@@ -38,8 +38,6 @@ COMPONENTS: Final[Mapping[str, str]] = {
 """Physical errors that are followed: key -> name. They have no limits and no control charts: their levels
 and labels name what changed. Orders and ramp go by their size; eccentricity (order 1 of runout) and tilt as
 vectors too, clockwise from tooth 1 as seen from the datum face."""
-SIZES_OF_WAVES: Final = frozenset(key for key in COMPONENTS if "_order_" in key)
-"""Those of them that are never negative."""
 DRIFT_PARAMETERS: tuple[str, ...] = (
     "single_pitch", "cumulative_pitch", "runout", "profile_slope", "profile_crowning", "helix_slope",
     "helix_crowning", SIZE, *COMPONENTS,
