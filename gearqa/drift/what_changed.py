@@ -63,10 +63,14 @@ def driven_too(change: CommonChange, members: Sequence[DriftSeries]) -> list[Dri
 
 
 def _moved(name: str, change: CommonChange) -> tuple[float, str]:
-    """How far a vector moved, and in words; a part of it that did not move for certain counts as still."""
+    """How far a vector moved, and in words; a part of it that did not move for certain counts as still, and
+    then the direction is a rough one."""
     parts = {series.parameter: step.size_um for series, step in change.changes}
-    x, y = (parts.get(f"{name}_{angle}_deg", 0.0) for angle in (0, 90))
+    known = [parts.get(f"{name}_{angle}_deg") for angle in (0, 90)]
+    x, y = (one or 0.0 for one in known)
     direction = round(math.degrees(math.atan2(y, x))) % 360
     towards = "tooth 1" if direction == 0 else f"{direction}° clockwise of tooth 1"
+    if None in known:
+        towards = f"about {towards}"
     size = math.hypot(x, y)
     return size, VECTORS[name].format(um_text(size, 1), towards)
