@@ -88,6 +88,13 @@ def test_an_eccentricity_and_what_it_drives_are_one_change():
     assert "order 1" not in text
 
 
+def test_of_one_certain_part_the_direction_is_rough():
+    """The part at 90 degrees may have moved within its scatter."""
+    sizes = {("eccentricity_0_deg", None): 4.0, ("eccentricity_90_deg", None): 0.0}
+    (text,) = changes(analyse_observations(history(sizes, sizes, 1, {("eccentricity_0_deg", None): 0.1})))
+    assert "towards about tooth 1" in text
+
+
 def test_changes_whose_ranges_hold_one_place_are_one_change():
     """A series that scatters shows the change later than it was; the sharp one tells the cycle."""
     keys = {("profile_slope", "left"): 2.0, ("profile_slope", "right"): 2.0}
