@@ -43,6 +43,21 @@ def test_what_was_put_in_is_followed(kind, beta, hand, places):
     assert all(found[f"runout_order_{n}", None] < 0.3 for n in (2, 4, 6))
 
 
+def test_without_noise_sizes_come_out_as_they_were_put_in():
+    drawing = part()
+    (gear,) = gears(drawing, noise=0.0, **ERRORS)
+    z = drawing.gear.teeth
+    pitch = {
+        flank: replace(one, index_um=one.index_um + 6 * ((np.arange(z) - 30) % z) / z)
+        for flank, one in gear.pitch.items()
+    }
+    (found,) = followed([gear], drawing)
+    sizes = [found[key, None] for key in ("runout_order_1", "runout_order_3", "pitch_order_1")]
+    assert sizes == pytest.approx([8.0, 6.0, 4.0], abs=2e-3)
+    (found,) = followed([replace(gear, pitch=pitch)], drawing)
+    assert found["pitch_ramp", None] == pytest.approx(6.0, rel=0.02)
+
+
 @pytest.mark.parametrize("step", [6.0, -6.0])
 def test_a_ramp_is_followed_by_its_size(step):
     drawing = part()
