@@ -35,7 +35,7 @@ from gearqa.simulate.process import (
     repeats_of,
     stream,
 )
-from gearqa.simulate.scenario import ALL_TABLES, Lobes, Measuring, Override, Repeat, Ripple, Scenario
+from gearqa.simulate.scenario import ALL_TABLES, Lobes, MeasuredAgain, Measuring, Override, Ripple, Scenario
 from gearqa.simulate.surface import FLANK_SIGNS, FlankSurface, Lobe, Ranges, SurfacePoints, Wave, ranges_of
 from gearqa.symbols import FLANKS, Flank, TraceKind
 
@@ -85,7 +85,7 @@ def _measurements(
         yield _repeated(gear, one, waited)
 
 
-def _repeated(gear: GearMeasurement, one: Repeat, waited_min: float) -> GearMeasurement:
+def _repeated(gear: GearMeasurement, one: MeasuredAgain, waited_min: float) -> GearMeasurement:
     """A further measurement: what it holds, when and by whom it was made."""
     tables = set(one.tables or ALL_TABLES)
     production = gear.production

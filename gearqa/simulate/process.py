@@ -18,7 +18,7 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.model.measurement import GrinderEvent
-from gearqa.simulate.scenario import Measuring, Process, Repeat, Scenario, Step
+from gearqa.simulate.scenario import MeasuredAgain, Measuring, Process, Scenario, Step
 
 CYCLE, PART, MEASUREMENT = 0, 1, 2
 """Kinds of random streams: of a dress cycle, of a part itself, of its measurement."""
@@ -102,7 +102,7 @@ def measured_count(scenario: Scenario) -> int:
     return sum(1 + len(repeats_of(scenario, made)) for made in measured)
 
 
-def repeats_of(scenario: Scenario, made: SimulatedPart) -> list[tuple[int, Repeat]]:
+def repeats_of(scenario: Scenario, made: SimulatedPart) -> list[tuple[int, MeasuredAgain]]:
     """The further measurements of a part, with their numbers from 1."""
     all_of = enumerate(scenario.repeat, start=1)
     return [(number, one) for number, one in all_of if not one.serials or made.serial in one.serials]

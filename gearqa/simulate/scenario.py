@@ -299,7 +299,7 @@ class Override(TomlTable):
     remark: str | None = None
 
 
-class Repeat(TomlTable):
+class MeasuredAgain(TomlTable):
     """`[[repeat]]`: gears that are measured again."""
 
     label: str = Field(min_length=1)
@@ -333,4 +333,4 @@ class Scenario(TomlTable):
     process: Process = Process()
     measuring: Measuring = Measuring()
     gear: tuple[Override, ...] = Field(default=(), strict=False)
-    repeat: tuple[Repeat, ...] = Field(default=(), strict=False)
+    repeat: tuple[MeasuredAgain, ...] = Field(default=(), strict=False)

@@ -12,7 +12,7 @@ CLAUSE: Final = "ISO 1328-1:2013, clause 1"
 
 
 @dataclass(frozen=True, slots=True)
-class Range:
+class ScopeRange:
     """A closed range of one quantity."""
 
     symbol: str
@@ -22,12 +22,12 @@ class Range:
     unit: str
 
 
-RANGES: Final[dict[str, Range]] = {
-    "z": Range("z", "number of teeth", 5, 1000, ""),
-    "m_n": Range("m_n", "normal module", 0.5, 70, "mm"),
-    "d": Range("d", "reference diameter", 5, 15_000, "mm"),
-    "b": Range("b", "face width", 4, 1200, "mm"),
-    "beta_deg": Range("beta", "helix angle", 0, 45, "deg"),
+RANGES: Final[dict[str, ScopeRange]] = {
+    "z": ScopeRange("z", "number of teeth", 5, 1000, ""),
+    "m_n": ScopeRange("m_n", "normal module", 0.5, 70, "mm"),
+    "d": ScopeRange("d", "reference diameter", 5, 15_000, "mm"),
+    "b": ScopeRange("b", "face width", 4, 1200, "mm"),
+    "beta_deg": ScopeRange("beta", "helix angle", 0, 45, "deg"),
 }
 
 
