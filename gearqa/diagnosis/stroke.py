@@ -1,7 +1,9 @@
 """Stroke of a wheel at crossed axes in an internal gear: does it go far enough beyond the face?
 
 Common practice, no source: every part of the contact has to pass both ends of the face, so the middle of
-the wheel travels half its active width, as seen along the work axis, beyond each of them.
+the wheel travels half its active width, as seen along the work axis, beyond each of them. Its body, a
+cylinder inclined to the work axis, then reaches farther by half its diameter as seen along that axis, which
+a closed bottom or a shoulder has to leave room for (derived).
 """
 
 from __future__ import annotations
@@ -46,14 +48,30 @@ def needed_overtravel(machine: GrinderData) -> float | None:
     return machine.active_wheel_width_mm / 2 * math.cos(math.radians(machine.crossed_axis_angle_deg))
 
 
+def wheel_reach(machine: GrinderData) -> float | None:
+    """How far the wheel reaches beyond its middle along the work axis. [mm]
+
+    >>> data = {"active_wheel_width_mm": 20.0, "crossed_axis_angle_deg": -25.0}
+    >>> round(wheel_reach(GrinderData(**data, wheel_diameter_mm=84.0)), 3)
+    26.813
+    """
+    half_width = needed_overtravel(machine)
+    if half_width is None or machine.wheel_diameter_mm is None:
+        return None
+    assert machine.crossed_axis_angle_deg is not None
+    return half_width + machine.wheel_diameter_mm / 2 * math.sin(
+        math.radians(abs(machine.crossed_axis_angle_deg))
+    )
+
+
 def _end(
     name: str, end: Literal["datum", "far"], machine: GrinderData, needed: float, gears: list[GearDiagnosis]
 ) -> StrokeEnd:
     at_datum = end == "datum"
     overtravel = machine.overtravel_datum_mm if at_datum else machine.overtravel_far_mm
     clearance = machine.clearance_datum_mm if at_datum else machine.clearance_far_mm
-    # the wheel reaches as far beyond its middle as the middle beyond the face
-    room = None if clearance is None else clearance - needed
+    reach = wheel_reach(machine)
+    room = None if clearance is None or reach is None else clearance - reach
     less_set, less_room = (None if given is None else needed - given for given in (overtravel, room))
     short = [lacks > 0 for lacks in (less_set, less_room) if lacks is not None]
     turned = sum(
@@ -63,12 +81,15 @@ def _end(
         )
         for gear in gears
     )
-    enough = False if any(short) else True if overtravel is not None else None
+    known = overtravel is not None and (room is not None or clearance is None)
+    enough = False if any(short) else True if known else None
     return StrokeEnd(
         grinder=name,
         end=end,
         needed_mm=needed,
         overtravel_mm=overtravel,
+        clearance_mm=clearance,
+        reach_mm=reach,
         room_mm=room,
         needed_less_set_mm=less_set,
         needed_less_room_mm=less_room,

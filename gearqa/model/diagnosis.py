@@ -217,8 +217,12 @@ class StrokeEnd:
     """Travel of the wheel's middle beyond the face."""
     overtravel_mm: float | None
     """As the part file states it."""
+    clearance_mm: float | None
+    """Free length beyond the face, as the part file states it."""
+    reach_mm: float | None
+    """How far the wheel reaches beyond its middle along the work axis; None: its diameter is not known."""
     room_mm: float | None
-    """Travel that the workpiece leaves, as far as the part file states it."""
+    """Travel of the wheel's middle that the workpiece leaves: the clearance less the reach."""
     needed_less_set_mm: float | None
     """By how much the stroke that is set falls short; below 0: to spare."""
     needed_less_room_mm: float | None

@@ -475,9 +475,7 @@ class GrinderData(TomlTable):
         "parts made from one dress to the next, where the production table lists measured gears only", ge=1
     )
     wheel_threads: int | None = optional("threads of the grinding worm or wheel", **WHEEL_THREADS.bounds)
-    wheel_diameter_mm: float | None = optional(
-        "diameter of the grinding wheel; for the record only", ge=1, le=2000
-    )
+    wheel_diameter_mm: float | None = optional("diameter of the grinding wheel", ge=1, le=2000)
     wheel_speed_rpm: float | None = optional("speed of the grinding wheel, turns a minute", gt=0, le=200_000)
     active_wheel_width_mm: float | None = optional("width of the wheel that grinds", gt=0, le=1000)
     crossed_axis_angle_deg: float | None = optional("angle between the axes of wheel and work", ge=-90, le=90)

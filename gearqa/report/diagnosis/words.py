@@ -252,18 +252,31 @@ def stroke_table(stroke: Sequence[StrokeEnd]) -> tuple[doc.Block, ...]:
         doc.Column("stroke beyond", "left"), doc.Column("needed"), doc.Column("set"), doc.Column("room"),
         doc.Column("it is", "left"), doc.Column("plus at this end of the helix", "left", weight=1),
     )  # fmt: skip
-    note = (
+    notes = [
         "Middle of the wheel beyond the face: half its active width as seen along the work axis. Common "
-        "practice, no source. At a closed bottom the body of the crossed wheel needs room of its own."
-    )
-    return (doc.Table("Stroke at crossed axes", columns, rows, (note,)),)
+        "practice, no source."
+    ]
+    if any(one.room_mm is not None for one in stroke):
+        notes.append(
+            "Room: up to a closed bottom, less half the active width and half the diameter of the wheel as "
+            "seen along the work axis. A shoulder with a bore may leave more; a wider wheel or its arbor "
+            "needs more."
+        )
+    if any(_no_diameter(one) for one in stroke):
+        notes.append("Room: not known without wheel_diameter_mm under [grinder.NAME].")
+    return (doc.Table("Stroke at crossed axes", columns, rows, tuple(notes)),)
+
+
+def _no_diameter(one: StrokeEnd) -> bool:
+    return one.clearance_mm is not None and one.reach_mm is None
 
 
 def _fit(one: StrokeEnd) -> doc.Cell:
     """Whether the stroke is enough, or by how much not."""
     lacks = (("set", one.needed_less_set_mm), ("room", one.needed_less_room_mm))
     short = [f"{name} {_lack(by)} too short" for name, by in lacks if by is not None and by > 0]
-    text = "enough" if one.enough else listed(short) if short else "open"
+    unknown = "room not known" if _no_diameter(one) else "open"
+    text = "enough" if one.enough else listed(short) if short else unknown
     return doc.Cell(text, STATUS[one.enough])
 
 

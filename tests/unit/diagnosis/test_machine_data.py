@@ -11,8 +11,9 @@ from unit.diagnosis.made import gears, part, setup
 
 from gearqa.diagnosis.analysis import diagnose_gears
 from gearqa.diagnosis.machine import natural_twist
-from gearqa.diagnosis.stroke import stroke_check
+from gearqa.diagnosis.stroke import stroke_check, wheel_reach
 from gearqa.model.measurement import PitchReadings
+from gearqa.model.part import GrinderData
 from gearqa.report.diagnosis.words import stroke_table
 
 LEFT = "left"
@@ -98,11 +99,28 @@ def test_natural_twist_is_what_a_shifted_parabola_makes(kind, beta, hand):
         assert natural_twist(C, f, known) == pytest.approx(slopes[1] - slopes[0], rel=1e-6)
 
 
+def lowest_point(width, diameter, crossed):
+    """Of a cylinder about its middle, inclined to the z axis, by its points: how far it reaches along z."""
+    turn, around = math.radians(crossed), np.linspace(0, 2 * math.pi, 100_001)
+    rim = np.stack([diameter / 2 * np.cos(around), diameter / 2 * np.sin(around), width / 2 + 0 * around])
+    tilted = np.array([[1, 0, 0], [0, math.cos(turn), -math.sin(turn)], [0, math.sin(turn), math.cos(turn)]])
+    return float(max((tilted @ rim)[2].max(), -(tilted @ -rim)[2].min()))
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize(("width", "diameter", "crossed"), [(20, 84, -25), (30, 60, 15), (12, 100, 0)])
+def test_reach_of_a_crossed_wheel_is_that_of_a_cylinder_against_a_plane(width, diameter, crossed):
+    data = GrinderData(
+        active_wheel_width_mm=width, wheel_diameter_mm=diameter, crossed_axis_angle_deg=crossed
+    )
+    assert wheel_reach(data) == pytest.approx(lowest_point(width, diameter, crossed), abs=1e-6)
+
+
 def test_stroke_at_crossed_axes():
-    """Half the width of 20 mm at 25 degrees: 9.06 mm (hand calculation)."""
+    """Half the width of 20 mm at 25 degrees: 9.063 mm; half the diameter of 84 mm: 17.750 mm (by hand)."""
     data = {
         "active_wheel_width_mm": 20.0, "crossed_axis_angle_deg": -25.0, "overtravel_datum_mm": 10.0,
-        "overtravel_far_mm": 6.0, "clearance_datum_mm": 15.0,
+        "overtravel_far_mm": 6.0, "clearance_datum_mm": 30.0, "wheel_diameter_mm": 84.0,
     }  # fmt: skip
     drawing = part(grinder={"G1": data})
     measured = gears(drawing)
@@ -110,21 +128,39 @@ def test_stroke_at_crossed_axes():
     datum, far = stroke_check(measured, found, drawing)
     assert (datum.end, far.end) == ("datum", "far")
     assert round(datum.needed_mm, 2) == 9.06
-    assert round(datum.room_mm, 2) == 5.94
+    assert (round(datum.reach_mm, 2), round(datum.room_mm, 2)) == (26.81, 3.19)
     assert (datum.enough, far.enough) == (False, False)
     assert far.room_mm is None
-    # by hand: 9.063 - 10 and 9.063 - (15 - 9.063) at the datum face, 9.063 - 6 at the far one
-    assert (round(datum.needed_less_set_mm, 2), round(datum.needed_less_room_mm, 2)) == (-0.94, 3.13)
+    # by hand: 9.063 - 10 and 9.063 - (30 - 26.813) at the datum face, 9.063 - 6 at the far one
+    assert (round(datum.needed_less_set_mm, 2), round(datum.needed_less_room_mm, 2)) == (-0.94, 5.88)
     assert (round(far.needed_less_set_mm, 2), far.needed_less_room_mm) == (3.06, None)
     (table,) = stroke_table((datum, far))
-    assert [row[4].text for row in table.rows] == ["room 3.1 mm too short", "set 3.1 mm too short"]
-    tight = part(grinder={"G1": {**data, "overtravel_datum_mm": 9.0, "overtravel_far_mm": 9.05}})
-    (table,) = stroke_table(stroke_check(measured, found, tight))
-    assert table.rows[0][4].text == "set 0.1 mm too short and room 3.1 mm too short"
+    assert [row[4].text for row in table.rows] == ["room 5.9 mm too short", "set 3.1 mm too short"]
+
+    def ends(**changed):
+        drawing = part(grinder={"G1": {key: v for key, v in (data | changed).items() if v is not None}})
+        return stroke_check(measured, found, drawing)
+
+    (table,) = stroke_table(ends(overtravel_datum_mm=9.0, overtravel_far_mm=9.05))
+    assert table.rows[0][4].text == "set 0.1 mm too short and room 5.9 mm too short"
     assert table.rows[1][4].text == "set less than 0.1 mm too short"
-    long = part(grinder={"G1": {**data, "clearance_datum_mm": 30.0, "overtravel_far_mm": 12.0}})
-    assert [one.enough for one in stroke_check(measured, found, long)] == [True, True]
-    open_ = part(grinder={"G1": {"active_wheel_width_mm": 20.0, "crossed_axis_angle_deg": 25.0}})
-    assert [one.enough for one in stroke_check(measured, found, open_)] == [None, None]
+    assert [one.enough for one in ends(clearance_datum_mm=36.0, overtravel_far_mm=12.0)] == [True, True]
+    only = {"active_wheel_width_mm": 20.0, "crossed_axis_angle_deg": 25.0}
+    assert [one.enough for one in stroke_check(measured, found, part(grinder={"G1": only}))] == [None, None]
     assert stroke_check(measured, found, part(grinder={"G1": {"active_wheel_width_mm": 20.0}})) == ()
     assert stroke_check(measured, found, part("external", grinder={"G1": data})) == ()
+
+
+def test_room_at_a_closed_bottom_is_not_known_without_the_diameter_of_the_wheel():
+    data = {
+        "active_wheel_width_mm": 20.0, "crossed_axis_angle_deg": -25.0, "overtravel_datum_mm": 10.0,
+        "overtravel_far_mm": 10.0, "clearance_far_mm": 20.0,
+    }  # fmt: skip
+    drawing = part(grinder={"G1": data})
+    measured = gears(drawing)
+    found, _ = diagnose_gears(measured, setup(drawing))
+    datum, far = stroke_check(measured, found, drawing)
+    assert (datum.enough, far.enough, far.room_mm) == (True, None, None)
+    (table,) = stroke_table((datum, far))
+    assert [row[4].text for row in table.rows] == ["enough", "room not known"]
+    assert any("wheel_diameter_mm" in note for note in table.notes)
