@@ -21,6 +21,7 @@ from inspection_folder import GOOD_PITCH, PART_TOML
 from gearqa.errors import GearqaError
 from gearqa.jobs.grade import grade
 from gearqa.jobs.history import add_to_history, check_history, list_history
+from gearqa.jobs.lot import decide_lot, record_lot
 from gearqa.jobs.verify import verify_record
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
@@ -37,10 +38,10 @@ from gearqa.reading.settings.toml_lines import scan_toml
 from gearqa.reading.values.reported import read_reported
 from gearqa.reading.values.study import read_measured_study, read_study
 from gearqa.signoff.key_files import has_password, load_private_key, load_public_key, make_keys
+from gearqa.signoff.record import record_bytes
 from gearqa.simulate.scenario import Scenario
 
 CORPUS = Path(__file__).parent / "corpus"
-RECORD = Path(__file__).parent / "unit" / "signoff" / "record_of_0_2_0.json"
 NEVER_FAST = 1 << 60
 WIDE_MAP = r"""
 [profile]
@@ -100,9 +101,9 @@ def tables(data: bytes, folder: Path) -> None:
 
 
 def graded(data: bytes, folder: Path) -> None:
-    (folder / "part.toml").write_text(PART_TOML)
     (folder / "t.csv").write_bytes(data)
-    grade(folder)
+    with read_folder(folder, part=_part()) as inspection:
+        grade(inspection)
 
 
 def events(data: bytes, folder: Path) -> None:
@@ -227,7 +228,7 @@ def run(target: str, data: bytes, folder: Path) -> bool:
 def corpus(target: str, folder: Path) -> list[bytes]:
     """Bytes to start from: files of the corpus, or what gearqa writes itself where that is not text."""
     if target == "record":
-        return [RECORD.read_bytes()]
+        return [_record(folder)]
     if target == "key":
         return _keys(folder)
     if target == "store":
@@ -239,6 +240,19 @@ def corpus(target: str, folder: Path) -> list[bytes]:
     return [path.read_bytes() for path in sorted(kept.iterdir())]
 
 
+def _record(folder: Path) -> bytes:
+    """The record of one gear: a tenth of the bytes of a whole lot, and as many places to be at fault."""
+    decided = decide_lot(_lot(folder), lot_size=1, lot_id="L")
+    return record_bytes(record_lot(decided))
+
+
+def _lot(folder: Path) -> Path:
+    (folder / "lot").mkdir()
+    (folder / "lot" / "part.toml").write_text(PART_TOML)
+    (folder / "lot" / "pitch.csv").write_text(GOOD_PITCH)
+    return folder / "lot"
+
+
 def _keys(folder: Path) -> list[bytes]:
     for name, password in {"plain": None, "locked": b"word"}.items():
         make_keys(folder / f"{name}.key", folder / f"{name}.pub", password=password)
@@ -246,10 +260,7 @@ def _keys(folder: Path) -> list[bytes]:
 
 
 def _store(folder: Path) -> bytes:
-    (folder / "lot").mkdir()
-    (folder / "lot" / "part.toml").write_text(PART_TOML)
-    (folder / "lot" / "pitch.csv").write_text(GOOD_PITCH)
-    add_to_history([folder / "lot"], store=folder / "seed.db")
+    add_to_history([_lot(folder)], store=folder / "seed.db")
     return (folder / "seed.db").read_bytes()
 
 
