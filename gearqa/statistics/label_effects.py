@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import fdtrc, stdtrit
+from scipy.special import chdtrc, chdtri, fdtrc, stdtrit
 
-from gearqa.arrays import Array, IntArray
+from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.statistics.levels import whitened
 from gearqa.statistics.wear import LEAST_VARIANCE
 
@@ -18,6 +19,10 @@ PAUSE = 4 * 3600.0
 """A longer stop is a pause. [s]"""
 LEAST_CHANGES = 4
 """A label that changes less often from cycle to cycle may only be a cause of a level change."""
+LEVEL_OVER_PART = 1.0
+"""Variance of the levels over that of the parts by which p weighs cycles against parts: any number that does
+not come from the readings keeps p exact, a far one loses some power."""
+LEAST_P = 1e-300
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -37,6 +42,10 @@ class _Information:
     matrix: Array
     score: Array
     dof: int
+    weight: Array
+    """Information if the variance were known to be the usual one."""
+    pull: Array
+    """Score that goes with it: exactly normal without an effect, of covariance `weight`."""
 
 
 def indicator_columns(label: IntArray) -> Array:
@@ -107,11 +116,22 @@ def label_effect(
 ) -> LabelEffect | None:
     r"""Effect of a label from the parts within cycles and, if it changes often, from the cycle levels.
 
-    Two independent regressions combined by their information, freedom by Satterthwaite (1946).
+    Two independent regressions combined by their information. Interval: freedom by Satterthwaite (1946),
+    widened because the weights are estimated (Meier 1953).
 
     .. math::
-        I = I_w + I_b,\; \theta = I^{-1}(g_w + g_b),\; F = \theta' I\theta/G,\;
-        \frac1\nu = \frac{f^2}{\nu_w} + \frac{(1 - f)^2}{\nu_b},\; f = \frac{tr I_w}{tr I}
+        I = I_w + I_b,\; \theta = I^{-1}(g_w + g_b),\;
+        \frac1\nu = \frac{f^2}{\nu_w} + \frac{(1 - f)^2}{\nu_b},\; f = \frac{tr I_w}{tr I},\;
+        V = I^{-1}\left(1 + 4 f (1 - f)(1/\nu_w + 1/\nu_b)\right)
+
+    p (own combination, no published source): estimated weights let a part whose scatter came out small by
+    chance weigh more, and far out, where a family of tests claims, p was half of what it should be. Each
+    part's score is made normal through its own F distribution, its direction kept, and the two are added
+    with weights of the design alone:
+
+    .. math::
+        u = A^{-1/2} Z'y/s,\; \chi^2_r(|u^*|^2) = F_{r,\nu}(|u|^2/r),\;
+        \chi^2 = (\textstyle\sum A^{1/2} u^*)' (\sum A)^{-1} (\sum A^{1/2} u^*)
 
     Parameters
     ----------
@@ -152,25 +172,33 @@ def label_effect(
     parts = [within]
     often = np.sum(np.abs(np.diff(mean, axis=0)) > 1e-9, axis=0) >= LEAST_CHANGES
     if often.any():
-        between = _information(whitened(mean * often, rho), whitened(levels, rho), whitened(X, rho), 0)
-        parts.append(between)
+        usual = (LEVEL_OVER_PART + float(np.mean(1 / counts))) * (1 - rho**2)
+        columns = whitened(mean * often, rho), whitened(levels, rho), whitened(X, rho)
+        parts.append(_information(*columns, 0, usual))
     usable = [one for one in parts if one is not None]
     if not usable:
         return None
     matrix = np.sum([one.matrix for one in usable], axis=0)
     score = np.sum([one.score for one in usable], axis=0)
     told = np.diag(matrix) > 1e-9 * max(float(np.diag(matrix).max()), 1e-300)
-    G = int(told.sum())
-    if not G or float(np.diag(matrix).max()) <= 0:
+    if not told.any() or float(np.diag(matrix).max()) <= 0:
         return None
     inverse = np.linalg.pinv(matrix[np.ix_(told, told)], hermitian=True)
-    theta, se = np.zeros(Z.shape[1]), np.full(Z.shape[1], math.inf)
-    theta[told], se[told] = inverse @ score[told], np.sqrt(np.maximum(np.diag(inverse), 0.0))
     shares = [float(np.trace(one.matrix)) / float(np.trace(matrix)) for one in usable]
     dof = 1 / sum(share**2 / one.dof for share, one in zip(shares, usable, strict=True))
-    p = float(fdtrc(G, dof, float(theta @ matrix @ theta) / G))
+    estimated = 1 + 4 * sum(share * (1 - share) / one.dof for share, one in zip(shares, usable, strict=True))
+    theta, se = np.zeros(Z.shape[1]), np.full(Z.shape[1], math.inf)
+    theta[told] = inverse @ score[told]
+    se[told] = np.sqrt(np.maximum(np.diag(inverse), 0.0) * estimated)
     half = float(stdtrit(dof, (1 + confidence) / 2)) * se
-    return LabelEffect(theta, theta - half, theta + half, p, dof)
+    return LabelEffect(theta, theta - half, theta + half, _p(usable, told), dof)
+
+
+def _p(parts: Sequence[_Information], told: BoolArray) -> float:
+    weight = np.sum([one.weight for one in parts], axis=0)[np.ix_(told, told)]
+    pull = np.sum([one.pull for one in parts], axis=0)[told]
+    square = float(pull @ np.linalg.pinv(weight, hermitian=True) @ pull)
+    return float(chdtrc(int(np.linalg.matrix_rank(weight, hermitian=True)), square))
 
 
 def _own(cycle: IntArray, v: Array, counts: IntArray) -> Array:
@@ -181,8 +209,9 @@ def _own(cycle: IntArray, v: Array, counts: IntArray) -> Array:
     return np.asarray(centred[:, 0] if v.ndim == 1 else centred, dtype=np.float64)
 
 
-def _information(Z: Array, y: Array, X: Array, lost: int) -> _Information | None:
-    """Information and score of columns beside others; `lost` degrees of freedom went before."""
+def _information(Z: Array, y: Array, X: Array, lost: int, usual: float = 1.0) -> _Information | None:
+    """Information and score of columns beside others; `lost` degrees of freedom went before, `usual` is the
+    variance against that of other parts."""
     if X.shape[1]:
         Q, _ = np.linalg.qr(X)
         Z, y = Z - Q @ (Q.T @ Z), y - Q @ (Q.T @ y)
@@ -191,8 +220,13 @@ def _information(Z: Array, y: Array, X: Array, lost: int) -> _Information | None
     if size <= 1e-12 * len(y):
         return None
     fitted = Z @ np.linalg.lstsq(Z, y, rcond=None)[0]
-    dof = len(y) - lost - X.shape[1] - int(np.linalg.matrix_rank(Z))
+    rank = int(np.linalg.matrix_rank(Z))
+    dof = len(y) - lost - X.shape[1] - rank
     if dof < 1:
         return None
     variance = max(float(np.sum((y - fitted) ** 2)) / dof, LEAST_VARIANCE)
-    return _Information(Z.T @ Z / variance, Z.T @ y / variance, dof)
+    squares, score = Z.T @ Z, Z.T @ y
+    F = float(np.sum(fitted**2)) / variance / rank
+    even = math.sqrt(float(chdtri(rank, max(float(fdtrc(rank, dof, F)), LEAST_P))) / max(F * rank, LEAST_P))
+    pull = score * even / math.sqrt(variance * usual)
+    return _Information(squares / variance, score / variance, dof, squares / usual, pull)

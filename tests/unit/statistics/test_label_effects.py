@@ -72,3 +72,22 @@ def test_columns() -> None:
     assert indicator_columns(np.array([0, 1, 1, 0, 2, 1, 1, 0])).shape == (8, 1)
     at = np.array([0.0, 100.0, 20_000.0, 23_600.0])
     assert pause_column(at).round(4).tolist() == [1.0, 0.9726, 1.0, 0.3679]
+
+
+def test_chance_alone_is_called_an_effect_no_more_often_than_p_says():
+    """Two parts in each of eight cycles, temperatures drawn part by part: parts and cycles tell about as
+    much, and which of them tells more is known from their scatter only."""
+    rng, runs, C = np.random.default_rng(8), 4000, 8
+    cycle, trend = np.repeat(np.arange(C), 2), np.arange(C) - (C - 1) / 2
+    X = np.column_stack((np.ones(C), trend))
+    found = []
+    for _ in range(runs):
+        y = np.repeat(rng.normal(0, 0.3, C), 2) + rng.normal(0, 0.3, 2 * C)
+        z = rng.normal(20, 0.3, 2 * C)
+        levels = np.bincount(cycle, y) / 2
+        one = label_effect(cycle, z[:, None], y, np.tile([0.0, 1.0], C)[:, None], levels, X, 0.0)
+        found.append((one.p, one.low[0] <= 0 <= one.high[0]))
+    p, inside = np.array(found).T
+    assert np.mean(p <= 0.01) <= 0.01 + 3 * np.sqrt(0.01 / runs)
+    assert np.mean(p <= 0.05) >= 0.05 - 3 * np.sqrt(0.05 / runs)
+    assert np.mean(inside) >= 0.95 - 3 * np.sqrt(0.05 / runs)
