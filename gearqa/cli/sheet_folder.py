@@ -11,7 +11,8 @@ from gearqa.jobs.spread import crew
 from gearqa.model.measurement import measured_name
 
 if TYPE_CHECKING:
-    from gearqa.jobs.grade import GradedGear
+    from gearqa.evaluation.part_setup import PartSetup
+    from gearqa.jobs.grade import GradedGear, TakenApart
     from gearqa.model.measurement import GearMeasurement
     from gearqa.model.part import Part
     from gearqa.model.results import GearResult, GradeHeader, LotSummary
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
 Paper = Literal["a4", "letter"]
 PAYS_FROM: Final = 12
 """Sheets that are set before more processes have started."""
+
+
+_latest: list[tuple[Part, PartSetup, TakenApart]] = []
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,13 +39,24 @@ class _Sheet:
 
 def sheet_bytes(sheet: _Sheet) -> bytes:
     """The PDF of one gear."""
-    from gearqa.evaluation.curves import gear_curves
-    from gearqa.evaluation.part_setup import setup_of
+    from gearqa.jobs.grade import GradedGear
     from gearqa.report.grading.page import gear_document
     from gearqa.report.render.pdf import pdf_bytes
 
-    curves = gear_curves(sheet.measured, sheet.result, setup_of(sheet.part))
+    curves = GradedGear(sheet.measured, sheet.result, *_of_part(sheet.part)).curves
     return pdf_bytes(gear_document(sheet.header, sheet.result, curves, part=sheet.part), sheet.paper)
+
+
+def _of_part(part: Part) -> tuple[PartSetup, TakenApart]:
+    """What all gears of a part share, kept from sheet to sheet; each sheet stands alone, so that every gear
+    may be taken apart."""
+    from gearqa.evaluation.part_setup import setup_of
+    from gearqa.jobs.grade import TakenApart
+
+    if not _latest or _latest[0][0] != part:
+        setup = setup_of(part)
+        _latest[:] = [(part, setup, TakenApart(setup, None))]
+    return _latest[0][1:]
 
 
 class SheetFolder:

@@ -30,7 +30,7 @@ class GradedGear:
     """One gear as it passes by: its result, and its curves for those who draw them."""
 
     def __init__(
-        self, measured: GearMeasurement, result: GearResult, setup: PartSetup, apart: _Apart
+        self, measured: GearMeasurement, result: GearResult, setup: PartSetup, apart: TakenApart
     ) -> None:
         self.measured, self.result = measured, result
         self._setup, self._apart = setup, apart
@@ -51,16 +51,20 @@ class GradedGear:
         return self._apart.gear(self.measured)
 
 
-class _Apart:
-    """Takes the first gears of a folder apart that are asked for: each takes about as long as its charts."""
+class TakenApart:
+    """Takes gears of a part apart as they are asked for, at most so many: each takes about as long as its
+    charts."""
 
-    def __init__(self, setup: PartSetup) -> None:
-        self._setup, self._asked = setup, 0
+    def __init__(self, setup: PartSetup, most: int | None = MOST_DIAGNOSED) -> None:
+        self._setup, self._left = setup, most
 
     def gear(self, measured: GearMeasurement) -> GearDiagnosis | None:
         """A gear taken apart; None: too many were."""
-        self._asked += 1
-        return self._gears.of(measured) if self._asked <= MOST_DIAGNOSED else None
+        if self._left is not None:
+            self._left -= 1
+            if self._left < 0:
+                return None
+        return self._gears.of(measured)
 
     @cached_property
     def _gears(self) -> GearByGear:
@@ -161,7 +165,7 @@ def grade_each(
     drawing = inspection.part
     header = grade_header(drawing, inspection.inputs, inspection.simulated, inspection.notices)
     setup, counter = setup_of(drawing), LotCounter()
-    apart = _Apart(setup)
+    apart = TakenApart(setup)
     for taker in takers:
         taker.begin(header, drawing)
     for measured, result in progress.over(evaluate_with(inspection, setup), "grading", "gears"):

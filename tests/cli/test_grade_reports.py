@@ -331,3 +331,14 @@ def test_the_sheet_of_a_failing_gear_says_what_keeps_it_from_conforming(tmp_path
     assert "gearqa diagnose FOLDER --serial OT-0308" in text
     assert grade(SAMPLES / "ring_conforming", "--html", page, "--quiet") == 0
     assert "What keeps this gear" not in page.read_text(encoding="utf-8")
+
+
+@needs_poppler
+@pytest.mark.parametrize("workers", ["1", "2"])
+def test_sheets_in_a_folder_say_it_too(tmp_path, workers):
+    chosen = ("--serial", "OT-0301", "--serial", "OT-0308")
+    words = ["--sheet-folder", tmp_path / "sheets", "--workers", workers, *chosen, "--quiet"]
+    assert grade(SAMPLES / "ring_faults", *words) == 1
+    text = " ".join(pdf_text(tmp_path / "sheets" / "OT-0308.pdf").split())
+    assert "What keeps this gear from conforming" in text
+    assert "Without ripple it would conform: class 5." in text
