@@ -24,7 +24,7 @@ from gearqa.drift.dress_decisions import dress_decisions
 from gearqa.drift.holds import SeriesHold, series_hold, suspicion_of, together
 from gearqa.drift.labels import findings
 from gearqa.drift.made import made_notices, made_parts
-from gearqa.drift.ordering import by_series, gears_of_series, made_until, seconds
+from gearqa.drift.ordering import Orders, by_series, gears_of_series, made_until, seconds
 from gearqa.drift.outlook import Outlook, look_ahead, outlook_clauses, outlook_notices
 from gearqa.drift.within_cycles import wear_notices
 from gearqa.errors import Notice, NoticeCode
@@ -70,11 +70,12 @@ def analyse_observations(
         rows.setdefault((one.part, one.grinder), []).append(one)
     charted = sum(key[2] not in COMPONENTS for key in groups)
     rate = sidak(settings.family_false_alarm, max(charted, 1))
+    orders = Orders(by_grinder, settings)
     keys = sorted(groups, key=lambda key: (key[0], key[1], wanted.index(key[2]), key[3] or ""))
     models = model_series(
         (
             (
-                gears_of_series(key, groups[key], by_grinder.get(key[1], ()), settings),
+                gears_of_series(key, groups[key], orders),
                 by_grinder.get(key[1], ()),
                 rows.get(key[:2], ()),
             )

@@ -165,18 +165,15 @@ def place_events(
     """Events that concern a series, and changes of the wheel that the gears themselves show."""
     placed: list[PlacedEvent] = []
     if None not in order.start and order.known:
-        made = sorted(
-            (seconds(o.finished_at), int(c))
-            for c, o in zip(order.cycle, order.observations, strict=True)
-            if o.finished_at is not None
-        )
-        times = [time for time, _ in made]
+        timed = np.isfinite(order.at)
+        times, cycles = order.at[timed], order.cycle[timed]
+        in_time = np.lexsort((cycles, times))
         for event in events:
             other = event.parameter not in (None, "", parameter) or event.flank not in (None, flank)
-            after = int(np.searchsorted(times, seconds(event.at), side="right"))
-            if not (is_dress(event) or other) and after < len(made):
+            after = int(np.searchsorted(times, seconds(event.at), side="right", sorter=in_time))
+            if not (is_dress(event) or other) and after < len(times):
                 size = _size_um(event) if event.parameter == parameter else None
-                placed.append(PlacedEvent(made[after][1], _event_words(event), size))
+                placed.append(PlacedEvent(int(cycles[in_time[after]]), _event_words(event), size))
     for c, (old, new) in enumerate(pairwise(order.wheel), 1):
         recorded = any(e.cycle == c and "wheel" in e.words for e in placed)
         if None not in (old, new) and old != new and not recorded:

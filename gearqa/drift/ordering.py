@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
@@ -19,6 +19,8 @@ from gearqa.model.measurement import GrinderEvent, label_order
 from gearqa.wording.numbers import count_text, short_text
 
 Gear = TypeVar("Gear", Observation, MadePart)
+_Made = tuple[str, datetime | None, str | None, str | None, int | None]
+"""What the order goes by: serial, time, wheel, dress and parts since dress."""
 EPOCH = datetime(1970, 1, 1)
 DRESS_WORDS = ("dress", "dressing")
 PACE_SHARE = 0.5
@@ -33,6 +35,10 @@ class ProductionOrder:
     """Observations of one series in production order with their cycles; cycles count from 0."""
 
     observations: tuple[Observation, ...]
+    places: tuple[int, ...]
+    """Where each of them stood before they were ordered. shape (n,)"""
+    at: Array
+    """Seconds of finishing on one scale, infinite where unknown. shape (n,)"""
     cycle: IntArray
     """shape (n,)"""
     s: Array
@@ -122,7 +128,9 @@ def is_dress(event: GrinderEvent) -> bool:
 
 def made_until(gears: Iterable[Gear], until: datetime | None) -> list[Gear]:
     """Gears without those that were made later."""
-    late = math.inf if until is None else seconds(until)
+    if until is None:
+        return list(gears)
+    late = seconds(until)
     return [one for one in gears if one.finished_at is None or seconds(one.finished_at) <= late]
 
 
@@ -134,16 +142,31 @@ def by_series(observations: Iterable[Observation]) -> dict[SeriesKey, list[Obser
     return groups
 
 
-def gears_of_series(
-    key: SeriesKey,
-    observations: Sequence[Observation],
-    events: Sequence[GrinderEvent],
-    settings: DriftSettings,
-) -> SeriesGears:
+class Orders:
+    """Puts series into order; those of the same gears on one grinder have one order, found once."""
+
+    def __init__(self, events: Mapping[str, Sequence[GrinderEvent]], settings: DriftSettings) -> None:
+        self._events, self._settings = events, settings
+        self._found: dict[tuple[str, str], list[tuple[list[_Made], ProductionOrder]]] = {}
+
+    def of(self, key: SeriesKey, observations: Sequence[Observation]) -> ProductionOrder:
+        """The order of a series."""
+        made = [(o.serial, o.finished_at, o.wheel, o.dress, o.parts_since_dress) for o in observations]
+        known = self._found.setdefault(key[:2], [])
+        for same, order in known:
+            if same == made:
+                return replace(order, observations=tuple([observations[place] for place in order.places]))
+        order = production_order(
+            observations, self._events.get(key[1], ()), cycle_time_s=self._settings.cycle_time_s,
+            last_cycles=self._settings.last_cycles,
+        )  # fmt: skip
+        known.append((made, order))
+        return order
+
+
+def gears_of_series(key: SeriesKey, observations: Sequence[Observation], orders: Orders) -> SeriesGears:
     """Put a series into order; gears without a position are left out where others have one."""
-    order = production_order(
-        observations, events, cycle_time_s=settings.cycle_time_s, last_cycles=settings.last_cycles
-    )
+    order = orders.of(key, observations)
     known, warnings = ~np.isnan(order.s), list(order.warnings)
     keep = np.ones(len(known), dtype=np.bool_)
     has_positions = bool(known.any()) and order.known
@@ -217,8 +240,11 @@ def production_order(
     if known and not untimed:
         warnings += _labels_used_again(groups)
     warnings += doubts
+    place = {id(o): i for i, o in enumerate(observations)}
     return ProductionOrder(
         observations=tuple(ordered),
+        places=tuple([place[id(o)] for o in ordered]),
+        at=np.array(list(map(_time_key, ordered))),
         cycle=np.repeat(np.arange(len(groups), dtype=np.int64), [len(group) for group in groups]),
         s=s,
         cycles=len(groups),

@@ -127,11 +127,11 @@ def ewma(x: Array, weight: float, start: float) -> Array:
     >>> ewma(np.array([52.0, 47.0, 53.0]), 0.3, 50.0).round(3).tolist()
     [50.6, 49.52, 50.564]
     """
-    from scipy.signal import lfilter
-
-    state = np.array([(1 - weight) * start])
-    out, _ = lfilter([weight], [1.0, weight - 1.0], np.asarray(x, dtype=np.float64), zi=state)
-    return np.asarray(out, dtype=np.float64)
+    averages, z = [], start
+    for value in np.asarray(x, dtype=np.float64).tolist():
+        z = weight * value + (1 - weight) * z
+        averages.append(z)
+    return np.array(averages, dtype=np.float64)
 
 
 def ewma_half_width(n: int, weight: float, factor: float, *, asymptotic: bool = False) -> Array:

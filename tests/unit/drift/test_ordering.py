@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from drift_histories import Grinder, at, event_before, history
 
-from gearqa.drift.ordering import production_order
+from gearqa.drift.ordering import Orders, by_series, production_order
+from gearqa.model.drift import DriftSettings
 from gearqa.model.measurement import GrinderEvent
 
 SMALL = Grinder(cycles=12)
@@ -167,3 +168,17 @@ def test_dates_without_a_time_of_day_keep_the_labels_together() -> None:
     assert order.cycle.tolist() == np.repeat(np.arange(12), 3).tolist()
     assert order.s.tolist() == [0.0, 14.0, 29.0] * 12
     assert order.warnings == ()
+
+
+def test_series_of_the_same_gears_share_their_order_and_others_have_their_own() -> None:
+    observations = rows()
+    first = observations[0]
+    several = [replace(o, flank=flank) for flank in ("left", "right", None) for o in observations]
+    series = by_series(o for o in several if o.flank is not None or o.serial != first.serial)
+    random.Random(5).shuffle(series[first.part, first.grinder, first.parameter, "right"])
+    orders = Orders({}, DriftSettings())
+    for key, own in series.items():
+        shared, alone = orders.of(key, own), production_order(own, ())
+        assert shared.observations == alone.observations
+        assert shared.cycle.tolist() == alone.cycle.tolist()
+        assert shared.at.tolist() == [o.finished_at.timestamp() for o in alone.observations]
