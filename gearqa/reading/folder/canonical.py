@@ -213,9 +213,11 @@ def to_series(rows: NumberRows, frame: Frame, convention: Convention) -> tuple[S
     else:
         position = numbers["face_position_mm"]
     label = numbers.get(LABEL_COLUMNS[rows.kind])
-    with np.errstate(invalid="ignore"):
-        tooth = np.nan_to_num(numbers["tooth"], nan=0.0, posinf=0.0, neginf=0.0).astype(np.int64)
-    key = key + (np.clip(tooth, 0, MAX_TEETH) + series_key(SERIES_OF_KIND[rows.kind]))
+    tooth = numbers["tooth"]
+    if not (len(tooth) and tooth.min() >= 0 and tooth.max() <= MAX_TEETH):  # NaN: a cell at fault
+        tooth = np.clip(np.nan_to_num(tooth, nan=0.0, posinf=0.0, neginf=0.0), 0, MAX_TEETH)
+    key += tooth.astype(np.int64)
+    key += series_key(SERIES_OF_KIND[rows.kind])
     value = scaled(numbers["deviation_um"], frame.flank_factor, 0.0)
     return SeriesRows(rows.gears, rows.gear, key, position, value, label), faults
 
@@ -223,6 +225,8 @@ def to_series(rows: NumberRows, frame: Frame, convention: Convention) -> tuple[S
 def _number_faults(rows: NumberRows, frame: Frame) -> list[Fault]:
     faults = []
     for column, values in rows.numbers.items():
+        if _within_bounds(column, values, frame):
+            continue
         finite = np.isfinite(values)
         if not finite.all():
             # NaN marks cells that the reader has found at fault already
@@ -244,6 +248,16 @@ def _number_faults(rows: NumberRows, frame: Frame) -> list[Fault]:
     return [fault for fault in faults if len(fault.rows)]
 
 
+def _within_bounds(column: str, values: Array, frame: Frame) -> bool:
+    """Whether nothing is wrong with the numbers of a column; quick, as nearly always."""
+    if not len(values):
+        return True
+    counts = column in ("tooth", "space")
+    least, most = (1, frame.teeth) if counts else (-LARGEST.get(column, 0.0), LARGEST.get(column, 0.0))
+    inside = bool(least <= values.min() and values.max() <= most)  # of NaN neither holds
+    return inside and not (counts and (values != np.floor(values)).any())
+
+
 def _roll_lengths(numbers: Mapping[str, Array], frame: Frame) -> tuple[Array, list[Fault]]:
     """Lengths of roll from whichever position column the table has."""
     base = frame.base_diameter_mm
@@ -262,6 +276,8 @@ def _roll_lengths(numbers: Mapping[str, Array], frame: Frame) -> tuple[Array, li
         expected = f"at least the base diameter {fixed_text(base, 4)} mm of this gear"
         hint = "check the column's unit and [gear] in part.toml"
         return roll, [Fault(Reason.BELOW_BASE_CIRCLE, below, column, expected, hint)] if len(below) else []
+    if not len(roll) or roll.min() >= 0:
+        return roll, []
     below = np.flatnonzero(roll < 0)
     expected = "0 at the base circle or more"
     return roll, [Fault(Reason.BELOW_BASE_CIRCLE, below, column, expected)] if len(below) else []

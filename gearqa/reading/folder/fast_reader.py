@@ -23,14 +23,15 @@ import numpy as np
 
 from gearqa.reading.folder.canonical import Frame, NumberRows, to_series
 from gearqa.reading.folder.dialect import find_header, physical_lines
-from gearqa.reading.folder.frame_rows import column_places, number_rows
+from gearqa.reading.folder.frame_rows import column_places, frame_columns, number_rows
 from gearqa.reading.folder.pieces import Pieces, cut
+from gearqa.reading.folder.plain_cells import plain_columns
 from gearqa.reading.folder.sources import Dialect, TableSource
 from gearqa.reading.folder.table_kinds import NUMBER_COLUMNS
 from gearqa.reading.rows.csv_rows import LONGEST_LINE
 from gearqa.reading.rows.decoding import CP1252, HEAD_BYTES, UTF8
 
-BYTES_PER_ROW: Final = 16
+BYTES_PER_ROW: Final = 4
 """Turns chunk_rows into the size of a block; about half of what a row takes, since two threads work."""
 _THREADS: Final = 2
 _AHEAD: Final = 3
@@ -222,10 +223,13 @@ class _Layout:
         """Rows of a block, or None where anything is not as it should be."""
         if data.isspace():
             return None
-        frame = self._frame(data)
-        if frame is None or not len(frame) or not self._even(data, len(frame)):
-            return None
-        return number_rows(frame, self.places, source)
+        columns = plain_columns(data, self.dialect, self.width, self.places)
+        if columns is None:  # unusual numbers, or at fault
+            frame = self._frame(data)
+            if frame is None or not len(frame) or not self._even(data, len(frame)):
+                return None
+            columns = frame_columns(frame, self.places)
+        return number_rows(columns, self.places, source)
 
     def _even(self, data: bytes, rows: int) -> bool:
         """Whether rows are as long as the header, where the parser would not notice."""

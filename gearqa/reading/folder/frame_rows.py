@@ -1,4 +1,4 @@
-"""Rows of a table that can be graded, from a data frame with its texts and numbers as in the file."""
+"""Rows of a table that can be graded, from its columns as in the file."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gearqa.model.measurement import FIRST_MEASUREMENT, GearKey
 from gearqa.reading.folder.canonical import BLANKS, NumberRows, scaled
+from gearqa.reading.folder.plain_cells import Columns, Texts
 from gearqa.reading.folder.sources import TableSource
 from gearqa.reading.folder.table_kinds import MEASUREMENT, NUMBER_COLUMNS
 from gearqa.symbols import FLANKS
@@ -28,10 +28,17 @@ def column_places(source: TableSource, names: Sequence[str]) -> dict[str, int] |
     return places
 
 
-def number_rows(frame: Any, places: Mapping[str, int], source: TableSource) -> NumberRows | None:
-    """The rows of a frame whose columns are named by their place, or None where a cell is not as it should
-    be."""
-    serials, serial = _distinct(frame[str(places["serial"])])
+def frame_columns(frame: Any, places: Mapping[str, int]) -> Columns:
+    """Columns of a data frame that are named by their place."""
+    return Columns(
+        {at: _distinct(frame[str(at)]) for name, at in places.items() if name not in NUMBER_COLUMNS},
+        {at: frame[str(at)].to_numpy() for name, at in places.items() if name in NUMBER_COLUMNS},
+    )
+
+
+def number_rows(columns: Columns, places: Mapping[str, int], source: TableSource) -> NumberRows | None:
+    """The rows of columns at their places, or None where a cell is not as it should be."""
+    serials, serial = columns.texts[places["serial"]]
     trimmed = [text.strip(BLANKS) for text in serials]
     if source.simulated:
         trimmed = list(map(with_formula, trimmed))
@@ -39,19 +46,19 @@ def number_rows(frame: Any, places: Mapping[str, int], source: TableSource) -> N
         return None
     flank = None
     if "flank" in places:
-        words, codes = _distinct(frame[str(places["flank"])])
+        words, codes = columns.texts[places["flank"]]
         folded = [word.strip(BLANKS).casefold() for word in words]
         if not set(folded) <= set(FLANKS):
             return None
         flank = np.array([FLANKS.index(word) for word in folded], dtype=np.int8)[codes]
     numbers = {
-        name: scaled(frame[str(at)].to_numpy(), source.columns[name].factor, source.columns[name].offset)
+        name: scaled(columns.numbers[at], source.columns[name].factor, source.columns[name].offset)
         for name, at in places.items()
         if name in NUMBER_COLUMNS
     }
     gears = [GearKey(text) for text in trimmed]
     if MEASUREMENT in places:
-        words, labels = _distinct(frame[str(places[MEASUREMENT])])
+        words, labels = columns.texts[places[MEASUREMENT]]
         both, serial = np.unique(
             serial.astype(np.int64) * len(words) + labels.astype(np.int64), return_inverse=True
         )
@@ -71,8 +78,7 @@ def _label(text: str, source: TableSource) -> str:
     return (with_formula(trimmed) if source.simulated else trimmed) or FIRST_MEASUREMENT
 
 
-def _distinct(column: Any) -> tuple[list[str], NDArray[np.integer[Any]]]:
-    """Distinct texts of a column, and the place of each row's in them."""
+def _distinct(column: Any) -> Texts:
     import polars as pl
 
     runs = column.rle()  # most rows have the text of the row before

@@ -72,9 +72,13 @@ def cut(rows: SeriesRows) -> Pieces:
             order = np.argsort(group, kind="stable")
             rows, key, group = rows.take(order), key[order], group[order]
             starts = _starts(group[1:] != group[:-1], len(key))
-    starts, turn = _turns(rows, starts)
-    count = np.diff(np.append(starts, len(key)))
-    rows, repeated = _rising(rows, starts, count)
+    repeated = np.zeros(len(starts), dtype=np.bool_)
+    if (rise := _steps_good(rows.position, starts)).all():
+        turn = np.where(np.diff(starts, append=len(key)) > 1, 1, 0)
+    else:
+        starts, turn = _turns(rows, starts, rise)
+        rows, repeated = _rising(rows, starts)
+    count = np.diff(starts, append=len(key))
     low, high = _label_range(rows.label, starts)
     return Pieces(
         rows.gears, key[starts] >> SERIES_BITS, key[starts] & ((1 << SERIES_BITS) - 1), starts, count,
@@ -97,13 +101,10 @@ def _label_range(label: Array | None, starts: IntArray) -> tuple[Array, Array]:
     return np.where(unlabelled, np.nan, low), np.where(unlabelled, np.nan, high)
 
 
-def _turns(rows: SeriesRows, starts: IntArray) -> tuple[IntArray, IntArray]:
-    """Cut traces where position turns, and say of each piece how its positions ran."""
+def _turns(rows: SeriesRows, starts: IntArray, good: BoolArray) -> tuple[IntArray, IntArray]:
+    """Cut traces where position turns, and say of each piece how its positions ran; `good` steps rise."""
     ends = np.append(starts[1:], len(rows.position))
     turn = np.where(ends - starts > 1, 1, 0)
-    good = _steps_good(rows.position, starts)
-    if good.all():
-        return starts, turn
     falls = np.diff(rows.position) < -SAME_POSITION_MM
     falls[starts[1:] - 1] = True
     falling = np.logical_and.reduceat(np.append(True, falls), starts) & (turn == 1)
@@ -142,12 +143,9 @@ def _label_groups(key: IntArray, label: Array) -> IntArray:
     return group
 
 
-def _rising(rows: SeriesRows, starts: IntArray, count: IntArray) -> tuple[SeriesRows, BoolArray]:
-    """Sort each piece by position where it is not; find the pieces in which a position repeats."""
-    good = _steps_good(rows.position, starts)
-    if good.all():
-        return rows, np.zeros(len(starts), dtype=np.bool_)
-    piece = np.repeat(np.arange(len(starts)), count)
+def _rising(rows: SeriesRows, starts: IntArray) -> tuple[SeriesRows, BoolArray]:
+    """Sort each piece by position; find the pieces in which a position repeats."""
+    piece = np.repeat(np.arange(len(starts)), np.diff(starts, append=len(rows.position)))
     rows = rows.take(np.lexsort((rows.position, piece)))
     good = _steps_good(rows.position, starts)
     return rows, ~np.logical_and.reduceat(np.append(True, good), starts)

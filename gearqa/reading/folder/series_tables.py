@@ -14,7 +14,7 @@ from gearqa.errors import NoticeCode
 from gearqa.reading.folder.canonical import Frame, to_series
 from gearqa.reading.folder.careful_reader import CHUNK_ROWS, CarefulReader, with_encoding_settled
 from gearqa.reading.folder.cells import careful_series
-from gearqa.reading.folder.frame_rows import column_places, number_rows
+from gearqa.reading.folder.frame_rows import column_places, frame_columns, number_rows
 from gearqa.reading.folder.pieces import Pieces, cut
 from gearqa.reading.folder.sources import TableSource
 from gearqa.reading.folder.table_kinds import GRADED_KINDS, MEASUREMENT, NUMBER_COLUMNS
@@ -130,7 +130,7 @@ class SeriesTable:
             careful.parquet_fault(fault)
 
     def _typed_pieces(self, frame: Any, places: Mapping[str, int]) -> Pieces | None:
-        rows = None if frame is None else number_rows(frame, places, self.source)
+        rows = None if frame is None else number_rows(frame_columns(frame, places), places, self.source)
         if rows is None:
             return None
         series, faults = to_series(rows, self.frame, self.source.convention)

@@ -228,3 +228,14 @@ def test_a_small_folder_does_not_load_the_fast_parser(tmp_path: Path) -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["1", "False"]
+
+
+def test_a_large_folder_of_plain_decimals_does_not_load_the_general_parser(tmp_path: Path) -> None:
+    lines = [f"A,left,{tooth},{p / 4:.2f},{p % 7 - 3}" for tooth in (1, 3) for p in range(4, 60)]
+    folder = write(tmp_path, {"profile.csv": rows(PROFILE, lines)})
+    code = (
+        "import sys; from gearqa.reading.folder import passes; passes.FAST_FROM_BYTES = 0; "
+        f"print(len(passes.read_folder({str(folder)!r})), 'polars' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["1", "False"]
