@@ -83,8 +83,9 @@ class Criterion:
         """Judge the value of largest magnitude; drawing limits judge smallest and largest value."""
         if not self.graded:
             return NOT_GRADED
-        class_ = self.class_of(value)
+        row = self.row
         magnitude = round(abs(value), NINTH)
+        class_ = None if row is None else row.class_at(magnitude)
         conforms: bool | None = None
         if self.required:
             if self.limits is not None:
@@ -93,8 +94,8 @@ class Criterion:
                 assert self.tolerance is not None
                 conforms = magnitude <= self.tolerance
         master = None if self.master_tolerance is None else magnitude <= self.master_tolerance
-        exact = None if self.row is None else self.row.exact(value)
-        beyond = self.row is not None and class_ is None
+        exact = None if row is None else row.exact(value)
+        beyond = row is not None and class_ is None
         return Judgement(class_, exact, beyond, conforms, master, BY_VALUE[conforms], BY_VALUE[master])
 
     @property

@@ -123,8 +123,8 @@ def parameter_result(
 
 
 def _whole(states: Iterable[State | None], incomplete: bool) -> State:
-    missing: tuple[State, ...] = ("not assessed",) if incomplete else ()
-    return worst_state([*(state for state in states if state is not None), *missing])
+    found = {*states, "not assessed"} if incomplete else {*states}
+    return worst_state(state for state in found if state is not None)
 
 
 def master_state(judged: Iterable[Judged], incomplete: bool) -> State:

@@ -331,7 +331,7 @@ def _fine_correlation(readings: Array, expected: Array) -> float:
 
 def _range(values: Array) -> float:
     """Largest less smallest; NaN where a reading is missing, which no comparison takes for odd."""
-    return float(values.max() - values.min()) if values.size else 0.0
+    return float(np.maximum.reduce(values) - np.minimum.reduce(values)) if values.size else 0.0
 
 
 def _unit_text(found: str, span: float, low: float, *, what: str = "they", most: str = "") -> str:

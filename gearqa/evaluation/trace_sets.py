@@ -203,7 +203,7 @@ def _live(
     """The traces that a probe on a flank can have given; the others become faults."""
     dropped = set()
     x = members[0][1].position_mm
-    inside = y[:, (x >= spec.low) & (x <= spec.high)]
+    inside = y[:, np.searchsorted(x, spec.low) : np.searchsorted(x, spec.high, "right")]
     spans = inside.max(axis=1) - inside.min(axis=1)
     small = next_to_nothing(spans, members[0][1].kind, setup.plausible)
     for row in np.flatnonzero(odd_rows(x, y, spec.low, spec.high) | small).tolist():

@@ -19,6 +19,8 @@ MEETS: Final[dict[State, bool | None]] = {
 }  # fmt: skip
 """State as it counts -> verdict."""
 
+_WORST_FIRST: Final[tuple[State, ...]] = ("does not conform", "not assessed", "not proven")
+
 Limits = tuple[float | None, float | None]
 
 
@@ -44,8 +46,10 @@ def symmetric(tolerance: float | None, signed: bool) -> Limits:
 def worst_state(states: Iterable[State]) -> State:
     """State of a whole from the states of its parts; missing parts count before open ones."""
     found = set(states)
-    order: tuple[State, ...] = ("does not conform", "not assessed", "not proven")
-    return next((state for state in order if state in found), "conforms")
+    for state in _WORST_FIRST:
+        if state in found:
+            return state
+    return "conforms"
 
 
 def value_state(values: Sequence[float], u: float | None, limits: Limits, confidence: float) -> State:

@@ -89,6 +89,8 @@ def measured_name(serial: str, measurement: str) -> str:
 
 def frozen_array(values: Array) -> Array:
     """Return `values` as a read-only float64 array (not copied when it already is one)."""
+    if type(values) is np.ndarray and not values.flags.writeable and values.dtype == np.float64:
+        return values
     array = np.asarray(values, dtype=np.float64)
     if array.flags.writeable:
         array = array.copy()

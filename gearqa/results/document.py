@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, is_dataclass
 from typing import Any, BinaryIO
 
@@ -32,6 +32,7 @@ class ResultDocument:
     model: type
     views: Mapping[type, tuple[str, ...]] = field(default_factory=dict)
     definitions: Mapping[type, str] = field(default_factory=dict)
+    _writers: dict[type, Callable[[Any], Table]] = field(default_factory=dict, init=False, repr=False)
 
     def table(self, thing: Any) -> Table:
         """The document of a result; objects inside it are not yet written."""
@@ -75,8 +76,12 @@ class ResultDocument:
 
     def _table(self, thing: Any) -> Any:
         model = type(thing)
+        write = self._writers.get(model)
+        if write is not None:
+            return write(thing)
         if is_dataclass(model):
-            return writer(model, self.views.get(model))(thing)
+            write = self._writers[model] = writer(model, self.views.get(model))
+            return write(thing)
         if isinstance(thing, Mapping):
             return dict(thing)
         raise TypeError(f"no JSON for {model}")

@@ -67,8 +67,30 @@ class ToleranceRow:
         >>> row.class_of(-6.0), row.class_of(6.1), row.class_of(12.0)
         (5, 6, None)
         """
-        place = bisect_left(self.tolerances, round(abs(value), DECIMALS_COMPARED))
-        met = place < len(self.tolerances) and not math.isnan(value)
+        return self.class_at(round(abs(value), DECIMALS_COMPARED))
+
+    def class_at(self, magnitude: float) -> int | None:
+        """The same of a magnitude that is rounded already.
+
+        House rule, as ISO 1328-1:2013, clause 5 (from memory).
+
+        Parameters
+        ----------
+        magnitude : float
+            Magnitude of a measured value, rounded to nine decimals. [um]
+
+        Returns
+        -------
+        int or None
+            Class; None beyond the last and for NaN. [-]
+
+        Examples
+        --------
+        >>> tabled_row(5, (6.0, 8.0, 11.0)).class_at(6.0)
+        5
+        """
+        place = bisect_left(self.tolerances, magnitude)
+        met = place < len(self.tolerances) and not math.isnan(magnitude)
         return place + self.first_class if met else None
 
     def nearest(self, tolerance: float) -> int | None:
@@ -163,7 +185,8 @@ def geometric_row(first_class: int, tolerances: tuple[float, ...], T_5: float) -
     """
 
     def exact(value: float) -> float | None:
-        return 5 + 2 * math.log2(abs(value) / T_5) if round(value, DECIMALS_COMPARED) else None
+        size = abs(value)
+        return 5 + 2 * math.log2(size / T_5) if size > 1e-9 or round(size, DECIMALS_COMPARED) else None
 
     return ToleranceRow(first_class, tolerances, exact)
 
