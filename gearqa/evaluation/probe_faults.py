@@ -14,6 +14,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from gearqa.arrays import Array, BoolArray
+from gearqa.core.traces import CHUNK_VALUES
 from gearqa.model.results import DoubtCode
 from gearqa.wording.numbers import percent_text, short_text
 
@@ -70,12 +71,23 @@ class _Stretch:
 
 def odd_rows(position: Array, readings: Array, low: float, high: float) -> BoolArray:
     """Rows of readings, shape (m, n), that `trace_fault` has to look at; quick, and rather one too many."""
-    steps = np.diff(readings, axis=1)
-    if not steps.shape[1]:
+    if readings.shape[1] < 2:
         return np.ones(len(readings), dtype=np.bool_)
-    odd = np.asarray(np.maximum(steps.max(axis=1), -steps.min(axis=1)) >= LEAST_MARK / 2)
-    held = np.flatnonzero(np.count_nonzero(steps == 0.0, axis=1) >= HELD * readings.shape[1] / 4)
+    odd = np.zeros(len(readings), dtype=np.bool_)
+    rows = max(1, CHUNK_VALUES // readings.shape[1])
     first, past = np.searchsorted(position, (low, high))
+    for start in range(0, len(readings), rows):
+        odd[start : start + rows] = _odd(readings[start : start + rows], int(first), int(past))
+    return odd
+
+
+def _odd(readings: Array, first: int, past: int) -> BoolArray:
+    steps = readings[:, 1:] - readings[:, :-1]
+    # a mark for "no reading" is that large, and half of it from what is next to it
+    least = LEAST_MARK - _MARK_ROUNDED
+    odd = np.maximum(steps.max(axis=1), -steps.min(axis=1)) >= least / 2
+    odd &= np.maximum(readings.max(axis=1), -readings.min(axis=1)) >= least
+    held = np.flatnonzero(np.count_nonzero(steps == 0.0, axis=1) >= HELD * readings.shape[1] / 4)
     if len(held) and past > first:
         y = readings[held, first:past]
         enough = HELD * y.shape[1]
@@ -84,7 +96,7 @@ def odd_rows(position: Array, readings: Array, low: float, high: float) -> BoolA
         )
         same = np.count_nonzero(y[:, 1:] == y[:, :-1], axis=1)  # spikes may part them
         odd[held] |= piled | (same >= QUARTER / 2 * y.shape[1])
-    return odd
+    return np.asarray(odd)
 
 
 def trace_fault(position: Array, readings: Array, low: float, high: float) -> ProbeFault | None:

@@ -77,7 +77,7 @@ def cut(rows: SeriesRows) -> Pieces:
         turn = np.where(np.diff(starts, append=len(key)) > 1, 1, 0)
     else:
         starts, turn = _turns(rows, starts, rise)
-        rows, repeated = _rising(rows, starts)
+        rows, repeated = _rising(rows, starts, turn)
     count = np.diff(starts, append=len(key))
     low, high = _label_range(rows.label, starts)
     return Pieces(
@@ -143,10 +143,15 @@ def _label_groups(key: IntArray, label: Array) -> IntArray:
     return group
 
 
-def _rising(rows: SeriesRows, starts: IntArray) -> tuple[SeriesRows, BoolArray]:
+def _rising(rows: SeriesRows, starts: IntArray, turn: IntArray) -> tuple[SeriesRows, BoolArray]:
     """Sort each piece by position; find the pieces in which a position repeats."""
-    piece = np.repeat(np.arange(len(starts)), np.diff(starts, append=len(rows.position)))
-    rows = rows.take(np.lexsort((rows.position, piece)))
+    count = np.diff(starts, append=len(rows.position))
+    place = np.arange(len(rows.position))
+    falling = np.repeat(turn == -1, count)
+    turned = rows.take(np.where(falling, np.repeat(2 * starts + count - 1, count) - place, place))
+    if _steps_good(turned.position, starts).all():
+        return turned, np.zeros(len(starts), dtype=np.bool_)
+    rows = rows.take(np.lexsort((rows.position, np.repeat(np.arange(len(starts)), count))))
     good = _steps_good(rows.position, starts)
     return rows, ~np.logical_and.reduceat(np.append(True, good), starts)
 

@@ -150,16 +150,22 @@ class _Cells:
 
     def _mark_changes(self, changed: BoolArray, start: IntArray, end: IntArray) -> bool:
         """Mark rows whose text differs from that of the row before; whether that could be told."""
+        end = end + 1  # with the separator, which is the same in every row
         width = end - start
         shortest, longest = int(width.min()), int(width.max())
         if longest > _ROOM - _WORD:
             return False
         if shortest < longest:
             changed |= width[1:] != width[:-1]
-        for first in range(0, longest, _WORD):
-            words = self.behind[start + first] if first else self.behind[start]
-            if first + _WORD > shortest:
-                words <<= _unwanted(np.maximum(width - first, 0))
+        whole = shortest // _WORD
+        for number in range(-(-longest // _WORD)):
+            if number < whole:
+                words = self.behind[start + number * _WORD]
+            elif longest - number * _WORD <= _WORD <= shortest:
+                words = self.before[end]  # some characters twice, but none of the next cell
+            else:
+                words = self.behind[start + number * _WORD]
+                words <<= _unwanted(np.maximum(width - number * _WORD, 0))
             changed |= words[1:] != words[:-1]
         return True
 

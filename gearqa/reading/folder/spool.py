@@ -11,7 +11,7 @@ import numpy as np
 
 from gearqa.arrays import Array
 
-MEMORY_BYTES: Final = 48 << 20
+MEMORY_BYTES: Final = 96 << 20
 """What is kept in memory; beyond it everything moves to a temporary file."""
 _ITEM: Final = 8
 
@@ -37,7 +37,7 @@ class Spool:
         return self._file is not None
 
     def append(self, values: Array) -> int:
-        """Put numbers aside; returns where they start."""
+        """Put numbers aside, which nobody changes from now on; returns where they start."""
         start = self._length
         if not len(values):
             return start
@@ -48,7 +48,7 @@ class Spool:
         if self._file is not None:
             self._write(values)
         else:
-            if values.base is not None or values.flags.writeable:
+            if values.base is not None:  # a part would keep the whole in memory
                 values = values.copy()
             values.setflags(write=False)
             self._arrays.append(values)

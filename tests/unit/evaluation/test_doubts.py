@@ -305,3 +305,29 @@ def test_one_trace_that_spans_next_to_nothing_is_doubtful_beside_good_ones() -> 
             {"code": "unit_doubt", "parameter": trace.kind, "serials": "all", "reason": "so", "by": "N.N."}
         ]
         assert graded(live_gear(dead), evaluation={"confirmed": confirmed}).not_assessed == ()
+
+
+@pytest.mark.independent
+def test_no_trace_at_fault_is_passed_over_by_the_quick_look() -> None:
+    """What looks at all traces together against what looks at one."""
+    rng = np.random.default_rng(11)
+    position = np.linspace(0.5, 31.5, 240)
+    found = 0
+    for grain in (0.0, 0.1, 0.5):
+        traces = rng.normal(0, 1, (400, 240)).cumsum(axis=1) * 10.0 ** rng.uniform(-2, 1, (400, 1))
+        for trace in traces[::2]:
+            at, count = int(rng.integers(0, 240)), int(rng.integers(1, 60))
+            fault = rng.integers(0, 4)
+            if fault == 0:
+                trace[at : at + count] = rng.choice([9.99, 99.9, -99.99, 999.0, -9999.0])
+            elif fault == 1:
+                trace[at : at + count] = trace[at]
+            elif fault == 2:
+                np.clip(trace, *np.quantile(trace, (0.2, 0.8)), out=trace)
+        if grain:
+            traces = np.round(traces / grain) * grain
+        odd = odd_rows(position, traces, 1.6, 30.4)
+        faults = np.array([trace_fault(position, trace, 1.6, 30.4) is not None for trace in traces])
+        assert not np.any(faults & ~odd)
+        found += int(faults.sum())
+    assert found > 200
