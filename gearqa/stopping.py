@@ -18,6 +18,10 @@ _BEFORE = (signal.SIG_DFL, signal.default_int_handler)
 """What Python does with a signal that nobody asked to ignore."""
 
 _received: list[int] = []
+_late: list[int] = []
+"""Signals that came while results were put in place."""
+_written = ["nothing was written"]
+"""What stays, last."""
 
 
 class Stopped(KeyboardInterrupt):
@@ -41,7 +45,7 @@ def stoppable() -> Iterator[None]:
             raise
         _ignore()
         print(
-            f"gearqa: {WORDS[signal.Signals(_received[0])]}; nothing was written.",
+            f"gearqa: {WORDS[signal.Signals(_received[0])]}; {_written[-1]}.",
             file=sys.stderr,
             flush=True,
         )
@@ -56,16 +60,34 @@ def stop_received() -> bool:
 
 
 def point_of_no_return() -> None:
-    """Call before results are put in place: raise if a signal was dropped, ignore those to come."""
+    """Call before results are put in place: raise if a signal was dropped, pass over those to come."""
     if _received:
         raise Stopped
     _ignore()
 
 
+def more_follows(written: str) -> None:
+    """Call when results are in place and others are still to be made: signals stop the program again.
+
+    `written` is what its last words say then.
+    """
+    held = [number for number in WORDS if signal.getsignal(number) is _hold]
+    if held:
+        _written.append(written)
+    for number in held:
+        signal.signal(number, _stop)
+    if _late:
+        _stop(_late[0], None)
+
+
 def _ignore() -> None:
     for number in WORDS:
         if signal.getsignal(number) is _stop:
-            signal.signal(number, signal.SIG_IGN)
+            signal.signal(number, _hold)
+
+
+def _hold(number: int, frame: FrameType | None) -> None:
+    _late.append(number)
 
 
 def _stop(number: int, frame: FrameType | None) -> None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import deque
 from contextlib import ExitStack
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, BinaryIO, Final, Literal
+from typing import TYPE_CHECKING, BinaryIO, Literal
 
-from gearqa.jobs.spread import crew
+from gearqa.jobs.spread import Promise, crew
 from gearqa.model.measurement import measured_name
 
 if TYPE_CHECKING:
@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from gearqa.results.outputs import Outputs
 
 Paper = Literal["a4", "letter"]
-PAYS_FROM: Final = 12
-"""Sheets that are set before more processes have started."""
 
 
 _latest: list[tuple[Part, PartSetup, TakenApart]] = []
@@ -71,13 +69,10 @@ class SheetFolder:
         workers: int | None,
         scheduler: str | None,
     ) -> None:
-        self._outputs, self._paper, self._stack = outputs, paper, stack
+        self._outputs, self._paper = outputs, paper
         self._folder = outputs.folder(folder)
-        self._workers, self._scheduler = workers, scheduler
-        self._setting: deque[tuple[BinaryIO, Any]] = deque()
-        alone = workers is None and scheduler is None
-        self._submit, self._ahead = stack.enter_context(crew(1 if alone else workers, scheduler))
-        self._alone = PAYS_FROM if alone else 0
+        self._setting: deque[tuple[BinaryIO, Promise]] = deque()
+        self._crew = stack.enter_context(crew(sheet_bytes, workers, scheduler))
 
     def begin(self, header: GradeHeader, part: Part) -> None:
         """Before the first gear."""
@@ -89,13 +84,9 @@ class SheetFolder:
         """One gear."""
         name = f"{self._names.next(measured_name(gear.result.serial, gear.result.measurement))}.pdf"
         stream = self._outputs.open(str(self._folder / name), "PDF")
-        if self._alone:
-            self._alone -= 1
-            if not self._alone:
-                self._submit, self._ahead = self._stack.enter_context(crew(None))
         sheet = _Sheet(self._header, self._part, gear.measured, gear.result, self._paper)
-        self._setting.append((stream, self._submit(sheet_bytes, sheet)))
-        while len(self._setting) > self._ahead:
+        self._setting.append((stream, self._crew.submit(sheet)))
+        while self._setting and (self._setting[0][1].done() or len(self._setting) >= self._crew.most):
             self._finish_one()
 
     def _finish_one(self) -> None:

@@ -39,8 +39,6 @@ from gearqa.wording.sentences import first_lines, some_of
 
 FAULTS_NAMED = 20
 SERIALS_NAMED = 5
-PAYS_FROM = 2000
-"""Gears to be read again, from which on more processes are done earlier."""
 Source = Literal["stored values", "raw files"]
 
 
@@ -76,9 +74,7 @@ class _Drawing:
 class Spreading(Protocol):
     """Has many things worked on at once; gives each with its result, in their order."""
 
-    def __call__(
-        self, function: Callable[[Any], Any], items: Iterable[Any], *, pays: bool = True
-    ) -> Iterable[tuple[Any, Any]]: ...
+    def __call__(self, function: Callable[[Any], Any], items: Sequence[Any]) -> Iterable[tuple[Any, Any]]: ...
 
 
 _Identity = tuple[str, str]
@@ -178,8 +174,7 @@ def _from_files(
     ]
     found: Iterable[Iterable[tuple[_Identity, GearResult, dict[str, str]]]] = map(_each_graded, folders)
     if spreading is not None and len(folders) > 1:
-        pays = len(gears) >= PAYS_FROM
-        found = (graded for _, graded in spreading(_all_graded, folders, pays=pays))
+        found = (graded for _, graded in spreading(_all_graded, folders))
     for group, graded in zip(groups.values(), found, strict=True):
         for identity, result, digests in graded:
             yield group[identity], result, digests, "raw files"

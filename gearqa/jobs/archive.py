@@ -18,6 +18,7 @@ from gearqa.jobs.stores import AnyStore, opened
 from gearqa.model.history import ArchiveReport, FailedFolder, IntakeReport
 from gearqa.model.part import PART_FILE
 from gearqa.reading.folder.listing import is_table
+from gearqa.stopping import more_follows
 
 
 def add_archive(
@@ -86,13 +87,13 @@ def add_archive(
     failed: list[FailedFolder] = []
     with opened(store, writing=True) as history:
         known = {} if replace else known_files(history)
-        sources = (
+        sources = [
             ArchiveFolder(
                 FolderToAdd(folder, _path(part), _path(columns)),
                 known.get(plain_text(str(folder.resolve())), ()),
             )
             for folder in folders
-        )
+        ]
         done = spread(attempt, sources, workers=workers, scheduler=scheduler)
         for one, outcome in progress.over(done, "adding", "folders", total=len(folders)):
             name = str(one.source.folder)
@@ -107,6 +108,7 @@ def add_archive(
                     failed.append(FailedFolder(name, (str(error),)))
                 finally:
                     outcome.prepared.drafts.close()
+                more_follows("the folders added before stay, the others follow when it is run again")
     return ArchiveReport(tuple(added), tuple(unchanged), tuple(failed))
 
 

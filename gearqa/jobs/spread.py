@@ -7,24 +7,46 @@ from __future__ import annotations
 
 import os
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
-from itertools import islice
-from typing import Any, Final, TypeVar
+from typing import Any, Final, Protocol, TypeVar
 
 from gearqa.errors import ArgumentError, GearqaError
+from gearqa.jobs.crew import AHEAD, Crew
 from gearqa.jobs.parameters import require_within
 from gearqa.model.ranges import Range
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
-Submit = Callable[[Callable[[Any], Any], Any], Any]
-"""Gives a function and a thing away; returns a future."""
 
 WORKERS: Final = Range(1, 1000)
-AHEAD: Final = 2
-"""Things in work or waiting for each worker: keeps them busy in bounded memory."""
+
+
+class Promise(Protocol):
+    """What comes of a thing that was given away."""
+
+    def done(self) -> bool:
+        """Whether it is there."""
+
+    def result(self) -> Any:
+        """Wait for it."""
+
+
+class Workers(Protocol):
+    """Whoever works on things that come one by one."""
+
+    most: int
+    """Things given away whose results nobody has taken, at most."""
+
+    def idle(self) -> bool:
+        """Whether somebody else has too little to do."""
+
+    def submit(self, item: Any) -> Promise:
+        """Give one away; it is done here and now where nobody else is idle."""
+
+    def expect_more(self) -> None:
+        """Say that there is more than one."""
 
 
 def worker_count(workers: int | None) -> int:
@@ -37,11 +59,10 @@ def worker_count(workers: int | None) -> int:
 
 def spread(
     function: Callable[[Item], Result],
-    items: Iterable[Item],
+    items: Sequence[Item],
     *,
     workers: int | None = 1,
     scheduler: str | None = None,
-    pays: bool = True,
 ) -> Iterator[tuple[Item, Result]]:
     """Each thing with what the function made of it, in the order of the things.
 
@@ -49,79 +70,75 @@ def spread(
     ----------
     function : callable
         Of a module, so that another process finds it.
-    items : iterable
+    items : sequence
         Things that can be sent to another process.
     workers : int, optional
-        Processes on this machine; None: one a core. With 1 everything happens here.
+        Processes on this machine, this one counted; None: one a core, from when on they pay. With 1
+        everything happens here.
     scheduler : str, optional
         Address of a running scheduler (``tcp://host:8786``); its workers do the work and must see the same
         files at the same places.
-    pays : bool
-        Whether the work is worth more processes than this one, where nobody says how many.
 
     Yields
     ------
     tuple
         Thing and result.
     """
-    if scheduler is None and (worker_count(workers) == 1 or (workers is None and not pays)):
-        for item in items:
-            yield item, function(item)
-        return
-    with crew(workers, scheduler) as (submit, ahead):
-        yield from _windowed(partial(submit, function), items, ahead)
+    with crew(function, workers, scheduler, things=len(items)) as hired:
+        todo, given = deque(items), deque[tuple[Item, Promise]]()
+        if len(todo) > 1:
+            hired.expect_more()
+        while todo or given:
+            while todo and len(given) < hired.most and hired.idle():
+                given.append((todo[0], hired.submit(todo.popleft())))
+            if todo and len(given) < hired.most and not (given and given[0][1].done()):
+                given.append((todo[0], hired.submit(todo.popleft())))
+                continue
+            item, promise = given.popleft()
+            yield item, promise.result()
 
 
 @contextmanager
-def crew(workers: int | None, scheduler: str | None = None) -> Iterator[tuple[Submit, int]]:
-    """Workers for things that come one by one: how to give one away, which gives a future, and how many may
-    wait for them. A crew of one does it at once."""
+def crew(
+    function: Callable[[Any], Any],
+    workers: int | None,
+    scheduler: str | None = None,
+    *,
+    things: int | None = None,
+) -> Iterator[Workers]:
+    """Workers for things that come one by one, so many if that is known; else as in `spread`."""
+    count = worker_count(workers)
     if scheduler is not None:
-        with _cluster(scheduler) as hired:
+        with _cluster(function, scheduler) as hired:
             yield hired
         return
-    count = worker_count(workers)
-    if count == 1:
-        yield _at_once, 1
-        return
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import get_context
-
-    with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=_leave_signals) as pool:
-        yield pool.submit, AHEAD * count
+    others = count - 1 if things is None else min(count, max(things, 1)) - 1
+    with Crew(function, others, at_once=workers is not None) as here:
+        yield here
 
 
-def _at_once(function: Callable[[Any], Any], item: Any) -> Any:
-    from concurrent.futures import Future
+class _Cluster:
+    """The workers behind a scheduler."""
 
-    done: Future[Any] = Future()
-    done.set_result(function(item))
-    return done
+    def __init__(self, function: Callable[[Any], Any], client: Any) -> None:
+        threads = sum(one["nthreads"] for one in client.scheduler_info()["workers"].values())
+        self.most = AHEAD * max(threads, 1)
+        # pure=False: the same folder may hold other files the next time
+        self._submit = partial(client.submit, function, pure=False)
 
+    def idle(self) -> bool:
+        return True  # the bound is the same
 
-def _leave_signals() -> None:
-    """Ctrl-C ends the program that has started the workers, and with it the workers."""
-    import signal
+    def submit(self, item: Any) -> Promise:
+        promise: Promise = self._submit(item)
+        return promise
 
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-
-def _windowed(submit: Callable[[Item], Any], items: Iterable[Item], ahead: int) -> Iterator[tuple[Item, Any]]:
-    source = iter(items)
-    waiting = deque((item, submit(item)) for item in islice(source, ahead))
-    try:
-        while waiting:
-            item, future = waiting.popleft()
-            result = future.result()
-            waiting.extend((more, submit(more)) for more in islice(source, 1))
-            yield item, result
-    finally:
-        for _, future in waiting:
-            future.cancel()
+    def expect_more(self) -> None:
+        pass
 
 
 @contextmanager
-def _cluster(address: str) -> Iterator[tuple[Submit, int]]:
+def _cluster(function: Callable[[Any], Any], address: str) -> Iterator[Workers]:
     try:
         from distributed import Client
     except ImportError:
@@ -134,6 +151,4 @@ def _cluster(address: str) -> Iterator[tuple[Submit, int]]:
             hint="start one with: dask scheduler; then: dask worker ADDRESS",
         ) from error
     with client:
-        threads = sum(one["nthreads"] for one in client.scheduler_info()["workers"].values())
-        # pure=False: the same folder may hold other files the next time
-        yield partial(client.submit, pure=False), AHEAD * max(threads, 1)
+        yield _Cluster(function, client)

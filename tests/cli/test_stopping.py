@@ -73,6 +73,30 @@ def test_a_signal_that_comes_when_outputs_are_put_in_place_is_too_late(tmp_path,
 
 
 @pytest.mark.parametrize("number", STATUS)
+def test_an_archive_is_stopped_between_its_folders_and_goes_on_when_run_again(tmp_path, number):
+    for name in ("a", "b", "c"):
+        shutil.copytree(SAMPLES / "pinion", tmp_path / "archive" / name)
+        part = tmp_path / "archive" / name / "part.toml"
+        part.write_text(part.read_text().replace('number = "', f'number = "{name}-', 1))
+    store = str(tmp_path / "s.sqlite")
+    words = ["history", "add", str(tmp_path / "archive"), "--recursive", "--store", store, "--workers", "1"]
+    how = "lambda *words, add=place.add_prepared, **more: ((add(*words, **more), place.calls.append(1))[0], "
+    how += "len(place.calls) == 2 and stop())[0]"
+    code = PROGRAM.format(number=int(number), place="place.add_prepared", how=how, words=words)
+    code = code.replace(
+        "lots = ", "place = import_module('gearqa.jobs.archive'); place.calls = []\nlots = ", 1
+    )
+    stopped = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert stopped.returncode == STATUS[number], stopped.stderr
+    assert "the folders added before stay" in stopped.stderr
+    again = subprocess.run(
+        [sys.executable, "-m", "gearqa", *words], capture_output=True, text=True, check=False
+    )
+    assert "1 folder added" in again.stderr, again.stderr
+    assert again.returncode == 0
+
+
+@pytest.mark.parametrize("number", STATUS)
 def test_a_signal_at_any_moment(tmp_path, number):
     """The whole result and its status, or nothing and the status of the signal."""
     folder = tmp_path / "out"

@@ -40,10 +40,10 @@ RUNS_REMEMBERED = 11
 """Runs of the typesetting library until it gives back the memory of an earlier one."""
 
 
-Spreading = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[tuple[Any, Any]]]
+Spreading = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[tuple[Any, Any]]]
 
 
-def in_turn(function: Callable[[Any], Any], items: Iterable[Any]) -> Iterable[tuple[Any, Any]]:
+def in_turn(function: Callable[[Any], Any], items: Sequence[Any]) -> Iterable[tuple[Any, Any]]:
     """One thing after the other."""
     return ((item, function(item)) for item in items)
 

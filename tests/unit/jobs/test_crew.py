@@ -1,0 +1,125 @@
+"""Processes that work beside this one: dead ones, big things, faults, and none that outlives the program."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from gearqa.jobs.crew import Crew
+from gearqa.jobs.spread import spread
+
+
+def place_of(seconds: float) -> int:
+    time.sleep(seconds)
+    return os.getpid()
+
+
+def dying(item: tuple[int, int]) -> int:
+    number, parent = item
+    time.sleep(0.05)
+    if os.getpid() != parent and number % 5 == 3:
+        os.kill(os.getpid(), 9)
+    return number
+
+
+def doubled(data: bytes) -> bytes:
+    return data + data
+
+
+def refusing(number: int) -> int:
+    if number == 5:
+        raise ValueError("five is refused")
+    return number
+
+
+def answering_badly(number: int) -> object:
+    return (lambda: 0) if number == 2 and multiprocessing.parent_process() else number
+
+
+def ready(crew: Crew) -> Crew:
+    while not crew.idle():
+        time.sleep(0.05)
+    return crew
+
+
+def test_the_work_is_shared_and_this_process_does_its_part() -> None:
+    with Crew(place_of, 1, at_once=True) as crew:
+        places = [ready(crew).submit(0.2), *(crew.submit(0.2) for _ in range(10))]
+        assert len({place.result() for place in places}) == 2
+        assert os.getpid() in {place.result() for place in places}
+
+
+def test_what_a_process_that_dies_had_to_do_is_done_here() -> None:
+    with Crew(dying, 2, at_once=True) as crew:
+        answers = [ready(crew).submit((3, os.getpid()))]
+        answers += [crew.submit((number, os.getpid())) for number in range(40)]
+        assert [one.result() for one in answers] == [3, *range(40)]
+        assert sum(hand.waiting == float("inf") for hand in crew._hands) >= 1
+
+
+def test_things_and_answers_larger_than_a_pipe_holds() -> None:
+    things = [bytes([number]) * 3_000_000 for number in range(30)]
+    assert all(answer == 2 * thing for thing, answer in spread(doubled, things, workers=2))
+
+
+def test_a_fault_is_raised_in_its_turn() -> None:
+    done = iter(spread(refusing, range(30), workers=3))
+    assert [next(done)[1] for _ in range(5)] == [0, 1, 2, 3, 4]
+    with pytest.raises(ValueError, match="five is refused"):
+        next(done)
+    assert not multiprocessing.active_children()
+
+
+def test_an_answer_that_cannot_travel_is_made_here(capfd: pytest.CaptureFixture[str]) -> None:
+    with Crew(answering_badly, 1, at_once=True) as crew:
+        assert ready(crew).submit(2).result() == 2
+    capfd.readouterr()
+
+
+def test_short_work_starts_no_process() -> None:
+    for _ in spread(refusing, [1, 2, 3], workers=None):
+        assert not multiprocessing.active_children()
+
+
+def test_long_work_starts_processes_without_being_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("gearqa.jobs.spread.worker_count", lambda _: 2)
+    places = {place for _, place in spread(place_of, [0.2] * 60, workers=None)}  # twelve seconds for one
+    assert len(places) == 2
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks at the processes of Linux")
+def test_no_process_outlives_the_program() -> None:
+    code = (
+        "import os, test_crew as t\n"
+        "from gearqa.jobs.crew import Crew\n"
+        "if __name__ == '__main__':\n"
+        "    crew = t.ready(Crew(t.place_of, 2, at_once=True))\n"
+        "    crew.submit(60.0)\n"
+        "    print(*(hand._process.pid for hand in crew._hands), flush=True)\n"
+        "    os._exit(0)\n"
+    )
+    paths = os.pathsep.join((str(Path(__file__).parent), str(Path.cwd())))
+    done = subprocess.run(
+        [sys.executable, "-c", code], env={**os.environ, "PYTHONPATH": paths}, stdout=subprocess.PIPE,
+        text=True, check=True, timeout=60,
+    )  # fmt: skip
+    left = [Path("/proc") / pid / "cmdline" for pid in done.stdout.split()]
+    assert len(left) == 2
+    for _ in range(100):
+        if not any(alive(one) for one in left):
+            return
+        time.sleep(0.1)
+    raise AssertionError(f"still there: {left}")
+
+
+def alive(command: Path) -> bool:
+    try:
+        return b"spawn_main" in command.read_bytes()
+    except OSError:
+        return False
