@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
+
+from gearqa.late_dataclass import dataclass
 
 
 class Reason(StrEnum):

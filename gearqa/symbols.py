@@ -6,8 +6,9 @@ Signs, flank names and numbering are stated in DEVELOPERS.md ("Conventions").
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final, Literal
+
+from gearqa.late_dataclass import dataclass
 
 Flank = Literal["left", "right"]
 FLANKS: tuple[Flank, Flank] = ("left", "right")

@@ -6,7 +6,6 @@ Libraries of an output are imported only where it was asked for.
 from __future__ import annotations
 
 from contextlib import ExitStack
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Final, Literal, Protocol
@@ -14,6 +13,7 @@ from typing import TYPE_CHECKING, BinaryIO, Final, Literal, Protocol
 import typer
 
 from gearqa.errors import ReportError
+from gearqa.late_dataclass import dataclass
 
 if TYPE_CHECKING:
     from gearqa.jobs.grade import GradedGear, GradeTaker

@@ -8,7 +8,6 @@ the columns its windows reach, so that applying it is a handful of dense product
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final, NamedTuple
 
@@ -17,6 +16,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from gearqa.arrays import Array
+from gearqa.late_dataclass import dataclass
 
 REACH: Final = 1.4
 """The kernel is kept to this many cutoffs either side; there it is below 1e-12 of its height."""

@@ -7,12 +7,12 @@ gears too; the sign `s` (+1 external, -1 internal) tells them apart.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import overload
 
 import numpy as np
 
 from gearqa.arrays import Array
+from gearqa.late_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

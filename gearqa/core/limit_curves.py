@@ -6,11 +6,10 @@ the clearance is smallest at a point of one of them, and the best shift is exact
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from gearqa.arrays import Array
+from gearqa.late_dataclass import dataclass
 
 Points = tuple[tuple[float, float], ...]
 """Position and deviation, by rising position. [mm, um]"""

@@ -8,13 +8,13 @@ arc, clockwise plus, in micrometres; any constant may be added. Arrays have the 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gearqa.arrays import Array, IntArray
+from gearqa.late_dataclass import dataclass
 
 DECIMALS_COMPARED: Final = 9
 

@@ -8,7 +8,6 @@ its tip side or far `end`; on an internal gear the length of roll falls towards 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, Literal
 
@@ -18,6 +17,7 @@ from numpy.typing import NDArray
 from gearqa.arrays import Array, BoolArray
 from gearqa.core.filtering import BandedOperator, gaussian_operator, share_of_length
 from gearqa.core.geometry import roll_length
+from gearqa.late_dataclass import dataclass
 
 PROFILE_SHARE: Final = 0.95
 """Share of the roll length from control to tip form diameter that is evaluated (ISO 1328-1:2013)."""

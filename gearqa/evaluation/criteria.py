@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final, NamedTuple
 
 from gearqa.errors import EvaluationError
 from gearqa.evaluation.part_geometry import part_geometry
+from gearqa.late_dataclass import dataclass
 from gearqa.model.part import Part
 from gearqa.model.results import State
 from gearqa.standards import tolerance_rows

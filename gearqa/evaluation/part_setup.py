@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 from gearqa.core.geometry import GearGeometry
@@ -14,6 +13,7 @@ from gearqa.evaluation.criteria import Criteria, criteria_of
 from gearqa.evaluation.part_geometry import part_geometry, plane_factors
 from gearqa.evaluation.plausibility import PlausibleRanges, plausible_ranges
 from gearqa.evaluation.trace_specs import CurveSpec, curve_specs, trace_spec
+from gearqa.late_dataclass import dataclass
 from gearqa.model.part import Confirmation, Part
 from gearqa.model.results import RunoutMethod
 from gearqa.standards import standard

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import NamedTuple
 
 import numpy as np
@@ -14,6 +14,7 @@ from gearqa.core import runout as runout_core
 from gearqa.evaluation.part_setup import Measured, PartSetup, Where
 from gearqa.evaluation.plausibility import table_unit_doubts
 from gearqa.evaluation.probe_faults import table_fault
+from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import GearMeasurement, PitchReadings
 from gearqa.model.results import GapCode, PitchResult, RunoutMethod
 from gearqa.symbols import FLANKS, Family, Flank

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -20,6 +19,7 @@ from gearqa.core.pitch import single_pitches, without_first_harmonic
 from gearqa.core.runout import radial_positions
 from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.part_geometry import part_geometry
+from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import GearMeasurement, PitchReadings, Trace
 from gearqa.model.part import Part
 from gearqa.standards.iso1328_1_2013 import unrounded_class_5

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
 
-from gearqa.arrays import Array, BoolArray
+from gearqa.arrays import Array, BoolArray, distinct
 from gearqa.core.traces import CHUNK_VALUES
+from gearqa.late_dataclass import dataclass
 from gearqa.model.results import DoubtCode
 from gearqa.wording.numbers import percent_text, short_text
 
@@ -146,7 +146,7 @@ def _grid(y: Array) -> float:
 
     Two levels alone are a grid only if their distance looks like a resolution: 1, 2, 5 of a decimal place.
     """
-    counts = np.unique(np.rint((y[~np.isnan(y)] - np.nanmin(y)) / GRAIN_UM).astype(np.int64))
+    counts = distinct(np.rint((y[~np.isnan(y)] - np.nanmin(y)) / GRAIN_UM).astype(np.int64))
     common = int(np.gcd.reduce(counts))
     if len(counts) == 2:
         digit = int(str(common).rstrip("0"))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import NamedTuple
 
 import numpy as np
@@ -33,6 +33,7 @@ from gearqa.evaluation.limit_curves import fitted
 from gearqa.evaluation.part_setup import Measured, PartSetup, SlopeAngles, Where
 from gearqa.evaluation.plausibility import next_to_nothing, small_trace_text, trace_unit_doubts
 from gearqa.evaluation.probe_faults import odd_rows, trace_fault
+from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import GearMeasurement, Trace
 from gearqa.model.results import CurveTrace, GapCode, Hand, TraceResult
 from gearqa.symbols import FLANKS, Flank, TraceKind

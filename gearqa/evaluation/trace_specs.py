@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from gearqa.core.geometry import roll_length
 from gearqa.core.limit_curves import Points
 from gearqa.core.traces import Relief, TraceDesign, TraceSpec, default_cutoff, helix_range, profile_range
 from gearqa.evaluation.part_geometry import part_geometry
+from gearqa.late_dataclass import dataclass
 from gearqa.model.limit_curves import Over, ProfileCurve
 from gearqa.model.part import Part
 from gearqa.symbols import FLANKS, Flank, TraceKind

@@ -7,9 +7,9 @@ A text in `Annotated` is the meaning of a type that several fields share; a dict
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Annotated, Final
 
+from gearqa.late_dataclass import dataclass
 from gearqa.symbols import PARAMETERS
 
 

@@ -6,8 +6,9 @@ The tolerances themselves are in `gearqa.standards`, one package a system.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import Final, Literal
+
+from gearqa.late_dataclass import dataclass
 
 SlopeSpan = Literal["full", "evaluation"]
 StandardTitle = Literal[

@@ -7,10 +7,11 @@ a person's `disposition` is a field of its own and never replaces the recommenda
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Annotated, Any, Final, Literal
 
 from gearqa.errors import Notice
+from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import KNOWN, Identity, Simulated
 from gearqa.model.measurement import FIRST_MEASUREMENT, InputFile, Production
 from gearqa.model.results import State

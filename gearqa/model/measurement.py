@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import datetime, time
 from typing import Annotated, Final, NamedTuple, Protocol, TypeVar
 
@@ -16,6 +16,7 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.errors import Notice
+from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import IS_SHA256, KNOWN
 from gearqa.symbols import Flank, TraceKind
 

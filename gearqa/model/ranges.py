@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, Final
 
+from gearqa.late_dataclass import dataclass
 from gearqa.wording.numbers import short_text
 
 LARGEST: Final[Mapping[str, float]] = {"_mm": 1e5, "_um": 1e6, "_deg": 36_000.0}

@@ -8,10 +8,11 @@ tolerance and verdict stay separate fields; a verdict is never recomputed downst
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Annotated, ClassVar, Literal
 
 from gearqa.errors import Notice
+from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import FINITE, KNOWN, NEVER_NULL, Identity, Key, Only, Simulated, Within, only
 from gearqa.model.measurement import FIRST_MEASUREMENT, InputFile, Production
 from gearqa.model.size import half_um, middle_mm

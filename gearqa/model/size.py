@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from gearqa.errors import Notice
+from gearqa.late_dataclass import dataclass
 
 Positive = Annotated[float, {"exclusiveMinimum": 0}]
 LimitsOf = Literal["thickness", "allowance", "balls", "span"]

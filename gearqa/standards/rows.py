@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from typing import Final
+
+from gearqa.late_dataclass import dataclass
 
 DECIMALS_COMPARED: Final = 9
 """Values are compared with limits after rounding, so that binary noise decides no class."""

@@ -57,24 +57,23 @@ def command(
     from gearqa.cli.console import put_out, tell, terminal
     from gearqa.jobs.tolerances import compare_tolerances, diameter_doubt, tolerances
     from gearqa.report.tolerances import comparison_blocks, tolerance_blocks
-    from gearqa.results.tolerances_json import COMPARISON, TOLERANCES
 
     sizes: dict[str, Any] = {
         "module": module, "diameter": diameter, "face_width": face_width, "teeth": teeth,
         "helix_angle": helix_angle, "part": part, "class_": grade, "standard": standard,
     }  # fmt: skip
-    result: Any
+    job: Any
     blocks_of: Any
-    if compare:
-        result, blocks_of, document = compare_tolerances(**sizes), comparison_blocks, COMPARISON
-    else:
-        result, blocks_of, document = tolerances(**sizes), tolerance_blocks, TOLERANCES
+    job, blocks_of = (compare_tolerances, comparison_blocks) if compare else (tolerances, tolerance_blocks)
+    result = job(**sizes)
     if part is None and (doubt := diameter_doubt(result.gear, helix_angle)):
         tell(f"warning: {doubt}")
     shown = "" if json == "-" or quiet else terminal().laid_out(blocks_of(result))
     if json is not None:
         from gearqa.results.outputs import write_whole
+        from gearqa.results.tolerances_json import COMPARISON, TOLERANCES
 
+        document: Any = COMPARISON if compare else TOLERANCES
         write_whole(json, document.json(result, pretty=True), "JSON result")
     put_out(shown)
     return ExitStatus.CONFORMS

@@ -17,7 +17,6 @@ internal gears alike.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -27,6 +26,7 @@ from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.core.geometry import roll_length
 from gearqa.errors import Reason
 from gearqa.evaluation.part_geometry import part_geometry, plane_factors
+from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import GearKey
 from gearqa.model.part import Part
 from gearqa.reading.folder.sources import Convention, TableKind

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from itertools import compress
 from types import MappingProxyType
 from typing import Any, Final
 
 from gearqa.errors import Problem, Reason
+from gearqa.late_dataclass import dataclass
 from gearqa.reading.folder.header import ignore_hint
 from gearqa.reading.folder.sources import ColumnSource, TableSource, WidePattern
 from gearqa.reading.folder.table_kinds import LABEL_COLUMNS, MEASUREMENT

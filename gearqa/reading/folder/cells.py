@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Final, Literal
 
@@ -14,6 +13,7 @@ from numpy.typing import NDArray
 
 from gearqa.arrays import Array, BoolArray, IntArray
 from gearqa.errors import Problem, Reason
+from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import FIRST_MEASUREMENT, GearKey
 from gearqa.reading.folder.canonical import (
     BLANKS,

@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gearqa.arrays import Array
+from gearqa.arrays import Array, distinct
 from gearqa.reading.folder.pieces import Pieces
 
 SAMPLE: Final = 50
@@ -49,7 +49,7 @@ def equal_traces(
         sample = alike[:: max(1, len(alike) // SAMPLE)].tolist()
         return resolution(np.concatenate([read(at)[1] for at in sample]))
 
-    alike = np.unique(np.concatenate((order[:-1][same], order[1:][same])))
+    alike = distinct(np.concatenate((order[:-1][same], order[1:][same])))
     for at in alike[points[alike] >= FEWEST_POINTS].tolist():
         position, value = read(at)
         kind = int(sort[at])

@@ -6,9 +6,10 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final, Literal
 
+from gearqa.late_dataclass import dataclass
 from gearqa.reading.folder.sources import Dialect
 from gearqa.reading.folder.table_kinds import TABLES, split_unit
 from gearqa.reading.rows.csv_rows import MOST_SKIPPED, is_skipped

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
+from gearqa.arrays import distinct
 from gearqa.core.geometry import diameter_at_roll
 from gearqa.errors import Notice, NoticeCode, Problem, Reason
+from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import FIRST_MEASUREMENT, GearKey
 from gearqa.model.part import Part
 from gearqa.reading.folder.canonical import (
@@ -81,7 +82,9 @@ class FolderChecks:
     def _pitch(self) -> None:
         """Index and single pitch both for one serial and flank."""
         apart = series_key(SINGLE_PITCH) - series_key(INDEX)
-        both = np.intersect1d(self.store.keys(INDEX), self.store.keys(SINGLE_PITCH) - apart)
+        both = np.intersect1d(
+            self.store.keys(INDEX), self.store.keys(SINGLE_PITCH) - apart, assume_unique=True
+        )
         names = list(self.store.gears) if len(both) else []
         for key in both.tolist():
             gear, series = key >> SERIES_BITS, key & ((1 << SERIES_BITS) - 1)
@@ -172,7 +175,7 @@ class FolderChecks:
         bits = self.store.sorts_of_gears()
         kinds = {
             some: frozenset(kind for sort, kind in enumerate(KIND_OF_SERIES) if some >> sort & 1)
-            for some in np.unique(bits).tolist()
+            for some in distinct(bits).tolist()
         }  # one object for all gears of the same tables
         return {name: kinds[some] for name, some in zip(self.store.gears, bits.tolist(), strict=True)}
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -13,6 +13,7 @@ import numpy as np
 from gearqa.arrays import Array
 from gearqa.core.pitch import index_from_single_pitches
 from gearqa.errors import Notice
+from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import (
     GearKey,
     GearMeasurement,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
 from typing import Final
@@ -12,6 +11,7 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.errors import Problem, Reason, line_place
+from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import GearKey
 from gearqa.reading.folder.canonical import KIND_OF_SERIES, PROFILE, RUNOUT, Frame, split_series_key
 from gearqa.reading.folder.careful_reader import CarefulReader, with_encoding_settled

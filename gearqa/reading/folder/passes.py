@@ -8,11 +8,12 @@ by the chunk, the spool's bound and a small index, not by the folder. The second
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import Final
 
 from gearqa.errors import MeasurementFileError, NoticeCode, PartFileError, Problem, Reason
+from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import InputFile
 from gearqa.model.part import PART_FILE, Part
 from gearqa.reading.folder.canonical import MAX_TEETH, Frame

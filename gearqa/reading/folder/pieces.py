@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Final
 
 import numpy as np
 
 from gearqa.arrays import Array, BoolArray, IntArray
+from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import GearKey
 from gearqa.reading.folder.canonical import HELIX, SERIES_BITS, SORT_SHIFT, SeriesRows
 from gearqa.reading.folder.runs import FEW_RUNS, LONG_RUN, SAME_POSITION_MM, run_starts, turn_of

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
 from gearqa.errors import Notice, NoticeCode, Problem, Reason
+from gearqa.late_dataclass import dataclass
 from gearqa.reading.folder.dialect import (
     HeaderRow,
     decimal_mark,

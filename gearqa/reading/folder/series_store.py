@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import pairwise
 from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gearqa.arrays import Array, BoolArray, IntArray
+from gearqa.arrays import Array, BoolArray, IntArray, distinct
+from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import GearKey
 from gearqa.reading.folder.canonical import (
     HELIX,
@@ -254,14 +255,14 @@ class SeriesStore:
         """By number of the gear, the sorts of series that it has: bit n for sort n."""
         bits = np.zeros(len(self.gears), dtype=np.int64)
         sort = self._index["series"] >> SORT_SHIFT
-        for one in np.unique(sort).tolist():
+        for one in distinct(sort).tolist():
             bits[self._index["gear"][sort == one]] |= 1 << one
         return bits
 
     def keys(self, sort: int) -> IntArray:
         """Distinct (gear, series key) of a sort of series, as one number: gear << 20 | series key."""
         index = self._index[self._index["series"] >> SORT_SHIFT == sort]
-        return np.unique((index["gear"].astype(np.int64) << SERIES_BITS) | index["series"])
+        return distinct((index["gear"].astype(np.int64) << SERIES_BITS) | index["series"])
 
     def files_with(self, gear: int, series: int) -> list[int]:
         """Files that hold rows of a series key."""

@@ -7,10 +7,10 @@ one to the other, is known here only.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from gearqa.errors import NoticeCode
+from gearqa.late_dataclass import dataclass
 from gearqa.reading.folder.canonical import Frame, to_series
 from gearqa.reading.folder.careful_reader import CHUNK_ROWS, CarefulReader, with_encoding_settled
 from gearqa.reading.folder.cells import careful_series

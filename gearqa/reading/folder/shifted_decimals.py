@@ -8,11 +8,12 @@ import csv
 import re
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import islice
 from typing import Final
 
 from gearqa.errors import Problem, Reason
+from gearqa.late_dataclass import dataclass
 from gearqa.reading.folder.dialect import HeaderRow
 from gearqa.reading.folder.sources import TableSource
 from gearqa.reading.folder.table_kinds import GRADED_KINDS, LABEL_COLUMNS, MEASUREMENT, split_unit

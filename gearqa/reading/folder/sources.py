@@ -7,10 +7,11 @@ foreign table. Readers know only plans.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Literal
 
+from gearqa.late_dataclass import dataclass
 from gearqa.reading.rows.parquet_rows import is_parquet
 
 TableKind = Literal["profile", "helix", "pitch", "runout", "size", "production", "events"]

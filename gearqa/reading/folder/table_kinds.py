@@ -7,9 +7,9 @@ one canonical unit; readers turn the others into it. Recognition, column maps an
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Final
 
+from gearqa.late_dataclass import dataclass
 from gearqa.reading.folder.sources import TableKind
 
 

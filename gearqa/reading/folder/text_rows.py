@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import field, fields, replace
 from datetime import datetime, time
 from typing import Any
 
 from gearqa.errors import Reason, line_place
+from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import GearKey, GrinderEvent, Production, SizeReading
 from gearqa.reading.folder.careful_reader import RawRows
 from gearqa.reading.folder.cells import Cells

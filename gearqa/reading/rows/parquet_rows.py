@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from gearqa.late_dataclass import dataclass
 from gearqa.reading.rows.csv_rows import BATCH_LINES, LONGEST_LINE, Rows
 from gearqa.wording.safety import FILE_MARK_KEY
 

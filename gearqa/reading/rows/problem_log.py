@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final
 
 from gearqa.errors import Notice, Problem, Reason
+from gearqa.late_dataclass import dataclass
 
 KEPT_PER_FILE_AND_REASON: Final = 10_000
 """Problems of one file and reason that are kept; further ones are counted in one last problem."""

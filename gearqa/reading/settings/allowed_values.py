@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import types
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from gearqa.late_dataclass import dataclass
 from gearqa.model.ranges import plausible_range
 from gearqa.wording.numbers import short_text
 

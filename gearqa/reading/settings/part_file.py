@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +11,7 @@ from gearqa.core.geometry import GearGeometry, roll_length
 from gearqa.errors import Problem, Reason
 from gearqa.evaluation.criteria import rows_of, untold
 from gearqa.evaluation.part_geometry import drawn_geometry
+from gearqa.late_dataclass import dataclass
 from gearqa.model.editions import EDITIONS, EditionRules
 from gearqa.model.part import Design, Evaluation, Gear, MasterQuality, Part, ProfileRange, Tolerance
 from gearqa.reading.settings.curve_points import point_problems

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Final, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
 from gearqa.errors import Problem, Reason
+from gearqa.late_dataclass import dataclass
 from gearqa.reading.settings.allowed_values import Slot, elsewhere, slot_at
 from gearqa.reading.settings.toml_lines import KeyPath, TomlLines
 from gearqa.reading.settings.toml_text import dotted, shown_value

@@ -10,13 +10,13 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel
 
 from gearqa.errors import PartFileError, Problem, Reason
+from gearqa.late_dataclass import dataclass
 from gearqa.reading.settings.toml_faults import validated
 from gearqa.reading.settings.toml_lines import KeyPath, Statement, TomlLines, scan_toml
 from gearqa.reading.settings.toml_text import dotted, shortened

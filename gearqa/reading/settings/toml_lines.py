@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
+
+from gearqa.late_dataclass import dataclass
 
 KeyPath = tuple[str | int, ...]
 

@@ -11,10 +11,10 @@ Nothing is markup: renderers escape everything and make control characters visib
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 from typing import Literal, TypeVar
 
+from gearqa.late_dataclass import dataclass
 from gearqa.symbols import PARAMETERS, symbol_of
 
 Row = TypeVar("Row")

@@ -6,25 +6,20 @@ or signs the symbols are written out.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import os
+from collections.abc import Iterable, Iterator
 from typing import IO
 
-from rich.box import Box
-from rich.console import Console
-from rich.padding import Padding
-from rich.table import Table as RichTable
-from rich.text import Text as RichText
-
 from gearqa.report.blocks import document as doc
+from gearqa.report.render.text_layout import Column, Styled, column_lines, wrapped
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.visible import visible
 
-STYLES: dict[doc.Status, str] = {"good": "green", "bad": "bold red", "open": "yellow", "none": "bold"}
+BOLD, DIM = "1", "2"
+STYLES: dict[doc.Status, str] = {"good": "32", "bad": "1;31", "open": "33", "none": BOLD}
+"""Parameters of escape sequences: green, bold red, yellow, bold."""
 
-_LINE = "    \n    \n -- \n    \n    \n    \n    \n    \n"
-LINE_BELOW_HEAD = Box(_LINE.replace("-", "─"))
-ASCII_LINE_BELOW_HEAD = Box(_LINE, ascii=True)
-
+USUAL_WIDTH = 80
 WIDE = 110
 """Columns of a console from which tables show everything."""
 WRITTEN_OUT: dict[str, str] = {
@@ -60,113 +55,106 @@ def _encodable(text: str, encoding: str) -> bool:
     return True
 
 
+def console_width() -> int:
+    """Columns of the terminal: as COLUMNS says, else of the first standard stream that is one."""
+    columns = os.environ.get("COLUMNS", "")
+    if columns.isdecimal():
+        return int(columns) or USUAL_WIDTH
+    for stream in (0, 1, 2):
+        try:
+            return os.get_terminal_size(stream).columns or USUAL_WIDTH
+        except OSError:
+            pass
+    return USUAL_WIDTH
+
+
 class Terminal:
     """Lays out blocks on one stream."""
 
     def __init__(self, stream: IO[str], *, colour: bool = False, width: int | None = None) -> None:
-        self._console = Console(
-            file=stream, width=width, force_terminal=colour, no_color=not colour, highlight=False,
-            markup=False, emoji=False, color_system="auto" if colour else None, safe_box=False,
-        )  # fmt: skip
+        self._stream, self._colour = stream, colour
+        self.width = console_width() if width is None else width
         self._encoding = getattr(stream, "encoding", None) or "utf-8"
-        self._unicode = _encodable("─", self._encoding)
+        self._rule = "─" if _encodable("─", self._encoding) else "-"
 
     @property
     def wide(self) -> bool:
         """Whether there is room for all columns of a table."""
         return self.width >= WIDE
 
-    @property
-    def width(self) -> int:
-        """Columns of the console."""
-        return self._console.width
-
     def blocks(self, blocks: Iterable[doc.Block]) -> None:
         """Print blocks, an empty line between them."""
-        self._console.file.write(self.laid_out(blocks))
+        self._stream.write(self.laid_out(blocks))
 
     def laid_out(self, blocks: Iterable[doc.Block]) -> str:
         """Blocks as text that the stream can take, an empty line between them."""
-        with self._console.capture() as laid_out:
-            for number, block in enumerate(blocks):
-                if number:
-                    self._console.print()
-                self._block(block)
-        return "".join(f"{line.rstrip()}\n" for line in laid_out.get().split("\n")[:-1])
+        lines: list[str] = []
+        for number, block in enumerate(blocks):
+            lines += [""] * bool(number)
+            lines += self._block(block)
+        return "".join(f"{line.rstrip()}\n" for line in lines)
 
-    def _block(self, block: doc.Block) -> None:
+    def _block(self, block: doc.Block) -> Iterator[str]:
         match block:
             case doc.Paragraph(text, style):
-                self._console.print(self._text(text, "bold" if style == "lead" else ""))
+                yield from self._paragraph(text, BOLD if style == "lead" else "")
             case doc.Bullets(items):
+                columns = (Column(folds=False), Column())
                 for item in items:
-                    self._hanging("- ", item)
+                    yield from column_lines(
+                        columns, [(Styled("- "), self._text(item))], self.width, between=0
+                    )
             case doc.Facts(items):
-                self._facts(items)
+                rows = [(self._text(name, DIM), self._text(value)) for name, value in items]
+                columns = (Column(folds=False, gap=2), Column())
+                yield from column_lines(columns, rows, self.width, between=0)
             case doc.Verdict(answers):
                 for answer in answers:
-                    self._answer(answer)
+                    yield from self._answer(answer)
             case doc.Table():
-                self._table(block)
+                yield from self._table(block)
             case doc.Cautions(items):
                 for item in items:
-                    self._console.print(self._text(item, "dim"))
+                    yield from self._paragraph(item, DIM)
             case doc.Figure():
-                self._console.print(self._text(block.description))
+                yield from self._paragraph(block.description)
             case doc.Signature():
                 pass  # for paper
 
-    def _text(self, text: doc.Text, style: str = "") -> RichText:
-        return RichText(writable(visible(doc.plain(text)), self._encoding), style)
+    def _text(self, text: doc.Text, style: str = "") -> Styled:
+        shown = writable(visible(doc.plain(text)), self._encoding)
+        return Styled(shown, style if self._colour else "")
 
-    def _hanging(self, mark: str, text: doc.Text) -> None:
-        grid = RichTable.grid()
-        grid.add_column(no_wrap=True)
-        grid.add_column(overflow="fold")
-        grid.add_row(mark, self._text(text))
-        self._console.print(grid)
+    def _paragraph(self, text: doc.Text, style: str = "", indent: int = 0) -> Iterator[str]:
+        for line in wrapped(self._text(text, style), self.width - indent):
+            yield " " * indent + line.shown()
 
-    def _facts(self, items: Iterable[tuple[doc.Text, doc.Text]]) -> None:
-        grid = RichTable.grid(padding=(0, 2))
-        grid.add_column(no_wrap=True, style="dim")
-        grid.add_column(overflow="fold")
-        for name, value in items:
-            grid.add_row(self._text(name), self._text(value))
-        self._console.print(grid)
-
-    def _answer(self, answer: doc.Answer) -> None:
-        line = self._text(answer.question)
-        line.append(": ")
-        line.append_text(self._text(answer.answer, STYLES[answer.status]))
-        self._console.print(line)
+    def _answer(self, answer: doc.Answer) -> Iterator[str]:
+        question, word = self._text(answer.question), self._text(answer.answer, STYLES[answer.status])
+        line = Styled(f"{question.text}: {word.text}", word.style, len(question.text) + 2)
+        yield from (one.shown() for one in wrapped(line, self.width))
         if answer.detail:
-            self._console.print(Padding(self._text(answer.detail), (0, 0, 0, 4)))
+            yield from self._paragraph(answer.detail, indent=4)
 
-    def _table(self, table: doc.Table) -> None:
+    def _table(self, table: doc.Table) -> Iterator[str]:
         if table.caption:
-            self._console.print(self._text(table.caption, "bold"))
-        shown = RichTable(
-            box=LINE_BELOW_HEAD if self._unicode else ASCII_LINE_BELOW_HEAD,
-            show_edge=False, pad_edge=False, padding=(0, 1, 0, 0), header_style="",
-        )  # fmt: skip
+            yield from self._paragraph(table.caption, BOLD)
         rows = [tuple(map(self._cell, row)) for row in table.rows]
         titles = []
         for place, column in enumerate(table.columns):
             title = self._text(column.title)
-            if title.cell_len > max((row[place].cell_len for row in rows), default=0):
-                title = RichText("\n").join(title.split(" "))
+            if title.widest() > max((row[place].widest() for row in rows), default=0):
+                title = Styled(title.text.replace(" ", "\n").removesuffix("\n"))
             titles.append(title)
-        lines = max(title.plain.count("\n") for title in titles)
-        for column, title in zip(table.columns, titles, strict=True):
-            head = RichText("\n" * (lines - title.plain.count("\n"))).append_text(title)
-            shown.add_column(head, justify=column.align, overflow="fold")
-        for row in rows:
-            shown.add_row(*row)
-        self._console.print(shown)
+        most = max(title.text.count("\n") for title in titles)
+        titles = [Styled("\n" * (most - title.text.count("\n")) + title.text) for title in titles]
+        last = len(table.columns) - 1
+        columns = [Column(column.align, gap=int(place < last)) for place, column in enumerate(table.columns)]
+        yield from column_lines(columns, [titles, *rows], self.width, between=1, rule=self._rule)
         for note in table.notes:
-            self._console.print(self._text(note, "dim"))
+            yield from self._paragraph(note, DIM)
 
-    def _cell(self, cell: doc.Cell | doc.Text) -> RichText:
+    def _cell(self, cell: doc.Cell | doc.Text) -> Styled:
         if isinstance(cell, doc.Cell):
             return self._text(cell.text, STYLES[cell.status] if cell.status else "")
         return self._text(cell)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 from gearqa.errors import OutOfScopeError
+from gearqa.late_dataclass import dataclass
 
 CLAUSE: Final = "ISO 1328-1:2013, clause 1"
 
