@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
-
-from gearqa.model.table import TomlTable, about
+from gearqa.model.table import Field, TomlTable, about
 
 DecisionRuleName = Literal["guarded acceptance", "simple acceptance", "guarded rejection"]
 Share = Annotated[float, Field(gt=0, lt=1)]

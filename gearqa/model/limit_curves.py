@@ -5,9 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Annotated, Any, Literal, NamedTuple, Self
 
-from pydantic import BeforeValidator, Field, model_validator
-
-from gearqa.model.table import TomlTable, fault, optional, section
+from gearqa.model.table import BeforeValidator, Field, TomlTable, fault, model_validator, optional, section
 from gearqa.symbols import FLANKS, Flank, TraceKind
 from gearqa.wording.numbers import short_text
 

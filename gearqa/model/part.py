@@ -7,10 +7,7 @@ against it, and nothing else repeats the keys. Numbers are as written (mm, degre
 from __future__ import annotations
 
 from collections.abc import Collection
-from difflib import get_close_matches
 from typing import Annotated, Any, Final, Literal, Self
-
-from pydantic import Field, WithJsonSchema, field_validator, model_validator
 
 from gearqa.errors import Reason
 from gearqa.model.decision_rule import DecisionTable
@@ -31,7 +28,17 @@ from gearqa.model.ranges import (
     TEETH,
     WHEEL_THREADS,
 )
-from gearqa.model.table import TomlTable, about, fault, optional, section
+from gearqa.model.table import (
+    Field,
+    TomlTable,
+    WithJsonSchema,
+    about,
+    fault,
+    field_validator,
+    model_validator,
+    optional,
+    section,
+)
 from gearqa.symbols import DEFAULT_GRADED, FLANKS, GRADABLE, PARAMETERS, QUANTITIES, Flank
 from gearqa.wording.numbers import short_text
 
@@ -287,6 +294,8 @@ def _unknown_key(
     where: str, key: str, known: Collection[str], *, reason: Reason, note: str = ""
 ) -> Exception:
     """A fault for a key that is none of those known."""
+    from difflib import get_close_matches
+
     near = get_close_matches(key, known, n=1, cutoff=0.6)
     hint = f"did you mean '{near[0]}'?" if near else ""
     return fault(where, f"'{key}'{note}", f"one of {', '.join(known)}", reason=reason, hint=hint)
@@ -425,7 +434,7 @@ class Tolerance(FlankTolerance):
     def for_flank(self, flank: Flank | None) -> FlankTolerance:
         """The flank's own table; an empty one for what has no flank (runout)."""
         if flank is None:
-            return FlankTolerance.model_construct()
+            return FlankTolerance()
         return self.left if flank == "left" else self.right
 
     def limits_for(self, parameter: str, flank: Flank | None) -> Limits | None:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import types
 from collections.abc import Sequence
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
-
-from pydantic import BaseModel
-from pydantic.fields import FieldInfo
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Union, get_args, get_origin
 
 from gearqa.late_dataclass import dataclass
 from gearqa.model.ranges import plausible_range
 from gearqa.wording.numbers import short_text
+
+if TYPE_CHECKING:
+    from pydantic.fields import FieldInfo
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,17 +49,17 @@ class Slot:
 
 def is_model(annotation: Any) -> bool:
     """Whether a type is a table."""
-    return isinstance(annotation, type) and issubclass(annotation, BaseModel)
+    return isinstance(annotation, type) and hasattr(annotation, "model_fields")
 
 
-def model_keys(model: type[BaseModel]) -> dict[str, FieldInfo]:
+def model_keys(model: type[Any]) -> dict[str, FieldInfo]:
     """Keys of a table as TOML writes them, with their fields."""
     return {info.alias or name: info for name, info in model.model_fields.items()}
 
 
-def elsewhere(model: type[BaseModel], key: str) -> str:
+def elsewhere(model: type[Any], key: str) -> str:
     """A hint for a key that is known in another table."""
-    waiting: list[tuple[str, type[BaseModel]]] = [("", model)]
+    waiting: list[tuple[str, type[Any]]] = [("", model)]
     for where, table in waiting:
         for name, info in model_keys(table).items():
             if name == key:
@@ -80,7 +80,7 @@ def _flat(annotation: Any, metadata: tuple[Any, ...] = ()) -> tuple[list[Any], t
         inner, *extra = get_args(annotation)
         found: list[Any] = []
         for item in extra:
-            found += item.metadata if isinstance(item, FieldInfo) else [item]
+            found += getattr(item, "metadata", [item])  # limits given as a field of pydantic
         return _flat(inner, (*metadata, *found))
     if origin in {Union, types.UnionType}:
         branches: list[Any] = []
@@ -92,7 +92,7 @@ def _flat(annotation: Any, metadata: tuple[Any, ...] = ()) -> tuple[list[Any], t
     return [annotation], metadata
 
 
-def slot_at(model: type[BaseModel], loc: Sequence[str | int]) -> Slot:
+def slot_at(model: type[Any], loc: Sequence[str | int]) -> Slot:
     """What a model allows at a place, as pydantic names places."""
     slot = Slot((model,))
     for step in loc:

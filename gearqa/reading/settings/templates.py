@@ -92,9 +92,7 @@ def part_file_text(answers: Mapping[str, Any]) -> str:
     return "\n".join([*head, *_table_lines("", Part, given, optional=False)]).rstrip() + "\n"
 
 
-def _table_lines(
-    path: str, model: type[BaseModel], given: Mapping[str, Any], *, optional: bool
-) -> Iterator[str]:
+def _table_lines(path: str, model: type[Any], given: Mapping[str, Any], *, optional: bool) -> Iterator[str]:
     """Lines of a table; one that is optional as a whole is commented out unless it has answers."""
     inside = f"{path}." if path else ""
     absent = optional and not any(key.startswith(inside) for key in given)
@@ -173,7 +171,7 @@ def _choices(info: FieldInfo) -> tuple[str, ...]:
 
 
 def _question(key: str) -> Question:
-    model: type[BaseModel] = Part
+    model: type[Any] = Part
     *tables, last = key.split(".")
     for table in tables:
         inner = _table_model(model_keys(model)[table])

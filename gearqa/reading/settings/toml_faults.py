@@ -6,16 +6,15 @@ import difflib
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final, TypeVar
 
-from pydantic import BaseModel, ValidationError
-
 from gearqa.errors import Problem, Reason
 from gearqa.late_dataclass import dataclass
+from gearqa.model.table import TomlTable
 from gearqa.reading.settings.allowed_values import Slot, elsewhere, slot_at
 from gearqa.reading.settings.toml_lines import KeyPath, TomlLines
 from gearqa.reading.settings.toml_text import dotted, shown_value
 from gearqa.wording.nearest import did_you_mean, nearest
 
-M = TypeVar("M", bound=BaseModel)
+M = TypeVar("M", bound=TomlTable)
 
 _RANGE_ERRORS = {
     "greater_than", "greater_than_equal", "less_than", "less_than_equal", "string_too_short",
@@ -60,7 +59,11 @@ def table_as_far_as_known(raw: Any, model: type[M]) -> M | None:
 def _errors(document: Mapping[str, Any], model: type[M]) -> tuple[list[Any], M | None]:
     try:
         return [], model.model_validate(document, by_alias=True, by_name=False)
-    except ValidationError as error:
+    except ValueError as error:
+        from pydantic import ValidationError
+
+        if not isinstance(error, ValidationError):
+            raise
         return list(error.errors(include_url=False)), None
 
 
@@ -108,7 +111,7 @@ class _Fault:
     """Whether a fault further inside says the same: one branch of a union, a count."""
 
     @classmethod
-    def of(cls, error: Mapping[str, Any], document: Mapping[str, Any], model: type[BaseModel]) -> _Fault:
+    def of(cls, error: Mapping[str, Any], document: Mapping[str, Any], model: type[TomlTable]) -> _Fault:
         kind, loc, value = error["type"], error["loc"], error["input"]
         path = _in_document(document, loc)
         if kind in {"extra_forbidden", "missing"} and (not path or path[-1] != loc[-1]):
@@ -149,7 +152,7 @@ class _Fault:
         return cls(Reason.WRONG_TYPE, path, found, expected, _type_hint(value, slot), branch=branch)
 
     @classmethod
-    def _unknown(cls, path: KeyPath, table: Slot, model: type[BaseModel]) -> _Fault:
+    def _unknown(cls, path: KeyPath, table: Slot, model: type[Any]) -> _Fault:
         key = str(path[-1])
         known = table.keys
         nearest = nearest_key(key, known)

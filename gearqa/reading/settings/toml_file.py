@@ -13,16 +13,15 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
-from pydantic import BaseModel
-
 from gearqa.errors import PartFileError, Problem, Reason
 from gearqa.late_dataclass import dataclass
+from gearqa.model.table import TomlTable
 from gearqa.reading.settings.toml_faults import validated
 from gearqa.reading.settings.toml_lines import KeyPath, Statement, TomlLines, scan_toml
 from gearqa.reading.settings.toml_text import dotted, shortened
 from gearqa.wording.nearest import nearest
 
-M = TypeVar("M", bound=BaseModel)
+M = TypeVar("M", bound=TomlTable)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from pathlib import Path
+from typing import Self
 
 import pytest
 from hypothesis import given
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 from pydantic import Field
 
 from gearqa.errors import PartFileError, Problem, Reason
-from gearqa.model.table import TomlTable, fault
+from gearqa.model.table import TomlTable, fault, model_validator
 from gearqa.reading.settings.toml_file import load_toml, read_toml
 from gearqa.reading.settings.toml_lines import scan_toml
 
@@ -126,18 +127,22 @@ def test_of_a_duplicate_the_first_value_is_still_checked(tmp_path: Path) -> None
     assert [(p.line, p.reason) for p in found] == [(2, Reason.VALUE_OUT_OF_RANGE), (3, Reason.TOML_SYNTAX)]
 
 
+class Pair(TomlTable):
+    low: float
+    high: float
+
+    @model_validator(mode="after")
+    def _apart(self) -> Self:
+        if self.low >= self.high:
+            raise fault("low", f"{self.low:g}", f"less than {self.high:g}")
+        return self
+
+
+class Holder(TomlTable):
+    pair: Pair
+
+
 def test_tables_own_checks_speak_beside_unknown_keys(tmp_path: Path) -> None:
-    class Pair(TomlTable):
-        low: float
-        high: float
-
-        def model_post_init(self, _: object) -> None:
-            if self.low >= self.high:
-                raise fault("low", f"{self.low:g}", f"less than {self.high:g}")
-
-    class Holder(TomlTable):
-        pair: Pair
-
     path = tmp_path / "p.toml"
     path.write_text("[pair]\nlow = 5.0\nhigh = 4.0\nmiddle = 1\n")
     result = read_toml(path, Holder)
