@@ -157,9 +157,9 @@ def _reader_by_type(
     origin, arguments = get_origin(annotation), get_args(annotation)
     limits = {key: value for key, value in settings.items() if key not in _OF_FIELDS}
     if origin is Annotated:
-        plain = arguments[0]
-        kinds, _ = _reader_by_type(plain, {}, name)
-        return kinds, _annotated(plain, arguments[1:], settings, name)
+        kinds, _ = _reader_by_type(arguments[0], {}, name)
+        kinds += (list,) * (tuple in kinds)  # taken if the marks make a tuple of it
+        return kinds, _annotated(arguments[0], arguments[1:], settings, name)
     if annotation is type(None):
         return (type(None),), lambda value: value
     if annotation is float or annotation is int:

@@ -446,10 +446,32 @@ def test_explain_flanks_as_a_page(tmp_path, capsys):
     assert capsys.readouterr().out == ""
 
 
-def test_tolerances_start_without_arrays():
+SAMPLES = Path(__file__).parents[2] / "sample_measurements"
+NEEDED_BY_FEW = {
+    "pydantic", "pydantic_core", "rich.console", "rich.table", "scipy", "pandas", "polars", "orjson", "typst",
+    "sqlalchemy", "numpy.ma", "numpy.random", "numpy.fft", "numpy.polynomial", "email", "logging", "asyncio",
+    "multiprocessing", "gearqa.model.table_models", "gearqa.results.codec",
+}  # fmt: skip
+"""What takes long to load and one good gear shown on a terminal does not need."""
+
+
+@pytest.mark.parametrize(
+    ("words", "not_loaded"),
+    [
+        (
+            ("tolerances", "--module", "2", "--diameter", "40", "--face-width", "20"),
+            NEEDED_BY_FEW | {"numpy"},
+        ),
+        (("tolerances", "--part", SAMPLES / "pinion" / "part.toml"), NEEDED_BY_FEW),
+        (("grade", SAMPLES / "pinion", "--serial", "P-013"), NEEDED_BY_FEW),
+    ],
+    ids=["tolerances of sizes", "tolerances of a part", "grade"],
+)
+def test_small_commands_load_what_they_need(words, not_loaded):
     code = (
-        "import sys\nfrom gearqa.cli import app\n"
-        "app.run(['tolerances', '--module', '2', '--diameter', '40', '--face-width', '20'])\n"
-        "assert 'numpy' not in sys.modules and 'pydantic' not in sys.modules"
+        "import sys\nfrom gearqa.cli import app\nstatus = app.run(sys.argv[1:])\n"
+        "print(*sorted(sys.modules), file=sys.stderr)\nsys.exit(status)"
     )
-    subprocess.run([sys.executable, "-c", code], check=True, capture_output=True)
+    line = [sys.executable, "-c", code, *map(str, words)]
+    done = subprocess.run(line, check=True, capture_output=True, text=True)
+    assert set(done.stderr.split()) & not_loaded == set()

@@ -174,7 +174,7 @@ LIGHT = {
     "gearqa.core.geometry": {"pandas", "typer", "pydantic", "rich", "scipy", "matplotlib"},
     "gearqa.core.traces": {"pandas", "typer", "pydantic", "rich"},
     "gearqa.standards.iso1328_1_2013": {"pandas", "typer", "pydantic", "rich", "scipy"},
-    "gearqa.evaluation.evaluate": {"pandas", "polars", "typer", "rich", "scipy.stats"},
+    "gearqa.evaluation.evaluate": {"pandas", "polars", "typer", "pydantic", "rich", "scipy.stats"},
     "gearqa.cli.app": {"numpy", "pandas", "polars", "scipy", "pydantic", "rich"},
 }
 """Module -> libraries that importing it must not load."""
