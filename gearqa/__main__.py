@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+import atexit
+import gc
+
 from gearqa.stopping import stoppable
+
+NEW_OBJECTS = 20_000
+"""Objects made between two searches for reference cycles."""
 
 
 def main() -> None:
     """Entry point of the console script."""
+    # modules and results are no cycles: searching them again and again is a sixth of a short run
+    gc.set_threshold(NEW_OBJECTS)
+    atexit.register(gc.freeze)
     with stoppable():
         from gearqa.cli.app import main as program
 

@@ -5,9 +5,7 @@ Commands are imported when they run, so that `gearqa --help` and small commands 
 
 from __future__ import annotations
 
-import atexit
 import contextlib
-import gc
 import importlib
 import os
 import sys
@@ -31,8 +29,6 @@ REPORT_A_FAULT = (
     "Please report it with the command line, the version and what --traceback prints."
 )
 SEE_FLANKS = "see: gearqa explain flanks"
-NEW_OBJECTS = 20_000
-"""Objects made between two searches for reference cycles."""
 
 
 class _Commands(TyperGroup):
@@ -205,7 +201,4 @@ def _replace_stdout() -> None:
 
 def main() -> NoReturn:
     """Run the command line of this process."""
-    # modules and results are no cycles: searching them again and again is a sixth of a short run
-    gc.set_threshold(NEW_OBJECTS)
-    atexit.register(gc.freeze)
     sys.exit(run(sys.argv[1:]))

@@ -12,14 +12,12 @@ from typing import get_args
 from gearqa.cli.code_topics import EXPLAINED_IN, code_blocks, code_list, codes
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.parameter_topics import parameter_blocks, parameter_named
-from gearqa.incoming.plausibility.figures import HONEST_LEVEL
 from gearqa.model.editions import ISO_1328_1_2013
 from gearqa.model.gauge import ACCEPTABLE_PERCENT, GOOD_PERCENT, WANTED_INDEX
 from gearqa.model.part import DEFAULT_MASTER_CLASS
 from gearqa.model.results import DoubtCode
 from gearqa.reading.folder.table_kinds import QUANTITIES, TABLES
 from gearqa.report.blocks.document import Block, Bullets, Column, Paragraph, Table
-from gearqa.statistics.gauge_study import POOL_ABOVE
 from gearqa.symbols import DEFAULT_GRADED, PARAMETERS
 from gearqa.wording.codes import code_named
 from gearqa.wording.numbers import percent_text, share_text, short_text
@@ -307,6 +305,8 @@ def _lot() -> list[Block]:
 
 
 def _incoming() -> list[Block]:
+    from gearqa.incoming.plausibility.figures import HONEST_LEVEL
+
     text = f"""
         - Two answers, kept apart: are the claimed classes true, and why do the figures differ. A claim is
           judged on our value and our uncertainty U against the tolerance of the claimed class: confirmed if
@@ -335,6 +335,8 @@ def _incoming() -> list[Block]:
 
 
 def _gauge() -> list[Block]:
+    from gearqa.statistics.gauge_study import POOL_ABOVE
+
     good, usable = short_text(GOOD_PERCENT), short_text(ACCEPTABLE_PERCENT)
     text = f"""
         - A crossed study tells spread, not bias: items measured by several operators (or set-ups, days,

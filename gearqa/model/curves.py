@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 from gearqa.arrays import Array
+from gearqa.late_dataclass import dataclass
 from gearqa.model.diagnosis import GearDiagnosis
 from gearqa.model.results import TraceResult
 from gearqa.symbols import Flank, TraceKind

@@ -6,9 +6,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
+from gearqa.late_dataclass import dataclass
 from gearqa.model.lot import CycleCoverage, LotDecision
 from gearqa.wording.numbers import count_text, short_text
 from gearqa.wording.sentences import some_of

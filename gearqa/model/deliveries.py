@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Annotated, Final, Literal, get_args
 
+from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import IS_SHA256, Count, Simulated
 from gearqa.model.incoming import Claim, PlaceKey, Verdict, VerdictReason
 from gearqa.model.lot import LotDecision

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Annotated, Literal
 
 from gearqa.arrays import Array
 from gearqa.errors import Notice
+from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import KNOWN, Identity, Simulated
 from gearqa.model.drift import CorrectionVerdict
 from gearqa.model.measurement import InputFile

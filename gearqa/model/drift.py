@@ -7,12 +7,13 @@ part and grinder in production order from 1, `dress` is the label on the shop fl
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 from typing import Annotated, Final, Literal, NamedTuple
 
 from gearqa.arrays import Array, IntArray
 from gearqa.errors import Notice
+from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import Simulated
 from gearqa.model.measurement import InputFile
 from gearqa.symbols import SIZE, Flank

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from itertools import chain
 from typing import Annotated, Final, Literal, TypeVar
 
@@ -12,6 +11,7 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.errors import Notice
+from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import KNOWN, Simulated
 from gearqa.model.measurement import InputFile
 from gearqa.symbols import Flank

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 from typing import Literal
 
 from gearqa.errors import Notice
+from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import GrinderEvent
 from gearqa.model.results import GearResult, GradeHeader
 

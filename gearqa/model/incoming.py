@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
 from gearqa.arrays import Array
 from gearqa.errors import Notice
+from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import Count, Identity, Simulated
 from gearqa.model.lot import LotDecision, LotResult
 from gearqa.model.measurement import InputFile

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal, get_args
+
+from gearqa.late_dataclass import dataclass
 
 Check = Literal[
     "contradiction",

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Annotated, Any, Final, Literal
 
+from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import IS_SHA256, KNOWN
 from gearqa.model.lot import WholePlan
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
+from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import KNOWN, Simulated
 from gearqa.model.deliveries import StoredDelivery, SupplierReview
 from gearqa.model.history import (

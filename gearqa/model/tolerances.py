@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Annotated
+
+from gearqa.late_dataclass import dataclass
 
 Positive = Annotated[float, {"exclusiveMinimum": 0}]
 

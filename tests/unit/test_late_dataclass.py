@@ -31,6 +31,8 @@ def made_by(decorator, **form):
         names: list[str] = field(default_factory=list, compare=False)
         hidden: int = field(default=0, repr=False)
         size: float = field(init=False)
+        fixed: int = field(init=False, default=7)
+        made: list[int] = field(init=False, default_factory=list)
 
         def __post_init__(self):
             object.__setattr__(self, "size", self.teeth * self.module)
@@ -50,6 +52,8 @@ def test_a_late_class_does_what_one_of_the_standard_library_does(form):
     both = [made_by(decorator, **form) for decorator in (late_dataclass.dataclass, dataclasses.dataclass)]
     for run in (
         lambda c: repr(c(3)),
+        lambda c: c(3).names is c(3).names,
+        lambda c: (c(3).fixed, c(3).made),
         lambda c: repr(c(3, 1.5, ["a"], hidden=4)),
         lambda c: c(3) == c(3, names=["b"]),
         lambda c: c(3) == c(3, hidden=1),
