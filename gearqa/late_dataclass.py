@@ -58,7 +58,8 @@ def _late(cls: type[Any], name: str, *, frozen: bool = False) -> None:
 def _init(cls: type[Any], *, frozen: bool) -> Any:
     """`__init__` as the standard library writes it, in a third of the time; slots are set directly."""
     known: dict[str, Any] = {"_set": object.__setattr__, "_none": object()}
-    plain, keyword, lines = ["self"], [], []
+    plain, keyword = ["self"], list[str]()
+    lines: list[str] = []
     for field in dataclasses.fields(cls):
         name, value = field.name, field.name
         in_slot = isinstance(vars(cls).get(name), MemberDescriptorType)
