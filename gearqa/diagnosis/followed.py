@@ -6,7 +6,7 @@ component is the same linear function of the readings on every gear, so that it 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -52,8 +52,10 @@ class _Plan:
     """Slopes of the traces to what the fit sees of them. shape (traces, traces)"""
     functions: Array
     """Readings to amplitudes. shape (amplitudes, n)"""
-    places: tuple[tuple[Effect, slice], ...]
-    """Effects that the readings tell, and where their amplitudes stand."""
+    vectors: tuple[IntArray, IntArray]
+    """Places of the two amplitudes of what has a direction."""
+    named: tuple[tuple[str, Flank | None, int], ...]
+    """Components that the readings tell: place among the amplitudes, sizes of the vectors behind them."""
     ramps: Array
     """Ramps with a step before each tooth, less what the fit takes up, of length 1. shape (n, z)"""
     per_um: Array
@@ -85,22 +87,37 @@ def _components(
 
 def _figures(plan: _Plan, y: Array) -> Iterator[ComponentFigure]:
     theta = plan.functions @ y
-    for effect, place in plan.places:
-        values = theta[place]
-        size = float(np.hypot(values[0], values[1])) if len(values) > 1 else 0.0
-        if effect.key in ("eccentricity", "tilt"):
-            yield ComponentFigure(f"{effect.key}_0_deg", None, float(values[0]))
-            yield ComponentFigure(f"{effect.key}_90_deg", None, float(values[1]))
-        if effect.key in ("eccentricity", "lobes"):
-            yield ComponentFigure(f"runout_order_{effect.order}", None, size)
-        elif effect.key == "tangential":
-            yield ComponentFigure("pitch_order_1", None, size)
-        elif effect.key == "twist":
-            yield ComponentFigure("twist", effect.flank, float(values[0]))
+    first, second = plan.vectors
+    values = [*theta.tolist(), *np.hypot(theta[first], theta[second]).tolist()]
+    for key, flank, at in plan.named:
+        yield ComponentFigure(key, flank, values[at])
     if plan.ramps.size:
         along = plan.ramps.T @ y
         best = int(np.argmax(np.abs(along)))
         yield ComponentFigure("pitch_ramp", None, float(abs(along[best]) / plan.per_um[best]))
+
+
+def _named(
+    places: Sequence[tuple[Effect, slice]], amplitudes: int
+) -> tuple[tuple[IntArray, IntArray], tuple[tuple[str, Flank | None, int], ...]]:
+    """Pairs of amplitudes whose size is wanted, and where each component stands: among the amplitudes, or
+    among the sizes behind them."""
+    pairs: list[tuple[int, int]] = []
+    named: list[tuple[str, Flank | None, int]] = []
+    for effect, place in places:
+        at, size = place.start, amplitudes + len(pairs)
+        if place.stop - at > 1:
+            pairs.append((at, at + 1))
+        if effect.key in ("eccentricity", "tilt"):
+            named += [(f"{effect.key}_0_deg", None, at), (f"{effect.key}_90_deg", None, at + 1)]
+        if effect.key in ("eccentricity", "lobes"):
+            named.append((f"runout_order_{effect.order}", None, size))
+        elif effect.key == "tangential":
+            named.append(("pitch_order_1", None, size))
+        elif effect.key == "twist":
+            named.append(("twist", effect.flank, at))
+    both: IntArray = np.array(pairs, dtype=np.int64).reshape(-1, 2)
+    return (both[:, 0], both[:, 1]), tuple(named)
 
 
 def _plan(
@@ -141,7 +158,7 @@ def _plan(
         ramps = ramps - X @ (functions @ ramps)
         per_um = np.linalg.norm(ramps, axis=0)
         ramps = ramps / per_um
-    return _Plan(by_flank(looked_at)[0], functions, tuple(places), ramps, per_um)
+    return _Plan(by_flank(looked_at)[0], functions, *_named(places, len(functions)), ramps, per_um)
 
 
 def _as_balls_see_it(lobes: Effect) -> Effect:

@@ -1,0 +1,85 @@
+"""Key figures of a gear as one text of its row: JSON, a list a figure, in the order of parameter and flank.
+
+Ten components a gear and more would be rows by the million; here a figure takes forty bytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any, Final, NamedTuple
+
+from gearqa.evaluation.criteria import all_of
+from gearqa.evaluation.observations import key_figures
+from gearqa.evaluation.sizes import size_counted
+from gearqa.history.stored_texts import loads
+from gearqa.model.drift import COMPONENTS
+from gearqa.model.part import Part
+from gearqa.model.results import GearResult
+from gearqa.symbols import QUANTITIES, SIZE
+
+FIGURE_KEYS: Final = (*QUANTITIES, *COMPONENTS)
+
+
+class Figure(NamedTuple):
+    """A key figure, in the order of its list; `flank` is empty text where there is none.
+
+    What is None at the end of a list is left out; mean and extremes are None where they are the value.
+    """
+
+    parameter: str
+    flank: str
+    value_um: float
+    limit_low_um: float | None = None
+    limit_high_um: float | None = None
+    class_: int | None = None
+    conforms: bool | None = None
+    expanded_u_um: float | None = None
+    mean_um: float | None = None
+    min_um: float | None = None
+    max_um: float | None = None
+
+    @property
+    def spread_um(self) -> tuple[float, float, float]:
+        """Mean, smallest and largest."""
+        value = self.value_um
+        found = (value if one is None else one for one in (self.mean_um, self.min_um, self.max_um))
+        mean, low, high = found
+        return mean, low, high
+
+
+def figures_of(gear: GearResult, part: Part) -> list[list[Any]]:
+    """Key figures per parameter and flank: what drift analysis needs, and the verdict."""
+    found: list[list[Any]] = []
+    for key, flank, mean, low, high, (lower, upper), expanded, result in key_figures(gear, part, FIGURE_KEYS):
+        if result is not None:
+            value, class_, conforms = result.value_um, result.class_, result.conforms
+        elif key == SIZE:
+            sizes = size_counted(gear, part.tolerance.size)
+            value, class_, conforms = mean, None, all_of([size.conforms for size in sizes])
+        else:
+            found.append([key, flank or "", mean])
+            continue
+        found.append(
+            figure_list(key, flank or "", value, lower, upper, class_, conforms, expanded, mean, low, high)
+        )
+    found.sort()
+    return found
+
+
+def figure_list(
+    parameter: str, flank: str, value: float, lower: float | None, upper: float | None, class_: int | None,
+    conforms: bool | None, expanded: float | None, mean: float, low: float, high: float,
+) -> list[Any]:  # fmt: skip
+    """The list of a figure."""
+    found: list[Any] = [parameter, flank, value, lower, upper, class_, conforms, expanded]
+    if not mean == low == high == value:
+        return [*found, mean, low, high]
+    while found[-1] is None:
+        found.pop()
+    return found
+
+
+def read_figures(text: str | None) -> Iterator[Figure]:
+    """The figures of a stored text."""
+    for one in loads(text or "[]"):
+        yield Figure(*one)
