@@ -21,9 +21,10 @@ from gearqa.history.deliveries import add_delivery, drop_delivery
 from gearqa.history.events import drop_event
 from gearqa.history.gear_rows import remove_gears
 from gearqa.history.intake import FolderToAdd, add_folders
+from gearqa.history.migrations.run import scripts
 from gearqa.history.queries import Selection
 from gearqa.history.references import freeze_period, release_period
-from gearqa.history.sql_tables import METADATA, VERSION_TABLE
+from gearqa.history.sql_tables import HEAD, METADATA, VERSION_TABLE
 from gearqa.history.store import HistoryStore
 from gearqa.model.deliveries import DeliveryCheck, SeriesDifference
 
@@ -69,6 +70,18 @@ def delivery_found(**changes: Any) -> DeliveryCheck:
         impossible=0, differences=(SeriesDifference("helix_slope", "left", 12, 0.1, (-0.1, 0.3)),),
     )  # fmt: skip
     return replace(found, **changes)
+
+
+def downgraded(where: str, schema: str = "0001") -> None:
+    """The store as an earlier version of the program left it; 0.2.0: schema 0001, 0.4.0: 0004."""
+    from alembic.operations import Operations
+    from alembic.runtime.migration import MigrationContext
+
+    with HistoryStore.open(where, writing=True) as store, store.writing() as connection:
+        with Operations.context(MigrationContext.configure(connection)):
+            for script in scripts().iterate_revisions(HEAD, schema):
+                script.module.downgrade()
+        connection.exec_driver_sql(f"UPDATE {VERSION_TABLE} SET version_num = '{schema}'")
 
 
 def engine_of(where: str) -> sa.Engine:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from typing import Final, NamedTuple
 
 from gearqa.evaluation.sizes import size_deviation
-from gearqa.model.drift import COMPONENTS, DRIFT_PARAMETERS, Observation
-from gearqa.model.part import Part, SizeTolerance
+from gearqa.model.drift import DRIFT_PARAMETERS, Observation
+from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, ParameterResult
 from gearqa.model.size import half_um
 from gearqa.symbols import PARAMETERS, SIZE, Flank
@@ -14,8 +15,21 @@ from gearqa.wording.numbers import tolerance_limits
 
 UNKNOWN_GRINDER = "unknown"
 Limits = tuple[float | None, float | None]
-Values = tuple[float, float, float]
-"""Mean, smallest and largest."""
+NO_LIMITS: Final[Limits] = (None, None)
+
+
+class KeyFigure(NamedTuple):
+    """A parameter on a flank of a gear as it is charted: mean, smallest and largest, and what it is held
+    against; `result` is where they come from, None of size and components."""
+
+    parameter: str
+    flank: Flank | None
+    mean_um: float
+    min_um: float
+    max_um: float
+    limits_um: Limits
+    expanded_u_um: float | None
+    result: ParameterResult | FlankResult | None
 
 
 def observations_from_results(
@@ -30,59 +44,60 @@ def observations_from_results(
     Slopes and crownings are charted by the mean over a flank's traces, everything else by its value.
     The size is counted from the middle of its limits (without limits: as it is), in micrometres.
     """
-    wanted = DRIFT_PARAMETERS if parameters is None else tuple(parameters)
+    wanted = frozenset(DRIFT_PARAMETERS if parameters is None else parameters)
     for gear in gears:
         made = gear.production
         if made is None:
             continue
-        for key in wanted:
-            for flank, (mean, low, high), (limit_low, limit_high) in _values(gear, key, part):
-                yield Observation(
-                    part=part.part.number,
-                    grinder=made.grinder or UNKNOWN_GRINDER,
-                    wheel=made.wheel,
-                    dress=made.dress,
-                    parts_since_dress=made.parts_since_dress,
-                    finished_at=made.finished_at,
-                    serial=gear.serial,
-                    parameter=key,
-                    flank=flank,
-                    mean_um=mean,
-                    min_um=low,
-                    max_um=high,
-                    limit_low=limit_low,
-                    limit_high=limit_high,
-                    U=_uncertainty(gear, key, part),
-                    simulated=simulated,
-                    revision=part.part.revision,
-                    fixture=made.fixture,
-                    instrument=made.instrument,
-                    operator=made.operator,
-                    temperature_degC=made.temperature_degC,
-                )
+        for one in key_figures(gear, part, wanted):
+            yield Observation(
+                part=part.part.number,
+                grinder=made.grinder or UNKNOWN_GRINDER,
+                wheel=made.wheel,
+                dress=made.dress,
+                parts_since_dress=made.parts_since_dress,
+                finished_at=made.finished_at,
+                serial=gear.serial,
+                parameter=one.parameter,
+                flank=one.flank,
+                mean_um=one.mean_um,
+                min_um=one.min_um,
+                max_um=one.max_um,
+                limit_low=one.limits_um[0],
+                limit_high=one.limits_um[1],
+                U=one.expanded_u_um,
+                simulated=simulated,
+                revision=part.part.revision,
+                fixture=made.fixture,
+                instrument=made.instrument,
+                operator=made.operator,
+                temperature_degC=made.temperature_degC,
+            )
 
 
-def _values(gear: GearResult, key: str, part: Part) -> Iterator[tuple[Flank | None, Values, Limits]]:
-    """Flank, mean with extremes, and limits of each value of a parameter."""
-    if key == SIZE:
-        yield from _size(gear, part.tolerance.size)
-        return
-    if key in COMPONENTS:
-        for figure in gear.components:
-            if figure.key == key:
-                yield figure.flank, (figure.value_um,) * 3, (None, None)
-        return
-    result = gear.parameters.get(key)
-    if result is None:
-        return
-    parameter = PARAMETERS[key]
-    if not parameter.per_flank or not result.flanks:
-        yield None, (result.value_um,) * 3, _limits(key, result)
-        return
-    traced = parameter.family in ("profile", "helix")
-    for flank, one in result.flanks.items():
-        values = (one.mean_um, one.min_um, one.max_um) if traced else (one.value_um,) * 3
-        yield flank, values, _limits(key, one)
+def key_figures(gear: GearResult, part: Part, wanted: Collection[str]) -> Iterator[KeyFigure]:
+    """Key figures of a gear by parameter and flank, the physical errors in its deviations behind them."""
+    instrument = gear.production.instrument if gear.production else None
+    for key, result in gear.parameters.items():
+        if key not in wanted:
+            continue
+        parameter, stated = PARAMETERS[key], result.uncertainty_um
+        expanded = part.uncertainty(key, instrument) if stated is None else stated
+        if not parameter.per_flank or not result.flanks:
+            value = result.value_um
+            yield KeyFigure(key, None, value, value, value, _limits(key, result), expanded, result)
+            continue
+        traced = parameter.family in ("profile", "helix")
+        for flank, one in result.flanks.items():
+            value = one.value_um
+            values = (one.mean_um, one.min_um, one.max_um) if traced else (value, value, value)
+            yield KeyFigure(key, flank, *values, _limits(key, one), expanded, one)
+    if SIZE in wanted:
+        yield from _size(gear, part, part.uncertainty(SIZE, instrument))
+    for figure in gear.components:
+        if figure.key in wanted:
+            value = figure.value_um
+            yield KeyFigure(figure.key, figure.flank, value, value, value, NO_LIMITS, None, None)
 
 
 def _limits(key: str, result: ParameterResult | FlankResult) -> Limits:
@@ -94,18 +109,11 @@ def _limits(key: str, result: ParameterResult | FlankResult) -> Limits:
     return (low if PARAMETERS[key].signed or low > 0 else None), high
 
 
-def _size(gear: GearResult, asked: SizeTolerance | None) -> Iterator[tuple[None, Values, Limits]]:
+def _size(gear: GearResult, part: Part, expanded: float | None) -> Iterator[KeyFigure]:
+    asked = part.tolerance.size
     one = size_deviation(gear, asked)
     if one is None:
         return
     half = None if asked is None else half_um(asked.lower_mm, asked.upper_mm)
-    yield None, (one.mean_um, one.min_um, one.max_um), (None if half is None else -half, half)
-
-
-def _uncertainty(gear: GearResult, key: str, part: Part) -> float | None:
-    """Expanded uncertainty, as found with the gear or stated for its instrument; none of components."""
-    if key in COMPONENTS:
-        return None
-    found = None if key == SIZE else gear.parameters[key].uncertainty_um
-    instrument = gear.production.instrument if gear.production else None
-    return part.uncertainty(key, instrument) if found is None else found
+    limits = (None if half is None else -half, half)
+    yield KeyFigure(SIZE, None, one.mean_um, one.min_um, one.max_um, limits, expanded, None)

@@ -11,10 +11,11 @@ from typing import Any, Final
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from gearqa.history.drafts import figures_of
+from gearqa.history.drafts import conditions_text
+from gearqa.history.figures import Figure, figures_of, read_figures
 from gearqa.history.parts import part_by_id
 from gearqa.history.passing import Passing
-from gearqa.history.queries import result_of
+from gearqa.history.queries import graded_in, result_of
 from gearqa.history.sealed_rows import (
     BEGINNING,
     PORTION,
@@ -32,14 +33,15 @@ from gearqa.history.sql_tables import (
     CHAIN,
     DELIVERY,
     EVENT,
-    FIGURE,
+    FIGURES,
     GEAR,
     INTAKE,
     PART,
     REFERENCE,
 )
-from gearqa.history.stored_texts import unpacked
+from gearqa.history.stored_texts import dumps, unpacked
 from gearqa.model.history import ChainHead, StoreFinding
+from gearqa.model.measurement import Production
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
 from gearqa.symbols import SIZE
@@ -55,22 +57,11 @@ SEALED: Final = {
     "audit": (AUDIT, "log entry"),
 }
 """Name in the chain -> table, and what its rows are."""
-COMPARED: Final = (
-    "value_um",
-    "mean_um",
-    "min_um",
-    "max_um",
-    "limit_low_um",
-    "limit_high_um",
-    "class_",
-    "conforms",
-)
-"""Of a figure, what its gear's result says too."""
 BROKEN: Final = "does not follow from the one before: an entry was changed, deleted or added"
 LOST: Final = "what was written up to it is not all there"
 VERDICTS: Final = ("class_", "class_complete", "beyond", "conforms", "master_quality")
 MADE: Final = ("grinder", "wheel", "dress", "parts_since_dress", "instrument")
-_Row = tuple[Mapping[str, Any], Sequence[Mapping[str, Any]]]
+_Row = Mapping[str, Any]
 
 
 class ChainWalk:
@@ -109,7 +100,7 @@ def row_findings(connection: Connection, passing: Passing) -> Iterator[StoreFind
         merged = _merged(_entries(connection, kind), sealed_rows(connection, table))
         total = connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
         for number, entries, found in passing(merged, total=total) if kind == "gear" else merged:
-            named = f"{what} {found[0]['serial']} (row {number})" if found and kind == "gear" else ""
+            named = f"{what} {found['serial']} (row {number})" if found and kind == "gear" else ""
             named = named or f"{what} (row {number})"
             if found is None:
                 yield StoreFinding("row_deleted", f"the {named} was deleted")
@@ -120,11 +111,7 @@ def row_findings(connection: Connection, passing: Passing) -> Iterator[StoreFind
                 yield from _against_entries(table, named, entries, found)
             if kind == "gear":
                 yield from _against_result(named, found, part_of)
-    yield from _orphans(connection)
-
-
-def _orphans(connection: Connection) -> Iterator[StoreFinding]:
-    lost = sa.select(FIGURE.c.gear_id).where(FIGURE.c.gear_id.not_in(sa.select(GEAR.c.id))).distinct()
+    lost = sa.select(FIGURES.c.gear_id).where(FIGURES.c.gear_id.not_in(sa.select(GEAR.c.id)))
     for (number,) in connection.execute(lost):
         yield StoreFinding("row_added", f"figures of a gear (row {number}) that is not there")
 
@@ -143,7 +130,7 @@ def _merged(
     """Each row number with its entries and its row, of which one may be missing; both come in its order."""
     entry = next(chain, None)
     for row in rows:
-        number = row[0]["id"]
+        number = row["id"]
         while entry is not None and before(entry[0], number):
             yield entry[0], entry[1], None
             entry = next(chain, None)
@@ -158,22 +145,21 @@ def _merged(
 
 
 def _against_entries(
-    table: sa.Table, named: str, entries: Sequence[ChainEntry], found: _Row
+    table: sa.Table, named: str, entries: Sequence[ChainEntry], row: _Row
 ) -> Iterator[StoreFinding]:
-    row, figures = found
     content = next((one.content for one in reversed(entries) if one.content is not None), None)
-    if content != content_digest(table, row, figures):
+    if content != content_digest(table, row):
         yield StoreFinding("row_changed", f"the {named} was changed after it was written")
     if entries[-1].state != state_text(row):
         yield StoreFinding("state_changed", f"the state of the {named} was changed to '{state_text(row)}'")
 
 
-def _against_result(named: str, found: _Row, part_of: Any) -> Iterator[StoreFinding]:
-    row, figures = found
+def _against_result(named: str, row: _Row, part_of: Any) -> Iterator[StoreFinding]:
     try:
-        gear = result_of(unpacked(row["result"]))
+        document = unpacked(row["result"])
+        gear = result_of(document)
         whole = gear.serial == row["serial"]
-        agrees = whole and _agree(gear, row, figures, part_of(row["part_id"]))
+        agrees = whole and _agree(gear, document, row, part_of(row["part_id"]))
     except (zlib.error, ValueError, LookupError, TypeError, AttributeError, sa.exc.NoResultFound):
         whole = agrees = False
     if not whole:
@@ -182,19 +168,29 @@ def _against_result(named: str, found: _Row, part_of: Any) -> Iterator[StoreFind
         yield StoreFinding("figures_differ", f"the stored figures of the {named} are not those of its result")
 
 
-def _agree(
-    gear: GearResult, row: Mapping[str, Any], figures: Sequence[Mapping[str, Any]], part: Part
-) -> bool:
+def _agree(gear: GearResult, document: Mapping[str, Any], row: _Row, part: Part) -> bool:
     made = gear.production
     if any(row[name.rstrip("_")] != getattr(gear, name) for name in VERDICTS):
         return False
     if made is not None and any(row[name] != getattr(made, name) for name in MADE):
         return False
-    stored = {(one["parameter"], one["flank"]): one for one in figures}
-    result = {(one["parameter"], one["flank"]): one for one in figures_of(gear, part)}
+    said = graded_in(document)
+    if (row["measurement"], row["conformity_state"]) != (said.measurement, said.state):
+        return False
+    if row["conditions"] != conditions_text(made or Production()):
+        return False
+    result = _compared(dumps(figures_of(gear, part)))
+    try:
+        stored = _compared(row["figures"])
+    except (ValueError, TypeError):
+        return False
     if len(gear.size) > 1:  # earlier versions took the first reading, not the mean of what the drawing limits
         stored.pop((SIZE, ""), None)
         result.pop((SIZE, ""), None)
-    return stored.keys() == result.keys() and all(
-        stored[place][name.rstrip("_")] == one[name] for place, one in result.items() for name in COMPARED
-    )
+    return stored == result
+
+
+def _compared(figures: str) -> dict[tuple[str, str], Figure]:
+    """Of the figures what a result says too, by parameter and flank."""
+    found = read_figures(figures)
+    return {(one.parameter, one.flank): one._replace(expanded_u_um=None) for one in found}

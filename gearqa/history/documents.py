@@ -4,29 +4,31 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
-from typing import Any, BinaryIO, Literal, TypeVar
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, BinaryIO, Final, Literal, TypeVar
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from gearqa.history.acknowledgements import select_acknowledgements
 from gearqa.history.deliveries import select_deliveries
+from gearqa.history.figures import read_figures
 from gearqa.history.queries import (
     PORTION,
     PRODUCTION_ORDER,
     Selection,
-    graded_in,
+    in_portions,
     select_audit,
     select_events,
+    select_graded,
     select_intakes,
     select_parts,
     select_references,
     select_results,
     standards_of_parts,
 )
-from gearqa.history.sql_tables import FIGURE, GEAR, HEAD, INTAKE, PART
+from gearqa.history.sql_tables import FIGURES, GEAR, HEAD, INTAKE, PART
 from gearqa.history.store import HistoryStore
 from gearqa.model.measurement import InputFile
 from gearqa.model.store_reports import (
@@ -47,6 +49,30 @@ from gearqa.results.history_json import HISTORY
 from gearqa.results.parquet_files import CellType, write_parquet_rows
 
 Report = Literal["list", "show", "export"]
+COLUMNS: Final[dict[str, CellType]] = {
+    "part_number": "text",
+    "revision": "text",
+    "serial": "text",
+    "measured_at": "text",
+    "finished_at": "text",
+    "grinder": "text",
+    "wheel": "text",
+    "dress": "text",
+    "parts_since_dress": "whole",
+    "simulated": "answer",
+    "parameter": "text",
+    "flank": "text",
+    "value_um": "number",
+    "mean_um": "number",
+    "min_um": "number",
+    "max_um": "number",
+    "lower_limit_um": "number",
+    "upper_limit_um": "number",
+    "class": "whole",
+    "conforms": "answer",
+    "standard": "text",
+}
+"""Of the tables of key figures."""
 Gear = TypeVar("Gear")
 
 
@@ -74,7 +100,7 @@ def write_history_json(stream: BinaryIO, store: HistoryStore, report: Report, wh
         whole = counted(StoredDocument(gear, digests, result) for gear, result, digests in found)
         made: ListedStore | ShownStore | ExportedStore
         if report == "list":
-            short = counted(ListedGear(gear, graded_in(result)) for gear, result, _ in found)
+            short = counted(ListedGear(gear, graded) for gear, graded in select_graded(connection, which))
             made = ListedStore(report, **head, gears=short, **_events(connection, which))
         elif report == "show":
             made = ShownStore(report, **head, gears=whole, audit=_audit(connection, which))
@@ -110,76 +136,65 @@ def _audit(connection: Connection, which: Selection) -> Iterator[AuditEntry]:
 
 def write_history_csv(stream: BinaryIO, store: HistoryStore, which: Selection) -> int:
     """Write key figures, one row a gear, parameter and flank; return how many gears there are."""
-    query, counter = _figures(which), _GearCounter()
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\n")
     with store.reading() as connection:
         text.write(f"{result_mark(_any_simulated(connection, which))}\n")
-        counter.standards = standards_of_parts(connection)
-        writer.writerow([*(column.name for column in query.selected_columns[2:]), "standard"])
-        with connection.execute(query.execution_options(yield_per=20 * PORTION)) as rows:
-            for values in counter.over(rows):
-                writer.writerow(map(cell, values))
-                if text.tell() > 1 << 20:
-                    stream.write(text.getvalue().encode())
-                    text.seek(0)
-                    text.truncate()
+        writer.writerow(COLUMNS)
+        counter = _GearCounter(standards_of_parts(connection))
+        for values in counter.over(in_portions(connection, _with_figures(which))):
+            writer.writerow(map(cell, values))
+            if text.tell() > 1 << 20:
+                stream.write(text.getvalue().encode())
+                text.seek(0)
+                text.truncate()
     stream.write(text.getvalue().encode())
     return counter.gears
 
 
 def write_history_parquet(stream: BinaryIO, store: HistoryStore, which: Selection) -> int:
     """Write the same key figures as a Parquet table; return how many gears there are."""
-    query, counter = _figures(which), _GearCounter()
-    columns = {column.name: _cell_type(column.type) for column in query.selected_columns[2:]}
-    columns["standard"] = "text"
     with store.reading() as connection:
-        counter.standards = standards_of_parts(connection)
+        counter = _GearCounter(standards_of_parts(connection))
         mark = result_mark(_any_simulated(connection, which))
-        with connection.execute(query.execution_options(yield_per=20 * PORTION)) as rows:
-            cells = ([None if value == "" else value for value in values] for values in counter.over(rows))
-            write_parquet_rows(stream, columns, cells, mark)
+        rows = counter.over(in_portions(connection, _with_figures(which)))
+        cells = ([None if value == "" else value for value in values] for values in rows)
+        write_parquet_rows(stream, COLUMNS, cells, mark)
     return counter.gears
-
-
-def _cell_type(kind: sa.types.TypeEngine[Any]) -> CellType:
-    if isinstance(kind, sa.Float):
-        return "number"
-    if isinstance(kind, sa.Boolean):
-        return "answer"
-    return "whole" if isinstance(kind, sa.Integer) else "text"
 
 
 @dataclass(slots=True)
 class _GearCounter:
-    """Counts the gears that pass by, row after row, and names the tolerance system of each."""
+    """Counts the gears that pass by, and gives the rows of each."""
 
+    standards: Mapping[int, str]
+    """Tolerance system by number of the part data."""
     gears: int = 0
-    standards: dict[int, str] = field(default_factory=dict)
-    """By number of the part data."""
 
-    def over(self, rows: Iterable[Any]) -> Iterator[list[Any]]:
-        """The rows without the numbers of their gear and part data, with the system at their end."""
-        last = None
-        for number, part, *values in rows:
-            self.gears += number != last
-            last = number
-            yield [*values, self.standards[part]]
+    def over(self, gears: Iterable[Any]) -> Iterator[list[Any]]:
+        """A row of `COLUMNS` for each figure."""
+        for figures, part, *made in gears:
+            standard, several = self.standards[part], list(read_figures(figures))
+            self.gears += bool(several)
+            for one in several:
+                limits = (one.limit_low_um, one.limit_high_um)
+                yield [
+                    *made, one.parameter, one.flank, one.value_um, *one.spread_um, *limits, one.class_,
+                    one.conforms, standard,
+                ]  # fmt: skip
 
 
-def _figures(which: Selection) -> sa.Select[Any]:
+def _with_figures(which: Selection) -> sa.Select[Any]:
     return (
         sa.select(
-            GEAR.c.id, GEAR.c.part_id, GEAR.c.part_number, PART.c.revision, GEAR.c.serial, GEAR.c.measured_at,
-            GEAR.c.finished_at, GEAR.c.grinder, GEAR.c.wheel, GEAR.c.dress, GEAR.c.parts_since_dress,
-            GEAR.c.simulated, FIGURE.c.parameter, FIGURE.c.flank, FIGURE.c.value_um, FIGURE.c.mean_um,
-            FIGURE.c.min_um, FIGURE.c.max_um, FIGURE.c.limit_low_um.label("lower_limit_um"),
-            FIGURE.c.limit_high_um.label("upper_limit_um"), FIGURE.c.class_, FIGURE.c.conforms,
+            FIGURES.c.figures, GEAR.c.part_id, GEAR.c.part_number, PART.c.revision, GEAR.c.serial,
+            GEAR.c.measured_at, GEAR.c.finished_at, GEAR.c.grinder, GEAR.c.wheel, GEAR.c.dress,
+            GEAR.c.parts_since_dress, GEAR.c.simulated,
         )
         .join(PART, PART.c.id == GEAR.c.part_id)
-        .join(FIGURE, FIGURE.c.gear_id == GEAR.c.id)
+        .join(FIGURES, FIGURES.c.gear_id == GEAR.c.id)
         .where(*which.conditions())
-        .order_by(*PRODUCTION_ORDER, FIGURE.c.parameter, FIGURE.c.flank)
+        .order_by(*PRODUCTION_ORDER)
     )  # fmt: skip
 
 

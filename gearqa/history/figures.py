@@ -17,7 +17,7 @@ from gearqa.model.part import Part
 from gearqa.model.results import GearResult
 from gearqa.symbols import QUANTITIES, SIZE
 
-FIGURE_KEYS: Final = (*QUANTITIES, *COMPONENTS)
+FIGURE_KEYS: Final = frozenset((*QUANTITIES, *COMPONENTS))
 
 
 class Figure(NamedTuple):

@@ -11,7 +11,7 @@ from sqlalchemy.engine import Connection
 from gearqa.errors import StoreError
 from gearqa.history.drafts import Draft
 from gearqa.history.queries import Selection, select_gears
-from gearqa.history.sealed_rows import change_state, insert_with_figures
+from gearqa.history.sealed_rows import change_state, insert_rows
 from gearqa.history.sql_tables import CURRENT, GEAR, REMOVED, SUPERSEDED
 from gearqa.history.store import HistoryStore, LogEntry, log
 from gearqa.history.stored_texts import identity_text
@@ -30,14 +30,11 @@ class NewGear:
 
 
 def insert_gears(connection: Connection, gears: Sequence[NewGear], added_at: str) -> None:
-    """Write gears and their key figures."""
+    """Write gears."""
     common = {"state": CURRENT, "added_at": added_at}
     numbers = [{"id": gear.id, "part_id": gear.part_id, "intake_id": gear.intake_id} for gear in gears]
-    rows = [
-        ({**ids, **common, **gear.draft.row}, gear.draft.figures)
-        for ids, gear in zip(numbers, gears, strict=True)
-    ]
-    insert_with_figures(connection, rows)
+    rows = [{**ids, **common, **gear.draft.row} for ids, gear in zip(numbers, gears, strict=True)]
+    insert_rows(connection, GEAR, rows)
 
 
 def supersede(connection: Connection, pairs: Sequence[tuple[int, int]]) -> None:

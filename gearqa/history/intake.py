@@ -82,6 +82,7 @@ def prepare(source: FolderToAdd, *, passing: Passing = unwatched, file: IO[bytes
             for gear, digests in passing(graded_gears(inspection, inspection.part)):
                 lot.add(gear)
                 drafts.add(draft_of(gear, digests, inspection.part, simulated=inspection.simulated))
+            drafts.finish()
             return Prepared(
                 source, inspection.part, _intake_row(source, inspection), inspection.events, lot.summary(),
                 inspection.simulated, drafts,

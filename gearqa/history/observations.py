@@ -11,22 +11,21 @@ from typing import Any
 import sqlalchemy as sa
 
 from gearqa.evaluation.observations import UNKNOWN_GRINDER
+from gearqa.history.figures import read_figures
 from gearqa.history.queries import (
-    PORTION,
     Selection,
+    in_portions,
     select_events,
     select_references,
     standards_of_parts,
 )
-from gearqa.history.sql_tables import FIGURE, GEAR, INTAKE, PART
+from gearqa.history.sql_tables import FIGURES, GEAR, INTAKE, PART
 from gearqa.history.store import HistoryStore
-from gearqa.history.stored_texts import loads, stored_time, unpacked
+from gearqa.history.stored_texts import loads, stored_time
 from gearqa.model.drift import DRIFT_PARAMETERS, Observation
 from gearqa.model.history import FrozenReference
 from gearqa.model.measurement import GrinderEvent, InputFile
 from gearqa.symbols import FLANKS, Flank
-
-LABELS = ("fixture", "operator", "temperature_degC")
 
 
 def load_observations(
@@ -38,17 +37,15 @@ def load_observations(
     until: datetime | None = None,
     parameters: Sequence[str] | None = None,
     last_gears: int | None = None,
-    labels: bool = True,
 ) -> Iterator[Observation]:
     """Yield the observations of the gears that count, in the order they were measured.
 
-    Of the same gears and part data these are the ones of `observations_from_results`; fixture, operator and
-    temperature are read out of the results of the gears, if they are wanted (`labels`); times have a zone
+    Of the same gears and part data these are the ones of `observations_from_results`; times have a zone
     (times that were given without one are local to the station that added them). Gears without
     production data are left out, and with `since` or `until` gears without a time. `last_gears`: only so
     many, the last ones made.
     """
-    wanted = DRIFT_PARAMETERS if parameters is None else tuple(parameters)
+    wanted = frozenset(DRIFT_PARAMETERS if parameters is None else parameters)
     which = _conditions(part_number, grinder, since, until)
     if last_gears is not None:
         newest = sa.select(GEAR.c.id).where(*which, GEAR.c.produced)
@@ -59,64 +56,32 @@ def load_observations(
     query = (
         sa.select(
             GEAR.c.part_number, PART.c.revision, GEAR.c.serial, GEAR.c.grinder, GEAR.c.wheel, GEAR.c.dress,
-            GEAR.c.parts_since_dress, GEAR.c.finished_at, GEAR.c.instrument, GEAR.c.id, GEAR.c.simulated,
-            FIGURE.c.parameter, FIGURE.c.flank, FIGURE.c.mean_um, FIGURE.c.min_um, FIGURE.c.max_um,
-            FIGURE.c.limit_low_um, FIGURE.c.limit_high_um, FIGURE.c.expanded_u_um,
+            GEAR.c.parts_since_dress, GEAR.c.finished_at, GEAR.c.instrument, GEAR.c.simulated,
+            GEAR.c.conditions, FIGURES.c.figures,
         )
         .join(PART, PART.c.id == GEAR.c.part_id)
-        .join(FIGURE, FIGURE.c.gear_id == GEAR.c.id)
-        .where(*which, FIGURE.c.parameter.in_(wanted))
+        .join(FIGURES, FIGURES.c.gear_id == GEAR.c.id)
+        .where(*which)
         .order_by(GEAR.c.measured_key, GEAR.c.id)
     )  # fmt: skip
     flanks: dict[str, Flank] = {flank: flank for flank in FLANKS}
-    finished: tuple[str | None, datetime | None] = (None, None)
-    made = _labels(store, which) if labels else {}
-    with (
-        store.reading() as connection,
-        connection.execute(query.execution_options(yield_per=20 * PORTION)) as rows,
-    ):
-        for (
-            part, revision, serial, made_on, wheel, dress, since_dress, finished_at, instrument, gear,
-            simulated, parameter, flank, mean, low, high, limit_low, limit_high, expanded_u,
-        ) in rows:  # fmt: skip
-            if finished[0] != finished_at:
-                finished = (finished_at, stored_time(finished_at))
-            yield Observation(
-                part=part,
-                grinder=made_on or UNKNOWN_GRINDER,
-                wheel=wheel,
-                dress=dress,
-                parts_since_dress=since_dress,
-                finished_at=finished[1],
-                serial=serial,
-                parameter=parameter,
-                flank=flanks.get(flank),
-                mean_um=mean,
-                min_um=low,
-                max_um=high,
-                limit_low=limit_low,
-                limit_high=limit_high,
-                U=expanded_u,
-                simulated=bool(simulated),
-                revision=revision,
-                instrument=instrument,
-                **made.get(gear, {}),
-            )
-
-
-def _labels(store: HistoryStore, which: Sequence[sa.ColumnElement[bool]]) -> dict[int, dict[str, Any]]:
-    """Fixture, operator and temperature of each gear that has one of them."""
-    query = sa.select(GEAR.c.id, GEAR.c.result).where(*which)
-    found = {}
-    with (
-        store.reading() as connection,
-        connection.execute(query.execution_options(yield_per=PORTION)) as rows,
-    ):
-        for gear, result in rows:
-            made = unpacked(result).get("production") or {}
-            if own := {name: made[name] for name in LABELS if name in made}:
-                found[gear] = own
-    return found
+    nothing: dict[str, Any] = {}
+    with store.reading() as connection:
+        rows: Iterator[Any] = in_portions(connection, query)
+        for row in rows:
+            said = nothing if row.conditions is None else loads(row.conditions)
+            made_on, finished = row.grinder or UNKNOWN_GRINDER, stored_time(row.finished_at)
+            common: tuple[Any, ...] = (
+                bool(row.simulated), row.revision, said.get("fixture"), row.instrument, said.get("operator"),
+                said.get("temperature_degC"),
+            )  # fmt: skip
+            for one in read_figures(row.figures):
+                if one.parameter in wanted:
+                    yield Observation(
+                        row.part_number, made_on, row.wheel, row.dress, row.parts_since_dress, finished,
+                        row.serial, one.parameter, flanks.get(one.flank), *one.spread_um, one.limit_low_um,
+                        one.limit_high_um, one.expanded_u_um, *common,
+                    )  # fmt: skip
 
 
 def _conditions(

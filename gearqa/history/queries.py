@@ -82,7 +82,7 @@ def select_gears(
     query = query.order_by(*PRODUCTION_ORDER)
     if last is not None:
         query = query.offset(max(0, count_gears(connection, which) - last))
-    for row in _portions(connection, query):
+    for row in in_portions(connection, query):
         yield gear_of(row)
 
 
@@ -135,19 +135,31 @@ def select_results(
         .where(*which.conditions())
         .order_by(*PRODUCTION_ORDER)
     )
-    for row in _portions(connection, query):
+    for row in in_portions(connection, query):
         yield gear_of(row), unpacked(row.result), loads(row.digests)
+
+
+def select_graded(connection: Connection, which: Selection) -> Iterator[tuple[StoredGear, GradedAs]]:
+    """Gears with what their results say beside their columns."""
+    query = (
+        sa.select(*GEAR_COLUMNS, GEAR.c.measurement, GEAR.c.conformity_state)
+        .join(PART, PART.c.id == GEAR.c.part_id)
+        .where(*which.conditions())
+        .order_by(*PRODUCTION_ORDER)
+    )
+    for row in in_portions(connection, query):
+        yield gear_of(row), GradedAs(row.measurement, row.conformity_state)
 
 
 def graded_as(connection: Connection, gears: Sequence[StoredGear]) -> dict[int, GradedAs]:
     """What the results say of gears that are left open or stand there more than once, by row number."""
     times = Counter((gear.part_number, gear.serial) for gear in gears)
     wanted = [g.id for g in gears if g.conforms is None or times[g.part_number, g.serial] > 1]
-    found = {}
+    found: dict[int, GradedAs] = {}
+    columns = (GEAR.c.id, GEAR.c.measurement, GEAR.c.conformity_state)
     for start in range(0, len(wanted), PORTION):
-        query = sa.select(GEAR.c.id, GEAR.c.result).where(GEAR.c.id.in_(wanted[start : start + PORTION]))
-        for row in connection.execute(query):
-            found[row.id] = graded_in(unpacked(row.result))
+        query = sa.select(*columns).where(GEAR.c.id.in_(wanted[start : start + PORTION]))
+        found |= {row.id: GradedAs(*row[1:]) for row in connection.execute(query)}
     return found
 
 
@@ -230,7 +242,7 @@ def select_intakes(connection: Connection, numbers: Sequence[int] | None = None)
     ).join(PART, PART.c.id == INTAKE.c.part_id)
     if numbers is not None:
         query = query.where(INTAKE.c.id.in_(numbers))
-    for row in _portions(connection, query.order_by(INTAKE.c.id)):
+    for row in in_portions(connection, query.order_by(INTAKE.c.id)):
         values = _document(row)
         part = {key: values.pop(key) for key in ("number", "name", "revision")}
         values |= {"inputs": loads(row.inputs), "notices": loads(row.notices), "part": part}
@@ -258,11 +270,11 @@ def select_audit(
         query = query.where(AUDIT.c.serial.in_(serials))
     if part_number is not None:
         query = query.where(AUDIT.c.part_number == part_number)
-    for row in _portions(connection, query):
+    for row in in_portions(connection, query):
         yield {**_document(row), "detail": loads(row.detail)}
 
 
-def _portions(connection: Connection, query: sa.Select[Any]) -> Iterator[sa.Row[Any]]:
+def in_portions(connection: Connection, query: sa.Select[Any]) -> Iterator[sa.Row[Any]]:
     """Rows streamed from the database, so that any number of them fits into memory."""
     result = connection.execute(query.execution_options(yield_per=PORTION))
     try:

@@ -1,6 +1,6 @@
 """Writes rows of a store, each with an entry in the chain; the only place that writes any.
 
-An entry holds the digest of a row (of a gear with its key figures) or the state that it changed to, and a
+An entry holds the digest of a row (of a gear with its figures) or the state that it changed to, and a
 link: the digest of itself and the link before. A row changed, deleted, added or exchanged by anything else
 does not agree with the chain any more, and an entry taken out or put in breaks the links after it.
 """
@@ -12,14 +12,15 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import chain, groupby, islice
+from itertools import islice
+from operator import itemgetter
 from typing import Any, Final
 
 import orjson
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from gearqa.history.sql_tables import CHAIN, FIGURE, GEAR, METADATA
+from gearqa.history.sql_tables import CHAIN, FIGURES, GEAR, METADATA
 
 BEGINNING: Final = ""
 """The link before the first."""
@@ -43,24 +44,25 @@ class ChainEntry:
 # --- digests ---------------------------------------------------------------------------------------
 
 
-def content_digest(
-    table: sa.Table, row: Mapping[str, Any], figures: Iterable[Mapping[str, Any]] = (), *, read: bool = True
-) -> str:
-    """Digest of what does not change of a row; of a gear with its key figures.
+def content_digest(table: sa.Table, row: Mapping[str, Any], *, read: bool = True) -> str:
+    """Digest of what does not change of a row.
 
-    `read`: rows as `raw_rows` reads them, else as they are handed to SQLAlchemy. Empty columns are left out,
-    so that a column added later changes no digest.
+    `read`: a row as `raw_rows` reads it, else as it is handed to SQLAlchemy. Empty columns are left out, so
+    that a column added later changes no digest.
     """
-    own = sorted(figures, key=lambda figure: (str(figure["parameter"]), str(figure["flank"])))
-    of_figures = _columns(FIGURE, read)
-    said = [_said(_columns(table, read), row), *[_said(of_figures, figure) for figure in own]]
-    return hashlib.sha256(orjson.dumps(said, default=repr)).hexdigest()
+    return digest_of([said(table, row, read=read)])
 
 
-def _said(columns: _Columns, row: Mapping[str, Any]) -> dict[str, Any]:
+def digest_of(values: Any) -> str:
+    """Digest of plain values."""
+    return hashlib.sha256(orjson.dumps(values, default=repr)).hexdigest()
+
+
+def said(table: sa.Table, row: Mapping[str, Any], *, read: bool = True) -> dict[str, Any]:
+    """What a row says, the same on every database."""
     return {
         name: value if plain is None else plain(value)
-        for name, key, plain in columns
+        for name, key, plain in _columns(table, read)
         if (value := row.get(key)) is not None
     }
 
@@ -75,14 +77,14 @@ def state_text(row: Mapping[str, Any]) -> str | None:
 
 def link_after(link: str, number: int, entry: ChainEntry) -> str:
     """The link of an entry: the digest of the link before it and of all that the entry says."""
-    said = [link, number, entry.kind, entry.row_id, entry.content, entry.state]
-    return hashlib.sha256(orjson.dumps(said, default=repr)).hexdigest()
+    return digest_of([link, number, entry.kind, entry.row_id, entry.content, entry.state])
 
 
 @cache
 def _columns(table: sa.Table, read: bool) -> _Columns:
     """Of each column its name, where rows have it, and how a value is made the same on every database."""
-    columns = sorted((str(one.name), one) for one in table.columns if one.name not in STATES)
+    kept = [*table.columns, *([FIGURES.c.figures] if table is GEAR else [])]
+    columns = sorted((str(one.name), one) for one in kept if one.name not in STATES)
     return tuple((name, name if read else str(one.key), _plain_of(one)) for name, one in columns)
 
 
@@ -115,22 +117,23 @@ def next_id(connection: Connection, table: sa.Table) -> int:
 
 
 def insert_rows(connection: Connection, table: sa.Table, rows: Sequence[Mapping[str, Any]]) -> None:
-    """Write rows; keys as SQLAlchemy has them."""
+    """Write rows, of gears with their `figures`; keys as SQLAlchemy has them."""
     if rows:
-        connection.execute(table.insert(), list(rows))
-        _append(connection, [_entry(table, row) for row in rows])
+        _insert(connection, table, rows)
+        if table is GEAR:
+            _insert(connection, FIGURES, [{"gear_id": row["id"], "figures": row["figures"]} for row in rows])
+        append(connection, [_entry(table, row) for row in rows])
 
 
-def insert_with_figures(
-    connection: Connection, gears: Sequence[tuple[Mapping[str, Any], Sequence[Mapping[str, Any]]]]
-) -> None:
-    """Write gears, each with its key figures."""
-    connection.execute(GEAR.insert(), [row for row, _ in gears])
-    figures = [[{"gear_id": row["id"], **figure} for figure in own] for row, own in gears]
-    if any(figures):
-        connection.execute(FIGURE.insert(), list(chain.from_iterable(figures)))
-    entries = [_entry(GEAR, row, own) for (row, _), own in zip(gears, figures, strict=True)]
-    _append(connection, entries)
+def _insert(connection: Connection, table: sa.Table, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Insert plain values as the driver takes them: SQLAlchemy's own way takes as long as all else."""
+    names = [name for name in rows[0] if name in table.columns]
+    statement = table.insert().compile(dialect=connection.dialect, column_keys=names)
+    if statement.positiontup is None:
+        connection.exec_driver_sql(str(statement), [{name: row[name] for name in names} for row in rows])
+    else:
+        in_order = itemgetter(*statement.positiontup)
+        connection.exec_driver_sql(str(statement), [in_order(row) for row in rows])
 
 
 def change_state(connection: Connection, table: sa.Table, rows: Iterable[Mapping[str, Any]]) -> None:
@@ -140,23 +143,19 @@ def change_state(connection: Connection, table: sa.Table, rows: Iterable[Mapping
         values: dict[str, Any] = {name: sa.bindparam(f"new_{name}") for name in listed[0] if name != "id"}
         update = table.update().where(table.c.id == sa.bindparam("new_id")).values(values)
         connection.execute(update, [{f"new_{k}": v for k, v in row.items()} for row in listed])
-    _append(connection, [ChainEntry(kind_of(table), row["id"], None, state_text(row)) for row in listed])
+    append(connection, [ChainEntry(kind_of(table), row["id"], None, state_text(row)) for row in listed])
 
 
 def seal_everything(connection: Connection, names: Iterable[str]) -> None:
     """Make the chain of tables that have none, from their rows as they are now."""
     for name in names:
         table = METADATA.tables[f"gearqa_{name}"]
-        for portion in portions(sealed_rows(connection, table)):
-            _append(connection, [_entry(table, row, figures, read=True) for row, figures in portion])
+        for portion in portions(raw_rows(connection, table, "id")):
+            append(connection, [_entry(table, row, read=True) for row in portion])
 
 
-def _entry(
-    table: sa.Table, row: Mapping[str, Any], figures: Iterable[Mapping[str, Any]] = (), *, read: bool = False
-) -> ChainEntry:
-    return ChainEntry(
-        kind_of(table), row["id"], content_digest(table, row, figures, read=read), state_text(row)
-    )
+def _entry(table: sa.Table, row: Mapping[str, Any], *, read: bool = False) -> ChainEntry:
+    return ChainEntry(kind_of(table), row["id"], content_digest(table, row, read=read), state_text(row))
 
 
 def kind_of(table: sa.Table) -> str:
@@ -164,7 +163,8 @@ def kind_of(table: sa.Table) -> str:
     return table.name.removeprefix("gearqa_")
 
 
-def _append(connection: Connection, entries: Sequence[ChainEntry]) -> None:
+def append(connection: Connection, entries: Sequence[ChainEntry]) -> None:
+    """Append entries to the chain."""
     last = sa.select(CHAIN.c.id, CHAIN.c.link).order_by(CHAIN.c.id.desc()).limit(1)
     found = connection.execute(last).one_or_none()
     number, link = (0, BEGINNING) if found is None else found
@@ -179,7 +179,7 @@ def _append(connection: Connection, entries: Sequence[ChainEntry]) -> None:
             }
         )  # fmt: skip
     if rows:
-        connection.execute(CHAIN.insert(), rows)
+        _insert(connection, CHAIN, rows)
 
 
 # --- reading ---------------------------------------------------------------------------------------
@@ -187,27 +187,24 @@ def _append(connection: Connection, entries: Sequence[ChainEntry]) -> None:
 
 def raw_rows(connection: Connection, table: sa.Table, *order: str) -> Iterator[dict[str, Any]]:
     """Rows as the database has them, whatever their columns should hold; streamed in an order."""
-    query = sa.text(f"SELECT * FROM {table.name} ORDER BY {', '.join(order)}")
-    with connection.execute(query.execution_options(yield_per=PORTION)) as rows:
+    yield from _rows(connection, f"SELECT * FROM {table.name} ORDER BY {', '.join(order)}")
+
+
+def sealed_rows(connection: Connection, table: sa.Table) -> Iterator[dict[str, Any]]:
+    """Rows by number, of gears with their figures."""
+    if table is not GEAR:
+        return raw_rows(connection, table, "id")
+    query = (
+        "SELECT one.*, own.figures FROM gearqa_gear one LEFT JOIN gearqa_figures own ON own.gear_id = one.id"
+    )
+    return _rows(connection, f"{query} ORDER BY one.id")
+
+
+def _rows(connection: Connection, query: str) -> Iterator[dict[str, Any]]:
+    with connection.execute(sa.text(query).execution_options(yield_per=PORTION)) as rows:
         names = list(rows.keys())
         for row in rows:
             yield dict(zip(names, row, strict=True))
-
-
-def sealed_rows(
-    connection: Connection, table: sa.Table
-) -> Iterator[tuple[dict[str, Any], list[dict[str, Any]]]]:
-    """Rows by number; of gears with their key figures, so that both are read once."""
-    if kind_of(table) != "gear":
-        yield from ((row, []) for row in raw_rows(connection, table, "id"))
-        return
-    figures = raw_rows(connection, FIGURE, "gear_id")
-    groups = groupby(figures, lambda figure: figure["gear_id"])
-    number, own = next(groups, (None, iter(())))
-    for row in raw_rows(connection, table, "id"):
-        while number is not None and before(number, row["id"]):
-            number, own = next(groups, (None, iter(())))
-        yield row, list(own) if number == row["id"] else []
 
 
 def before(one: Any, other: Any) -> bool:

@@ -15,7 +15,7 @@ import sqlalchemy as sa
 
 METADATA: Final = sa.MetaData()
 VERSION_TABLE: Final = "gearqa_schema"
-HEAD: Final = "0004"
+HEAD: Final = "0005"
 """Newest schema version: the revision of the last migration."""
 CURRENT: Final = "current"
 SUPERSEDED: Final = "superseded"
@@ -82,22 +82,16 @@ GEAR: Final = _table(
     *_optional(sa.Boolean, "conforms", "master_quality"),
     sa.Column("class", sa.Integer, key="class_"),
     *_columns(sa.LargeBinary, "result"),
+    *_optional(sa.Text, "measurement", "conformity_state", "conditions"),
     _identity("gear", "part_number", "serial", "measured_key"),
     sa.Index("gearqa_gear_made", "part_number", "grinder", "finished_utc"),
 )
-"""`digests`: of what was measured, by kind of table. `result`: the gear's JSON result, zlib."""
+"""`digests`: of what was measured, by kind of table. `result`: the gear's JSON result, zlib; `measurement`,
+`conformity_state` of it. `conditions`: labels of the production table that have no column."""
 
-FIGURE: Final = _table(
-    "figure",
-    _row_of("gear", primary_key=True),
-    *_columns(sa.Text, "parameter", "flank", primary_key=True),
-    *_columns(sa.Double, "value_um", "mean_um", "min_um", "max_um"),
-    *_optional(sa.Double, "limit_low_um", "limit_high_um", "expanded_u_um"),
-    sa.Column("class", sa.Integer, key="class_"),
-    *_optional(sa.Boolean, "conforms"),
-    sqlite_with_rowid=False,
-)
-"""Key figures per parameter and flank (empty text: no flank)."""
+FIGURES: Final = _table("figures", _row_of("gear", primary_key=True), *_columns(sa.Text, "figures"))
+"""Key figures of each gear, see the module `figures`; sealed with its gear. Apart from its row, so that two
+of those fit on a page of SQLite."""
 
 EVENT: Final = _table(
     "event",

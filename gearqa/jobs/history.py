@@ -447,7 +447,7 @@ def latest_observations(
     from gearqa.history.observations import load_observations
 
     with opened(store) as history:
-        yield from load_observations(history, parameters=parameters, last_gears=last_gears, labels=False)
+        yield from load_observations(history, parameters=parameters, last_gears=last_gears)
 
 
 def _selection(

@@ -16,6 +16,7 @@ from gearqa.errors import InputError, MeasurementFileError, StoreConflictError, 
 from gearqa.evaluation.observations import observations_from_results
 from gearqa.evaluation.part_setup import setup_of
 from gearqa.history.events import drop_event, keep_event
+from gearqa.history.figures import read_figures
 from gearqa.history.gear_rows import remove_gears
 from gearqa.history.intake import FolderToAdd, add_folders
 from gearqa.history.observations import load_events, load_observations
@@ -28,7 +29,7 @@ from gearqa.history.queries import (
     select_gears,
     select_results,
 )
-from gearqa.history.sql_tables import FIGURE
+from gearqa.history.sql_tables import FIGURES
 from gearqa.model.measurement import GrinderEvent
 from gearqa.reading.folder import cells
 from gearqa.reading.folder.passes import read_folder
@@ -75,15 +76,15 @@ def test_a_folder_is_kept_with_results_part_data_and_production(store, tmp_path)
     assert (gear.conforms, gear.state) == (False, "current")
 
 
-def test_key_figures_stand_in_their_own_table(store, tmp_path):
+def test_key_figures_stand_beside_their_gear(store, tmp_path):
     add(store, made_folder(tmp_path / "lot", {"A": 1.0}))
     with store.reading() as connection:
-        rows = connection.execute(
-            sa.select(FIGURE.c.parameter, FIGURE.c.flank, FIGURE.c.value_um, FIGURE.c.limit_high_um)
-        ).all()
+        text = connection.execute(sa.select(FIGURES.c.figures)).scalar_one()
+    figures = [(one.parameter, one.flank, one.value_um, one.limit_high_um) for one in read_figures(text)]
     # by hand, see made_folders: fp 2, Fp 5; class 6 of d 16, mn 2 allows 8.0 and 22
-    assert ("single_pitch", "left", 2.0, 8.0) in [tuple(row) for row in rows]
-    assert ("cumulative_pitch", "right", 5.0, 22.0) in [tuple(row) for row in rows]
+    assert ("single_pitch", "left", 2.0, 8.0) in figures
+    assert ("cumulative_pitch", "right", 5.0, 22.0) in figures
+    assert figures == sorted(figures)
 
 
 def test_the_same_folder_again_changes_nothing_and_is_logged(store, tmp_path):

@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
+import io
 import random
 import shutil
 
 import pytest
 import sqlalchemy as sa
-from store_damage import REFUSED, contents, damages_by_hand, engine_of, filled, flipped, found, harmless
+from store_damage import (
+    REFUSED,
+    contents,
+    damages_by_hand,
+    downgraded,
+    engine_of,
+    filled,
+    flipped,
+    found,
+    harmless,
+)
 
 from gearqa.history.chain_checks import ChainWalk
 from gearqa.history.checking import check_store, store_findings
-from gearqa.history.migrations.run import scripts
-from gearqa.history.sql_tables import HEAD, VERSION_TABLE
+from gearqa.history.documents import write_history_csv, write_history_json
+from gearqa.history.queries import Selection
+from gearqa.history.sql_tables import VERSION_TABLE
 from gearqa.history.store import HistoryStore
 
 DAMAGES = 120
@@ -43,16 +55,20 @@ def test_a_store_that_nobody_changed_is_sound(full):
 
 
 G = "serial = 'G3-05'"
-FIGURE = f"gear_id = (SELECT id FROM gearqa_gear WHERE {G}) AND parameter = 'cumulative_pitch'"
+OWN = f"gear_id = (SELECT id FROM gearqa_gear WHERE {G})"
+FIGURE = f"{OWN} AND parameter = 'cumulative_pitch'"
+CHANGED = 'replace(figures, \'"cumulative_pitch","left",\', \'"cumulative_pitch","left",1\')'
 
 WITH_RESULT = {"row_changed", "figures_differ"}
 CHANGES = (
-    (
-        f"UPDATE gearqa_figure SET value_um = value_um + 1 WHERE {FIGURE}",
-        {"row_changed", "figures_differ"},
-    ),
-    (f"UPDATE gearqa_figure SET conforms = NULL WHERE {FIGURE}", {"row_changed", "figures_differ"}),
-    (f"DELETE FROM gearqa_figure WHERE {FIGURE}", {"row_changed", "figures_differ"}),
+    (f"UPDATE gearqa_figures SET figures = {CHANGED} WHERE {OWN}", WITH_RESULT),
+    (f"UPDATE gearqa_figures SET figures = replace(figures, 'true', 'null') WHERE {OWN}", WITH_RESULT),
+    (f"UPDATE gearqa_figures SET figures = substr(figures, 2) WHERE {OWN}", WITH_RESULT),
+    (f"DELETE FROM gearqa_figures WHERE {OWN}", WITH_RESULT),
+    ("UPDATE gearqa_figures SET gear_id = 99 WHERE gear_id = 2", {"row_added", "row_changed"}),
+    (f"UPDATE gearqa_gear SET measurement = '2' WHERE {G}", WITH_RESULT),
+    (f"UPDATE gearqa_gear SET conformity_state = 'not proven' WHERE {G}", WITH_RESULT),
+    (f"UPDATE gearqa_gear SET conditions = '{{}}' WHERE {G}", WITH_RESULT),
     (f"UPDATE gearqa_gear SET class = 1 WHERE {G}", {"row_changed", "figures_differ"}),
     (f"UPDATE gearqa_gear SET measured_at = NULL WHERE {G}", {"row_changed"}),
     (f"UPDATE gearqa_gear SET state = 'removed' WHERE {G}", {"state_changed"}),
@@ -150,18 +166,6 @@ def filled_further(where, tmp_path):
         add_folders(store, [FolderToAdd(made_folder(tmp_path / "more", ["M"], day=9))])
 
 
-def downgraded(where):
-    """The store as version 0.2.0 of the program left it: schema 0001."""
-    from alembic.operations import Operations
-    from alembic.runtime.migration import MigrationContext
-
-    with HistoryStore.open(where, writing=True) as store, store.writing() as connection:
-        with Operations.context(MigrationContext.configure(connection)):
-            for script in scripts().iterate_revisions(HEAD, "0001"):
-                script.module.downgrade()
-        connection.exec_driver_sql(f"UPDATE {VERSION_TABLE} SET version_num = '0001'")
-
-
 def test_a_store_of_the_schema_before_gets_its_chain(full):
     downgraded(full)
     engine = engine_of(full)
@@ -181,6 +185,46 @@ def test_what_was_wrong_before_the_chain_shows_in_the_results(full):
     downgraded(full)
     say(full, f"UPDATE gearqa_figure SET value_um = value_um + 1 WHERE {FIGURE}")
     assert found(full) == {"figures_differ"}
+
+
+OLD_CHANGES = (
+    ("UPDATE gearqa_figure SET value_um = value_um + 1 WHERE parameter = 'runout' AND {row}", WITH_RESULT),
+    ("UPDATE gearqa_figure SET expanded_u_um = 1 WHERE {row}", {"row_changed"}),
+    ("DELETE FROM gearqa_figure WHERE parameter = 'runout' AND {row}", WITH_RESULT),
+    ("DELETE FROM gearqa_figure WHERE {row}", WITH_RESULT),
+    ("UPDATE gearqa_gear SET measured_at = NULL WHERE {gear}", {"row_changed"}),
+    ("UPDATE gearqa_gear SET state = 'removed' WHERE {gear}", {"state_changed"}),
+    ("UPDATE gearqa_gear SET result = substr(result, 1, 20) WHERE {gear}", {"row_changed", "damaged_result"}),
+    ("UPDATE gearqa_chain SET content = 'x' WHERE kind = 'gear' AND {entry}", {"row_changed"}),
+)
+
+
+def test_packing_figures_changes_nothing_and_covers_nothing_that_was_changed_before(full):
+    whole = exported(full)
+    downgraded(full, "0004")
+    assert exported(full) == whole
+    assert found(full) == set()
+    downgraded(full, "0004")
+    wanted = {}
+    for number, (line, codes) in enumerate(OLD_CHANGES):
+        gear = f"serial = 'G3-{number:02d}'"
+        which = f"(SELECT id FROM gearqa_gear WHERE {gear})"
+        say(full, line.format(gear=gear, row=f"gear_id = {which}", entry=f"row_id = {which}"))
+        wanted[f"G3-{number:02d}"] = codes
+    with HistoryStore.open(full) as store:
+        findings = check_store(store).findings
+    named = {serial: {one.code for one in findings if serial in one.sentence} for serial in wanted}
+    assert named == wanted
+    assert {one.code for one in findings} - set().union(*wanted.values()) == {"broken_chain"}
+
+
+def exported(where):
+    """Key figures, and gears with all that is kept of them."""
+    figures, gears = io.BytesIO(), io.BytesIO()
+    with HistoryStore.open(where) as store:
+        write_history_csv(figures, store, Selection(every_state=True))
+        write_history_json(gears, store, "list", Selection(every_state=True))
+    return figures.getvalue(), gears.getvalue()
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,8 @@ Rows that are there get theirs as they are now.
 import sqlalchemy as sa
 from alembic import op
 
-from gearqa.history.sealed_rows import seal_everything
+from gearqa.history.migrations.figure_rows import digest_with_figures, gears_with_figures
+from gearqa.history.sealed_rows import ChainEntry, append, portions, seal_everything, state_text
 
 revision = "0002"
 down_revision = "0001"
@@ -25,7 +26,17 @@ def upgrade() -> None:
         sa.Column("state", sa.Text),
     )
     op.create_index("gearqa_chain_row", "gearqa_chain", ["kind", "row_id"])
-    seal_everything(op.get_bind(), ("part", "intake", "gear", "event", "reference", "audit"))
+    connection = op.get_bind()
+    seal_everything(connection, ("part", "intake"))
+    for portion in portions(gears_with_figures(connection)):
+        append(
+            connection,
+            [
+                ChainEntry("gear", row["id"], digest_with_figures(row, figures), state_text(row))
+                for row, figures in portion
+            ],
+        )
+    seal_everything(connection, ("event", "reference", "audit"))
 
 
 def downgrade() -> None:
