@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Final
 
 from gearqa.diagnosis.aliases import with_aliases
+from gearqa.diagnosis.alike import not_told_apart
 from gearqa.diagnosis.causes import causes_of
 from gearqa.diagnosis.components import Piece, pieces_of
 from gearqa.diagnosis.corrections import corrections_of
@@ -64,7 +65,7 @@ def diagnose_gears(
     search = FineSearch(setup, FINE_RISK / SEARCHES / max(1, len(measured)))
     taken_apart, pieces, fits = _apart(measured, graded, search, {}, threads)
     shared_by = labels_shared(fits, setup)
-    return taken_apart, _lot(measured, graded, taken_apart, pieces, shared_by, setup)
+    return taken_apart, _lot(measured, graded, taken_apart, pieces, fits, shared_by, setup)
 
 
 class GearByGear:
@@ -118,6 +119,7 @@ def _gear(
     setup: PartSetup,
     mounting_risk: float,
 ) -> GearDiagnosis:
+    pieces, alike = not_told_apart(pieces, [fit], setup)
     real = [one for one in pieces if one.component.significant]
     explained = shares(gear, raw, real, setup)
     told = [
@@ -133,7 +135,7 @@ def _gear(
         beyond=raw.beyond,
         master_quality=raw.master_quality,
         components=tuple([one.component for one in told] + rest),
-        not_identifiable=not_identifiable(fit, fine, setup),
+        not_identifiable=(*alike, *not_identifiable(fit, fine, setup)),
         ladder=ladder([(gear, told)], setup),
         corrections=corrections_of(told, setup, [raw]),
         causes=causes_of([one.component for one in told]),
@@ -158,11 +160,13 @@ def _lot(
     graded: Sequence[GearResult],
     gears: Sequence[GearDiagnosis],
     pieces: Sequence[Sequence[Piece]],
+    fits: Sequence[Decomposition],
     shared_by: tuple[SharedBy, ...],
     setup: PartSetup,
 ) -> LotDiagnosis:
     linked = {(one.key, one.flank, one.order) for one in shared_by}
     common = [_not_new_on_each(one, linked) for one in lot_pieces(pieces, setup)]
+    common, alike = not_told_apart(common, fits, setup)
     real = [one for one in common if one.component.significant]
     taken = [[in_gear(one, own) for own in pieces] for one in real]
     explained = lot_shares(measured, graded, taken, setup)
@@ -172,7 +176,7 @@ def _lot(
     ]
     real.sort(key=lambda one: -_weight(one.component.explains, graded))
     raw = rung_of((), graded)
-    hidden: dict[tuple[str, str], NotIdentifiable] = {}
+    hidden = {(one.key, one.reason): one for one in alike}
     for gear in gears:
         for one in gear.not_identifiable:
             hidden.setdefault((one.key, one.reason), one)

@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from gearqa.diagnosis.alike import unseen_waves
 from gearqa.diagnosis.decomposition import Decomposition, periods
 from gearqa.diagnosis.effects import HALVES
 from gearqa.diagnosis.ends import FEWEST_TEETH
@@ -88,6 +89,7 @@ def _of_pitch(fit: Decomposition, setup: PartSetup) -> Iterator[NotIdentifiable]
             yield NotIdentifiable(key, "no pitch", PITCH)
     if len(layout.pitch) < len(FLANKS) and not len(layout.spaces):
         reason = "pitch of one flank only, no ball readings" if layout.pitch else "no pitch, no ball readings"
+        reason = "; ".join((reason, *unseen_waves(fit)))
         for key in ("lobes", "radial_order"):
             yield NotIdentifiable(key, reason, BALLS)
 
