@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from gearqa.evaluation.curves import trace_curves
     from gearqa.evaluation.evaluate import evaluate
     from gearqa.jobs.archive import add_archive
+    from gearqa.jobs.deliveries import check_deliveries
     from gearqa.jobs.drift import analyse_drift
     from gearqa.jobs.gauge import study_gauge
     from gearqa.jobs.grade import grade
@@ -85,6 +86,7 @@ _PLACES = {
     "tolerance_table": "gearqa.standards",
     "tooth_size": "gearqa.jobs.size",
     "check_report": "gearqa.jobs.incoming",
+    "check_deliveries": "gearqa.jobs.deliveries",
     "study_gauge": "gearqa.jobs.gauge",
     "diagnose": "gearqa.jobs.diagnose",
     "analyse_drift": "gearqa.jobs.drift",
@@ -149,6 +151,7 @@ __all__ = [
     "add_archive",
     "add_to_history",
     "analyse_drift",
+    "check_deliveries",
     "check_history",
     "check_report",
     "compare_tolerances",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from gearqa.model.deliveries import DeliveryCheck, SeriesDifference
+from gearqa.model.deliveries import CheckedDelivery, DeliveryCheck, SeriesDifference
 from gearqa.model.incoming import IncomingResult
 
 
@@ -30,6 +30,18 @@ def delivery_check(result: IncomingResult) -> DeliveryCheck:
         impossible=len({q.check for q in result.plausibility.questions if q.strength == "cannot be"}),
         differences=tuple(_differences(result)),
     )
+
+
+def checked_delivery(result: IncomingResult) -> CheckedDelivery:
+    """One check in short, with what tells the delivery from others."""
+    digest = result.inputs[0].sha256
+    assert digest is not None
+    part = result.part
+    deciding = (why.sentence for lot in result.lots.values() for why in lot.reasons if why.decides)
+    return CheckedDelivery(
+        " ".join(result.supplier.split()), part["number"], part["revision"], digest, result.simulated,
+        delivery_check(result), tuple(deciding), result.agrees,
+    )  # fmt: skip
 
 
 def _differences(result: IncomingResult) -> Iterator[SeriesDifference]:

@@ -3,15 +3,14 @@ stopped."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from glob import glob
-from itertools import chain
+from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 from gearqa.errors import ArgumentError, StoreConflictError
 from gearqa.history.intake import ArchiveFolder, FolderToAdd, add_prepared, attempt, known_files
 from gearqa.history.stored_texts import plain_text
-from gearqa.jobs.folders import require_folder
+from gearqa.jobs.folders import folders_below
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.jobs.spread import spread
 from gearqa.jobs.stores import AnyStore, opened
@@ -79,7 +78,7 @@ def add_archive(
     (0, True)
     """
     listed = [roots] if isinstance(roots, str | Path) else list(roots)
-    folders = list(dict.fromkeys(_folders(listed, tables_only=part is not None)))
+    folders = folders_below(listed, partial(_holds, tables_only=part is not None))
     if not folders:
         raise ArgumentError("folder", f"no folder with {PART_FILE} below {', '.join(map(str, listed))}")
     added: list[IntakeReport] = []
@@ -112,21 +111,10 @@ def add_archive(
     return ArchiveReport(tuple(added), tuple(unchanged), tuple(failed))
 
 
-def _matching(root: str | Path) -> Sequence[str | Path]:
-    """Folders that a pattern names; a path as it is, for whoever complains that it is none."""
-    found = [] if Path(root).exists() else sorted(glob(str(root), recursive=True))
-    return found or [root]
-
-
 def _path(path: str | Path | None) -> Path | None:
     return None if path is None else Path(path)
 
 
-def _folders(roots: Sequence[str | Path], *, tables_only: bool) -> Iterator[Path]:
-    """Inspection folders below the roots, themselves included, in the order of their paths."""
-    for root in chain.from_iterable(map(_matching, roots)):
-        require_folder(root)
-        for folder in sorted((Path(root), *(path for path in Path(root).rglob("*") if path.is_dir()))):
-            is_one = any(map(is_table, folder.iterdir())) if tables_only else (folder / PART_FILE).is_file()
-            if is_one:
-                yield folder
+def _holds(folder: Path, *, tables_only: bool) -> bool:
+    """Whether it is an inspection folder."""
+    return any(map(is_table, folder.iterdir())) if tables_only else (folder / PART_FILE).is_file()

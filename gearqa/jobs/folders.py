@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from glob import glob
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -40,6 +42,26 @@ def require_folder(folder: str | Path) -> None:
     else:
         message = f"'{folder}' does not exist; to start one: gearqa new {folder}"
     raise ArgumentError("folder", message)
+
+
+def folders_below(roots: Sequence[str | Path], wanted: Callable[[Path], bool]) -> list[Path]:
+    """Wanted folders below the roots, themselves included, each once, in the order of their paths.
+
+    A root is a folder, or a pattern such as ``lots/2025-*``.
+    """
+    return list(dict.fromkeys(folder for folder in _all_below(roots) if wanted(folder)))
+
+
+def _all_below(roots: Sequence[str | Path]) -> Iterator[Path]:
+    for root in chain.from_iterable(map(_matching, roots)):
+        require_folder(root)
+        yield from sorted((Path(root), *(path for path in Path(root).rglob("*") if path.is_dir())))
+
+
+def _matching(root: str | Path) -> Sequence[str | Path]:
+    """Folders that a pattern names; a path as it is, for whoever complains that it is none."""
+    found = [] if Path(root).exists() else sorted(glob(str(root), recursive=True))
+    return found or [root]
 
 
 def input_file(path: str | Path) -> InputFile:

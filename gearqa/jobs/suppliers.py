@@ -6,11 +6,11 @@ from datetime import datetime
 
 from gearqa.errors import ArgumentError
 from gearqa.history.deliveries import add_delivery, drop_delivery, require_supplier, select_deliveries
-from gearqa.incoming.delivery_checks import delivery_check
+from gearqa.incoming.delivery_checks import checked_delivery
 from gearqa.incoming.supplier_reviews import supplier_reviews
 from gearqa.jobs.stores import AnyStore, opened
 from gearqa.jobs.times import moment
-from gearqa.model.deliveries import KeptDelivery, StoredDelivery, SupplierReview
+from gearqa.model.deliveries import CheckedDelivery, KeptDelivery, StoredDelivery, SupplierReview
 from gearqa.model.incoming import IncomingResult
 
 
@@ -59,16 +59,23 @@ def keep_delivery(
     >>> review.outcomes["differs"], review.next.level
     (1, 'normal')
     """
-    supplier = " ".join(result.supplier.split())
-    if not supplier:
+    return keep_checked(checked_delivery(result), delivered=delivered, replace=replace, store=store)
+
+
+def keep_checked(
+    one: CheckedDelivery,
+    *,
+    delivered: str | datetime | None = None,
+    replace: bool = False,
+    store: AnyStore = None,
+) -> KeptDelivery:
+    """The same of a check in short."""
+    if not one.supplier:
         raise ArgumentError("supplier", "name who made the report, to keep it with that supplier's others")
-    digest = result.inputs[0].sha256
-    assert digest is not None
-    part = (result.part["number"], result.part["revision"])
     with opened(store, writing=True) as history:
         return add_delivery(
-            history, supplier, part, digest, delivery_check(result), delivered=moment(delivered, "delivered"),
-            simulated=result.simulated, replace=replace,
+            history, one.supplier, (one.part_number, one.revision), one.report_sha256, one.check,
+            delivered=moment(delivered, "delivered"), simulated=one.simulated, replace=replace,
         )  # fmt: skip
 
 

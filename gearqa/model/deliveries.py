@@ -94,6 +94,48 @@ class DeliveryCheck:
 
 
 @dataclass(frozen=True, slots=True)
+class CheckedDelivery:
+    """A delivery whose report was checked, and what tells it from others."""
+
+    supplier: str
+    part_number: str
+    revision: str
+    report_sha256: Annotated[str, IS_SHA256]
+    simulated: Simulated
+    check: DeliveryCheck
+    decided_by: tuple[str, ...]
+    """Why the lot is decided so, as sentences."""
+    agrees: bool
+    """The figures agree and no claim is refused: nothing counts against the report."""
+
+
+@dataclass(frozen=True, slots=True)
+class DeliveryOfMany:
+    """A delivery of many."""
+
+    folder: str
+    checked: CheckedDelivery
+    kept: KeptDelivery | None
+    """As a store keeps it, where one was named."""
+
+
+@dataclass(frozen=True, slots=True)
+class FailedDelivery:
+    """A delivery that could not be checked, or not be kept."""
+
+    folder: str
+    problems: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DeliveriesReport:
+    """What checking many deliveries found, in the order of their folders."""
+
+    checked: tuple[DeliveryOfMany, ...]
+    failed: tuple[FailedDelivery, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class StoredDelivery:
     """One delivery in a store."""
 

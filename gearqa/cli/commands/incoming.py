@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import typer
 
@@ -21,7 +21,9 @@ from gearqa.cli.options import (
     PdfFile,
     PlanFile,
     Quiet,
+    Scheduler,
     Serials,
+    Workers,
 )
 
 
@@ -30,7 +32,7 @@ def command(
         list[Path],
         typer.Argument(
             metavar="REPORTED.csv [FOLDER]",
-            help="Reported values, and our inspection folder; in either order.",
+            help="Reported values, and our inspection folder; in either order. With --recursive: trees.",
             show_default=False,
         ),
     ],
@@ -72,7 +74,10 @@ def command(
     delivered: Annotated[
         str | None,
         typer.Option(
-            "--delivered", metavar="T", help="When the delivery came (ISO 8601, or a date); else now."
+            "--delivered",
+            metavar="T",
+            help="When the delivery came (ISO 8601, or a date); else now, with --recursive the date in "
+            "the name of its folder.",
         ),
     ] = None,
     replace: Annotated[
@@ -87,6 +92,26 @@ def command(
     html: HtmlFile = None,
     pdf: PdfFile = None,
     paper: PaperSize = "a4",
+    recursive: Annotated[
+        bool,
+        typer.Option("--recursive", help="Check every delivery below, each for itself; failures are listed."),
+    ] = False,
+    reports: Annotated[
+        str | None,
+        typer.Option(
+            "--reports",
+            metavar="PATTERN",
+            help="With --recursive: name of the report in the folder of its delivery [default: report*.csv].",
+        ),
+    ] = None,
+    review_folder: Annotated[
+        str | None,
+        typer.Option(
+            "--review-folder", metavar="DIR", help="With --recursive: write JSON and page of each delivery."
+        ),
+    ] = None,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
     quiet: Quiet = False,
 ) -> int:
     """Check a supplier's report against our measurement, and explain the difference.
@@ -96,9 +121,29 @@ def command(
     on our values. To explain the difference the traces are evaluated again under the settings that
     laboratories use. Without FOLDER, but with --part, the reported values alone are checked.
 
+    With --recursive the paths are trees or patterns of deliveries: folders that hold the report and, where
+    we measured, our tables. One line each says what counts against it.
+
     Exit status: 0 the figures agree and no claim is refused; 1 they differ or cannot be compared, or a claim
-    is refused; 2 bad input or usage.
+    is refused; 2 bad input or usage, or a delivery of many could not be checked.
     """
+    _require_store(store, delivered, replace=replace)
+    if recursive:
+        single: dict[str, Any] = {
+            "--serial": serial or None, "--their-folder": their_folder, "--their-part": their_part,
+            "--their-columns": their_columns, "--text": text, "--json": json, "--csv": csv, "--html": html,
+            "--pdf": pdf,
+        }  # fmt: skip
+        _refuse(single, "does not go with --recursive")
+        from gearqa.cli.delivery_reviews import review_all
+
+        return review_all(
+            paths, store, review_folder, quiet=quiet, reports=reports, part=part, columns=columns,
+            supplier=supplier, plan=plan, lot_size=lot_size, decide_on=decide_on, delivered=delivered,
+            replace=replace, workers=workers, scheduler=scheduler,
+        )  # fmt: skip
+    many = {"--reports": reports, "--review-folder": review_folder, "--scheduler": scheduler}
+    _refuse({**many, "--workers": workers}, "goes with --recursive")
     from gearqa.cli.console import put_out, tell, tell_notices, terminal
     from gearqa.cli.progress import JobProgress
     from gearqa.cli.report_files import write_report
@@ -108,9 +153,6 @@ def command(
     from gearqa.results.outputs import Outputs
 
     report, folder = _report_and_folder(paths)
-    if store is None and (delivered is not None or replace):
-        option = "--delivered" if delivered is not None else "--replace"
-        raise typer.BadParameter("needs --store, where the check is kept", param_hint=option)
     with CommandStore(store) as history, Outputs() as outputs:
         result = check_report(
             report, folder, part=part, columns=columns, serial=serial, their_folder=their_folder,
@@ -152,6 +194,18 @@ def command(
 
         tell(kept_sentence(kept))
     return status_of(result.agrees)
+
+
+def _refuse(options: Mapping[str, Any], why: str) -> None:
+    for option, value in options.items():
+        if value is not None:
+            raise typer.BadParameter(why, param_hint=option)
+
+
+def _require_store(store: str | None, delivered: str | None, *, replace: bool) -> None:
+    if store is None and (delivered is not None or replace):
+        option = "--delivered" if delivered is not None else "--replace"
+        raise typer.BadParameter("needs --store, where the check is kept", param_hint=option)
 
 
 def _report_and_folder(paths: Sequence[Path]) -> tuple[Path, Path | None]:

@@ -12,7 +12,9 @@ from gearqa.model.deliveries import (
     SKIP,
     TIGHTEN,
     TIGHTEN_OF,
+    DeliveriesReport,
     DeliveryCheck,
+    DeliveryOfMany,
     InspectionReason,
     KeptDelivery,
     Level,
@@ -146,12 +148,14 @@ def bias_text(one: SupplierBias) -> str:
     return text
 
 
-def found_text(check: DeliveryCheck) -> str:
-    """Why a delivery came out as it did."""
+def found_text(check: DeliveryCheck, *, explained: bool = True) -> str:
+    """Why a delivery came out as it did; with the settings that explain it."""
     parts = []
     if check.verdict == "differs":
         parts.append(f"figures differ ({check.values_beyond} of {check.values_judged} values)")
-        parts += [f"explained: {', or '.join(check.explained_by)}"] if check.explained_by else []
+        parts += (
+            [f"explained: {', or '.join(check.explained_by)}"] if check.explained_by and explained else []
+        )
     elif check.verdict == "not comparable" and check.gears_measured:
         parts.append("could not be compared")
     refused = check.claims.get("not confirmed", 0) + check.claims_contradicted
@@ -162,6 +166,34 @@ def found_text(check: DeliveryCheck) -> str:
         number = len(check.questions)
         parts.append(f"{count_text(number, 'point asks', 'points ask')} for a look")
     return "; ".join(parts)
+
+
+def delivery_line(one: DeliveryOfMany) -> str:
+    """A delivery of many: what was decided, and what counts against it."""
+    checked = one.checked
+    check = checked.check
+    against = found_text(check, explained=False) or (
+        "agrees" if check.gears_measured else "not measured by us"
+    )
+    simulated = ", SIMULATED" if checked.simulated else ""
+    gears = count_text(check.gears_reported, "gear")
+    decided: str = check.decision
+    if decided != "release" and checked.decided_by:
+        decided += f" ({checked.decided_by[0]})"
+    return f"{one.folder}: part {checked.part_number}, {gears}{simulated}: {decided}; {against}"
+
+
+def deliveries_sentence(report: DeliveriesReport) -> str:
+    """What checking many deliveries came to."""
+    agree = sum(one.checked.agrees for one in report.checked)
+    against = len(report.checked) - agree
+    parts = [
+        f"{count_text(len(report.checked), 'delivery', 'deliveries')} checked",
+        f"{agree} {'agrees' if agree == 1 else 'agree'}",
+        *([f"{against} {'does' if against == 1 else 'do'} not"] if against else []),
+        *([f"{len(report.failed)} NOT checked"] if report.failed else []),
+    ]
+    return ", ".join(parts)
 
 
 def kept_sentence(kept: KeptDelivery) -> str:
