@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from enum import StrEnum
 
 from gearqa.late_dataclass import dataclass
+from gearqa.wording.visible import clip_words
 
 
 class Reason(StrEnum):
@@ -224,7 +225,8 @@ class Problem:
         column = f" column '{self.column}':" if self.column else ""
         column += f" key '{self.key}':" if self.key else ""
         hint = f"; {self.hint}" if self.hint else ""
-        return f"{where}:{column} found {self.found}, expected {self.expected}{hint} [{self.reason}]"
+        said = f"found {self.found}, expected {self.expected}{hint}"
+        return f"{where}:{column} {clip_words(said)} [{self.reason}]"
 
 
 def line_text(file: str, line: int) -> str:

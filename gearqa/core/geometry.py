@@ -109,7 +109,7 @@ def roll_length(d_y: float | Array, d_b: float) -> float | Array:
     44.292096
     """
     if isinstance(d_y, np.ndarray):
-        with np.errstate(invalid="ignore"):
+        with np.errstate(invalid="ignore", over="ignore"):
             return np.asarray(np.sqrt(d_y * d_y - d_b * d_b) / 2)
     return math.sqrt(d_y * d_y - d_b * d_b) / 2 if d_y >= d_b else math.nan
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
+from typing import Final
 
 LONGEST = 160
 """Characters of one name or serial that a report prints; the result file holds the rest."""
 LONGEST_IN_SENTENCE = 24
 """Characters of a serial or a name inside a sentence or a table."""
+
+_ENDLESS: Final = re.compile(rf"\S{{{LONGEST + 1},}}")
 
 
 def code_point(character: str) -> str:
@@ -55,6 +59,15 @@ def clip(text: str, longest: int = LONGEST) -> str:
     if len(text) <= longest:
         return text
     return f"{text[:longest]}… ({len(text):,} characters)".replace(",", " ")
+
+
+def clip_words(text: str) -> str:
+    """The text with each word clipped that is longer than a report prints one.
+
+    >>> clip_words("the serial " + "9" * 5000)[150:]
+    '999999999999999999999… (5 000 characters)'
+    """
+    return _ENDLESS.sub(lambda word: clip(word[0]), text)
 
 
 def right_to_left(text: str) -> bool:

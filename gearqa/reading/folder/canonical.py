@@ -183,7 +183,8 @@ def split_series_key(key: int) -> tuple[int, int, int]:
 def scaled(values: Array, factor: float, offset: float) -> Array:
     """`values * factor + offset`, untouched where that changes nothing."""
     if factor != 1.0:
-        values = values * factor
+        with np.errstate(over="ignore"):  # infinite: beyond every range
+            values = values * factor
     return values + offset if offset != 0.0 else values
 
 

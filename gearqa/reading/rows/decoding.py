@@ -81,6 +81,9 @@ def decode_head(head: bytes, encoding: str, *, whole: bool = False) -> str:
         shown = f"byte 0x{head[start]:02X}" if start < len(head) else "a cut character"
         raise NotTextError(f"{shown} that is no text in {encoding}", head[:start].count(b"\n") + 1) from None
     if "\0" in text:
+        # every other byte of Latin text in UTF-16
+        if max(head[0::2].count(0), head[1::2].count(0)) > len(head) // 4:
+            raise NotTextError("UTF-16 without a byte order mark")
         line = text[: text.index("\0")].count("\n") + 1
         raise NotTextError("a NUL character", line)
     return text

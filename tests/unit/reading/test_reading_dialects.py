@@ -35,6 +35,12 @@ def test_encodings_newlines_separators(tmp_path: Path, encoding: str, newline: s
     check(tmp_path, text.replace("\n", newline).encode(encoding))
 
 
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+def test_utf_16_without_a_mark_is_named(tmp_path: Path, encoding: str) -> None:
+    problem = only_problem(tmp_path, {"p.csv": TEXT.replace("\u00fc", "u").encode(encoding)})
+    assert (problem.reason, problem.found) == (Reason.NOT_TEXT, "UTF-16 without a byte order mark")
+
+
 def test_utf_16_big_endian(tmp_path: Path) -> None:
     check(tmp_path, b"\xfe\xff" + TEXT.encode("utf-16-be"))
 
