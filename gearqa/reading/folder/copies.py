@@ -1,69 +1,209 @@
 """Traces and tables that hold the same readings as another one: copied, or one file taken for two gears.
 
-Every piece carries a number that is added up, so that no order of rows and no cut of a file changes that of a
-trace; where two agree the readings themselves are compared. Memory is eight bytes a piece.
+Also found are copies moved by a constant, and copies rounded by one decimal. Of every piece some sums are
+kept: of its readings, and of the readings times weights that only the position decides. They add up over the
+pieces of a trace however it was cut, and tell little but the readings about their mean; where the sums of two
+traces agree, the readings themselves are compared.
 """
 
 from __future__ import annotations
 
-import hashlib
 import math
-from collections.abc import Callable
-from functools import cache
-from typing import Any, Final
+from collections.abc import Callable, Iterator
+from itertools import islice, pairwise
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gearqa.arrays import Array, distinct
+from gearqa.arrays import Array, IntArray, distinct
 from gearqa.reading.folder.pieces import Pieces
 
 SAMPLE: Final = 50
-"""Traces from which the resolution of readings is taken."""
+"""Traces from which resolution and variety of readings are taken."""
 SAME_UM: Final = 1e-9
+MOVED_UM: Final = 1e-6
+"""Readings are written no finer; two that were moved alike differ by less."""
 FEWEST_POINTS: Final = 3
 """Two readings have one step between them, which holds half a bit at most: never enough."""
 SURE_BITS: Final = 10
 """A copy is one where equal readings come about by chance in less than one folder of 2 to this power."""
+WAYS: Final = 3
+"""Sums with weights: hardly two traces of a large folder agree in so many by chance."""
+SUMS: Final = 1 + 2 * WAYS
+"""Sums of a piece: of its readings, of the weights, of readings times weights."""
+ROUNDED: Final = 10.0
+"""One decimal."""
+VARIETY: Final = 10.0
+"""Times a rounding step by which traces must differ for a rounded copy to be told from a like flank."""
+FEWEST_ROUNDED: Final = 60
+"""Two measurements of one flank may agree within a rounding step in fewer points."""
+LAGS: Final = 3
+MOST_BESIDE: Final = 200
+"""Traces beside one in the order of their sums that may be compared with it."""
+WIDEST: Final = 100.0
+"""Times the span of traces in a sample that one may have which is compared."""
+MOST_COMPARED: Final = 20_000
+"""Pairs of a folder that are compared by reading them: more are alike by nature, and would take long."""
+
+
+class Copy(NamedTuple):
+    """A trace that repeats another one, by their places, and how."""
+
+    other: int
+    offset_um: float = 0.0
+    rounded: bool = False
+
+    @property
+    def how(self) -> str:
+        """After the name of the other one, inside a sentence."""
+        moved = f"moved by {abs(self.offset_um):.6g} µm" if self.offset_um else ""
+        found = " and ".join(filter(None, (moved, "rounded" if self.rounded else "")))
+        return f", {found}," if found else ""
+
+
+def weights(position: Array) -> Array:
+    """Weights of positions, shape (WAYS, n), plus or minus 1 as the digits of each happen to be."""
+    bits = (position + 0.0).view(np.uint64)  # + 0.0: minus zero is zero
+    bits = (bits ^ (bits >> np.uint64(29))) * np.uint64(0x9E3779B97F4A7C15)
+    ways = np.arange(40, 40 + WAYS, dtype=np.uint64)[:, None]
+    return np.asarray(1.0 - 2.0 * ((bits >> ways) & np.uint64(1)))
+
+
+def sums(pieces: Pieces, shared: NDArray[np.int32], weights_of: Callable[[int], Array]) -> Array:
+    """The sums of each piece, shape (pieces, SUMS); `shared` is -1 or the number of its positions."""
+    found = np.empty((len(pieces), SUMS))
+    value = pieces.value
+    for number in distinct(shared).tolist():
+        own = np.flatnonzero(shared == number)
+        if number >= 0:
+            weight, start, n = weights_of(number), pieces.start[own], int(pieces.count[own[0]])
+            first = int(start[0])
+            if (np.diff(start) == n).all():
+                rows = value[first : first + n * len(own)].reshape(-1, n)
+            else:
+                rows = value[start[:, None] + np.arange(n)]
+            product = rows @ np.vstack((np.ones(n), weight)).T
+            found[own] = np.insert(product, 1, weight.sum(axis=1)[:, None], axis=1)
+            continue
+        points = np.repeat(shared == number, pieces.count)
+        y, weight = value[points], weights(pieces.position[points])
+        begin = np.cumsum(pieces.count[own]) - pieces.count[own]
+        found[own] = np.add.reduceat(np.vstack((y, weight, weight * y)), begin, axis=1).T
+    return found
 
 
 def equal_traces(
-    digest: NDArray[np.uint64],
+    total: Array,
     sort: NDArray[Any],
     points: NDArray[Any],
     read: Callable[[int], tuple[Array, Array]],
-) -> list[list[int]]:
-    """Groups of traces of one sort with all values equal at the same positions, by their places.
+) -> dict[int, Copy]:
+    """Traces of one sort that repeat another one of it.
 
-    `read` gives positions and values of a trace. Readings so coarse or so few that they may be equal by
-    chance, among as many traces as there are, make no group.
+    `total` holds their sums; `read` gives positions and values of a trace. Readings so coarse or so few that
+    they may be equal by chance, among as many traces as there are, are no copy.
     """
-    of_sort = np.bincount(sort).tolist()
-    order = np.lexsort((digest, sort))
-    same = (np.diff(digest[order]) == 0) & (np.diff(sort[order]) == 0)
-    groups: dict[tuple[int, bytes], list[int]] = {}
-
-    @cache
-    def resolution_of(wanted: int) -> float:
-        alike = np.flatnonzero(sort == wanted)
-        sample = alike[:: max(1, len(alike) // SAMPLE)].tolist()
-        return resolution(np.concatenate([read(at)[1] for at in sample]))
-
-    alike = distinct(np.concatenate((order[:-1][same], order[1:][same])))
-    for at in alike[points[alike] >= FEWEST_POINTS].tolist():
-        position, value = read(at)
-        kind = int(sort[at])
-        if information(value, resolution_of(kind)) >= 2 * math.log2(of_sort[kind]) + SURE_BITS:
-            content = hashlib.sha256(position.tobytes() + (value + 0.0).tobytes()).digest()
-            groups.setdefault((kind, content), []).append(at)
-    return [group for group in groups.values() if len(group) > 1]
+    found: dict[int, Copy] = {}
+    for wanted in distinct(sort).tolist():
+        own = np.flatnonzero((sort == wanted) & (points >= FEWEST_POINTS))
+        if len(own) > 1:
+            found |= _copies(own, _about_mean(total[own], points[own]), points[own], read)
+    return found
 
 
-def digests(pieces: Pieces) -> NDArray[np.uint64]:
-    """A number of each piece; those of the pieces of one trace add up to the same, however it was cut."""
-    bits = (pieces.value + 0.0).view(np.uint64)  # + 0.0: minus zero is zero
-    mixed = (bits ^ (bits >> np.uint64(29))) * ((pieces.position + 0.0).view(np.uint64) | np.uint64(1))
-    return np.asarray(np.add.reduceat(mixed, pieces.start))
+def _about_mean(total: Array, points: NDArray[Any]) -> Array:
+    """What the sums with weights tell of the readings about their mean, as large as those."""
+    value, weight, product = total[:, :1], total[:, 1 : 1 + WAYS], total[:, 1 + WAYS :]
+    n = points[:, None]
+    return np.asarray((product - weight * value / n) / np.sqrt(n))
+
+
+def _copies(
+    own: IntArray, seen: Array, points: NDArray[Any], read: Callable[[int], tuple[Array, Array]]
+) -> dict[int, Copy]:
+    sample = [read(at) for at in own[:: max(1, len(own) // SAMPLE)].tolist()]
+    step = resolution(np.concatenate([value for _, value in sample]))
+    enough = 2 * math.log2(len(own)) + SURE_BITS
+    most = math.log2(2 + WIDEST * max(float(np.ptp(value)) for _, value in sample) / step)
+    tell = 0.5 * (points - 1) * most >= enough
+    own, seen, points = own[tell], seen[tell], points[tell]
+    found: dict[int, Copy] = {}
+
+    def compare(pairs: Iterator[tuple[int, int]], step: float, how: Callable[..., float | None]) -> None:
+        bits = np.full(len(own), math.nan)
+
+        def tell_enough(at: int) -> bool:
+            if math.isnan(bits[at]):
+                bits[at] = information(read(int(own[at]))[1], step)
+            return bool(bits[at] >= enough)
+
+        for one, other in pairs:
+            first, second = int(own[one]), int(own[other])
+            if (first in found and second in found) or not (tell_enough(one) and tell_enough(other)):
+                continue
+            if (offset := how(read(first), read(second), step)) is not None:
+                found.setdefault(first, Copy(second, offset, how is _rounded))
+                found.setdefault(second, Copy(first, -offset, how is _rounded))
+
+    compare(_alike(seen, points, MOVED_UM, lags=LAGS), step, _moved)
+    coarse = ROUNDED * step
+    if coarse <= _variety(sample) / VARIETY:
+        # a rounding error has 0.29 steps; their sums lie within four times that
+        pairs = _alike(seen, points, 1.2 * coarse, lags=MOST_BESIDE)
+        compare(islice(pairs, MOST_COMPARED), coarse, _rounded)
+    return found
+
+
+def _variety(sample: list[tuple[Array, Array]]) -> float:
+    """By how much traces of a sample differ from the next one about their means, in the middle."""
+    apart = [
+        float(np.ptp(value - other))
+        for (at, value), (also_at, other) in pairwise(sample)
+        if len(at) == len(also_at) and (at == also_at).all()
+    ]
+    return float(np.median(apart)) if apart else 0.0
+
+
+def _alike(seen: Array, points: NDArray[Any], near: float, lags: int) -> Iterator[tuple[int, int]]:
+    """Pairs of traces of as many points whose sums agree so nearly; neighbours first."""
+    order = np.lexsort((seen[:, 0], points))
+    sums, n = seen[order], points[order]
+    for lag in range(1, min(lags, len(order) - 1) + 1):
+        beside = (n[lag:] == n[:-lag]) & (sums[lag:, 0] - sums[:-lag, 0] <= near)
+        at = np.flatnonzero(beside)
+        at = at[(np.abs(sums[at + lag] - sums[at]) <= near).all(axis=1)]
+        yield from zip(order[at].tolist(), order[at + lag].tolist(), strict=True)
+        if not beside.any():
+            return
+
+
+def _moved(one: tuple[Array, Array], other: tuple[Array, Array], _: float) -> float | None:
+    """By how much a trace lies above another one of the same readings but for that."""
+    (at, value), (also_at, also) = one, other
+    if not np.array_equal(at, also_at):
+        return None
+    apart = value - also
+    low, high = float(apart.min()), float(apart.max())
+    return round((low + high) / 2, 6) if high - low <= MOVED_UM else None
+
+
+def _rounded(one: tuple[Array, Array], other: tuple[Array, Array], coarse: float) -> float | None:
+    """By how many whole coarse steps a trace lies above another one; one of the two is the other, rounded."""
+    (at, value), (also_at, also) = one, other
+    if len(value) < FEWEST_ROUNDED or not np.array_equal(at, also_at):
+        return None
+    apart = value - also
+    low, high = float(apart.min()), float(apart.max())
+    if high - low > coarse + MOVED_UM or _whole_steps(value, coarse) == _whole_steps(also, coarse):
+        return None
+    return round((low + high) / 2 / coarse) * coarse
+
+
+def _whole_steps(value: Array, step: float) -> bool:
+    """Whether readings differ by whole steps."""
+    steps = (value - value[0]) / step
+    return bool(np.all(np.abs(steps - np.rint(steps)) < 0.01))
 
 
 def resolution(values: Array) -> float:
@@ -75,5 +215,5 @@ def resolution(values: Array) -> float:
 def information(value: Array, step: float) -> float:
     """About how many bits of chance readings hold, on the low side: so coarse ones may be alike."""
     changes = np.diff(value)
-    changes = changes[changes != 0]
+    changes = changes[np.abs(changes) > SAME_UM]
     return 0.5 * len(changes) * math.log2(2 + float(np.ptp(changes)) / step) if len(changes) else 0.0

@@ -1,6 +1,6 @@
 """All series of a folder between the two passes: a spool of numbers and an index of their pieces.
 
-Adding keeps memory bounded by the chunk, the spool's bound and some 80 bytes per piece. Position arrays
+Adding keeps memory bounded by the chunk, the spool's bound and some 130 bytes per piece. Position arrays
 that many traces share are stored once, and every such trace gets the same array object.
 """
 
@@ -26,7 +26,7 @@ from gearqa.reading.folder.canonical import (
     SORT_SHIFT,
     split_series_key,
 )
-from gearqa.reading.folder.copies import digests, equal_traces
+from gearqa.reading.folder.copies import SUMS, equal_traces, sums, weights
 from gearqa.reading.folder.pieces import SAME_LABEL_MM, Pieces
 from gearqa.reading.folder.runs import (
     FEW_RUNS,
@@ -49,7 +49,7 @@ _INDEX: Final = np.dtype(
         ("gear", np.int32), ("series", np.int32), ("file", np.int32), ("shared", np.int32),
         ("count", np.int64), ("value_at", np.int64), ("position_at", np.int64),
         ("first", np.float64), ("last", np.float64), ("label_low", np.float64), ("label_high", np.float64),
-        ("repeated", np.bool_), ("turn", np.int8), ("digest", np.uint64),
+        ("repeated", np.bool_), ("turn", np.int8), ("sums", np.float64, SUMS),
     ]
 )  # fmt: skip
 
@@ -80,7 +80,7 @@ class Series(NamedTuple):
     value: Array
     label_mm: float | None
     copy_of: str
-    """The series that this one repeats value for value, as a sentence calls it."""
+    """The series that this one repeats value for value, as a sentence calls it, and how far off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +104,7 @@ class SharedPositions:
 
     arrays: list[Array] = field(default_factory=list)
     _numbers: dict[bytes, int] = field(default_factory=dict)
+    _weights: dict[int, Array] = field(default_factory=dict)
     _bytes: int = 0
     _last: int = _NOT_SHARED
 
@@ -115,16 +116,23 @@ class SharedPositions:
                 return self._last
         key = position.tobytes()
         number = self._numbers.get(key, _NOT_SHARED)
-        if number == _NOT_SHARED and self._bytes + 2 * len(key) <= SHARED_BYTES:
+        if number == _NOT_SHARED and self._bytes + 5 * len(key) <= SHARED_BYTES:
             number = len(self.arrays)
             array = position.copy()
             array.setflags(write=False)
             self.arrays.append(array)
             self._numbers[key] = number
-            self._bytes += 2 * len(key)
+            self._bytes += 5 * len(key)
         if number != _NOT_SHARED:
             self._last = number
         return number
+
+    def weights(self, number: int) -> Array:
+        """Weights of the positions of an array."""
+        found = self._weights.get(number)
+        if found is None:
+            found = self._weights[number] = weights(self.arrays[number])
+        return found
 
     def same_object(self, position: Array) -> Array:
         """The shared array of equal content, the given one from now on if there was none."""
@@ -179,9 +187,9 @@ class SeriesStore:
         index["label_high"] = pieces.label_high
         index["repeated"] = pieces.repeated
         index["turn"] = pieces.turn
-        index["digest"] = digests(pieces)
         index["value_at"] = self._spool.append(pieces.value) + pieces.start
         index["shared"] = shared = self._share(pieces)
+        index["sums"] = sums(pieces, shared, self._shared.weights)
         own = shared == _NOT_SHARED
         if own.any():
             counts = pieces.count[own]
@@ -366,10 +374,9 @@ class SeriesStore:
         sort = index["series"][starts] >> SORT_SHIFT
         points = np.add.reduceat(index["count"], starts)
         names, copies = list(self.gears), {}
-        for group in equal_traces(np.add.reduceat(index["digest"], starts), sort, points, trace):
-            for at in group:
-                other = index[starts[group[1] if at == group[0] else group[0]]]
-                copies[at] = series_name(names[other["gear"]], int(other["series"]))
+        for at, copy in equal_traces(np.add.reduceat(index["sums"], starts), sort, points, trace).items():
+            other = index[starts[copy.other]]
+            copies[at] = f"{series_name(names[other['gear']], int(other['series']))}{copy.how}"
         return copies
 
     # --- second pass -------------------------------------------------------------------------------

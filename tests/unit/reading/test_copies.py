@@ -10,11 +10,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from inspection_folder import PITCH, PROFILE, RUNOUT, gears, read
+from inspection_folder import PART_TOML, PITCH, PROFILE, RUNOUT, gears, read
 
 from gearqa.model.measurement import GearMeasurement
 from gearqa.reading.folder import passes
-from gearqa.reading.folder.copies import equal_traces
+from gearqa.reading.folder.copies import SUMS, equal_traces
 
 TEETH = (1, 2, 3)
 ROLL = np.linspace(0.8, 5.2, 60)
@@ -59,6 +59,71 @@ def test_all_teeth_the_same_whatever_the_order_of_rows(tmp_path: Path, reader: d
     rows = [line for t in TEETH for line in lines("A", t, values)]
     rows = [rows[k] for k in rng.permutation(len(rows))]
     assert set(copies(tmp_path, "".join(rows), **reader)) == {("A", t) for t in TEETH}
+
+
+@pytest.mark.parametrize("resolution", [0.001, 0.01])
+@pytest.mark.parametrize("offset", [0.5, -12.34, 0.01])
+def test_a_copy_moved_by_a_constant(
+    tmp_path: Path, reader: dict[str, int], resolution: float, offset: float
+) -> None:
+    rng = np.random.default_rng(4)
+    own = {(s, t): trace(rng, resolution) for s in "AB" for t in TEETH}
+    for t in TEETH:
+        own["C", t] = [f"{float(y) + offset:.3f}" for y in own["A", t]]
+    text = "".join(line for (s, t), values in own.items() for line in lines(s, t, values))
+    found = copies(tmp_path, text, **reader)
+    assert set(found) == {(s, t) for s in "AC" for t in TEETH}
+    assert found["C", 2] == f"the trace of 'A', left flank, tooth 2, moved by {abs(offset)} µm,"
+
+
+@pytest.mark.parametrize("moved", [0.0, 0.5, -0.0137])
+def test_a_copy_rounded_by_one_decimal(tmp_path: Path, reader: dict[str, int], moved: float) -> None:
+    rng = np.random.default_rng(5)
+    own = {(s, t): trace(rng) for s in "AB" for t in TEETH}
+    for t in TEETH:
+        own["C", t] = [f"{float(y) + moved:.2f}" for y in own["A", t]]
+    text = "".join(line for (s, t), values in own.items() for line in lines(s, t, values))
+    found = copies(tmp_path, text, **reader)
+    assert set(found) == {(s, t) for s in "AC" for t in TEETH}
+    assert found["C", 2] == "the trace of 'A', left flank, tooth 2" + (
+        f", moved by {abs(round(moved, 2))} µm and rounded," if moved else ", rounded,"
+    )
+
+
+@pytest.mark.parametrize("plane", ["transverse", "normal"])
+def test_a_table_whose_index_begins_elsewhere(tmp_path: Path, plane: str) -> None:
+    """The same pitch table with another tooth as its zero; the factors of the drawing leave it one."""
+    pitch, _ = tables(np.random.default_rng(6), 0.001, 3)
+    moved = "".join(
+        f"S9{row[2:].rpartition(',')[0]},{float(row.rpartition(',')[2]) - 1.377:.3f}\n"
+        for row in pitch.splitlines(True)
+        if row.startswith("S0,")
+    )
+    toml = (
+        PART_TOML
+        + f"""[evaluation]
+deviation_plane = "{plane}"
+[evaluation.pitch]
+measuring_diameter_mm = 19.5
+"""
+    )
+    with read(tmp_path, {"pitch.csv": pitch + moved}, toml=toml) as inspection:
+        found = {(g.serial, f) for g in inspection for f, p in g.pitch.items() if p.copy_of}
+    assert found == {(s, f) for s in ("S0", "S9") for f in ("left", "right")}
+
+
+@pytest.mark.parametrize("steps", [(0.001, 0.001), (0.01, 0.01), (0.1, 0.1), (0.001, 0.01), (0.01, 0.1)])
+def test_like_flanks_of_good_gears_are_no_copies(tmp_path: Path, steps: tuple[float, float]) -> None:
+    """Teeth ground alike but for a hundredth of a micrometre, read with one decimal more and less."""
+    rng = np.random.default_rng(int(1000 * sum(steps)))
+    shape = 2 * np.sin(4 * ROLL) + 0.3 * ROLL
+    for spread in (0.02, 0.3):
+        text = ""
+        for number in range(40):
+            y = shape + rng.normal(0, spread) * ROLL + rng.normal(0, spread, len(ROLL))
+            step = steps[number % 2]
+            text += "".join(lines(f"S{number}", 1, [f"{round(v / step) * step:.3f}" for v in y]))
+        assert copies(tmp_path / str(spread), text) == {}
 
 
 def test_minus_zero_is_zero_and_other_positions_are_another_trace(tmp_path: Path) -> None:
@@ -127,5 +192,5 @@ def test_traces_of_two_points_are_not_read_to_compare_them() -> None:
     def read(at: int) -> tuple[np.ndarray, np.ndarray]:
         raise AssertionError(at)
 
-    alike = np.zeros(4, dtype=np.uint64)
-    assert equal_traces(alike, np.zeros(4, dtype=np.int64), np.array([1, 1, 2, 2]), read) == []
+    alike = np.zeros((4, SUMS))
+    assert equal_traces(alike, np.zeros(4, dtype=np.int64), np.array([1, 1, 2, 2]), read) == {}

@@ -332,7 +332,7 @@ def test_a_header_behind_a_comment_mark_is_pointed_at(tmp_path: Path) -> None:
         (PROFILE.encode() + b"\n# nothing\n", Reason.EMPTY_TABLE, "a header without rows"),
         (b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR", Reason.NOT_TEXT, "a NUL character"),
         (b"\x81\x8d\x90 scribble", Reason.NOT_TEXT, "byte 0x81 that is no text in cp1252"),
-        (PROFILE.encode("utf-16-le"), Reason.NOT_TEXT, "a NUL character"),
+        (PROFILE.encode("utf-16-le"), Reason.NOT_TEXT, "UTF-16 without a byte order mark"),
     ],
 )
 def test_a_file_that_is_no_table(tmp_path: Path, content: bytes, reason: Reason, found: str) -> None:
