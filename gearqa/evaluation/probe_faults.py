@@ -44,6 +44,15 @@ GRAIN_UM: Final = 1e-6
 """Readings are written no finer."""
 COARSE_UM: Final = 0.5
 """From this resolution on good traces stand on two levels, and leave one by the smallest step there is."""
+BLOCKS: Final = 8
+"""Of a trace, for the quick look: a quarter of it holds one of them whole."""
+FEWEST_QUIET: Final = 12
+"""Fewer readings keep to one value by chance."""
+QUIET: Final = 0.66
+"""Of the second differences elsewhere, of which a fifth are smaller: so a damaged place does not count.
+Noise spans six times as much in 12 points."""
+FINE: Final = 4.5
+"""Times the resolution that readings scatter from point to point; coarser ones stand still by themselves."""
 CHANCE: Final = 1e-5
 """Of so many equal readings in a row coming about in a table of good readings."""
 
@@ -96,6 +105,12 @@ def _odd(readings: Array, first: int, past: int) -> BoolArray:
         )
         same = np.count_nonzero(y[:, 1:] == y[:, :-1], axis=1)  # spikes may part them
         odd[held] |= piled | (same >= QUARTER / 2 * y.shape[1])
+    if (block := (past - first) // BLOCKS) >= FEW:
+        each = max(1, block // (2 * FEW))
+        block -= block % each
+        y = readings[:, first : first + BLOCKS * block : each].reshape(len(readings), BLOCKS, -1)
+        spans = np.sort(y.max(axis=2) - y.min(axis=2), axis=1)
+        odd |= spans[:, 0] < 0.15 * spans[:, -2]
     return np.asarray(odd)
 
 
@@ -112,7 +127,8 @@ def trace_fault(position: Array, readings: Array, low: float, high: float) -> Pr
     def share(stretch: _Stretch) -> float:
         return float(x[stretch.past - 1] - x[stretch.first]) / whole
 
-    return _stuck(y, lambda s: share(s) > QUARTER, share) or _clipped(y, max(HELD * len(y), FEW))
+    stuck = _stuck(y, lambda s: share(s) > QUARTER, share) or _quiet(y, share)
+    return stuck or _clipped(y, max(HELD * len(y), FEW))
 
 
 def table_fault(readings: Array) -> ProbeFault | None:
@@ -177,6 +193,39 @@ def _stuck(
         "range: a probe that was stuck, or values filled in?"
     )
     return ProbeFault("stuck", text)
+
+
+def _quiet(y: Array, share: Callable[[_Stretch], float]) -> ProbeFault | None:
+    """A quarter of the range that keeps to one value, though the readings of the rest scatter widely.
+
+    Against the scatter from point to point, so that neither a smooth flank nor a damaged place counts.
+    """
+    wide = int(QUARTER * len(y)) + 1
+    if wide < FEWEST_QUIET or np.isnan(y).any():
+        return None
+    bands = _running(np.maximum, y, wide) - _running(np.minimum, y, wide)
+    at = int(bands.argmin())
+    band = float(bands[at])
+    away = np.abs(y - np.median(y[at : at + wide])) > max(band, _step(y))
+    before, after = np.flatnonzero(away[:at]), np.flatnonzero(away[at + wide :])
+    first = int(before[-1]) + 1 if len(before) else 0
+    past = at + wide + int(after[0]) if len(after) else len(y)
+    rest = [np.abs(np.diff(some, 2)) for some in (y[:first], y[past:]) if len(some) > 2]
+    scatter = float(np.percentile(np.concatenate(rest), 20)) if rest else 0.0
+    if sum(map(len, rest)) < 0.8 * QUARTER * len(y) or scatter < FINE * _step(y) or band > scatter * QUIET:
+        return None
+    held = percent_text(share(_Stretch(first, past, float(y[at]))))
+    text = f"stays within {short_text(band)} µm over {held} of the range, and scatters elsewhere"
+    return ProbeFault("stuck", f"{text}: a probe that was stuck, or values filled in?")
+
+
+def _running(take: np.ufunc, y: Array, wide: int) -> Array:
+    """Largest or smallest of each so many readings in a row."""
+    width = 1
+    while 2 * width <= wide:
+        y = take(y[:-width], y[width:])
+        width *= 2
+    return np.asarray(take(y[: len(y) - (wide - width)], y[wide - width :]))
 
 
 def _clipped(y: Array, enough: float) -> ProbeFault | None:

@@ -54,6 +54,28 @@ def test_no_doubt_about_good_traces_fine_or_coarse_short_or_long(resolution: flo
     assert {code_of(flank_like(rng, n, resolution), x) for _ in range(400)} == {None}
 
 
+@pytest.mark.parametrize("flicker", [0.001, 0.003])
+@pytest.mark.parametrize("part", [slice(0, 240), slice(150, 300), slice(120, 480)])
+@pytest.mark.parametrize("n", [480, 2000])
+def test_a_probe_that_flickers_at_one_value_is_stuck(flicker: float, part: slice, n: int) -> None:
+    rng = np.random.default_rng(n)
+    x = np.linspace(0.0, 1.0, n)
+    for _ in range(20):
+        y = np.round(rng.normal(0, 2) * x + rng.normal(0, 0.1, n), 3)
+        here = slice(part.start * n // 480, part.stop * n // 480)
+        y[here] = y[here.start] + np.round(rng.choice([-1, 0, 1], here.stop - here.start) * flicker, 3)
+        assert code_of(y, x) == "stuck"
+
+
+def test_a_damaged_place_on_a_smooth_flank_is_no_stuck_probe() -> None:
+    rng = np.random.default_rng(8)
+    for _ in range(200):
+        y = np.round(rng.normal(0, 0.002, 480) + rng.normal(0, 0.05) * X, 3)
+        first = rng.integers(0, 400)
+        y[first : first + 70] += rng.normal(0, 1.5, 70)
+        assert code_of(y) is None
+
+
 def test_a_coarse_crest_and_a_coarse_wave_are_no_fault() -> None:
     """Without noise they stand at one level for long, but go there step by step."""
     for shape in (-3 * (2 * X - 1) ** 2, -3 * (2 * X - 1) ** 4, 0.8 * np.sin(4 * np.pi * X)):
