@@ -65,6 +65,7 @@ class NoticeCode(StrEnum):
     FILES_NOT_READ = "files_not_read"
     TABLE_LEFT_OUT = "table_left_out"
     UNKNOWN_COLUMN = "unknown_column"
+    DECIMALS_BESIDE = "decimals_beside"
     POSITION_COLUMN_NOT_READ = "position_column_not_read"
     ROW_ORDER = "row_order"
     NO_LINE_END = "no_line_end"

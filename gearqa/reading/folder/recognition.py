@@ -149,9 +149,10 @@ def _by_header(path: Path, name: str, text: str, dialect: Dialect, row: HeaderRo
         return Recognised(problems=tuple(header.problems))
     simulated = text.startswith(SIMULATED_MARK)
     source = TableSource(path, name, kind, dialect, columns, simulated=simulated)
-    if (shifted := shifted_decimals(source, row)) is not None:
+    shifted = shifted_decimals(source, row)
+    if isinstance(shifted, Problem):
         return Recognised(problems=(shifted,))
-    return Recognised(source, notices=tuple(header.notices))
+    return Recognised(source, notices=(*header.notices, *([shifted] if shifted else [])))
 
 
 def _columns(header: Header, kind: TableKind) -> dict[str, ColumnSource]:

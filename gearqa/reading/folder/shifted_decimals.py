@@ -6,17 +6,23 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import field
 from itertools import islice
 from typing import Final
 
-from gearqa.errors import Problem, Reason
+from gearqa.errors import Notice, NoticeCode, Problem, Reason
 from gearqa.late_dataclass import dataclass
 from gearqa.reading.folder.dialect import HeaderRow
 from gearqa.reading.folder.sources import TableSource
-from gearqa.reading.folder.table_kinds import GRADED_KINDS, LABEL_COLUMNS, MEASUREMENT, split_unit
+from gearqa.reading.folder.table_kinds import (
+    LABEL_COLUMNS,
+    MEASUREMENT,
+    NUMBER_COLUMNS,
+    TIME_COLUMNS,
+    split_unit,
+)
 from gearqa.reading.rows.csv_rows import CsvFaultError, bounded_lines, is_skipped
 from gearqa.reading.rows.patterns import Pattern
 
@@ -26,6 +32,13 @@ _OPTIONAL: Final = frozenset(
     {*LABEL_COLUMNS.values(), MEASUREMENT, "position", "pin_diameter_mm", "teeth_spanned"}
 )
 """Columns that are read, may be left empty, and would take decimals for a label or a size."""
+_NUMBERS: Final = frozenset({"class", "uncertainty_um", "reference_uncertainty_um"})
+"""Columns of values that may be left empty and hold whole numbers by their nature."""
+_REMARK: Final = "remark"
+_LONGEST: Final = 3
+"""Decimals of a correction or a temperature."""
+_ONE_MEASURED: Final[Mapping[str, str]] = {"events": "correction", "production": "temperature_degC"}
+"""Tables of texts with one measured number."""
 _MOST_DISTINCT: Final = 20
 _FEWEST_ROWS: Final = 3
 
@@ -37,9 +50,13 @@ class _Neighbours:
     measured: int
     spare: int
     is_read: bool
+    doubt: str = "read"
+    """What digits beside every number are: `refused`, `told`, or what the column is `read` for."""
     first: str = ""
     cells: set[str] = field(default_factory=set)
     rows: int = 0
+    beside: int = 0
+    """Rows with digits beside the number."""
 
     def take(self, number: str, beside: str) -> bool:
         """Take in one row; whether the numbers are all whole so far."""
@@ -50,6 +67,7 @@ class _Neighbours:
         self.rows += 1
         if _DIGITS.fullmatch(beside):
             self.first = self.first or beside.strip()
+            self.beside += 1
             if len(self.cells) <= _MOST_DISTINCT:
                 self.cells.add(beside.strip())
         return True
@@ -57,6 +75,8 @@ class _Neighbours:
     @property
     def shifted(self) -> bool:
         """Whether the digits may be decimals; those of a column that is read are mostly what it says."""
+        if self.doubt != "read":
+            return self.doubt == "refused" and 0 < max(map(len, self.cells), default=0) <= _LONGEST
         if not self.is_read or not self.cells:
             return bool(self.cells)
         if any(len(cell) > 1 and cell.startswith("0") for cell in self.cells):
@@ -67,12 +87,12 @@ class _Neighbours:
 
 def shifted_decimals(
     source: TableSource, header: HeaderRow, beside: Sequence[TableSource] = ()
-) -> Problem | None:
-    """The problem of a table whose decimals may stand in the next column; None where there is no doubt.
-    What other plans `beside` it read of the same file is no such column."""
+) -> Problem | Notice | None:
+    """The problem of a table whose decimals may stand in the next column, or that all its rows can be read
+    with them or without; None where there is no doubt. What other plans `beside` it read of the same file is
+    no such column."""
     dialect = source.dialect
-    measured = source.kind in (*GRADED_KINDS, "size") or "value_um" in source.columns
-    if source.is_parquet or dialect.separator != "," or not measured:
+    if source.is_parquet or dialect.separator != ",":
         return None
     doubts = _neighbours(source, header.names, beside)
     if not doubts:
@@ -88,7 +108,9 @@ def shifted_decimals(
                         return None
     pair = next((one for one in doubts if one.shifted), None)
     if pair is None:
-        return None
+        told = (one for one in doubts if one.is_read and 0 < one.beside == one.rows)
+        pair = next((one for one in told if max(map(len, one.cells)) <= _LONGEST), None)
+        return None if pair is None else _either_way(source.name, header.names, pair)
     name, whole = header.names[pair.spare], header.names[pair.measured]
     shown = f"column '{name}'" if name else "a column without a name"
     return Problem(
@@ -98,6 +120,16 @@ def shifted_decimals(
         hint="a decimal comma needs semicolon or tab as separator; if it is a column of its own, "
         "delete it, put it before the measured ones or write decimal = \".\" into a column map",
     )  # fmt: skip
+
+
+def _either_way(file: str, names: tuple[str, ...], pair: _Neighbours) -> Notice:
+    """That every row can be read in two ways, and how it was read."""
+    return Notice(
+        NoticeCode.DECIMALS_BESIDE,
+        f"{file}: each '{names[pair.measured]}' is a whole number and has digits such as {pair.first} in "
+        f"'{names[pair.spare]}' beside it: read as two columns; were they decimals behind a comma, semicolon "
+        "or tab must separate the cells",
+    )
 
 
 def _neighbours(
@@ -111,6 +143,8 @@ def _neighbours(
         for name in (*plan.where, *several, *_wide_names(plan, names)):
             if name:
                 read.setdefault(name.strip().casefold(), "")
+    if source.kind in _ONE_MEASURED and "value_um" not in source.columns:
+        return _text_beside(source, folded, read)
     wide = _wide_names(source, names)
     found, measured, values = [], None, 0
     for at, name in enumerate(folded):
@@ -118,11 +152,26 @@ def _neighbours(
         kept = read.get(name, "") if name in read else None
         if measured is not None and not in_wide and (kept is None or kept in _OPTIONAL):
             found.append(_Neighbours(measured, at, kept is not None))
+        elif measured == at - 1 and kept in _NUMBERS:
+            found.append(_Neighbours(measured, at, True, "told"))
         if in_wide or (kept and _has_unit(kept) and kept != LABEL_COLUMNS.get(source.kind)):
             measured = at
         values += in_wide
     # every value of a wide row has decimals of its own: fewer cells than values take them in no row
     return found if len(found) >= values else []
+
+
+def _text_beside(source: TableSource, names: list[str], read: Mapping[str, str]) -> list[_Neighbours]:
+    """The number that a table of texts measures, with the text on its right."""
+    at = next((at for at, name in enumerate(names) if read.get(name) == _ONE_MEASURED[source.kind]), None)
+    if at is None or at + 1 == len(names):
+        return []
+    kept = read.get(names[at + 1])
+    if kept is None:
+        return [_Neighbours(at, at + 1, False)]
+    if kept in TIME_COLUMNS or kept in NUMBER_COLUMNS:
+        return []
+    return [_Neighbours(at, at + 1, True, "refused" if kept == _REMARK else "told")]
 
 
 def _has_unit(column: str) -> bool:

@@ -93,7 +93,10 @@ def sources_of(columns_map: ColumnsMap, folder: Path | str) -> tuple[TableSource
                     found += plans
     for plan, header in doubtful:
         beside = [other for other in found if other.name == plan.name]
-        problems += filter(None, [shifted_decimals(plan, header, beside)])
+        shifted = shifted_decimals(plan, header, beside)
+        problems += (
+            [shifted] if isinstance(shifted, Problem) else []
+        )  # else somebody looked, who made the map
     if problems:
         raise MeasurementFileError(dict.fromkeys(problems))
     return tuple(sorted(found, key=lambda source: os.fsencode(source.name)))

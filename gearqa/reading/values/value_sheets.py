@@ -181,7 +181,10 @@ def _recognised(path: Path, name: str, sheet: SheetFormat, log: ProblemLog) -> T
         return None
     columns, simulated = _columns(header, name, sheet, log), text.startswith(SIMULATED_MARK)
     source = TableSource(path, name, "production", dialect, columns, simulated=simulated)
-    if not log.problems and (shifted := shifted_decimals(source, header)) is not None:
+    shifted = None if log.problems else shifted_decimals(source, header)
+    if isinstance(shifted, Notice):
+        log.notice(shifted.code, shifted.message)
+    elif shifted is not None:
         log.add(shifted)
     return source
 

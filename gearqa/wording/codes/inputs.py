@@ -134,6 +134,11 @@ INPUTS: Final[dict[str, tuple[str, str]]] = {
         "A column has no meaning here and was not read.",
         "Correct its name if it was meant; else nothing.",
     ),
+    "decimals_beside": (
+        "In every row of a table with commas the cell right of a whole number holds digits: two columns, or "
+        "one number with a decimal comma. They were read as two columns.",
+        "Look at the table: decimals behind a comma need semicolon or tab between the cells.",
+    ),
     "position_column_not_read": (
         "A table has two positions; roll length wins over roll angle over diameter.",
         "Map the column that was meant if it is the other one.",

@@ -254,6 +254,53 @@ def test_decimals_beside_reported_values_are_refused(tmp_path, number, fault):
     assert [problem.reason for problem in error.value.problems] == [Reason.RAGGED_ROW]
 
 
+EVENTS = "at,grinder,event,parameter,flank,unit,correction,remark"
+MADE = "2025-03-01,G,correction,helix_slope,left,um"
+
+
+@pytest.mark.parametrize(
+    ("rows", "fault"),
+    [
+        ([f"{MADE},-3,5"], True),
+        ([f"{MADE},-3,75", f"{MADE},2,"], True),
+        ([f"{MADE},-3,4471"], False),
+        ([f"{MADE},-3.5,2"], False),
+        ([f"{MADE},-3,wheel 2"], False),
+    ],
+)
+def test_decimals_of_a_correction_are_no_remark(tmp_path, rows, fault):
+    folder = table(tmp_path, HEADER, *FULL)
+    (folder / "events.csv").write_text("\n".join([EVENTS, *rows]) + "\n")
+    assert reasons(folder) == ({Reason.RAGGED_ROW} if fault else set())
+
+
+@pytest.mark.parametrize(
+    ("cells", "told"), [("21,5", True), ("21.5,5", False), ("21,P-5", False), ("21,", False)]
+)
+def test_decimals_of_a_temperature_may_be_a_label(tmp_path, cells, told):
+    folder = table(tmp_path, HEADER, *FULL)
+    (folder / "production.csv").write_text(f"serial,temperature_degC,pallet\nA,{cells}\n")
+    with read_folder(folder) as inspection:
+        assert (NoticeCode.DECIMALS_BESIDE in {notice.code for notice in inspection.notices}) == told
+
+
+@pytest.mark.parametrize(
+    ("header", "rows", "told"),
+    [
+        ("value_um,class", ["3,1", "4,2"], True),
+        ("value_um,class", ["3,1", "4.5,2"], False),
+        ("value_um,class", ["3,1", "4,"], False),
+        ("value_um,uncertainty_um", ["3,1", "12,1"], True),
+        ("class,value_um", ["1,3", "2,4"], False),
+    ],
+)
+def test_reported_values_that_can_be_read_both_ways_say_so(tmp_path, header, rows, told):
+    path = tmp_path / "report.csv"
+    lines = [f"{serial},single_pitch,left,{row}" for serial, row in zip("AB", rows, strict=True)]
+    path.write_text("\n".join([f"serial,parameter,flank,{header}", *lines]) + "\n")
+    assert (NoticeCode.DECIMALS_BESIDE in {notice.code for notice in read_reported(path).notices}) == told
+
+
 def test_whole_positions_beside_decimals_are_no_shift(tmp_path):
     header = "serial,flank,tooth,face_position_mm,deviation_um,point"
     rows = [f"A,{flank},1,{k},{k}.5,{k}" for flank in ("left", "right") for k in range(21)]
