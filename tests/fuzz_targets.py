@@ -17,6 +17,7 @@ from typing import Any
 from unittest.mock import patch
 
 from inspection_folder import GOOD_PITCH, PART_TOML
+from misreadings import case, misread
 
 from gearqa.errors import GearqaError
 from gearqa.jobs.grade import grade
@@ -98,6 +99,14 @@ def tables(data: bytes, folder: Path) -> None:
     chunk = 1 + len(data) % 12
     fast, careful = outcome(folder, True, chunk, _part()), outcome(folder, False, chunk, _part())
     assert fast == careful, "the two ways of reading differ"
+
+
+def misreading(data: bytes, folder: Path) -> None:
+    """A table of known readings in the way of writing that the bytes choose, by both readers."""
+    one = case(random.Random(data))
+    for fast in (True, False):
+        told = misread(one, folder, _part(), fast)
+        assert not told.wrong, f"{one.data[:200]!r} is read as {told.wrong}"
 
 
 def graded(data: bytes, folder: Path) -> None:
@@ -209,7 +218,7 @@ def store(data: bytes, folder: Path) -> None:
 TARGETS: dict[str, Callable[[bytes, Path], None]] = {
     "tables": tables, "graded": graded, "events": events, "mapped": mapped, "part": part, "map": map_,
     "plan": plan, "scenario": scenario, "reported": reported, "study": study, "record": record, "key": key,
-    "store": store, "lines": lines, "rows": rows,
+    "store": store, "lines": lines, "rows": rows, "misreading": misreading,
 }  # fmt: skip
 """Readers by name; `graded` and `rows` begin with the corpus of `tables`, `lines` with those of TOML."""
 
@@ -236,6 +245,8 @@ def corpus(target: str, folder: Path) -> list[bytes]:
     if target == "lines":
         kinds = ("part", "map", "plan")
         return [path.read_bytes() for kind in kinds for path in sorted((CORPUS / kind).iterdir())]
+    if target == "misreading":
+        return [bytes([n]) * 4 for n in range(8)]
     kept = CORPUS / ("tables" if target in ("graded", "rows") else target)
     return [path.read_bytes() for path in sorted(kept.iterdir())]
 

@@ -47,6 +47,7 @@ NAMES = [
     "store",
     "lines",
     "rows",
+    "misreading",
 ]
 
 

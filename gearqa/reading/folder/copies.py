@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from gearqa.arrays import Array, IntArray, distinct
 from gearqa.reading.folder.pieces import Pieces
+from gearqa.wording.numbers import short_text
 
 SAMPLE: Final = 50
 """Traces from which resolution and variety of readings are taken."""
@@ -57,7 +58,7 @@ class Copy(NamedTuple):
     @property
     def how(self) -> str:
         """After the name of the other one, inside a sentence."""
-        moved = f"moved by {abs(self.offset_um):.6g} µm" if self.offset_um else ""
+        moved = f"moved by {short_text(abs(self.offset_um), 6)} µm" if self.offset_um else ""
         found = " and ".join(filter(None, (moved, "rounded" if self.rounded else "")))
         return f", {found}," if found else ""
 

@@ -51,7 +51,10 @@ class _Neighbours:
     spare: int
     is_read: bool
     doubt: str = "read"
-    """What digits beside every number are: `refused`, `told`, or what the column is `read` for."""
+    """What digits beside every number are: `refused`, `told`, or what the column is `read` for, which may be
+    `distinct`: a serial, which has leading zeros, but not another one in every row; `signed`: the column is
+    left of the measured one, whose numbers are without decimals and sign, while it has signs."""
+    negative: bool = False
     first: str = ""
     cells: set[str] = field(default_factory=set)
     rows: int = 0
@@ -61,7 +64,10 @@ class _Neighbours:
     def take(self, number: str, beside: str) -> bool:
         """Take in one row; whether the numbers are all whole so far."""
         if not number.strip():
-            return True
+            return self.doubt != "signed"
+        if self.doubt == "signed" and not _DIGITS.fullmatch(beside):
+            return False
+        self.negative |= number.strip().startswith("-")
         if not _WHOLE.fullmatch(number):
             return False
         self.rows += 1
@@ -75,14 +81,16 @@ class _Neighbours:
     @property
     def shifted(self) -> bool:
         """Whether the digits may be decimals; those of a column that is read are mostly what it says."""
-        if self.doubt != "read":
+        if self.doubt == "signed":
+            return self.negative
+        if self.doubt in ("told", "refused"):
             return self.doubt == "refused" and 0 < max(map(len, self.cells), default=0) <= _LONGEST
         if not self.is_read or not self.cells:
             return bool(self.cells)
-        if any(len(cell) > 1 and cell.startswith("0") for cell in self.cells):
+        if self.doubt == "read" and any(len(cell) > 1 and cell.startswith("0") for cell in self.cells):
             return True
         distinct = len(self.cells) > _MOST_DISTINCT or 2 * len(self.cells) > self.rows >= _FEWEST_ROWS
-        return distinct and max(map(len, self.cells)) > 1
+        return distinct and (self.doubt == "distinct" or max(map(len, self.cells)) > 1)
 
 
 def shifted_decimals(
@@ -108,7 +116,11 @@ def shifted_decimals(
                         return None
     pair = next((one for one in doubts if one.shifted), None)
     if pair is None:
-        told = (one for one in doubts if one.is_read and 0 < one.beside == one.rows)
+        told = (
+            one
+            for one in doubts
+            if one.is_read and one.doubt in ("read", "told") and 0 < one.beside == one.rows
+        )
         pair = next((one for one in told if max(map(len, one.cells)) <= _LONGEST), None)
         return None if pair is None else _either_way(source.name, header.names, pair)
     name, whole = header.names[pair.spare], header.names[pair.measured]
@@ -154,6 +166,12 @@ def _neighbours(
             found.append(_Neighbours(measured, at, kept is not None))
         elif measured == at - 1 and kept in _NUMBERS:
             found.append(_Neighbours(measured, at, True, "told"))
+        elif measured == at - 1 and kept == "serial":
+            found.append(_Neighbours(measured, at, True, "distinct"))
+        if at and kept and _has_unit(kept) and kept not in _OPTIONAL | _NUMBERS and measured != at - 1:
+            beside_it = read.get(folded[at - 1]) if folded[at - 1] in read else None
+            if beside_it is None or beside_it in _OPTIONAL or beside_it == "serial":
+                found.append(_Neighbours(at - 1, at, beside_it is not None, "signed"))
         if in_wide or (kept and _has_unit(kept) and kept != LABEL_COLUMNS.get(source.kind)):
             measured = at
         values += in_wide
