@@ -1,4 +1,4 @@
-"""No way of writing a table is taken for other readings; `misreading` of tests/benchmarks/fuzz.py runs long."""
+"""No way of writing a table is taken for other readings; tests/benchmarks/fuzz.py runs `misreading` long."""
 
 from __future__ import annotations
 
