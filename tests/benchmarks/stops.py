@@ -36,9 +36,37 @@ COMMANDS = {
     ],
     "gauge": ["gauge", SAMPLES / "gauge_study" / "crossed.csv", "--html", "out/r.html", "-q"],
     "history add": ["history", "add", SAMPLES / "pinion", "--store", "out/st.db", "-q"],
+    "grade sheets": [
+        "grade", SAMPLES / "ring_conforming", "--sheet-folder", "out/sheets", "--workers", "2", "-q",
+    ],
+    "lot record": [
+        "lot", SAMPLES / "ring_master", "--lot-id", "L-1", "--record", "out/r.rec", "--html", "out/r.html",
+        "-q",
+    ],
+    "verify": ["verify", "given.rec", SAMPLES / "ring_master", "--json", "out/r.json"],
+    "diagnose pages": [
+        "diagnose", SAMPLES / "pinion", "--html", "out/r.html", "--pdf", "out/r.pdf", "-q",
+    ],
+    "history export": [
+        "history", "export", "--store", "given.db", "--csv", "out/r.csv", "--parquet", "out/r.parquet",
+        "--json", "out/r.json",
+    ],
+    "history regrade": [
+        "history", "regrade", "--store", "out/st.db", "--class", "7", "--from-files", "--workers", "2",
+        "--json", "out/r.json", "-q",
+    ],
+    "history drift": ["drift", "--store", "given.db", "--pdf", "out/r.pdf", "-q"],
+    "watch": ["watch", SAMPLES, "--once", "--settle", "0.01", "--store", "out/st.db", "--html", "out/r.html"],
     "simulate": ["simulate", "out/made", "--scenario", SAMPLES / "scenarios" / "pinion.toml", "-q"],
 }  # fmt: skip
+FREE = ("history add", "history regrade", "watch", "simulate", "grade sheets")
+"""Commands that write a store, or as many files as there are gears."""
 CODE = "from gearqa.__main__ import main; print('ready', flush=True); main()"
+GIVEN = [
+    ["history", "add", SAMPLES / "drift_history", "--store", "given.db", "-q"],
+    ["lot", SAMPLES / "ring_master", "--lot-id", "L-0", "--record", "given.rec", "-q"],
+]
+"""What the commands read that no sample is."""
 STATUS = {signal.SIGINT: 130, signal.SIGTERM: 143}
 
 
@@ -58,17 +86,19 @@ def stops(folder: Path, count: int, dice: random.Random, names: list[str]) -> It
     """Stop commands that write into `folder`/out at any moment of the time that they take."""
     out = folder / "out"
     took_whole = {}
+    for line in GIVEN:
+        _run(line, folder)
     for _ in range(count):
         name = dice.choice(names)
         if name not in took_whole:
             took_whole[name] = _whole(name, folder)
         number = dice.choice(list(STATUS))
-        shutil.rmtree(out, ignore_errors=True)
-        out.mkdir()
+        _prepare(name, folder)
         words = [sys.executable, "-c", CODE, *map(str, COMMANDS[name])]
         running = subprocess.Popen(
-            words, cwd=folder, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=_environment()
-        )
+            words, cwd=folder, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=_environment(),
+            start_new_session=True,
+        )  # fmt: skip
         assert running.stdout is not None
         running.stdout.readline()
         time.sleep(dice.uniform(0, 1.1) * took_whole[name])
@@ -87,20 +117,42 @@ def stops(folder: Path, count: int, dice: random.Random, names: list[str]) -> It
             took,
             max(cpu, 0.0),
             left,
-            tuple(_faults(name, number, running.returncode, out, told)),
+            (*_faults(name, number, running.returncode, out, told), *["a process"] * _alive(running.pid)),
         )
 
 
 def _whole(name: str, folder: Path) -> float:
     """Seconds of a run that nobody stops."""
+    _prepare(name, folder)
+    began = time.monotonic()
+    _run(COMMANDS[name], folder)
+    return time.monotonic() - began
+
+
+def _prepare(name: str, folder: Path) -> None:
+    """An empty folder for the outputs; of a command that changes a store, with one in it."""
     shutil.rmtree(folder / "out", ignore_errors=True)
     (folder / "out").mkdir()
-    words = [sys.executable, "-m", "gearqa", *map(str, COMMANDS[name])]
-    began = time.monotonic()
+    if name == "history regrade":
+        shutil.copy(folder / "given.db", folder / "out" / "st.db")
+
+
+def _run(line: list[str | Path], folder: Path) -> None:
+    words = [sys.executable, "-m", "gearqa", *map(str, line)]
     done = subprocess.run(words, cwd=folder, capture_output=True, check=False, env=_environment())
     if done.returncode not in (0, 1):
         raise AssertionError(done.stderr.decode())
-    return time.monotonic() - began
+
+
+def _alive(group: int) -> bool:
+    """Whether a process of a group still runs a second after its first one ended."""
+    for _ in range(20):
+        try:
+            os.killpg(group, 0)
+        except ProcessLookupError:
+            return False
+        time.sleep(0.05)
+    return True
 
 
 def _environment() -> dict[str, str]:
@@ -134,9 +186,9 @@ def _faults(name: str, number: signal.Signals, status: int, out: Path, told: str
         for word in map(str, COMMANDS[name])
         if word.startswith("out/")
     }
-    if name not in ("history add", "simulate") and files and (files != wanted or status == STATUS[number]):
+    if name not in FREE and files and (files != wanted or status == STATUS[number]):
         yield f"{sorted(files)} with status {status}"
-    if name == "simulate" and status == STATUS[number] and files:
+    if name in ("simulate", "grade sheets") and status == STATUS[number] and files:
         yield f"half a folder: {sorted(files)}"
     if "st.db" in files:
         words = [sys.executable, "-m", "gearqa", "history", "check", "--store", str(out / "st.db"), "-q"]
