@@ -162,6 +162,6 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
         size=sizes,
         limit_curves=curves,
         production=gear.production,
-        state=worst_state(state for state in states if state is not None) if states else "not assessed",
+        state=worst_state(states) if states else "not assessed",
         master_state=worst_state(master_states) if master_states else "not assessed",
     )

@@ -122,14 +122,13 @@ def parameter_result(
     )
 
 
-def _whole(states: Iterable[State | None], incomplete: bool) -> State:
-    found = {*states, "not assessed"} if incomplete else {*states}
-    return worst_state(state for state in found if state is not None)
+def _whole(states: list[State | None], incomplete: bool) -> State:
+    return worst_state([*states, "not assessed"] if incomplete else states)
 
 
 def master_state(judged: Iterable[Judged], incomplete: bool) -> State:
     """State of one parameter against the master quality criterion."""
-    return _whole((one.verdict.master_state for one in judged if one.criterion.for_master), incomplete)
+    return _whole([one.verdict.master_state for one in judged if one.criterion.for_master], incomplete)
 
 
 def near_limit(judged: list[Judged], uncertainty: float) -> int:

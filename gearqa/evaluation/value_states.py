@@ -43,9 +43,9 @@ def symmetric(tolerance: float | None, signed: bool) -> Limits:
     return (-tolerance if signed else None, tolerance)
 
 
-def worst_state(states: Iterable[State]) -> State:
-    """State of a whole from the states of its parts; missing parts count before open ones."""
-    found = set(states)
+def worst_state(states: Iterable[State | None]) -> State:
+    """State of a whole from those of its parts, None for nothing; missing parts count before open ones."""
+    found = tuple(states)
     for state in _WORST_FIRST:
         if state in found:
             return state

@@ -66,6 +66,8 @@ class FastReader:
     source: TableSource
     frame: Frame
     block_bytes: int
+    general: bool = True
+    """Whether cells that are not plain go to the general parser, which takes a while to load."""
     sha256: str = ""
     names: tuple[str, ...] = ()
     """Header cells."""
@@ -164,7 +166,7 @@ class FastReader:
             return plain
         if data.startswith(codecs.BOM_UTF8):  # the parser would drop it; only a file may start so
             return plain
-        rows = self._layout.parse(data, self.source)
+        rows = self._layout.parse(data, self.source, general=self.general)
         if rows is None:
             return plain
         series, faults = to_series(rows, self.frame, self.source.convention)
@@ -219,13 +221,13 @@ class _Layout:
             raise NotPlainError
         return cls(len(names), places, source.dialect)
 
-    def parse(self, data: bytes, source: TableSource) -> NumberRows | None:
-        """Rows of a block, or None where anything is not as it should be."""
+    def parse(self, data: bytes, source: TableSource, *, general: bool) -> NumberRows | None:
+        """Rows of a block, or None where anything is not as it should be, or not plain and not `general`."""
         if data.isspace():
             return None
         columns = plain_columns(data, self.dialect, self.width, self.places)
         if columns is None:  # unusual numbers, or at fault
-            frame = self._frame(data)
+            frame = self._frame(data) if general else None
             if frame is None or not len(frame) or not self._even(data, len(frame)):
                 return None
             columns = frame_columns(frame, self.places)

@@ -33,8 +33,10 @@ from gearqa.reading.rows.parquet_rows import is_parquet
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.wording.visible import clip
 
-FAST_FROM_BYTES: Final = 2_500_000
-"""Below this the careful reader is done before the fast parser is loaded."""
+FAST_FROM_BYTES: Final = 400_000
+"""Below this the careful reader is done before the fast one is loaded."""
+GENERAL_TIMES: Final = 6
+"""Below so many times as much it is done before the general parser of the fast one is loaded."""
 
 
 def read_folder(
@@ -205,10 +207,13 @@ class _FolderReading:
         frame = Frame.of(self.part, self.teeth)
         digests: dict[str, str] = {}
         plain = [source for source in self.sources if is_plain(source) and not source.is_parquet]
-        fast = sum(_size(source.path) for source in plain) >= FAST_FROM_BYTES
+        size = sum(_size(source.path) for source in plain)
+        fast, general = size >= FAST_FROM_BYTES, size >= GENERAL_TIMES * FAST_FROM_BYTES
         for number, source in enumerate(self.sources):
             if source.kind in GRADED_KINDS:
-                digests[source.name] = self._read_series(number, frame, fast=fast and source in plain)
+                digests[source.name] = self._read_series(
+                    number, frame, fast=fast and source in plain, general=general
+                )
             else:
                 digests[source.name] = self._read_texts(number)
         self.files += [InputFile(name, sha256) for name, sha256 in digests.items()]
@@ -221,10 +226,10 @@ class _FolderReading:
                 )
         self.store.finish()
 
-    def _read_series(self, number: int, frame: Frame, *, fast: bool) -> str:
+    def _read_series(self, number: int, frame: Frame, *, fast: bool, general: bool) -> str:
         """Put the rows of a table aside; returns the digest of the file."""
         while True:
-            table = SeriesTable(self.sources[number], frame, self.log, self.chunk_rows, fast)
+            table = SeriesTable(self.sources[number], frame, self.log, self.chunk_rows, fast, general)
             store, log = self.store.mark(), self.log.mark()
             try:
                 for pieces in table.pieces():

@@ -54,6 +54,8 @@ class SeriesTable:
     chunk_rows: int
     fast: bool
     """By which reader; the fast one understands plain tables only, see `is_plain`."""
+    general: bool = True
+    """Whether the fast one may load a parser for cells that are not plain."""
     sha256: str = ""
     """Digest of the file, once all pieces are taken."""
 
@@ -85,7 +87,7 @@ class SeriesTable:
             OtherEncodingError,
         )
 
-        reader = FastReader(self.source, self.frame, max(1, self.chunk_rows * BYTES_PER_ROW))
+        reader = FastReader(self.source, self.frame, max(1, self.chunk_rows * BYTES_PER_ROW), self.general)
         careful = CarefulReader(self.source, self.log)
         try:
             for block in reader.blocks():

@@ -239,3 +239,13 @@ def test_a_large_folder_of_plain_decimals_does_not_load_the_general_parser(tmp_p
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["1", "False"]
+
+
+def test_below_the_size_that_is_worth_the_general_parser_other_cells_are_read_carefully(
+    tmp_path: Path, reads: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table = rows(PROFILE, [f"A,left,1,{p},{p}e-1" for p in range(1, 50)])
+    monkeypatch.setattr(reading, "FAST_FROM_BYTES", len(table) // 2)
+    (gear,) = read(tmp_path, {"p.csv": table})
+    assert gear.traces[0].deviation_um.tolist() == [p / 10 for p in range(1, 50)]
+    assert reads == ["fast", "block"]
