@@ -17,7 +17,7 @@ from sqlalchemy.engine import Connection
 from gearqa.errors import StoreConflictError, StoreError
 from gearqa.evaluation.part_setup import PartSetup, setup_of
 from gearqa.evaluation.rejudge import judged_anew, why_raw_data
-from gearqa.history.drafts import BATCH, DraftSpool, batches, draft_of
+from gearqa.history.drafts import BATCH, Draft, DraftSpool, batches, draft_of
 from gearqa.history.gear_rows import NewGear, insert_gears, supersede, superseding
 from gearqa.history.intake import graded_gears
 from gearqa.history.measured_digests import measured_digests
@@ -79,8 +79,27 @@ class Spreading(Protocol):
 
 _Identity = tuple[str, str]
 """Serial and time of measurement, as a store tells gears of a part apart."""
-_Graded = tuple[_Chosen, GearResult, dict[str, str], Source]
-"""A gear graded anew: the new result, digests of what was measured, and what it comes from."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Anew:
+    """A gear graded anew: its new verdicts, and what is written; None in a dry run."""
+
+    class_: int | None
+    conforms: bool | None
+    master_quality: bool | None
+    draft: Draft | None
+
+    @classmethod
+    def of(
+        cls, result: GearResult, digests: dict[str, str], drawing: Part, *, simulated: bool, dry_run: bool
+    ) -> _Anew:
+        draft = None if dry_run else draft_of(result, digests, drawing, simulated=simulated)
+        return cls(result.class_, result.conforms, result.master_quality, draft)
+
+
+_Graded = tuple[_Chosen, _Anew, Source]
+"""A gear, graded anew, and from what."""
 
 
 def regrade(
@@ -106,16 +125,17 @@ def regrade(
     by_values = [gear for gear in wanted if drawings[gear.part].why_files is None]
     by_files = [gear for gear in wanted if drawings[gear.part].why_files is not None]
     graded: Iterator[_Graded] = chain(
-        _from_values(store, by_values, drawings), _from_files(store, by_files, drawings, intakes, spreading)
+        _from_values(store, by_values, drawings, dry_run=dry_run),
+        _from_files(store, by_files, drawings, intakes, spreading, dry_run=dry_run),
     )
     order: list[_Chosen] = []
     regraded: list[RegradedGear] = []
     with DraftSpool() as spool:
-        for gear, result, digests, source in passing(graded, total=len(wanted)):
-            drawing = drawings[gear.part].new
-            spool.add(draft_of(result, digests, drawing, simulated=gear.stored.simulated))
+        for gear, anew, source in passing(graded, total=len(wanted)):
+            if anew.draft is not None:
+                spool.add(anew.draft)
             order.append(gear)
-            regraded.append(_outcome(gear.stored, result, source, drawings[gear.part]))
+            regraded.append(_outcome(gear.stored, anew, source, drawings[gear.part]))
         if not dry_run and order:
             _write(store, order, spool, drawings, new)
     return RegradeReport(
@@ -139,7 +159,7 @@ def _chosen(connection: Connection, which: Selection) -> Iterator[_Chosen]:
 
 
 def _from_values(
-    store: HistoryStore, gears: Sequence[_Chosen], drawings: Mapping[int, _Drawing]
+    store: HistoryStore, gears: Sequence[_Chosen], drawings: Mapping[int, _Drawing], *, dry_run: bool
 ) -> Iterator[_Graded]:
     for start in range(0, len(gears), BATCH):
         portion = {gear.stored.id: gear for gear in gears[start : start + BATCH]}
@@ -147,7 +167,10 @@ def _from_values(
             found = list(select_results(connection, Selection(ids=tuple(portion), every_state=True)))
         for stored, document, digests in found:
             gear = portion[stored.id]
-            yield gear, judged_anew(result_of(document), drawings[gear.part].setup), digests, "stored values"
+            drawing = drawings[gear.part]
+            result = judged_anew(result_of(document), drawing.setup)
+            anew = _Anew.of(result, digests, drawing.new, simulated=gear.stored.simulated, dry_run=dry_run)
+            yield gear, anew, "stored values"
 
 
 def _from_files(
@@ -156,6 +179,8 @@ def _from_files(
     drawings: Mapping[int, _Drawing],
     intakes: Mapping[int, Intake],
     spreading: Spreading | None,
+    *,
+    dry_run: bool,
 ) -> Iterator[_Graded]:
     groups: dict[tuple[int, int], dict[_Identity, _Chosen]] = {}
     for gear in gears:
@@ -170,14 +195,20 @@ def _from_files(
     if faults:
         raise _raw_error(faults, drawings[gears[0].part].why_files, store.shown)
     folders = [
-        _Folder(intakes[number], drawings[part].new, tuple(group)) for (number, part), group in groups.items()
+        _Folder(
+            intakes[number],
+            drawings[part].new,
+            {identity: gear.stored.simulated for identity, gear in group.items()},
+            dry_run,
+        )
+        for (number, part), group in groups.items()
     ]
-    found: Iterable[Iterable[tuple[_Identity, GearResult, dict[str, str]]]] = map(_each_graded, folders)
+    found: Iterable[Iterable[tuple[_Identity, _Anew]]] = map(_each_anew, folders)
     if spreading is not None and len(folders) > 1:
-        found = (graded for _, graded in spreading(_all_graded, folders))
+        found = (graded for _, graded in spreading(_all_anew, folders))
     for group, graded in zip(groups.values(), found, strict=True):
-        for identity, result, digests in graded:
-            yield group[identity], result, digests, "raw files"
+        for identity, anew in graded:
+            yield group[identity], anew, "raw files"
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,21 +217,26 @@ class _Folder:
 
     intake: Intake
     drawing: Part
-    wanted: tuple[_Identity, ...]
+    simulated: Mapping[_Identity, bool]
+    """Of the gears that are wanted."""
+    dry_run: bool
 
 
-def _each_graded(folder: _Folder) -> Iterator[tuple[_Identity, GearResult, dict[str, str]]]:
-    wanted, intake = frozenset(folder.wanted), folder.intake
+def _each_anew(folder: _Folder) -> Iterator[tuple[_Identity, _Anew]]:
+    intake, drawing, simulated = folder.intake, folder.drawing, folder.simulated
     with read_folder(
-        intake.folder, part=folder.drawing, columns=intake.column_map, serials=_serials(folder.wanted)
+        intake.folder, part=drawing, columns=intake.column_map, serials=_serials(simulated)
     ) as inspection:
-        for result, digests in graded_gears(inspection, folder.drawing):
-            if (identity := _identity(result)) in wanted:
-                yield identity, result, digests
+        for result, digests in graded_gears(inspection, drawing):
+            if (identity := _identity(result)) in simulated:
+                yield (
+                    identity,
+                    _Anew.of(result, digests, drawing, simulated=simulated[identity], dry_run=folder.dry_run),
+                )
 
 
-def _all_graded(folder: _Folder) -> Iterable[tuple[_Identity, GearResult, dict[str, str]]]:
-    return list(_each_graded(folder))
+def _all_anew(folder: _Folder) -> Iterable[tuple[_Identity, _Anew]]:
+    return list(_each_anew(folder))
 
 
 def _identity(gear: GearMeasurement | GearResult) -> _Identity:
@@ -257,7 +293,7 @@ def _raw_error(faults: Sequence[str], why: str | None, shown: str) -> StoreError
     )
 
 
-def _outcome(stored: StoredGear, result: GearResult, source: Source, drawing: _Drawing) -> RegradedGear:
+def _outcome(stored: StoredGear, anew: _Anew, source: Source, drawing: _Drawing) -> RegradedGear:
     return RegradedGear(
         serial=stored.serial,
         measured_at=stored.measured_at,
@@ -265,11 +301,11 @@ def _outcome(stored: StoredGear, result: GearResult, source: Source, drawing: _D
         standard_before=drawing.old.tolerance.standard,
         standard_after=drawing.new.tolerance.standard,
         class_before=stored.class_,
-        class_after=result.class_,
+        class_after=anew.class_,
         conforms_before=stored.conforms,
-        conforms_after=result.conforms,
+        conforms_after=anew.conforms,
         master_quality_before=stored.master_quality,
-        master_quality_after=result.master_quality,
+        master_quality_after=anew.master_quality,
     )
 
 
