@@ -102,17 +102,17 @@ def measured_columns(names: Sequence[str]) -> tuple[int, ...]:
 def first_decimal_mark(
     lines: Iterable[str], separator: str, columns: Sequence[int]
 ) -> Literal[".", ","] | None:
-    """The mark of the first number with decimals in these columns."""
-    skipped = 0
+    """The mark of the first number with decimals in these columns; no mark after very many blank rows."""
+    blank = 0
     for line in lines:
-        if is_skipped(line):
-            skipped += 1
-            if skipped > MOST_SKIPPED:
+        cells = [] if is_skipped(line) else line.rstrip("\r\n").split(separator)
+        found = [cells[column] for column in columns if column < len(cells) and cells[column].strip()]
+        if not found:
+            blank += 1
+            if blank > MOST_SKIPPED:
                 break
-            continue
-        cells = line.rstrip("\r\n").split(separator)
-        for column in columns:
-            bare = cells[column].strip().strip('"') if column < len(cells) else ""
+        for cell in found:
+            bare = cell.strip().strip('"')
             if _DECIMAL_COMMA.match(bare):
                 return ","
             if _DECIMAL_POINT.match(bare):

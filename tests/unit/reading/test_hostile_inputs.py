@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import base64
 import json
+from itertools import repeat
 
 import pytest
 from made_folders import pitch_folder
 
 from gearqa.errors import InputError, NoticeCode, Reason, RecordError
 from gearqa.model.part import Part
+from gearqa.reading.folder.dialect import first_decimal_mark
 from gearqa.reading.folder.passes import read_folder
 from gearqa.reading.rows import csv_rows
 from gearqa.reading.rows.patterns import Pattern, PatternError
@@ -314,3 +316,10 @@ def test_a_truth_value_is_no_tooth(tmp_path, monkeypatch, word, fast_from):
     monkeypatch.setattr("gearqa.reading.folder.passes.FAST_FROM_BYTES", fast_from)
     rows = [f"{serial},{flank},{word},1.5" for serial in "AB" for flank in ("left", "right")]
     assert reasons(table(tmp_path, HEADER, *rows)) == {Reason.NOT_A_NUMBER}
+
+
+@pytest.mark.parametrize("line", [";;\n", "\n", "A;left;\n"])
+def test_decimals_are_not_looked_for_in_blank_rows_without_end(line):
+    left = repeat(line, csv_rows.MOST_SKIPPED + 5)
+    assert first_decimal_mark(left, ";", (2,)) is None
+    assert len(list(left)) == 4
