@@ -145,8 +145,8 @@ def _run(line: list[str | Path], folder: Path) -> None:
 
 
 def _alive(group: int) -> bool:
-    """Whether a process of a group still runs a second after its first one ended."""
-    for _ in range(20):
+    """Whether a process of a group still runs ten seconds after its first one ended: the machine is busy."""
+    for _ in range(200):
         try:
             os.killpg(group, 0)
         except ProcessLookupError:
