@@ -1,4 +1,5 @@
-"""Waves round the gear that all traced teeth see at the same place: they look like slopes of all teeth.
+"""Waves round the gear that all traced teeth see at the same place: they look like slopes and crownings of
+all teeth.
 
 The mean over N evenly spaced teeth holds the orders N, 2N and so on as they are (derived geometry). How
 large a slope such a wave makes depends on what turns with it, which the traces do not show; at most it is
@@ -8,9 +9,9 @@ that of a wave that runs along the generating rotation.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -19,16 +20,33 @@ from gearqa.diagnosis.decomposition import MOST_LOBES, Decomposition
 from gearqa.diagnosis.points import ranges
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.diagnosis import Component, NotIdentifiable
+from gearqa.model.measurement import Trace
+from gearqa.model.results import TraceResult
 from gearqa.symbols import TraceKind
 from gearqa.wording.numbers import count_text
 
 ALIKE: Final = 0.5
 """Share of a wave that is left in the mean over the traced teeth, from which it can pass for a slope."""
+Teeth = Mapping[TraceKind, Collection[int]]
+"""Traced teeth."""
+
+
+class TracedPart(NamedTuple):
+    """A part, and the teeth of its gears that were traced."""
+
+    setup: PartSetup
+    teeth: Teeth
+
+
 WAVES: Final = {"lobes": "lobes", "radial_order": "the radial wave", "pitch_order": "the pitch wave"}
-SLOPES: Final[dict[str, TraceKind]] = {
-    "pressure_angle": "profile", "profile_asymmetry": "profile", "profile_slope": "profile",
-    "lead": "helix", "taper": "helix", "helix_slope": "helix",
+MADE_OF: Final = {
+    "pressure_angle": "profile_slope", "profile_asymmetry": "profile_slope", "profile_slope": "profile_slope",
+    "profile_crowning": "profile_crowning", "profile_crowning_asymmetry": "profile_crowning",
+    "lead": "helix_slope", "taper": "helix_slope", "helix_slope": "helix_slope",
+    "helix_crowning": "helix_crowning", "helix_crowning_asymmetry": "helix_crowning",
 }  # fmt: skip
+"""Component -> mean over the traced teeth that it is made of."""
+SHAPES: Final = tuple(dict.fromkeys(MADE_OF.values()))
 
 
 def alike_orders(teeth: Iterable[int], z: int, highest: int = MOST_LOBES) -> tuple[int, ...]:
@@ -43,15 +61,13 @@ def alike_orders(teeth: Iterable[int], z: int, highest: int = MOST_LOBES) -> tup
     return tuple(n for n in range(2, highest + 1) if abs(np.exp(1j * n * angle).mean()) >= ALIKE)
 
 
-def slope_of_wave(kind: TraceKind, order: int, setup: PartSetup) -> float:
-    """Largest slope that one micrometre of a wave makes. [um]"""
+def shape_of_wave(parameter: str, order: int, setup: PartSetup) -> float:
+    """Largest slope or crowning that one micrometre of a wave makes. [um]"""
     g = setup.geometry
     profile, helix = ranges(setup)
-    if kind == "profile":
-        turned = abs(profile.full_end - profile.full_start) / (g.d_b / 2)
-    else:
-        turned = abs(helix.full_end - helix.full_start) * math.tan(abs(g.beta_b)) / (g.d_b / 2)
-    return order * turned
+    spec, along = (profile, 1.0) if parameter.startswith("profile") else (helix, math.tan(abs(g.beta_b)))
+    turned = order * abs(spec.full_end - spec.full_start) * along / (g.d_b / 2)
+    return turned if parameter.endswith("slope") else 1 - math.cos(min(turned / 2, math.pi))
 
 
 def more_teeth(order: int, teeth: int) -> str:
@@ -60,39 +76,60 @@ def more_teeth(order: int, teeth: int) -> str:
     return f"traces of {enough} teeth evenly round the gear, both flanks"
 
 
-def not_told_apart(
-    pieces: Sequence[Piece], fits: Sequence[Decomposition], setup: PartSetup
+def waves_as_shapes(teeth: Teeth, setup: PartSetup) -> dict[tuple[str, int], float]:
+    """Parameter and order of the waves that these teeth see at the same place, and the slope or crowning that
+    they can make for each micrometre. [um/um]"""
+    return {
+        (parameter, order): shape_of_wave(parameter, order, setup)
+        for parameter in SHAPES
+        for order in alike_orders(teeth.get(_kind(parameter), ()), setup.geometry.z)
+    }
+
+
+def _kind(parameter: str) -> TraceKind:
+    return "profile" if parameter.startswith("profile") else "helix"
+
+
+def traced_teeth(traces: Iterable[Trace | TraceResult]) -> Teeth:
+    """Teeth with traces."""
+    found: dict[TraceKind, set[int]] = {"profile": set(), "helix": set()}
+    for trace in traces:
+        found[trace.kind].add(trace.tooth)
+    return found
+
+
+def without_shapes_of_waves(
+    pieces: Sequence[Piece], teeth: Teeth, setup: PartSetup
 ) -> tuple[list[Piece], tuple[NotIdentifiable, ...]]:
-    """Slopes that a wave of the same gear can have made, no longer claimed, and what would tell them."""
-    waves = [
-        one.component
-        for one in pieces
-        if one.component.significant and one.component.key in WAVES and one.component.phase_deg is not None
-    ]
-    if not waves or not fits:
-        return list(pieces), ()
-    teeth: dict[TraceKind, set[int]] = {"profile": set(), "helix": set()}
-    for trace in fits[0].layout.traces:
-        teeth[trace.kind].add(trace.tooth)
-    kept, notes = [], []
-    for one in pieces:
-        c = one.component
-        found = [wave for wave in waves if _can_make(wave, c, teeth, setup)] if c.significant else []
+    """Pieces of which no slope or crowning is claimed that a wave in a known direction can have made."""
+    components = [one.component for one in pieces]
+    waves = [one for one in components if one.phase_deg is not None]
+    told, notes = not_told_apart(components, waves, teeth, setup)
+    return [replace(one, component=own) for one, own in zip(pieces, told, strict=True)], notes
+
+
+def not_told_apart(
+    components: Sequence[Component], waves: Iterable[Component], teeth: Teeth, setup: PartSetup
+) -> tuple[list[Component], tuple[NotIdentifiable, ...]]:
+    """Components of which no slope or crowning is claimed that a wave can have made; what would tell."""
+    real = [one for one in waves if one.significant and one.key in WAVES]
+    told, notes = [], []
+    for one in components:
+        found = [wave for wave in real if one.significant and _can_make(wave, one, teeth, setup)]
         if found:
-            one = replace(one, component=replace(c, significant=False))
-            notes.append(NotIdentifiable(c.key, *_why(found[0], len(teeth[SLOPES[c.key]]))))
-        kept.append(one)
-    return kept, tuple(notes)
+            notes.append(NotIdentifiable(one.key, *_why(found[0], len(teeth[_kind(MADE_OF[one.key])]))))
+        told.append(replace(one, significant=False) if found else one)
+    return told, tuple(notes)
 
 
-def _can_make(wave: Component, slope: Component, teeth: dict[TraceKind, set[int]], setup: PartSetup) -> bool:
-    kind = SLOPES.get(slope.key)
-    if kind is None or wave.order is None:
+def _can_make(wave: Component, one: Component, teeth: Teeth, setup: PartSetup) -> bool:
+    parameter = MADE_OF.get(one.key)
+    if parameter is None or wave.order is None:
         return False
-    if wave.order not in alike_orders(teeth[kind], setup.geometry.z, wave.order):
+    if wave.order not in alike_orders(teeth.get(_kind(parameter), ()), setup.geometry.z, wave.order):
         return False
-    largest = wave.amplitude_um * slope_of_wave(kind, wave.order, setup)
-    return abs(slope.amplitude_um) - (slope.u_um or 0.0) <= largest
+    largest = abs(wave.amplitude_um) * shape_of_wave(parameter, wave.order, setup)
+    return abs(one.amplitude_um) - (one.u_um or 0.0) <= largest
 
 
 def _why(wave: Component, teeth: int) -> tuple[str, str]:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Final
 
 from gearqa.diagnosis.aliases import with_aliases
-from gearqa.diagnosis.alike import not_told_apart
+from gearqa.diagnosis.alike import traced_teeth, without_shapes_of_waves
 from gearqa.diagnosis.causes import causes_of
 from gearqa.diagnosis.components import Piece, pieces_of
 from gearqa.diagnosis.corrections import corrections_of
@@ -25,7 +25,7 @@ from gearqa.diagnosis.trusted import as_they_stand, trusted, warnings_of
 from gearqa.diagnosis.views import views_of
 from gearqa.evaluation.evaluate import evaluate_with
 from gearqa.evaluation.part_setup import PartSetup
-from gearqa.model.diagnosis import GearDiagnosis, LotDiagnosis, NotIdentifiable, SharedBy
+from gearqa.model.diagnosis import GearDiagnosis, LotDiagnosis, SharedBy
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.results import GearResult
 
@@ -119,7 +119,7 @@ def _gear(
     setup: PartSetup,
     mounting_risk: float,
 ) -> GearDiagnosis:
-    pieces, alike = not_told_apart(pieces, [fit], setup)
+    pieces, alike = without_shapes_of_waves(pieces, traced_teeth(fit.layout.traces), setup)
     real = [one for one in pieces if one.component.significant]
     explained = shares(gear, raw, real, setup)
     told = [
@@ -166,7 +166,9 @@ def _lot(
 ) -> LotDiagnosis:
     linked = {(one.key, one.flank, one.order) for one in shared_by}
     common = [_not_new_on_each(one, linked) for one in lot_pieces(pieces, setup)]
-    common, alike = not_told_apart(common, fits, setup)
+    common, alike = without_shapes_of_waves(
+        common, traced_teeth(fits[0].layout.traces) if fits else {}, setup
+    )
     real = [one for one in common if one.component.significant]
     taken = [[in_gear(one, own) for own in pieces] for one in real]
     explained = lot_shares(measured, graded, taken, setup)

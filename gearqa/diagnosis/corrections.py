@@ -7,7 +7,7 @@ tried on a machine). What a machine makes of a command must be learned: a first 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -38,13 +38,26 @@ def corrections_of(
 ) -> tuple[Correction, ...]:
     """Changes that null the components of a gear, or of the mean of a lot; none that is not beyond its own
     uncertainty."""
-    gears = len(graded)
-    components = {one.component.key: one.component for one in pieces if one.component.order is None}
-    components |= {one.component.key: one.component for one in pieces if one.component.key == "eccentricity"}
-    basis = TRIAL + (ONE_GEAR if gears < FEWEST_GEARS else "")
-    changes = _changes({key: one for key, one in components.items() if _sure(one)}, setup, basis)
-    every = (*changes, *_size(graded, setup, basis))
-    sure = [one for one in every if one.quantity in OF_A_VECTOR or one.u is None or abs(one.change) > one.u]
+    basis = TRIAL + (ONE_GEAR if len(graded) < FEWEST_GEARS else "")
+    return _sure_ones(
+        (*_changes(_by_key(one.component for one in pieces), setup, basis), *_size(graded, setup, basis))
+    )
+
+
+def corrections_for(components: Iterable[Component], setup: PartSetup) -> tuple[Correction, ...]:
+    """Changes that null components."""
+    return _sure_ones(_changes(_by_key(components), setup, TRIAL))
+
+
+def _by_key(components: Iterable[Component]) -> dict[str, Component]:
+    """Components that a change at the grinder takes away."""
+    return {
+        one.key: one for one in components if one.order is None or one.key == "eccentricity" if _sure(one)
+    }
+
+
+def _sure_ones(changes: Iterable[Correction]) -> tuple[Correction, ...]:
+    sure = [one for one in changes if one.quantity in OF_A_VECTOR or one.u is None or abs(one.change) > one.u]
     listed = {one.quantity for one in sure}
     return tuple(one if one.instead_of in listed else replace(one, instead_of=None) for one in sure)
 

@@ -6,6 +6,7 @@ component is the same linear function of the readings on every gear, so that it 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -14,6 +15,7 @@ import numpy as np
 
 from gearqa.arrays import Array, IntArray
 from gearqa.diagnosis import effects as made
+from gearqa.diagnosis.alike import alike_orders
 from gearqa.diagnosis.decomposition import MOST_LOBES
 from gearqa.diagnosis.effects import Effect
 from gearqa.diagnosis.observations import Layout, by_flank
@@ -28,7 +30,7 @@ from gearqa.symbols import FLANKS, Flank
 
 LOBES: Final = (2, 3, 4, 6)
 """Orders of runout that are followed on any grinder (common practice, no source: usual numbers of jaws and
-pads); the number of jaws of the part file is one more."""
+pads); the number of jaws of the part file and of evenly spaced traced teeth are two more."""
 MOST_GAIN: Final = 5.0
 """Scatter of a component over that of a reading from which the readings do not tell it."""
 WITHOUT: Final = DOUBTS - {NoticeCode.TOO_FEW_TEETH}
@@ -56,6 +58,11 @@ class _Plan:
     """Places of the two amplitudes of what has a direction."""
     named: tuple[tuple[str, Flank | None, int], ...]
     """Components that the readings tell: place among the amplitudes, sizes of the vectors behind them."""
+    per_reading: tuple[float, ...]
+    """Scatter of each of them over that of a reading; of a size that of one direction."""
+    columns: Array
+    """Amplitudes to readings. shape (n, amplitudes)"""
+    freedom: int
     ramps: Array
     """Ramps with a step before each tooth, less what the fit takes up, of length 1. shape (n, z)"""
     per_um: Array
@@ -89,12 +96,15 @@ def _figures(plan: _Plan, y: Array) -> Iterator[ComponentFigure]:
     theta = plan.functions @ y
     first, second = plan.vectors
     values = [*theta.tolist(), *np.hypot(theta[first], theta[second]).tolist()]
-    for key, flank, at in plan.named:
-        yield ComponentFigure(key, flank, values[at])
+    left = float(np.linalg.norm(y - plan.columns @ theta))
+    twice = 2 * left / math.sqrt(plan.freedom) if plan.freedom > 0 else None
+    for (key, flank, at), gain in zip(plan.named, plan.per_reading, strict=True):
+        yield ComponentFigure(key, flank, values[at], None if twice is None else twice * gain)
     if plan.ramps.size:
         along = plan.ramps.T @ y
         best = int(np.argmax(np.abs(along)))
-        yield ComponentFigure("pitch_ramp", None, float(abs(along[best]) / plan.per_um[best]))
+        u = None if twice is None else float(twice / plan.per_um[best])
+        yield ComponentFigure("pitch_ramp", None, float(abs(along[best]) / plan.per_um[best]), u)
 
 
 def _named(
@@ -137,7 +147,10 @@ def _plan(
         *((made.tangential_order(1),) if both else ()),
         *made.mean_shapes(g.s, g.H),
         made.tilt(),
-        *(made.lobes(n) if both else _as_balls_see_it(made.lobes(n)) for n in _orders(setup)),
+        *(
+            made.lobes(n) if both else _as_balls_see_it(made.lobes(n))
+            for n in _orders(setup, (one.tooth for one in looked_at))
+        ),
     )
     zeros = layout.nuisance()[kept]
     responses = [response[kept] for response in layout.responses(wanted)]
@@ -158,7 +171,13 @@ def _plan(
         ramps = ramps - X @ (functions @ ramps)
         per_um = np.linalg.norm(ramps, axis=0)
         ramps = ramps / per_um
-    return _Plan(by_flank(looked_at)[0], functions, *_named(places, len(functions)), ramps, per_um)
+    vectors, named = _named(places, len(functions))
+    gains = np.linalg.norm(functions, axis=1)
+    pairs = [max(gains[i], gains[j]) for i, j in zip(*vectors, strict=True)]
+    per_reading = tuple(float(([*gains, *pairs])[at]) for _, _, at in named)
+    freedom = len(X) - int(np.linalg.matrix_rank(X))
+    together = by_flank(looked_at)[0]
+    return _Plan(together, functions, vectors, named, per_reading, X, freedom, ramps, per_um)
 
 
 def _as_balls_see_it(lobes: Effect) -> Effect:
@@ -166,7 +185,8 @@ def _as_balls_see_it(lobes: Effect) -> Effect:
     return replace(lobes, columns=lambda at: lobes.columns(at)[:2])
 
 
-def _orders(setup: PartSetup) -> list[int]:
+def _orders(setup: PartSetup, teeth: Iterable[int]) -> list[int]:
     jaws = {one.jaws for one in setup.part.grinder.values() if one.jaws is not None}
     highest = min(MOST_LOBES, (setup.geometry.z - 1) // 2)
-    return sorted(n for n in {*LOBES, *jaws} if n <= highest)
+    alike = alike_orders(teeth, setup.geometry.z)[:1]
+    return sorted(n for n in {*LOBES, *jaws, *alike} if n <= highest)

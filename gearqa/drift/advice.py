@@ -58,7 +58,7 @@ def advise(
         holds = chain(_holds(series, ranges), correction_advice(series, alarm=True), signal_advice(series))
         urgent += _placed(where, chain(holds, _limits_ahead(series)))
         interval = _dress_interval(series, decided.get((part, grinder)), settings)
-        levels = chain(level_advice(series), _centring(series, decided.get((part, grinder))))
+        levels = chain(level_advice(series, settings), _centring(series, decided.get((part, grinder))))
         seen = chain(correction_advice(series, alarm=False), label_advice(series))
         rest += _placed(where, chain(interval, levels, _sampling(members, settings), seen))
     found = urgent + rest

@@ -8,7 +8,8 @@ from gearqa.drift.between_cycles import Levels, effect_interval
 from gearqa.drift.ordering import ProductionOrder
 from gearqa.drift.phrases import cycles_place
 from gearqa.errors import Notice, NoticeCode
-from gearqa.model.drift import CorrectionEffect, CorrectionVerdict, Reference
+from gearqa.model.diagnosis import CorrectionVerdict
+from gearqa.model.drift import CorrectionEffect, Reference
 from gearqa.statistics.levels import LevelFit, fit_levels
 from gearqa.wording.numbers import um_text
 

@@ -8,7 +8,15 @@ from typing import Final
 from gearqa.drift import phrases
 from gearqa.drift.corrections import ALARMS, correction_clause
 from gearqa.drift.what_changed import OF_CLAMPING, driven_too, what_changed
-from gearqa.model.drift import CommonChange, DriftSeries, LevelChange, Suspicion, common_changes
+from gearqa.model.drift import (
+    CommonChange,
+    DriftSeries,
+    DriftSettings,
+    LevelChange,
+    Suspicion,
+    WavesAsShapes,
+    common_changes,
+)
 from gearqa.wording.numbers import chance_text, count_text, um_text
 from gearqa.wording.sentences import listed
 
@@ -58,19 +66,21 @@ def label_advice(members: Sequence[DriftSeries]) -> Iterator[Advice]:
                 yield "label_effect", phrases.name_of(series), phrases.label_clause(one)
 
 
-def level_advice(members: Sequence[DriftSeries]) -> Iterator[Advice]:
+def level_advice(members: Sequence[DriftSeries], settings: DriftSettings) -> Iterator[Advice]:
     """Level changes, trends, and what is suspected."""
+    waves = settings.waves_as_shapes.get(members[0].part, {}) if members else {}
     with_others: set[int] = set()
     for change in common_changes(members):
         driven = driven_too(change, members)
         with_others.update(id(one) for one in driven)
-        yield from _change(change, driven)
+        yield from _change(change, driven, waves, members)
     for series in members:
         name = phrases.name_of(series)
         trend = series.level_trend_um_per_cycle
         if id(series) not in with_others and trend is not None and series.trend_interval:
             yield "level_trend", name, phrases.trend_clause(trend, series.trend_interval)
-            where = "fixture, table" if series.parameter in OF_CLAMPING else "the dresser"
+            clamping = series.parameter in OF_CLAMPING or _moving_wave(series.parameter, waves, members)
+            where = "fixture, table" if clamping else "the dresser"
             yield "correct_level", name, f"look at {where} and the set-up{_until_correction(series)}"
         if id(series) not in with_others and series.level_moved:
             text = "the level moved; level change or slow trend cannot be told apart yet"
@@ -90,7 +100,18 @@ def level_advice(members: Sequence[DriftSeries]) -> Iterator[Advice]:
             yield "level_change_past", name, text
 
 
-def _change(change: CommonChange, driven: Sequence[DriftSeries]) -> Iterator[Advice]:
+def _moving_wave(parameter: str, waves: WavesAsShapes, members: Sequence[DriftSeries]) -> bool:
+    """Whether a wave that the traced teeth take for this slope moves too."""
+    orders = {f"runout_order_{order}" for slope, order in waves if slope == parameter}
+    return any(
+        one.parameter in orders and (one.level_moved or one.level_trend_um_per_cycle is not None)
+        for one in members
+    )
+
+
+def _change(
+    change: CommonChange, driven: Sequence[DriftSeries], waves: WavesAsShapes, members: Sequence[DriftSeries]
+) -> Iterator[Advice]:
     """The last level changes that may have begun at one cycle, as one."""
     steps = [step for _, step in change.changes]
     low, high = change.place.cycle_low, change.place.cycle_high
@@ -99,12 +120,39 @@ def _change(change: CommonChange, driven: Sequence[DriftSeries]) -> Iterator[Adv
     causes = list(change.possible_causes)
     first = "provisional level change" if all(step.provisional for step in steps) else "level change"
     too = [f"{listed(map(phrases.name_of, driven))} moved too"] if driven else []
-    told = [*what_changed(change), *too, *_on_both_flanks(change.changes), _cause(causes)]
+    told = [*what_changed(change), *too, *_slopes(change.changes, waves, members), _cause(causes)]
     yield "level_change", "", f"{first} at {place}: {'; '.join(told)}"
     if not causes:
         yield "find_cause", "", f"look for what changed at {where}; nobody recorded it"
     elif any(series.current_signals for series, _ in change.changes):
         yield "check_cause", "", f"check what was recorded near {where}: {listed(causes)}"
+
+
+def _slopes(
+    together: Sequence[tuple[DriftSeries, LevelChange]], waves: WavesAsShapes, members: Sequence[DriftSeries]
+) -> Iterator[str]:
+    """What changed slopes are; where all traced teeth see a wave at the same place, it may be that wave."""
+    sizes = {series.parameter: abs(step.size_um) for series, step in together}
+    made: dict[str, int] = {}
+    for series, step in together:
+        for (parameter, order), per_um in waves.items():
+            most = per_um * sizes.get(f"runout_order_{order}", 0.0)
+            if parameter == series.parameter and 0.0 < abs(step.size_um) <= most:
+                made.setdefault(parameter, order)
+    for order in dict.fromkeys(made.values()):
+        names = listed(phrases.parameter_name(one) for one, by in made.items() if by == order)
+        yield (
+            f"all traced teeth lie at the same place of order {order}: whether {names} changed or only that "
+            "order cannot be told; trace another number of teeth evenly round the gear, such as one more"
+        )
+    yield from _on_both_flanks([one for one in together if one[0].parameter not in made])
+    slopes = {series.parameter for series, _ in together}
+    unseen = [order for parameter, order in waves if parameter in slopes]
+    if unseen and not any(one.parameter.startswith("runout_order_") for one in members):
+        yield (
+            f"without pitch or balls of all teeth a wave of order {min(unseen)} looks the same on the traced "
+            "teeth"
+        )
 
 
 def _on_both_flanks(together: Sequence[tuple[DriftSeries, LevelChange]]) -> Iterator[str]:

@@ -97,7 +97,7 @@ def key_figures(gear: GearResult, part: Part, wanted: Collection[str]) -> Iterat
     for figure in gear.components:
         if figure.key in wanted:
             value = figure.value_um
-            yield KeyFigure(figure.key, figure.flank, value, value, value, NO_LIMITS, None, None)
+            yield KeyFigure(figure.key, figure.flank, value, value, value, NO_LIMITS, figure.u_um, None)
 
 
 def _limits(key: str, result: ParameterResult | FlankResult) -> Limits:

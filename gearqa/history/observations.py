@@ -12,19 +12,23 @@ import sqlalchemy as sa
 
 from gearqa.evaluation.observations import UNKNOWN_GRINDER
 from gearqa.history.figures import read_figures
+from gearqa.history.parts import part_from_text
 from gearqa.history.queries import (
     Selection,
     in_portions,
+    result_of,
     select_events,
     select_references,
     standards_of_parts,
 )
 from gearqa.history.sql_tables import FIGURES, GEAR, INTAKE, PART
 from gearqa.history.store import HistoryStore
-from gearqa.history.stored_texts import loads, stored_time
+from gearqa.history.stored_texts import loads, stored_time, unpacked
 from gearqa.model.drift import DRIFT_PARAMETERS, Observation
 from gearqa.model.history import FrozenReference
 from gearqa.model.measurement import GrinderEvent, InputFile
+from gearqa.model.part import Part
+from gearqa.model.results import TraceResult
 from gearqa.symbols import FLANKS, Flank
 
 
@@ -146,6 +150,28 @@ def load_standards(store: HistoryStore, *, part_number: str | None = None) -> tu
     """Tolerance systems of the part data, each once, as they first came."""
     with store.reading() as connection:
         return tuple(dict.fromkeys(standards_of_parts(connection, part_number).values()))
+
+
+def load_traces(
+    store: HistoryStore, *, part_number: str | None = None
+) -> dict[str, tuple[Part, tuple[TraceResult, ...]]]:
+    """Drawing and traces of the last measured gear of each part."""
+    which = _conditions(part_number, None, None, None)
+    newest = sa.func.row_number().over(
+        partition_by=GEAR.c.part_number, order_by=(GEAR.c.measured_key.desc(), GEAR.c.id.desc())
+    )
+    ranked = sa.select(GEAR.c.id, newest.label("place")).where(*which).subquery()
+    query = (
+        sa.select(GEAR.c.part_number, PART.c.content, GEAR.c.result)
+        .join(PART, PART.c.id == GEAR.c.part_id)
+        .join(ranked, ranked.c.id == GEAR.c.id)
+        .where(ranked.c.place == 1)
+    )
+    with store.reading() as connection:
+        return {
+            number: (part_from_text(content), result_of(unpacked(result)).traces)
+            for number, content, result in connection.execute(query)
+        }
 
 
 def load_unproduced(store: HistoryStore, *, part_number: str | None = None) -> list[str]:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from statistics import median
 from typing import TYPE_CHECKING, Final
 
+from gearqa.diagnosis.alike import waves_as_shapes
 from gearqa.drift.analysis import analyse_observations
+from gearqa.drift.grinder_diagnosis import grinder_diagnoses
 from gearqa.drift.ordering import made_until
 from gearqa.drift.reference_periods import Period, ReferencePeriodError, place_references
 from gearqa.errors import ArgumentError, Notice
@@ -16,7 +19,15 @@ from gearqa.jobs.drift_gears import Asked, DriftGears, gears_of_folders, gears_o
 from gearqa.jobs.parameters import COUNT, require_parameter, require_within
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.jobs.times import moment, parsed_time
-from gearqa.model.drift import DriftReport, DriftSeries, DriftSettings, SeenSignal
+from gearqa.model.drift import (
+    COMPONENTS,
+    DriftReport,
+    DriftSeries,
+    DriftSettings,
+    Observation,
+    SeenSignal,
+    SeriesKey,
+)
 from gearqa.model.ranges import LARGEST_NUMBER, Range
 
 if TYPE_CHECKING:
@@ -143,12 +154,26 @@ def analyse_drift(
                 raise ArgumentError(argument, text)
         gears = gears_of_store(store, asked)
     settings, notices = with_references(gears, settings, reference)
-    settings = replace(settings, parts_per_dress=gears.parts_per_dress)
+    alike = {number: waves_as_shapes(one.teeth, one.setup) for number, one in gears.traced.items()}
+    settings = replace(settings, parts_per_dress=gears.parts_per_dress, waves_as_shapes=alike)
     result = analyse_observations(gears.observations, gears.events, settings, gears.made)
     if not result.series:
         raise gears.nothing
-    result = replace(result, series=tuple(_with_seen(one, gears.seen) for one in result.series))
+    result = replace(
+        result,
+        series=tuple(_with_seen(one, gears.seen) for one in result.series),
+        diagnosis=grinder_diagnoses(result.series, scatter_of_components(gears.observations), gears.traced),
+    )
     return DriftReport(replace(gears.header, warnings=(*gears.header.warnings, *notices)), result)
+
+
+def scatter_of_components(observations: Iterable[Observation]) -> dict[SeriesKey, float]:
+    """U of the components of one gear: the median over the gears."""
+    found: dict[SeriesKey, list[float]] = {}
+    for one in observations:
+        if one.parameter in COMPONENTS and one.U is not None:
+            found.setdefault((one.part, one.grinder, one.parameter, one.flank), []).append(one.U)
+    return {key: median(values) for key, values in found.items()}
 
 
 def _with_seen(series: DriftSeries, seen: Sequence[Acknowledgement]) -> DriftSeries:

@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from gearqa.diagnosis.alike import TracedPart, traced_teeth
 from gearqa.diagnosis.followed import with_components
 from gearqa.drift.reference_periods import Period
 from gearqa.errors import EvaluationError, Notice, NoticeCode
@@ -70,6 +71,8 @@ class DriftGears:
     """Usual dress interval by grinder, where part data state it."""
     seen: list[Acknowledgement] = field(default_factory=list)
     """Signals of the store that somebody has seen."""
+    traced: dict[str, TracedPart] = field(default_factory=dict)
+    """By part number: the drawing of the last gear, and its traced teeth."""
 
 
 def gears_of_folders(
@@ -98,13 +101,16 @@ def gears_of_folders(
     others: dict[tuple[str, str], MadePart] = {}
     standards: dict[str, None] = {}
     stated: dict[str, int] = {}
+    traced: dict[str, TracedPart] = {}
     graded = 0
     for folder in folders:
         with open_folder(folder, part=part, columns=columns, serials=serials) as inspection:
             drawing = inspection.part
             standards[drawing.tolerance.standard] = None
-            for _, gear in progress.over(with_components(inspection, setup_of(drawing)), "grading", "gears"):
+            setup = setup_of(drawing)
+            for _, gear in progress.over(with_components(inspection, setup), "grading", "gears"):
                 graded += 1
+                traced[drawing.part.number] = TracedPart(setup, traced_teeth(gear.traces))
                 if gear.production is None:
                     unproduced.append(gear.serial)
                     continue
@@ -147,6 +153,7 @@ def gears_of_folders(
         nothing=_nothing_in_folders(source, asked, graded, produced),
         made=list(others.values()),
         parts_per_dress=stated,
+        traced=traced,
     )
 
 
@@ -205,6 +212,7 @@ def gears_of_store(place: AnyStore, asked: Asked) -> DriftGears:
         load_parts_per_dress,
         load_references,
         load_standards,
+        load_traces,
         load_unproduced,
     )
     from gearqa.jobs.stores import opened
@@ -235,4 +243,8 @@ def gears_of_store(place: AnyStore, asked: Asked) -> DriftGears:
             parts_per_dress=load_parts_per_dress(store, part_number=part_number),
             frozen={(one.part_number, one.grinder): (one.from_at, one.to_at) for one in references},
             seen=load_acknowledgements(store, part_number=part_number, grinder=grinder),
+            traced={
+                number: TracedPart(setup_of(part), traced_teeth(traces))
+                for number, (part, traces) in load_traces(store, part_number=part_number).items()
+            },
         )

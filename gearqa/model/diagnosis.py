@@ -10,11 +10,11 @@ from gearqa.arrays import Array
 from gearqa.errors import Notice
 from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import KNOWN, Identity, Simulated
-from gearqa.model.drift import CorrectionVerdict
 from gearqa.model.measurement import InputFile
 from gearqa.model.results import MasterCriterion
 from gearqa.symbols import Flank, TraceKind
 
+CorrectionVerdict = Literal["as intended", "smaller", "larger", "no effect", "opposite", "not decidable"]
 Amplitude = Annotated[
     float,
     "Eccentricity: offset of the toothing; tilt: offset of the far end against the datum end; waves: half "
@@ -189,6 +189,43 @@ class LotDiagnosis:
     shared_by: tuple[SharedBy, ...] = ()
     """Labels from the production table whose gears share a component; where at least two values of a label
     have three gears each. Chance of any in a report on gears without such a link: 1 %."""
+
+
+@dataclass(frozen=True, slots=True)
+class MovedComponent:
+    """A component that is followed over the dress cycles and moved."""
+
+    key: str
+    flank: Flank | None
+    order: int | None
+    cycle: int
+    """First cycle at the new level."""
+    dress: str | None
+    change_um: float
+    """New less old; of a vector the length of the change."""
+    direction_deg: float | None
+    """Of a vector, clockwise from tooth 1."""
+    possible_causes: tuple[str, ...]
+    """What was recorded, or changed, near it; none of it is proven."""
+
+
+@dataclass(frozen=True, slots=True)
+class GrinderDiagnosis:
+    """What a grinder does to the gears of a part now: means over the dress cycles since the last change of
+    each component, from what is kept of every gear."""
+
+    part: str
+    grinder: str
+    components: tuple[Component, ...]
+    """What uses up most of a tolerance first; `significant` are those of 0.05 um and more. `explains` is
+    worked out on the mean gear: orders and eccentricity as their own range over that of the deviation,
+    slopes by what is left without them."""
+    moved: tuple[MovedComponent, ...]
+    corrections: tuple[Correction, ...]
+    gains_most: str | None
+    """Quantity of the correction that takes away the component which uses up most of a tolerance."""
+    causes: tuple[Cause, ...]
+    not_identifiable: tuple[NotIdentifiable, ...]
 
 
 @dataclass(frozen=True, slots=True)

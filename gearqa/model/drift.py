@@ -15,9 +15,13 @@ from gearqa.arrays import Array, IntArray
 from gearqa.errors import Notice
 from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import Simulated
+from gearqa.model.diagnosis import CorrectionVerdict, GrinderDiagnosis
 from gearqa.model.measurement import InputFile
 from gearqa.symbols import SIZE, Flank
 
+WavesAsShapes = Mapping[tuple[str, int], float]
+"""Slopes and crownings that a radial wave can make on traced teeth that all see it at the same place:
+parameter and order -> um per um of the wave."""
 SeriesKey = tuple[str, str, str, Flank | None]
 """Part, grinder, parameter, flank."""
 LimitKind = Literal["acceptance limit", "tolerance limit", "none"]
@@ -128,6 +132,8 @@ class DriftSettings:
     """Parts that may be made before a change is seen; None: one dress cycle."""
     parts_per_dress: Mapping[str, int] = field(default_factory=dict)
     """Usual dress interval by grinder, where the production table does not show it."""
+    waves_as_shapes: Mapping[str, WavesAsShapes] = field(default_factory=dict)
+    """By part."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,9 +204,6 @@ class LevelChange:
     """Fewer than three cycles at the new level: one odd cycle looks like it."""
     possible_causes: tuple[str, ...]
     """What was recorded, or changed, within a cycle of where it may have begun; none of it is proven."""
-
-
-CorrectionVerdict = Literal["as intended", "smaller", "larger", "no effect", "opposite", "not decidable"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -731,6 +734,8 @@ class DriftResult:
     dress_intervals: tuple[DressDecision, ...] = ()
     """One a part and grinder."""
     warnings: tuple[Notice, ...] = ()
+    diagnosis: tuple[GrinderDiagnosis, ...] = ()
+    """What the grinder does to the gears, one a part and grinder."""
 
     @property
     def alarm(self) -> bool:

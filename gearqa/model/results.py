@@ -285,6 +285,8 @@ class ComponentFigure:
     key: str
     flank: Flank | None
     value_um: float
+    u_um: Annotated[float | None, KNOWN] = None
+    """Expanded uncertainty, k = 2, from what the fit leaves of the readings; of a size: of one direction."""
 
 
 @dataclass(frozen=True, slots=True)

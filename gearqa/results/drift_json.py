@@ -19,10 +19,13 @@ DRIFT: Final = ResultDocument(
             "simulated=result.simulated",
             "alarm=result.alarm", "family=result.family", "hold=result.hold",
             "dress_intervals=result.dress_intervals", "reasons=result.reasons", "headline=result.headline",
-            "settings=result.settings", "series=result.series", "advice=result.advice", "warnings",
+            "settings=result.settings", "series=result.series",
+            "diagnosis=result.diagnosis", "advice=result.advice", "warnings",
         ),
         DriftSeries: (*names_of(DriftSeries, "charts"), "alarm"),
-        DriftSettings: names_of(DriftSettings, "reference", "references", "parts_per_dress"),
+        DriftSettings: names_of(
+            DriftSettings, "reference", "references", "parts_per_dress", "waves_as_shapes"
+        ),
     },
     {DriftSeries: "series"},
 )  # fmt: skip

@@ -184,18 +184,23 @@ def ladder_table(ladder: Sequence[Rung]) -> doc.Table:
     return doc.Table("What if: taken out of the data and graded again", columns, tuple(rows), (RAW,))
 
 
+def change_text(one: Correction) -> tuple[str, str, str]:
+    """What to change, by how much, and how sure that is."""
+    name = QUANTITIES.get(one.quantity, one.quantity)
+    digits = 4 if one.unit == "mm" else 2
+    change = f"{'+' if one.change > 0 else ''}{fixed_text(one.change, digits)} {unit_text(one.unit)}"
+    u = DASH if one.u is None else f"± {fixed_text(one.u, digits)}"
+    return name if one.flank is None else f"{name}, {one.flank} flank", change, u
+
+
 def corrections_table(corrections: Sequence[Correction]) -> doc.Table:
     """Changes at the grinder."""
     rows = []
     for one in corrections:
-        name = QUANTITIES.get(one.quantity, one.quantity)
+        name, change, u = change_text(one)
         if one.instead_of is not None:
             name = f"or, instead of the {one.instead_of.replace('_', ' ')}: {name}"
-        digits = 4 if one.unit == "mm" else 2
-        change = f"{'+' if one.change > 0 else ''}{fixed_text(one.change, digits)} {unit_text(one.unit)}"
-        u = DASH if one.u is None else f"± {fixed_text(one.u, digits)}"
-        place = name if one.flank is None else f"{name}, {one.flank} flank"
-        rows.append((place, change, u, percent_text(one.fraction), one.expect))
+        rows.append((name, change, u, percent_text(one.fraction), one.expect))
     columns = (
         doc.Column("change", "left", weight=2), doc.Column("in whole"), doc.Column("k = 2"),
         doc.Column("apply at first"), doc.Column("next part shows", "left", weight=2),

@@ -12,6 +12,7 @@ from gearqa.report.drift import words
 from gearqa.report.drift.answers import DRESS_TITLE, GRINDER_TITLE, HOLD_TITLE, answers, topic_lists
 from gearqa.report.drift.economics import choices_table, risk_figure
 from gearqa.report.drift.figures import saw_tooth_figure, series_figures
+from gearqa.report.drift.grinder import grinder_sections
 from gearqa.version import __version__
 from gearqa.wording.numbers import (
     DASH,
@@ -74,6 +75,7 @@ def _first_sheet(
         if name == DRESS_TITLE:
             blocks += _choices(result, by_group)
         sections.append(doc.Section(name, tuple(blocks)))
+    sections += [doc.Section(name, section) for name, section in grinder_sections(result)]
     tables: list[doc.Block] = []
     for (part, grinder), members in by_group.items():
         active, quiet = words.split(members)

@@ -7,6 +7,7 @@ from gearqa.report.blocks import document as doc
 from gearqa.report.drift import words
 from gearqa.report.drift.answers import DRESS_TITLE, answers, topic_lists
 from gearqa.report.drift.economics import choices_table
+from gearqa.report.drift.grinder import grinder_sections
 from gearqa.wording.safety import CAUTIONS, SETTER, SIMULATED_BANNER
 
 
@@ -22,6 +23,8 @@ def drift_blocks(result: DriftResult, header: DriftHeader, *, wide: bool = False
         if title == DRESS_TITLE:
             tables = [choices_table(one) for one in result.dress_intervals]
             blocks += [one for one in tables if one is not None]
+    for title, section in grinder_sections(result):
+        blocks += [doc.Paragraph(title, "lead"), *section]
     for (part, grinder), members in words.groups(result.ranked()).items():
         active, quiet = words.split(members)
         most = max(members, key=lambda one: one.gears)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from unit.diagnosis.made import gears, part, setup
 
-from gearqa.diagnosis.alike import alike_orders, more_teeth, slope_of_wave
+from gearqa.diagnosis.alike import alike_orders, more_teeth, shape_of_wave
 from gearqa.diagnosis.analysis import diagnose_gears
 
 SLOPES = {"pressure_angle", "profile_asymmetry", "lead", "taper"}
@@ -79,7 +79,7 @@ def test_size_of_the_slope_against_the_wave_itself():
     along = np.linspace(-0.5, 0.5, 201)
     for kind, angle in turned.items():
         steepest = np.polyfit(along, np.sin(4 * angle * along), 1)[0]
-        assert 0.95 < steepest / slope_of_wave(kind, 4, setup(part())) <= 1.0
+        assert 0.95 < steepest / shape_of_wave(f"{kind}_slope", 4, setup(part())) <= 1.0
 
 
 def test_orders_and_teeth():

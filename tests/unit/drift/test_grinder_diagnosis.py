@@ -1,0 +1,179 @@
+"""What a grinder does to the gears, from simulated gears of known errors, with and without a change."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+from unit.diagnosis.made import part
+
+from gearqa.diagnosis.alike import TracedPart, traced_teeth, waves_as_shapes
+from gearqa.diagnosis.followed import with_components
+from gearqa.drift.analysis import analyse_observations
+from gearqa.drift.grinder_diagnosis import grinder_diagnoses
+from gearqa.evaluation.observations import observations_from_results
+from gearqa.evaluation.part_setup import setup_of
+from gearqa.jobs.drift import scatter_of_components
+from gearqa.model.drift import DriftSettings
+from gearqa.simulate.made_gears import simulate_gears
+from gearqa.simulate.scenario import Scenario
+
+CYCLES, PARTS = 16, 2
+SCATTER = {"profile_slope_um": 0.15, "helix_slope_um": 0.15}
+
+
+def history(drawing, seed=1, gears=None, measuring=None, keep=lambda one: one, **tables):
+    """Result and what the grinder does; `gears` gives the tables of a gear from its cycle."""
+    process = {
+        "grinder": "G1", "parts_per_dress": 30, "parts_of_cycle": [1, 30], "fixture": "F-1",
+        "level_scatter": {"left": SCATTER, "right": SCATTER},
+        "part_scatter": {"left": SCATTER, "right": SCATTER},
+        **tables.pop("process", {}),
+    }  # fmt: skip
+    own = [
+        {"serial": f"{k + 1:04d}", **more}
+        for k in range(CYCLES * PARTS)
+        if (more := (gears or (lambda cycle: {}))(k // PARTS + 1))
+    ]
+    scenario = Scenario.model_validate(
+        {
+            "schema": "gearqa.scenario/1", "part": "part.toml", "lot": {"parts": CYCLES * PARTS},
+            "process": process, "gear": own,
+            "pitch": {"scatter_um": 0.3, **tables.pop("pitch", {})},
+            "measuring": {
+                "tables": ["profile", "helix", "pitch", "production"], "profile_points": 81,
+                "helix_points": 81, "trace_noise_um": 0.1, "pitch_noise_um": 0.15, **(measuring or {}),
+            },
+            **tables,
+        }
+    )  # fmt: skip
+    setup = setup_of(drawing)
+    graded = [result for _, result in with_components(simulate_gears(scenario, drawing, seed=seed), setup)]
+    seen = [keep(one) for one in observations_from_results(graded, drawing)]
+    teeth = traced_teeth(graded[-1].traces)
+    settings = DriftSettings(waves_as_shapes={drawing.part.number: waves_as_shapes(teeth, setup)})
+    result = analyse_observations(seen, (), settings)
+    (found,) = grinder_diagnoses(
+        result.series, scatter_of_components(seen), {drawing.part.number: TracedPart(setup, teeth)}
+    )
+    return result, found
+
+
+def claimed(found):
+    return {(one.key, one.order): one for one in found.components if one.significant}
+
+
+@pytest.mark.parametrize(("kind", "hand"), [("internal", "right"), ("external", "left")])
+def test_what_was_put_in_is_named_with_phase_and_share(kind, hand):
+    drawing = part(kind, 18.0, hand)
+    _, found = history(
+        drawing,
+        mounting={"eccentricity_um": 8.0, "eccentricity_deg": 75.0, "tilt_mrad": 0.1, "tilt_deg": 20.0},
+        pitch={"tangential_um": 3.0},
+        lobes=[{"n": 3, "amplitude_um": 4.0}],
+        shape={"both": {"profile_slope_um": 2.5, "helix_slope_um": -2.0}},
+    )
+    by_key = claimed(found)
+    assert set(by_key) == {
+        ("eccentricity", 1), ("tilt", 1), ("tangential", 1), ("lobes", 3), ("pressure_angle", None),
+        ("taper", None),
+    }  # fmt: skip
+    off = by_key["eccentricity", 1]
+    assert off.amplitude_um == pytest.approx(8.0, abs=0.2)
+    assert off.phase_deg == pytest.approx(75.0, abs=2.0)
+    assert 0.5 < off.explains["runout"] < 0.9
+    assert by_key["tilt", 1].amplitude_um == pytest.approx(0.1 * 32, abs=0.3)
+    assert by_key["pressure_angle", None].amplitude_um == pytest.approx(2.5, abs=0.2)
+    assert by_key["taper", None].amplitude_um == pytest.approx(-2.0, abs=0.2)
+    assert found.components[0].key == "eccentricity"
+    assert found.gains_most == "centre_0_deg"
+    moves = {one.quantity: one.change for one in found.corrections}
+    assert moves["centre_0_deg"] == pytest.approx(-8.0 * math.cos(math.radians(75)), abs=0.3)
+    assert found.moved == ()
+
+
+def test_lead_has_the_sign_of_the_helix_angle():
+    """Opposite slopes are lead; its sign is that of `fHb by helix angle` of the evaluation itself."""
+    drawing = part("internal", 18.0, "right")
+    shape = {"left": {"helix_slope_um": 3.0}, "right": {"helix_slope_um": -3.0}}
+    _, found = history(drawing, shape=shape)
+    scenario = Scenario.model_validate(
+        {"schema": "gearqa.scenario/1", "part": "part.toml", "lot": {"parts": 1}, "shape": shape}
+    )
+    ((_, graded),) = with_components(simulate_gears(scenario, drawing), setup_of(drawing))
+    by_angle = {one.slope_by_helix_angle_um for one in graded.traces if one.kind == "helix"}
+    assert claimed(found)["lead", None].amplitude_um == pytest.approx(sum(by_angle) / len(by_angle), abs=0.2)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_nothing_is_named_on_a_quiet_grinder(seed):
+    assert not claimed(history(part(), seed=seed)[1])
+
+
+def test_a_new_fixture_that_clamps_off_centre():
+    def clamped(cycle):
+        return {"eccentricity_um": 6.0, "eccentricity_deg": 120.0} if cycle >= 9 else {"eccentricity_um": 0.0}
+
+    _, found = history(part(), gears=clamped)
+    (moved,) = (one for one in found.moved if one.key == "eccentricity")
+    assert (moved.cycle, moved.dress) == (9, "D009")
+    assert moved.change_um == pytest.approx(6.0, abs=0.4)
+    assert moved.direction_deg == pytest.approx(120.0, abs=3.0)
+    now = claimed(found)["eccentricity", 1]
+    assert (now.amplitude_um, now.phase_deg) == (pytest.approx(6.0, abs=0.3), pytest.approx(120.0, abs=3.0))
+
+
+def test_a_chuck_that_clamps_every_part_anew_has_a_size_and_no_direction():
+    _, found = history(part(), mounting={"eccentricity_scatter_um": 5.0})
+    one = claimed(found)["eccentricity", 1]
+    assert (one.phase_deg, one.origin) == (None, "clamping")
+    assert not any(c.quantity.startswith("centre") for c in found.corrections)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_lobes_on_as_many_places_as_teeth_traced_do_not_lead_to_the_dresser(seed):
+    """Lobes of order 4 from cycle 9 on, four teeth traced: all slopes move by what the lobes make of them."""
+
+    def clamped(cycle):
+        return {"lobes": [{"n": 4, "amplitude_um": 6.0, "phase_deg": 20.0 * seed}]} if cycle >= 9 else {}
+
+    result, found = history(part(), seed=seed, gears=clamped)
+    assert claimed(found).keys() == {("lobes", 4)}
+    assert {one.key for one in found.moved} == {"lobes"}
+    said = " ".join(one.sentence for one in result.advice)
+    assert "all traced teeth lie at the same place of order 4" in said
+    for blamed in ("dresser", "a taper", "the lead"):
+        assert blamed not in said
+    untold = {one.key for one in found.not_identifiable}
+    assert untold & {"pressure_angle", "profile_asymmetry", "lead", "taper"}
+
+
+def test_slopes_that_move_beside_lobes_that_do_not_stand_alike_are_named():
+    def changed(cycle):
+        shape = {"both": {"profile_slope_um": 3.0}}
+        return (
+            {"lobes": [{"n": 3, "amplitude_um": 6.0, "phase_deg": 0.0}], "shape": shape} if cycle >= 9 else {}
+        )
+
+    result, found = history(part(), gears=changed)
+    assert {one.key for one in found.moved} >= {"lobes", "pressure_angle"}
+    said = " ".join(one.sentence for one in result.advice)
+    assert "profile slope of both flanks alike: the pressure angle" in said
+
+
+def test_without_pitch_it_says_what_a_wave_looks_like():
+    _, found = history(part(), measuring={"tables": ["profile", "helix", "production"]})
+    (one,) = (one for one in found.not_identifiable if one.key == "eccentricity")
+    assert "on the 4 traced teeth a wave of order 4 looks like pressure angle, lead or taper" in one.reason
+
+
+def test_sizes_without_their_scatter_are_not_claimed():
+    """A store of version 0.4.0 keeps how large an order is, not how large it comes out by chance."""
+
+    def old(one):
+        return replace(one, U=None) if "order" in one.parameter else one
+
+    _, found = history(part(), lobes=[{"n": 3, "amplitude_um": 4.0}], keep=old)
+    assert ("lobes", 3) not in claimed(found)
+    assert "lobes" in {one.key for one in found.not_identifiable}
