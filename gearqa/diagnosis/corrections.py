@@ -86,68 +86,106 @@ def _size(graded: Sequence[GearResult], setup: PartSetup, basis: str) -> Iterato
     radius = (middle - g.s * wanted.pin_diameter_mm) / 2
     if radius <= g.d_b / 2 or abs(middle - mean) < NEAR_MIDDLE * (wanted.upper_mm - wanted.lower_mm):
         return
-    per_mm = -g.s * math.sin(math.acos(g.d_b / 2 / radius)) / (2 * math.sin(g.alpha_t))
+    per_um = infeed_per_um(setup)
+    assert per_um is not None
     u = 2 * float(np.std(values, ddof=1)) / math.sqrt(len(values)) if len(values) > 1 else None
-    yield Correction(
-        "infeed", None, per_mm * (middle - mean), "mm", None if u is None else abs(per_mm) * u, FRACTION,
-        basis, "dimension in the middle of its tolerance",
+    yield expecting(
+        Correction(
+            "infeed", None, per_um * (middle - mean), "mm", None if u is None else abs(per_um) * u, FRACTION,
+            basis, "dimension less the middle of its tolerance", deviation_um=1000 * (mean - middle),
+            deviation_u_um=None if u is None else 1000 * u,
+        )
     )  # fmt: skip
 
 
-def _changes(found: dict[str, Component], setup: PartSetup, basis: str) -> Iterator[Correction]:
+def infeed_per_um(setup: PartSetup) -> float | None:
+    """Infeed that makes the dimension over or between balls larger by as much; None: no such size is asked
+    for, or its ball does not touch. [um/um]"""
+    g, wanted = setup.geometry, setup.part.tolerance.size
+    if wanted is None or wanted.method != "balls" or wanted.pin_diameter_mm is None:
+        return None
+    radius = ((wanted.lower_mm + wanted.upper_mm) / 2 - g.s * wanted.pin_diameter_mm) / 2
+    if radius <= g.d_b / 2:
+        return None
+    return -g.s * math.sin(math.acos(g.d_b / 2 / radius)) / (2 * math.sin(g.alpha_t))
+
+
+def changes_per_um(setup: PartSetup) -> dict[str, tuple[str, float, str]]:
+    """Quantity of the grinder -> component that it takes away, change for one micrometre of it, unit."""
     profile, helix = ranges(setup)
     g = setup.geometry
     span_p, span_h = abs(profile.full_end - profile.full_start), abs(helix.full_end - helix.full_start)
-    sin = math.sin(g.alpha_t)
+    arcmin = math.degrees(pressure_angle_deviation(1.0, span_p, g.alpha_t)) * 60
+    arcsec = math.degrees(helix_angle_deviation(1.0, span_h, g.beta, g.alpha_t)) * 3600
+    twist = math.degrees(1 / (1000 * g.d_b / 2)) * 3600
+    infeed = 1 / (1000 * math.sin(g.alpha_t))
+    return {
+        "pressure_angle": ("pressure_angle", -arcmin, "arcmin"),
+        "helix_angle": ("lead", -arcsec, "arcsec"),
+        "twist_over_face_width": ("lead", -twist, "arcsec"),
+        "infeed_far_end": ("taper", infeed, "mm"),
+        "infeed_ends": ("helix_crowning", -infeed, "mm"),
+    }
 
-    def change(
-        quantity: str, per_um: float, one: Component, unit: str, expect: str, instead_of: str | None = None
-    ) -> Correction:
-        u = None if one.u_um is None else abs(per_um) * one.u_um
-        return Correction(
-            quantity, None, per_um * one.amplitude_um, unit, u, FRACTION, basis, expect, instead_of=instead_of
-        )
+
+def expecting(one: Correction) -> Correction:
+    """A correction with what the next part should show once its fraction is applied: what is left of the
+    deviation if the gain is the one known, else 1; the interval holds gain and scatter where known."""
+    if one.deviation_um is None:
+        return one
+    gain = 1.0 if one.gain is None else one.gain
+    u = None
+    if one.deviation_u_um is not None:
+        by_gain = one.fraction * one.deviation_um * (one.gain_u or 0.0)
+        u = math.hypot(one.deviation_u_um, by_gain, 2 * (one.scatter_um or 0.0))
+    return replace(one, expect_um=one.deviation_um * (1 - one.fraction * gain), expect_u_um=u)
+
+
+def _changes(found: dict[str, Component], setup: PartSetup, basis: str) -> Iterator[Correction]:
+    per_um = changes_per_um(setup)
+
+    def change(quantity: str, expect: str, instead_of: str | None = None) -> Iterator[Correction]:
+        key, each, unit = per_um[quantity]
+        one = found.get(key)
+        if one is None or one.flank is not None:
+            return
+        u = None if one.u_um is None else abs(each) * one.u_um
+        yield expecting(
+            Correction(
+                quantity, None, each * one.amplitude_um, unit, u, FRACTION, basis, expect,
+                instead_of=instead_of, deviation_um=one.amplitude_um, deviation_u_um=one.u_um,
+                scatter_um=one.scatter_um,
+            )
+        )  # fmt: skip
 
     for quantity, symbol in (("profile_slope", "fHα"), ("helix_slope", "fHβ")):
-        yield from _by_flank(found, quantity, "", quantity, basis, f"{symbol} about 0 on this flank")
+        yield from _by_flank(found, quantity, "", quantity, basis, f"{symbol} of this flank")
     yield from _by_flank(
-        found, "pressure_angle", "profile_asymmetry", "profile_slope", basis, "fHα about 0 on this flank"
+        found, "pressure_angle", "profile_asymmetry", "profile_slope", basis, "fHα of this flank"
     )
-    if (one := found.get("pressure_angle")) is not None:
-        arcmin = math.degrees(pressure_angle_deviation(1.0, span_p, g.alpha_t)) * 60
-        expect = "mean fHα of both flanks about 0"
-        yield change("pressure_angle", -arcmin, one, "arcmin", expect, "profile_slope")
-    if (one := found.get("lead")) is not None:
-        angle = math.degrees(helix_angle_deviation(1.0, span_h, g.beta, g.alpha_t)) * 3600
-        expect = "fHβ of both flanks alike in sign about 0"
-        yield change("helix_angle", -angle, one, "arcsec", expect)
-        twist = math.degrees(1 / (1000 * g.d_b / 2)) * 3600
-        yield change("twist_over_face_width", -twist, one, "arcsec", expect, "helix_angle")
-    if (one := found.get("taper")) is not None:
-        expect = "fHβ of left and right flank no longer opposite"
-        yield change("infeed_far_end", 1 / (1000 * sin), one, "mm", expect)
+    yield from change("pressure_angle", "mean fHα of both flanks", "profile_slope")
+    yield from change("helix_angle", "mean fHβ of both flanks by the helix angle")
+    yield from change("twist_over_face_width", "mean fHβ of both flanks by the helix angle", "helix_angle")
+    yield from change("infeed_far_end", "mean fHβ of both flanks, + away from the datum face")
     yield from _by_flank(
-        found, "profile_crowning", "profile_crowning_asymmetry", "profile_crowning", basis, "Cα as designed"
-    )
+        found, "profile_crowning", "profile_crowning_asymmetry", "profile_crowning", basis,
+        "Cα of this flank less its design",
+    )  # fmt: skip
     yield from _by_flank(
-        found, "helix_crowning", "helix_crowning_asymmetry", "helix_crowning", basis, "Cβ as designed"
-    )
-    if (one := found.get("helix_crowning")) is not None and one.flank is None:
-        yield change("infeed_ends", -1 / (1000 * sin), one, "mm", "Cβ as designed", "helix_crowning")
+        found, "helix_crowning", "helix_crowning_asymmetry", "helix_crowning", basis,
+        "Cβ of this flank less its design",
+    )  # fmt: skip
+    yield from change("infeed_ends", "mean Cβ of both flanks less its design", "helix_crowning")
     if (one := found.get("eccentricity")) is not None and one.phase_deg is not None:
         turned = math.radians(one.phase_deg)
         for quantity, part in (("centre_0_deg", math.cos(turned)), ("centre_90_deg", math.sin(turned))):
-            u = one.u_um
-            yield Correction(
-                quantity,
-                None,
-                -part * one.amplitude_um,
-                "µm",
-                u,
-                FRACTION,
-                basis,
-                "Fr and Fp without first order",
-            )
+            yield expecting(
+                Correction(
+                    quantity, None, -part * one.amplitude_um, "µm", one.u_um, FRACTION, basis,
+                    "offset of the toothing this way", deviation_um=part * one.amplitude_um,
+                    deviation_u_um=one.u_um, scatter_um=one.scatter_um,
+                )
+            )  # fmt: skip
 
 
 def _by_flank(
@@ -167,4 +205,10 @@ def _by_flank(
         total = sum(weight * one.amplitude_um for one, weight in parts if one is not None)
         known = [one.u_um for one, _ in parts if one is not None]
         u = None if any(value is None for value in known) else math.hypot(*(value or 0.0 for value in known))
-        yield Correction(quantity, flank, -total, "µm", u, FRACTION, basis, expect)
+        spread = [one.scatter_um for one, _ in parts if one is not None and one.scatter_um is not None]
+        yield expecting(
+            Correction(
+                quantity, flank, -total, "µm", u, FRACTION, basis, expect, deviation_um=total,
+                deviation_u_um=u, scatter_um=math.hypot(*spread) if spread else None,
+            )
+        )  # fmt: skip

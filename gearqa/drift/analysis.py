@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
 
 from gearqa.drift import phrases
 from gearqa.drift.advice import ALARM_CODES, advise
@@ -50,21 +51,21 @@ def analyse_observations(
     events: Sequence[GrinderEvent] = (),
     settings: DriftSettings | None = None,
     made: Sequence[MadePart] = (),
+    events_of_part: Mapping[str, Sequence[GrinderEvent]] | None = None,
 ) -> DriftResult:
     """Analyse a history: one series per part, grinder, parameter and flank.
 
     Order of the observations does not matter, except that of two of one serial the later wins; `made` are
     parts that were made and not measured. The rate of false chart alarms, and of false claims, is shared
-    over all series that come out.
+    over all series that come out. `events_of_part` are changes of the grinder in terms of the parameters of
+    a part.
     """
     settings = settings or DriftSettings()
     wanted = settings.parameters or DRIFT_PARAMETERS
     kept = [o for o in made_until(observations, settings.until) if o.parameter in wanted]
     groups = by_series(kept)
-    by_grinder: dict[str, list[GrinderEvent]] = {}
-    for event in events:
-        if settings.until is None or seconds(event.at) <= seconds(settings.until):
-            by_grinder.setdefault(event.grinder, []).append(event)
+    by_grinder = _by_grinder(events, settings.until)
+    of_part = {part: _by_grinder(own, settings.until) for part, own in (events_of_part or {}).items()}
     rows: dict[tuple[str, str], list[MadePart]] = {}
     for one in made_until(made, settings.until):
         rows.setdefault((one.part, one.grinder), []).append(one)
@@ -76,7 +77,7 @@ def analyse_observations(
         (
             (
                 gears_of_series(key, groups[key], orders),
-                by_grinder.get(key[1], ()),
+                [*by_grinder.get(key[1], ()), *of_part.get(key[0], {}).get(key[1], ())],
                 rows.get(key[:2], ()),
             )
             for key in keys
@@ -101,6 +102,14 @@ def analyse_observations(
         dress_intervals=dress,
         warnings=(*_warnings(series, by_grinder), *cautions(series)),
     )
+
+
+def _by_grinder(events: Iterable[GrinderEvent], until: datetime | None) -> dict[str, list[GrinderEvent]]:
+    found: dict[str, list[GrinderEvent]] = {}
+    for event in events:
+        if until is None or seconds(event.at) <= seconds(until):
+            found.setdefault(event.grinder, []).append(event)
+    return found
 
 
 def _warnings(series: Sequence[DriftSeries], grinders: Iterable[str]) -> Iterator[Notice]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from itertools import pairwise
 
 import numpy as np
@@ -52,6 +53,8 @@ class PlacedEvent:
     words: str
     size: float | None = None
     """Micrometres by which it corrects this very parameter and flank."""
+    at: datetime | None = None
+    """When it was recorded."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -173,7 +176,7 @@ def place_events(
             after = int(np.searchsorted(times, seconds(event.at), side="right", sorter=in_time))
             if not (is_dress(event) or other) and after < len(times):
                 size = _size_um(event) if event.parameter == parameter else None
-                placed.append(PlacedEvent(int(cycles[in_time[after]]), _event_words(event), size))
+                placed.append(PlacedEvent(int(cycles[in_time[after]]), _event_words(event), size, event.at))
     for c, (old, new) in enumerate(pairwise(order.wheel), 1):
         recorded = any(e.cycle == c and "wheel" in e.words for e in placed)
         if None not in (old, new) and old != new and not recorded:

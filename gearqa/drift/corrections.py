@@ -54,6 +54,7 @@ def correction_effects(
                 verdict=verdict,
                 remainder=None if effect is None else effect - intended,
                 alarm=verdict in ALARMS and cycle == last,
+                recorded_at=tuple(event.at for event in here if event.at is not None),
             )
         )
     return tuple(found)

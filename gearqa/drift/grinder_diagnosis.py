@@ -17,7 +17,9 @@ from gearqa.arrays import Array
 from gearqa.diagnosis.alike import TracedPart, not_told_apart, waves_as_shapes
 from gearqa.diagnosis.causes import causes_of
 from gearqa.diagnosis.corrections import corrections_for
+from gearqa.diagnosis.gains import MeantEffect, with_gains
 from gearqa.diagnosis.hidden import BALLS, PLACES
+from gearqa.drift.gains import recorded_changes
 from gearqa.drift.moved import moved_components
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.diagnosis import Component, Correction, GrinderDiagnosis, NotIdentifiable
@@ -43,22 +45,33 @@ class _Found:
 
 
 def grinder_diagnoses(
-    series: Sequence[DriftSeries], scatter: Mapping[SeriesKey, float], parts: Mapping[str, TracedPart]
+    series: Sequence[DriftSeries],
+    scatter: Mapping[SeriesKey, float],
+    parts: Mapping[str, TracedPart],
+    meant: Mapping[str, Sequence[MeantEffect]],
 ) -> tuple[GrinderDiagnosis, ...]:
     """Components, changes and corrections of every part and grinder; `scatter` is U of a component of one
-    gear, k = 2."""
+    gear, k = 2, `meant` what recorded changes would do to each part."""
     groups: dict[tuple[str, str], dict[tuple[str, Flank | None], DriftSeries]] = {}
     for one in series:
         if one.part in parts:
             groups.setdefault((one.part, one.grinder), {})[one.parameter, one.flank] = one
     return tuple(
-        _of_grinder(members, {key[2:]: u for key, u in scatter.items() if key[:2] == where}, parts[where[0]])
+        _of_grinder(
+            members,
+            {key[2:]: u for key, u in scatter.items() if key[:2] == where},
+            parts[where[0]],
+            [one for one in meant.get(where[0], ()) if one.event.grinder == where[1]],
+        )
         for where, members in groups.items()
     )
 
 
 def _of_grinder(
-    members: Members, scatter: Mapping[tuple[str, Flank | None], float], traced: TracedPart
+    members: Members,
+    scatter: Mapping[tuple[str, Flank | None], float],
+    traced: TracedPart,
+    meant: Sequence[MeantEffect],
 ) -> GrinderDiagnosis:
     setup = traced.setup
     tested = [*_vectors(members, scatter), *_sizes(members, scatter), *_shapes(members, setup)]
@@ -68,7 +81,8 @@ def _of_grinder(
     shared = [replace(one, explains=_shares(one, members, setup) if one.significant else {}) for one in found]
     shared.sort(key=lambda one: (not one.significant, -_used(one, members), -abs(one.amplitude_um)))
     real = [one for one in shared if one.significant]
-    corrections = corrections_for(real, setup)
+    changes = recorded_changes(members, meant)
+    corrections = with_gains(corrections_for(real, setup), changes)
     used = [(_used(one, members), one) for one in real]
     gaining = (c.quantity for use, one in used if use > 0 for c in _against(one, corrections, setup))
     first = next(iter(members.values()))
@@ -81,6 +95,7 @@ def _of_grinder(
         gains_most=next(gaining, None),
         causes=causes_of(real),
         not_identifiable=(*alike, *_hidden(members, scatter, traced)),
+        changes=changes,
     )
 
 

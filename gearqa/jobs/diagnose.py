@@ -8,18 +8,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gearqa.diagnosis.analysis import diagnose_gears
+from gearqa.diagnosis.gains import with_gains
 from gearqa.diagnosis.stroke import stroke_check
 from gearqa.evaluation.part_setup import setup_of
 from gearqa.jobs.folders import open_folder
 from gearqa.jobs.parameters import require_within
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.jobs.recorded_corrections import (
+    Recorded,
     of_both_sides,
     recorded_in_folder,
     recorded_in_store,
-    with_gains,
 )
-from gearqa.model.diagnosis import DiagnosisResult, RecordedCorrection
+from gearqa.model.diagnosis import DiagnosisResult
 from gearqa.model.measurement import first_measurements
 from gearqa.model.ranges import WHEEL_THREADS
 from gearqa.model.results import MasterCriterion
@@ -86,14 +87,14 @@ def diagnose(
         measured = list(progress.over(first, "taking apart", "gears", total=len(inspection.serials)))
         gears, lot = diagnose_gears(measured, setup, threads=threads)
         drawing = inspection.part.part
-        recorded: tuple[RecordedCorrection, ...] = ()
+        recorded = Recorded()
         if store is not None:
             recorded = recorded_in_store(store, drawing.number)
         elif any(event.correction is not None for event in inspection.events):
             recorded = recorded_in_folder(Path(folder), part, columns)
-        if recorded:
-            gears = tuple(replace(gear, corrections=with_gains(gear.corrections, recorded)) for gear in gears)
-            lot = replace(lot, corrections=with_gains(lot.corrections, recorded))
+        known = recorded.changes
+        gears = tuple(replace(gear, corrections=with_gains(gear.corrections, known)) for gear in gears)
+        lot = replace(lot, corrections=with_gains(lot.corrections, known))
         lot = replace(lot, corrections=of_both_sides(lot.corrections, measured, inspection.events))
         return DiagnosisResult(
             standard=inspection.part.tolerance.standard,
@@ -105,7 +106,8 @@ def diagnose(
             ),
             lot=lot,
             gears=gears,
-            recorded=recorded,
+            recorded=recorded.last,
+            changes=known,
             stroke=stroke_check(measured, gears, inspection.part),
             warnings=tuple(inspection.notices),
         )

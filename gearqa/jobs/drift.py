@@ -10,6 +10,7 @@ from statistics import median
 from typing import TYPE_CHECKING, Final
 
 from gearqa.diagnosis.alike import waves_as_shapes
+from gearqa.diagnosis.gains import as_parameters, meant_effects
 from gearqa.drift.analysis import analyse_observations
 from gearqa.drift.grinder_diagnosis import grinder_diagnoses
 from gearqa.drift.ordering import made_until
@@ -156,13 +157,19 @@ def analyse_drift(
     settings, notices = with_references(gears, settings, reference)
     alike = {number: waves_as_shapes(one.teeth, one.setup) for number, one in gears.traced.items()}
     settings = replace(settings, parts_per_dress=gears.parts_per_dress, waves_as_shapes=alike)
-    result = analyse_observations(gears.observations, gears.events, settings, gears.made)
+    meant = {number: meant_effects(gears.events, one.setup) for number, one in gears.traced.items()}
+    result = analyse_observations(
+        gears.observations, gears.events, settings, gears.made,
+        {number: as_parameters(own) for number, own in meant.items()},
+    )  # fmt: skip
     if not result.series:
         raise gears.nothing
     result = replace(
         result,
         series=tuple(_with_seen(one, gears.seen) for one in result.series),
-        diagnosis=grinder_diagnoses(result.series, scatter_of_components(gears.observations), gears.traced),
+        diagnosis=grinder_diagnoses(
+            result.series, scatter_of_components(gears.observations), gears.traced, meant
+        ),
     )
     return DriftReport(replace(gears.header, warnings=(*gears.header.warnings, *notices)), result)
 

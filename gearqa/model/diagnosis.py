@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import field
+from datetime import datetime
 from typing import Annotated, Literal
 
 from gearqa.arrays import Array
@@ -98,14 +99,26 @@ class Correction:
     u: float | None
     """Half width of the interval of the change, k = 2."""
     fraction: float
-    """Share of the change to apply at first."""
+    """Share of the change to apply at first; from a known gain on also more than 1."""
     basis: str
     expect: str
-    """What the next part should show."""
+    """What the next part should show of it: the deviation whose value is expect_um."""
     gain: Annotated[float | None, KNOWN] = None
-    """What the grinder made of the last recorded correction of this kind: effect over size; divide by it."""
+    """What the grinder made of recorded changes of this kind: effect over size."""
+    gain_u: Annotated[float | None, KNOWN] = None
+    """Expanded uncertainty of the gain, k = 2."""
     instead_of: Annotated[str | None, KNOWN] = None
     """Another quantity of the list that takes the same error away: only one of the two is changed."""
+    deviation_um: Annotated[float | None, KNOWN] = None
+    """What the whole change takes away."""
+    deviation_u_um: Annotated[float | None, KNOWN] = None
+    scatter_um: Annotated[float | None, KNOWN] = None
+    """Standard deviation of it from gear to gear."""
+    expect_um: Annotated[float | None, KNOWN] = None
+    """What is left of it on the next part, once the fraction is applied, if the correction was right; without
+    a known gain: if that is 1."""
+    expect_u_um: Annotated[float | None, KNOWN] = None
+    """Half width of its interval, k = 2; with the scatter from gear to gear where that is known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +205,26 @@ class LotDiagnosis:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordedChange:
+    """A change of the grinder in the events table, with what it made of it; changes that act on the same
+    observations are solved together."""
+
+    quantity: str
+    """Parameter, or quantity of the correction sheet."""
+    flank: Flank | None
+    grinder: str
+    at: datetime
+    size: float
+    unit: str
+    gain: float | None
+    """Effect found over effect meant."""
+    gain_u: float | None
+    """Expanded uncertainty, k = 2."""
+    reason: str | None
+    """Why there is no gain."""
+
+
+@dataclass(frozen=True, slots=True)
 class MovedComponent:
     """A component that is followed over the dress cycles and moved."""
 
@@ -226,6 +259,8 @@ class GrinderDiagnosis:
     """Quantity of the correction that takes away the component which uses up most of a tolerance."""
     causes: tuple[Cause, ...]
     not_identifiable: tuple[NotIdentifiable, ...]
+    changes: tuple[RecordedChange, ...] = ()
+    """In order of time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,6 +320,8 @@ class DiagnosisResult:
     gears: tuple[GearDiagnosis, ...]
     recorded: tuple[RecordedCorrection, ...]
     """The last recorded correction with a size of each parameter, flank and grinder."""
+    changes: tuple[RecordedChange, ...]
+    """All recorded changes with a size, as they were recorded, with the gains learned from them."""
     stroke: tuple[StrokeEnd, ...]
     """Internal gears ground at crossed axes, where the part file tells the wheel's width. Common practice."""
     warnings: tuple[Notice, ...]

@@ -229,6 +229,8 @@ class CorrectionEffect:
     """Effect less intended."""
     alarm: bool
     """The last sized correction of the series, and what it did was not meant."""
+    recorded_at: tuple[datetime, ...] = ()
+    """When the sizes were recorded that are added here."""
 
 
 LabelName = Literal["fixture", "instrument", "operator", "temperature", "pause"]

@@ -18,7 +18,7 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.model.measurement import GrinderEvent
-from gearqa.simulate.scenario import MeasuredAgain, Measuring, Process, Scenario, Step
+from gearqa.simulate.scenario import Happening, MeasuredAgain, Measuring, Process, Scenario, Step
 
 CYCLE, PART, MEASUREMENT = 0, 1, 2
 """Kinds of random streams: of a dress cycle, of a part itself, of its measurement."""
@@ -144,11 +144,10 @@ def simulate_events(scenario: Scenario) -> list[GrinderEvent]:
     """Events of the scenario in order of time: dresses and recorded steps."""
     process, parts = scenario.process, parts_of_cycle(scenario)
     per_dress = len(parts)
-    records = {
-        first: step.record
-        for step in process.step
-        if step.record is not None and (first := _first_part(step, per_dress)) <= scenario.lot.parts
-    }
+    records: dict[int, list[Happening]] = {}
+    for step in process.step:
+        if step.record is not None and (first := _first_part(step, per_dress)) <= scenario.lot.parts:
+            records.setdefault(first, []).append(step.record)
     wheels = {_first_part(step, per_dress): step.wheel for step in process.step if step.wheel is not None}
     events: list[GrinderEvent] = []
     wheel = process.wheel
@@ -161,10 +160,10 @@ def simulate_events(scenario: Scenario) -> list[GrinderEvent]:
         if not dressed and number not in records:
             continue
         finished = _times(process, _ground(scenario, index, 0 if place == 0 else offset), index)[0]
-        if number in records:
+        for record in records.get(number, ()):
             before = finished - grinding - (dressing if place == 0 else timedelta(0))
-            at, record = before.replace(microsecond=0), records[number].model_dump()
-            events.append(GrinderEvent(at=at, grinder=process.grinder, wheel=wheel, **record))
+            at = before.replace(microsecond=0)
+            events.append(GrinderEvent(at=at, grinder=process.grinder, wheel=wheel, **record.model_dump()))
         if dressed:
             at = (finished - grinding).replace(microsecond=0)
             events.append(GrinderEvent(at=at, event="dress", grinder=process.grinder, wheel=wheel))

@@ -8,6 +8,7 @@ from gearqa.report.blocks.inputs import inputs_table
 from gearqa.report.diagnosis.figures import gear_figures, ladder_chart, share_chart
 from gearqa.report.diagnosis.words import (
     causes_table,
+    changes_list,
     components_table,
     corrections_table,
     doubts_list,
@@ -79,5 +80,10 @@ def _sections(one: GearDiagnosis | LotDiagnosis, name: str, master: int) -> list
 
 def _foot(result: DiagnosisResult) -> doc.Section:
     signature = doc.Signature(("Studied by", "Checked by the setter"))
-    known = [*recorded_list(result.recorded), *stroke_table(result.stroke), inputs_table(result.inputs)]
+    known = [
+        *recorded_list(result.recorded),
+        *changes_list(result.changes),
+        *stroke_table(result.stroke),
+        inputs_table(result.inputs),
+    ]
     return doc.Section("", (*known, doc.Cautions(CAUTIONS), signature))

@@ -6,6 +6,7 @@ from gearqa.model.diagnosis import DiagnosisResult, GearDiagnosis, LotDiagnosis
 from gearqa.report.blocks import document as doc
 from gearqa.report.diagnosis.words import (
     causes_table,
+    changes_list,
     components_table,
     corrections_table,
     doubts_list,
@@ -37,7 +38,7 @@ def diagnosis_blocks(result: DiagnosisResult, *, wide: bool) -> list[doc.Block]:
     ]
     if one.corrections:
         blocks.append(corrections_table(one.corrections))
-    blocks += [*recorded_list(result.recorded), *stroke_table(result.stroke)]
+    blocks += [*recorded_list(result.recorded), *changes_list(result.changes), *stroke_table(result.stroke)]
     if one.causes and wide:
         blocks.append(causes_table(one.causes))
     if one.not_identifiable:

@@ -13,6 +13,7 @@ from gearqa.model.diagnosis import (
     GearDiagnosis,
     LotDiagnosis,
     NotIdentifiable,
+    RecordedChange,
     RecordedCorrection,
     Rung,
     SharedBy,
@@ -27,6 +28,7 @@ from gearqa.wording.numbers import (
     count_text,
     fixed_text,
     percent_text,
+    short_text,
     um_text,
     unit_text,
 )
@@ -52,6 +54,8 @@ STATUS: Final[dict[bool | None, doc.Status]] = {True: "good", False: "bad", None
 MOST_SHARES: Final = 3
 MOST_DOUBTS: Final = 12
 LONGEST_VALUE: Final = 48
+MOST_CHANGES: Final = 6
+"""Recorded changes shown, the last ones."""
 SETTER: Final = "Corrections are suggestions: a qualified setter checks sign, size and reach before use."
 ONE_OF_TWO: Final = "Where one change stands instead of another, make one of the two: both go too far."
 RAW: Final = "The measured class counts; what stands below it is what-if."
@@ -200,7 +204,7 @@ def corrections_table(corrections: Sequence[Correction]) -> doc.Table:
         name, change, u = change_text(one)
         if one.instead_of is not None:
             name = f"or, instead of the {one.instead_of.replace('_', ' ')}: {name}"
-        rows.append((name, change, u, percent_text(one.fraction), one.expect))
+        rows.append((name, change, u, percent_text(one.fraction), expect_text(one)))
     columns = (
         doc.Column("change", "left", weight=2), doc.Column("in whole"), doc.Column("k = 2"),
         doc.Column("apply at first"), doc.Column("next part shows", "left", weight=2),
@@ -209,6 +213,29 @@ def corrections_table(corrections: Sequence[Correction]) -> doc.Table:
     if any(one.instead_of for one in corrections):
         notes.append(ONE_OF_TWO)
     return doc.Table("Corrections at the grinder", columns, tuple(rows), (*notes, SETTER), dense=True)
+
+
+def expect_text(one: Correction) -> str:
+    """What the next part should show, with its interval."""
+    if one.expect_um is None:
+        return one.expect
+    u = "" if one.expect_u_um is None else f" ± {um_text(one.expect_u_um)}"
+    return f"{one.expect}: {um_text(one.expect_um, signed=True)}{u}"
+
+
+def changes_list(changes: Sequence[RecordedChange]) -> tuple[doc.Block, ...]:
+    """What the grinder made of each recorded change; nothing where none is recorded."""
+    lines = []
+    for one in changes[-MOST_CHANGES:]:
+        name = QUANTITIES.get(one.quantity) or PARAMETERS[one.quantity].name
+        name = name.partition(",")[0] + ("" if one.flank is None else f", {one.flank} flank")
+        size = f"{'+' if one.size > 0 else ''}{short_text(one.size, 4)} {unit_text(one.unit)}"
+        gain = f"no gain, {one.reason}"
+        if one.gain is not None and one.gain_u is not None:
+            gain = f"gain {fixed_text(one.gain)} ± {fixed_text(one.gain_u)} (k = 2)"
+        day = one.at.date().isoformat()
+        lines.append(sentence(f"recorded {day} on {clip(one.grinder, 24)}: {name} {size}: {gain}"))
+    return (doc.Bullets(tuple(lines)),) if lines else ()
 
 
 def causes_table(causes: Sequence[Cause]) -> doc.Table:

@@ -9,7 +9,7 @@ from gearqa.model.diagnosis import Component, Correction, GrinderDiagnosis, Move
 from gearqa.model.drift import DriftResult
 from gearqa.report.blocks import document as doc
 from gearqa.report.diagnosis.names import component_name
-from gearqa.report.diagnosis.words import change_text, hidden_list, shares_text
+from gearqa.report.diagnosis.words import change_text, changes_list, expect_text, hidden_list, shares_text
 from gearqa.report.drift import words
 from gearqa.wording.numbers import DASH, count_text, fixed_text, percent_text, um_text
 from gearqa.wording.sentences import listed, sentence
@@ -36,6 +36,7 @@ def _blocks(one: GrinderDiagnosis) -> Iterator[doc.Block]:
     if not real:
         lines.insert(0, "No component beyond chance.")
     yield doc.Bullets(tuple(lines))
+    yield from changes_list(one.changes)
     if one.not_identifiable:
         yield doc.Paragraph("Cannot be told from what is kept of the gears:")
         yield hidden_list(one.not_identifiable)
@@ -96,7 +97,8 @@ def _gains(one: GrinderDiagnosis) -> Iterator[str]:
     those = those or [c for c in one.corrections if c.quantity in alike]
     changes = "; ".join(map(_change, those))
     basis = f"at first {percent_text(those[0].fraction)} of it ({those[0].basis})"
-    yield sentence(f"the correction that gains most: {changes}; {basis}; then {those[0].expect}")
+    then = "; ".join(map(expect_text, those))
+    yield sentence(f"the correction that gains most: {changes}; {basis}; then the next part shows {then}")
 
 
 def _change(one: Correction) -> str:

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import math
 import shutil
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 from unit.diagnosis.made import gears, part, setup
 
 from gearqa.core.geometry import gear_geometry
 from gearqa.diagnosis.analysis import diagnose_gears
+from gearqa.diagnosis.corrections import expecting
+from gearqa.diagnosis.gains import with_gains
 from gearqa.jobs.archive import add_archive
 from gearqa.jobs.diagnose import diagnose
-from gearqa.jobs.recorded_corrections import MIXED, of_both_sides, with_gains
-from gearqa.model.diagnosis import Correction, RecordedCorrection
+from gearqa.jobs.recorded_corrections import MIXED, of_both_sides
+from gearqa.model.diagnosis import Correction, RecordedChange
 from gearqa.model.measurement import GrinderEvent, Production, SizeReading
 from gearqa.report.diagnosis.words import corrections_table
 
@@ -39,25 +43,59 @@ def test_infeed_for_the_size(kind, sign):
     assert not [one for one in found.corrections if one.quantity == "infeed"]
 
 
-def recorded(verdict, effect, flank="left", grinder="G1"):
-    return RecordedCorrection(
-        "profile_slope", flank, grinder, "correction", 2.0, effect, None, None, verdict
-    )  # fmt: skip
+def recorded(gain, u=0.1, quantity="profile_slope", flank="left", grinder="G1", day=1):
+    return RecordedChange(quantity, flank, grinder, datetime(2026, 1, day), 2.0, "um", gain, u, None)
 
 
-def test_gains_come_from_what_was_recorded():
-    change = Correction("profile_slope", "left", -1.0, "µm", None, 0.7, "trial", "")
-    (learned,) = with_gains([change], [recorded("smaller", 1.2)])
-    assert learned.gain == pytest.approx(0.6)
-    assert learned.basis.startswith("learned")
-    (opposite,) = with_gains([change], [recorded("opposite", -2.0)])
-    assert opposite.gain is None
-    assert "opposite" in opposite.basis
-    for unknown in ([], [recorded("not decidable", None)], [recorded("smaller", 1.2, "right")]):
-        assert with_gains([change], unknown) == (change,)
-    assert with_gains([change], [recorded("smaller", 1.2), recorded("smaller", 1.0, grinder="G2")]) == (
-        change,
+CHANGE = expecting(
+    Correction(
+        "profile_slope", "left", -1.0, "µm", 0.1, 0.7, "trial", "", deviation_um=1.0, deviation_u_um=0.1
     )
+)
+
+
+def test_the_fraction_follows_from_the_gain_and_how_sure_it_is():
+    (learned,) = with_gains([CHANGE], [recorded(0.6)])
+    assert (learned.gain, learned.gain_u) == (pytest.approx(0.6), pytest.approx(0.1))
+    # the least mean square of what is left, gain normal about 0.6 with 0.05: by numpy over many draws
+    draws = np.random.default_rng(1).normal(0.6, 0.05, 400_000)
+    tried = np.linspace(1.2, 2.0, 801)
+    left = 1 - 2 * tried * draws.mean() + tried**2 * np.mean(draws**2)
+    assert learned.fraction == pytest.approx(tried[np.argmin(left)], abs=0.005)
+    assert "gain 0.60 ± 0.10" in learned.basis
+    assert learned.expect_um == pytest.approx(1 - learned.fraction * 0.6)
+    assert learned.expect_u_um == pytest.approx(np.hypot(0.1, learned.fraction * 0.1))
+    unsure = with_gains([CHANGE], [recorded(0.6, 0.5)])[0]
+    assert unsure.fraction < learned.fraction
+
+
+def test_what_is_recorded_without_a_gain_leaves_the_trial_step():
+    for unknown in ([], [recorded(None, None)], [recorded(0.6, flank="right")]):
+        assert with_gains([CHANGE], unknown) == (CHANGE,)
+    assert with_gains([CHANGE], [recorded(0.6), recorded(0.5, grinder="G2")]) == (CHANGE,)
+    (unproven,) = with_gains([CHANGE], [recorded(0.3, 0.4)])
+    assert (unproven.gain, unproven.fraction) == (None, 0.7)
+    assert unproven.basis.startswith("trial step")
+    (opposite,) = with_gains([CHANGE], [recorded(-0.8)])
+    assert (opposite.gain, opposite.fraction) == (None, 0.0)
+    assert "opposite" in opposite.basis
+
+
+def test_gains_of_several_changes_are_put_together_and_one_that_differs_counts_alone():
+    (both,) = with_gains([CHANGE], [recorded(0.5, 0.2), recorded(0.7, 0.2, day=2)])
+    assert both.gain == pytest.approx(0.6)
+    assert both.gain_u == pytest.approx(0.2 / math.sqrt(2))
+    (last,) = with_gains([CHANGE], [recorded(0.5, 0.1), recorded(1.5, 0.1, day=2)])
+    assert last.gain == pytest.approx(1.5)
+    assert "earlier ones had another gain" in last.basis
+
+
+def test_the_same_quantity_counts_before_another_that_acts_on_the_same():
+    angle = replace(CHANGE, quantity="pressure_angle", flank=None, unit="arcmin")
+    (own,) = with_gains([angle], [recorded(0.5, quantity="pressure_angle", flank=None), recorded(0.9)])
+    assert own.gain == pytest.approx(0.5)
+    (other,) = with_gains([angle], [recorded(0.9)])
+    assert other.gain == pytest.approx(0.9)
 
 
 def test_a_change_within_its_own_uncertainty_is_not_suggested():

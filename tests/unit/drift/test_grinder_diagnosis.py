@@ -10,6 +10,7 @@ from unit.diagnosis.made import part
 
 from gearqa.diagnosis.alike import TracedPart, traced_teeth, waves_as_shapes
 from gearqa.diagnosis.followed import with_components
+from gearqa.diagnosis.gains import as_parameters, meant_effects
 from gearqa.drift.analysis import analyse_observations
 from gearqa.drift.grinder_diagnosis import grinder_diagnoses
 from gearqa.evaluation.observations import observations_from_results
@@ -17,6 +18,7 @@ from gearqa.evaluation.part_setup import setup_of
 from gearqa.jobs.drift import scatter_of_components
 from gearqa.model.drift import DriftSettings
 from gearqa.simulate.made_gears import simulate_gears
+from gearqa.simulate.process import simulate_events
 from gearqa.simulate.scenario import Scenario
 
 CYCLES, PARTS = 16, 2
@@ -53,9 +55,12 @@ def history(drawing, seed=1, gears=None, measuring=None, keep=lambda one: one, *
     seen = [keep(one) for one in observations_from_results(graded, drawing)]
     teeth = traced_teeth(graded[-1].traces)
     settings = DriftSettings(waves_as_shapes={drawing.part.number: waves_as_shapes(teeth, setup)})
-    result = analyse_observations(seen, (), settings)
+    number, events = drawing.part.number, simulate_events(scenario)
+    meant = meant_effects(events, setup)
+    expanded = {number: as_parameters(meant)}
+    result = analyse_observations(seen, events, settings, events_of_part=expanded)
     (found,) = grinder_diagnoses(
-        result.series, scatter_of_components(seen), {drawing.part.number: TracedPart(setup, teeth)}
+        result.series, scatter_of_components(seen), {number: TracedPart(setup, teeth)}, {number: meant}
     )
     return result, found
 
@@ -177,3 +182,72 @@ def test_sizes_without_their_scatter_are_not_claimed():
     _, found = history(part(), lobes=[{"n": 3, "amplitude_um": 4.0}], keep=old)
     assert ("lobes", 3) not in claimed(found)
     assert "lobes" in {one.key for one in found.not_identifiable}
+
+
+def change(parameter, flank, size, unit="um"):
+    record = {"event": "correction", "parameter": parameter, "correction": size, "unit": unit}
+    return record if flank is None else {**record, "flank": flank}
+
+
+@pytest.mark.parametrize("gain", [0.6, 1.0, 1.4])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_gains_of_changes_made_together_are_learned_apart(gain, seed):
+    """Pressure angle and the left profile slope at one dress, the lead beside them; each with its own gain.
+
+    3 um of profile slope are 3 / (L tan alpha_t) of pressure angle (derived, the slope over the length of
+    roll from control to tip diameter, computed here by hand); a larger angle takes material off the tip.
+    """
+    alpha_t = math.atan(math.tan(math.radians(20)) / math.cos(math.radians(18)))
+    d = 87 * 1.75 / math.cos(math.radians(18))
+    r_b = d / 2 * math.cos(alpha_t)
+    control, tip = (math.sqrt((one / 2) ** 2 - r_b**2) for one in (d + 2.6, d - 3.0))
+    angle = math.degrees(3e-3 / ((control - tip) * math.tan(alpha_t))) * 60
+    steps = [
+        {"at_cycle": 9, "shift": {"both": {"profile_slope_um": -3.0 * gain}},
+         "record": change("pressure_angle", None, angle, "arcmin")},
+        {"at_cycle": 9, "shift": {"left": {"profile_slope_um": 2.0}},
+         "record": change("profile_slope", "left", 2.0)},
+        {"at_cycle": 9, "shift": {"both": {"helix_slope_um": 2.5 * gain}},
+         "record": change("helix_slope", None, 2.5)},
+    ]  # fmt: skip
+    result, found = history(
+        part(), seed=seed, process={"step": steps}, shape={"both": {"profile_slope_um": 6.0}}
+    )
+    pressure, slope, helix = found.changes
+    assert abs(pressure.gain - gain) <= 1.5 * pressure.gain_u < 0.3
+    assert abs(slope.gain - 1.0) <= 1.5 * slope.gain_u < 0.6
+    assert abs(helix.gain - gain) <= 1.5 * helix.gain_u < 0.3
+    by_quantity = {(one.quantity, one.flank): one for one in found.corrections}
+    suggested = by_quantity["pressure_angle", None]
+    assert suggested.gain == pressure.gain
+    assert suggested.fraction == pytest.approx(1 / gain, rel=0.2)
+    left = 1 - suggested.fraction * gain
+    assert abs(suggested.expect_um - left * suggested.deviation_um) <= suggested.expect_u_um
+    (effect,) = next(one for one in result.series if one.key[2:] == ("helix_slope", "left")).corrections
+    assert effect.verdict == {0.6: "smaller", 1.0: "as intended", 1.4: "larger"}[gain]
+
+
+def test_changes_in_one_proportion_have_no_gain_of_their_own():
+    steps = [
+        {"at_cycle": 9, "shift": {"both": {"profile_slope_um": 1.5}},
+         "record": change("profile_slope", None, 1.0)},
+        {"at_cycle": 9, "record": change("pressure_angle", None, -1.0, "arcmin")},
+    ]  # fmt: skip
+    _, found = history(part(), process={"step": steps})
+    assert [one.gain for one in found.changes] == [None, None]
+    assert {one.reason for one in found.changes} == {
+        "it acted together with another change, in one proportion"
+    }
+
+
+def test_a_centre_that_was_moved_shows_its_gain():
+    def clamped(cycle):
+        return {"eccentricity_um": 8.0 if cycle < 9 else 8.0 - 0.5 * 8.0, "eccentricity_deg": 0.0}
+
+    steps = [{"at_cycle": 9, "record": change("centre_0_deg", None, -8.0)}]
+    _, found = history(part(), gears=clamped, process={"step": steps})
+    (one,) = found.changes
+    assert one.gain == pytest.approx(0.5, abs=0.05)
+    again = next(c for c in found.corrections if c.quantity == "centre_0_deg")
+    assert again.change == pytest.approx(-4.0, abs=0.3)
+    assert again.fraction == pytest.approx(2.0, abs=0.2)
