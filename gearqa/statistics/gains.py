@@ -62,6 +62,8 @@ def joint_gains(meant: Array, found: Array, u: Array) -> tuple[tuple[float | Non
 def common_gain(gains: Sequence[tuple[float, float]]) -> tuple[float, float, int]:
     """Mean of gains by their uncertainty; where they differ by more than that, the last one alone.
 
+    Weighted mean by definition; that the last one counts where they differ is a house rule.
+
     Parameters
     ----------
     gains : sequence of (gain, expanded uncertainty)
