@@ -1,6 +1,7 @@
 """Measures gearqa against general tools in one run, and prints ratios.
 
     python tests/benchmarks/bench.py [--rows 10000000] [--repeat 3] [--gears 100 500] [--stored 10000]
+                                     [--archive-gears 20 400] [--sheets 200] [--deliveries 24]
                                      [--json FILE] [--compare OLD.json] [--markdown]
 
 Seconds depend on the machine; the ratios are what counts. Nothing here is a test. What was measured is
@@ -14,8 +15,8 @@ same machine), `--markdown` prints the table of the README. Compared are
 - peak memory at two sizes,
 - reports of lots with the charts of every gear, page and PDF, and the PDF of one gear,
 - adding many gears to a history store, analysing their drift and exporting their figures,
-- an archive of many folders, sheets and grading anew with one worker and with two, and two machines' workers
-  behind a scheduler on this one (if dask.distributed is installed),
+- archives of many folders, sheets, deliveries and grading anew with one worker and with two, and two
+  machines' workers behind a scheduler on this one (if dask.distributed is installed),
 - the same rows as Parquet,
 - start-up of small commands with `python -c "import typer"`.
 """
@@ -342,11 +343,31 @@ def bench_reports(sizes: list[int], repeat: int) -> None:
                 page = page or seconds
                 name = f"{gears} gears with every chart, `--{kind}`"
                 measured(name, seconds, memory, ratios=ratios, note=f"files {size:.1f} MB")
-            sheets = [PROGRAM, "grade", str(folder), "--quiet", "--sheet-folder", f"{place}/sheets"]
-            one, _ = min(child(*sheets, "--serial", "OT-0201") for _ in range(max(repeat, 3)))
-            by_workers(f"{gears} gears, one PDF each, `--sheet-folder`", repeat, lambda _, line=sheets: line)
-            further = 1000 * ((TABLE[-1].seconds or 0.0) - one) / (gears - 1)
-            TABLE[-1].note = f"{further:.0f} ms a further gear"
+
+
+def bench_sheets(gears: int, repeat: int) -> None:
+    """One PDF a gear, with one worker and with two."""
+    print(f"\nSheets of {gears} gears in a folder")
+    with tempfile.TemporaryDirectory() as place:
+        folder = simulated_lot(Path(place), gears)
+        sheets = [PROGRAM, "grade", str(folder), "--quiet", "--sheet-folder", f"{place}/sheets"]
+        one, _ = min(child(*sheets, "--serial", "OT-0201") for _ in range(max(repeat, 3)))
+        by_workers(f"{gears} gears, one PDF each, `--sheet-folder`", repeat, lambda _: sheets)
+        further = 1000 * ((TABLE[-1].seconds or 0.0) - one) / (gears - 1)
+        TABLE[-1].note = f"{further:.0f} ms a further gear"
+
+
+def bench_deliveries(deliveries: int, repeat: int) -> None:
+    """Reports of many deliveries against our measurement."""
+    print(f"\nA supplier's reports of {deliveries} deliveries, 12 gears each")
+    samples = SCENARIOS.parent
+    with tempfile.TemporaryDirectory() as place:
+        for number in range(deliveries):
+            shutil.copytree(samples / "ring_conforming", f"{place}/all/{number:03d}")
+            shutil.copy(samples / "supplier_report" / "report.csv", f"{place}/all/{number:03d}")
+        line = [PROGRAM, "incoming", f"{place}/all", "--recursive", "--quiet", "--review-folder"]
+        name = f"`gearqa incoming --recursive`, {deliveries} deliveries with JSON and page"
+        by_workers(name, repeat, lambda run: [*line, f"{place}/{run}"])
 
 
 def by_workers(name: str, repeat: int, line: Callable[[int], list[str]]) -> None:
@@ -449,7 +470,8 @@ def bench_archive(folders: int, gears: int, repeat: int) -> None:
         by_workers(name, repeat, lambda run: [*add, f"{place}/{run}.sqlite"])
         store = f"{place}/1.sqlite"
         regrade = [PROGRAM, "history", "regrade", "--store", store, "--from-files", "--dry-run", "--quiet"]
-        by_workers(f"`gearqa history regrade --from-files` of {folders} folders", repeat, lambda _: regrade)
+        again = f"`gearqa history regrade --from-files`, {folders} folders of {gears} gears"
+        by_workers(again, repeat, lambda _: regrade)
         try:
             import distributed  # noqa: F401
         except ImportError:
@@ -545,7 +567,10 @@ def main() -> None:
     parser.add_argument("--repeat", type=int, default=3, help="runs of which the best counts")
     parser.add_argument("--gears", type=int, nargs="*", default=[100], help="gears of the lots reported on")
     parser.add_argument("--stored", type=int, default=3000, help="gears put into a history store; 0: none")
-    parser.add_argument("--folders", type=int, default=24, help="folders of the archive; 0: none")
+    parser.add_argument("--folders", type=int, default=24, help="folders of the archives; 0: none")
+    parser.add_argument("--archive-gears", type=int, nargs="*", default=[20, 400], help="gears of a folder")
+    parser.add_argument("--sheets", type=int, default=200, help="gears with a PDF each; 0: none")
+    parser.add_argument("--deliveries", type=int, default=24, help="deliveries of a supplier; 0: none")
     parser.add_argument("--json", type=Path, help="keep what was measured in this file")
     parser.add_argument("--compare", type=Path, help="set it against what an earlier run kept")
     parser.add_argument("--markdown", action="store_true", help="print the table as the README has it")
@@ -559,8 +584,13 @@ def main() -> None:
     bench_reports(options.gears, options.repeat)
     if options.stored:
         bench_history(options.stored)
+    if options.sheets:
+        bench_sheets(options.sheets, options.repeat)
     if options.folders:
-        bench_archive(options.folders, 20, options.repeat)
+        for gears in options.archive_gears:
+            bench_archive(options.folders, gears, options.repeat)
+    if options.deliveries:
+        bench_deliveries(options.deliveries, options.repeat)
     print(f"\n{time.perf_counter() - begin:.0f} s in all")
     if options.json:
         from gearqa.version import __version__
