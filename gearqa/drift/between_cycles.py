@@ -216,7 +216,8 @@ def level_changes(gears: SeriesGears, levels: Levels, confidence: float) -> tupl
     order, fit = gears.order, levels.fit
     others = [event for event in levels.events if event.size is None]
     recorded = [event for event in levels.events if event.size is not None]
-    causes = [*recorded, *others, *_label_changes(gears)]
+    changes = _label_changes(gears) if levels.movement.steps else ()
+    causes = [*recorded, *others, *changes]
     found = []
     for i, step in enumerate(levels.movement.steps):
         column = 1 + len(levels.recorded.cycles) + i

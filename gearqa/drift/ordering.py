@@ -179,8 +179,8 @@ def gears_of_series(key: SeriesKey, observations: Sequence[Observation], orders:
             text = "whole dress cycles have no parts since dress: no wear per part is claimed"
         warnings.append(Notice(NoticeCode.POSITION_MISSING, text))
     has_positions = has_positions and order.doubt is None
-    rows = [o for o, use in zip(order.observations, keep, strict=True) if use]
-    mean, low, high = (np.array([getattr(o, name) for o in rows]) for name in ("mean_um", "min_um", "max_um"))
+    rows = [o for o, use in zip(order.observations, keep.tolist(), strict=True) if use]
+    mean, low, high = np.array([(o.mean_um, o.min_um, o.max_um) for o in rows]).reshape(-1, 3).T.copy()
     return SeriesGears(
         key=key,
         order=order,

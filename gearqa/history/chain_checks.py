@@ -182,7 +182,7 @@ def _agree(gear: GearResult, document: Mapping[str, Any], row: _Row, part: Part)
     result = _compared(dumps(figures_of(gear, part)))
     try:
         stored = _compared(row["figures"])
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, LookupError):
         return False
     if len(gear.size) > 1:  # earlier versions took the first reading, not the mean of what the drawing limits
         stored.pop((SIZE, ""), None)

@@ -177,10 +177,9 @@ class _GearCounter:
             standard, several = self.standards[part], list(read_figures(figures))
             self.gears += bool(several)
             for one in several:
-                limits = (one.limit_low_um, one.limit_high_um)
                 yield [
-                    *made, one.parameter, one.flank, one.value_um, *one.spread_um, *limits, one.class_,
-                    one.conforms, standard,
+                    *made, one.parameter, one.flank, one.value_um, one.mean_um, one.min_um, one.max_um,
+                    one.limit_low_um, one.limit_high_um, one.class_, one.conforms, standard,
                 ]  # fmt: skip
 
 

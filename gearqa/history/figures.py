@@ -5,7 +5,7 @@ Ten components a gear and more would be rows by the million; here a figure takes
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Any, Final, NamedTuple
 
 from gearqa.evaluation.criteria import all_of
@@ -18,33 +18,27 @@ from gearqa.model.results import GearResult
 from gearqa.symbols import QUANTITIES, SIZE
 
 FIGURE_KEYS: Final = frozenset((*QUANTITIES, *COMPONENTS))
+LEFT_OUT: Final = (None,) * 8
+"""What is left out of a list that has no mean, by its length."""
 
 
 class Figure(NamedTuple):
     """A key figure, in the order of its list; `flank` is empty text where there is none.
 
-    What is None at the end of a list is left out; mean and extremes are None where they are the value.
+    Mean and extremes are left out of a list where they are the value, and then what is None before them.
     """
 
     parameter: str
     flank: str
     value_um: float
-    limit_low_um: float | None = None
-    limit_high_um: float | None = None
-    class_: int | None = None
-    conforms: bool | None = None
-    expanded_u_um: float | None = None
-    mean_um: float | None = None
-    min_um: float | None = None
-    max_um: float | None = None
-
-    @property
-    def spread_um(self) -> tuple[float, float, float]:
-        """Mean, smallest and largest."""
-        value = self.value_um
-        found = (value if one is None else one for one in (self.mean_um, self.min_um, self.max_um))
-        mean, low, high = found
-        return mean, low, high
+    limit_low_um: float | None
+    limit_high_um: float | None
+    class_: int | None
+    conforms: bool | None
+    expanded_u_um: float | None
+    mean_um: float
+    min_um: float
+    max_um: float
 
 
 def figures_of(gear: GearResult, part: Part) -> list[list[Any]]:
@@ -79,7 +73,13 @@ def figure_list(
     return found
 
 
-def read_figures(text: str | None) -> Iterator[Figure]:
-    """The figures of a stored text."""
+def read_figures(text: str | None, wanted: Collection[str] | None = None) -> Iterator[Figure]:
+    """The figures of a stored text, or those of some parameters."""
     for one in loads(text or "[]"):
-        yield Figure(*one)
+        if wanted is None or one[0] in wanted:
+            value = one[2]
+            yield (
+                Figure(*one)
+                if len(one) > len(LEFT_OUT)
+                else Figure(*one, *LEFT_OUT[len(one) :], *[value] * 3)
+            )

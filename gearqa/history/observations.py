@@ -75,17 +75,19 @@ def load_observations(
         for row in rows:
             said = nothing if row.conditions is None else loads(row.conditions)
             made_on, finished = row.grinder or UNKNOWN_GRINDER, stored_time(row.finished_at)
-            common: tuple[Any, ...] = (
+            made = (
+                row.part_number, made_on, row.wheel, row.dress, row.parts_since_dress, finished, row.serial,
+            )  # fmt: skip
+            common = (
                 bool(row.simulated), row.revision, said.get("fixture"), row.instrument, said.get("operator"),
                 said.get("temperature_degC"),
             )  # fmt: skip
-            for one in read_figures(row.figures):
-                if one.parameter in wanted:
-                    yield Observation(
-                        row.part_number, made_on, row.wheel, row.dress, row.parts_since_dress, finished,
-                        row.serial, one.parameter, flanks.get(one.flank), *one.spread_um, one.limit_low_um,
-                        one.limit_high_um, one.expanded_u_um, *common,
-                    )  # fmt: skip
+            for key, flank, _, lower, upper, _, _, expanded, mean, low, high in read_figures(
+                row.figures, wanted
+            ):
+                yield Observation(
+                    *made, key, flanks.get(flank), mean, low, high, lower, upper, expanded, *common
+                )
 
 
 def _conditions(

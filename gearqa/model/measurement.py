@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import field, replace
 from datetime import datetime, time
+from functools import lru_cache
 from typing import Annotated, Final, NamedTuple, Protocol, TypeVar
 
 import numpy as np
@@ -217,6 +218,7 @@ class Production:
         return measured.date() > due.date()
 
 
+@lru_cache(maxsize=1 << 16)
 def label_order(label: str | None) -> tuple[tuple[int, int, str], ...]:
     """Sort key of wheel and dress labels, in which D2 comes before D10."""
     words = re.split(r"(\d+)", label or "")

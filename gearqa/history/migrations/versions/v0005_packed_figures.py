@@ -98,8 +98,7 @@ def _new_values(row: Row, figures: list[Row]) -> dict[str, Any]:
 
 def _figure_rows(row: Row) -> Iterable[Row]:
     for one in read_figures(row["figures"]):
-        values = dict(zip(("mean_um", "min_um", "max_um"), one.spread_um, strict=True))
-        yield {"gear_id": row["id"], "class": one.class_, **one._asdict(), **values}
+        yield {"gear_id": row["id"], "class": one.class_, **one._asdict()}
 
 
 def _seal(connection: Connection, gears: Iterable[tuple[int, str, str]]) -> None:
