@@ -201,10 +201,14 @@ def sealed_rows(connection: Connection, table: sa.Table) -> Iterator[dict[str, A
 
 
 def _rows(connection: Connection, query: str) -> Iterator[dict[str, Any]]:
-    with connection.execute(sa.text(query).execution_options(yield_per=PORTION)) as rows:
-        names = list(rows.keys())
+    rows = connection.execute(sa.text(query).execution_options(yield_per=PORTION))
+    names = list(rows.keys())
+    try:
         for row in rows:
             yield dict(zip(names, row, strict=True))
+    finally:  # who stopped half-way over a damaged page may have closed the connection by now
+        if not connection.closed:
+            rows.close()
 
 
 def before(one: Any, other: Any) -> bool:

@@ -24,7 +24,8 @@ from gearqa.history.chain_checks import ChainWalk
 from gearqa.history.checking import check_store, store_findings
 from gearqa.history.documents import write_history_csv, write_history_json
 from gearqa.history.queries import Selection
-from gearqa.history.sql_tables import VERSION_TABLE
+from gearqa.history.sealed_rows import sealed_rows
+from gearqa.history.sql_tables import GEAR, VERSION_TABLE
 from gearqa.history.store import HistoryStore
 
 DAMAGES = 120
@@ -131,6 +132,15 @@ def test_random_bytes_of_a_file_are_found_or_harmless(tmp_path):
         assert codes or harmless(file, whole), number
         harmed += bool(codes)
     assert harmed > FLIPS // 2
+
+
+def test_rows_left_half_read_over_damage_print_no_fault_of_a_library(full, caplog):
+    with HistoryStore.open(full) as store:
+        with store.reading() as connection:
+            rows = sealed_rows(connection, GEAR)
+            next(rows)
+        rows.close()
+    assert caplog.text == ""
 
 
 def test_the_head_of_the_chain_shows_what_was_cut_off(full):
