@@ -92,7 +92,11 @@ def _init(cls: type[Any], *, frozen: bool) -> Any:
 def _real(cls: type[Any], name: str, *, frozen: bool) -> Any:
     """The method as the standard library makes it, on a class of the same fields."""
     fields = {field.name: field for field in dataclasses.fields(cls)}
-    members = {"__annotations__": {key: field.type for key, field in fields.items()}, "__doc__": "", **fields}
+    members = {
+        "__annotations__": {key: field.type for key, field in fields.items()},
+        "__doc__": name,
+        **fields,
+    }
     twin: Any = dataclasses.dataclass(
         init=False, repr=name == "__repr__", eq=name in {"__eq__", "__hash__"}, frozen=frozen
     )(type(cls.__name__, (), members))

@@ -15,12 +15,13 @@ import io
 import re
 from collections import deque
 from collections.abc import Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field
-from typing import Any, Final
+from dataclasses import field
+from itertools import chain, islice
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from gearqa.late_dataclass import dataclass
 from gearqa.reading.folder.canonical import Frame, NumberRows, to_series
 from gearqa.reading.folder.dialect import find_header, physical_lines
 from gearqa.reading.folder.frame_rows import column_places, frame_columns, number_rows
@@ -30,6 +31,9 @@ from gearqa.reading.folder.sources import Dialect, TableSource
 from gearqa.reading.folder.table_kinds import NUMBER_COLUMNS
 from gearqa.reading.rows.csv_rows import LONGEST_LINE
 from gearqa.reading.rows.decoding import CP1252, HEAD_BYTES, UTF8
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
 
 BYTES_PER_ROW: Final = 4
 """Turns chunk_rows into the size of a block; about half of what a row takes, since two threads work."""
@@ -84,11 +88,17 @@ class FastReader:
         OtherEncodingError
             If the encoding turns out to be another one.
         """
-        parse = self._parsed
+        parse, blocks = self._parsed, self._raw_blocks()
+        head = list(islice(blocks, 2))
+        if len(head) < 2:
+            yield from map(parse, head)
+            return
+        from concurrent.futures import ThreadPoolExecutor  # loads what a small table does not need
+
         with ThreadPoolExecutor(_THREADS) as pool:
             waiting: deque[Future[TextBlock]] = deque()
             try:
-                for block in self._raw_blocks():
+                for block in chain(head, blocks):
                     waiting.append(pool.submit(parse, block))
                     if len(waiting) >= _AHEAD:
                         yield waiting.popleft().result()

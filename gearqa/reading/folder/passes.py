@@ -33,9 +33,9 @@ from gearqa.reading.rows.parquet_rows import is_parquet
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.wording.visible import clip
 
-FAST_FROM_BYTES: Final = 400_000
+FAST_FROM_BYTES: Final = 25_000
 """Below this the careful reader is done before the fast one is loaded."""
-GENERAL_TIMES: Final = 6
+GENERAL_TIMES: Final = 100
 """Below so many times as much it is done before the general parser of the fast one is loaded."""
 
 

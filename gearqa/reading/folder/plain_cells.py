@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Final
 
@@ -18,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearqa.arrays import Array, BoolArray, IntArray
+from gearqa.late_dataclass import dataclass
 from gearqa.reading.folder.sources import Dialect
 from gearqa.reading.folder.table_kinds import NUMBER_COLUMNS
 
