@@ -14,12 +14,11 @@ from pathlib import Path
 from typing import Annotated, Any, NoReturn
 
 import typer
-from typer.core import TyperGroup
 
 from gearqa.cli.commands import COMMANDS
 from gearqa.cli.console import tell
 from gearqa.cli.exit_status import ExitStatus
-from gearqa.cli.values import Command, with_plain_values
+from gearqa.cli.values import Command, Group
 from gearqa.errors import GearqaError, InputError
 from gearqa.stopping import stop_received
 from gearqa.version import __version__
@@ -31,11 +30,8 @@ REPORT_A_FAULT = (
 SEE_FLANKS = "see: gearqa explain flanks"
 
 
-class _Commands(TyperGroup):
+class _Commands(Group):
     """The group of all commands, each imported when it is asked for."""
-
-    def get_params(self, ctx: Any) -> list[Any]:
-        return with_plain_values(super().get_params(ctx))
 
     def list_commands(self, ctx: Any) -> list[str]:
         return list(COMMANDS)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
 
 import typer
-from typer.core import TyperCommand
+from typer.core import TyperCommand, TyperGroup
 
 from gearqa.errors import ArgumentError
 
@@ -86,6 +86,13 @@ def with_plain_values(params: list[Any]) -> list[Any]:
         if convert is not None:
             param._runtime_param = _Plain(convert)
     return params
+
+
+class Group(TyperGroup):
+    """Commands of one name; words and numbers of its own options are read by this module."""
+
+    def get_params(self, ctx: Any) -> list[Any]:
+        return with_plain_values(super().get_params(ctx))
 
 
 class Command(TyperCommand):

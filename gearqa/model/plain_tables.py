@@ -6,6 +6,7 @@ leaves to pydantic.
 
 from __future__ import annotations
 
+import json
 import types
 from collections.abc import Callable, Mapping
 from functools import cache
@@ -57,6 +58,15 @@ def plain_table(table: type[T], document: Any) -> T | None:
         return found
     except Exception:  # whatever it is, pydantic comes to it again and says it
         return None
+
+
+def plain_json(table: type[T], text: str) -> T | None:
+    """The table of a document in JSON, None where there is a doubt."""
+    try:
+        document = json.loads(text)
+    except (ValueError, RecursionError):
+        return None
+    return plain_table(table, document)
 
 
 def _read(table: type[TomlTable], document: Any) -> Any:

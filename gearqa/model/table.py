@@ -115,6 +115,10 @@ class TomlTable(metaclass=_TableType):
     @classmethod
     def model_validate_json(cls, text: str) -> Self:
         """Read a document as JSON, or raise pydantic's ValidationError with all its faults."""
+        from gearqa.model.plain_tables import plain_json
+
+        if (table := plain_json(cls, text)) is not None:
+            return table
         from gearqa.model.table_models import as_table
 
         return as_table(cls, cls.model().model_validate_json(text))

@@ -43,6 +43,7 @@ from typing import Any
 
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every start would compile what changed since
 
 import numpy as np  # noqa: E402
 

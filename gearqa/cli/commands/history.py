@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
-from typer.core import TyperGroup
 
 from gearqa.cli.commands import COMMANDS
 from gearqa.cli.console import put_out, say
@@ -24,13 +23,13 @@ from gearqa.cli.options import (
     Workers,
 )
 from gearqa.cli.stores import CommandStore, Grinder, PartNumber, Since, Store, Until
-from gearqa.cli.values import Command
+from gearqa.cli.values import Command, Group
 
 if TYPE_CHECKING:
     pass
 
 app = typer.Typer(
-    cls=TyperGroup,
+    cls=Group,
     help=COMMANDS["history"] + "\n\n"
     "Part number, serial and measured_at identify a gear. Results, key figures, production data, events and "
     "part data are kept; raw traces stay in their files, whose digests are kept. Nothing is ever deleted: "
