@@ -40,6 +40,8 @@ BYTES_PER_ROW: Final = 4
 _THREADS: Final = 2
 _AHEAD: Final = 3
 _WINDOW: Final = 1 << 12
+_UNUSUAL_BLOCKS: Final = 4
+"""So many in a file, and the others are taken for unusual too."""
 _WIDEST_PADDING: Final = 64
 _COMMENT: Final = re.compile(rb"(?:\A|[\r\n])#")
 
@@ -77,6 +79,8 @@ class FastReader:
     """Header cells."""
     _layout: _Layout = field(init=False)
     _newline: bytes = field(default=b"\n", init=False)
+    _unusual: int = field(default=0, init=False)
+    """Blocks that only the general parser could read."""
 
     def blocks(self) -> Iterator[TextBlock]:
         """The blocks of the body in file order.
@@ -176,13 +180,23 @@ class FastReader:
             return plain
         if data.startswith(codecs.BOM_UTF8):  # the parser would drop it; only a file may start so
             return plain
-        rows = self._layout.parse(data, self.source, general=self.general)
+        rows = self._rows(data)
         if rows is None:
             return plain
         series, faults = to_series(rows, self.frame, self.source.convention)
         if faults:
             return plain
         return TextBlock(b"", block.start, cut(series), len(series.gear))
+
+    def _rows(self, data: bytes) -> NumberRows | None:
+        """Rows of a block, or None where anything is not as it should be."""
+        rows = None
+        if self._unusual < _UNUSUAL_BLOCKS:
+            rows = self._layout.plain(data, self.source)
+        if rows is None and self.general:
+            rows = self._layout.parse(data, self.source)
+            self._unusual += rows is not None
+        return rows
 
     def _checked(self, data: bytes) -> bytes:
         """The block in UTF-8, if its lines can be separated at all."""
@@ -231,17 +245,17 @@ class _Layout:
             raise NotPlainError
         return cls(len(names), places, source.dialect)
 
-    def parse(self, data: bytes, source: TableSource, *, general: bool) -> NumberRows | None:
-        """Rows of a block, or None where anything is not as it should be, or not plain and not `general`."""
-        if data.isspace():
-            return None
+    def plain(self, data: bytes, source: TableSource) -> NumberRows | None:
+        """Rows of a block, or None where a cell is not plain."""
         columns = plain_columns(data, self.dialect, self.width, self.places)
-        if columns is None:  # unusual numbers, or at fault
-            frame = self._frame(data) if general else None
-            if frame is None or not len(frame) or not self._even(data, len(frame)):
-                return None
-            columns = frame_columns(frame, self.places)
-        return number_rows(columns, self.places, source)
+        return None if columns is None else number_rows(columns, self.places, source)
+
+    def parse(self, data: bytes, source: TableSource) -> NumberRows | None:
+        """Rows of a block by the general parser, or None where anything is not as it should be."""
+        frame = None if data.isspace() else self._frame(data)
+        if frame is None or not len(frame) or not self._even(data, len(frame)):
+            return None
+        return number_rows(frame_columns(frame, self.places), self.places, source)
 
     def _even(self, data: bytes, rows: int) -> bool:
         """Whether rows are as long as the header, where the parser would not notice."""

@@ -201,11 +201,16 @@ class SeriesStore:
         shared = np.full(len(pieces), _NOT_SHARED, dtype=np.int32)
         position, number = pieces.position, self._shared.number
         long = np.flatnonzero(pieces.count >= _SHORTEST_SHARED)
-        ends = pieces.start + pieces.count
-        for at, start, end in zip(
-            long.tolist(), pieces.start[long].tolist(), ends[long].tolist(), strict=True
-        ):
-            shared[at] = number(position[start:end])
+        for some in np.split(long, np.flatnonzero(np.diff(pieces.count[long]) | (np.diff(long) != 1)) + 1):
+            # pieces side by side of as many points: each that is like the first is found at once
+            if not len(some):
+                continue
+            start, count = int(pieces.start[some[0]]), int(pieces.count[some[0]])
+            rows = position[start : start + count * len(some)].reshape(len(some), count)
+            shared[some] = number(rows[0])
+            others = np.flatnonzero((rows != rows[0]).any(axis=1))
+            for at, row in zip(some[others].tolist(), rows[others], strict=True):
+                shared[at] = number(row)
         return shared
 
     def files_of(self, gear: int) -> set[int]:

@@ -13,6 +13,7 @@ import pytest
 from inspection_folder import GOOD_PITCH, HELIX, PROFILE, RUNOUT, gears, problems, read, rows, write
 
 from gearqa.errors import Reason
+from gearqa.reading.folder import fast_reader
 from gearqa.reading.folder import passes as reading
 from gearqa.reading.folder.careful_reader import CarefulReader
 from gearqa.reading.folder.fast_reader import FastReader
@@ -249,3 +250,21 @@ def test_below_the_size_that_is_worth_the_general_parser_other_cells_are_read_ca
     (gear,) = read(tmp_path, {"p.csv": table})
     assert gear.traces[0].deviation_um.tolist() == [p / 10 for p in range(1, 50)]
     assert reads == ["fast", "block"]
+
+
+def test_a_file_of_unusual_cells_is_read_on_by_the_general_parser(
+    tmp_path: Path, reads: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tried: list[int] = []
+    plain = fast_reader.plain_columns
+
+    def counted(data: bytes, *more: Any) -> Any:
+        tried.append(len(data))
+        return plain(data, *more)
+
+    monkeypatch.setattr(fast_reader, "plain_columns", counted)
+    table = rows(PROFILE, [f"A,left,1,{p},{p}e-1" for p in range(1, 500)])
+    (gear,) = read(tmp_path, {"p.csv": table}, chunk_rows=50)
+    assert gear.traces[0].deviation_um.tolist() == [p / 10 for p in range(1, 500)]
+    assert reads == ["fast"]
+    assert 4 <= len(tried) < 12 < len(table) // 200
