@@ -88,6 +88,7 @@ class NoticeCode(StrEnum):
     CLASSES_KNOWN_IN_PART = "classes_known_in_part"
     # evaluation
     NOT_ASSESSED = "not_assessed"
+    ZONE_NOT_ASSESSED = "zone_not_assessed"
     ONE_FLANK_ONLY = "one_flank_only"
     TEETH_NOT_EVENLY_SPACED = "teeth_not_evenly_spaced"
     POSITION_DOUBTFUL = "position_doubtful"

@@ -9,14 +9,18 @@ from typing import TYPE_CHECKING, Any
 
 from gearqa.model.results import FlankResult, GearResult, GradeResult, ParameterResult, TraceResult
 from gearqa.results.entries import key_of, names_of
-from gearqa.symbols import PARAMETERS
+from gearqa.results.trace_columns import APART, NONE, columns_apart, place_of
+from gearqa.symbols import PARAMETERS, symbol_of
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from gearqa.results.parquet_files import CellType
 
-NESTED = ("not_assessed", "warnings", "parameters", "traces", "pitch", "size", "limit_curves", "production")
+NESTED = (
+    "not_assessed", "warnings", "parameters", "traces", "pitch", "size", "limit_curves", "zones",
+    "production",
+)  # fmt: skip
 GEAR_FIELDS = names_of(GearResult, *NESTED)
 TRACE_FIELDS = names_of(TraceResult)
 GRADED_FIELDS = (
@@ -70,6 +74,8 @@ def gears_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
 def parameters_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
     """One row a gear, parameter and flank; runout and thickness variation have no flank.
 
+    Limit curves (`profile_curve`: the margin) and zones (`profile_total_zone_1`) follow the parameters.
+
     Parameters
     ----------
     result : GradeResult or iterable of GearResult
@@ -118,10 +124,26 @@ def _parameter_rows(gears: Iterable[GearResult]) -> Iterable[tuple[Any, ...]]:
             for flank, one in sides if parameter.flanks else [(None, parameter)]:
                 known = gear.serial, gear.measurement, key, PARAMETERS[key].symbol, flank, *graded(one)
                 yield *known, *(one.limits_um or (None, None)), getattr(one, "mean_um", None)
+        for curve in gear.limit_curves:
+            yield _row_apart(gear, f"{curve.kind}_curve", curve.flank, {
+                "value_um": curve.margin_um, "tooth": curve.tooth, "conforms": curve.conforms,
+                "lower_limit_um": 0.0,
+            })  # fmt: skip
+        for zone in gear.zones:
+            yield _row_apart(gear, zone.key, zone.flank, {
+                "value_um": zone.value_um, "tooth": zone.tooth, "upper_limit_um": zone.tolerance_um,
+                "conforms": zone.conforms if zone.required else None,
+            })  # fmt: skip
+
+
+def _row_apart(gear: GearResult, key: str, flank: str, known: dict[str, Any]) -> tuple[Any, ...]:
+    """A row of what has limits and no class."""
+    values = map(known.get, (*GRADED_FIELDS, "lower_limit_um", "upper_limit_um", "mean_um"))
+    return gear.serial, gear.measurement, key, symbol_of(key), flank, *values
 
 
 def traces_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
-    """One row a profile or helix trace.
+    """One row a profile or helix trace, with its margin to limit curves and the zone that it uses up most.
 
     Parameters
     ----------
@@ -130,6 +152,9 @@ def traces_frame(result: GradeResult | Iterable[GearResult]) -> pd.DataFrame:
     """
     values = attrgetter(*TRACE_FIELDS)
     rows = (
-        (gear.serial, gear.measurement, *values(trace)) for gear in _gears(result) for trace in gear.traces
+        (gear.serial, gear.measurement, *values(trace), *apart.get(place_of(trace), NONE))
+        for gear in _gears(result)
+        for apart in (columns_apart(gear),)
+        for trace in gear.traces
     )
-    return _frame(rows, ("serial", "measurement", *TRACE_FIELDS))
+    return _frame(rows, ("serial", "measurement", *TRACE_FIELDS, *APART))

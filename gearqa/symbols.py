@@ -149,11 +149,16 @@ def quantity_of(key: str) -> Parameter:
 
 
 def symbol_of(key: str) -> str:
-    """Printed symbol of a parameter; size and limit curves of a gear have none and are named.
+    """Printed symbol of a parameter, also within a zone; size and limit curves have none and are named.
 
     Examples
     --------
-    >>> symbol_of("single_pitch"), symbol_of("size"), symbol_of("profile_curve")
-    ('fp', 'size', 'profile curve')
+    >>> symbol_of("single_pitch"), symbol_of("profile_total_zone_2"), symbol_of("size")
+    ('fp', 'Fα zone 2', 'size')
+    >>> symbol_of("profile_curve")
+    'profile curve'
     """
+    parameter, zone, number = key.partition("_zone_")
+    if zone:
+        return f"{symbol_of(parameter)} zone {number}"
     return PARAMETERS[key].symbol if key in PARAMETERS else key.replace("_", " ")

@@ -387,12 +387,48 @@ def _diagnose() -> list[Block]:
     return [_bullets(text)]
 
 
+def _limit_curves() -> list[Block]:
+    text = """
+        - Drawings that give an upper and a lower curve, beside a class or instead of it:
+          [tolerance.curve.profile] and [tolerance.curve.helix], by points (from memory: common in North
+          American practice).
+        - The filtered trace, against the unmodified flank, is shifted along the deviation axis, not tilted,
+          to where its smallest distance to either curve is largest: that is its margin. Below 0 it lies
+          outside.
+        - Level curves leave half of what their distance is more than the total deviation. So twice the
+          margin is judged under U of the total deviation.
+        - A pass says nothing about slope or form. Where the drawing gives a class too, both count.
+    """
+    return [_bullets(text)]
+
+
+def _zones() -> list[Block]:
+    from gearqa.core.traces import FEWEST_POINTS
+
+    text = f"""
+        - Stretches of profile or helix with tolerances of their own, where the drawing states them:
+          [[tolerance.zone]]. Whether a zone counts for conformity or is for information has to be said.
+        - Within its zone the filtered trace is evaluated by itself: the total deviation about the design
+          trace of the whole flank, the form deviation about the mean line of the zone alone. The worst
+          traced tooth of a flank counts.
+        - At least {FEWEST_POINTS} points are needed in a zone, and the trace has to cover it; else it is not
+          assessed.
+        - Each is judged under U of the same deviation of the whole trace.
+        - Source: {ISO_1328_1_2013} has an informative annex on zone-based tolerance evaluation. Its title is
+          public, its text was not seen: the rule is ours, and nothing is evaluated so unless the drawing
+          asks.
+    """
+    return [_bullets(text)]
+
+
 TOPICS: dict[str, Topic] = {
     "flanks": Topic("Which flank is left and which is right", _flanks, sketches=True),
     "signs": Topic("Signs of deviations", _signs),
     "classes": Topic("Flank tolerance classes and parameters", _classes),
     "master-quality": Topic("Master quality", _master_quality),
     "verdicts": Topic("Words of verdicts, and codes of readings in doubt", _verdicts),
+    "limit-curves": Topic("Limit curves: traces between an upper and a lower curve", _limit_curves),
+    "zones": Topic("Zones of profile and helix with tolerances of their own", _zones),
     "files": Topic("The inspection folder and its tables", _files),
     "drift": Topic("Drift of a grinder: wear, level changes, dress interval, control limits", _drift),
     "lot": Topic("How a lot is decided: release, hold or reject", _lot),

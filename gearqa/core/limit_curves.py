@@ -67,13 +67,43 @@ def fit_between(x: Array, y: Array, upper: Points, lower: Points) -> CurveFit:
 def _least_clearance(x: Array, y: Array, curve: Points, side: float) -> tuple[Array, Array]:
     """Least of side * (curve - trace), and where."""
     places, heights = np.array(curve).T
-    low, high = max(places[0], x[0]), min(places[-1], x[-1])
-    inside = x[(x > low) & (x < high)]
-    corners = places[(places > low) & (places < high)]
-    at = np.unique(np.concatenate(([low], inside, corners, [high])))
-    left = np.clip(np.searchsorted(x, at, "right") - 1, 0, len(x) - 2)
-    way = (at - x[left]) / (x[left + 1] - x[left])
-    trace = y[:, left] + way * (y[:, left + 1] - y[:, left])
+    at, trace = heights_between(x, y, places[0], places[-1], places)
     clearance = side * (np.interp(at, places, heights) - trace)
     worst = clearance.argmin(axis=1)
     return clearance[np.arange(len(y)), worst], at[worst]
+
+
+def heights_between(
+    x: Array, y: Array, low: float, high: float, corners: Array | None = None
+) -> tuple[Array, Array]:
+    """Traces between two positions, as far as they were measured there.
+
+    Elementary (straight lines between samples): both ends and the corners are interpolated.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        Positions, rising. [mm]
+    y : ndarray, shape (traces, n)
+        Deviations. [um]
+    low, high : float
+        Ends. [mm]
+    corners : ndarray, shape (k,), optional
+        Positions to be looked at beside the samples. [mm]
+
+    Returns
+    -------
+    tuple of ndarray, shapes (m,) and (traces, m)
+        Positions from end to end, and the deviations there. [mm, um]
+
+    Examples
+    --------
+    >>> heights_between(np.array([0.0, 1.0, 2.0]), np.array([[0.0, 4.0, 4.0]]), 0.5, 2.0)
+    (array([0.5, 1. , 2. ]), array([[2., 4., 4.]]))
+    """
+    low, high = max(low, x[0]), min(high, x[-1])
+    wanted = x if corners is None else np.concatenate((x, corners))
+    at = np.unique(np.concatenate(([low], wanted[(wanted > low) & (wanted < high)], [high])))
+    left = np.clip(np.searchsorted(x, at, "right") - 1, 0, len(x) - 2)
+    way = (at - x[left]) / (x[left + 1] - x[left])
+    return at, y[:, left] + way * (y[:, left + 1] - y[:, left])

@@ -423,3 +423,36 @@ def chord_of_thickness(geometry: GearGeometry, s_n: float) -> Chord:
     r_n = geometry.d / (2 * math.cos(geometry.beta) ** 2)
     half = s_n / (2 * r_n)
     return Chord(2 * r_n * math.sin(half), geometry.s * r_n * (1 - math.cos(half)))
+
+
+def constant_chord(geometry: GearGeometry, s_n: float) -> Chord:
+    r"""Chord between the points where a rack, both of its flanks on one tooth, touches.
+
+    Handbook formula (from memory), normal section: :math:`\bar s_c = s_n \cos^2\alpha_n`, and it lies
+    :math:`\tfrac12 s_n \sin\alpha_n \cos\alpha_n` outside the reference circle. It depends on the thickness
+    alone, not on the number of teeth. External gears; the profile shift is in the thickness.
+
+    Parameters
+    ----------
+    geometry : GearGeometry
+        The gear; its own profile shift is not used. [-]
+    s_n : float
+        Normal tooth thickness at the reference circle. [mm]
+
+    Returns
+    -------
+    Chord
+        Chord, and the height of the reference circle over it, which is negative. [mm]
+
+    Examples
+    --------
+    Teeth of module 1 without profile shift, 20 degrees: chord 1.3870 m, height below the tip 0.7476 m.
+
+    >>> from gearqa.core.geometry import gear_geometry
+    >>> g = gear_geometry(30, 1.0, math.radians(20), 0.0, 30.0, s=1, H=0)
+    >>> chord = constant_chord(g, math.pi / 2)
+    >>> round(chord.thickness, 4), round(1 + chord.sagitta, 4)
+    (1.387, 0.7476)
+    """
+    cos = math.cos(geometry.alpha_n)
+    return Chord(s_n * cos**2, -s_n * cos * math.sin(geometry.alpha_n) / 2)

@@ -20,6 +20,8 @@ from gearqa.core.traces import (
 from gearqa.evaluation.limit_curves import filtered_traces, fitted
 from gearqa.evaluation.part_setup import PartSetup, setup_of
 from gearqa.evaluation.trace_sets import evaluate_trace_sets, spec_for
+from gearqa.evaluation.trace_specs import CurveSpec, ZoneSpec
+from gearqa.evaluation.zones import rooms
 from gearqa.model.curves import GearCurves, Line, PitchCurve, RollAxis, RunoutCurve, TraceCurves
 from gearqa.model.measurement import GearMeasurement, PitchReadings, Trace
 from gearqa.model.part import Part
@@ -98,12 +100,19 @@ def _curves(trace: Trace, result: TraceResult | None, setup: PartSetup) -> Trace
         diameters_mm=_diameters(spec, setup) if trace.kind == "profile" else None,
         limit_curves=lines,
         margin_um=margin,
+        zones=tuple(
+            room
+            for one in setup.apart.get((trace.kind, trace.flank), ())
+            if isinstance(one, ZoneSpec)
+            for room in rooms(trace, filtered, one)
+        ),
     )
 
 
 def _limit_curves(trace: Trace, setup: PartSetup) -> tuple[tuple[Line, ...], float | None]:
     """Limit curves of a trace where it lies best between them, and the margin there."""
-    spec = setup.limit_curves.get((trace.kind, trace.flank))
+    apart = setup.apart.get((trace.kind, trace.flank), ())
+    spec = next((one for one in apart if isinstance(one, CurveSpec)), None)
     x = trace.position_mm
     if spec is None or coverage(x, spec.span).fault is not None:
         return (), None

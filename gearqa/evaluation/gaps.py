@@ -8,7 +8,6 @@ from typing import Final, NamedTuple, get_args
 
 from gearqa.core.traces import WANTED_POINTS, WANTED_POINTS_PER_CUTOFF
 from gearqa.errors import Notice, NoticeCode
-from gearqa.evaluation.limit_curves import CURVE_OF
 from gearqa.evaluation.part_setup import TRACE_KINDS, PartSetup
 from gearqa.evaluation.pitch_sets import PitchSet
 from gearqa.evaluation.plausibility import plausibility_notices
@@ -46,18 +45,22 @@ def not_assessed(
     )
 
 
-def curve_gaps(traces: TraceSet, setup: PartSetup, serial: str) -> tuple[NotAssessed, ...]:
-    """Limit curves that cannot be judged; doubts count unless the whole table is confirmed."""
+def gaps_apart(
+    traces: TraceSet, setup: PartSetup, serial: str, *, required: bool = True
+) -> tuple[NotAssessed, ...]:
+    """Limit curves and zones that cannot be judged; doubts count unless the whole table is confirmed."""
     found: dict[NotAssessed, None] = {}
-    for kind, flank in setup.limit_curves:
-        faults = [f for f in traces.curve_faults if (f.trace.kind, f.trace.flank) == (kind, flank)]
-        for gap in (*_trace_gaps(kind, traces, setup), *_faults_of(faults)):
-            taken = any(
-                one.parameter == kind and one.covers(gap.code, f"{kind}_total", serial)
-                for one in setup.part.evaluation.confirmed
-            )
-            if gap.flank in (None, flank) and not taken:
-                found[NotAssessed(CURVE_OF[kind], gap.flank, gap.reason, gap.code)] = None
+    for (kind, flank), specs in setup.apart.items():
+        for spec in specs:
+            for key in spec.keys if spec.required is required else ():
+                faults = [f for f in traces.apart_faults[key] if f.trace.flank == flank]
+                for gap in (*_trace_gaps(kind, traces, setup), *_faults_of(faults)):
+                    taken = any(
+                        one.parameter == kind and one.covers(gap.code, f"{kind}_total", serial)
+                        for one in setup.part.evaluation.confirmed
+                    )
+                    if gap.flank in (None, flank) and not taken:
+                        found[NotAssessed(key, gap.flank, gap.reason, gap.code)] = None
     return tuple(found)
 
 

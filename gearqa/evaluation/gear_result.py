@@ -13,9 +13,9 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Final, NamedTuple
 
-from gearqa.errors import Notice
+from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.criteria import all_of
-from gearqa.evaluation.gaps import curve_gaps, not_assessed, warnings
+from gearqa.evaluation.gaps import gaps_apart, not_assessed, warnings
 from gearqa.evaluation.limit_curves import curve_results
 from gearqa.evaluation.parameters import judged_flanks, master_state, near_limit, parameter_result
 from gearqa.evaluation.part_setup import Measured, PartSetup, Where
@@ -23,6 +23,7 @@ from gearqa.evaluation.pitch_sets import PitchSet
 from gearqa.evaluation.sizes import size_results
 from gearqa.evaluation.trace_sets import TraceSet, measured_traces
 from gearqa.evaluation.value_states import worst_state
+from gearqa.evaluation.zones import ZonePlace, zone_results
 from gearqa.model.measurement import FIRST_MEASUREMENT, GearMeasurement, Production, SizeReading
 from gearqa.model.results import (
     CurveTrace,
@@ -33,6 +34,7 @@ from gearqa.model.results import (
     SizeResult,
     State,
     TraceResult,
+    ZoneTrace,
 )
 from gearqa.symbols import FLANKS, PARAMETERS, SIZE, Flank, TraceKind
 
@@ -44,17 +46,20 @@ def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, setup:
     """Judge one gear from the values of its traces, pitch and runout."""
     gaps = not_assessed(gear, traces, pitch, setup)
     sizes, size_gaps = sized(gear.sizes, gear.production, setup)
-    apart = (*size_gaps, *curve_gaps(traces, setup, gear.serial))
+    apart = (*size_gaps, *gaps_apart(traces, setup, gear.serial))
+    open_zones = {one.reason: None for one in gaps_apart(traces, setup, gear.serial, required=False)}
+    for_information = (Notice(NoticeCode.ZONE_NOT_ASSESSED, reason) for reason in open_zones)
     evaluated = Evaluated(
         gear.serial,
         {**pitch.measured, **measured_traces(traces.results, setup)},
         gaps,
         apart,
-        warnings(gear, traces, pitch, (*gaps, *apart), setup),
+        (*warnings(gear, traces, pitch, (*gaps, *apart), setup), *for_information),
         tuple(traces.results),
         tuple(pitch.pitch),
         sizes,
         traces.curves,
+        traces.zones,
         gear.production,
         gear.measurement,
     )
@@ -77,12 +82,13 @@ class Evaluated(NamedTuple):
     gaps: tuple[NotAssessed, ...]
     """What is asked for and could not be assessed."""
     gaps_apart: tuple[NotAssessed, ...]
-    """The same of what has no class: size and limit curves."""
+    """The same of what has no class: size, limit curves and zones."""
     warnings: tuple[Notice, ...]
     traces: tuple[TraceResult, ...]
     pitch: tuple[PitchResult, ...]
     sizes: tuple[SizeResult, ...]
     curves: Mapping[tuple[TraceKind, Flank], Sequence[CurveTrace]]
+    zones: Mapping[ZonePlace, Sequence[ZoneTrace]]
     production: Production | None
     measurement: str = FIRST_MEASUREMENT
 
@@ -102,15 +108,21 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
         gaps_of.setdefault(gap.parameter, []).append(gap.flank)
 
     curves = curve_results(gear.curves, apart, uncertainty, setup.part.decision)
-    near_curves = [  # half of U, for twice the margin is compared with it
+    zones = zone_results(gear.zones, apart, uncertainty, setup.part.decision)
+    required_zones = [one for one in zones if one.required]
+    near_apart = [  # half of U, for twice the margin is compared with it
         abs(one.margin_um) <= uncertainty[key] / 2
         for one in curves
         if (key := f"{one.kind}_total") in uncertainty
+    ] + [
+        abs(one.tolerance_um - one.value_um) <= uncertainty[one.parameter]
+        for one in required_zones
+        if one.parameter in uncertainty
     ]
 
     parameters: dict[str, ParameterResult] = {}
     master_states: list[State] = []
-    near = sum(near_curves)
+    near = sum(near_apart)
     for key in PARAMETERS:
         here = gaps_of.get(key, ())
         stated = uncertainty.get(key)
@@ -131,12 +143,14 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
         *(p.conforms for p in graded.values()),
         *(size.conforms for size in sizes if size.lower_mm is not None),
         *(one.conforms for one in curves),
+        *(one.conforms for one in required_zones),
         *(None for _ in (*required_gaps, *apart)),
     ]
     states: list[State | None] = [
         *(p.state for p in graded.values()),
         *(size.state for size in sizes if size.lower_mm is not None),
         *(one.state for one in curves),
+        *(one.state for one in required_zones),
         *(["not assessed"] if required_gaps or apart else ()),
     ]
     master = {
@@ -153,7 +167,7 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
         conforms=all_of(verdicts),
         master_quality=reached,
         master_deciding=tuple(key for key, verdict in master.items() if not reached and verdict is reached),
-        near_limit=near if near_curves or uncertainty.keys() & {*criteria.required} else None,
+        near_limit=near if near_apart or uncertainty.keys() & {*criteria.required} else None,
         not_assessed=(*gaps, *apart),
         warnings=gear.warnings,
         parameters=parameters,
@@ -161,6 +175,7 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
         pitch=gear.pitch,
         size=sizes,
         limit_curves=curves,
+        zones=zones,
         production=gear.production,
         state=worst_state(states) if states else "not assessed",
         master_state=worst_state(master_states) if master_states else "not assessed",

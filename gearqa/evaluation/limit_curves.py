@@ -11,17 +11,14 @@ import numpy as np
 from gearqa.arrays import Array
 from gearqa.core.filtering import BandedOperator, gaussian_operator
 from gearqa.core.limit_curves import fit_between
-from gearqa.evaluation.criteria import all_of
-from gearqa.evaluation.trace_specs import CurveSpec
-from gearqa.evaluation.value_states import MEETS, counted, standard_uncertainty, value_state
+from gearqa.evaluation.trace_specs import CURVE_OF, CurveSpec
+from gearqa.evaluation.value_states import counted, judged_apart, standard_uncertainty, value_state
 from gearqa.model.decision_rule import DecisionTable
 from gearqa.model.measurement import Trace
 from gearqa.model.results import CurveTrace, LimitCurveResult, NotAssessed, State
 from gearqa.statistics import conformity
 from gearqa.symbols import FLANKS, Flank, TraceKind
 
-CURVE_OF: Final[Mapping[TraceKind, str]] = {"profile": "profile_curve", "helix": "helix_curve"}
-"""Stands for the parameter in a gap: a limit curve has no class."""
 INSIDE: Final = (0.0, None)
 """Limits of what is left between the curves."""
 
@@ -72,11 +69,8 @@ def _flank(
     expanded: float | None, decision: DecisionTable | None,
 ) -> LimitCurveResult:  # fmt: skip
     worst = min(traces, key=lambda one: round(one.margin_um, 9))
-    state, counts = curve_states(worst.margin_um, expanded, decision or DecisionTable())
-    conforms = MEETS[counts] if decision is not None else worst.margin_um >= -5e-10
-    if any(gap.parameter == CURVE_OF[kind] and gap.flank in (None, flank) for gap in gaps):
-        conforms = all_of([conforms, None])
-        state = state if state == "does not conform" else "not assessed"
+    open_ = any(gap.parameter == CURVE_OF[kind] and gap.flank in (None, flank) for gap in gaps)
+    conforms, state = judged_apart(*room_of(worst.margin_um), INSIDE, expanded, decision, open_=open_)
     return LimitCurveResult(
         kind=kind, flank=flank, margin_um=worst.margin_um, shift_um=worst.shift_um, tooth=worst.tooth,
         upper_at_mm=worst.upper_at_mm, lower_at_mm=worst.lower_at_mm, conforms=conforms, state=state,

@@ -12,7 +12,7 @@ from gearqa.errors import EvaluationError
 from gearqa.evaluation.criteria import Criteria, criteria_of
 from gearqa.evaluation.part_geometry import part_geometry, plane_factors
 from gearqa.evaluation.plausibility import PlausibleRanges, plausible_ranges
-from gearqa.evaluation.trace_specs import CurveSpec, curve_specs, trace_spec
+from gearqa.evaluation.trace_specs import Apart, specs_apart, trace_spec
 from gearqa.late_dataclass import dataclass
 from gearqa.model.part import Confirmation, Part
 from gearqa.model.results import RunoutMethod
@@ -66,8 +66,8 @@ class PartSetup:
     flank_factor: float
     """What profile and helix readings of a table were multiplied by."""
     pitch_factor: float
-    limit_curves: Mapping[tuple[TraceKind, Flank], CurveSpec]
-    """Of the graded flanks that have any."""
+    apart: Mapping[tuple[TraceKind, Flank], tuple[Apart, ...]]
+    """Limit curves and zones of the graded flanks that have any."""
 
     def confirmation(self, code: str, parameter: str, serial: str) -> Confirmation | None:
         """Who takes doubtful readings of a parameter as they stand, if anybody does."""
@@ -110,5 +110,5 @@ def setup_of(part: Part) -> PartSetup:
         standard(part.tolerance.standard).sector_span(geometry.z),
         plausible_ranges(part, {kind: (one.low, one.high) for kind, one in specs.items() if one is not None}),
         *plane_factors(part),
-        curve_specs(part),
+        specs_apart(part),
     )

@@ -10,13 +10,13 @@ from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.criteria import Criteria
 from gearqa.evaluation.gaps import DOUBTS, Gap, gap_notices
 from gearqa.evaluation.gear_result import Evaluated, judged_gear, sized
-from gearqa.evaluation.limit_curves import CURVE_OF
 from gearqa.evaluation.part_setup import TRACE_KINDS, Measured, PartSetup, Where
 from gearqa.evaluation.trace_sets import measured_traces
+from gearqa.evaluation.trace_specs import CURVE_OF, ZoneSpec
 from gearqa.model.measurement import SizeReading
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, NotAssessed
-from gearqa.symbols import FLANKS, PARAMETERS, Family, TraceKind
+from gearqa.symbols import PARAMETERS, Family
 
 _OF_GAPS: Final = frozenset({*DOUBTS, NoticeCode.NOT_ASSESSED})
 """Codes of the notices that repeat the gaps."""
@@ -34,6 +34,8 @@ def why_raw_data(old: Part, asked: Criteria, new: Part, wanted: Criteria) -> str
         before, now = old.tolerance.curve.of_kind(kind), new.tolerance.curve.of_kind(kind)
         if now is not None and now != before:
             return f"the limit curves of the {kind} differ, so every trace is compared anew"
+    if new.tolerance.zone and new.tolerance.zone != old.tolerance.zone:
+        return "the zones differ, so every trace is compared anew"
     if more := {*wanted.graded_flanks} - {*asked.graded_flanks}:
         return f"the {' and '.join(sorted(more))} flanks were not graded before"
     if news := _families(wanted) - _families(asked):
@@ -48,11 +50,7 @@ def judged_anew(gear: GearResult, setup: PartSetup) -> GearResult:
         SizeReading(s.method, s.value_mm, s.pin_diameter_mm, s.teeth_spanned, s.position) for s in gear.size
     ]
     sizes, size_gaps = sized(readings, gear.production, setup)
-    curve_gaps = (
-        one for kind, curve in CURVE_OF.items() for one in gear.not_assessed
-        if one.parameter == curve and _asked(one, kind, setup)
-    )  # fmt: skip
-    apart = (*size_gaps, *curve_gaps)
+    apart = (*size_gaps, *(one for one in gear.not_assessed if _asked_apart(one, setup)))
     evaluated = Evaluated(
         gear.serial,
         {**dict(_pitch_and_runout(gear)), **measured_traces(gear.traces, setup)},
@@ -65,7 +63,13 @@ def judged_anew(gear: GearResult, setup: PartSetup) -> GearResult:
         {
             (one.kind, one.flank): one.traces
             for one in gear.limit_curves
-            if (one.kind, one.flank) in setup.limit_curves
+            if any(CURVE_OF[one.kind] in spec.keys for spec in setup.apart.get((one.kind, one.flank), ()))
+        },
+        {
+            (spec, one.flank, one.parameter): one.traces
+            for one in gear.zones
+            for spec in setup.apart.get((one.kind, one.flank), ())
+            if isinstance(spec, ZoneSpec) and one.key in spec.keys
         },
         gear.production,
         gear.measurement,
@@ -73,10 +77,13 @@ def judged_anew(gear: GearResult, setup: PartSetup) -> GearResult:
     return replace(judged_gear(evaluated, setup), components=gear.components)
 
 
-def _asked(gap: NotAssessed, kind: TraceKind, setup: PartSetup) -> bool:
-    """Whether limit curves that could not be judged are asked for now."""
-    flanks = FLANKS if gap.flank is None else (gap.flank,)
-    return any((kind, flank) in setup.limit_curves for flank in flanks)
+def _asked_apart(gap: NotAssessed, setup: PartSetup) -> bool:
+    """Whether limit curves or a zone that could not be judged are asked for now."""
+    return any(
+        gap.parameter in spec.keys and spec.required and gap.flank in (None, flank)
+        for (_, flank), specs in setup.apart.items()
+        for spec in specs
+    )
 
 
 def _families(criteria: Criteria) -> set[Family]:

@@ -33,9 +33,11 @@ from gearqa.evaluation.limit_curves import fitted
 from gearqa.evaluation.part_setup import Measured, PartSetup, SlopeAngles, Where
 from gearqa.evaluation.plausibility import next_to_nothing, small_trace_text, trace_unit_doubts
 from gearqa.evaluation.probe_faults import odd_rows, trace_fault
+from gearqa.evaluation.trace_specs import CurveSpec
+from gearqa.evaluation.zones import ZonePlace, within
 from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import GearMeasurement, Trace
-from gearqa.model.results import CurveTrace, GapCode, Hand, TraceResult
+from gearqa.model.results import CurveTrace, GapCode, Hand, TraceResult, ZoneTrace
 from gearqa.symbols import FLANKS, Flank, TraceKind
 from gearqa.wording.numbers import range_text, short_text
 
@@ -61,8 +63,10 @@ class TraceSet:
     fewest_points: dict[TraceKind, int] = field(default_factory=dict)
     curves: dict[tuple[TraceKind, Flank], list[CurveTrace]] = field(default_factory=lambda: defaultdict(list))
     """Between the limit curves of the drawing, where it has any."""
-    curve_faults: list[TraceFault] = field(default_factory=list)
-    """Traces that do not cover their limit curves."""
+    zones: dict[ZonePlace, list[ZoneTrace]] = field(default_factory=lambda: defaultdict(list))
+    """Within the zones of the drawing."""
+    apart_faults: dict[str, list[TraceFault]] = field(default_factory=lambda: defaultdict(list))
+    """What stands for a parameter -> traces that do not cover their limit curves, or a zone."""
 
 
 def evaluate_trace_sets(gears: Sequence[GearMeasurement], setup: PartSetup) -> list[TraceSet]:
@@ -101,8 +105,14 @@ def evaluate_trace_sets(gears: Sequence[GearMeasurement], setup: PartSetup) -> l
     for one in sets:
         one.results.sort(key=lambda r: (r.kind == "helix", r.flank == "right", r.tooth, r.label_mm or 0.0))
         for curves in one.curves.values():
-            curves.sort(key=lambda c: (c.tooth, c.label_mm or 0.0))
+            curves.sort(key=_tooth_and_label)
+        for zones in one.zones.values():
+            zones.sort(key=_tooth_and_label)
     return sets
+
+
+def _tooth_and_label(one: CurveTrace | ZoneTrace) -> tuple[int, float]:
+    return one.tooth, one.label_mm or 0.0
 
 
 def _evaluate_pattern(
@@ -123,7 +133,7 @@ def _evaluate_pattern(
     members, y = _live(members, y, gears, sets, spec, setup)
     if not members:
         return
-    _between_curves(kind, members, y, sets, setup)
+    _judge_apart(kind, members, y, sets, setup)
     values = evaluate_traces(cached_trace_operator(x, spec), y)
     full = setup.part.slope_span == "full"
     helical = setup.geometry.H != 0
@@ -177,24 +187,29 @@ def _evaluate_pattern(
             one.notes[kind, "steep_departure"].append(trace)
 
 
-def _between_curves(
+def _judge_apart(
     kind: TraceKind, members: list[tuple[int, Trace]], y: Array, sets: list[TraceSet], setup: PartSetup
 ) -> None:
-    """Traces of one sampling pattern against the limit curves of their flanks, where the drawing has any."""
+    """Traces of one sampling pattern against limit curves and zones of their flanks, where there are any."""
     x = members[0][1].position_mm
     for flank in FLANKS:
-        spec = setup.limit_curves.get((kind, flank))
         rows = [row for row, (_, trace) in enumerate(members) if trace.flank == flank]
-        if spec is None or not rows:
-            continue
-        covered, traces = coverage(x, spec.span), [members[row][1] for row in rows]
-        if covered.fault is not None:
-            for row, trace in zip(rows, traces, strict=True):
-                reason = _coverage_reason(trace, covered, spec.span, "limit curves")
-                sets[members[row][0]].curve_faults.append(TraceFault(trace, reason))
-            continue
-        for row, found in zip(rows, fitted(x, y[rows], spec, traces), strict=True):
-            sets[members[row][0]].curves[kind, flank].append(found)
+        traces = [members[row][1] for row in rows]
+        of_rows = [sets[members[row][0]] for row in rows]
+        for spec in setup.apart.get((kind, flank), ()) if rows else ():
+            covered = coverage(x, spec.span)
+            if covered.fault is not None:
+                for one, trace in zip(of_rows, traces, strict=True):
+                    reason = _coverage_reason(trace, covered, spec.span, spec.name)
+                    for key in spec.keys:
+                        one.apart_faults[key].append(TraceFault(trace, reason))
+            elif isinstance(spec, CurveSpec):
+                for one, curve in zip(of_rows, fitted(x, y[rows], spec, traces), strict=True):
+                    one.curves[kind, flank].append(curve)
+            else:
+                for parameter, found in within(x, y[rows], spec, traces).items():
+                    for one, zone in zip(of_rows, found, strict=True):
+                        one.zones[spec, flank, parameter].append(zone)
 
 
 def _live(

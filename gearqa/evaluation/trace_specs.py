@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Final
 
 from gearqa.core.geometry import roll_length
 from gearqa.core.limit_curves import Points
@@ -12,6 +13,7 @@ from gearqa.evaluation.part_geometry import part_geometry
 from gearqa.late_dataclass import dataclass
 from gearqa.model.limit_curves import Over, ProfileCurve
 from gearqa.model.part import Part
+from gearqa.model.results import ZoneParameter, zone_key
 from gearqa.symbols import FLANKS, Flank, TraceKind
 
 
@@ -92,6 +94,75 @@ class CurveSpec:
     lower: Points
     span: TraceSpec
     """What a trace must cover, and its filter."""
+    keys: tuple[str, ...]
+    """What stands for a parameter in a gap."""
+    name: str = "limit curves"
+    required: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneSpec:
+    """One zone over the positions of traces."""
+
+    number: int
+    kind: TraceKind
+    span: TraceSpec
+    """What a trace must cover, and its filter."""
+    whole: TraceSpec
+    """Of the whole trace, for its design."""
+    total_um: float | None
+    form_um: float | None
+    required: bool
+
+    @property
+    def name(self) -> str:
+        """The zone in words."""
+        return f"zone {self.number}"
+
+    @property
+    def tolerances(self) -> dict[ZoneParameter, float]:
+        """Deviation within the zone -> its tolerance. [um]"""
+        total: ZoneParameter = "profile_total" if self.kind == "profile" else "helix_total"
+        form: ZoneParameter = "profile_form" if self.kind == "profile" else "helix_form"
+        given = ((total, self.total_um), (form, self.form_um))
+        return {parameter: value for parameter, value in given if value is not None}
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """What stands for a parameter in a gap."""
+        return tuple(zone_key(parameter, self.number) for parameter in self.tolerances)
+
+
+Apart = CurveSpec | ZoneSpec
+"""What a trace is judged by beside its class."""
+
+
+def specs_apart(part: Part) -> dict[tuple[TraceKind, Flank], tuple[Apart, ...]]:
+    """Limit curves and zones of the graded flanks that have any."""
+    found: dict[tuple[TraceKind, Flank], tuple[Apart, ...]] = {
+        place: (curve,) for place, curve in curve_specs(part).items()
+    }
+    for spec, flanks in zone_specs(part):
+        for flank in flanks:
+            found[spec.kind, flank] = (*found.get((spec.kind, flank), ()), spec)
+    return found
+
+
+def zone_specs(part: Part) -> Iterator[tuple[ZoneSpec, tuple[Flank, ...]]]:
+    """Zones, each with the graded flanks that it is of; none of a kind of trace without limits."""
+    d_b = part_geometry(part).d_b
+    for number, zone in enumerate(part.tolerance.zone, start=1):
+        whole = trace_spec(part, zone.kind)
+        if whole is None:
+            continue
+        (low, _), (high, _) = over_roll([(zone.from_, 0.0), (zone.to, 0.0)], zone.over, d_b)
+        span = TraceSpec(low, high, low, high, None, whole.cutoff)
+        spec = ZoneSpec(number, zone.kind, span, whole, zone.total_um, zone.form_um, zone.required)
+        yield spec, zone.flanks(part.tolerance.flanks)
+
+
+CURVE_OF: Final[Mapping[TraceKind, str]] = {"profile": "profile_curve", "helix": "helix_curve"}
+"""Stands for the parameter in a gap: a limit curve has no class."""
 
 
 def curve_specs(part: Part) -> dict[tuple[TraceKind, Flank], CurveSpec]:
@@ -110,7 +181,7 @@ def curve_specs(part: Part) -> dict[tuple[TraceKind, Flank], CurveSpec]:
                 upper, lower = (over_roll(points, over, d_b) for points in pair)
                 low, high = min(upper[0][0], lower[0][0]), max(upper[-1][0], lower[-1][0])
                 span = TraceSpec(low, high, low, high, None, None if traces is None else traces.cutoff)
-                specs[kind, flank] = CurveSpec(upper, lower, span)
+                specs[kind, flank] = CurveSpec(upper, lower, span, (CURVE_OF[kind],))
     return specs
 
 

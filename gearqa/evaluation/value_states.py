@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from gearqa.model.decision_rule import DecisionRuleName
+from gearqa.evaluation.criteria import all_of
+from gearqa.model.decision_rule import DecisionRuleName, DecisionTable
 from gearqa.model.results import State
 from gearqa.statistics import conformity
 
@@ -64,3 +65,20 @@ def counted(state: State, values: Sequence[float], limits: Limits, rule: Decisio
     if rule == "guarded rejection":
         return "conforms"
     return "conforms" if all(conformity.within(y, *limits) for y in values) else "does not conform"
+
+
+def judged_apart(
+    value: float, limits: Limits, expanded: float | None, decision: DecisionTable | None, *, open_: bool
+) -> tuple[bool | None, State]:
+    """Verdict and state of what has limits and no class; without a decision rule the verdict is by value.
+
+    `open_`: whether some of it could not be assessed, which leaves open what does not fail already.
+    """
+    rule = decision or DecisionTable()
+    state = value_state((value,), standard_uncertainty(expanded), limits, rule.confidence)
+    conforms = conformity.within(value, *limits)
+    verdict = conforms if decision is None else MEETS[counted(state, (value,), limits, rule.rule)]
+    if open_:
+        verdict = all_of([verdict, None])
+        state = state if state == "does not conform" else "not assessed"
+    return verdict, state

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from gearqa.evaluation.gear_result import Evaluated, judged_gear
-from gearqa.evaluation.limit_curves import CURVE_OF
 from gearqa.evaluation.part_setup import Measured, PartSetup, Where, setup_of
 from gearqa.model.incoming import ReportedValue
 from gearqa.model.part import Part
@@ -55,8 +54,13 @@ def _gear(
         for flank, criterion in criteria.places[key]
         if criterion.graded and (key, flank) not in measured
     )
-    apart = tuple(NotAssessed(CURVE_OF[kind], flank, NOT_REPORTED) for kind, flank in setup.limit_curves)
-    gear = judged_gear(Evaluated(serial, measured, gaps, apart, (), (), (), (), {}, None), setup)
+    apart = tuple(
+        NotAssessed(key, flank, NOT_REPORTED)
+        for (_, flank), specs in setup.apart.items()
+        for spec in specs if spec.required
+        for key in spec.keys
+    )  # fmt: skip
+    gear = judged_gear(Evaluated(serial, measured, gaps, apart, (), (), (), (), {}, {}, None), setup)
     return replace(gear, master_quality=None, master_deciding=(), near_limit=None)
 
 

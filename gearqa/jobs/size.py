@@ -14,6 +14,7 @@ from gearqa.core.size import (
     ball_dimension,
     ball_touching_reference,
     chord_of_thickness,
+    constant_chord,
     nominal_span,
     shift_of_balls,
     shift_of_span,
@@ -53,6 +54,7 @@ def tooth_size(
     catalogue_shift: float | None = None,
     ball: float | None = None,
     teeth_spanned: int | None = None,
+    tip_diameter: float | None = None,
     limits_of: LimitsOf | None = None,
     lower: float | None = None,
     upper: float | None = None,
@@ -79,6 +81,8 @@ def tooth_size(
         Ball or pin diameter; without it one that touches near the reference circle. [mm]
     teeth_spanned : int, optional
         Teeth spanned, external gears only.
+    tip_diameter : float, optional
+        For the heights of chords, and to check that balls and span touch below it. [mm]
     limits_of : str, optional
         What the limits are of: "thickness" [mm], "allowance" [um], "balls" [mm], "span" [mm].
     lower, upper : float, optional
@@ -104,12 +108,14 @@ def tooth_size(
     22.2941
     """
     drawing = None if part is None else _drawing(Path(part))
-    if drawing is not None and (teeth, module, profile_shift, catalogue_shift) != (None,) * 4:
+    sizes = (teeth, module, profile_shift, catalogue_shift, tip_diameter)
+    if drawing is not None and any(one is not None for one in sizes):
         raise ArgumentError("part", "give either --part or the sizes of the gear")
     if drawing is None:
         gear = _of_sizes(
-            kind, teeth, module, pressure_angle, helix_angle, _shift(kind, profile_shift, catalogue_shift)
-        )
+            kind, teeth, module, pressure_angle, helix_angle,
+            _shift(kind, profile_shift, catalogue_shift), tip_diameter,
+        )  # fmt: skip
     else:
         gear = _of_drawing(drawing)
     geometry = _geometry(gear)
@@ -155,7 +161,7 @@ def _shift(kind: str, iso: float | None, catalogue: float | None) -> float:
 
 def _of_sizes(
     kind: Literal["external", "internal"], teeth: int | None, module: float | None, pressure_angle: float,
-    helix_angle: float, x: float,
+    helix_angle: float, x: float, tip: float | None,
 ) -> SizedGear:  # fmt: skip
     if teeth is None or module is None:
         named = (("--teeth", teeth), ("--module", module))
@@ -165,7 +171,19 @@ def _of_sizes(
     require_within("module", module, LENGTH_MM)
     require_within("pressure_angle", pressure_angle, PRESSURE_ANGLE_DEG)
     require_within("helix_angle", helix_angle, HELIX_ANGLE_DEG)
-    return SizedGear(kind, teeth, module, pressure_angle, helix_angle, x, None, None, None)
+    require_within("tip_diameter", tip, LENGTH_MM)
+    d = teeth * module / math.cos(math.radians(helix_angle))
+    farthest = max(2.0, 2 + 2 * abs(x)) * module
+    if (
+        tip is not None
+        and not -0.5 * farthest <= (tip - d if kind == "external" else d - tip) <= 2 * farthest
+    ):
+        where = "outside" if kind == "external" else "inside"
+        raise ArgumentError(
+            "tip_diameter", f"{short_text(tip)} mm is no tip of this gear: it lies about one module {where} "
+            f"the reference circle of {fixed_text(d, 3)} mm",
+        )  # fmt: skip
+    return SizedGear(kind, teeth, module, pressure_angle, helix_angle, x, tip, None, None)
 
 
 def _of_drawing(part: Part) -> SizedGear:
@@ -229,6 +247,7 @@ def _row(
     g = replace(geometry, x=x)
     thickness = thickness_of_shift(g, x)
     chord = chord_of_thickness(g, thickness)
+    constant = constant_chord(g, thickness) if g.s > 0 else None
     contact = ball_contact(g, ball)
     span = None if spanned is None else nominal_span(g, spanned)
     return SizeRow(
@@ -236,6 +255,10 @@ def _row(
         thickness_mm=thickness,
         chord_mm=chord.thickness,
         chord_height_mm=None if tip is None else g.s * (tip - g.d) / 2 + chord.sagitta,
+        constant_chord_mm=None if constant is None else constant.thickness,
+        constant_chord_height_mm=None
+        if constant is None or tip is None
+        else (tip - g.d) / 2 + constant.sagitta,
         allowance_um=(thickness - thickness_of_shift(g, geometry.x)) * 1000,
         shift_coefficient=x,
         balls_mm=ball_dimension(g, ball),

@@ -15,6 +15,18 @@ Line = tuple[Array, Array]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class ZoneRoom:
+    """One deviation of a trace within a zone, and the room of its tolerance."""
+
+    key: str
+    number: int
+    value_um: float
+    tolerance_um: float
+    outline: Line
+    """Round the room where the trace lies in its middle, closed."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class TraceCurves:
     """One trace as it is drawn: measured, filtered, design and mean line on its positions."""
 
@@ -43,6 +55,7 @@ class TraceCurves:
     """Upper and lower limit curve of the drawing, shifted to where the trace lies best between them."""
     margin_um: float | None = None
     """Smallest distance to either of them."""
+    zones: tuple[ZoneRoom, ...] = ()
 
 
 @dataclass(frozen=True, eq=False, slots=True)

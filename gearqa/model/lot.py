@@ -279,8 +279,8 @@ class LotGear:
     counts_as: State
     """How the decision rule counts that state."""
     probability_of_conformity: float | None
-    """Of this one gear: the smallest over its values and limit curves; null without uncertainty, and where
-    a value is missing and none fails.
+    """Of this one gear: the smallest over its values, limit curves and zones; null without uncertainty, and
+    where a value is missing and none fails.
     """
     probability_parameter: str | None
     probability_flank: FlankKey | None
@@ -296,15 +296,17 @@ class LotGear:
     production: Production | None = None
     limit_curves: Annotated[tuple[LimitCurveState, ...], KNOWN] = ()
     """Against the limit curves of the drawing, a flank each."""
+    zones: Annotated[tuple[ValueState, ...], KNOWN] = ()
+    """Within the zones that the drawing requires, a deviation and flank each, without class."""
     warnings: Annotated[tuple[Notice, ...], KNOWN] = ()
     """What grading warns of, the reasons of what was not assessed among it."""
     size: Annotated[ValueState | None, KNOWN] = None
     """The size of the teeth, where the drawing limits it: from the middle of its limits, without class."""
 
     @property
-    def with_size(self) -> tuple[ValueState, ...]:
-        """All values that count for conformity."""
-        return self.values if self.size is None else (*self.values, self.size)
+    def all_values(self) -> tuple[ValueState, ...]:
+        """All values that count for conformity, those without class too."""
+        return (*self.values, *(() if self.size is None else (self.size,)), *self.zones)
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,6 +39,7 @@ from gearqa.model.table import (
     optional,
     section,
 )
+from gearqa.model.zones import ToleranceZone
 from gearqa.symbols import DEFAULT_GRADED, FLANKS, GRADABLE, PARAMETERS, QUANTITIES, Flank
 from gearqa.wording.numbers import short_text
 
@@ -382,13 +383,17 @@ class Tolerance(FlankTolerance):
     )
     flanks: tuple[Flank, ...] = about("flanks that are graded", default=FLANKS, strict=False, min_length=1)
     parameters: tuple[str, ...] = about(
-        "what counts for class and conformity; none where limit curves alone do", default=DEFAULT_GRADED,
-        strict=False,
+        "what counts for class and conformity; none where limit curves or zones alone do",
+        default=DEFAULT_GRADED, strict=False,
     )  # fmt: skip
     left: FlankTolerance = section("for left flanks only")
     right: FlankTolerance = section("for right flanks only")
     size: SizeTolerance | None = optional("size, judged apart from the flank classes")
     curve: ToleranceCurves = section("limit curves by points, judged apart from the flank classes")
+    zone: tuple[ToleranceZone, ...] = about(
+        "zones of profile or helix with tolerances of their own, judged apart from the flank classes",
+        default=(), strict=False,
+    )  # fmt: skip
 
     @field_validator("standard", mode="before")
     @classmethod
@@ -401,9 +406,10 @@ class Tolerance(FlankTolerance):
     @model_validator(mode="after")
     def _parameters_and_flanks(self) -> Self:
         _check_keys(self.parameters, "parameters")
-        if not self.parameters and not (self.curve.profile or self.curve.helix):
+        alone = self.curve.profile or self.curve.helix or any(zone.required for zone in self.zone)
+        if not self.parameters and not alone:
             raise fault(
-                "parameters", "none", "what counts for conformity, or limit curves",
+                "parameters", "none", "what counts for conformity, limit curves or a required zone",
                 reason=Reason.VALUE_OUT_OF_RANGE,
             )  # fmt: skip
         _each_once(self.flanks, "flanks")

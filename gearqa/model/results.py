@@ -74,6 +74,10 @@ CurveMargin = Annotated[
 CurveShift = Annotated[float, "What was added to the deviations: the shift with the largest margin."]
 UpperAt = Annotated[float, "Length of roll or face position where the trace is nearest to the upper curve."]
 LowerAt = Annotated[float, "Length of roll or face position where the trace is nearest to the lower curve."]
+ZoneParameter = Literal["profile_total", "profile_form", "helix_total", "helix_form"]
+ZoneValue = Annotated[float, "Width within the zone: about the design trace, or about the mean line there."]
+HighestAt = Annotated[float, "Length of roll or face position of the highest point of the width."]
+LowestAt = Annotated[float, "Length of roll or face position of the lowest point of the width."]
 
 OF_A_TOOTH = only(*(key for key in PARAMETERS if key != "runout"))
 OF_TWO_TEETH = only("cumulative_pitch", "sector_pitch", "tooth_thickness_variation")
@@ -278,6 +282,69 @@ class LimitCurveResult:
     traces: tuple[CurveTrace, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneTrace:
+    """One trace within a zone."""
+
+    KIND: ClassVar[str] = "kind"
+
+    kind: TraceKind
+    tooth: int
+    label_mm: Annotated[float | None, KNOWN, Key({"profile": "face_position_mm", "helix": "diameter_mm"})] = (
+        None
+    )
+    """Where on the flank the trace lies, where given."""
+    value_um: ZoneValue
+    highest_at_mm: HighestAt
+    lowest_at_mm: LowestAt
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneResult:
+    """Total or form deviation of the traces of one flank within a zone: the worst one, then all."""
+
+    zone: Annotated[int, {"minimum": 1}]
+    """Number of the zone in the order of the drawing."""
+    parameter: ZoneParameter
+    """What is taken within the zone."""
+    kind: TraceKind
+    flank: Flank
+    start_mm: float
+    end_mm: float
+    """Length of roll or face position of the ends, the smaller one first."""
+    required: bool
+    """Whether the zone counts for conformity; else it is for information."""
+    value_um: ZoneValue
+    tolerance_um: float
+    tooth: int
+    highest_at_mm: HighestAt
+    lowest_at_mm: LowestAt
+    conforms: Conforms
+    state: Annotated[
+        State, "Under the uncertainty U of the same deviation of the whole trace, before the decision rule."
+    ]
+    traces: tuple[ZoneTrace, ...]
+
+    @property
+    def key(self) -> str:
+        """Its name beside the parameters; `symbols.symbol_of` gives its printed symbol."""
+        return zone_key(self.parameter, self.zone)
+
+    @property
+    def share(self) -> float:
+        """Share of the tolerance that the value uses."""
+        return self.value_um / self.tolerance_um
+
+
+def zone_key(parameter: str, zone: int) -> str:
+    """Name of a deviation within a zone, beside the parameters.
+
+    >>> zone_key("profile_total", 2)
+    'profile_total_zone_2'
+    """
+    return f"{parameter}_zone_{zone}"
+
+
 @dataclass(frozen=True, slots=True)
 class ComponentFigure:
     """A physical error in the deviations of a gear, as drift follows it."""
@@ -317,6 +384,8 @@ class GearResult:
     size: Annotated[tuple[SizeResult, ...], KNOWN] = ()
     limit_curves: Annotated[tuple[LimitCurveResult, ...], KNOWN] = ()
     """Against the limit curves of the drawing, a flank each. Inside says nothing about slope or form."""
+    zones: Annotated[tuple[ZoneResult, ...], KNOWN] = ()
+    """Within the zones of the drawing, a deviation and flank each."""
     production: Annotated[Production | None, KNOWN] = None
     state: Annotated[State | None, KNOWN] = None
     """Conformity to the drawing under the measurement uncertainty, before the decision rule."""
@@ -324,6 +393,11 @@ class GearResult:
     """Master quality likewise."""
     components: Annotated[tuple[ComponentFigure, ...], KNOWN] = ()
     """Physical errors for drift to follow; in a store only."""
+
+    @property
+    def required_zones(self) -> tuple[ZoneResult, ...]:
+        """What counts for conformity within zones."""
+        return tuple(one for one in self.zones if one.required)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from gearqa.errors import Notice
 from gearqa.late_dataclass import dataclass
+from gearqa.model.declared import KNOWN
 
 Positive = Annotated[float, {"exclusiveMinimum": 0}]
 LimitsOf = Literal["thickness", "allowance", "balls", "span"]
@@ -51,6 +52,10 @@ class SizeRow:
     """Chordal thickness in the normal section, as a tooth caliper takes it."""
     chord_height_mm: float | None
     """Height of the tip over that chord; null without a tip diameter."""
+    constant_chord_mm: Annotated[float | None, KNOWN]
+    """Chord between the points where a rack touches both flanks of a tooth of an external gear."""
+    constant_chord_height_mm: Annotated[float | None, KNOWN]
+    """Height of the tip over that chord."""
     allowance_um: float
     """Thickness less the nominal one; backlash needs a minus."""
     shift_coefficient: float

@@ -56,6 +56,16 @@ def _measures(size: ToothSize) -> list[tuple[str, Callable[[SizeRow], str]]]:
             if size.gear.tip_diameter_mm is not None
             else []
         ),
+        *(
+            [("constant chord", lambda row: _size(row.constant_chord_mm))]
+            if size.gear.kind == "external"
+            else []
+        ),
+        *(
+            [("tip above it", lambda row: _size(row.constant_chord_height_mm))]
+            if size.gear.kind == "external" and size.gear.tip_diameter_mm is not None
+            else []
+        ),
         ("allowance, µm", lambda row: signed_text(row.allowance_um, 1)),
         (f"{where} balls of {short_text(size.ball_diameter_mm or 0.0)}", lambda row: _size(row.balls_mm)),
         ("balls touch at diameter", lambda row: _diameter(row.balls_contact_mm)),

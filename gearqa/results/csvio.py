@@ -17,8 +17,10 @@ from gearqa.model.results import (
     LotSummary,
     ParameterResult,
     TraceResult,
+    ZoneResult,
 )
 from gearqa.results.entries import key_of, names_of
+from gearqa.results.trace_columns import APART, NONE, columns_apart, place_of
 from gearqa.symbols import SIZE
 from gearqa.wording.formulas import without_formula
 from gearqa.wording.safety import NOT_MEASURED, RESULT_MARK
@@ -36,7 +38,7 @@ TRACE_FIELDS = names_of(TraceResult, "hand")
 COLUMNS: dict[RowKind, tuple[str, ...]] = {
     "gear": (*GEAR_COLUMNS, "standard"),
     "flank": (*FLANK_COLUMNS, "standard"),
-    "trace": ("serial", "measurement", *TRACE_FIELDS),
+    "trace": ("serial", "measurement", *TRACE_FIELDS, *APART),
 }
 _judged = attrgetter(*JUDGED)
 _trace = attrgetter(*TRACE_FIELDS)
@@ -128,6 +130,14 @@ def _curves(gear: GearResult, one: LimitCurveResult, columns: int) -> list[Any]:
     return [*row, *[None] * (columns - len(row))]
 
 
+def _zone(gear: GearResult, one: ZoneResult, columns: int) -> list[Any]:
+    """A row of a deviation within a zone; one for information has no verdict."""
+    judged = {"tooth": one.tooth}
+    row = [gear.serial, gear.measurement, one.key, one.value_um, one.flank, *map(judged.get, JUDGED), None]
+    row += [one.tolerance_um, one.conforms if one.required else None, None]
+    return [*row, *[None] * (columns - len(row))]
+
+
 def _sizes(gear: GearResult, columns: int) -> Iterator[list[Any]]:
     """A row of the reading of the size nearest to a limit, both from the middle of the limits."""
     limited = [one for one in gear.size if one.limits_um is not None]
@@ -146,6 +156,9 @@ def gear_rows(gear: GearResult) -> Iterator[list[Any]]:
     for kind in dict.fromkeys(one.kind for one in gear.limit_curves):
         worst = min((one for one in gear.limit_curves if one.kind == kind), key=lambda one: one.margin_um)
         yield _curves(gear, worst, len(GEAR_COLUMNS))
+    for key in dict.fromkeys(one.key for one in gear.zones):
+        zone = max((one for one in gear.zones if one.key == key), key=lambda one: one.value_um)
+        yield _zone(gear, zone, len(GEAR_COLUMNS))
     yield from _sizes(gear, len(GEAR_COLUMNS))
     yield from _unassessed(gear, len(GEAR_COLUMNS))
 
@@ -161,14 +174,16 @@ def flank_rows(gear: GearResult) -> Iterator[list[Any]]:
                 side.min_um, side.max_um, side.mean_um, side.spread_um,
             ]  # fmt: skip
     yield from (_curves(gear, one, len(FLANK_COLUMNS)) for one in gear.limit_curves)
+    yield from (_zone(gear, one, len(FLANK_COLUMNS)) for one in gear.zones)
     yield from _sizes(gear, len(FLANK_COLUMNS))
     yield from _unassessed(gear, len(FLANK_COLUMNS))
 
 
 def trace_rows(gear: GearResult) -> Iterator[list[Any]]:
     """One row a profile or helix trace."""
+    apart = columns_apart(gear)
     for trace in gear.traces:
-        yield [gear.serial, gear.measurement, *_trace(trace)]
+        yield [gear.serial, gear.measurement, *_trace(trace), *apart.get(place_of(trace), NONE)]
 
 
 ROWS = {"gear": gear_rows, "flank": flank_rows, "trace": trace_rows}

@@ -25,7 +25,7 @@ COLUMNS: Final = (
 
 def lot_csv(result: LotResult, style: Style = "comma") -> bytes:
     """One row a gear, parameter and flank."""
-    rows = ((gear, value, result) for gear in result.gears for value in gear.with_size)
+    rows = ((gear, value, result) for gear in result.gears for value in gear.all_values)
     return csv_table(COLUMNS, rows, simulated=result.simulated, style=style)
 
 

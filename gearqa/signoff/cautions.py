@@ -195,6 +195,8 @@ def _uncertainty(basis: Basis) -> Iterator[Notice]:
     required = [(name, one.u_um) for name, one in basis.series() if one.upper_limit_um is not None]
     curves = {(one.kind, one.flank): one.u_um for gear in basis.judged for one in gear.limit_curves}
     required += [(place_text(f"{kind}_curve", flank), u) for (kind, flank), u in curves.items()]
+    zones = {(one.parameter, one.flank): one.u_um for gear in basis.judged for one in gear.zones}
+    required += [(place_text(*place), u) for place, u in zones.items()]
     unknown = [name for name, u in required if u is None]
     if len(unknown) == len(required):
         yield _fixed(NoticeCode.UNCERTAINTY_UNKNOWN)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from gearqa.evaluation.criteria import Criteria, Criterion
-from gearqa.evaluation.limit_curves import CURVE_OF, curve_probability, curve_states
+from gearqa.evaluation.limit_curves import curve_probability, curve_states
 from gearqa.evaluation.sizes import SizeDeviation, size_criterion, size_deviation
+from gearqa.evaluation.trace_specs import CURVE_OF
 from gearqa.evaluation.value_states import (
     Limits,
     counted,
@@ -19,7 +20,7 @@ from gearqa.evaluation.value_states import (
 from gearqa.model.decision_rule import DecisionTable
 from gearqa.model.lot import FlankKey, LimitCurveState, LotGear, ValueState, flank_key
 from gearqa.model.part import Part
-from gearqa.model.results import FlankResult, GearResult, LimitCurveResult, ParameterResult, State
+from gearqa.model.results import FlankResult, GearResult, LimitCurveResult, ParameterResult, State, ZoneResult
 from gearqa.statistics import conformity
 from gearqa.symbols import PARAMETERS, SIZE, Flank
 
@@ -66,6 +67,20 @@ def judge_curve(one: LimitCurveResult, expanded: float | None, decision: Decisio
     )  # fmt: skip
 
 
+def judge_zone(one: ZoneResult, expanded: float | None, decision: DecisionTable) -> ValueState:
+    """State of one flank within a zone, under the uncertainty U of the same deviation of the whole trace."""
+    y, u, limits = (one.value_um,), standard_uncertainty(expanded), (None, one.tolerance_um)
+    state = value_state(y, u, limits, decision.confidence)
+    return ValueState(
+        parameter=one.key, flank=one.flank, value_um=one.value_um, lower_limit_um=None,
+        upper_limit_um=one.tolerance_um, u_um=expanded,
+        probability_of_conformity=None
+        if u is None else conformity.probability_of_conformity(one.value_um, u, *limits),
+        state=state, counts_as=counted(state, y, limits, decision.rule), class_indicated=None,
+        class_proven=None,
+    )  # fmt: skip
+
+
 def missing_of(gear: GearResult, part: Part, criteria: Criteria) -> tuple[tuple[str, Flank | None], ...]:
     """Parameters and flanks that are asked for and were not assessed, whole or in part."""
     named = {(one.parameter, one.flank) for one in gear.not_assessed}
@@ -100,7 +115,10 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
     if asked is not None and measured_size is not None:
         expanded = part.uncertainty(SIZE, instrument)
         size = judge_value(SIZE, None, measured_size, size_criterion(asked), expanded, decision)
-    counting = [*values, *([] if size is None else [size])]
+    zones = tuple(
+        judge_zone(one, part.uncertainty(one.parameter, instrument), decision) for one in gear.required_zones
+    )
+    counting = [*values, *([] if size is None else [size]), *zones]
     absent = missing_of(gear, part, criteria)
     missing = [
         key if flank is None else f"{key} {flank}"
@@ -141,6 +159,7 @@ def judge_gear(gear: GearResult, part: Part, criteria: Criteria, decision: Decis
         missing=tuple(missing),
         values=tuple(values),
         limit_curves=curves,
+        zones=zones,
         production=gear.production,
         warnings=gear.warnings,
         size=size,

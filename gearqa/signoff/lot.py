@@ -97,7 +97,8 @@ def sign_off(
         decision_rule=_applied_rule(plan.decision, judged), sampling=sampling,
         risks=decision_risks(
             sampling, plan.decision, basis.statistics, basis.lot_size,
-            by_value=any(curve.u_um is None for gear in judged for curve in gear.limit_curves),
+            by_value=any(one.u_um is None for gear in judged for one in gear.limit_curves)
+            or any(one.u_um is None for gear in judged for one in gear.zones),
         ),
         drawn=plan.drawn,
         segregate=facts.segregate, segregated_to=plan.segregated_to, remeasure=facts.remeasure,
@@ -204,7 +205,7 @@ def decide(facts: LotFacts) -> tuple[LotDecision, tuple[LotReason, ...]]:
 
 def _applied_rule(decision: DecisionTable, judged: Sequence[LotGear]) -> AppliedDecisionRule:
     """The rule that really applies: without any uncertainty it is simple acceptance."""
-    known = [one.u_um for gear in judged for one in gear.with_size]
+    known = [one.u_um for gear in judged for one in gear.all_values]
     known += [one.u_um for gear in judged for one in gear.limit_curves]
     if all(u is None for u in known):
         return AppliedDecisionRule("simple acceptance", decision.confidence, None)

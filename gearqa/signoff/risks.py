@@ -68,7 +68,7 @@ def decision_risks(
 ) -> DecisionRisks | None:  # fmt: skip
     """Risks of plan and measuring, apart and together; None where the plan states none, or by variables.
 
-    `by_value`: whether the drawing gives limit curves whose uncertainty is not known. Errors of
+    `by_value`: whether the drawing gives limit curves or zones whose uncertainty is not known. Errors of
     measuring are taken as normal and independent from gear to gear.
     """
     if plan.ac is None or plan.p95 is None or plan.p10 is None or plan.k is not None:

@@ -211,7 +211,7 @@ def lot_statistics(
     table: dict[str, dict[FlankKey, ParameterStatistics]] = {}
     for (key, flank), criterion in graded.items():
         at = (key, flank_key(flank))
-        states = [v.state for gear in judged for v in gear.with_size if (v.parameter, v.flank) == at]
+        states = [v.state for gear in judged for v in gear.all_values if (v.parameter, v.flank) == at]
         series = _series(sample, criterion, key, flank)
         table.setdefault(key, {})[at[1]] = _statistics(series, sample, states)
     return table

@@ -45,6 +45,15 @@ def margin_text(margin_um: float) -> str:
     return value_text(margin_um, signed=True, limits=[(0.0, float("inf"))])
 
 
+def zone_value(value_um: float, tolerance_um: float) -> str:
+    """A deviation within a zone, which must not exceed its tolerance.
+
+    >>> zone_value(2.4, 3.0), zone_value(3.0004, 3.0)
+    ('2.40', '3.0004')
+    """
+    return value_text(value_um, limits=[(0.0, tolerance_um)])
+
+
 def _side(value: float, limits: Limits) -> int:
     return -1 if value < limits[0] else 1 if value > limits[1] else 0
 

@@ -142,3 +142,23 @@ def test_undercut_begins_where_textbooks_say(capsys, teeth, shift, undercut):
     words = ("--teeth", teeth, "--module", 1, "--profile-shift", shift)
     messages = [one["message"] for one in sized(capsys, *words)["cautions"]]
     assert any("undercuts" in message for message in messages) is undercut
+
+
+@pytest.mark.published
+def test_chords_with_a_tip_diameter(capsys):
+    """Elements of Metric Gear Technology, table 10-1: 17.8256, 13.6657 (tip 120 + 2 x 13)."""
+    words = ("--teeth", 12, "--module", 10, "--profile-shift", 0.3, "--tip-diameter", 146)
+    (row,) = sized(capsys, *words)["rows"]
+    assert [f"{row[key]:.4f}" for key in ("chord_mm", "chord_height_mm")] == ["17.8256", "13.6657"]
+    # handbook formula (from memory): 17.8918 cos^2 20 degrees; 13 less half of it times tan 20 degrees
+    assert [f"{row[f'constant_chord{end}']:.3f}" for end in ("_mm", "_height_mm")] == ["15.799", "10.125"]
+    ring = ("--kind", "internal", "--teeth", 60, "--module", 2, "--tip-diameter", 116)
+    (row,) = sized(capsys, *ring)["rows"]
+    assert row["chord_height_mm"] == pytest.approx(2.0, abs=0.05)
+    assert "constant_chord_mm" not in row
+
+
+def test_a_tip_diameter_of_another_gear_is_refused(capsys):
+    assert app.run(["size", "--teeth", "20", "--module", "2", "--tip-diameter", "60"]) == 2
+    assert "no tip of this gear" in capsys.readouterr().err
+    assert app.run(["size", "--part", str(RING), "--tip-diameter", "156.7"]) == 2

@@ -44,6 +44,10 @@ def command(
     teeth_spanned: Annotated[
         int | None, typer.Option("--teeth-spanned", metavar="N", help="Teeth spanned, external gears.")
     ] = None,
+    tip_diameter: Annotated[
+        float | None,
+        typer.Option("--tip-diameter", metavar="MM", help="Tip diameter, for heights of chords, mm."),
+    ] = None,
     limits_of: Annotated[
         Literal["thickness", "allowance", "balls", "span"] | None,
         typer.Option("--limits-of", help="What the limits are of; allowance in micrometres, the rest in mm."),
@@ -66,7 +70,7 @@ def command(
     size = tooth_size(
         part=part, kind=kind, teeth=teeth, module=module, pressure_angle=pressure_angle,
         helix_angle=helix_angle, profile_shift=profile_shift, catalogue_shift=catalogue_shift, ball=ball,
-        teeth_spanned=teeth_spanned, limits_of=limits_of, lower=lower, upper=upper,
+        teeth_spanned=teeth_spanned, tip_diameter=tip_diameter, limits_of=limits_of, lower=lower, upper=upper,
     )  # fmt: skip
     shown = "" if json == "-" or quiet else terminal().laid_out(size_blocks(size))
     if json is not None:

@@ -57,6 +57,8 @@ class Curves:
     """Shift of the design trace down and up: the room that the tolerance gives."""
     limits: tuple[tuple[Array, Array], ...] = ()
     """Upper and lower limit curve, position and deviation, where the drawing has any."""
+    zones: tuple[tuple[Array, Array], ...] = ()
+    """Round the rooms of zones, closed."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -124,7 +126,7 @@ def _extent(curves: Curves, limits: tuple[float, float] | None) -> tuple[float, 
             inside[:] = True
     design, band = curves.design[inside], curves.band or ()
     lifted = (design + shift for shift in band)
-    heights = (height for _, height in curves.limits)
+    heights = (height for _, height in (*curves.limits, *curves.zones))
     seen = (curves.measured[inside], curves.filtered[inside], curves.mean_line, design, *lifted, *heights)
     everything = np.concatenate(seen)
     everything = everything[np.isfinite(everything)]
@@ -149,9 +151,12 @@ def trace_chart(chart: TraceChart) -> str:
         ("mean line", palette.MEAN, 0.8, DASH_MEAN),
         ("room given by the tolerance", palette.BAND, 0, "band"),
     ]
-    if any(p.curves and p.curves.limits for row in chart.rows for p in row.panels.values()):
+    drawn = [p.curves for row in chart.rows for p in row.panels.values() if p.curves]
+    limits, zones = any(one.limits for one in drawn), any(one.zones for one in drawn)
+    if limits or zones:
+        name = "limit curves, zones" if limits and zones else "limit curves" if limits else "zones"
         entries[-1] = ("tolerance", palette.BAND, 0, "band")
-        entries.append(("limit curves", palette.LIMIT, 1.1, ""))
+        entries.append((name, palette.LIMIT, 1.1, ""))
     legend(canvas, 0, 8, entries, gap=5, sample=13, size=TINY)
     bar = micrometre_bar(units, shortest=9)
     draw_bar(canvas, units, bar, top - 5)
@@ -307,5 +312,5 @@ def _draw_trace(
     canvas.curve(fine, x, filtered, ink=palette.FILTERED, width=1.5, tolerance=0.25)
     mean_x, mean_y = scale.of(curves.mean_position), height(curves.mean_line)
     canvas.curve(fine, mean_x, mean_y, ink=palette.MEAN, width=0.8, dash=DASH_MEAN)
-    for position, values in curves.limits:
+    for position, values in (*curves.limits, *curves.zones):
         canvas.curve(fine, scale.of(position), height(values), ink=palette.LIMIT, width=1.1)

@@ -9,7 +9,7 @@ from gearqa.model.curves import GearCurves
 from gearqa.model.part import FlankTolerance, Part
 from gearqa.report.grading import gear_figures
 from gearqa.symbols import symbol_of
-from gearqa.wording.numbers import allowed_text, number_text
+from gearqa.wording.numbers import allowed_text, count_text, number_text
 
 NO_BREAK = "\u00a0"
 """A blank at which no line ends: between a symbol and its value."""
@@ -80,6 +80,11 @@ def required_words(part: Part) -> str:
     kinds = [kind for kind in ("profile", "helix") if getattr(tolerance.curve, kind) is not None]
     if kinds:
         words.append(f"limit curves of {' and '.join(kinds)}")
+    zones = part.tolerance.zone
+    if counting := sum(zone.required for zone in zones):
+        words.append(count_text(counting, "zone"))
+    if told := len(zones) - counting:
+        words.append(f"{count_text(told, 'zone')} for information")
     return "; ".join(words)
 
 

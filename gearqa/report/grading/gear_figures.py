@@ -43,6 +43,7 @@ from gearqa.wording.numbers import (
     um_text,
     use_of_tolerance,
     value_text,
+    zone_value,
 )
 from gearqa.wording.verdicts import NOT_PROVEN, conformity_text
 
@@ -286,6 +287,13 @@ def _panel(curves: TraceCurves, gear: GearResult) -> TracePanel:
         bad = round(curves.margin_um, 9) < 0
         margin = margin_text(curves.margin_um).lstrip("+")
         values.append(RowValue((Span("margin"),), margin, status="bad" if bad else "good"))
+    worst = max(curves.zones, key=lambda one: one.value_um / one.tolerance_um, default=None)
+    if worst is not None:
+        text, share = zone_value(worst.value_um, worst.tolerance_um), worst.value_um / worst.tolerance_um
+        bad = round(worst.value_um, 9) > worst.tolerance_um
+        values.append(
+            RowValue((Span(f"zone {worst.number}"),), text, share=share, status="bad" if bad else "good")
+        )
     note = "" if curves.result is not None else "not assessed"
     return TracePanel(_curves(curves, gear), tuple(values), note)
 
@@ -327,7 +335,7 @@ def _curves(curves: TraceCurves, gear: GearResult) -> Curves:
     return Curves(
         position=curves.position_mm, measured=curves.measured_um, filtered=curves.filtered_um,
         design=curves.design_um, mean_position=mean_position, mean_line=mean_line, band=band,
-        limits=curves.limit_curves,
+        limits=curves.limit_curves, zones=tuple(one.outline for one in curves.zones),
     )  # fmt: skip
 
 
@@ -350,6 +358,8 @@ def _traces_in_words(
             )
             if one.margin_um is not None:
                 values += f", margin to the limit curves {margin_text(one.margin_um)}"
+            for zone in one.zones:
+                values += f", {symbol_of(zone.key)} {zone_value(zone.value_um, zone.tolerance_um)}"
             sentences.append(f"Tooth {tooth}{place}, {flank}: {values} µm.")
     return " ".join(sentences)
 
@@ -368,6 +378,11 @@ def reading_lines(curves: Sequence[TraceCurves], runout: RunoutCurve | None) -> 
             lines.append(
                 "Limit curves are drawn where the trace lies best between them; margin is what is left on "
                 "each side there, below 0 what lies outside. It says nothing about slope or form."
+            )
+        if any(one.zones for one in curves):
+            lines.append(
+                "Zones are boxes as high as their tolerance, drawn where the trace lies in their middle; the "
+                "value under a trace is that of the zone that uses most of its tolerance."
             )
     harmonic = [] if runout is None else [_harmonic(runout)]
     return [*lines, PITCH_NOTE, *harmonic, f"{BAR_NOTE} {RATIO_NOTE}"]

@@ -80,7 +80,7 @@ class LotCollector:
         self.warning_examples: dict[str, str] = {}
         self.other_span_class: Counter[str] = Counter()
         self.sizes_failing = 0
-        self.curves_failing: Counter[str] = Counter()
+        self.apart_failing: Counter[str] = Counter()
         self.near_limit: int | None = None
         self.not_proven: list[str] = []
         """Gears that guarding would leave open: by serial."""
@@ -129,8 +129,11 @@ class LotCollector:
         else:
             self.master_open.update(gear.master_deciding)
         self.other_span_class.update(key for key, one in gear.parameters.items() if other_span_matters(one))
-        self.curves_failing.update(
-            {f"{curve.kind}_curve" for curve in gear.limit_curves if curve.conforms is False}
+        self.apart_failing.update(
+            {
+                *(f"{curve.kind}_curve" for curve in gear.limit_curves if curve.conforms is False),
+                *(zone.key for zone in gear.required_zones if zone.conforms is False),
+            }
         )
         self.sizes_failing += any(size.conforms is False for size in gear.size)
         if gear.state == NOT_PROVEN:
@@ -239,7 +242,7 @@ def lot_verdict(header: GradeHeader, lot: LotSummary, seen: LotCollector) -> Ver
 def _counts(lot: LotSummary, seen: LotCollector) -> list[str]:
     counts = [f"{lot.conforming} of {count_text(lot.gears, 'gear')} {conform_text(lot.conforming)}"]
     if lot.not_conforming:
-        causes = [_gears_by_parameter(some) for some in (seen.failing, seen.curves_failing) if some]
+        causes = [_gears_by_parameter(some) for some in (seen.failing, seen.apart_failing) if some]
         if seen.sizes_failing:
             causes.append(f"size ({count_text(seen.sizes_failing, 'gear')})")
         counts.append(f"{lot.not_conforming} not: {', '.join(causes)}")

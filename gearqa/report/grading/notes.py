@@ -11,6 +11,7 @@ from gearqa.model.results import (
     LimitCurveResult,
     ParameterResult,
     SizeResult,
+    ZoneResult,
 )
 from gearqa.report.blocks import document as doc
 from gearqa.report.grading.values import (
@@ -28,11 +29,13 @@ from gearqa.wording.numbers import (
     margin_text,
     number_text,
     percent_text,
+    range_text,
     share_text,
     signed_text,
     size_mm_text,
     um_text,
     value_text,
+    zone_value,
 )
 from gearqa.wording.sentences import place_text
 from gearqa.wording.verdicts import CONFORMITY, NOT_PROVEN, RULES, conformity_text
@@ -47,6 +50,10 @@ SIMPLE = "simple acceptance"
 CURVES_NOTE = (
     "Limit curves: a trace is shifted along the deviation axis to where its smallest margin is largest, not "
     "tilted; below 0 it lies outside. A pass says nothing about slope or form."
+)
+ZONES_NOTE = (
+    "Zones: the filtered trace is evaluated within each zone by itself, form about the mean line there (of "
+    "the annex of ISO 1328-1:2013 on zones only the title is known)."
 )
 TRACE_KINDS: tuple[TraceKind, TraceKind] = ("profile", "helix")
 
@@ -214,10 +221,29 @@ def curve_lines(gear: GearResult) -> list[str]:
     return [*lines, CURVES_NOTE]
 
 
+def zone_text(one: ZoneResult) -> str:
+    """The worst trace of a flank within a zone."""
+    value = zone_value(one.value_um, one.tolerance_um)
+    allowed_here = number_text(one.tolerance_um)
+    return f"{place_text(one.key, one.flank)} {value} µm, tooth {one.tooth}, allowed {allowed_here}"
+
+
+def zone_lines(gear: GearResult) -> list[str]:
+    """Zones, a line a deviation and flank with places, and what is behind them."""
+    lines = [
+        f"{zone_text(one)} ({'roll' if one.kind == 'profile' else 'face'} "
+        f"{range_text(one.start_mm, one.end_mm)} mm, highest at "
+        f"{fixed_text(one.highest_at_mm)} mm, lowest at {fixed_text(one.lowest_at_mm)} mm): "
+        f"{conformity_text(one.conforms, one.state)}{'' if one.required else '; for information'}."
+        for one in gear.zones
+    ]
+    return [*lines, *([ZONES_NOTE] if lines else [])]
+
+
 def further_lines(gear: GearResult, slope_span: str) -> list[str]:
     """What is known of a gear besides its graded values."""
     sizes = (f"{size_text(size)}." for size in gear.size)
-    return [*curve_lines(gear), *slope_lines(gear, slope_span), *pitch_lines(gear), *sizes]
+    return [*curve_lines(gear), *zone_lines(gear), *slope_lines(gear, slope_span), *pitch_lines(gear), *sizes]
 
 
 def decision_line(header: GradeHeader, near_limit: int | None, otherwise: str) -> str:
@@ -245,7 +271,8 @@ def not_proven(gear: GearResult) -> list[str]:
         if one.state == NOT_PROVEN and parameter.uncertainty_um is not None
     ]
     curves = (f"{curve_text(one)}: {NOT_PROVEN}" for one in gear.limit_curves if one.state == NOT_PROVEN)
-    return [*values, *curves]
+    zones = (f"{zone_text(one)}: {NOT_PROVEN}" for one in gear.required_zones if one.state == NOT_PROVEN)
+    return [*values, *curves, *zones]
 
 
 def guarded_otherwise(gear: GearResult) -> str:
@@ -254,6 +281,7 @@ def guarded_otherwise(gear: GearResult) -> str:
     if gear.state == NOT_PROVEN:
         open_ = [(key, flank) for key, flank, _, one in values_of(gear) if one.state == NOT_PROVEN]
         open_ += [(f"{c.kind}_curve", c.flank) for c in gear.limit_curves if c.state == NOT_PROVEN]
+        open_ += [(z.key, z.flank) for z in gear.required_zones if z.state == NOT_PROVEN]
         places = (place_text(key, flank) for key, flank in open_)
         said.append(f"conformity {NOT_PROVEN} ({', '.join(places)})")
     if gear.master_state == NOT_PROVEN and gear.master_quality is not None:

@@ -15,9 +15,11 @@ from gearqa.wording.numbers import (
     allowed_text,
     class_text,
     margin_text,
+    number_text,
     tolerance_limits,
     use_of_tolerance,
     value_text,
+    zone_value,
 )
 from gearqa.wording.verdicts import NOT_PROVEN
 
@@ -123,6 +125,12 @@ def worst_of(gear: GearResult) -> WorstValue | None:
         for key, flank, parameter, one in values_of(gear)
         if (use := share_used(key, one)) is not None
     ]
+    zone = max(gear.required_zones, key=lambda one: (one.conforms is False, one.share), default=None)
+    if zone is not None and all((zone.conforms is False, zone.share) > entry[0] for entry in ranked):
+        value, limit = zone_value(zone.value_um, zone.tolerance_um), number_text(zone.tolerance_um)
+        place = f"{zone.flank}, tooth {zone.tooth}"
+        if zone.conforms is False or all(one.conforms is not False for one in gear.limit_curves):
+            return WorstValue(zone.key, zone.flank, value, limit, zone.share, zone.share, place)
     curve = min(gear.limit_curves, key=lambda one: one.margin_um, default=None)
     if curve is not None and (not ranked or (curve.conforms is False and not any(e[0][0] for e in ranked))):
         key, place = f"{curve.kind}_curve", f"{curve.flank}, tooth {curve.tooth}"

@@ -17,6 +17,7 @@ from gearqa.report.grading.notes import (
     not_proven,
     size_text,
     value_notes,
+    zone_text,
 )
 from gearqa.report.grading.values import (
     allowed,
@@ -104,6 +105,7 @@ def failures(gear: GearResult) -> list[str]:
             place = place_of(flank, one)
             texts.append(f"{symbol_of(key)} {value} µm {place}, allowed {allowed(key, one)} ({source})")
     texts += [curve_text(curve) for curve in gear.limit_curves if curve.conforms is False]
+    texts += [zone_text(zone) for zone in gear.required_zones if zone.conforms is False]
     return [*texts, *(size_text(size) for size in gear.size if size.conforms is False)]
 
 

@@ -42,6 +42,7 @@ from gearqa.wording.numbers import (
     share_text,
     size_mm_text,
     value_text,
+    zone_value,
 )
 from gearqa.wording.sentences import place_text, sentence, some_of, symbols_text
 from gearqa.wording.verdicts import (
@@ -224,8 +225,14 @@ def risk_lines(result: LotResult) -> tuple[str, ...]:
 def _curves_apart(result: LotResult) -> Iterator[str]:
     risks = result.risks
     computed = risks is not None and (risks.producer is not None or risks.consumer is not None)
-    if computed and any(gear.limit_curves for gear in result.gears):
-        yield "What is stated with the spread seen counts values alone, not the limit curves of the drawing."
+    if computed and (apart := _apart_words(result.gears)):
+        yield f"What is stated with the spread seen counts values alone, not the {apart}s of the drawing."
+
+
+def _apart_words(gears: Sequence[LotGear]) -> str:
+    """What gears are judged by beside values and size, in the singular; empty for nothing."""
+    curves, zones = any(gear.limit_curves for gear in gears), any(gear.zones for gear in gears)
+    return " and ".join(word for word, there in (("limit curve", curves), ("zone", zones)) if there)
 
 
 def _risks(risks: DecisionRisks, sampling: SamplingResult) -> Iterator[str]:
@@ -418,9 +425,26 @@ def _indicated(gear: LotGear, grade: str) -> str:
     return "beyond" if gear.class_indicated is None and beyond and gear.values else grade
 
 
+def _zone_notes(gears: Sequence[LotGear]) -> Iterator[str]:
+    outside = [
+        f"{clip(gear.serial, 48)}: {place_text(one.parameter, one.flank)} {one.state}, "
+        f"{zone_value(one.value_um, limit)} µm of {number_text(limit)}"
+        for gear in gears
+        for one in gear.zones
+        if one.state != "conforms" and (limit := one.upper_limit_um) is not None
+    ]
+    if outside:
+        more = len(outside) - MOST_MISSING
+        left = [f"{more} more"] if more > 0 else []
+        yield f"Zones: {'; '.join([*outside[:MOST_MISSING], *left])}"
+    if any(gear.zones for gear in gears):
+        yield "Zones are judged under U of the same deviation of the whole trace, by value without it."
+
+
 def _gear_notes(shown: Sequence[LotGear], rest: Sequence[LotGear]) -> Iterator[str]:
     if any(gear.probability_of_conformity is not None for gear in shown):
-        curves = " or limit curve" if any(gear.limit_curves for gear in shown) else ""
+        apart = _apart_words(shown).replace(" and ", " or ")
+        curves = f" or {apart}" if apart else ""
         yield (
             f"P: probability of conformity of the worst value{curves} of this gear; not of the gear, not of "
             "the lot."
@@ -445,6 +469,7 @@ def _gear_notes(shown: Sequence[LotGear], rest: Sequence[LotGear]) -> Iterator[s
         rule = "under U of the total deviation" if stated else "by value where U of the total is not stated"
         unstated = "" if stated else "; P does not count those"
         yield f"Limit curves are judged {rule}{unstated}; a pass says nothing about slope or form."
+    yield from _zone_notes([*shown, *rest])
     missing = [
         f"{clip(gear.serial, 48)}: {', '.join(place_text(*one.split()) for one in gear.missing)}"
         for gear in (*shown, *rest)

@@ -41,6 +41,10 @@ GRADING: Final[dict[str, tuple[str, str]]] = {
         "The drawing asks for something that was not measured or could not be evaluated.",
         "Measure it, or take it out of [tolerance] parameters if the drawing does not ask for it.",
     ),
+    "zone_not_assessed": (
+        "A zone that the drawing states for information could not be evaluated; no verdict rests on it.",
+        "Trace over the whole zone, with twenty points in it, or leave the zone out.",
+    ),
     "missing": (
         "Readings that the drawing asks for are missing or do not reach over the range.",
         "Measure them, or take the parameter out of [tolerance] parameters.",

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from oracle_file import load
-from scipy.optimize import minimize
+from scipy.optimize import brentq, minimize
 
 from gearqa.core import size
 from gearqa.core.geometry import GearGeometry, gear_geometry
@@ -154,3 +154,30 @@ def test_the_operating_pressure_angle_of_a_worked_internal_pair():
     assert math.degrees(working) == pytest.approx(31.0937, abs=1e-4)
     centres = (ring.d - pinion.d) / 2 * math.cos(alpha) / math.cos(working)
     assert f"{centres:.4f}" == "13.1683"
+
+
+@pytest.mark.published
+def test_the_constant_chord_of_handbooks():
+    """Factors of handbooks (from memory), module 1, 20 degrees, no shift, addendum 1: 1.3870, 0.7476."""
+    for teeth in (12, 30, 100):
+        gear = gear_geometry(teeth, 1.0, math.radians(20), 0.0, 10.0, s=1, H=0)
+        found = size.constant_chord(gear, math.pi / 2)
+        assert (f"{found.thickness:.4f}", f"{1 + found.sagitta:.4f}") == ("1.3870", "0.7476")
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize(("teeth", "x"), [(12, 0.3), (24, 0.0), (45, -0.4), (80, 0.8)])
+def test_a_rack_touches_both_flanks_in_the_constant_chord(teeth, x):
+    """On the involute itself: the place where the flank leans from the middle of the tooth by 20 degrees."""
+    gear = gear_geometry(teeth, 2.5, math.radians(20), 0.0, 10.0, s=1, H=0, x=x)
+    s_n = size.thickness_of_shift(gear, x)
+
+    def half_angle(alpha):
+        here, reference = (math.tan(a) - a for a in (alpha, gear.alpha_t))
+        return s_n / gear.d + reference - here
+
+    alpha = brentq(lambda a: a - half_angle(a) - gear.alpha_n, 1e-6, 1.2)
+    radius = gear.d_b / 2 / math.cos(alpha)
+    found = size.constant_chord(gear, s_n)
+    assert found.thickness == pytest.approx(2 * radius * math.sin(half_angle(alpha)), abs=1e-9)
+    assert gear.d / 2 - found.sagitta == pytest.approx(radius * math.cos(half_angle(alpha)), abs=1e-9)

@@ -42,6 +42,7 @@ def graded(drawing: str | None) -> GradeResult:
         # W = 160.085^(1/3) + 0.65 x 1.75 = 6.5673; class 3: 1.4 W + 4 and 5.6 W + 16
         ("jis_b_1702_1976", "JIS B 1702:1976", {"single_pitch": 13.19, "cumulative_pitch": 52.78}, []),
         ("limit_curves", "ISO 1328-1:2013", {}, []),
+        ("zones", "ISO 1328-1:2013", {"single_pitch": 8.5, "runout": 26}, []),
     ],
 )
 def test_limits_and_verdicts_by_each_drawing(drawing, standard, allowed, failing):
@@ -51,8 +52,24 @@ def test_limits_and_verdicts_by_each_drawing(drawing, standard, allowed, failing
     for gear in result.gears:
         asked = {key: one for key, one in gear.parameters.items() if one.tolerance_um is not None}
         assert {key: asked[key].tolerance_um for key in allowed} == allowed
-        if drawing not in (None, "iso_1328_1_1995"):
+        if drawing not in (None, "iso_1328_1_1995", "zones"):
             assert asked.keys() == allowed.keys()
+
+
+def test_zones_of_a_drawing_are_judged_beside_its_class():
+    result = graded("zones")
+    assert any(one.conforms is False for gear in result.gears for one in gear.zones)  # for information
+    for gear in result.gears:
+        assert [(one.key, one.flank, one.required) for one in gear.zones] == [
+            ("profile_total_zone_1", "left", True), ("profile_form_zone_1", "left", True),
+            ("profile_total_zone_1", "right", True), ("profile_form_zone_1", "right", True),
+            ("helix_total_zone_2", "left", False),
+        ]  # fmt: skip
+        assert all(one.conforms for one in gear.required_zones)
+        assert gear.conforms is True
+        # by hand: no stretch of a trace is wider than the whole, and its own line fits no worse
+        for one in gear.zones[:4:2]:
+            assert one.value_um < gear.parameters["profile_total"].flanks[one.flank].value_um
 
 
 def test_a_drawing_by_curves_alone_gives_no_class():

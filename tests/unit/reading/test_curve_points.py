@@ -49,3 +49,34 @@ def test_design_points_cover_what_is_evaluated(tmp_path: Path) -> None:
     with pytest.raises(PartFileError) as caught:
         read(tmp_path, "", "[design.helix]\n", points.format(start=5))
     assert [one.key for one in caught.value.problems] == ["design.helix.points"]
+
+
+ZONE = (
+    '[[tolerance.zone]]\nkind = "{kind}"\n{over}from = {start}\nto = {end}\ntotal_um = 3.0\nrequired = true\n'
+)
+
+
+@pytest.mark.parametrize(
+    ("zone", "key", "reason"),
+    [
+        (ZONE.format(kind="helix", over="", start=4, end=29), "to", Reason.VALUE_OUT_OF_RANGE),
+        (ZONE.format(kind="profile", over='over = "diameter_mm"\n', start=50, end=63), "from",
+         Reason.BELOW_BASE_CIRCLE),
+        (ZONE.format(kind="profile", over='over = "diameter_mm"\n', start=58, end=65), "to",
+         Reason.VALUE_OUT_OF_RANGE),
+    ],
+)  # fmt: skip
+def test_zones_off_the_flank_are_named(tmp_path: Path, zone: str, key: str, reason: Reason) -> None:
+    good = ZONE.format(kind="helix", over="", start=4, end=20)
+    read(tmp_path, good)
+    with pytest.raises(PartFileError) as caught:
+        read(tmp_path, good + zone)
+    assert [(one.key, one.reason) for one in caught.value.problems] == [(f"tolerance.zone[2].{key}", reason)]
+
+
+def test_design_points_cover_the_zones_too(tmp_path: Path) -> None:
+    points = "[design.helix]\npoints = [[1.0, -3], [27.0, -3]]\n"
+    read(tmp_path, ZONE.format(kind="helix", over="", start=4, end=20), "[design.helix]\n", points)
+    with pytest.raises(PartFileError) as caught:
+        read(tmp_path, ZONE.format(kind="helix", over="", start=0, end=20), "[design.helix]\n", points)
+    assert [one.key for one in caught.value.problems] == ["design.helix.points"]
