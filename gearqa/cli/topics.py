@@ -402,6 +402,25 @@ def _limit_curves() -> list[Block]:
     return [_bullets(text)]
 
 
+def _size() -> list[Block]:
+    text = """
+        - gearqa size computes the size of teeth, nominal and at limits; sizes in a size table are judged
+          against [tolerance.size].
+        - Thickness: normal, along the arc of the reference circle; m (pi/2 + 2 x tan alpha_n), with the sign
+          of ISO 21771 for x: plus thickens, internal gears too. Allowance: thickness less the nominal one.
+        - Over balls (between balls of an internal gear): inv alpha_K = inv alpha_t - s eta + s D/(z m cos
+          alpha_n), s +1 external, -1 internal, eta half the angle of a space at the reference circle; the
+          centres lie on d_b / cos alpha_K. With an odd number of teeth the balls do not stand opposite.
+        - Span, external gears only: m cos alpha_n (pi (k - 1/2) + z inv alpha_t) + 2 x m sin alpha_n.
+        - Chordal thickness: across the chord of the reference circle, in the normal section. Constant chord,
+          external gears: where a rack touches both flanks of a tooth; thickness times cos^2 alpha_n,
+          whatever the number of teeth. A tooth caliper takes either at its height below the tip.
+        - Source: ISO 21771 and handbooks, from memory where no page is named; balls are checked against the
+          helicoid by brute force, the rest against printed examples.
+    """
+    return [_bullets(text)]
+
+
 def _zones() -> list[Block]:
     from gearqa.core.traces import FEWEST_POINTS
 
@@ -429,6 +448,7 @@ TOPICS: dict[str, Topic] = {
     "verdicts": Topic("Words of verdicts, and codes of readings in doubt", _verdicts),
     "limit-curves": Topic("Limit curves: traces between an upper and a lower curve", _limit_curves),
     "zones": Topic("Zones of profile and helix with tolerances of their own", _zones),
+    "size": Topic("Size of teeth: over or between balls, span, thickness, chords", _size),
     "files": Topic("The inspection folder and its tables", _files),
     "drift": Topic("Drift of a grinder: wear, level changes, dress interval, control limits", _drift),
     "lot": Topic("How a lot is decided: release, hold or reject", _lot),

@@ -26,6 +26,7 @@ from gearqa.history.queries import (
     select_parts,
     select_references,
     select_results,
+    standards_of,
     standards_of_parts,
 )
 from gearqa.history.sql_tables import FIGURES, GEAR, HEAD, INTAKE, PART
@@ -100,7 +101,12 @@ def write_history_json(stream: BinaryIO, store: HistoryStore, report: Report, wh
         whole = counted(StoredDocument(gear, digests, result) for gear, result, digests in found)
         made: ListedStore | ShownStore | ExportedStore
         if report == "list":
-            short = counted(ListedGear(gear, graded) for gear, graded in select_graded(connection, which))
+            systems = standards_of(connection, which)  # empty where all have one
+            only = next(iter(standards_of_parts(connection, which.part_number).values()), "")
+            short = counted(
+                ListedGear(gear, graded, systems.get(gear.id, only))
+                for gear, graded in select_graded(connection, which)
+            )
             made = ListedStore(report, **head, gears=short, **_events(connection, which))
         elif report == "show":
             made = ShownStore(report, **head, gears=whole, audit=_audit(connection, which))

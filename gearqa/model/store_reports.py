@@ -44,6 +44,8 @@ class ListedGear:
 
     gear: StoredGear
     graded: GradedAs
+    standard: str
+    """Tolerance system of the class."""
 
 
 @dataclass(frozen=True, slots=True)

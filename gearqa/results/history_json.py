@@ -45,7 +45,7 @@ HISTORY: Final = ResultDocument(
         ),
         ListedGear: (
             *(f"{name}=gear.{name}" for name in names_of(StoredGear)),
-            "measurement=graded.measurement", "conformity_state=graded.state",
+            "measurement=graded.measurement", "conformity_state=graded.state", "standard",
         ),
         StoredDocument: (*(f"{name}=gear.{name}" for name in names_of(StoredGear)), "digests", "result"),
         StoredInput: ("folder", *(f"{name}=file.{name}" for name in names_of(InputFile))),

@@ -235,7 +235,9 @@ def _sample(basis: Basis) -> Iterator[Notice]:
             NoticeCode.FEWER_THAN_PLANNED,
             f"{gears} measured instead of {plan.required_n}: such a sample accepts no lot",
         )
-    if n < FEWEST_FOR_SD:
+    if not basis.statistics:
+        pass  # by limit curves or zones alone: no index is stated
+    elif n < FEWEST_FOR_SD:
         yield Notice(NoticeCode.FEW_GEARS, f"{gears}: no standard deviation, no interval, no index")
     elif n < FEWEST_FOR_INDEX:
         yield Notice(NoticeCode.FEW_GEARS, f"{gears} are too few for an index: bounds would be meaningless")

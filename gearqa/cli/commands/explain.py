@@ -70,6 +70,7 @@ def _option(context: typer.Context, word: str) -> tuple[str, Topic] | None:
 
 def _print(name: str, topic: Topic) -> None:
     from gearqa.cli.console import terminal
+    from gearqa.cli.sketches import SKETCHES
     from gearqa.report.draw.flank_sketch import GEARS, TITLES, text_sketch
 
     if topic.sketches:
@@ -78,11 +79,12 @@ def _print(name: str, topic: Topic) -> None:
             print(f"{TITLES[kind]}\n\n{text_sketch(kind)}\n")
     sys.stdout.flush()
     terminal().blocks(topic.blocks())
-    if topic.sketches:
+    if topic.sketches or name in SKETCHES:
         print(f"\nAs a page with drawings: gearqa explain {name} --html {name}.html")
 
 
 def _write_page(topics: dict[str, Topic], target: str) -> None:
+    from gearqa.cli.sketches import SKETCHES
     from gearqa.report.blocks.document import Block, Document, Section, Sheet
     from gearqa.report.draw.flank_sketch import GEARS, svg_figure
     from gearqa.report.render.html import write_html
@@ -92,6 +94,7 @@ def _write_page(topics: dict[str, Topic], target: str) -> None:
     sections = []
     for name, topic in topics.items():
         figures: list[Block] = [svg_figure(kind) for kind in GEARS] if topic.sketches else []
+        figures += SKETCHES[name]() if name in SKETCHES else []
         sections.append(Section(topic.title, (*figures, *topic.blocks()), id=name))
     page = Document(
         title="gearqa explains" if len(topics) > 1 else f"gearqa explains: {next(iter(topics))}",

@@ -85,7 +85,7 @@ def _first_sheet(
         if quiet:
             tables.append(doc.Paragraph(words.quiet_note(quiet), "note"))
     sections.append(doc.Section("Series", tuple(tables)))
-    if warnings := words.remarks(result):
+    if warnings := words.remarks(result, codes=True):
         sections.append(doc.Section("Notes", (doc.Bullets(warnings),)))
     sections.append(doc.Section("History", (doc.Facts(tuple(_facts(result, header))),)))
     return doc.Sheet(title=title, sections=tuple(sections), id="drift", head="Summary")
@@ -188,7 +188,7 @@ def _series_section(series: DriftSeries, *, first: bool) -> doc.Section:
         *map(_level_change, series.steps),
         *map(sentence, words.signal_lines(series.signals)),
         *(reason.sentence for reason in series.reasons if reason.code == "few_cycles"),
-        *(sentence(notice.message) for notice in series.warnings),
+        *(with_code(sentence(notice.message), notice.code) for notice in series.warnings),
     ]
     if lines:
         blocks.append(doc.Bullets(tuple(lines), "note"))

@@ -17,6 +17,7 @@ from gearqa.model.drift import (
     Signal,
 )
 from gearqa.report.blocks import document as doc
+from gearqa.report.blocks.explained import with_code
 from gearqa.symbols import PARAMETERS, SIZE
 from gearqa.wording.numbers import (
     DASH,
@@ -276,19 +277,24 @@ def names_text(series: Sequence[DriftSeries]) -> doc.Text:
     return doc.join(*(part for one in series for part in (", ", short_name(one))))[1:]
 
 
-def remarks(result: DriftResult) -> tuple[str, ...]:
-    """Warnings of all series, the same one once; a trend is among the advice."""
-    by_text: dict[str, list[str]] = {}
+def remarks(result: DriftResult, *, codes: bool = False) -> tuple[doc.Text, ...]:
+    """Warnings of all series, the same one once; with `codes` each leads to what it means.
+
+    A trend is among the advice.
+    """
+    by_text: dict[tuple[str, str], list[str]] = {}
     for one in result.ranked():
         for notice in one.warnings:
             if notice.code != NoticeCode.LEVEL_TREND:
-                by_text.setdefault(notice.message, []).append(doc.plain(short_name(one)))
+                told = by_text.setdefault((notice.message, notice.code), [])
+                told.append(doc.plain(short_name(one)))
     total = len(result.series)
     own = (
-        sentence(text if len(names) == total else f"{', '.join(dict.fromkeys(names))}: {text}")
-        for text, names in by_text.items()
+        (sentence(text if len(names) == total else f"{', '.join(dict.fromkeys(names))}: {text}"), code)
+        for (text, code), names in by_text.items()
     )
-    return (*own, *(sentence(notice.message) for notice in result.warnings))
+    said = (*own, *((sentence(notice.message), notice.code) for notice in result.warnings))
+    return tuple(with_code(text, code) if codes else text for text, code in said)
 
 
 def signal_lines(signals: Sequence[Signal]) -> list[str]:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from gearqa.model.incoming import ComparedValue, IncomingResult
 from gearqa.report.blocks import document as doc
+from gearqa.report.blocks.explained import explained as code_sections
 from gearqa.report.blocks.inputs import inputs_table
 from gearqa.report.incoming.figures import incoming_figures, overlay_figures
 from gearqa.report.incoming.plausible import questions_blocks
@@ -62,13 +63,14 @@ def incoming_document(result: IncomingResult) -> doc.Document:
     if overlays:
         raw: tuple[doc.Block, ...] = (alignments_table(result), *overlays)
         sections.append(doc.Section("Raw data laid over each other", raw, id="raw"))
-    if remarks := notes(result):
+    if remarks := notes(result, codes=True):
         sections.append(doc.Section("Notes", (doc.Bullets(remarks),)))
     some = f"The first {MOST_ROWS} of {len(result.rows)} values; the rest is in the result file"
     caption = some if len(result.rows) > MOST_ROWS else ""
     unproven = unproven_rows(result)
     values = all_table(caption, result.rows[:MOST_ROWS], explained=explained)
     sections.append(doc.Section("All values", (values,), id="values", new_page=True))
+    sections += code_sections(one.code for one in result.cautions)
     cautions = doc.Cautions((*CAUTIONS, *MORE_CAUTIONS))
     signature = doc.Signature(("Compared by", "Decided by"))
     sections.append(doc.Section("", (inputs_table(result.inputs), cautions, signature)))

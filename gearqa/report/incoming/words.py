@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from gearqa.model.editions import EDITIONS
 from gearqa.model.incoming import Bias, Claim, ComparedValue, DifferenceSplit, IncomingResult, Verdict
 from gearqa.report.blocks import document as doc
+from gearqa.report.blocks.explained import with_code
 from gearqa.report.blocks.verdicts import DECISION_STATUS, STATUS
 from gearqa.report.incoming.plausible import plausible_answer
 from gearqa.symbols import PARAMETERS
@@ -69,9 +70,13 @@ def unmatched_lines(result: IncomingResult) -> Iterator[str]:
         yield f"reported gear {clip(one.serial, 40)} is not among ours{near}{hint}"
 
 
-def notes(result: IncomingResult) -> tuple[str, ...]:
-    """What a reader must know: serials that were not found, cautions."""
-    return tuple(map(sentence, (*unmatched_lines(result), *(one.message for one in result.cautions))))
+def notes(result: IncomingResult, *, codes: bool = False) -> tuple[doc.Text, ...]:
+    """What a reader must know: serials that were not found, cautions; `codes` lead to what those mean."""
+    told = (
+        with_code(sentence(one.message), one.code) if codes else sentence(one.message)
+        for one in result.cautions
+    )
+    return (*map(sentence, unmatched_lines(result)), *told)
 
 
 def verdict(result: IncomingResult) -> doc.Verdict:

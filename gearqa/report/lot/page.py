@@ -12,6 +12,7 @@ from gearqa.model.decision_table import TABLE
 from gearqa.model.lot import METHODS, SAMPLING_TABLE, LotResult
 from gearqa.model.measurement import Production
 from gearqa.report.blocks import document as doc
+from gearqa.report.blocks.explained import explained
 from gearqa.report.lot import figures, words
 from gearqa.symbols import symbol_of
 from gearqa.version import __version__
@@ -82,7 +83,7 @@ def _decision_page(result: LotResult, facts: doc.Facts, record: Record | None) -
     out = words.segregation_lines(result)
     table = _joined(words.gear_table(result, MOST_GEARS, caption="Gears of the sample"))
     yield doc.Section("", (table, *((doc.Bullets(out, "note"),) if out else ())))
-    cautions = doc.Cautions((*words.caution_lines(result), *CAUTIONS, SETTER))
+    cautions = doc.Cautions((*words.caution_lines(result, codes=True), *CAUTIONS, SETTER))
     kept = ((doc.Span(name, "strong"), doc.Span(f": {text}")) for name, text in _disposition(result, record))
     yield doc.Section("", (cautions, doc.Bullets(tuple(kept)), doc.Signature(ROLES)))
 
@@ -203,10 +204,12 @@ def _disposition(result: LotResult, record: Record | None) -> Iterator[tuple[str
 
 def _statistics_page(result: LotResult, classes: Mapping[str, str]) -> Iterator[doc.Section]:
     free = words.free_statement(result)
-    blocks: list[doc.Block] = [_table_with_symbols(result)]
+    table = _table_with_symbols(result)
+    blocks: list[doc.Block] = [table] if table.rows else []
     if free is not None:
         blocks.append(doc.Paragraph(free, "note"))
-    yield doc.Section("Statistics over the gears of the sample", tuple(blocks), new_page=True)
+    title = "Statistics over the gears of the sample" if blocks else ""
+    yield doc.Section(title, tuple(blocks), new_page=True)
     charts = (
         figures.characteristic_figure, figures.limits_figure, figures.probability_figure,
         figures.order_figure,
@@ -219,6 +222,7 @@ def _statistics_page(result: LotResult, classes: Mapping[str, str]) -> Iterator[
     every = words.every_gear_table(result, classes)
     together = len(every.rows) + len(words.all_series(result)) <= MOST_ROWS
     yield doc.Section("", (every,), new_page=not together)
+    yield from explained(words.caution_codes(result))
 
 
 def _uncertainties(result: LotResult) -> str:

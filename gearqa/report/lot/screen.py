@@ -34,7 +34,7 @@ def lot_blocks(result: LotResult, *, wide: bool = False) -> list[doc.Block]:
         doc.Bullets(words.risk_lines(result)),
         *([doc.Bullets(out)] if out else []),
         words.gear_table(result, MOST_GEARS, caption="Gears of the sample"),
-        replace(table, caption="Statistics over the gears of the sample"),
+        *([replace(table, caption="Statistics over the gears of the sample")] if table.rows else []),
         *([doc.Paragraph(free)] if free is not None else []),
         doc.Paragraph("Master quality", "lead"),
         doc.Bullets(words.master_lines(result.master_quality)),

@@ -27,6 +27,7 @@ from gearqa.model.measurement import measured_name
 from gearqa.model.results import GearResult, State
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Status
+from gearqa.report.blocks.explained import with_code
 from gearqa.report.blocks.verdicts import DECISION_STATUS
 from gearqa.symbols import QUANTITIES, SIZE, Flank, quantity_of, symbol_of
 from gearqa.wording.numbers import (
@@ -672,14 +673,23 @@ def master_lines(master: MasterQualityOfLot) -> tuple[str, ...]:
     )
 
 
-def caution_lines(result: LotResult) -> tuple[str, ...]:
-    """Cautions, as sentences."""
-    return (*(sentence(one.message) for one in result.cautions), *_warning_lines(result))
+def caution_lines(result: LotResult, *, codes: bool = False) -> tuple[doc.Text, ...]:
+    """Cautions and what grading warns of, as sentences; with `codes` each leads to what it means."""
+    told = [(one.message, one.code) for one in (*result.cautions, *result.warnings)]
+    return tuple(
+        with_code(sentence(text), code) if codes else sentence(text)
+        for text, code in (*told, *_gear_warnings(result))
+    )
 
 
-def _warning_lines(result: LotResult) -> Iterator[str]:
-    """What grading warns of: about the folder, then about gears, those with the same warning together."""
-    yield from (sentence(one.message) for one in result.warnings)
+def caution_codes(result: LotResult) -> list[str]:
+    """Codes of what `caution_lines` tells."""
+    told = [one.code for one in (*result.cautions, *result.warnings)]
+    return [*told, *(code for _, code in _gear_warnings(result))]
+
+
+def _gear_warnings(result: LotResult) -> Iterator[tuple[str, str]]:
+    """What grading warns of about gears, those with the same warning together, with its code."""
     by_code: dict[str, dict[str, list[str]]] = {}
     warned = [(measured_name(gear.serial, gear.measurement), gear.warnings) for gear in result.gears]
     warned += [
@@ -691,12 +701,12 @@ def _warning_lines(result: LotResult) -> Iterator[str]:
     for name, notices in warned:
         for notice in notices:
             by_code.setdefault(notice.code, {}).setdefault(notice.message, []).append(name)
-    for messages in by_code.values():
+    for code, messages in by_code.items():
         shown = list(messages.items())[:WARNINGS_OF_A_KIND]
         for message, serials in shown:
-            yield sentence(f"{message} ({some_of([clip(serial, 48) for serial in serials], 8)})")
+            yield f"{message} ({some_of([clip(serial, 48) for serial in serials], 8)})", code
         if more := len(messages) - len(shown):
-            yield sentence(f"and {count_text(more, 'more such warning')} in the JSON result")
+            yield f"and {count_text(more, 'more such warning')} in the JSON result", code
 
 
 def note_lines(result: LotResult, *, without: Sequence[str] = ()) -> tuple[str, ...]:
