@@ -15,6 +15,8 @@ from gearqa.errors import ArgumentError
 
 SHOWN_CHARACTERS = 40
 """Of a word that is no number so much is repeated."""
+WHOLE = 1000
+"""More characters than any first sentence has."""
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _WHOLE_NUMBER = re.compile(r"[+-]?[0-9]{1,18}")
 
@@ -75,6 +77,8 @@ class _Plain:
 def with_plain_values(params: list[Any]) -> list[Any]:
     """Give typer's parameters of simple types the converters of this module; others keep typer's own."""
     for param in params:
+        if param.param_type_name == "argument":
+            param.display_type_rich = _no_type  # FOLDER says what it is; <list[Path]> is for programmers
         descriptor = getattr(param, "type_descriptor", None)
         if descriptor is None or getattr(param, "_runtime_param", "absent") is not None:
             continue
@@ -88,11 +92,24 @@ def with_plain_values(params: list[Any]) -> list[Any]:
     return params
 
 
+def _no_type(**_: Any) -> str:
+    return ""
+
+
 class Group(TyperGroup):
-    """Commands of one name; words and numbers of its own options are read by this module."""
+    """Commands of one name; words and numbers of its own options are read by this module.
+
+    Its help holds the whole first sentence of each command, broken into lines and not cut.
+    """
 
     def get_params(self, ctx: Any) -> list[Any]:
         return with_plain_values(super().get_params(ctx))
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(
+                [(name, one.get_short_help_str(limit=WHOLE)) for name, one in self.commands.items()]
+            )
 
 
 class Command(TyperCommand):

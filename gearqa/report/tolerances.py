@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from gearqa.model.tolerances import ToleranceComparison, ToleranceGear, ToleranceTable
 from gearqa.report.blocks.document import Block, Column, Facts, Table
 from gearqa.symbols import PARAMETERS
@@ -11,6 +13,11 @@ from gearqa.wording.numbers import DASH, count_text, number_text, tolerance_text
 def tolerance_blocks(table: ToleranceTable) -> list[Block]:
     """Standard, gear, and its tolerances: a column a class."""
     return [Facts((("Standard", table.standard), ("Gear", _gear_text(table.gear)))), _table(table)]
+
+
+def _head(title: str) -> str:
+    """A system as the head of a column: a single letter stays with the word before it."""
+    return re.sub(r" (?=[A-Z] )", "\u00a0", title)
 
 
 def comparison_blocks(compared: ToleranceComparison) -> list[Block]:
@@ -31,7 +38,7 @@ def comparison_blocks(compared: ToleranceComparison) -> list[Block]:
     ]
     table = Table(
         "",
-        (Column("", "left"), *(Column(title) for title in (compared.standard, *others))),
+        (Column("", "left"), *(Column(_head(title)) for title in (compared.standard, *others))),
         tuple(rows),
         notes=tuple(notes),
     )

@@ -11,7 +11,7 @@ import pytest
 from made_folders import pitch_folder
 
 from gearqa.cli import app
-from gearqa.cli.commands import COMMANDS
+from gearqa.cli.commands import COMMANDS, history
 from gearqa.cli.exit_status import ExitStatus, status_of
 from gearqa.errors import GearqaError, MeasurementFileError, Problem, Reason
 from gearqa.version import __version__
@@ -26,6 +26,22 @@ def process(*words, **options):
 def test_version(capsys):
     assert app.run(["--version"]) == 0
     assert capsys.readouterr().out == f"gearqa {__version__}\n"
+
+
+@pytest.mark.parametrize("width", [80, 120])
+@pytest.mark.parametrize(
+    "name", [*COMMANDS, *(f"history {one.name}" for one in history.app.registered_commands)]
+)
+def test_help_fits_the_terminal_whole(capsys, monkeypatch, name, width):
+    """No line too wide, no sentence cut, no option broken at one of its hyphens, no type of the language."""
+    monkeypatch.setenv("COLUMNS", str(width))
+    assert app.run([*name.split(), "--help"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= width
+    assert not [
+        line for line in lines[1:] if line.endswith("...") and "$" not in line and "GEARQA" not in line
+    ]
+    assert not [line for line in lines if re.search(r"--[a-z-]*-$|<(list|path|str)", line)]
 
 
 @pytest.mark.parametrize("words", [["--help"], ["-h"]])

@@ -81,8 +81,8 @@ def command(
         typer.Option(
             "--measuring-time",
             metavar="S",
-            help="Seconds to measure one gear; with --cycle-time the "
-            "sampling advice keeps to what the gauge can do.",
+            help="Seconds to measure a gear; the sampling advice keeps to "
+            "what the gauge can do; needs --cycle-time.",
         ),
     ] = None,
     escaped_parts: Annotated[

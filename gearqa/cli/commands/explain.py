@@ -40,11 +40,10 @@ def command(
     if html is not None:
         _write_page(TOPICS if found is None else dict([found]), html)
     elif found is None:
-        from gearqa.report.render.terminal import writable
+        from gearqa.cli.console import terminal
+        from gearqa.report.blocks.document import Facts
 
-        width = max(map(len, TOPICS)) + 2
-        for one, entry in TOPICS.items():
-            print(f"{one:{width}}{writable(entry.title, sys.stdout.encoding or 'utf-8')}")
+        terminal().blocks([Facts(tuple((name, one.title) for name, one in TOPICS.items()))])
     else:
         _print(*found)
     return ExitStatus.CONFORMS
@@ -80,7 +79,7 @@ def _print(name: str, topic: Topic) -> None:
     sys.stdout.flush()
     terminal().blocks(topic.blocks())
     if topic.sketches or name in SKETCHES:
-        print(f"\nAs a page with drawings: gearqa explain {name} --html {name}.html")
+        print(f"\nWith drawings: gearqa explain {name} --html page.html")
 
 
 def _write_page(topics: dict[str, Topic], target: str) -> None:
