@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from oracle_file import load
 from scipy import stats
 
 from gearqa.statistics.dress_cycles import grouped_spread, pivots
@@ -61,3 +62,27 @@ def test_independent_values_in_many_groups_agree_with_the_noncentral_t() -> None
     assert known is not None
     k = stats.nct.ppf(0.95, 79, math.sqrt(80) * stats.norm.ppf(0.99)) / math.sqrt(80)
     assert known.upper_limit(0.99) == pytest.approx(x.mean() + k * x.std(ddof=1), rel=0.05)
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("quantity", ["within", "between", "F"])
+@pytest.mark.parametrize(
+    ("name", "within", "between", "F", "digits"),
+    [
+        # NIST StRD; digits: what is left of the 16 of a double where the mean is so many times the spread
+        ("SiRstv", 1.04076068334656e-01, 1.27865654000000e-02, 1.18046237440255e00, 11),
+        ("AtmWtAg", 1.51048314446410e-05, 3.63834187500000e-09, 1.59467335677930e01, 8),
+        ("SmLs01", 1.00000000000000e-01, 2.10000000000000e-01, 2.10000000000000e01, 13),
+        ("SmLs04", 1.00000000000000e-01, 2.10000000000000e-01, 2.10000000000000e01, 8),
+    ],
+)
+def test_spread_on_one_way_layouts_of_nist(name, within, between, F, digits, quantity):
+    rows = [row for row in load("nist_one_way").rows if row["set"] == name]
+    spread = grouped_spread([float(row["value"]) for row in rows], [int(row["group"]) for row in rows])
+    mean_square = spread.group_size * spread.sd_between**2
+    found, certified = {
+        "within": (spread.sd_within, within),
+        "between": (mean_square, between),
+        "F": (mean_square / spread.sd_within**2, F),
+    }[quantity]
+    assert f"{found:.{digits - 1}e}" == f"{certified:.{digits - 1}e}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from oracle_file import load
 from scipy import stats
 
 from gearqa.statistics.gauge_study import gauge_study, linearity_study
@@ -125,3 +126,36 @@ def test_linearity_against_scipy():
     assert ours.slope_interval == pytest.approx((theirs.slope - half, theirs.slope + half))
     with pytest.raises(ValueError, match="three or more"):
         linearity_study(x[:2], y[:2])
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("component", ["group", "residual"])
+@pytest.mark.parametrize(
+    ("name", "between", "within", "size"),
+    [("SiRstv", 1.27865654e-02, 1.08318280e-02, 5), ("SmLs01", 2.1e-01, 1.0e-02, 21)],
+)
+def test_components_on_one_way_layouts_of_nist(name, between, within, size, component):
+    """NIST StRD; of equal groups the components are (between - within)/size and within, of the certified
+    mean squares. Seven digits: the equations are repeated until they settle."""
+    rows = [row for row in load("nist_one_way").rows if row["set"] == name]
+    groups = np.array([int(row["group"]) for row in rows])
+    found = components_by_reml(np.array([float(row["value"]) for row in rows]), (groups,)).variances
+    value, certified = {
+        "group": (found[0], (between - within) / size), "residual": (found[1], within),
+    }[component]  # fmt: skip
+    assert f"{value:.6e}" == f"{certified:.6e}"
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("what", ["slope", "intercept", "spread of the slope"])
+def test_the_line_of_linearity_on_nist_norris(what):
+    """NIST StRD Norris, certified to 15 digits: coefficients, and the standard deviation of the slope."""
+    data = np.array([[float(row["x"]), float(row["y"])] for row in load("nist_norris").rows])
+    line = linearity_study(data[:, 0], data[:, 1])
+    low, high = line.slope_interval
+    found, certified = {
+        "slope": (line.slope, 1.00211681802045e00),
+        "intercept": (line.intercept, -0.262323073774029e00),
+        "spread of the slope": ((high - low) / 2 / stats.t.ppf(0.975, 34), 0.429796848199937e-03),
+    }[what]
+    assert f"{found:.10e}" == f"{certified:.10e}"
