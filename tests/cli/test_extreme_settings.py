@@ -55,6 +55,13 @@ lower_um = [[10.0, -9.0], [17.0, -9.0]]
 [tolerance.curve.helix.left]
 upper_um = [[2.0, 9.0], [26.0, 9.0]]
 lower_um = [[2.0, -9.0], [26.0, -9.0]]
+[[tolerance.zone]]
+kind = "helix"
+from = 4.0
+to = 20.0
+total_um = 9.0
+form_um = 9.0
+required = true
 [uncertainty_um.GM-1]
 helix_total = 0.8
 [grinder.GR-4]

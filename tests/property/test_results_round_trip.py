@@ -27,6 +27,8 @@ from gearqa.model.results import (
     PitchResult,
     SizeResult,
     TraceResult,
+    ZoneResult,
+    ZoneTrace,
 )
 from gearqa.model.store_reports import AuditEntry, StoredPart
 from gearqa.results.codec import read
@@ -95,6 +97,7 @@ GEARS = made(
     pitch=tuples(made(PitchResult)),
     size=tuples(made(SizeResult)),
     limit_curves=tuples(made(LimitCurveResult, traces=tuples(made(CurveTrace)))),
+    zones=tuples(made(ZoneResult, traces=tuples(made(ZoneTrace)))),
     production=st.none() | PRODUCTION,
 )
 

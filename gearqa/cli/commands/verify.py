@@ -35,13 +35,12 @@ def command(
 
     Exit status: 0 nothing that was checked differs; 1 something differs; 2 it cannot be read.
     """
-    from gearqa.cli.console import put_out, say, terminal
+    from gearqa.cli.console import say
     from gearqa.jobs.verify import verify_record
-    from gearqa.report.blocks.document import Cautions
     from gearqa.report.lot.screen import verification_lines
 
     found = verify_record(record, folder, previous=previous, key=key)
-    lines = [] if json == "-" else verification_lines(found)
+    lines = [] if json == "-" else [*verification_lines(found), *CAUTIONS]
     if json is not None:
         from gearqa.results.outputs import write_whole
         from gearqa.results.record_json import VERIFY
@@ -49,6 +48,4 @@ def command(
         write_whole(json, VERIFY.json(found, pretty=True), "JSON result")
     for line in lines:
         say(line)
-    if lines:
-        put_out(terminal().laid_out([Cautions(CAUTIONS)]))
     return ExitStatus.CONFORMS if found.consistent else ExitStatus.DOES_NOT_CONFORM
