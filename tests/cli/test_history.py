@@ -127,10 +127,13 @@ def test_drift_from_a_store_whose_drawing_names_no_system(capsys, where, tmp_pat
 def test_a_list_of_several_systems_names_that_of_each_gear(capsys, where):
     history(capsys, "add", SAMPLES / "ring_master")
     assert "ISO 1328" not in history(capsys, "list")[1]
+    assert {gear["standard"] for gear in document(capsys, "list")[1]["gears"]} == {"ISO 1328-1:2013"}
     older = SAMPLES / "drawings/iso_1328_1_1995.toml"
     history(capsys, "add", SAMPLES / "ring_conforming", "--part", older)
     _, out, _ = history(capsys, "list")
     assert out.count("ISO 1328-1:2013") == out.count("ISO 1328-1:1995") == 12
+    systems = [gear["standard"] for gear in document(capsys, "list")[1]["gears"]]
+    assert systems.count("ISO 1328-1:2013") == systems.count("ISO 1328-1:1995") == 12
 
 
 def test_a_long_list_shows_the_last_gears(capsys, where, tmp_path):

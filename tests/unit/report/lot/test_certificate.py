@@ -6,6 +6,7 @@ import io
 import re
 from dataclasses import replace
 from math import comb
+from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -383,3 +384,20 @@ def test_a_plan_by_variables_is_told_with_k():
     plan = Plan.model_validate({"sampling": {"n": 20, "k": 1.5, "variables": ["runout"]}}, by_alias=True)
     text = printed(signed(varied(20), plan=plan, lot_size=200))
     assert "quality index at least k = 1.5" in text
+
+
+def test_a_lot_by_limit_curves_alone_has_no_table_of_statistics_and_notices_lead_on(tmp_path):
+    import gearqa
+    from gearqa.cli import app
+
+    samples = Path(gearqa.__file__).parents[1] / "sample_measurements"
+    drawing = (samples / "drawings" / "limit_curves.toml").read_text(encoding="utf-8")
+    part, page = tmp_path / "curves.toml", tmp_path / "page.html"
+    part.write_text(drawing[: drawing.index("[tolerance.size]")], encoding="utf-8")
+    words = ["lot", samples / "ring_conforming", "--part", part, "--lot-size", "12", "--html", page]
+    assert app.run(list(map(str, words))) == 0
+    text = page.read_text(encoding="utf-8")
+    assert "Statistics over the gears" not in text
+    assert "few_gears" not in text
+    assert text.count("uncertainty_unknown") == 2  # at the caution, and where its meaning stands
+    assert "What the notices mean" in text
