@@ -3,10 +3,10 @@
     python tests/benchmarks/fuzz.py [--seconds 60] [--seed 1] [--keep FOLDER] [--corpus FOLDER] [TARGET ...]
 
 Seconds count for each target. A finding is an exception that is not an error of gearqa, a run of more than
-five seconds of the processor, or a difference between the two ways of reading a table; findings of one kind at one place count
-once, and `--keep` writes the bytes of the first. Where the fuzzer atheris is installed (it is no dependency)
-the code that is reached steers the mutations; else they are blind. What it found to reach new code it leaves
-in `--corpus`, and the next run begins with that.
+five seconds of the processor, or a difference between the two ways of reading a table; findings of one kind
+at one place count once, and `--keep` writes the bytes of the first. Where the fuzzer atheris is installed (it
+is no dependency) the code that is reached steers the mutations; else they are blind. What it found to reach
+new code it leaves in `--corpus`, and the next run begins with that.
 """
 
 from __future__ import annotations
@@ -81,7 +81,7 @@ def fuzz(target: str, seconds: float, seed: int, keep: Path | None, kept_corpus:
     warnings.simplefilter("error")
     warnings.filterwarnings("ignore", category=ResourceWarning)
     memory = Path("/dev/shm")
-    at_once = patch("gearqa.reading.folder.fast_reader.ThreadPoolExecutor", _AtOnce)
+    at_once = patch("concurrent.futures.ThreadPoolExecutor", _AtOnce)
     with at_once, tempfile.TemporaryDirectory(dir=memory if memory.is_dir() else None) as name:
         (Path(name) / "seeds").mkdir()
         (Path(name) / "run").mkdir()
