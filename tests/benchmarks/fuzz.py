@@ -54,7 +54,7 @@ NAMES = [
 class _AtOnce:
     """In the place of a pool of threads: starting those takes longer than reading these few bytes."""
 
-    def __init__(self, _: int) -> None: ...
+    def __init__(self, *_: object, **__: object) -> None: ...
     def __enter__(self) -> _AtOnce:
         return self
 
