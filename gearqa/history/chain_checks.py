@@ -8,6 +8,7 @@ from functools import cache
 from itertools import groupby
 from typing import Any, Final
 
+import orjson
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
@@ -39,7 +40,7 @@ from gearqa.history.sql_tables import (
     PART,
     REFERENCE,
 )
-from gearqa.history.stored_texts import dumps, unpacked
+from gearqa.history.stored_texts import packed, unpacked
 from gearqa.model.history import ChainHead, StoreFinding
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
@@ -179,10 +180,10 @@ def _agree(gear: GearResult, document: Mapping[str, Any], row: _Row, part: Part)
         return False
     if row["conditions"] != conditions_text(made or Production()):
         return False
-    result = _compared(dumps(figures_of(gear, part)))
+    result = _compared(packed(orjson.dumps(figures_of(gear, part))))
     try:
         stored = _compared(row["figures"])
-    except (ValueError, TypeError, LookupError):
+    except (zlib.error, ValueError, TypeError, LookupError):
         return False
     if len(gear.size) > 1:  # earlier versions took the first reading, not the mean of what the drawing limits
         stored.pop((SIZE, ""), None)
@@ -190,7 +191,7 @@ def _agree(gear: GearResult, document: Mapping[str, Any], row: _Row, part: Part)
     return stored == result
 
 
-def _compared(figures: str) -> dict[tuple[str, str], Figure]:
+def _compared(figures: bytes) -> dict[tuple[str, str], Figure]:
     """Of the figures what a result says too, by parameter and flank."""
     found = read_figures(figures)
     return {(one.parameter, one.flank): one._replace(expanded_u_um=None) for one in found}

@@ -9,6 +9,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from itertools import islice
 from typing import IO, Any, Final, NamedTuple, Self
 
+import orjson
+
 from gearqa.history.figures import figures_of
 from gearqa.history.stored_texts import dumps, identity_text, packed, stored_text, utc_text
 from gearqa.model.measurement import Production
@@ -64,7 +66,7 @@ def draft_of(gear: GearResult, digests: Mapping[str, str], part: Part, *, simula
             "master_quality": gear.master_quality,
             "digests": dumps(dict(digests)),
             "result": packed(GRADE.dumps(gear)),
-            "figures": dumps(figures_of(gear, part)),
+            "figures": packed(orjson.dumps(figures_of(gear, part))),
             "measurement": gear.measurement,
             "conformity_state": gear.state,
             "conditions": conditions_text(made),

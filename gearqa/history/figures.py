@@ -1,6 +1,6 @@
-"""Key figures of a gear as one text of its row: JSON, a list a figure, in the order of parameter and flank.
+"""Key figures of a gear as they are stored: JSON, a list a figure in the order of parameter and flank, zlib.
 
-Ten components a gear and more would be rows by the million; here a figure takes forty bytes.
+Ten components a gear and more would be rows by the million; here a figure takes thirty bytes.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import Any, Final, NamedTuple
 from gearqa.evaluation.criteria import all_of
 from gearqa.evaluation.observations import key_figures
 from gearqa.evaluation.sizes import size_counted
-from gearqa.history.stored_texts import loads
+from gearqa.history.stored_texts import unpacked
 from gearqa.model.drift import COMPONENTS
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
@@ -73,9 +73,9 @@ def figure_list(
     return found
 
 
-def read_figures(text: str | None, wanted: Collection[str] | None = None) -> Iterator[Figure]:
-    """The figures of a stored text, or those of some parameters."""
-    for one in loads(text or "[]"):
+def read_figures(data: bytes | None, wanted: Collection[str] | None = None) -> Iterator[Figure]:
+    """The figures that were stored, or those of some parameters."""
+    for one in unpacked(data) if data else ():
         if wanted is None or one[0] in wanted:
             value = one[2]
             yield (

@@ -89,7 +89,7 @@ GEAR: Final = _table(
 """`digests`: of what was measured, by kind of table. `result`: the gear's JSON result, zlib; `measurement`,
 `conformity_state` of it. `conditions`: labels of the production table that have no column."""
 
-FIGURES: Final = _table("figures", _row_of("gear", primary_key=True), *_columns(sa.Text, "figures"))
+FIGURES: Final = _table("figures", _row_of("gear", primary_key=True), *_columns(sa.LargeBinary, "figures"))
 """Key figures of each gear, see the module `figures`; sealed with its gear. Apart from its row, so that two
 of those fit on a page of SQLite."""
 

@@ -28,10 +28,9 @@ def packed(document: bytes) -> bytes:
     return zlib.compress(document, PACKING)
 
 
-def unpacked(data: bytes) -> dict[str, Any]:
+def unpacked(data: bytes) -> Any:
     """Unpack a document."""
-    document: dict[str, Any] = orjson.loads(zlib.decompress(data))
-    return document
+    return orjson.loads(zlib.decompress(data))
 
 
 def aware(moment: datetime) -> datetime:

@@ -58,12 +58,11 @@ def test_a_store_that_nobody_changed_is_sound(full):
 G = "serial = 'G3-05'"
 OWN = f"gear_id = (SELECT id FROM gearqa_gear WHERE {G})"
 FIGURE = f"{OWN} AND parameter = 'cumulative_pitch'"
-CHANGED = 'replace(figures, \'"cumulative_pitch","left",\', \'"cumulative_pitch","left",1\')'
+OTHER = "SELECT figures FROM gearqa_figures WHERE gear_id = 31"
 
 WITH_RESULT = {"row_changed", "figures_differ"}
 CHANGES = (
-    (f"UPDATE gearqa_figures SET figures = {CHANGED} WHERE {OWN}", WITH_RESULT),
-    (f"UPDATE gearqa_figures SET figures = replace(figures, 'true', 'null') WHERE {OWN}", WITH_RESULT),
+    (f"UPDATE gearqa_figures SET figures = ({OTHER}) WHERE {OWN}", WITH_RESULT),
     (f"UPDATE gearqa_figures SET figures = substr(figures, 2) WHERE {OWN}", WITH_RESULT),
     (f"DELETE FROM gearqa_figures WHERE {OWN}", WITH_RESULT),
     ("UPDATE gearqa_figures SET gear_id = 99 WHERE gear_id = 2", {"row_added", "row_changed"}),

@@ -8,6 +8,7 @@ import zlib
 from collections.abc import Iterable
 from typing import Any
 
+import orjson
 import sqlalchemy as sa
 from alembic import op
 from sqlalchemy.engine import Connection
@@ -18,7 +19,7 @@ from gearqa.history.migrations.figure_rows import FIGURE, Row, digest_with_figur
 from gearqa.history.queries import graded_in
 from gearqa.history.sealed_rows import ChainEntry, append, content_digest, portions, sealed_rows
 from gearqa.history.sql_tables import CHAIN, FIGURES, GEAR
-from gearqa.history.stored_texts import dumps, unpacked
+from gearqa.history.stored_texts import packed, unpacked
 from gearqa.model.measurement import Production
 from gearqa.results.codec import read
 
@@ -36,7 +37,7 @@ def upgrade() -> None:
     op.create_table(
         "gearqa_figures",
         sa.Column("gear_id", sa.BigInteger, sa.ForeignKey("gearqa_gear.id"), primary_key=True),
-        sa.Column("figures", sa.Text, nullable=False),
+        sa.Column("figures", sa.LargeBinary, nullable=False),
     )
     connection = op.get_bind()
     values: dict[str, Any] = {name: sa.bindparam(f"new_{name}") for name in NEW}
@@ -78,7 +79,7 @@ def downgrade() -> None:
 
 
 def _new_values(row: Row, figures: list[Row]) -> dict[str, Any]:
-    packed = [
+    listed = [
         figure_list(
             one["parameter"], one["flank"], one["value_um"], one["limit_low_um"], one["limit_high_um"],
             one["class"], None if one["conforms"] is None else bool(one["conforms"]), one["expanded_u_um"],
@@ -86,7 +87,7 @@ def _new_values(row: Row, figures: list[Row]) -> dict[str, Any]:
         )
         for one in figures
     ]  # fmt: skip
-    new: dict[str, Any] = {**dict.fromkeys(NEW), "figures": dumps(sorted(packed))}
+    new: dict[str, Any] = {**dict.fromkeys(NEW), "figures": packed(orjson.dumps(sorted(listed)))}
     try:
         document = unpacked(row["result"])
         graded, made = graded_in(document), read(Production, document.get("production") or {})
