@@ -138,7 +138,8 @@ def _vectors(members: Members, scatter: Mapping[tuple[str, Flank | None], float]
         p = float(special.fdtrc(2, n - 2, square * (n - 2) / (2 * (n - 1))))
         phase = math.degrees(math.atan2(mean[1], mean[0])) % 360
         u = 2 * math.sqrt(float(along @ covariance @ along))
-        one = Component(key, None, 1, size, phase, u, False, {})
+        both = [members[f"{key}_{angle}_deg", None] for angle in (0, 90)]
+        one = Component(key, None, 1, size, phase, u, False, {}, scatter_um=_scatter(both) / math.sqrt(2))
         if order_of is not None and (series := members.get((order_of, None))) is not None:
             each = _of_size(series, key, 1, scatter.get((order_of, None)))
             if each is not None and size**2 < each.component.amplitude_um**2 / 2 and each.p < p:
@@ -210,7 +211,13 @@ def _shapes(members: Members, setup: PartSetup) -> Iterator[_Found]:
                 halves = [hand * halves[1], halves[0]]
             for name, half in zip(names, halves, strict=True):
                 if (found := _of_mean(name, None, half)) is not None:
-                    yield found
+                    scatter = _scatter([one for one in both if one is not None]) / 2
+                    yield replace(found, component=replace(found.component, scatter_um=scatter))
+
+
+def _scatter(series: Sequence[DriftSeries]) -> float:
+    """Standard deviation of the sum of two values of one part, parts and cycles together."""
+    return math.hypot(*(one.sd_um or 0.0 for one in series))
 
 
 # --- what they make -----------------------------------------------------------------------------

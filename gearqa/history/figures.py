@@ -51,8 +51,7 @@ def figures_of(gear: GearResult, part: Part) -> list[list[Any]]:
             sizes = size_counted(gear, part.tolerance.size)
             value, class_, conforms = mean, None, all_of([size.conforms for size in sizes])
         else:
-            found.append([key, flank or "", mean])
-            continue
+            value, class_, conforms = mean, None, None
         found.append(
             figure_list(key, flank or "", value, lower, upper, class_, conforms, expanded, mean, low, high)
         )

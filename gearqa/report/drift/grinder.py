@@ -95,12 +95,13 @@ def _gains(one: GrinderDiagnosis) -> Iterator[str]:
     alike = CENTRE if one.gains_most in CENTRE else (one.gains_most,)
     those = [c for c in one.corrections if c.quantity in alike and c.instead_of is None]
     those = those or [c for c in one.corrections if c.quantity in alike]
-    changes = "; ".join(map(_change, those))
-    basis = f"at first {percent_text(those[0].fraction)} of it ({those[0].basis})"
-    then = "; ".join(map(expect_text, those))
-    yield sentence(f"the correction that gains most: {changes}; {basis}; then the next part shows {then}")
+    yield sentence(f"the correction that gains most: {'; '.join(map(_change, those))}")
+    yield from map(sentence, dict.fromkeys(c.basis for c in those))
 
 
 def _change(one: Correction) -> str:
     name, change, u = change_text(one)
-    return f"{name} {change}{'' if u == DASH else f' {u}'}"
+    whole = f"{name} {change}{'' if u == DASH else f' {u}'}"
+    if not one.fraction:
+        return f"{whole}, none of it yet"
+    return f"{whole}, at first {percent_text(one.fraction)} of it: then {expect_text(one)}"

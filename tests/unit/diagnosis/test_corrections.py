@@ -18,6 +18,7 @@ from gearqa.diagnosis.corrections import expecting
 from gearqa.diagnosis.gains import with_gains
 from gearqa.jobs.archive import add_archive
 from gearqa.jobs.diagnose import diagnose
+from gearqa.jobs.drift import analyse_drift
 from gearqa.jobs.recorded_corrections import MIXED, of_both_sides
 from gearqa.model.diagnosis import Correction, RecordedChange
 from gearqa.model.measurement import GrinderEvent, Production, SizeReading
@@ -117,6 +118,8 @@ def test_gains_are_learned_from_the_history_of_a_store(tmp_path):
     """The sample history has a step of +1.5 um in the left profile slope, recorded as a correction."""
     sample, store = Path(__file__).parents[3] / "sample_measurements/drift_history", tmp_path / "s.sqlite"
     add_archive(sample, store=store)
+    kept, read = analyse_drift(store=store).result.diagnosis, analyse_drift(sample).result.diagnosis
+    assert kept == read
     later = tmp_path / "later"
     shutil.copytree(sample, later, ignore=shutil.ignore_patterns("events.csv"))
     last = ["R1405", "R1423", "R1440"]
@@ -127,6 +130,8 @@ def test_gains_are_learned_from_the_history_of_a_store(tmp_path):
     assert recorded.low_um < 1.5 < recorded.high_um
     gains = {(one.quantity, one.flank): one.gain for one in found.lot.corrections}
     assert gains["profile_slope", "left"] == pytest.approx(recorded.effect_um / 1.5)
+    (change,) = found.changes
+    assert (change.quantity, change.flank, change.gain) == ("profile_slope", "left", kept[0].changes[0].gain)
     assert gains["profile_slope", "right"] is None
 
 
