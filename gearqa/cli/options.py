@@ -64,7 +64,11 @@ PlanFile = Annotated[
 ]
 Workers = Annotated[
     int | None,
-    typer.Option("--workers", metavar="N", help="Processes that share the work [default: one a core]."),
+    typer.Option(
+        "--workers",
+        metavar="N",
+        help="Processes that share the work, this one counted [default: one a core, where it pays].",
+    ),
 ]
 Scheduler = Annotated[
     str | None,
