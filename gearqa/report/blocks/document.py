@@ -218,7 +218,7 @@ class Sheet:
     """A part of a document that starts on a new page and carries its own name in the page head."""
 
     title: Text
-    sections: tuple[Section, ...]
+    sections: Sequence[Section]
     id: str = ""
     head: str = ""
     """Text of the page head: the serial, say."""

@@ -13,6 +13,7 @@ from gearqa.model.part import Part
 from gearqa.model.results import GearResult, GradeHeader, LotSummary
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.explained import explained
+from gearqa.report.blocks.section_file import SectionFile
 from gearqa.report.blocks.verdicts import conformity_cell
 from gearqa.report.grading.gear_sheet import (
     ROLES,
@@ -111,6 +112,7 @@ class SheetBuilder:
         """Per gear: key -> printed value, fails."""
         self._spread = LotValues()
         self._sheets: dict[int, doc.Sheet] = {}
+        self._aside = SectionFile()
         self._heap: list[tuple[tuple[int, float, int], int, GearResult, GearCurves]] = []
         """The worst gears so far, the least bad first."""
 
@@ -148,7 +150,7 @@ class SheetBuilder:
     def _draw(self, number: int, result: GearResult, curves: GearCurves) -> None:
         title = f"Gear {clip(measured_name(result.serial, result.measurement), SHORT)}"
         sheet = gear_sheet(self._header, self._part, result, curves, number, title=title, alone=False)
-        self._sheets[number] = sheet
+        self._sheets[number] = replace(sheet, sections=self._aside.put(sheet.sections))
 
     def document(self, lot: LotSummary) -> doc.Document:
         """The report of all gears taken in; sheets in the order of the input."""
