@@ -250,7 +250,7 @@ def _owner(model: type[BaseModel], path: tuple[str | int, ...]) -> tuple[str, st
 
 
 def _declared(table: type[BaseModel], key: str) -> str:
-    bases = [one for one in table.__mro__ if is_model(one) and key in model_keys(one)]
+    bases = [one for one in table.__mro__[:-2] if is_model(one) and key in model_keys(one)]
     return bases[-1].__name__
 
 
