@@ -14,7 +14,7 @@ from gearqa.diagnosis.corrections import corrections_of
 from gearqa.diagnosis.decomposition import FAMILY_RISK, Decomposition, Plans, decompose
 from gearqa.diagnosis.fine_shapes import FineSearch, FineShape
 from gearqa.diagnosis.hidden import not_identifiable
-from gearqa.diagnosis.ladder import ladder, lot_shares, rung_of, shares
+from gearqa.diagnosis.ladder import corrected, ladder, lot_shares, rung_of, shares
 from gearqa.diagnosis.lot_labels import labels_shared
 from gearqa.diagnosis.lot_pieces import in_gear, lot_pieces
 from gearqa.diagnosis.machine import machines_of, with_machine
@@ -129,6 +129,7 @@ def _gear(
     told.sort(key=lambda one: -_weight(one.component.explains, [raw]))
     rest = [one.component for one in pieces if not one.component.significant]
     differs = mounting_notice(fit, setup, mounting_risk)
+    changes = corrections_of(told, setup, [raw])
     return GearDiagnosis(
         serial=gear.serial,
         class_=raw.class_,
@@ -137,7 +138,8 @@ def _gear(
         components=tuple([one.component for one in told] + rest),
         not_identifiable=(*alike, *not_identifiable(fit, fine, setup)),
         ladder=ladder([(gear, told)], setup),
-        corrections=corrections_of(told, setup, [raw]),
+        corrections=changes,
+        corrected=corrected([gear], changes, setup),
         causes=causes_of([one.component for one in told]),
         orders=order_spectrum(fit, setup),
         scatter_um=fit.scatter,
@@ -177,6 +179,7 @@ def _lot(
         for one, share in zip(real, explained, strict=True)
     ]
     real.sort(key=lambda one: -_weight(one.component.explains, graded))
+    changes = corrections_of(real, setup, graded)
     raw = rung_of((), graded)
     hidden = {(one.key, one.reason): one for one in alike}
     for gear in gears:
@@ -198,7 +201,8 @@ def _lot(
             ],
             setup,
         ),
-        corrections=corrections_of(real, setup, graded),
+        corrections=changes,
+        corrected=corrected(measured, changes, setup),
         causes=causes_of([one.component for one in real]),
         shared_by=shared_by,
     )

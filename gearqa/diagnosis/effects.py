@@ -1,8 +1,9 @@
 """Candidates: physical errors that could have made the deviations, as unit deviations at flank points.
 
 A candidate has one or more amplitudes; the deviation it makes is linear in them. What moves whole
-flanks along the arc (table errors, wheel threads, a pitch ramp) makes the same deviation at every point
-of a flank.
+flanks along the arc (wheel threads, a pitch ramp) makes the same deviation at every point of a flank. An
+error of the table while flanks are generated does not: each point has it as it stood when the point was
+made. Which of the two an order of pitch is, only the traces tell.
 """
 
 from __future__ import annotations
@@ -69,7 +70,7 @@ def lobes(n: int) -> Effect:
 
     def columns(at: FlankPoints) -> Array:
         g = at.setup.geometry
-        angle = n * at.flank_angle
+        angle = n * at.section_angle
         radial = np.stack(ring_lobes(g, at.f, at.theta_T, at.section_angle, n, g.d / 2))
         return np.concatenate([radial, along_arc(at, np.stack([np.cos(angle), np.sin(angle)]))])
 
@@ -77,24 +78,33 @@ def lobes(n: int) -> Effect:
 
 
 def radial_order(n: int) -> Effect:
-    """Tooth spaces that lie nearer and farther, cosine and sine of order n, nothing else. [um]"""
-
-    def columns(at: FlankPoints) -> Array:
-        g = at.setup.geometry
-        angle = n * at.flank_angle
-        return g.s * math.sin(g.alpha_t) * np.stack([np.cos(angle), np.sin(angle)])
-
-    return Effect("radial_order", columns, order=n)
+    """Flanks that were generated nearer and farther, cosine and sine of order n, nothing else. [um]"""
+    return _order("radial_order", n)
 
 
 def tangential_order(n: int) -> Effect:
-    """Both flanks of every tooth moved along the arc alike: clockwise cosine and sine of order n. [um]"""
+    """Both flanks of every tooth moved along the arc alike: clockwise cosine and sine of order n at the
+    reference circle in the middle of the face; by an error of the table. [um]"""
+    return _order("tangential" if n == 1 else "pitch_order", n)
 
+
+def _order(key: str, n: int, *, whole_teeth: bool = False) -> Effect:
     def columns(at: FlankPoints) -> Array:
-        angle = n * at.flank_angle
-        return along_arc(at, np.stack([np.cos(angle), np.sin(angle)]))
+        g, angle = at.setup.geometry, n * (at.flank_angle if whole_teeth else at.table_angle)
+        waves = np.stack([np.cos(angle), np.sin(angle)])
+        return g.s * math.sin(g.alpha_t) * waves if key == "radial_order" else along_arc(at, waves)
 
-    return Effect("tangential" if n == 1 else "pitch_order", columns, order=n)
+    return Effect(key, columns, order=n)
+
+
+def on_whole_teeth(order: Effect) -> Effect:
+    """The same order, had it moved whole teeth instead of points of flanks as they were generated."""
+    return _order(order.key, order.order or 1, whole_teeth=True)
+
+
+def together(*effects: Effect) -> Effect:
+    """Effects as one, of the key of the first."""
+    return replace(effects[0], columns=lambda at: np.concatenate([one.columns(at) for one in effects]))
 
 
 def first_order(flank: Flank) -> Effect:
@@ -188,6 +198,11 @@ def mean_shapes(s: int, H: int) -> tuple[Effect, ...]:
         for flank, _ in both
     )
     return split + single
+
+
+def mean_shape(key: str, s: int, H: int) -> Effect:
+    """One of the shapes that all teeth have in common, of both flanks."""
+    return next(one for one in mean_shapes(s, H) if one.key == key)
 
 
 HALVES: Final[dict[TraceKind, tuple[str, ...]]] = {

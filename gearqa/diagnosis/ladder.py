@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
+import numpy as np
+
+from gearqa.arrays import Array
 from gearqa.diagnosis.components import Piece
+from gearqa.diagnosis.corrections import OF_A_VECTOR, changes_per_um
+from gearqa.diagnosis.effects import Effect, eccentricity, mean_shape, shape
 from gearqa.diagnosis.removal import without
 from gearqa.evaluation.criteria import all_of
 from gearqa.evaluation.evaluate import evaluate_with
 from gearqa.evaluation.part_setup import PartSetup
-from gearqa.model.diagnosis import Rung
+from gearqa.model.diagnosis import Corrected, Correction, Rung
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.results import GearResult
 
@@ -105,6 +111,49 @@ def ladder(gears: PiecesOfGears, setup: PartSetup) -> tuple[Rung, ...]:
         best = better
         rest.remove(better.without[-1])
     return tuple(rungs)
+
+
+def corrected(
+    gears: Sequence[GearMeasurement], corrections: Sequence[Correction], setup: PartSetup
+) -> Corrected | None:
+    """Gears with all changes made at their fraction, of those that exclude each other the first; of several
+    gears the worst counts."""
+    those = [one for one in corrections if one.instead_of is None and one.deviation_um is not None]
+    if not those:
+        return None
+    g = setup.geometry
+    parts: list[tuple[Effect, Array]] = []
+    size = 0.0
+    for one in those:
+        taken = one.fraction * (one.deviation_um or 0.0)
+        if one.quantity == "infeed":
+            size -= taken / 1000
+        elif one.quantity in OF_A_VECTOR:
+            parts.append((eccentricity(), np.where(np.array(OF_A_VECTOR) == one.quantity, taken, 0.0)))
+        elif one.flank is not None:
+            of_flank = shape(one.quantity, [(one.flank, 1.0)], one.quantity, one.flank)
+            parts.append((of_flank, np.array([taken])))
+        else:
+            key = changes_per_um(setup)[one.quantity][0]
+            parts.append((mean_shape(key, g.s, g.H), np.array([taken])))
+    made = (_resized(without(gear, parts, setup), size) for gear in gears)
+    rung = rung_of((), [result for _, result in evaluate_with(made, setup)])
+    return Corrected(
+        tuple(dict.fromkeys(one.quantity for one in those)),
+        rung.class_,
+        rung.class_exact,
+        rung.beyond,
+        rung.conforms,
+        rung.master_quality,
+    )
+
+
+def _resized(gear: GearMeasurement, more_mm: float) -> GearMeasurement:
+    """The gear with its dimension over or between balls changed."""
+    sizes = tuple(
+        replace(one, value_mm=one.value_mm + more_mm) if one.method == "balls" else one for one in gear.sizes
+    )
+    return replace(gear, sizes=sizes) if more_mm else gear
 
 
 def _rung(keys: tuple[str, ...], gears: PiecesOfGears, setup: PartSetup) -> Rung:

@@ -122,6 +122,19 @@ class Correction:
 
 
 @dataclass(frozen=True, slots=True)
+class Corrected:
+    """What the class would be if the corrections were made together, each at its fraction."""
+
+    quantities: tuple[str, ...]
+    """What is changed: of changes that stand instead of each other the first."""
+    class_: int | None
+    class_exact: float | None
+    beyond: bool
+    conforms: bool | None
+    master_quality: bool | None
+
+
+@dataclass(frozen=True, slots=True)
 class Cause:
     """Probable causes of a component that was found, in order."""
 
@@ -158,6 +171,8 @@ class GearDiagnosis:
     not_identifiable: tuple[NotIdentifiable, ...]
     ladder: tuple[Rung, ...]
     corrections: tuple[Correction, ...]
+    corrected: Corrected | None
+    """None: no correction is suggested."""
     causes: tuple[Cause, ...]
     orders: tuple[OrderAmplitude, ...]
     scatter_um: Mapping[str, float]
@@ -198,6 +213,8 @@ class LotDiagnosis:
     not_identifiable: tuple[NotIdentifiable, ...]
     ladder: tuple[Rung, ...]
     corrections: tuple[Correction, ...]
+    corrected: Corrected | None
+    """All gears with the same changes; None: no correction is suggested."""
     causes: tuple[Cause, ...]
     shared_by: tuple[SharedBy, ...] = ()
     """Labels from the production table whose gears share a component; where at least two values of a label

@@ -67,7 +67,9 @@ def _sections(one: GearDiagnosis | LotDiagnosis, name: str, master: int) -> list
         blocks += [*share_chart(one), *ladder_chart(one, master)]
     sections = [doc.Section("", tuple(blocks), id=name)]
     if one.corrections:
-        sections.append(doc.Section("", (corrections_table(one.corrections),), id=f"{name}-corrections"))
+        sections.append(
+            doc.Section("", (corrections_table(one.corrections, one.corrected),), id=f"{name}-corrections")
+        )
     if one.causes:
         sections.append(doc.Section("", (causes_table(one.causes),), id=f"{name}-causes"))
     if one.not_identifiable:

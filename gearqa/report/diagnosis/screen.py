@@ -37,7 +37,7 @@ def diagnosis_blocks(result: DiagnosisResult, *, wide: bool) -> list[doc.Block]:
         ladder_table(one.ladder),
     ]
     if one.corrections:
-        blocks.append(corrections_table(one.corrections))
+        blocks.append(corrections_table(one.corrections, one.corrected))
     blocks += [*recorded_list(result.recorded), *changes_list(result.changes), *stroke_table(result.stroke)]
     if one.causes and wide:
         blocks.append(causes_table(one.causes))

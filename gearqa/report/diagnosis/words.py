@@ -8,6 +8,7 @@ from typing import Final
 from gearqa.model.diagnosis import (
     Cause,
     Component,
+    Corrected,
     Correction,
     DiagnosisResult,
     GearDiagnosis,
@@ -197,8 +198,8 @@ def change_text(one: Correction) -> tuple[str, str, str]:
     return name if one.flank is None else f"{name}, {one.flank} flank", change, u
 
 
-def corrections_table(corrections: Sequence[Correction]) -> doc.Table:
-    """Changes at the grinder."""
+def corrections_table(corrections: Sequence[Correction], together: Corrected | None = None) -> doc.Table:
+    """Changes at the grinder, and what they would do together."""
     rows = []
     for one in corrections:
         name, change, u = change_text(one)
@@ -212,7 +213,16 @@ def corrections_table(corrections: Sequence[Correction]) -> doc.Table:
     notes = [sentence(text) for text in dict.fromkeys(one.basis for one in corrections)]
     if any(one.instead_of for one in corrections):
         notes.append(ONE_OF_TWO)
+    if together is not None:
+        notes.append(_all_made(together))
     return doc.Table("Corrections at the grinder", columns, tuple(rows), (*notes, SETTER), dense=True)
+
+
+def _all_made(one: Corrected) -> str:
+    grade = class_text(one.class_, one.beyond)
+    exact = "" if one.class_exact is None else f" ({fixed_text(one.class_exact)})"
+    made = "Made at this fraction" if len(one.quantities) == 1 else "Made together at these fractions"
+    return f"{made}: class {grade}{exact}, master quality {MASTER_QUALITY[one.master_quality]}."
 
 
 def expect_text(one: Correction) -> str:

@@ -39,9 +39,24 @@ def test_infeed_for_the_size(kind, sign):
     (found,), _ = diagnose_gears([small], setup(drawing))
     (one,) = [one for one in found.corrections if one.quantity == "infeed"]
     assert one.change == pytest.approx(sign * 0.02, rel=0.02)
+    assert found.corrected.quantities == ("infeed",)
     near = replace(gear, sizes=(SizeReading("balls", middle - 0.01, 3.0),))
     (found,), _ = diagnose_gears([near], setup(drawing))
     assert not [one for one in found.corrections if one.quantity == "infeed"]
+
+
+def test_infeed_at_its_fraction_brings_the_size_into_its_limits():
+    """0.12 mm below the middle of 0.2: outside; 70 % of the way back is 0.036 below it: inside."""
+    middle = gear_geometry(87, 1.75, 0.3490658503988659, 0.0, 32.0, s=-1, H=0).d - 3.0
+    size = {"method": "balls", "pin_diameter_mm": 3.0, "lower_mm": middle - 0.1, "upper_mm": middle + 0.1}
+    drawing = part("internal", 0.0, "", tolerance={"standard": "ISO 1328-1:2013", "class": 8, "size": size})
+    made = [
+        replace(one, sizes=(SizeReading("balls", middle - 0.12, 3.0),)) for one in gears(drawing, parts=3)
+    ]
+    found, lot = diagnose_gears(made, setup(drawing))
+    for one in (*found, lot):
+        assert one.ladder[0].conforms is False
+        assert one.corrected.conforms is True
 
 
 def recorded(gain, u=0.1, quantity="profile_slope", flank="left", grinder="G1", day=1):

@@ -68,6 +68,14 @@ def corrected(maker, faults, changes):
     return left
 
 
+def graded_again(maker, faults):
+    """Class of a gear with these faults, whole and as a real number."""
+    again = maker.gear(faults, np.random.default_rng(5))
+    (graded,) = [result for _, result in evaluate_with([again], setup(maker.part))]
+    exact = max(one.class_exact for one in graded.parameters.values() if one.class_exact is not None)
+    return graded.class_, exact
+
+
 @pytest.mark.independent
 @pytest.mark.parametrize("which", [0, 1])
 @pytest.mark.parametrize(
@@ -85,6 +93,15 @@ def test_what_a_correction_leaves_has_the_class_of_the_ladder(kind, beta, hand, 
     )  # fmt: skip
     (found,), _ = diagnose_gears([maker.gear(faults, np.random.default_rng(5))], setup(maker.part))
     changes = [one for one in found.corrections if one.quantity in ALTERNATIVES[which]]
+    if not which:
+        together = [one for one in found.corrections if one.instead_of is None]
+        assert {one.quantity for one in together} == set(found.corrected.quantities) <= ALTERNATIVES[0]
+        in_part = corrected(
+            maker, faults, [replace(one, change=one.fraction * one.change) for one in together]
+        )
+        class_, exact = graded_again(maker, in_part)
+        assert found.corrected.class_ == class_ < found.class_
+        assert found.corrected.class_exact == pytest.approx(exact, abs=0.15)
     left = corrected(maker, faults, changes)
     assert abs(left.eccentricity[0]) < 0.5
     assert all(abs(getattr(left, key)) < 0.5 for key in SHAPES), left
@@ -93,8 +110,6 @@ def test_what_a_correction_leaves_has_the_class_of_the_ladder(kind, beta, hand, 
     for key in (*SHAPES, "eccentricity"):
         if key not in rung.without:
             setattr(left, key, getattr(faults, key))
-    again = maker.gear(left, np.random.default_rng(5))
-    (graded,) = [result for _, result in evaluate_with([again], setup(maker.part))]
-    assert graded.class_ == rung.class_ < found.class_
-    exact = max(one.class_exact for one in graded.parameters.values() if one.class_exact is not None)
+    class_, exact = graded_again(maker, left)
+    assert class_ == rung.class_ < found.class_
     assert exact == pytest.approx(rung.class_exact, abs=0.15)
