@@ -52,6 +52,9 @@ class Faults:
     tilt: tuple[float, float] | None = None
     lobes: tuple[int, float, float] | None = None
     tangential: tuple[float, float] | None = None
+    table: tuple[int, float, float] | None = None
+    """Of the work table while flanks are generated: order, arc at the reference circle, direction. Each
+    point has it as it stood when the base tangent through the point lay in the line of action."""
     pitch_ramp: tuple[int, float] | None = None
     """Tooth before which the index steps back, and the step."""
     wheel_thread: tuple[float, ...] | None = None
@@ -142,6 +145,9 @@ class Maker:
         if faults.tangential:
             T, psi = faults.tangential
             arc = arc + T * np.cos(theta - math.radians(psi))
+        if faults.table:
+            n, T, psi = faults.table
+            arc = arc + T * np.cos(n * (theta_T + f * self.alpha - math.radians(psi)))
         if faults.pitch_ramp:
             first, step = faults.pitch_ramp
             arc = arc + step * (((tooth - first) % w.z) / w.z)

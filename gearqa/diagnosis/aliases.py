@@ -9,10 +9,9 @@ from typing import Final
 
 import numpy as np
 
-from gearqa.arrays import Array
 from gearqa.diagnosis.components import Piece
+from gearqa.diagnosis.effects import together
 from gearqa.diagnosis.order_spectrum import flank_waves
-from gearqa.diagnosis.points import FlankPoints
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.measurement import GearMeasurement
 from gearqa.symbols import FLANKS
@@ -70,13 +69,9 @@ def _together(ripple: Piece, orders: Sequence[Piece]) -> Piece:
     from scipy import linalg
 
     parts = [ripple, *orders]
-
-    def columns(at: FlankPoints) -> Array:
-        return np.concatenate([one.effect.columns(at) for one in parts])
-
     return replace(
         ripple,
-        effect=replace(ripple.effect, columns=columns),
+        effect=together(*(one.effect for one in parts)),
         amplitudes=np.concatenate([one.amplitudes for one in parts]),
         covariance=linalg.block_diag(*(one.covariance for one in parts)),
     )

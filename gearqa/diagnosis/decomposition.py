@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import accumulate, pairwise
 from typing import Final
 
@@ -14,6 +14,7 @@ from gearqa.arrays import Array, BoolArray
 from gearqa.diagnosis import effects as made
 from gearqa.diagnosis.effects import Effect
 from gearqa.diagnosis.observations import GROUPS, Layout, layout_key, observe
+from gearqa.diagnosis.points import FlankPoints
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.measurement import GearMeasurement
 from gearqa.statistics.grouped_fit import Candidates, GroupedFit, best_block, grouped_fit, identifiable
@@ -29,6 +30,11 @@ ROUGH: Final = 2.0
 """A gear with so many times the usual scatter is judged by its own."""
 LONGEST_PATTERN: Final = 8
 """Wheel threads beyond which a pattern is not looked for unasked."""
+GENERATED: Final = frozenset({"tangential", "pitch_order", "radial_order"})
+"""Orders that an error of the table makes while flanks are generated, or whole teeth that sit wrong."""
+TOLD_APART: Final = 3.0
+"""Standard deviations of the share of whole teeth within which one of the two is taken, beyond which the
+other is ruled out."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -64,10 +70,33 @@ class _Plan:
     base: tuple[Effect, ...]
     base_columns: Array
     base_blocks: tuple[slice, ...]
-    zeros: int
     hidden: tuple[Effect, ...]
     options: tuple[Effect, ...]
     option_columns: Candidates
+    whole_teeth: dict[tuple[str, int | None], Array] = field(default_factory=dict)
+    """How orders show that moved whole teeth, by key and order."""
+
+    def of_whole_teeth(self, effect: Effect) -> Array:
+        key = effect.key, effect.order
+        if key not in self.whole_teeth:
+            (self.whole_teeth[key],) = self.layout.responses([made.on_whole_teeth(effect)])
+        return self.whole_teeth[key]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Model:
+    """What is fitted to one gear."""
+
+    chosen: tuple[int, ...]
+    """Numbers of the options."""
+    columns: Array
+    effects: tuple[Effect, ...]
+    """Base and options."""
+    blocks: tuple[slice, ...]
+    """Columns of each effect, then of each share."""
+    shares: tuple[tuple[int, Array], ...] = ()
+    """Orders of which it is open how much moved whole teeth: numbers of the effects, and amplitudes of which
+    a share did. One column each."""
 
 
 Plans = dict[tuple[object, ...], _Plan]
@@ -110,19 +139,15 @@ def decompose(
         seen.append((gear, plans[key], y))
     if not seen:
         return []
-    first = [
-        grouped_fit(y, plan.base_columns, plan.layout.groups, len(GROUPS), expected=USUAL_SCATTER)
-        for _, plan, y in seen
-    ]
     bounds = (
         FAMILY_RISK / 2 / max(1, sum(len(plan.base) for _, plan, _ in seen)),
         FAMILY_RISK / 2 / max(1, sum(len(plan.options) for _, plan, _ in seen)),
     )
-    picked = [_search(plan, y, fit, bounds[1]) for (_, plan, y), fit in zip(seen, first, strict=True)]
-    common = _common_scatter([fit for fit, _, _ in picked])
+    picked = [_search(plan, y, bounds) for _, plan, y in seen]
+    common = _common_scatter([fit for fit, _ in picked])
     return [
-        _decomposed(gear, plan, y, chosen, common, bounds)
-        for (gear, plan, y), (_, chosen, _) in zip(seen, picked, strict=True)
+        _decomposed(gear, plan, y, model, common, bounds)
+        for (gear, plan, y), (_, model) in zip(seen, picked, strict=True)
     ]
 
 
@@ -150,7 +175,6 @@ def _plan(layout: Layout, threads: int | None) -> _Plan:
         base,
         columns,
         blocks,
-        zeros.shape[1],
         hidden,
         options,
         Candidates(option_columns, option_blocks),
@@ -213,46 +237,90 @@ def periods(z: int, threads: int | None) -> list[int]:
     return [period for period in range(2, LONGEST_PATTERN + 1) if z % period == 0 and z > 2 * period]
 
 
-def _search(plan: _Plan, y: Array, fit: GroupedFit, bound: float) -> tuple[GroupedFit, list[int], Array]:
+def _search(plan: _Plan, y: Array, bounds: tuple[float, float]) -> tuple[GroupedFit, _Model]:
     """Add the best of the options until none is significant any more, then drop what became needless."""
-    groups, X, chosen = plan.layout.groups, plan.base_columns, list[int]()
+    model = _model(plan, ())
+    fit = _fit(plan, y, model)
     allowed = np.ones(len(plan.options), dtype=bool)
     ramps = np.array([effect.key == "pitch_ramp" for effect in plan.options], dtype=bool)
-    while len(chosen) < MOST_FOUND and allowed.any():
-        number, p = best_block(fit, X, groups, plan.option_columns, allowed)
-        if number < 0 or p > bound:
+    while len(model.chosen) < MOST_FOUND and allowed.any():
+        number, p = best_block(fit, model.columns, plan.layout.groups, plan.option_columns, allowed)
+        if number < 0 or p > bounds[1]:
             break
-        chosen.append(number)
         allowed[number] = False
         if ramps[number]:
             allowed &= ~ramps
-        X = _columns(plan, chosen)
-        fit = grouped_fit(y, X, groups, len(GROUPS), expected=USUAL_SCATTER)
-    while chosen:
-        places = _places(plan, chosen)
-        p_values = [fit.block_p(block) for block in places]
+        model = _model(plan, (*model.chosen, number))
+        fit = _fit(plan, y, model)
+    while model.chosen:
+        p_values = [fit.block_p(block) for block in model.blocks[len(plan.base) :]]
         worst = int(np.argmax(p_values))
-        if p_values[worst] <= bound:
+        if p_values[worst] <= bounds[1]:
             break
-        del chosen[worst]
-        fit = grouped_fit(y, _columns(plan, chosen), groups, len(GROUPS), expected=USUAL_SCATTER)
-    return fit, chosen, X
+        model = _model(plan, (*model.chosen[:worst], *model.chosen[worst + 1 :]))
+        fit = _fit(plan, y, model)
+    return _told_apart(plan, y, model, fit, bounds)
 
 
-def _columns(plan: _Plan, chosen: Sequence[int]) -> Array:
-    more = [plan.option_columns.columns[:, plan.option_columns.of_block[number]] for number in chosen]
-    return np.concatenate([plan.base_columns, *more], axis=1)
+def _told_apart(
+    plan: _Plan, y: Array, model: _Model, fit: GroupedFit, bounds: tuple[float, float]
+) -> tuple[GroupedFit, _Model]:
+    """Orders beyond chance as errors of the table or as whole teeth; both where the traces leave it open."""
+    orders = {
+        number: fit.theta[block]
+        for number, (effect, block) in enumerate(zip(model.effects, model.blocks, strict=True))
+        if effect.key in GENERATED
+        and effect.flank is None
+        and fit.block_p(block) <= _bound(plan, number, bounds)
+    }
+    if not orders:
+        return fit, model
+    model = _model(plan, model.chosen, shares=orders)
+    fit = _fit(plan, y, model)
+    whole = set()
+    for (number, _), block in zip(model.shares, model.blocks[len(model.effects) :], strict=True):
+        share, deviation = float(fit.theta[block][0]), math.sqrt(fit.covariance[block, block][0, 0])
+        no_table, no_teeth = abs(share) > TOLD_APART * deviation, abs(share - 1) > TOLD_APART * deviation
+        if no_table != no_teeth:
+            del orders[number]
+            if no_table:
+                whole.add(number)
+    model = _model(plan, model.chosen, whole, orders)
+    return _fit(plan, y, model), model
 
 
-def _places(plan: _Plan, chosen: Sequence[int]) -> list[slice]:
-    first = plan.base_columns.shape[1]
-    places = []
-    for number in chosen:
-        block = plan.option_columns.of_block[number]
-        width = block.stop - block.start
-        places.append(slice(first, first + width))
-        first += width
-    return places
+def _bound(plan: _Plan, number: int, bounds: tuple[float, float]) -> float:
+    return bounds[0] if number < len(plan.base) else bounds[1]
+
+
+def _fit(plan: _Plan, y: Array, model: _Model, known: tuple[Array, Array] | None = None) -> GroupedFit:
+    groups = plan.layout.groups
+    return grouped_fit(y, model.columns, groups, len(GROUPS), expected=USUAL_SCATTER, known=known)
+
+
+def _model(
+    plan: _Plan,
+    chosen: tuple[int, ...],
+    whole_teeth: Iterable[int] = (),
+    shares: Mapping[int, Array] | None = None,
+) -> _Model:
+    effects = [*plan.base, *(plan.options[number] for number in chosen)]
+    options = [plan.option_columns.columns[:, plan.option_columns.of_block[number]] for number in chosen]
+    more, columns = _side_by_side(options, plan.base_columns)
+    blocks = [*plan.base_blocks, *more]
+    for number in whole_teeth:
+        columns[:, blocks[number]] = plan.of_whole_teeth(effects[number])
+        effects[number] = made.on_whole_teeth(effects[number])
+    told: list[tuple[int, Array]] = []
+    their: list[Array] = []
+    for number, amplitudes in (shares or {}).items():
+        apart = plan.of_whole_teeth(effects[number]) - columns[:, blocks[number]]
+        share = (apart @ amplitudes)[:, None]
+        if identifiable(columns, [*their, share])[-1]:
+            their.append(share)
+            told.append((number, amplitudes))
+    more, columns = _side_by_side(their, columns)
+    return _Model(chosen, columns, tuple(effects), (*blocks, *more), tuple(told))
 
 
 def _common_scatter(fits: Sequence[GroupedFit]) -> tuple[Array, Array]:
@@ -276,29 +344,47 @@ def _decomposed(
     gear: GearMeasurement,
     plan: _Plan,
     y: Array,
-    chosen: Sequence[int],
+    model: _Model,
     common: tuple[Array, Array],
     bounds: tuple[float, float],
 ) -> Decomposition:
-    X = _columns(plan, chosen)
-    fit = grouped_fit(y, X, plan.layout.groups, len(GROUPS), expected=USUAL_SCATTER, known=common)
-    blocks = [*plan.base_blocks, *_places(plan, chosen)]
-    those = [*plan.base, *(plan.options[number] for number in chosen)]
+    fit = _fit(plan, y, model, common)
+    shares = dict(zip(dict(model.shares), model.blocks[len(model.effects) :], strict=True))
     found = []
-    for number, (effect, block) in enumerate(zip(those, blocks, strict=True)):
+    for number, effect in enumerate(model.effects):
+        block = model.blocks[number]
         p = fit.block_p(block)
-        bound = bounds[0] if number < len(plan.base) else bounds[1]
-        found.append(
-            Found(
-                effect,
-                fit.theta[block],
-                fit.covariance[block, block],
-                float(fit.freedom[block].min()),
-                p,
-                p <= bound,
-            )
+        one = Found(
+            effect,
+            fit.theta[block],
+            fit.covariance[block, block],
+            float(fit.freedom[block].min()),
+            p,
+            p <= _bound(plan, number, bounds),
         )
+        if number in shares:
+            one = _in_two_parts(one, fit, block, shares[number], dict(model.shares)[number])
+        found.append(one)
     scatter = {
         name: float(value) for name, value in zip(GROUPS, fit.scatter, strict=True) if np.isfinite(value)
     }
     return Decomposition(gear, plan.layout, tuple(found), plan.hidden, scatter, fit.residual)
+
+
+def _in_two_parts(one: Found, fit: GroupedFit, order: slice, share: slice, of: Array) -> Found:
+    """An order of which a share moved whole teeth: its own amplitudes, and that share of them again as the
+    difference of both."""
+    places, q = [*range(order.start, order.stop), share.start], len(of)
+    into = np.block([[np.eye(q), np.zeros((q, 1))], [np.zeros((q, q)), of[:, None]]])
+    generated, whole = one.effect, made.on_whole_teeth(one.effect)
+
+    def columns(at: FlankPoints) -> Array:
+        before = generated.columns(at)
+        return np.concatenate([before, whole.columns(at) - before])
+
+    return replace(
+        one,
+        effect=replace(generated, columns=columns),
+        amplitudes=into @ fit.theta[places],
+        covariance=into @ fit.covariance[np.ix_(places, places)] @ into.T,
+    )

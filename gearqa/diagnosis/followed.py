@@ -138,7 +138,7 @@ def _plan(
     at = {(one.kind, one.flank, one.tooth, one.label_mm): one for one in gear.traces}
     looked_at: list[Trace] = [at[one.kind, one.flank, one.tooth, one.label_mm] for one in traces]
     pitch: tuple[tuple[Flank, IntArray], ...] = tuple((flank, teeth) for flank in FLANKS) if both else ()
-    layout = Layout(setup, tuple(looked_at), pitch, teeth[:0] if both else teeth, runout_less_pitch=False)
+    layout = Layout(setup, tuple(looked_at), pitch, teeth[:0] if both else teeth, runout_less_pitch=())
     kept = np.concatenate(
         [3 * np.arange(len(looked_at)), np.arange(3 * len(looked_at), len(layout.groups))]
     )  # of a trace its slope

@@ -11,6 +11,7 @@ from gearqa.diagnosis.decomposition import Decomposition
 from gearqa.diagnosis.observations import RUNOUT
 from gearqa.errors import Notice, NoticeCode
 from gearqa.evaluation.part_setup import PartSetup
+from gearqa.symbols import FLANKS
 from gearqa.wording.numbers import fixed_text, um_text
 
 LEAST_UM: Final = 1.0
@@ -27,7 +28,7 @@ def mounting_notice(fit: Decomposition, setup: PartSetup, risk: float) -> Notice
 
     spaces = fit.layout.spaces
     n = len(spaces)
-    if not fit.layout.runout_less_pitch or n < FEWEST_SPACES:
+    if fit.layout.runout_less_pitch != FLANKS or n < FEWEST_SPACES:
         return None
     rest = fit.residual[fit.layout.groups == RUNOUT]
     g = setup.geometry

@@ -48,9 +48,9 @@ class Layout:
     """Flanks with pitch, and the indices of the teeth that were measured."""
     spaces: IntArray
     """Indices of the spaces with a ball reading."""
-    runout_less_pitch: bool
-    """Pitch of both flanks is complete: of the ball readings the fit sees what pitch does not say, since
-    teeth that sit wrong move both alike."""
+    runout_less_pitch: tuple[Flank, ...]
+    """Flanks whose pitch is complete: of the ball readings the fit sees what these do not say, since teeth
+    that sit wrong move both alike."""
 
     @property
     def groups(self) -> IntArray:
@@ -115,7 +115,8 @@ class Layout:
         for effect in effects:
             radial = radial_of(effect.columns(at), self.setup)
             if self.runout_less_pitch:
-                radial = radial - radial_of(effect.columns(at_pitch), self.setup)
+                told = np.array([[float(flank in self.runout_less_pitch)] for flank in FLANKS])
+                radial = radial - radial_of(told * effect.columns(at_pitch), self.setup)
             found.append(radial[:, self.spaces].T)
         return found
 
@@ -157,10 +158,12 @@ def observe(gear: GearMeasurement, setup: PartSetup) -> tuple[Layout, Array]:
         values = [(by_flank(traces)[0] @ figures).ravel()]
     values += [gear.pitch[flank].index_um[teeth] for flank, teeth in pitch]
     g = setup.geometry
-    whole = [gear.pitch[flank].index_um for flank, teeth in pitch if len(teeth) == g.z]
-    less_pitch = len(whole) == len(FLANKS)
+    less_pitch = tuple(flank for flank, teeth in pitch if len(teeth) == g.z)
     if less_pitch and len(spaces):
-        radial = radial - radial_positions(whole[0], whole[1], g)
+        left, right = (
+            gear.pitch[flank].index_um if flank in less_pitch else np.zeros(g.z) for flank in FLANKS
+        )
+        radial = radial - radial_positions(left, right, g)
     values.append(radial[spaces])
     return Layout(setup, traces, tuple(pitch), spaces, less_pitch), np.concatenate(values)
 

@@ -50,6 +50,12 @@ class FlankPoints:
         twist = g.H * math.tan(g.beta_b) / (g.d_b / 2)
         return np.asarray(self.flank_angle + (self.face - g.b / 2) * twist)
 
+    @cached_property
+    def table_angle(self) -> Array:
+        """Turn of the gear at which the point was generated, counted so that it is `flank_angle` at the
+        reference circle in the middle of the face: the base tangent then lies in the line of action. [rad]"""
+        return np.asarray(self.theta_T + self.f * self.setup.geometry.alpha_t)
+
     @property
     def is_flank(self) -> Iterator[tuple[Flank, Array]]:
         """Each flank, with 1 at the points on it and 0 elsewhere."""

@@ -36,7 +36,16 @@ from gearqa.simulate.process import (
     stream,
 )
 from gearqa.simulate.scenario import ALL_TABLES, Lobes, MeasuredAgain, Measuring, Override, Ripple, Scenario
-from gearqa.simulate.surface import FLANK_SIGNS, FlankSurface, Lobe, Ranges, SurfacePoints, Wave, ranges_of
+from gearqa.simulate.surface import (
+    FLANK_SIGNS,
+    FlankSurface,
+    Lobe,
+    Ranges,
+    SurfacePoints,
+    TableError,
+    Wave,
+    ranges_of,
+)
 from gearqa.symbols import FLANKS, Flank, TraceKind
 
 
@@ -151,6 +160,7 @@ def surface_of(scenario: Scenario, part: Part, made: SimulatedPart, seed: int) -
         tooth_index_um=tooth_index,
         tangential_um=pitch.tangential_um,
         tangential_phase=_phase(pitch.tangential_deg, turns[0]),
+        table=TableError(pitch.table_order, pitch.table_um, _phase(pitch.table_deg, turns[0])),
     )
 
 

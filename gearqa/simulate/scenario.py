@@ -129,9 +129,16 @@ class PitchErrors(TomlTable):
     """`[pitch]`: teeth that sit at a wrong angle."""
 
     tangential_um: float = 0.0
-    """Once per turn, both flanks alike (a table error); arc at the reference circle."""
+    """Once per turn, both flanks alike, teeth as a whole; arc at the reference circle."""
     tangential_deg: float | None = None
     """Direction of the largest clockwise index; left out: random for each gear."""
+    table_um: float = 0.0
+    """Of the work table while flanks are generated, arc at the reference circle: each point has the error as
+    it stood when it was made, so that traces show it too."""
+    table_deg: float | None = None
+    """Direction of a largest clockwise index; left out: random for each gear."""
+    table_order: int = Field(default=1, ge=1)
+    """Errors of the table per turn."""
     scatter_um: NotNegative = 0.0
     """Standard deviation of the index of each flank of each tooth on its own."""
 

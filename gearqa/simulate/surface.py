@@ -68,6 +68,8 @@ class SurfacePoints:
             geometry.H * math.tan(geometry.beta_b) / r_b
         )
         """The flank at the reference circle of the point's own transverse section."""
+        self.table_angle = self.theta_T + f * geometry.alpha_t
+        """Turn of the gear at which a point was generated: its base tangent lies in the line of action."""
         self.design = np.asarray(design_trace(self.L, ranges.profile) + design_trace(self.face, ranges.helix))
         """Of the flank: profile and helix design together. [um]"""
         self._basis = _shape_basis(ranges, self.L, self.face)
@@ -126,6 +128,15 @@ class Wave:
     """Weights of the left and the right flank."""
 
 
+@dataclass(frozen=True, slots=True)
+class TableError:
+    """Of the work table while flanks are generated, arc at the reference circle. um, rad"""
+
+    order: int = 1
+    amplitude_um: float = 0.0
+    phase: float = 0.0
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class FlankSurface:
     """All flank deviations of one gear."""
@@ -141,6 +152,7 @@ class FlankSurface:
     """Index of each flank of each tooth on its own, arc at the reference circle. [um], shape (2, z)"""
     tangential_um: float = 0.0
     tangential_phase: float = 0.0
+    table: TableError = TableError()
 
     def deviation(self, points: SurfacePoints) -> Array:
         """Transverse deviation along the base tangent, plus = material. [um]"""
@@ -159,6 +171,9 @@ class FlankSurface:
             weight = np.where(f > 0, wave.flanks[1], wave.flanks[0]) * wave.amplitude_um
             total = total + weight * (math.cos(wave.phase) * cos - math.sin(wave.phase) * sin)
         index = self.tangential_um * np.cos(points.reference_angle - self.tangential_phase)
+        if self.table.amplitude_um:
+            of_table: Array = self.table.order * (points.table_angle - self.table.phase)
+            index = index + self.table.amplitude_um * np.cos(of_table)
         if self.tooth_index_um.any():
             index = index + points.per_tooth(self.tooth_index_um)
         return np.asarray(total + g.s * f * math.cos(g.alpha_t) * index)

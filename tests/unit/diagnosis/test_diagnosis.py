@@ -14,7 +14,7 @@ import pytest
 from foreign_gears import Faults, Maker, World
 from unit.diagnosis.made import GEARS, gears, part, setup
 
-from gearqa.diagnosis.analysis import diagnose_gears
+from gearqa.diagnosis.analysis import GearByGear, diagnose_gears
 from gearqa.evaluation.evaluate import evaluate_with
 from gearqa.model.measurement import PitchReadings
 
@@ -270,6 +270,16 @@ def test_pitch_of_one_flank_alone_is_no_eccentricity():
         one.key for one in found.not_identifiable
     }
     assert found.corrections == ()
+
+
+def test_ball_readings_beside_the_pitch_of_one_flank_are_no_second_evidence():
+    """A tooth that sits a little wrong by chance moves both alike: of such gears 6 % showed `one_tooth` or
+    another error that was not there (stated: 0.4 %)."""
+    world = World(kind="external", beta=0.0, z=30, tables=("pitch", "runout"), flanks=("right",))
+    maker, rng = Maker(world), np.random.default_rng(1)
+    one_by_one = GearByGear(setup(maker.part))
+    found = [one_by_one.of(maker.gear(Faults(), rng)) for _ in range(60)]
+    assert [c.key for gear in found for c in gear.components if c.significant] == []
 
 
 OF_PROFILES = {
