@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from gearqa.core.slopes import helix_angle_deviation, pressure_angle_deviation
-from gearqa.diagnosis.components import Piece
+from gearqa.diagnosis.components import Piece, expanded
 from gearqa.diagnosis.points import ranges
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.diagnosis import Component, Correction
@@ -88,7 +88,8 @@ def _size(graded: Sequence[GearResult], setup: PartSetup, basis: str) -> Iterato
         return
     per_um = infeed_per_um(setup)
     assert per_um is not None
-    u = 2 * float(np.std(values, ddof=1)) / math.sqrt(len(values)) if len(values) > 1 else None
+    n = len(values)
+    u = expanded(float(np.var(values, ddof=1)) / n, n - 1) if n > 1 else None
     yield expecting(
         Correction(
             "infeed", None, per_um * (middle - mean), "mm", None if u is None else abs(per_um) * u, FRACTION,

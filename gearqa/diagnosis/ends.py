@@ -28,7 +28,8 @@ class EndFound:
     length: float
     """Share of the range."""
     height: float
-    u: float
+    se: float
+    freedom: float
     p: float
 
 
@@ -63,7 +64,7 @@ def find_ends(t: Sequence[Array], deviations: Sequence[Array], risk: float) -> l
         height, se, p = _mean_test(each)
         if p > risk / len(LENGTHS) / 2:
             break
-        found.append(EndFound(side, length, height, 2 * se, p))
+        found.append(EndFound(side, length, height, se, len(t) - 1, p))
         free = [y - height * s for y, s in zip(free, shapes, strict=True)]
     return found
 

@@ -113,7 +113,7 @@ def _linked(
         if len(mean) == 2:
             p = max(p, directions_p(values))
         if p <= risk / len(known) and bool(np.all(values @ mean > 0)):
-            amplitude, phase, u = amplitude_of(effect, mean, within / n, setup.geometry.z)
+            amplitude, phase, u = amplitude_of(effect, mean, within / n, freedom, setup.geometry.z)
             yield SharedBy(label, name, effect.key, effect.flank, effect.order, amplitude, phase, u, n)
 
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from gearqa.arrays import Array
-from gearqa.diagnosis.components import DIRECTED, Piece, amplitude_of
+from gearqa.diagnosis.components import DIRECTED, Piece, amplitude_of, expanded
 from gearqa.diagnosis.decomposition import FAMILY_RISK
 from gearqa.evaluation.part_setup import PartSetup
 
@@ -83,7 +83,7 @@ def _size(those: Sequence[Piece], *, significant: bool) -> Piece:
         first.component,
         amplitude_um=float(sizes.mean()),
         phase_deg=None,
-        u_um=None if scatter is None else 2 * scatter / math.sqrt(n),
+        u_um=None if scatter is None else expanded(scatter**2 / n, n - 1),
         significant=significant,
         explains={},
         scatter_um=scatter,
@@ -112,7 +112,7 @@ def _mean(those: Sequence[Piece], tests: int, setup: PartSetup) -> Piece:
         one_way = all(float(value[:q] @ mean[:q]) > 0 for value in values)
         in_each = one_way and all(one.component.significant for one in those)
         significant = p <= (SURE_IN_EACH if in_each else FAMILY_RISK / max(1, tests))
-    amplitude, phase, u = amplitude_of(first.effect, mean, covariance, setup.geometry.z)
+    amplitude, phase, u = amplitude_of(first.effect, mean, covariance, n - 1, setup.geometry.z)
     scatter = math.sqrt(float(values[:, :q].var(axis=0, ddof=1).mean())) if n > 1 else None
     component = replace(
         first.component,

@@ -51,7 +51,8 @@ class RippleFound:
     order: int
     cos: float
     sin: float
-    u: float
+    se: float
+    freedom: float
     p: float
     alike: tuple[int, ...]
     """Orders that explain the traces as well, the best among them; one alone is a name."""
@@ -230,7 +231,8 @@ def _described(basis: RippleBasis, y: Array, fit: _JointFit, number: int, p: flo
         order=int(basis.orders[place]),
         cos=cos,
         sin=sin,
-        u=2 * _scatter(each) / math.sqrt(len(each)),
+        se=_scatter(each) / math.sqrt(len(each)),
+        freedom=2 * (len(each) - 1),
         p=p,
         alike=_alike(basis, y, fit, number, z),
         teeth=len(each),
