@@ -30,8 +30,8 @@ ROUGH: Final = 2.0
 """A gear with so many times the usual scatter is judged by its own."""
 LONGEST_PATTERN: Final = 8
 """Wheel threads beyond which a pattern is not looked for unasked."""
-GENERATED: Final = frozenset({"tangential", "pitch_order", "radial_order"})
-"""Orders that an error of the table makes while flanks are generated, or whole teeth that sit wrong."""
+GENERATED: Final = frozenset({"tangential"})
+"""Errors that the table makes while flanks are generated, or whole teeth that sit wrong."""
 TOLD_APART: Final = 3.0
 """Standard deviations of the share of whole teeth within which one of the two is taken, beyond which the
 other is ruled out."""
@@ -362,8 +362,9 @@ def _decomposed(
             p,
             p <= _bound(plan, number, bounds),
         )
-        if number in shares:
-            one = _in_two_parts(one, fit, block, shares[number], dict(model.shares)[number])
+        if effect.key in GENERATED:
+            share, of = shares.get(number), dict(model.shares).get(number)
+            one = _in_two_parts(one, fit, block, share, of, plan.base[number])
         found.append(one)
     scatter = {
         name: float(value) for name, value in zip(GROUPS, fit.scatter, strict=True) if np.isfinite(value)
@@ -371,12 +372,19 @@ def _decomposed(
     return Decomposition(gear, plan.layout, tuple(found), plan.hidden, scatter, fit.residual)
 
 
-def _in_two_parts(one: Found, fit: GroupedFit, order: slice, share: slice, of: Array) -> Found:
-    """An order of which a share moved whole teeth: its own amplitudes, and that share of them again as the
-    difference of both."""
-    places, q = [*range(order.start, order.stop), share.start], len(of)
-    into = np.block([[np.eye(q), np.zeros((q, 1))], [np.zeros((q, q)), of[:, None]]])
-    generated, whole = one.effect, made.on_whole_teeth(one.effect)
+def _in_two_parts(
+    one: Found, fit: GroupedFit, order: slice, share: slice | None, of: Array | None, generated: Effect
+) -> Found:
+    """An order with its own amplitudes, and as many again for what whole teeth that moved make more: all of
+    them, none, or where that is open a share."""
+    q = order.stop - order.start
+    whole = made.on_whole_teeth(generated)
+    places = [*range(order.start, order.stop)]
+    again = np.eye(q) if one.effect is not generated else np.zeros((q, q))
+    into = np.concatenate([np.eye(q), again])
+    if share is not None and of is not None:
+        places.append(share.start)
+        into = np.block([[np.eye(q), np.zeros((q, 1))], [np.zeros((q, q)), of[:, None]]])
 
     def columns(at: FlankPoints) -> Array:
         before = generated.columns(at)

@@ -70,7 +70,7 @@ def lobes(n: int) -> Effect:
 
     def columns(at: FlankPoints) -> Array:
         g = at.setup.geometry
-        angle = n * at.section_angle
+        angle = n * at.flank_angle
         radial = np.stack(ring_lobes(g, at.f, at.theta_T, at.section_angle, n, g.d / 2))
         return np.concatenate([radial, along_arc(at, np.stack([np.cos(angle), np.sin(angle)]))])
 
@@ -78,14 +78,14 @@ def lobes(n: int) -> Effect:
 
 
 def radial_order(n: int) -> Effect:
-    """Flanks that were generated nearer and farther, cosine and sine of order n, nothing else. [um]"""
-    return _order("radial_order", n)
+    """Tooth spaces that lie nearer and farther, cosine and sine of order n, nothing else. [um]"""
+    return _order("radial_order", n, whole_teeth=True)
 
 
 def tangential_order(n: int) -> Effect:
     """Both flanks of every tooth moved along the arc alike: clockwise cosine and sine of order n at the
-    reference circle in the middle of the face; by an error of the table. [um]"""
-    return _order("tangential" if n == 1 else "pitch_order", n)
+    reference circle in the middle of the face; the first by an error of the table. [um]"""
+    return _order("tangential", 1) if n == 1 else _order("pitch_order", n, whole_teeth=True)
 
 
 def _order(key: str, n: int, *, whole_teeth: bool = False) -> Effect:

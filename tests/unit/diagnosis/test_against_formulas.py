@@ -7,7 +7,6 @@ import math
 import numpy as np
 import pytest
 import statsmodels.api as sm
-from foreign_gears import Faults, Maker, World
 from oracle_file import load
 from unit.diagnosis.made import part, setup
 from unit.simulate import make
@@ -16,7 +15,7 @@ from gearqa.core.flank_frame import flank_angle
 from gearqa.core.geometry import roll_length
 from gearqa.core.pitch import F_p, F_pk, f_p, f_u, first_harmonic
 from gearqa.diagnosis.analysis import diagnose_gears
-from gearqa.diagnosis.effects import eccentricity, lobes, tangential_order
+from gearqa.diagnosis.effects import eccentricity, tangential_order
 from gearqa.diagnosis.observations import index_of, radial_of
 from gearqa.diagnosis.points import FLANK_SIGN, flank_points, pitch_points
 from gearqa.diagnosis.removal import deviation
@@ -233,33 +232,3 @@ def test_waves_are_those_of_one_least_squares_fit_of_all_points(points, off):
     solved = np.linalg.lstsq(X, np.concatenate(y), rcond=None)[0][-2 * len(orders) :]
     got = [found[order].cos for order in orders] + [found[order].sin for order in orders]
     assert got == pytest.approx(solved, abs=off)
-
-
-@pytest.mark.independent
-@pytest.mark.parametrize("kind", ["internal", "external"])
-@pytest.mark.parametrize("hand", ["left", "right"])
-@pytest.mark.parametrize("neutral", [0.85, 1.15])
-def test_radial_errors_turn_along_the_face_of_a_helical_gear(kind, hand, neutral):
-    """Eccentricity, and lobes of a thin ring about a neutral fibre that is not the reference circle (derived;
-    written down in plain vectors in foreign_gears.py), from face to face and root to tip."""
-    maker = Maker(World(kind=kind, hand=hand, beta=25.0, z=60, neutral=neutral))
-    known = setup(maker.part)
-    f, tooth, L, z = (
-        one.ravel()
-        for one in np.meshgrid(
-            (-1.0, 1.0), np.arange(1, 61, 7), np.linspace(maker.control, maker.end, 5), (0.0, 16.0, 32.0)
-        )
-    )
-    at = flank_points(known, f, tooth.astype(np.int64), L, z)
-    for faults, effect, most in (
-        (Faults(eccentricity=(10.0, 35.0)), eccentricity(), 1e-9),
-        (Faults(lobes=(3, 10.0, 35.0)), lobes(3), 0.2),
-    ):
-        made = np.zeros(len(f))
-        for flank, side in (("left", -1.0), ("right", 1.0)):
-            on_it = f == side
-            made[on_it] = maker.deviation(faults, flank, side, tooth[on_it], L[on_it], z[on_it])
-        columns = effect.columns(at).T
-        amplitudes = np.linalg.lstsq(columns, made, rcond=None)[0]
-        assert np.abs(made - columns @ amplitudes).max() < most
-        assert math.hypot(*amplitudes[:2]) == pytest.approx(10, abs=0.15)
