@@ -144,7 +144,7 @@ def _plan(
     )  # of a trace its slope
     wanted = (
         made.eccentricity(),
-        *((made.tangential_order(1),) if both else ()),
+        *((made.on_whole_teeth(made.tangential_order(1)),) if both else ()),
         *made.mean_shapes(g.s, g.H),
         made.tilt(),
         *(
