@@ -9,6 +9,8 @@ TEETH = 8
 INDEX_UM = (0.0, 1.0, 3.0, 2.0, 0.0, -1.0, -2.0, -1.0)
 """Index deviations of one flank. By hand: the steps are 1 1 2 -1 -2 -1 -1 1, so fp = 2 at tooth 3 (and 5:
 the lower one is named), Fp = 3 - (-2) = 5 from tooth 7 to tooth 3."""
+OF_NO_FIGURE = 8
+"""A tooth that neither fp nor Fp rests on."""
 
 PART = """schema = "gearqa.part/1"
 [part]
@@ -47,10 +49,11 @@ def pitch_folder(
     rows = ["serial,flank,tooth,index_um"]
     for number, (serial, factor) in enumerate(factors.items()):
         for flank in ("left", "right"):
-            # no two tables are the same to the last digit: an index counts from any place
-            start = (2 * number + (flank == "right")) / 64
+            # no two tables are the same but for where they count from: those would be copies
+            table = 2 * number + (flank == "right")
             for tooth, index in enumerate(INDEX_UM, start=1):
                 if without != (flank, tooth):
-                    rows.append(f"{serial},{flank},{tooth},{index * factor + start}")
+                    own = table / 64 + (table / 2**16 if tooth == OF_NO_FIGURE else 0.0)
+                    rows.append(f"{serial},{flank},{tooth},{index * factor + own}")
     (folder / "pitch.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
     return folder
