@@ -53,7 +53,7 @@ def pitch_folder(
             table = 2 * number + (flank == "right")
             for tooth, index in enumerate(INDEX_UM, start=1):
                 if without != (flank, tooth):
-                    own = table / 64 + (table / 2**16 if tooth == OF_NO_FIGURE else 0.0)
+                    own = table / 64 + (table * 7919 % 10007 / 2**19 if tooth == OF_NO_FIGURE else 0.0)
                     rows.append(f"{serial},{flank},{tooth},{index * factor + own}")
     (folder / "pitch.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
     return folder

@@ -54,6 +54,8 @@ def folders_below(roots: Sequence[str | Path], wanted: Callable[[Path], bool]) -
 
 def _all_below(roots: Sequence[str | Path]) -> Iterator[Path]:
     for root in chain.from_iterable(map(_matching, roots)):
+        if Path(root).is_file():
+            raise ArgumentError("folder", f"'{root}' is a file; here folders are named, or patterns of them")
         require_folder(root)
         yield from sorted((Path(root), *(path for path in Path(root).rglob("*") if path.is_dir())))
 

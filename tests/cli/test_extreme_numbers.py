@@ -28,6 +28,7 @@ LINES = {
     "drift": f"drift {STORE}",
     "diagnose": "diagnose lot",
     "incoming": "incoming reported.csv lot",
+    "incoming --workers": "incoming . --recursive --reports reported.csv",
     "gauge": "gauge study.csv",
     "watch": f"watch lot --once --settle 0.01 {STORE}",
     "simulate": "simulate made --scenario scenario.toml",
@@ -117,7 +118,7 @@ def run(shop, tmp_path, monkeypatch, capsys):
         shutil.copytree(shop, tmp_path)
         monkeypatch.chdir(tmp_path)
         option = param.opts[0]
-        line = LINES.get(name, f"{name} {STORE}").split()
+        line = LINES.get(f"{name} {option}", LINES.get(name, f"{name} {STORE}")).split()
         if param.param_type_name == "option":
             more = MORE.get(option, MORE.get(f"{name} {option}", []))
             line += [*more, option, word] if word != " 3" else [f"{option}={word}"]

@@ -79,7 +79,7 @@ LOT: Final[dict[str, tuple[str, str]]] = {
     ),
     "tolerance_interval": (
         "The interval for most of the lot reaches beyond the limits.",
-        "The sample does not show that so much of the lot conforms: measure more, or centre the process.",
+        "The sample does not show that so many of its gears conform: measure more, or centre the process.",
     ),
     "calibration_overdue": (
         "It was measured after the calibration of the instrument was due.",

@@ -133,6 +133,7 @@ def test_random_bytes_of_a_file_are_found_or_harmless(tmp_path):
     assert harmed > FLIPS // 2
 
 
+@pytest.mark.filterwarnings("ignore:.*ServerCursor:ResourceWarning")  # gone with its connection
 def test_rows_left_half_read_over_damage_print_no_fault_of_a_library(full, caplog):
     with HistoryStore.open(full) as store:
         with store.reading() as connection:
