@@ -1,13 +1,14 @@
 """What a grinder does to the gears now, in physical errors: from the levels of the series that drift follows.
 
 A component is the mean of its level over the dress cycles since the last change of what it is made of, so
-that it rests on what a folder and a store keep of every gear.
+that it rests on what a folder and a store keep of every gear; where wear is proven, amid a dress cycle, so
+that a correction leaves as much on one side as on the other.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -17,7 +18,7 @@ from gearqa.arrays import Array
 from gearqa.diagnosis.alike import TracedPart, not_told_apart, waves_as_shapes
 from gearqa.diagnosis.causes import causes_of
 from gearqa.diagnosis.corrections import corrections_for
-from gearqa.diagnosis.gains import MeantEffect, with_gains
+from gearqa.diagnosis.gains import OF_QUANTITY, MeantEffect, with_gains
 from gearqa.diagnosis.hidden import BALLS, PLACES
 from gearqa.drift.gains import recorded_changes
 from gearqa.drift.moved import moved_components
@@ -35,6 +36,12 @@ RAYLEIGH: Final = math.sqrt(math.pi / 2), math.sqrt(2 - math.pi / 2)
 RAMP_OF_CHANCE: Final = 3.5
 """Size over its standard deviation that the largest of all ramps hardly reaches by chance."""
 TRACED: Final = (("profile", "pressure_angle", "profile_asymmetry"), ("helix", "lead", "taper"))
+APART: Final = {
+    "pressure_angle": "profile_asymmetry", "profile_asymmetry": "profile_asymmetry",
+    "profile_crowning": "profile_crowning_asymmetry", "helix_crowning": "helix_crowning_asymmetry",
+}  # fmt: skip
+"""What the flanks share -> what they differ by."""
+AMID: Final = " amid a dress cycle"
 Members = Mapping[tuple[str, Flank | None], DriftSeries]
 
 
@@ -82,9 +89,14 @@ def _of_grinder(
     shared.sort(key=lambda one: (not one.significant, -_used(one, members), -abs(one.amplitude_um)))
     real = [one for one in shared if one.significant]
     changes = recorded_changes(members, meant)
-    corrections = with_gains(corrections_for(real, setup), changes)
+    worn = {key for (key, _), one in members.items() if _worn(one)}
+    corrections = tuple(
+        replace(one, expect=one.expect + AMID) if OF_QUANTITY.get(one.quantity) in worn else one
+        for one in with_gains(corrections_for(real, setup), changes)
+    )
     used = [(_used(one, members), one) for one in real]
-    gaining = (c.quantity for use, one in used if use > 0 for c in _against(one, corrections, setup))
+    apart = {one.key for one in real}
+    gaining = (c.quantity for use, one in used if use > 0 for c in _against(one, corrections, setup, apart))
     first = next(iter(members.values()))
     return GrinderDiagnosis(
         part=first.part,
@@ -103,10 +115,14 @@ def _worth(one: _Found) -> bool:
     return abs(one.component.amplitude_um) >= LEAST_OFFSET_UM
 
 
-def _against(one: Component, listed: Sequence[Correction], setup: PartSetup) -> list[Correction]:
-    """Corrections of the list that take a component away, the one for the whole of it first."""
+def _against(
+    one: Component, listed: Sequence[Correction], setup: PartSetup, real: Container[str]
+) -> list[Correction]:
+    """Corrections of the list that take a component away, the one for the whole of it first, or those of
+    each flank where the flanks differ."""
     own = {c.quantity for c in corrections_for([one], setup)}
-    return sorted((c for c in listed if c.quantity in own), key=lambda c: c.flank is not None)
+    by_flank = one.key in APART and APART[one.key] in real
+    return sorted((c for c in listed if c.quantity in own), key=lambda c: (c.flank is None) == by_flank)
 
 
 # --- components ---------------------------------------------------------------------------------
@@ -118,9 +134,18 @@ def _levels(*series: DriftSeries | None) -> Array:
     if len(known) < len(series):
         return np.zeros((0, len(series)))
     first = max(one.segment_from_cycle for one in known)
-    levels = [{c.cycle: c.level_um for c in one.cycle_levels_um if c.cycle >= first} for one in known]
+    levels = [
+        {c.cycle: c.level_um + _worn(one) for c in one.cycle_levels_um if c.cycle >= first} for one in known
+    ]
     shared = sorted(set.intersection(*(set(one) for one in levels)))
     return np.array([[one[cycle] for one in levels] for cycle in shared]).reshape(-1, len(known))
+
+
+def _worn(one: DriftSeries) -> float:
+    """What proven wear makes of a level by the middle of the usual dress cycle. [um]"""
+    if not one.wear_significant or one.wear_um_per_part is None:
+        return 0.0
+    return one.wear_um_per_part * ((one.current_dress_interval_parts or 1) - 1) / 2
 
 
 def _vectors(members: Members, scatter: Mapping[tuple[str, Flank | None], float]) -> Iterator[_Found]:

@@ -262,7 +262,7 @@ class MovedComponent:
 @dataclass(frozen=True, slots=True)
 class GrinderDiagnosis:
     """What a grinder does to the gears of a part now: means over the dress cycles since the last change of
-    each component, from what is kept of every gear."""
+    each component, from what is kept of every gear; amid the usual dress cycle where wear is proven."""
 
     part: str
     grinder: str

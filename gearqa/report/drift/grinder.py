@@ -58,8 +58,9 @@ def _table(one: GrinderDiagnosis, real: Sequence[Component]) -> doc.Table:
         doc.Column("at"), doc.Column("explains", "left", weight=2), doc.Column("moved", "left", weight=2),
     )  # fmt: skip
     notes = [
-        "Means of the levels since each last moved. U: k = 2, from the scatter of the cycles. At: clockwise "
-        "from the centre of tooth 1. Explains: of the mean gear; shares need not add up."
+        "Means of the levels since each last moved, amid the usual dress cycle where wear is proven. U: "
+        "k = 2, from the scatter of the cycles. At: clockwise from the centre of tooth 1. Explains: of the "
+        "mean gear; shares need not add up."
     ]
     more, chance = len(real) - len(rows), len(one.components) - len(real)
     if more > 0:
@@ -96,7 +97,11 @@ def _gains(one: GrinderDiagnosis) -> Iterator[str]:
     those = [c for c in one.corrections if c.quantity in alike and c.instead_of is None]
     those = those or [c for c in one.corrections if c.quantity in alike]
     yield sentence(f"the correction that gains most: {'; '.join(map(_change, those))}")
-    yield from map(sentence, dict.fromkeys(c.basis for c in those))
+    bases = dict.fromkeys(c.basis for c in those)
+    if len(bases) == 1:
+        yield from map(sentence, bases)
+    else:
+        yield from (sentence(f"{change_text(c)[0]}: {c.basis}") for c in those)
 
 
 def _change(one: Correction) -> str:

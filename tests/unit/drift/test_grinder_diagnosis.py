@@ -98,6 +98,30 @@ def test_what_was_put_in_is_named_with_phase_and_share(kind, hand):
     assert found.moved == ()
 
 
+def test_worn_slopes_are_told_and_corrected_amid_the_dress_cycle():
+    """A level of +2.0 um after the dress and -0.1 um a part: amid 30 parts +0.55 um (by hand)."""
+    drawing = part()
+    worn = {"wear": {"both": {"profile_slope_um": -0.1}}}
+    result, found = history(drawing, process=worn, shape={"both": {"profile_slope_um": 2.0}})
+    one = claimed(found)["pressure_angle", None]
+    assert one.amplitude_um == pytest.approx(2.0 - 0.1 * 29 / 2, abs=0.15)
+    slopes = [c for c in found.corrections if c.quantity == "profile_slope"]
+    assert {c.expect for c in slopes} == {"fHα of this flank amid a dress cycle"}
+    for series in result.series:
+        if series.parameter == "profile_slope":
+            (suggested,) = (c.change for c in slopes if c.flank == series.flank)
+            assert suggested == pytest.approx(series.centring_offset_um, abs=0.3)
+
+
+def test_one_flank_that_is_off_is_corrected_on_that_flank():
+    """Taking the pressure angle away would leave half of it on this flank and put half on the other."""
+    _, found = history(part(), shape={"left": {"profile_slope_um": 4.0}})
+    assert claimed(found).keys() == {("pressure_angle", None), ("profile_asymmetry", None)}
+    assert found.gains_most == "profile_slope"
+    _, found = history(part(), shape={"both": {"profile_slope_um": 4.0}})
+    assert found.gains_most == "pressure_angle"
+
+
 def test_lead_has_the_sign_of_the_helix_angle():
     """Opposite slopes are lead; its sign is that of `fHb by helix angle` of the evaluation itself."""
     drawing = part("internal", 18.0, "right")
