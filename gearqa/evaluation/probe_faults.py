@@ -43,7 +43,7 @@ _MARK_ROUNDED: Final = 0.001
 GRAIN_UM: Final = 1e-6
 """Readings are written no finer."""
 COARSE_UM: Final = 0.5
-"""From this resolution on good traces stand on two levels, and leave one by the smallest step there is."""
+"""From this resolution on good traces stand on one level, and leave it by the smallest step there is."""
 BLOCKS: Final = 8
 """Of a trace, for the quick look: a quarter of it holds one of them whole."""
 FEWEST_QUIET: Final = 12
@@ -148,7 +148,12 @@ def table_fault(readings: Array) -> ProbeFault | None:
     span = float(np.nanmax(y) - np.nanmin(y))
     by_chance = min(1.0, 2 * _step(y) / span) if span > 0 else 1.0
     chance = 1 + (math.log(CHANCE / n) / math.log(by_chance) if by_chance < 1 else math.inf)
-    return _stuck(y, lambda s: s.points >= max(n * QUARTER, chance), lambda s: s.points / n)
+
+    def long(stretch: _Stretch) -> bool:
+        held = np.count_nonzero(y[stretch.first : stretch.past] == stretch.value)  # teeth show no spikes
+        return bool(held >= max(n * QUARTER, chance))
+
+    return _stuck(y, long, lambda s: s.points / n, closed=True)
 
 
 def _step(y: Array) -> float:
@@ -171,20 +176,25 @@ def _grid(y: Array) -> float:
 
 
 def _stuck(
-    y: Array, long: Callable[[_Stretch], bool], share: Callable[[_Stretch], float]
+    y: Array, long: Callable[[_Stretch], bool], share: Callable[[_Stretch], float], *, closed: bool = False
 ) -> ProbeFault | None:
-    """A value that is held too long, and left by a jump."""
+    """A value that is held too long, and left by a jump; `closed` readings begin again behind the last."""
     if np.nanmax(y) == np.nanmin(y):
         text = f"reads {short_text(float(np.nanmax(y)))} µm everywhere"
         return ProbeFault("stuck", f"{text}: a probe that stood still, or values filled in?")
     step = _grid(y)
-    if step > COARSE_UM - SAME_UM and np.nanmax(y) - np.nanmin(y) < 1.5 * step:
-        return None
+    coarse = step > COARSE_UM - SAME_UM
     level = float(np.nanmedian(y))
-    if step < COARSE_UM - SAME_UM and np.count_nonzero(y == level) >= MOST * len(y):
+    if not coarse and np.count_nonzero(y == level) >= MOST * len(y):
         y = np.full(len(y), level)
     y = _without_spikes(y, step)
-    stuck = [s for s in _stretches(y) if long(s) and _beside(y, s, step) < BESIDE * s.points]
+    stuck = [
+        s
+        for s in _stretches(y)
+        if long(s)
+        and _beside(y, s, step, closed) < BESIDE * s.points
+        and not (coarse and np.nanmax(np.abs(y - s.value)) < 1.5 * step)
+    ]
     if not stuck:
         return None
     longest = max(stuck, key=share)
@@ -270,10 +280,12 @@ def _stretches(y: Array) -> list[_Stretch]:
     return [_Stretch(int(starts[k]), int(ends[k]), float(y[starts[k]])) for k in long]
 
 
-def _beside(y: Array, stretch: _Stretch, step: float) -> int:
+def _beside(y: Array, stretch: _Stretch, step: float, closed: bool) -> int:
     """Points that lead up to a stretch and away from it on the levels next to it."""
     near = np.abs(y - stretch.value) <= 1.5 * step
     before, after = near[: stretch.first][::-1], near[stretch.past :]
+    if closed:
+        before, after = np.append(before, after[::-1]), np.append(after, before[::-1])
     return sum(int(side.argmin()) if not side.all() else len(side) for side in (before, after))
 
 

@@ -108,12 +108,12 @@ def range_text(low: float, high: float, decimals: int = DECIMALS) -> str:
 
 
 def short_text(value: float, digits: int = 6, *, signed: bool = False) -> str:
-    """A number with so many digits that count, as short as it can be written.
+    """A number with so many digits that count, as short as it can be written; zero has no sign.
 
-    >>> short_text(20.0), short_text(0.05), short_text(1234.5678, 4), short_text(0.4, signed=True)
-    ('20', '0.05', '1235', '+0.4')
+    >>> short_text(20.0), short_text(-0.0), short_text(1234.5678, 4), short_text(0.4, signed=True)
+    ('20', '0', '1235', '+0.4')
     """
-    return f"{value:{'+' if signed else ''}.{digits}g}"
+    return f"{value:{'+' if signed else ''}.{digits}g}" if value else "0"
 
 
 def unit_text(unit: str) -> str:

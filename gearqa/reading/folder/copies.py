@@ -39,6 +39,8 @@ VARIETY: Final = 10.0
 """Times a rounding step by which traces must differ for a rounded copy to be told from a like flank."""
 FEWEST_ROUNDED: Final = 60
 """Two measurements of one flank may agree within a rounding step in fewer points."""
+SCATTER_UM: Final = 0.05
+"""Of an instrument that repeats very well (common practice, no source)."""
 LAGS: Final = 3
 MOST_BESIDE: Final = 200
 """Traces beside one in the order of their sums that may be compared with it."""
@@ -99,17 +101,20 @@ def equal_traces(
     sort: NDArray[Any],
     points: NDArray[Any],
     read: Callable[[int], tuple[Array, Array]],
+    same_place: Callable[[int, int], bool],
 ) -> dict[int, Copy]:
     """Traces of one sort that repeat another one of it.
 
-    `total` holds their sums; `read` gives positions and values of a trace. Readings so coarse or so few that
-    they may be equal by chance, among as many traces as there are, are no copy.
+    `total` holds their sums; `read` gives positions and values of a trace; `same_place` tells whether two are
+    measurements of one place of one gear. Readings so coarse or so few that they may be equal by chance,
+    among as many traces as there are, are no copy.
     """
     found: dict[int, Copy] = {}
     for wanted in distinct(sort).tolist():
         own = np.flatnonzero((sort == wanted) & (points >= FEWEST_POINTS))
         if len(own) > 1:
-            found |= _copies(own, _about_mean(total[own], points[own]), points[own], read)
+            seen = _about_mean(total[own], points[own])
+            found |= _copies(own, seen, points[own], read, same_place)
     return found
 
 
@@ -121,7 +126,11 @@ def _about_mean(total: Array, points: NDArray[Any]) -> Array:
 
 
 def _copies(
-    own: IntArray, seen: Array, points: NDArray[Any], read: Callable[[int], tuple[Array, Array]]
+    own: IntArray,
+    seen: Array,
+    points: NDArray[Any],
+    read: Callable[[int], tuple[Array, Array]],
+    same_place: Callable[[int, int], bool],
 ) -> dict[int, Copy]:
     sample = [read(at) for at in own[:: max(1, len(own) // SAMPLE)].tolist()]
     step = resolution(np.concatenate([value for _, value in sample]))
@@ -142,6 +151,9 @@ def _copies(
         for one, other in pairs:
             first, second = int(own[one]), int(own[other])
             if (first in found and second in found) or not (tell_enough(one) and tell_enough(other)):
+                continue
+            again = same_place(first, second)
+            if again and information_again(int(points[one]), step) < math.log2(len(own)) + SURE_BITS:
                 continue
             if (offset := how(read(first), read(second), step)) is not None:
                 found.setdefault(first, Copy(second, offset, how is _rounded))
@@ -214,6 +226,20 @@ def resolution(values: Array) -> float:
     """The smallest step between readings."""
     gaps = np.diff(np.sort(values))
     return float(np.min(gaps[gaps > SAME_UM], initial=math.inf))
+
+
+def information_again(points: int, step: float) -> float:
+    """How many bits of chance a second measurement of the same place holds, on the low side.
+
+    Each reading falls on the same step as the first one with the mean of 1 - |difference| / step, of two
+    readings that scatter normally.
+    """
+    if math.isinf(step):
+        return 0.0
+    wide = math.sqrt(2) * SCATTER_UM / step
+    tail = math.expm1(-0.5 / wide**2)
+    same = math.erf(1 / (wide * math.sqrt(2))) + wide * math.sqrt(2 / math.pi) * tail
+    return -points * math.log2(same)
 
 
 def information(value: Array, step: float) -> float:

@@ -279,9 +279,11 @@ class _Layout:
             frame = self._parsed(bare)
         if frame is None:
             return None
-        serial = frame[str(self.places["serial"])]
-        if serial.null_count():  # blank lines; where they were rows, `_even` finds separators of no row
-            frame = frame.filter(serial.is_not_null())
+        if frame[str(self.places["serial"])].null_count():
+            import polars as pl
+
+            # blank lines; where they were rows, `_even` finds separators of no row
+            frame = frame.filter(~pl.all_horizontal(pl.all().is_null()))
         read = [frame[str(at)] for at in self.places.values()]
         if any(one.null_count() or (one.dtype.is_float() and one.is_nan().any()) for one in read):
             return None

@@ -379,7 +379,14 @@ class SeriesStore:
         sort = index["series"][starts] >> SORT_SHIFT
         points = np.add.reduceat(index["count"], starts)
         names, copies = list(self.gears), {}
-        for at, copy in equal_traces(np.add.reduceat(index["sums"], starts), sort, points, trace).items():
+
+        def same_place(one: int, other: int) -> bool:
+            first, second = index[starts[one]], index[starts[other]]
+            serials = (names[first["gear"]].serial, names[second["gear"]].serial)
+            return bool(first["series"] == second["series"]) and serials[0] == serials[1]
+
+        total = np.add.reduceat(index["sums"], starts)
+        for at, copy in equal_traces(total, sort, points, trace, same_place).items():
             other = index[starts[copy.other]]
             copies[at] = f"{series_name(names[other['gear']], int(other['series']))}{copy.how}"
         return copies

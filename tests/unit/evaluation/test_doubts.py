@@ -315,6 +315,23 @@ def test_a_coarse_trace_on_two_levels_is_no_fault_and_on_one_is_no_trace() -> No
     assert code_of(0.0 * X) == "stuck"
 
 
+def test_a_coarse_trace_that_never_leaves_its_level_by_more_than_one_step_is_no_fault() -> None:
+    """Of a good flank all but its ends round to one level; what a flank passes on its way is no jump."""
+    y = np.where(X < 0.07, -1.0, np.where(X > 0.93, 1.0, 0.0))
+    assert code_of(y) is None
+    assert code_of(np.where(X > 0.93, 7.0, y)) == "stuck"
+
+
+def test_coarse_tables_are_closed_and_have_no_spikes() -> None:
+    """Flat crests of good index tables: one that holds the first tooth, and one with another tooth on it."""
+    trough = [*[-3] * 8, -4, -3, -3, -3, -3, -3, -4, -4, -4, -4, -4, -3, -3, -4, -3, -3, -4, *[-3] * 8]
+    down = [-1, 0, 0, -1, -1, -1, -2, -2, -2, -2, -2, -3, -2, -3, -3, -2]
+    closed = [*[0] * 5, *down, *trough, -2, -2, -2, -2, -1, -1, -2, -1, -1, *[0] * 24]
+    assert table_fault(np.array(closed, dtype=np.float64)) is None
+    crest = [0, 1, 2, 2, 2, 0, -5, -17, -25, -33, -36, -36, -40, -36, -36, -36, -31, -22, -12, -5]
+    assert table_fault(0.5 * np.array(crest)) is None
+
+
 def test_one_trace_that_spans_next_to_nothing_is_doubtful_beside_good_ones() -> None:
     rng = np.random.default_rng(5)
     for trace in make.all_traces()[:3]:

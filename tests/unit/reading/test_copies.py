@@ -193,4 +193,22 @@ def test_traces_of_two_points_are_not_read_to_compare_them() -> None:
         raise AssertionError(at)
 
     alike = np.zeros((4, SUMS))
-    assert equal_traces(alike, np.zeros(4, dtype=np.int64), np.array([1, 1, 2, 2]), read) == {}
+    sort, points = np.zeros(4, dtype=np.int64), np.array([1, 1, 2, 2])
+    assert equal_traces(alike, sort, points, read, lambda *_: False) == {}
+
+
+@pytest.mark.parametrize(("step", "twice"), [(1.0, False), (0.5, False), (0.1, True), (0.001, True)])
+def test_a_gear_measured_again_may_read_the_same_if_rounded_coarsely(
+    tmp_path: Path, step: float, twice: bool
+) -> None:
+    """A second measurement scatters by less than a coarse step: equal readings show no copy there."""
+    value = np.round(np.random.default_rng(6).normal(0, 3, 60).cumsum() / step) * step
+    text = [f"A,{k},left,{tooth},{y:.3f}\n" for k in (1, 2) for tooth, y in enumerate(value, 1)]
+    table = PITCH.replace("serial", "serial,measurement") + "".join(text)
+    part = PART_TOML.replace("teeth = 5", "teeth = 60").replace("28.7", "260.0")
+    found = read(tmp_path / "again", {"pitch.csv": table}, toml=part)
+    copied = [bool(readings.copy_of) for gear in found for readings in gear.pitch.values()]
+    assert copied == [twice] * 2
+    other = PITCH + "".join(line.replace("A,1", "A").replace("A,2", "B") for line in text)
+    found = read(tmp_path / "two gears", {"pitch.csv": other}, toml=part)
+    assert all(readings.copy_of for gear in found for readings in gear.pitch.values())

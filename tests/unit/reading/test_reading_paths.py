@@ -268,3 +268,15 @@ def test_a_file_of_unusual_cells_is_read_on_by_the_general_parser(
     assert gear.traces[0].deviation_um.tolist() == [p / 10 for p in range(1, 500)]
     assert reads == ["fast"]
     assert 4 <= len(tried) < 12 < len(table) // 200
+
+
+@pytest.mark.parametrize("odd", ["  # a remark", "left", "x"])
+def test_a_line_without_separators_is_no_blank_line_where_the_serial_is_not_first(
+    tmp_path: Path, reads: list[str], odd: str
+) -> None:
+    header = "flank,tooth,roll_length_mm,deviation_um,serial\n"
+    table = rows(header, [f"left,1,{p},0,A" for p in range(1, 50)])
+    lines = table.splitlines(keepends=True)
+    (problem,) = problems(tmp_path, {"p.csv": "".join([*lines[:20], f"{odd}\n", *lines[20:]])})
+    assert (problem.reason, problem.line) == (Reason.RAGGED_ROW, 21)
+    assert reads == ["fast", "block"]
