@@ -7,6 +7,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+import numpy as np
+
+from gearqa.arrays import Array
 from gearqa.diagnosis.corrections import changes_per_um, expecting, infeed_per_um
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.diagnosis import Correction, RecordedChange
@@ -121,8 +124,11 @@ def _with_gain(one: Correction, changes: Sequence[RecordedChange]) -> Correction
     alike = _alike(one, changes)
     if not alike or len({c.grinder for c in alike}) != 1:
         return one
-    gain, u, of = common_gain([(c.gain or 0.0, c.gain_u or 0.0) for c in alike])
+    gain, u, of = common_gain([(c.gain or 0.0, c.gain_u or 0.0) for c in alike], _shared_levels(alike))
     known = f"{fixed_text(gain)} ± {fixed_text(u)} (k = 2)"
+    if abs(gain) + u < 1 / MOST:
+        text = f"the recorded change hardly acted, gain {known}: find out whether it was made before another"
+        return expecting(replace(one, basis=text, fraction=0.0))
     if gain + u < 0:
         text = f"the recorded change went the opposite way, gain {known}: find out why before another one"
         return expecting(replace(one, basis=text, fraction=0.0))
@@ -136,6 +142,20 @@ def _with_gain(one: Correction, changes: Sequence[RecordedChange]) -> Correction
     if of < len(alike):
         text += "; earlier ones had another gain"
     return expecting(replace(one, basis=text, gain=gain, gain_u=u, fraction=fraction))
+
+
+def _shared_levels(changes: Sequence[RecordedChange]) -> Array:
+    """Correlation of the errors of gains: two changes back and forth, one after the other, are measured
+    against the level between them, half of what either is unsure of; two of one sign are taken as
+    independent, which is on the safe side."""
+    found = np.eye(len(changes))
+    before: dict[tuple[str, Flank | None], int] = {}
+    for j, one in enumerate(changes):
+        i = before.get((one.quantity, one.flank))
+        if i is not None and changes[i].at != one.at and changes[i].size * one.size < 0:
+            found[i, j] = found[j, i] = 0.5
+        before[one.quantity, one.flank] = j
+    return found
 
 
 def _alike(one: Correction, changes: Sequence[RecordedChange]) -> list[RecordedChange]:

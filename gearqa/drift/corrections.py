@@ -16,6 +16,8 @@ from gearqa.wording.numbers import um_text
 ALARMS: tuple[CorrectionVerdict, ...] = ("opposite", "no effect", "smaller", "larger")
 FALSE_VERDICTS = 0.05
 """Chance of any false verdict over all corrections of a report."""
+NO_EFFECT = 1 / 3
+"""Of what was meant: less than that against it is none."""
 SURE_TREND = 0.99
 """Confidence with which an unclaimed trend beside corrections is not in doubt."""
 
@@ -97,13 +99,17 @@ def _effect(fits: Sequence[LevelFit], column: int, confidence: float) -> tuple[f
 def verdict_of(intended: float, low: float, high: float) -> CorrectionVerdict:
     """What an interval of the effect says about a correction.
 
+    A little against it is no effect: one that was not made shows so by chance.
+
     >>> verdict_of(1.2, -1.6, -1.0), verdict_of(1.0, 0.4, 1.3), verdict_of(-1.0, -0.7, 0.2)
     ('opposite', 'as intended', 'no effect')
+    >>> verdict_of(3.0, -0.5, -0.1)
+    'no effect'
     """
     if intended < 0:
         intended, low, high = -intended, -high, -low
     if high < 0:
-        return "opposite"
+        return "opposite" if low < -intended * NO_EFFECT else "no effect"
     if low <= 0:
         return "no effect" if high < intended else "not decidable"
     if high < intended:

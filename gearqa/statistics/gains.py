@@ -59,15 +59,21 @@ def joint_gains(meant: Array, found: Array, u: Array) -> tuple[tuple[float | Non
     )
 
 
-def common_gain(gains: Sequence[tuple[float, float]]) -> tuple[float, float, int]:
-    """Mean of gains by their uncertainty; where they differ by more than that, the last one alone.
+def common_gain(
+    gains: Sequence[tuple[float, float]], correlation: Array | None = None
+) -> tuple[float, float, int]:
+    r"""Mean of gains by their uncertainty; where they differ by more than that, the last one alone.
 
     Weighted mean by definition; that the last one counts where they differ is a house rule.
+
+    .. math:: g = w'x,\; u^2 = w'Vw,\; w_i \propto u_i^{-2}
 
     Parameters
     ----------
     gains : sequence of (gain, expanded uncertainty)
         In order of time. [-]
+    correlation : ndarray, shape (n, n), optional
+        Of their errors; without it they are independent. [-]
 
     Returns
     -------
@@ -85,9 +91,10 @@ def common_gain(gains: Sequence[tuple[float, float]]) -> tuple[float, float, int
 
     g, u = np.array(gains).T
     u = np.maximum(u, 1e-9)
-    weight = 1 / u**2
-    mean = float(g @ weight / weight.sum())
-    square = 4 * float(np.sum(((g - mean) / u) ** 2))
-    if len(g) > 1 and special.chdtrc(len(g) - 1, square) < FALSE_ALARM:
+    covariance = np.outer(u, u) * (np.eye(len(g)) if correlation is None else correlation)
+    weight = u**-2 / np.sum(u**-2)
+    inverse = np.linalg.inv(covariance)
+    off = g - float(inverse.sum(axis=0) @ g / inverse.sum())
+    if len(g) > 1 and special.chdtrc(len(g) - 1, 4 * float(off @ inverse @ off)) < FALSE_ALARM:
         return float(g[-1]), float(u[-1]), 1
-    return mean, float(1 / math.sqrt(weight.sum())), len(g)
+    return float(weight @ g), math.sqrt(float(weight @ covariance @ weight)), len(g)

@@ -97,6 +97,26 @@ def test_what_is_recorded_without_a_gain_leaves_the_trial_step():
     assert "opposite" in opposite.basis
 
 
+@pytest.mark.parametrize(("gain", "u"), [(0.12, 0.08), (-0.09, 0.07), (0.02, 0.07)])
+def test_a_change_that_hardly_acted_is_no_gain_to_scale_by(gain, u):
+    """A correction that was recorded and not made: what it did is chance, whichever sign it has."""
+    (one,) = with_gains([CHANGE], [recorded(gain, u)])
+    assert (one.gain, one.fraction) == (None, 0.0)
+    assert "hardly acted" in one.basis
+    assert "opposite" not in one.basis
+
+
+def test_gains_of_changes_back_and_forth_are_less_sure_than_of_independent_ones():
+    """Steps +2 and -2 share the level between them: by its definition the mean gain has the variance of
+    (-a + 2 b - c) / 4, 6/16 of that of a level, not 2 * 2/16 (by hand)."""
+    one = recorded(0.9, 0.2)
+    (forth_and_back,) = with_gains([CHANGE], [one, replace(recorded(1.0, 0.2, day=2), size=-2.0)])
+    assert forth_and_back.gain_u == pytest.approx(0.2 / math.sqrt(2) * math.sqrt(6 / 4))
+    other = replace(recorded(1.0, 0.2, day=2, flank=None), size=-2.0)
+    (apart,) = with_gains([CHANGE], [one, other])
+    assert apart.gain_u == pytest.approx(0.2 / math.sqrt(2))
+
+
 def test_gains_of_several_changes_are_put_together_and_one_that_differs_counts_alone():
     (both,) = with_gains([CHANGE], [recorded(0.5, 0.2), recorded(0.7, 0.2, day=2)])
     assert both.gain == pytest.approx(0.6)
