@@ -12,7 +12,6 @@ from gearqa.model.decision_table import TABLE
 from gearqa.model.lot import METHODS, SAMPLING_TABLE, LotResult
 from gearqa.model.measurement import Production
 from gearqa.report.blocks import document as doc
-from gearqa.report.blocks.explained import explained
 from gearqa.report.lot import figures, words
 from gearqa.symbols import symbol_of
 from gearqa.version import __version__
@@ -83,7 +82,7 @@ def _decision_page(result: LotResult, facts: doc.Facts, record: Record | None) -
     out = words.segregation_lines(result)
     table = _joined(words.gear_table(result, MOST_GEARS, caption="Gears of the sample"))
     yield doc.Section("", (table, *((doc.Bullets(out, "note"),) if out else ())))
-    cautions = doc.Cautions((*words.caution_lines(result, codes=True), *CAUTIONS, SETTER))
+    cautions = doc.Cautions((*words.caution_lines(result), *CAUTIONS, SETTER))
     kept = ((doc.Span(name, "strong"), doc.Span(f": {text}")) for name, text in _disposition(result, record))
     yield doc.Section("", (cautions, doc.Bullets(tuple(kept)), doc.Signature(ROLES)))
 
@@ -222,7 +221,6 @@ def _statistics_page(result: LotResult, classes: Mapping[str, str]) -> Iterator[
     every = words.every_gear_table(result, classes)
     together = len(every.rows) + len(words.all_series(result)) <= MOST_ROWS
     yield doc.Section("", (every,), new_page=not together)
-    yield from explained(words.caution_codes(result))
 
 
 def _uncertainties(result: LotResult) -> str:

@@ -27,7 +27,6 @@ from gearqa.model.measurement import measured_name
 from gearqa.model.results import GearResult, State
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.document import Status
-from gearqa.report.blocks.explained import with_code
 from gearqa.report.blocks.verdicts import DECISION_STATUS
 from gearqa.symbols import QUANTITIES, SIZE, Flank, quantity_of, symbol_of
 from gearqa.wording.numbers import (
@@ -673,23 +672,14 @@ def master_lines(master: MasterQualityOfLot) -> tuple[str, ...]:
     )
 
 
-def caution_lines(result: LotResult, *, codes: bool = False) -> tuple[doc.Text, ...]:
-    """Cautions and what grading warns of, as sentences; with `codes` each leads to what it means."""
-    told = [(one.message, one.code) for one in (*result.cautions, *result.warnings)]
-    return tuple(
-        with_code(sentence(text), code) if codes else sentence(text)
-        for text, code in (*told, *_gear_warnings(result))
-    )
+def caution_lines(result: LotResult) -> tuple[str, ...]:
+    """Cautions and what grading warns of, as sentences."""
+    told = (one.message for one in (*result.cautions, *result.warnings))
+    return tuple(map(sentence, (*told, *_gear_warnings(result))))
 
 
-def caution_codes(result: LotResult) -> list[str]:
-    """Codes of what `caution_lines` tells."""
-    told = [one.code for one in (*result.cautions, *result.warnings)]
-    return [*told, *(code for _, code in _gear_warnings(result))]
-
-
-def _gear_warnings(result: LotResult) -> Iterator[tuple[str, str]]:
-    """What grading warns of about gears, those with the same warning together, with its code."""
+def _gear_warnings(result: LotResult) -> Iterator[str]:
+    """What grading warns of about gears, those with the same warning together."""
     by_code: dict[str, dict[str, list[str]]] = {}
     warned = [(measured_name(gear.serial, gear.measurement), gear.warnings) for gear in result.gears]
     warned += [
@@ -701,12 +691,12 @@ def _gear_warnings(result: LotResult) -> Iterator[tuple[str, str]]:
     for name, notices in warned:
         for notice in notices:
             by_code.setdefault(notice.code, {}).setdefault(notice.message, []).append(name)
-    for code, messages in by_code.items():
+    for messages in by_code.values():
         shown = list(messages.items())[:WARNINGS_OF_A_KIND]
         for message, serials in shown:
-            yield f"{message} ({some_of([clip(serial, 48) for serial in serials], 8)})", code
+            yield f"{message} ({some_of([clip(serial, 48) for serial in serials], 8)})"
         if more := len(messages) - len(shown):
-            yield f"and {count_text(more, 'more such warning')} in the JSON result", code
+            yield f"and {count_text(more, 'more such warning')} in the JSON result"
 
 
 def note_lines(result: LotResult, *, without: Sequence[str] = ()) -> tuple[str, ...]:
