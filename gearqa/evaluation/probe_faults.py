@@ -44,6 +44,8 @@ GRAIN_UM: Final = 1e-6
 """Readings are written no finer."""
 COARSE_UM: Final = 0.5
 """From this resolution on good traces stand on one level, and leave it by the smallest step there is."""
+WHOLE_UM: Final = 1.0
+"""From this resolution on a good flank may pass the levels beside a flat place in few points."""
 BLOCKS: Final = 8
 """Of a trace, for the quick look: a quarter of it holds one of them whole."""
 FEWEST_QUIET: Final = 12
@@ -192,8 +194,9 @@ def _stuck(
         s
         for s in _stretches(y)
         if long(s)
-        and _beside(y, s, step, closed) < BESIDE * s.points
+        and sum(beside := _beside(y, s, step, closed)) < BESIDE * s.points
         and not (coarse and np.nanmax(np.abs(y - s.value)) < 1.5 * step)
+        and not (step > WHOLE_UM - SAME_UM and all(beside))
     ]
     if not stuck:
         return None
@@ -280,13 +283,13 @@ def _stretches(y: Array) -> list[_Stretch]:
     return [_Stretch(int(starts[k]), int(ends[k]), float(y[starts[k]])) for k in long]
 
 
-def _beside(y: Array, stretch: _Stretch, step: float, closed: bool) -> int:
-    """Points that lead up to a stretch and away from it on the levels next to it."""
+def _beside(y: Array, stretch: _Stretch, step: float, closed: bool) -> list[int]:
+    """Points that lead up to a stretch and away from it on the levels next to it; not where a trace ends."""
     near = np.abs(y - stretch.value) <= 1.5 * step
     before, after = near[: stretch.first][::-1], near[stretch.past :]
     if closed:
         before, after = np.append(before, after[::-1]), np.append(after, before[::-1])
-    return sum(int(side.argmin()) if not side.all() else len(side) for side in (before, after))
+    return [int(side.argmin()) if not side.all() else len(side) for side in (before, after) if len(side)]
 
 
 def _no_reading(y: Array, inside: BoolArray, outside: BoolArray) -> ProbeFault | None:
