@@ -27,7 +27,7 @@ from gearqa.report.grading.notes import (
 )
 from gearqa.report.grading.value_table import value_table
 from gearqa.report.grading.values import Value, gear_class, has_class, place_of, shown_value, values_of
-from gearqa.report.grading.words import criterion_text, failures, gear_verdict
+from gearqa.report.grading.words import criterion_text, failures, gear_verdict, notices_of
 from gearqa.symbols import FLANKS, PARAMETERS
 from gearqa.version import __version__
 from gearqa.wording.numbers import DASH, count_text, fixed_text, value_text
@@ -97,7 +97,7 @@ def gear_sheet(
     master = header.master_quality.class_
     rows = gear_figures.rows_of_traces(curves.traces)
     on_one_page = rows <= MOST_ROWS
-    remarks = _remarks(result)
+    remarks = notices_of(result)
     if result.measurement != FIRST_MEASUREMENT:
         remarks.insert(0, LATER_MEASUREMENT)
     few = [one for one in remarks if len(doc.plain(one)) <= LONGEST_REMARK][:MOST_REMARKS]
@@ -175,21 +175,6 @@ def _verdict(header: GradeHeader, gear: GearResult) -> doc.Verdict:
         decided = f"{verb} {symbols_text(gear.master_deciding)}; criterion: {criterion_text(header)}"
         master = replace(master, detail=decided)
     return doc.Verdict((conformity, grade, master))
-
-
-def _remarks(gear: GearResult) -> list[doc.Text]:
-    """What was not assessed, parameters with the same reason together, and the warnings."""
-    by_reason: dict[tuple[str, str], list[str]] = {}
-    for one in gear.not_assessed:
-        by_reason.setdefault((one.flank or "", one.reason), []).append(one.parameter)
-    given = {reason for _, reason in by_reason}
-    return [
-        *(
-            f"{symbols_text(keys)}{f' {flank}' if flank else ''}: {reason}"
-            for (flank, reason), keys in by_reason.items()
-        ),
-        *(with_code(one.message, one.code) for one in gear.warnings if one.message not in given),
-    ]
 
 
 def _lines_of(remark: doc.Text) -> int:

@@ -31,7 +31,7 @@ from gearqa.report.grading.values import (
 from gearqa.symbols import symbol_of
 from gearqa.wording.numbers import DASH, allowed_text, class_text, number_text, percent_text
 from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
-from gearqa.wording.sentences import place_text, symbols_text
+from gearqa.wording.sentences import symbols_text
 from gearqa.wording.verdicts import MASTER_QUALITY, NOT_PROVEN, conformity_text
 
 Row = tuple[doc.Cell | doc.Text, ...]
@@ -111,7 +111,27 @@ def failures(gear: GearResult) -> list[str]:
 
 def unassessed(gear: GearResult) -> list[str]:
     """What the drawing asks for and was not assessed, with the reason."""
-    return [f"{place_text(one.parameter, one.flank)}: {one.reason}" for one in gear.not_assessed]
+    return [text for _, text in _gaps(gear)]
+
+
+def _gaps(gear: GearResult) -> list[tuple[str, str]]:
+    """Reasons, each with the text that names all parameters of a flank that it keeps from being assessed."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for one in gear.not_assessed:
+        found.setdefault((one.flank or "", one.reason), []).append(one.parameter)
+    return [
+        (reason, f"{symbols_text(keys)}{f' {flank}' if flank else ''}: {reason}")
+        for (flank, reason), keys in found.items()
+    ]
+
+
+def notices_of(gear: GearResult) -> list[doc.Text]:
+    """What was not assessed, each reason with the code of the warning that it is, and the other warnings."""
+    codes = {one.message: one.code for one in reversed(gear.warnings)}
+    gaps = _gaps(gear)
+    told = [with_code(text, codes[reason]) if reason in codes else text for reason, text in gaps]
+    given = {reason for reason, _ in gaps}
+    return [*told, *(with_code(one.message, one.code) for one in gear.warnings if one.message not in given)]
 
 
 def gear_verdict(header: GradeHeader, gear: GearResult) -> doc.Verdict:
@@ -194,8 +214,7 @@ def gear_blocks(
     blocks = [*opening(header, gear), parameter_table(gear, header.master_quality.class_, wide=wide)]
     if lines := further_lines(gear, slope_span):
         blocks.append(doc.Bullets(tuple(lines)))
-    warned = [with_code(one.message, one.code) for one in gear.warnings]
-    if notes := [*unassessed(gear), *warned, *([ASK] if warned else [])]:
+    if notes := [*notices_of(gear), *([ASK] if gear.warnings else [])]:
         blocks.append(doc.Bullets(tuple(notes), "note"))
     rule = decision_line(header, gear.near_limit, guarded_otherwise(gear))
     return [*blocks, *closing(gear_verdict(header, gear), rule)]

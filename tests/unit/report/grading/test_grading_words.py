@@ -129,6 +129,18 @@ def test_a_gear_with_something_missing_is_never_called_complete(faults):
         assert "not assessed: " in said["Flank tolerance class"][1]
 
 
+def test_a_reason_stands_once_for_all_that_it_leaves_open(faults):
+    gear = gear_of(faults, "OT-0302")
+    blocks = gear_blocks(faults.header, gear, "full")
+    (notes,) = (block for block in blocks if isinstance(block, Bullets) and block.style == "note")
+    said = [" ".join(map(plain, notes.items)), answers(blocks)["Conformity to the drawing"][1]]
+    pitch = [gap.reason for gap in gear.not_assessed if gap.parameter in ("single_pitch", "cumulative_pitch")]
+    assert len(pitch) > len(set(pitch))
+    for reason in set(pitch):
+        assert [text.count(reason) for text in said] == [1, 1]
+    assert said[0].count("[not_assessed]") == len({one.message for one in gear.warnings})
+
+
 def test_every_value_of_the_table_is_that_of_the_result(faults):
     gear = gear_of(faults, "OT-0308")
     (table,) = (b for b in gear_blocks(faults.header, gear, "full") if isinstance(b, Table))
