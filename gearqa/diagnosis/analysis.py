@@ -13,7 +13,7 @@ from gearqa.diagnosis.components import Piece, pieces_of
 from gearqa.diagnosis.corrections import corrections_of
 from gearqa.diagnosis.decomposition import FAMILY_RISK, Decomposition, Plans, decompose
 from gearqa.diagnosis.fine_shapes import FineSearch, FineShape
-from gearqa.diagnosis.hidden import not_identifiable
+from gearqa.diagnosis.hidden import naming_plan, not_identifiable
 from gearqa.diagnosis.ladder import corrected, ladder, lot_shares, rung_of, shares
 from gearqa.diagnosis.lot_labels import labels_shared
 from gearqa.diagnosis.lot_pieces import in_gear, lot_pieces
@@ -22,6 +22,7 @@ from gearqa.diagnosis.mountings import mounting_notice
 from gearqa.diagnosis.order_spectrum import order_spectrum
 from gearqa.diagnosis.removal import without
 from gearqa.diagnosis.trusted import as_they_stand, trusted, warnings_of
+from gearqa.diagnosis.unnamed import without_what_waves_make
 from gearqa.diagnosis.views import views_of
 from gearqa.evaluation.evaluate import evaluate_with
 from gearqa.evaluation.part_setup import PartSetup
@@ -120,6 +121,7 @@ def _gear(
     mounting_risk: float,
 ) -> GearDiagnosis:
     pieces, alike = without_shapes_of_waves(pieces, traced_teeth(fit.layout.traces), setup)
+    pieces, made = without_what_waves_make(pieces, fit, naming_plan(setup.geometry.z))
     real = [one for one in pieces if one.component.significant]
     explained = shares(gear, raw, real, setup)
     told = [
@@ -136,7 +138,7 @@ def _gear(
         beyond=raw.beyond,
         master_quality=raw.master_quality,
         components=tuple([one.component for one in told] + rest),
-        not_identifiable=(*alike, *not_identifiable(fit, fine, setup)),
+        not_identifiable=(*alike, *made, *not_identifiable(fit, fine, setup)),
         ladder=ladder([(gear, told)], setup),
         corrections=changes,
         corrected=corrected([gear], changes, setup),

@@ -386,6 +386,9 @@ def _in_two_parts(
         places.append(share.start)
         into = np.block([[np.eye(q), np.zeros((q, 1))], [np.zeros((q, q)), of[:, None]]])
 
+    of_these = fit.covariance[np.ix_(places, places)]
+    known = np.isfinite(of_these).all()
+
     def columns(at: FlankPoints) -> Array:
         before = generated.columns(at)
         return np.concatenate([before, whole.columns(at) - before])
@@ -394,5 +397,5 @@ def _in_two_parts(
         one,
         effect=replace(generated, columns=columns),
         amplitudes=into @ fit.theta[places],
-        covariance=into @ fit.covariance[np.ix_(places, places)] @ into.T,
+        covariance=into @ of_these @ into.T if known else np.full((2 * q, 2 * q), np.inf),
     )

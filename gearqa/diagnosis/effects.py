@@ -97,6 +97,11 @@ def _order(key: str, n: int, *, whole_teeth: bool = False) -> Effect:
     return Effect(key, columns, order=n)
 
 
+def generated(order: Effect) -> Effect:
+    """The same order, had it moved points of flanks as they were generated."""
+    return _order(order.key, order.order or 1)
+
+
 def on_whole_teeth(order: Effect) -> Effect:
     """The same order, had it moved whole teeth instead of points of flanks as they were generated."""
     return _order(order.key, order.order or 1, whole_teeth=True)

@@ -92,7 +92,7 @@ class FineSearch:
         if helices.roughness() < before:
             return wave
         helices.take_out(wave, sign=-1.0)
-        return replace(wave, effect=_wave(wave.effect.order or 0, wave.flank, along_trace=False))
+        return replace(wave, effect=wave_on_flank(wave.effect.order or 0, wave.flank, along_trace=False))
 
     def _waves(self, measured: _Measured, flank: Flank) -> list[FineShape]:
         angles = [at.theta_T for at in measured.points]
@@ -105,7 +105,7 @@ class FineSearch:
             return []
         return [
             FineShape(
-                _wave(one.order, flank) if one.named else _unnamed(one.order, flank, measured.kind),
+                wave_on_flank(one.order, flank) if one.named else _unnamed(one.order, flank, measured.kind),
                 np.array([one.cos, one.sin]),
                 flank,
                 measured.kind,
@@ -170,7 +170,7 @@ def _joined(waves: list[FineShape], own: list[FineShape], helices: _Measured) ->
 
 def _with_helices(wave: Effect) -> Columns:
     """Columns of a wave, and again for helices alone."""
-    own = _wave(wave.order or 0, wave.flank or "left")
+    own = wave_on_flank(wave.order or 0, wave.flank or "left")
 
     def columns(at: FlankPoints) -> Array:
         alone = np.asarray(np.asarray(at.L) == middle_roll(at.setup), dtype=np.float64)
@@ -179,7 +179,7 @@ def _with_helices(wave: Effect) -> Columns:
     return columns
 
 
-def _wave(order: int, flank: Flank, *, along_trace: bool = True) -> Effect:
+def wave_on_flank(order: int, flank: Flank, *, along_trace: bool = True) -> Effect:
     def columns(at: FlankPoints) -> Array:
         theta = at.theta_T if along_trace else at.theta_T - (at.section_angle - at.flank_angle)
         on_it = dict(at.is_flank)[flank]
@@ -195,14 +195,19 @@ def _named(wave: FineShape) -> bool:
 def _unnamed(order: int, flank: Flank, kind: TraceKind) -> Effect:
     """A wave whose order cannot be told: only what it makes along traces of its kind beside line, crowning
     and S-shape is known; nothing of other teeth, or of pitch."""
-    wave = _wave(order, flank)
+    wave = wave_on_flank(order, flank)
 
     def columns(at: FlankPoints) -> Array:
         made = wave.columns(at)
-        if made.ndim != 2 or not np.ptp(at.L if kind == "profile" else at.face):
+        profile, helix = ranges(at.setup)
+        x, spec = (at.L, profile) if kind == "profile" else (at.face, helix)
+        if made.ndim != 2 or not np.ptp(x):
             return np.zeros_like(made)
-        Q = np.linalg.qr(np.polynomial.legendre.legvander(np.linspace(-1, 1, made.shape[1]), DEGREE))[0]
-        return np.asarray(made - (made @ Q) @ Q.T)
+        t = range_fraction(x, spec)
+        legendre = np.polynomial.legendre.legvander(2 * t, DEGREE)
+        inside = np.abs(t) <= 0.5 + 1e-6
+        theta = np.linalg.lstsq(legendre[inside], made.T[inside], rcond=None)[0]
+        return np.asarray(made - (legendre @ theta).T)
 
     return Effect("ripple", columns, flank, order)
 

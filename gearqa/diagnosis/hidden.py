@@ -131,10 +131,15 @@ def _without_teeth(layout: Layout, kind: TraceKind, fewest: int) -> tuple[Flank,
     return tuple(flank for flank in FLANKS if _teeth(layout, kind, flank) < fewest)
 
 
+def naming_plan(z: int) -> str:
+    """Traces that tell the order of a wave."""
+    return f"profiles of all {z} teeth of the flank, or of 20 teeth spread unevenly round the gear"
+
+
 def _of_ripple(fit: Decomposition, fine: Sequence[FineShape], setup: PartSetup) -> Iterator[NotIdentifiable]:
     z = setup.geometry.z
     unnamed = [one.found for one in fine if isinstance(one.found, RippleFound) and not one.found.named]
-    plan = f"profiles of all {z} teeth of the flank, or of 20 teeth spread unevenly round the gear"
+    plan = naming_plan(z)
     if unnamed:
         wave = unnamed[0]
         teeth_text = count_text(wave.teeth, "tooth", "teeth")
