@@ -6,6 +6,7 @@ import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from itertools import groupby
+from operator import itemgetter
 from typing import Any, Final
 
 import orjson
@@ -19,7 +20,6 @@ from gearqa.history.passing import Passing
 from gearqa.history.queries import graded_in, result_of
 from gearqa.history.sealed_rows import (
     BEGINNING,
-    PORTION,
     ChainEntry,
     before,
     content_digest,
@@ -27,6 +27,7 @@ from gearqa.history.sealed_rows import (
     raw_rows,
     sealed_rows,
     state_text,
+    streamed,
 )
 from gearqa.history.sql_tables import (
     ACKNOWLEDGEMENT,
@@ -98,7 +99,7 @@ def row_findings(connection: Connection, passing: Passing) -> Iterator[StoreFind
         return part_by_id(connection, number)
 
     for kind, (table, what) in SEALED.items():
-        merged = _merged(_entries(connection, kind), sealed_rows(connection, table))
+        merged = _merged(entries_of(connection, kind), sealed_rows(connection, table))
         total = connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
         for number, entries, found in passing(merged, total=total) if kind == "gear" else merged:
             named = f"{what} {found['serial']} (row {number})" if found and kind == "gear" else ""
@@ -117,12 +118,11 @@ def row_findings(connection: Connection, passing: Passing) -> Iterator[StoreFind
         yield StoreFinding("row_added", f"figures of a gear (row {number}) that is not there")
 
 
-def _entries(connection: Connection, kind: str) -> Iterator[tuple[Any, list[ChainEntry]]]:
+def entries_of(connection: Connection, kind: str) -> Iterator[tuple[Any, list[ChainEntry]]]:
     """Row number and its entries, in the order they were written."""
-    query = sa.text("SELECT row_id, content, state FROM gearqa_chain WHERE kind = :kind ORDER BY row_id, id")
-    with connection.execute(query.execution_options(yield_per=PORTION), {"kind": kind}) as rows:
-        for number, group in groupby(rows, lambda row: row.row_id):
-            yield number, [ChainEntry(kind, number, row.content, row.state) for row in group]
+    query = "SELECT row_id, content, state FROM gearqa_chain WHERE kind = :kind ORDER BY row_id, id"
+    for number, group in groupby(streamed(connection, query, kind=kind), itemgetter("row_id")):
+        yield number, [ChainEntry(kind, number, row["content"], row["state"]) for row in group]
 
 
 def _merged(

@@ -187,7 +187,7 @@ def append(connection: Connection, entries: Sequence[ChainEntry]) -> None:
 
 def raw_rows(connection: Connection, table: sa.Table, *order: str) -> Iterator[dict[str, Any]]:
     """Rows as the database has them, whatever their columns should hold; streamed in an order."""
-    yield from _rows(connection, f"SELECT * FROM {table.name} ORDER BY {', '.join(order)}")
+    yield from streamed(connection, f"SELECT * FROM {table.name} ORDER BY {', '.join(order)}")
 
 
 def sealed_rows(connection: Connection, table: sa.Table) -> Iterator[dict[str, Any]]:
@@ -197,11 +197,12 @@ def sealed_rows(connection: Connection, table: sa.Table) -> Iterator[dict[str, A
     query = (
         "SELECT one.*, own.figures FROM gearqa_gear one LEFT JOIN gearqa_figures own ON own.gear_id = one.id"
     )
-    return _rows(connection, f"{query} ORDER BY one.id")
+    return streamed(connection, f"{query} ORDER BY one.id")
 
 
-def _rows(connection: Connection, query: str) -> Iterator[dict[str, Any]]:
-    rows = connection.execute(sa.text(query).execution_options(yield_per=PORTION))
+def streamed(connection: Connection, query: str, **values: str) -> Iterator[dict[str, Any]]:
+    """Rows of a query, some at a time."""
+    rows = connection.execute(sa.text(query).execution_options(yield_per=PORTION), values)
     names = list(rows.keys())
     try:
         for row in rows:

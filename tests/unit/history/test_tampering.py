@@ -20,7 +20,7 @@ from store_damage import (
     harmless,
 )
 
-from gearqa.history.chain_checks import ChainWalk
+from gearqa.history.chain_checks import ChainWalk, entries_of
 from gearqa.history.checking import check_store, store_findings
 from gearqa.history.documents import write_history_csv, write_history_json
 from gearqa.history.queries import Selection
@@ -134,10 +134,15 @@ def test_random_bytes_of_a_file_are_found_or_harmless(tmp_path):
 
 
 @pytest.mark.filterwarnings("ignore:.*ServerCursor:ResourceWarning")  # gone with its connection
-def test_rows_left_half_read_over_damage_print_no_fault_of_a_library(full, caplog):
+@pytest.mark.parametrize(
+    "reading",
+    [lambda connection: sealed_rows(connection, GEAR), lambda connection: entries_of(connection, "gear")],
+    ids=["rows", "entries of the chain"],
+)
+def test_rows_left_half_read_over_damage_print_no_fault_of_a_library(full, caplog, reading):
     with HistoryStore.open(full) as store:
         with store.reading() as connection:
-            rows = sealed_rows(connection, GEAR)
+            rows = reading(connection)
             next(rows)
         rows.close()
     assert caplog.text == ""
