@@ -103,10 +103,10 @@ def verdict_of(intended: float, low: float, high: float) -> CorrectionVerdict:
 
     >>> verdict_of(1.2, -1.6, -1.0), verdict_of(1.0, 0.4, 1.3), verdict_of(-1.0, -0.7, 0.2)
     ('opposite', 'as intended', 'no effect')
-    >>> verdict_of(3.0, -0.5, -0.1)
-    'no effect'
+    >>> verdict_of(3.0, -0.5, -0.1), verdict_of(0.0, -0.5, -0.1), verdict_of(0.0, 0.1, 0.5)
+    ('no effect', 'larger', 'larger')
     """
-    if intended < 0:
+    if intended < 0 or (intended == 0 and high < 0):
         intended, low, high = -intended, -high, -low
     if high < 0:
         return "opposite" if low < -intended * NO_EFFECT else "no effect"
