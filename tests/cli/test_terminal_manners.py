@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import io
+from pathlib import Path
 
 import pytest
 
-from gearqa.cli import progress
+from gearqa.cli import app, progress
 from gearqa.cli.console import wants_colour
+
+
+SAMPLES = Path(__file__).parents[2] / "sample_measurements"
 
 
 class Tty(io.StringIO):
@@ -78,3 +82,12 @@ def test_colour(monkeypatch, stream, environment, wanted):
     for name, value in environment.items():
         monkeypatch.setenv(name, value)
     assert wants_colour(stream()) is wanted
+
+
+@pytest.mark.parametrize("columns", ["1", "4", "20"])
+@pytest.mark.parametrize("command", ["grade", "diagnose", "drift"])
+def test_a_very_narrow_terminal_is_no_fault(capsys, monkeypatch, command, columns):
+    monkeypatch.setenv("COLUMNS", columns)
+    sample = {"drift": "drift_history"}.get(command, "pinion")
+    assert app.run([command, str(SAMPLES / sample)]) in (0, 1)
+    assert max(map(len, capsys.readouterr().out.splitlines())) <= 20

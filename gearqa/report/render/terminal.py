@@ -20,6 +20,8 @@ STYLES: dict[doc.Status, str] = {"good": "32", "bad": "1;31", "open": "33", "non
 """Parameters of escape sequences: green, bold red, yellow, bold."""
 
 USUAL_WIDTH = 80
+NARROWEST = 20
+"""Columns that a layout needs; a console of fewer breaks the lines itself."""
 WIDE = 110
 """Columns of a console from which tables show everything."""
 WRITTEN_OUT: dict[str, str] = {
@@ -57,15 +59,19 @@ def _encodable(text: str, encoding: str) -> bool:
 
 def console_width() -> int:
     """Columns of the terminal: as COLUMNS says, else of the first standard stream that is one."""
+    return max(_columns() or USUAL_WIDTH, NARROWEST)
+
+
+def _columns() -> int:
     columns = os.environ.get("COLUMNS", "")
     if columns.isdecimal():
-        return int(columns) or USUAL_WIDTH
+        return int(columns)
     for stream in (0, 1, 2):
         try:
-            return os.get_terminal_size(stream).columns or USUAL_WIDTH
+            return os.get_terminal_size(stream).columns
         except OSError:
             pass
-    return USUAL_WIDTH
+    return 0
 
 
 class Terminal:
