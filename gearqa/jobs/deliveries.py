@@ -26,6 +26,7 @@ from gearqa.model.part import PART_FILE
 from gearqa.reading.folder.listing import is_table
 from gearqa.results.file_kinds import made_by_gearqa
 from gearqa.stopping import more_follows
+from gearqa.wording.visible import clip
 
 REPORTS: Final = "report*.csv"
 """Names of a report in the folder of its delivery."""
@@ -130,6 +131,11 @@ def check_deliveries(
     folders = folders_below(listed, lambda folder: bool(_reports(folder, reports)))
     if not folders:
         raise ArgumentError("folder", f"no folder with {reports} below {', '.join(map(str, listed))}")
+    if bare := folders_below(listed, lambda folder: not _reports(folder, reports) and _measured(folder)):
+        import logging
+
+        names = ", ".join(clip(str(folder)) for folder in bare)
+        logging.getLogger("gearqa").warning("no %s beside the tables, not checked: %s", reports, names)
     options = {
         "part": part, "columns": columns, "supplier": supplier, "plan": plan, "lot_size": lot_size,
         "decide_on": decide_on,
@@ -166,6 +172,11 @@ def _reports(folder: Path, pattern: str) -> list[Path]:
     return sorted(path for path in files if path.is_file())
 
 
+def _measured(folder: Path, report: Path | None = None) -> bool:
+    """Whether a folder holds tables of ours beside the report."""
+    return not all(made_by_gearqa(path) for path in folder.iterdir() if is_table(path) and path != report)
+
+
 def _attempt(one: _Delivery) -> _Outcome:
     """Check one delivery, in whichever process; its faults do not stop the others."""
     try:
@@ -185,8 +196,7 @@ def _checked(one: _Delivery) -> IncomingResult:
         raise GearqaError(f"one report is expected, found {names}", hint=hint)
     own = one.folder / PART_FILE
     options = dict(one.options)
-    others = (path for path in one.folder.iterdir() if is_table(path) and path != found[0])
-    if not all(map(made_by_gearqa, others)):
+    if _measured(one.folder, found[0]):
         return check_report(found[0], one.folder, **options)
     if options["part"] is None:
         if not own.is_file():

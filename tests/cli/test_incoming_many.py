@@ -137,3 +137,11 @@ def test_no_file_of_a_delivery_is_overwritten(capsys, deliveries):
     assert status == 2
     assert "is not overwritten" in err
     assert (place / "2025-06-01.json").read_text() == "{}"
+
+
+def test_tables_without_a_report_beside_them_are_named(capsys, caplog, deliveries):
+    (deliveries / "2025-04-12/report.csv").rename(deliveries / "2025-04-12/cert.csv")
+    status, out, err = run(capsys, deliveries / "2025-0[46]*", "--recursive")
+    assert (status, len(out.splitlines())) == (0, 1)
+    said = f"no report*.csv beside the tables, not checked: {deliveries / '2025-04-12'}"
+    assert said in caplog.messages + err.splitlines()
