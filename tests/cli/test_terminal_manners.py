@@ -10,7 +10,6 @@ import pytest
 from gearqa.cli import app, progress
 from gearqa.cli.console import wants_colour
 
-
 SAMPLES = Path(__file__).parents[2] / "sample_measurements"
 
 
