@@ -81,6 +81,16 @@ def unordered(runs: Sequence[Run]) -> bool:
     )
 
 
+def _jumbled(runs: Sequence[Run]) -> set[int]:
+    """Files in which a trace turns so often that its runs come about by chance, wherever chunks end."""
+    found = set()
+    for file in {run.file for run in runs}:
+        points = [run.points for run in runs if run.file == file]
+        if len(points) > FEW_RUNS and sum(points) < LONG_RUN * len(points):
+            found.add(file)
+    return found
+
+
 def second_pass(runs: Sequence[Run], positions: Callable[[int], Array]) -> tuple[Run, Run] | None:
     """Two runs of one trace that cover the same stretch; None where all is one pass.
 
@@ -88,7 +98,7 @@ def second_pass(runs: Sequence[Run], positions: Callable[[int], Array]) -> tuple
     that positions that tremble are no second pass. Of two files none may overlap. `positions` gives the
     positions of a run by its place.
     """
-    often = unordered(runs)
+    often, jumbled = unordered(runs), _jumbled(runs)
     order = sorted(range(len(runs)), key=lambda at: runs[at].low)
     for place, at in enumerate(order):
         one = runs[at]
@@ -98,7 +108,9 @@ def second_pass(runs: Sequence[Run], positions: Callable[[int], Array]) -> tuple
                 break
             needed = 1
             if one.file == other.file:
-                if 2 in (one.turn, other.turn) or min(one.points, other.points) < PASS_POINTS:
+                if 2 in (one.turn, other.turn) or one.file in jumbled:
+                    continue
+                if min(one.points, other.points) < PASS_POINTS:
                     continue
                 needed = PASS_POINTS if often else 1
             # a run that steps over the other one has no point there

@@ -100,3 +100,14 @@ def test_positions_that_tremble_are_one_pass(tmp_path: Path) -> None:
     for at in range(30, 400, 40):
         x[at], x[at + 1] = x[at + 1], x[at]
     assert notices(tmp_path, rows(x)) == ["row_order"]
+
+
+@pytest.mark.parametrize("chunk_rows", [500_000, 400])
+def test_many_traces_in_no_order_at_all_are_one_pass_each(tmp_path: Path, chunk_rows: int) -> None:
+    """Among the rows of 60 shuffled traces some rise by chance, five and more in a row."""
+    positions = np.linspace(1.0, 5.0, 160)
+    lines = "".join(rows(positions, tooth=1 + k % 5, serial=f"S{k // 5}") for k in range(60)).splitlines(True)
+    text = "".join(lines[at] for at in np.random.default_rng(0).permutation(len(lines)))
+    with read(tmp_path, {"profile.csv": PROFILE + text}, chunk_rows=chunk_rows) as inspection:
+        assert "row_order" in [notice.code for notice in inspection.notices]
+        assert {len(trace.position_mm) for gear in inspection for trace in gear.traces} == {160}
