@@ -91,10 +91,10 @@ def common_gain(
 
     g, u = np.array(gains).T
     u = np.maximum(u, 1e-9)
-    covariance = np.outer(u, u) * (np.eye(len(g)) if correlation is None else correlation)
     weight = u**-2 / np.sum(u**-2)
-    inverse = np.linalg.inv(covariance)
-    off = g - float(inverse.sum(axis=0) @ g / inverse.sum())
-    if len(g) > 1 and special.chdtrc(len(g) - 1, 4 * float(off @ inverse @ off)) < FALSE_ALARM:
+    mean = float(weight @ g)
+    square = 4 * float(np.sum(((g - mean) / u) ** 2))  # as if independent: those alike differ less
+    if len(g) > 1 and special.chdtrc(len(g) - 1, square) < FALSE_ALARM:
         return float(g[-1]), float(u[-1]), 1
-    return float(weight @ g), math.sqrt(float(weight @ covariance @ weight)), len(g)
+    covariance = np.outer(u, u) * (np.eye(len(g)) if correlation is None else correlation)
+    return mean, math.sqrt(float(weight @ covariance @ weight)), len(g)
