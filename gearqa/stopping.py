@@ -51,7 +51,10 @@ def stoppable() -> Iterator[None]:
         )
         os._exit(128 + _received[0])  # a library stopped while it loaded may crash when Python takes it down
     finally:
-        _ignore()
+        for number in WORDS:
+            if signal.getsignal(number) in (_stop, _hold):
+                # Python takes its own handlers away before it ends, and a late signal would end it then
+                signal.signal(number, signal.SIG_IGN)
 
 
 def stop_received() -> bool:

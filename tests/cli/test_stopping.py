@@ -124,6 +124,20 @@ def test_a_signal_at_any_moment(tmp_path, number):
         assert "fault of gearqa" not in err
 
 
+@pytest.mark.parametrize("number", STATUS)
+def test_a_signal_while_a_finished_program_ends_changes_no_status(number):
+    code = "import atexit; from gearqa.__main__ import main; atexit.register(print, 'end', flush=True); main()"
+    words = [sys.executable, "-c", code, "grade", SAMPLES / "pinion", "-q"]
+    for moment in range(10):
+        running = subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
+        assert running.stdout is not None
+        assert running.stdout.readline() == "end\n"
+        time.sleep(moment / 1000)
+        running.send_signal(number)
+        running.communicate(timeout=60)
+        assert running.returncode == 0
+
+
 def test_commands_leave_nothing_where_they_are_stopped(tmp_path):
     """A sample of what tests/benchmarks/stops.py does to all commands."""
     path = SAMPLES.parent / "tests" / "benchmarks" / "stops.py"
