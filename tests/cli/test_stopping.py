@@ -126,7 +126,8 @@ def test_a_signal_at_any_moment(tmp_path, number):
 
 @pytest.mark.parametrize("number", STATUS)
 def test_a_signal_while_a_finished_program_ends_changes_no_status(number):
-    code = "import atexit; from gearqa.__main__ import main; atexit.register(print, 'end', flush=True); main()"
+    code = "import atexit; from gearqa.__main__ import main; "
+    code += "atexit.register(print, 'end', flush=True); main()"
     words = [sys.executable, "-c", code, "grade", SAMPLES / "pinion", "-q"]
     for moment in range(10):
         running = subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
