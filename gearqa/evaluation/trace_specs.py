@@ -149,15 +149,13 @@ def specs_apart(part: Part) -> dict[tuple[TraceKind, Flank], tuple[Apart, ...]]:
 
 
 def zone_specs(part: Part) -> Iterator[tuple[ZoneSpec, tuple[Flank, ...]]]:
-    """Zones, each with the graded flanks that it is of; none of a kind of trace without limits."""
+    """Zones, each with the graded flanks that it is of; it has no design without a range for its kind."""
     d_b = part_geometry(part).d_b
     for number, zone in enumerate(part.tolerance.zone, start=1):
         whole = trace_spec(part, zone.kind)
-        if whole is None:
-            continue
         (low, _), (high, _) = over_roll([(zone.from_, 0.0), (zone.to, 0.0)], zone.over, d_b)
-        span = TraceSpec(low, high, low, high, None, whole.cutoff)
-        spec = ZoneSpec(number, zone.kind, span, whole, zone.total_um, zone.form_um, zone.required)
+        span = TraceSpec(low, high, low, high, None, None if whole is None else whole.cutoff)
+        spec = ZoneSpec(number, zone.kind, span, whole or span, zone.total_um, zone.form_um, zone.required)
         yield spec, zone.flanks(part.tolerance.flanks)
 
 

@@ -414,6 +414,9 @@ class Tolerance(FlankTolerance):
             )  # fmt: skip
         _each_once(self.flanks, "flanks")
         _each_once(self.parameters, "parameters")
+        for number, zone in enumerate(self.zone):
+            if zone.flank not in (None, *self.flanks):
+                raise fault(f"zone.{number}.flank", f'"{zone.flank}"', "a graded flank, see `flanks`")
         for flank in FLANKS:
             own: FlankTolerance = getattr(self, flank)
             for table, keys in (("classes", own.classes), ("limits_um", own.limits_um)):

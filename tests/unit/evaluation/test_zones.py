@@ -138,6 +138,20 @@ def test_no_traces_at_all_leave_a_required_zone_open() -> None:
     assert result.conforms is None
 
 
+def test_no_evaluation_range_and_no_traces_leave_a_required_zone_open() -> None:
+    base = make.PINION | {"evaluation": {}}
+    part = drawn(tolerance={"parameters": ["single_pitch"]}, base=base)
+    result = next(evaluate([replace(make.gear(), traces=())], part))
+    assert [(one.parameter, one.flank) for one in result.not_assessed] == [("profile_total_zone_1", None)]
+    assert (result.conforms, result.state) == (None, "not assessed")
+
+
+def test_a_zone_of_a_flank_that_is_not_graded_is_refused() -> None:
+    for required in (True, False):
+        with pytest.raises(ValidationError, match=r"zone\.0\.flank.*a graded flank"):
+            drawn(ZONE | {"flank": "left", "required": required}, tolerance={"flanks": ["right"]})
+
+
 def test_zones_alone_may_be_all_that_is_asked_for() -> None:
     part = drawn(tolerance={"class": None, "parameters": []})
     assert [graded(part, traced(rise)).conforms for rise in (4.0, 6.0)] == [True, False]
