@@ -133,4 +133,6 @@ class Command(TyperCommand):
             metavar = param.metavar or str(param.name).upper()
             if param.param_type_name == "argument" and argument.upper() in (str(param.name).upper(), metavar):
                 return metavar
+            if f"[{argument.upper()}]" in metavar:
+                return argument.upper()
         return f"--{argument.replace('_', '-')}"

@@ -8,6 +8,8 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import datetime
 from fnmatch import fnmatch
+from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import Any, Final
 
@@ -128,14 +130,17 @@ def check_deliveries(
         raise ArgumentError("supplier", "name who made the reports, to keep them with that supplier's others")
     require_within("lot_size", lot_size, COUNT)
     listed = [roots] if isinstance(roots, str | Path) else list(roots)
-    folders = folders_below(listed, lambda folder: bool(_reports(folder, reports)))
+    below = {str(root): folders_below([root], partial(_reports, pattern=reports)) for root in listed}
+    folders = list(dict.fromkeys(chain.from_iterable(below.values())))
     if not folders:
         raise ArgumentError("folder", f"no folder with {reports} below {', '.join(map(str, listed))}")
-    if bare := folders_below(listed, lambda folder: not _reports(folder, reports) and _measured(folder)):
+    without = [root for root, found in below.items() if not found]
+    without += map(str, folders_below(listed, lambda folder: _lacks_report(folder, reports)))
+    if without:
         import logging
 
-        names = ", ".join(clip(str(folder)) for folder in bare)
-        logging.getLogger("gearqa").warning("no %s beside the tables, not checked: %s", reports, names)
+        names = ", ".join(map(clip, dict.fromkeys(without)))
+        logging.getLogger("gearqa").warning("no %s, not checked: %s", reports, names)
     options = {
         "part": part, "columns": columns, "supplier": supplier, "plan": plan, "lot_size": lot_size,
         "decide_on": decide_on,
@@ -169,7 +174,12 @@ def check_deliveries(
 def _reports(folder: Path, pattern: str) -> list[Path]:
     """Files of a folder that fit the name of a report."""
     files = (path for path in folder.iterdir() if fnmatch(path.name.casefold(), pattern.casefold()))
-    return sorted(path for path in files if path.is_file())
+    return sorted(path for path in files if path.is_file() or not path.exists())  # a link to nowhere
+
+
+def _lacks_report(folder: Path, pattern: str) -> bool:
+    """Whether a folder is empty, or holds tables of ours, and no report."""
+    return not _reports(folder, pattern) and (_measured(folder) or not any(folder.iterdir()))
 
 
 def _measured(folder: Path, report: Path | None = None) -> bool:

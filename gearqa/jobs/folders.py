@@ -44,7 +44,7 @@ def require_folder(folder: str | Path) -> None:
     raise ArgumentError("folder", message)
 
 
-def folders_below(roots: Sequence[str | Path], wanted: Callable[[Path], bool]) -> list[Path]:
+def folders_below(roots: Sequence[str | Path], wanted: Callable[[Path], object]) -> list[Path]:
     """Wanted folders below the roots, themselves included, each once, in the order of their paths.
 
     A root is a folder, or a pattern such as ``lots/2025-*``.

@@ -143,5 +143,26 @@ def test_tables_without_a_report_beside_them_are_named(capsys, caplog, deliverie
     (deliveries / "2025-04-12/report.csv").rename(deliveries / "2025-04-12/cert.csv")
     status, out, err = run(capsys, deliveries / "2025-0[46]*", "--recursive")
     assert (status, len(out.splitlines())) == (0, 1)
-    said = f"no report*.csv beside the tables, not checked: {deliveries / '2025-04-12'}"
+    said = f"no report*.csv, not checked: {deliveries / '2025-04-12'}"
     assert said in caplog.messages + err.splitlines()
+
+
+def test_folders_without_a_delivery_are_named(capsys, caplog, deliveries, tmp_path):
+    (deliveries / "2025-07-01").mkdir()
+    (tmp_path / "other/scans").mkdir(parents=True)
+    (tmp_path / "other/scans/cert.pdf").write_bytes(b"%PDF-1.4")
+    status, out, err = run(capsys, deliveries / "2025-0[67]*", tmp_path / "other", "--recursive")
+    assert (status, len(out.splitlines())) == (0, 1)
+    said = f"no report*.csv, not checked: {tmp_path / 'other'}, {deliveries / '2025-07-01'}"
+    assert said in caplog.messages + err.splitlines()
+    status, _, err = run(capsys, tmp_path / "other", "--recursive")
+    assert (status, "for FOLDER: no folder with report*.csv below" in err) == (2, True)
+
+
+def test_a_report_that_leads_nowhere_counts_as_not_checked(capsys, deliveries):
+    lost = deliveries / "2025-06-02/report.csv"
+    lost.parent.mkdir()
+    lost.symlink_to(deliveries / "gone.csv")
+    status, out, err = run(capsys, deliveries / "2025-06-*", "--recursive")
+    assert (status, len(out.splitlines())) == (2, 1)
+    assert f"not checked: {lost.parent}" in err
