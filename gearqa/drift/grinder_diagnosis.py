@@ -1,8 +1,9 @@
 """What a grinder does to the gears now, in physical errors: from the levels of the series that drift follows.
 
 A component is the mean of its level over the dress cycles since the last change of what it is made of, so
-that it rests on what a folder and a store keep of every gear; where wear is proven, amid a dress cycle, so
-that a correction leaves as much on one side as on the other.
+that it rests on what a folder and a store keep of every gear; under a proven trend, the end of the line
+through them. Where wear is proven it stands amid a dress cycle, so that a correction leaves as much on one
+side as on the other.
 """
 
 from __future__ import annotations
@@ -31,6 +32,8 @@ from gearqa.wording.numbers import count_text
 RISK: Final = 0.01
 """Chance that the list of a grinder without errors names one."""
 FEWEST_CYCLES: Final = 3
+FEWEST_ON_A_LINE: Final = 6
+"""Cycles that tell where a proven trend has led to."""
 RAYLEIGH: Final = math.sqrt(math.pi / 2), math.sqrt(2 - math.pi / 2)
 """Mean and standard deviation of the size of a vector of chance, over that of one direction."""
 RAMP_OF_CHANCE: Final = 3.5
@@ -138,7 +141,24 @@ def _levels(*series: DriftSeries | None) -> Array:
         {c.cycle: c.level_um + _worn(one) for c in one.cycle_levels_um if c.cycle >= first} for one in known
     ]
     shared = sorted(set.intersection(*(set(one) for one in levels)))
-    return np.array([[one[cycle] for one in levels] for cycle in shared]).reshape(-1, len(known))
+    x = np.array([[one[cycle] for one in levels] for cycle in shared]).reshape(-1, len(known))
+    moving = [one.level_trend_um_per_cycle is not None for one in known]
+    if not any(moving):
+        return x
+    if len(x) < FEWEST_ON_A_LINE:
+        return x[:0]
+    x[:, moving] = _at_last(x[:, moving], np.array(shared, dtype=np.float64))
+    return x
+
+
+def _at_last(x: Array, cycle: Array) -> Array:
+    """Values whose mean, and its variance, are those of the end of the least-squares line of each column."""
+    n, off = len(cycle), cycle - cycle.mean()
+    squares = float(off @ off)
+    slope = off @ x / squares
+    rest = x - x.mean(axis=0) - np.outer(off, slope)
+    wider = math.sqrt(n * (n - 1) / (n - 2) * (1 / n + off[-1] ** 2 / squares))
+    return np.asarray(x.mean(axis=0) + off[-1] * slope + wider * rest)
 
 
 def _worn(one: DriftSeries) -> float:
@@ -338,7 +358,15 @@ def _hidden(
             yield NotIdentifiable(alike_key, reason, f"{kind} traces of both flanks")
     if not any(key == "twist" for key, _ in members):
         yield NotIdentifiable("twist", "each flank is measured at one place only", PLACES)
-    short = [one for one in members.values() if one.steps and len(_levels(one)) < FEWEST_CYCLES]
+    short = [one for one in members.values() if len(_levels(one)) < FEWEST_CYCLES]
     if short:
-        reason = f"fewer than {FEWEST_CYCLES} dress cycles since the last level change"
+        few = (
+            FEWEST_ON_A_LINE
+            if all(one.level_trend_um_per_cycle is not None for one in short)
+            else FEWEST_CYCLES
+        )
+        since = any(one.segment_from_cycle > 1 for one in short)
+        reason = f"fewer than {few} dress cycles" + (
+            " since the last level change or recorded correction" if since else ""
+        )
         yield NotIdentifiable("level", reason, "the next cycles")

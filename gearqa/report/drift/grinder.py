@@ -34,7 +34,7 @@ def _blocks(one: GrinderDiagnosis) -> Iterator[doc.Block]:
         yield _table(one, real)
     lines = [*_telling(one, real), *_gains(one)]
     if not real:
-        lines.insert(0, "No component beyond chance.")
+        lines.insert(0, "No component beyond chance." if one.components else "No component can be told yet.")
     yield doc.Bullets(tuple(lines))
     yield from changes_list(one.changes)
     if one.not_identifiable:
@@ -58,7 +58,8 @@ def _table(one: GrinderDiagnosis, real: Sequence[Component]) -> doc.Table:
         doc.Column("at"), doc.Column("explains", "left", weight=2), doc.Column("moved", "left", weight=2),
     )  # fmt: skip
     notes = [
-        "Means of the levels since each last moved, amid the usual dress cycle where wear is proven. U: "
+        "Means of the levels since each last moved, under a proven trend the end of its line, amid the usual "
+        "dress cycle where wear is proven. U: "
         "k = 2, from the scatter of the cycles. At: clockwise from the centre of tooth 1. Explains: of the "
         "mean gear; shares need not add up."
     ]

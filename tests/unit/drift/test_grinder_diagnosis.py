@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from unit.diagnosis.made import part
 
@@ -111,6 +112,38 @@ def test_worn_slopes_are_told_and_corrected_amid_the_dress_cycle():
         if series.parameter == "profile_slope":
             (suggested,) = (c.change for c in slopes if c.flank == series.flank)
             assert suggested == pytest.approx(series.centring_offset_um, abs=0.3)
+
+
+@pytest.mark.independent
+def test_under_a_trend_it_is_the_end_of_the_line():
+    """0.35 um more with every cycle, 5.25 um at the last one; its uncertainty by statsmodels."""
+    import statsmodels.api as sm
+
+    def moving(cycle):
+        return {"shape": {"both": {"profile_slope_um": 0.35 * (cycle - 1)}}}
+
+    result, found = history(part(), gears=moving)
+    one = claimed(found)["pressure_angle", None]
+    assert one.amplitude_um == pytest.approx(5.25, abs=0.15)
+    slopes = [s for s in result.series if s.parameter == "profile_slope"]
+    assert all(s.level_trend_um_per_cycle is not None and not s.steps for s in slopes)
+    levels = sum(np.array([c.level_um for c in s.cycle_levels_um]) for s in slopes) / 2
+    design = sm.add_constant(np.arange(CYCLES, dtype=float))
+    line = sm.OLS(levels, design).fit().get_prediction(design[-1:])
+    assert one.amplitude_um == pytest.approx(line.predicted_mean[0], rel=1e-9)
+    assert one.u_um == pytest.approx(2 * line.se_mean[0], rel=1e-9)
+
+
+def test_a_correction_at_the_last_cycle_leaves_nothing_to_correct_yet():
+    steps = [
+        {"at_cycle": CYCLES, "shift": {"both": {"profile_slope_um": -4.0}},
+         "record": change("profile_slope", None, -4.0)},
+    ]  # fmt: skip
+    result, found = history(part(), process={"step": steps}, shape={"both": {"profile_slope_um": 4.0}})
+    assert not claimed(found)
+    assert not found.corrections
+    (level,) = (one for one in found.not_identifiable if one.key == "level")
+    assert level.reason == "fewer than 3 dress cycles since the last level change or recorded correction"
 
 
 def test_one_flank_that_is_off_is_corrected_on_that_flank():
