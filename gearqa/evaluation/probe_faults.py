@@ -20,6 +20,8 @@ from gearqa.wording.numbers import percent_text, short_text
 
 QUARTER: Final = 0.25
 """Of the range: a value that is held longer is stuck."""
+HALF: Final = 0.5
+"""Of a zone: a value that is held longer is stuck."""
 HELD: Final = 0.05
 """Of the points: an extreme value that is held longer may be clipped."""
 SAME_UM: Final = 1e-9
@@ -131,6 +133,19 @@ def trace_fault(position: Array, readings: Array, low: float, high: float) -> Pr
 
     stuck = _stuck(y, lambda s: share(s) > QUARTER, share) or _quiet(y, share)
     return stuck or _clipped(y, max(HELD * len(y), FEW))
+
+
+def zone_fault(position: Array, readings: Array, low: float, high: float) -> ProbeFault | None:
+    """A value held over more than half of a zone; how it leaves the level is seen in the whole trace.
+
+    A short zone holds a few equal readings by chance, so the shares of a whole range are too strict here.
+    """
+
+    def share(stretch: _Stretch) -> float:
+        inside = min(position[stretch.past - 1], high) - max(position[stretch.first], low)
+        return max(0.0, float(inside)) / (high - low)
+
+    return _stuck(readings, lambda s: share(s) > HALF, share)
 
 
 def table_fault(readings: Array) -> ProbeFault | None:

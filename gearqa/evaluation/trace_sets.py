@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import field
 from typing import NamedTuple
 
@@ -32,8 +32,8 @@ from gearqa.evaluation.criteria import EQUAL
 from gearqa.evaluation.limit_curves import fitted
 from gearqa.evaluation.part_setup import Measured, PartSetup, SlopeAngles, Where
 from gearqa.evaluation.plausibility import next_to_nothing, small_trace_text, trace_unit_doubts
-from gearqa.evaluation.probe_faults import odd_rows, trace_fault
-from gearqa.evaluation.trace_specs import CurveSpec
+from gearqa.evaluation.probe_faults import odd_rows, trace_fault, zone_fault
+from gearqa.evaluation.trace_specs import Apart, CurveSpec
 from gearqa.evaluation.zones import ZonePlace, within
 from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import GearMeasurement, Trace
@@ -133,7 +133,7 @@ def _evaluate_pattern(
     members, y = _live(members, y, gears, sets, spec, setup)
     if not members:
         return
-    _judge_apart(kind, members, y, sets, setup)
+    _judge_apart(kind, members, y, gears, sets, setup)
     values = evaluate_traces(cached_trace_operator(x, spec), y)
     full = setup.part.slope_span == "full"
     helical = setup.geometry.H != 0
@@ -188,28 +188,46 @@ def _evaluate_pattern(
 
 
 def _judge_apart(
-    kind: TraceKind, members: list[tuple[int, Trace]], y: Array, sets: list[TraceSet], setup: PartSetup
-) -> None:
+    kind: TraceKind, members: list[tuple[int, Trace]], y: Array, gears: Sequence[GearMeasurement],
+    sets: list[TraceSet], setup: PartSetup,
+) -> None:  # fmt: skip
     """Traces of one sampling pattern against limit curves and zones of their flanks, where there are any."""
     x = members[0][1].position_mm
     for flank in FLANKS:
-        rows = [row for row, (_, trace) in enumerate(members) if trace.flank == flank]
-        traces = [members[row][1] for row in rows]
-        of_rows = [sets[members[row][0]] for row in rows]
-        for spec in setup.apart.get((kind, flank), ()) if rows else ():
-            covered = coverage(x, spec.span)
-            if covered.fault is not None:
-                for one, trace in zip(of_rows, traces, strict=True):
-                    reason = _coverage_reason(trace, covered, spec.span, spec.name)
+        of_flank = [row for row, (_, trace) in enumerate(members) if trace.flank == flank]
+        for spec in setup.apart.get((kind, flank), ()) if of_flank else ():
+            rows = []
+            for row, fault in _faults_apart(x, y, of_flank, members, spec, setup):
+                number, _ = members[row]
+                if fault is not None:
                     for key in spec.keys:
-                        one.apart_faults[key].append(TraceFault(trace, reason))
-            elif isinstance(spec, CurveSpec):
+                        sets[number].apart_faults[key].append(fault)
+                if fault is None or setup.confirmed(fault.code, kind, gears[number].serial):
+                    rows.append(row)
+            if not rows:
+                continue
+            traces, of_rows = [members[row][1] for row in rows], [sets[members[row][0]] for row in rows]
+            if isinstance(spec, CurveSpec):
                 for one, curve in zip(of_rows, fitted(x, y[rows], spec, traces), strict=True):
                     one.curves[kind, flank].append(curve)
             else:
                 for parameter, found in within(x, y[rows], spec, traces).items():
                     for one, zone in zip(of_rows, found, strict=True):
                         one.zones[spec, flank, parameter].append(zone)
+
+
+def _faults_apart(
+    x: Array, y: Array, rows: Sequence[int], members: list[tuple[int, Trace]], spec: Apart, setup: PartSetup
+) -> Iterator[tuple[int, TraceFault | None]]:
+    """Each row with what forbids to compare it: the place is not covered, or the probe stood still."""
+    covered = coverage(x, spec.span)
+    for row in rows:
+        trace, fault = members[row][1], None
+        if covered.fault is not None:
+            fault = TraceFault(trace, _coverage_reason(trace, covered, spec.span, spec.name))
+        elif found := zone_fault(x, y[row] / setup.flank_factor, spec.span.low, spec.span.high):
+            fault = TraceFault(trace, f"{_trace_name(trace)}, {spec.name}: {found.text}", found.code)
+        yield row, fault
 
 
 def _live(

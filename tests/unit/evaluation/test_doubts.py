@@ -7,6 +7,7 @@ random readings. How often good readings are taken for bad ones is counted over 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from unit.evaluation import make
 
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.part_setup import setup_of
-from gearqa.evaluation.probe_faults import odd_rows, table_fault, trace_fault
+from gearqa.evaluation.probe_faults import odd_rows, table_fault, trace_fault, zone_fault
 from gearqa.evaluation.rejudge import judged_anew
 from gearqa.model.measurement import GearMeasurement, PitchReadings, RunoutReadings, Trace
 from gearqa.model.results import GearResult
@@ -380,3 +381,35 @@ def test_no_trace_at_fault_is_passed_over_by_the_quick_look() -> None:
         assert not np.any(faults & ~odd)
         found += int(faults.sum())
     assert found > 200
+
+
+@pytest.mark.parametrize("required", [True, False])
+def test_a_probe_that_stood_still_over_most_of_a_zone_proves_nothing_there(required: bool) -> None:
+    # 1.9 of 10 mm are too little for a fault of the whole range; elsewhere it is a good flank
+    rng = np.random.default_rng(3)
+    traces = [
+        replace(one, deviation_um=flank_like(rng, len(one.position_mm)) / 4) for one in make.all_traces()
+    ]
+    zone = {"kind": "profile", "from": 15.0, "to": 17.0, "total_um": 9.0, "required": required}
+    part = make.part(tolerance={"class": 11, "parameters": ["profile_total"], "zone": [zone]})
+    good = next(evaluate([make.gear(traces)], part))
+    assert (good.conforms, good.not_assessed, len(good.zones[0].traces)) == (True, (), len(make.TEETH))
+    first = traces[0]
+    still = (first.position_mm >= 14.9) & (first.position_mm <= 16.8)
+    dead = replace(first, deviation_um=np.where(still, 0.313, first.deviation_um))
+    result = next(evaluate([make.gear([dead, *traces[1:]])], part))
+    gaps = [(one.parameter, one.flank, one.code) for one in result.not_assessed]
+    assert gaps == ([("profile_total_zone_1", "left", "stuck")] if required else [])
+    assert result.conforms is (None if required else True)
+    assert any("zone 1: reads 0.313" in one.message for one in result.warnings)
+    assert [one.tooth for one in result.zones[0].traces] == [one.tooth for one in traces[1:4]]
+
+
+@pytest.mark.parametrize("resolution", [0.001, 0.01, 0.1])
+def test_no_doubt_about_zones_of_good_traces(resolution: float) -> None:
+    rng = np.random.default_rng(int(1000 * resolution))
+    for points in (20, 40, 120):
+        for _ in range(300):
+            low = X[rng.integers(0, len(X) - points)]
+            high = low + (points - 1) * (X[1] - X[0])
+            assert zone_fault(X, flank_like(rng, resolution=resolution), low, high) is None
