@@ -61,6 +61,14 @@ def alike_orders(teeth: Iterable[int], z: int, highest: int = MOST_LOBES) -> tup
     return tuple(n for n in range(2, highest + 1) if abs(np.exp(1j * n * angle).mean()) >= ALIKE)
 
 
+def first_order_alike(traced: TracedPart, kind: TraceKind) -> bool:
+    """Whether the traced teeth, such as a single one, see what comes once per turn at the same place:
+    eccentricity, tilt and errors of the table look like slopes."""
+    teeth = np.array(sorted(traced.teeth.get(kind, ())), dtype=np.float64)
+    turns = np.exp(2j * np.pi * teeth / traced.setup.geometry.z)
+    return len(teeth) > 0 and bool(abs(turns.mean()) >= ALIKE)
+
+
 def shape_of_wave(parameter: str, order: int, setup: PartSetup) -> float:
     """Largest slope or crowning that one micrometre of a wave makes. [um]"""
     g = setup.geometry

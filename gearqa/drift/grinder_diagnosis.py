@@ -16,17 +16,17 @@ from typing import Final
 import numpy as np
 
 from gearqa.arrays import Array
-from gearqa.diagnosis.alike import TracedPart, not_told_apart, waves_as_shapes
+from gearqa.diagnosis.alike import TracedPart, first_order_alike, not_told_apart, waves_as_shapes
 from gearqa.diagnosis.causes import causes_of
 from gearqa.diagnosis.corrections import corrections_for
 from gearqa.diagnosis.gains import OF_QUANTITY, MeantEffect, with_gains
-from gearqa.diagnosis.hidden import BALLS, PLACES
+from gearqa.diagnosis.hidden import BALLS, PLACES, ROUND
 from gearqa.drift.gains import recorded_changes
 from gearqa.drift.moved import moved_components
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.diagnosis import Component, Correction, GrinderDiagnosis, NotIdentifiable
 from gearqa.model.drift import LEAST_OFFSET_UM, DriftSeries, SeriesKey
-from gearqa.symbols import FLANKS, Flank
+from gearqa.symbols import FLANKS, Flank, TraceKind
 from gearqa.wording.numbers import count_text
 
 RISK: Final = 0.01
@@ -38,7 +38,10 @@ RAYLEIGH: Final = math.sqrt(math.pi / 2), math.sqrt(2 - math.pi / 2)
 """Mean and standard deviation of the size of a vector of chance, over that of one direction."""
 RAMP_OF_CHANCE: Final = 3.5
 """Size over its standard deviation that the largest of all ramps hardly reaches by chance."""
-TRACED: Final = (("profile", "pressure_angle", "profile_asymmetry"), ("helix", "lead", "taper"))
+TRACED: Final[tuple[tuple[TraceKind, str, str], ...]] = (
+    ("profile", "pressure_angle", "profile_asymmetry"),
+    ("helix", "lead", "taper"),
+)
 APART: Final = {
     "pressure_angle": "profile_asymmetry", "profile_asymmetry": "profile_asymmetry",
     "profile_crowning": "profile_crowning_asymmetry", "helix_crowning": "helix_crowning_asymmetry",
@@ -84,7 +87,7 @@ def _of_grinder(
     meant: Sequence[MeantEffect],
 ) -> GrinderDiagnosis:
     setup = traced.setup
-    tested = [*_vectors(members, scatter), *_sizes(members, scatter), *_shapes(members, setup)]
+    tested = [*_vectors(members, scatter), *_sizes(members, scatter), *_shapes(members, traced)]
     bound = RISK / max(1, len(tested))
     found = [replace(one.component, significant=one.p <= bound and _worth(one)) for one in tested]
     found, alike = not_told_apart(found, found, traced.teeth, setup)
@@ -237,15 +240,18 @@ def _of_mean(key: str, flank: Flank | None, x: Array) -> _Found | None:
     return _Found(Component(key, flank, None, mean, None, 2 * error, False, {}), p)
 
 
-def _shapes(members: Members, setup: PartSetup) -> Iterator[_Found]:
+def _shapes(members: Members, traced: TracedPart) -> Iterator[_Found]:
     """Slopes and crownings off their design: what the flanks share and what they differ by."""
+    setup = traced.setup
     hand = setup.geometry.s * (setup.geometry.H or 1)
     specs = setup.specs
     for kind, alike, apart in TRACED:
+        if first_order_alike(traced, kind):
+            continue
         for what in ("slope", "crowning"):
             both = [members.get((f"{kind}_{what}", flank)) for flank in FLANKS]
             x = _levels(*both)
-            spec = specs[kind]  # type: ignore[index]
+            spec = specs[kind]
             if not len(x) or spec is None:
                 continue
             design = setup.part.design.profile if kind == "profile" else setup.part.design.helix
@@ -269,11 +275,8 @@ def _scatter(series: Sequence[DriftSeries]) -> float:
 
 
 def _mean_of(members: Members, parameter: str) -> dict[Flank | None, float]:
-    return {
-        flank: float(_levels(one).mean())
-        for (key, flank), one in members.items()
-        if key == parameter and one.cycle_levels_um
-    }
+    levels = {flank: _levels(one) for (key, flank), one in members.items() if key == parameter}
+    return {flank: float(x.mean()) for flank, x in levels.items() if len(x)}
 
 
 def _shares(one: Component, members: Members, setup: PartSetup) -> dict[str, float]:
@@ -318,8 +321,8 @@ def _used(one: Component, members: Members) -> float:
     for parameter, share in one.explains.items():
         for (key, flank), series in members.items():
             limits = [abs(limit) for limit in series.limit_um if limit]
-            if key == parameter and limits and series.cycle_levels_um:
-                value = abs(_mean_of(members, parameter)[flank])
+            if key == parameter and limits:
+                value = abs(_mean_of(members, parameter).get(flank, 0.0))
                 found.append(share * value / min(limits))
     return max(found)
 
@@ -351,7 +354,12 @@ def _hidden(
             "lobes", "how large orders come out by chance is kept from version 0.5.0 on",
             "newer gears, or gearqa history regrade --from-files",
         )  # fmt: skip
-    for kind, alike_key, _ in TRACED:
+    for kind, alike_key, apart_key in TRACED:
+        if first_order_alike(traced, kind):
+            reason = f"on the {kind} traces eccentricity, tilt and errors of the table look the same"
+            for key in (alike_key, apart_key):
+                yield NotIdentifiable(key, reason, ROUND.replace("helices", f"{kind} traces"))
+            continue
         flanks = [flank for flank in FLANKS if (f"{kind}_slope", flank) in members]
         if len(flanks) == 1:
             reason = f"{kind} traces of the {flanks[0]} flank only: what the flanks share is not known"

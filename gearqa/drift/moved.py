@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from gearqa.diagnosis.alike import TracedPart, not_told_apart
+from gearqa.diagnosis.alike import TracedPart, first_order_alike, not_told_apart
 from gearqa.model.diagnosis import Component, MovedComponent
 from gearqa.model.drift import DriftSeries, LevelChange
 from gearqa.symbols import Flank
@@ -89,6 +89,8 @@ def _halves(last: Last, traced: TracedPart) -> list[_Move]:
         ("profile_crowning", "profile_crowning", "profile_crowning_asymmetry"),
         ("helix_crowning", "helix_crowning", "helix_crowning_asymmetry"),
     ):
+        if first_order_alike(traced, "profile" if parameter.startswith("profile") else "helix"):
+            continue
         steps = [last.get((parameter, flank)) for flank in ("left", "right")]
         left, right = (0.0 if step is None else step.size_um for step in steps)
         known = tuple(step for step in steps if step is not None)

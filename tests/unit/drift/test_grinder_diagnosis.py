@@ -18,6 +18,7 @@ from gearqa.evaluation.observations import observations_from_results
 from gearqa.evaluation.part_setup import setup_of
 from gearqa.jobs.drift import scatter_of_components
 from gearqa.model.drift import DriftSettings
+from gearqa.report.drift.grinder import grinder_sections
 from gearqa.simulate.made_gears import simulate_gears
 from gearqa.simulate.process import simulate_events
 from gearqa.simulate.scenario import Scenario
@@ -142,6 +143,8 @@ def test_a_correction_at_the_last_cycle_leaves_nothing_to_correct_yet():
     result, found = history(part(), process={"step": steps}, shape={"both": {"profile_slope_um": 4.0}})
     assert not claimed(found)
     assert not found.corrections
+    ((_, blocks),) = grinder_sections(replace(result, diagnosis=(found,)))
+    assert any("No component can be told yet." in str(block) for block in blocks)
     (level,) = (one for one in found.not_identifiable if one.key == "level")
     assert level.reason == "fewer than 3 dress cycles since the last level change or recorded correction"
 
@@ -222,6 +225,22 @@ def test_slopes_that_move_beside_lobes_that_do_not_stand_alike_are_named():
     assert {one.key for one in found.moved} >= {"lobes", "pressure_angle"}
     said = " ".join(one.sentence for one in result.advice)
     assert "profile slope of both flanks alike: the pressure angle" in said
+
+
+@pytest.mark.parametrize("off", [{"eccentricity_um": 25.0, "eccentricity_deg": 75.0}, {"tilt_mrad": 0.2}])
+def test_on_one_traced_tooth_a_mounting_error_is_no_slope(off):
+    """Of the eccentricity 0.9 um of profile slope and 1.2 um of helix slope, of the tilt 2.3 um."""
+
+    def clamped(cycle):
+        return {key: size if cycle >= 9 else 0.0 for key, size in off.items()}
+
+    for one in ({"mounting": {"tilt_deg": 75.0, **off}}, {"mounting": {"tilt_deg": 75.0}, "gears": clamped}):
+        _, found = history(part(), measuring={"teeth": 1}, **one)
+        slopes = {"pressure_angle", "profile_asymmetry", "lead", "taper"}
+        assert not {key for key, _ in claimed(found)} & slopes
+        assert not {one.key for one in found.moved} & slopes
+        assert slopes <= {one.key for one in found.not_identifiable}
+        assert all(c.quantity.startswith("centre") for c in found.corrections)
 
 
 def test_without_pitch_it_says_what_a_wave_looks_like():
