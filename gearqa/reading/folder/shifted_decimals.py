@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import field
 from itertools import islice
-from typing import Final
+from typing import Final, Literal
 
 from gearqa.errors import Notice, NoticeCode, Problem, Reason
 from gearqa.late_dataclass import dataclass
@@ -50,7 +50,7 @@ class _Neighbours:
     measured: int
     spare: int
     is_read: bool
-    doubt: str = "read"
+    doubt: Literal["read", "refused", "told", "distinct", "signed"] = "read"
     """What digits beside every number are: `refused`, `told`, or what the column is `read` for, which may be
     `distinct`: a serial, which has leading zeros, but not another one in every row; `signed`: the column is
     left of the measured one, whose numbers are without decimals and sign, while it has signs."""
@@ -65,13 +65,12 @@ class _Neighbours:
         """Take in one row; whether the numbers are all whole so far."""
         if not number.strip():
             return self.doubt != "signed"
-        if self.doubt == "signed" and not _DIGITS.fullmatch(beside):
+        digits = _DIGITS.fullmatch(beside)
+        if not _WHOLE.fullmatch(number) or (self.doubt == "signed" and not digits):
             return False
         self.negative |= number.strip().startswith("-")
-        if not _WHOLE.fullmatch(number):
-            return False
         self.rows += 1
-        if _DIGITS.fullmatch(beside):
+        if digits:
             self.first = self.first or beside.strip()
             self.beside += 1
             if len(self.cells) <= _MOST_DISTINCT:
@@ -84,13 +83,23 @@ class _Neighbours:
         if self.doubt == "signed":
             return self.negative
         if self.doubt in ("told", "refused"):
-            return self.doubt == "refused" and 0 < max(map(len, self.cells), default=0) <= _LONGEST
+            return self.doubt == "refused" and 0 < self._longest <= _LONGEST
         if not self.is_read or not self.cells:
             return bool(self.cells)
         if self.doubt == "read" and any(len(cell) > 1 and cell.startswith("0") for cell in self.cells):
             return True
         distinct = len(self.cells) > _MOST_DISTINCT or 2 * len(self.cells) > self.rows >= _FEWEST_ROWS
-        return distinct and (self.doubt == "distinct" or max(map(len, self.cells)) > 1)
+        return distinct and (self.doubt == "distinct" or self._longest > 1)
+
+    @property
+    def either_way(self) -> bool:
+        """Whether every row can be read with the digits as decimals, and as the column that they stand in."""
+        told = self.is_read and self.doubt in ("read", "told")
+        return told and 0 < self.beside == self.rows and self._longest <= _LONGEST
+
+    @property
+    def _longest(self) -> int:
+        return max(map(len, self.cells), default=0)
 
 
 def shifted_decimals(
@@ -116,12 +125,7 @@ def shifted_decimals(
                         return None
     pair = next((one for one in doubts if one.shifted), None)
     if pair is None:
-        told = (
-            one
-            for one in doubts
-            if one.is_read and one.doubt in ("read", "told") and 0 < one.beside == one.rows
-        )
-        pair = next((one for one in told if max(map(len, one.cells)) <= _LONGEST), None)
+        pair = next((one for one in doubts if one.either_way), None)
         return None if pair is None else _either_way(source.name, header.names, pair)
     name, whole = header.names[pair.spare], header.names[pair.measured]
     shown = f"column '{name}'" if name else "a column without a name"
@@ -152,16 +156,15 @@ def _neighbours(
     read = {(one.column or "").strip().casefold(): name for name, one in source.columns.items()}
     for plan in (source, *beside):
         several = (name for one in plan.columns.values() for name in (one.column or "", *one.columns))
-        for name in (*plan.where, *several, *_wide_names(plan, names)):
-            if name:
-                read.setdefault(name.strip().casefold(), "")
+        for name in filter(None, (*plan.where, *several, *_wide_names(plan, names))):
+            read.setdefault(name.strip().casefold(), "")
     if source.kind in _ONE_MEASURED and "value_um" not in source.columns:
         return _text_beside(source, folded, read)
     wide = _wide_names(source, names)
     found, measured, values = [], None, 0
     for at, name in enumerate(folded):
         in_wide = names[at] in wide
-        kept = read.get(name, "") if name in read else None
+        kept = read.get(name)
         if measured is not None and not in_wide and (kept is None or kept in _OPTIONAL):
             found.append(_Neighbours(measured, at, kept is not None))
         elif measured == at - 1 and kept in _NUMBERS:
@@ -169,8 +172,8 @@ def _neighbours(
         elif measured == at - 1 and kept == "serial":
             found.append(_Neighbours(measured, at, True, "distinct"))
         if at and kept and _has_unit(kept) and kept not in _OPTIONAL | _NUMBERS and measured != at - 1:
-            beside_it = read.get(folded[at - 1]) if folded[at - 1] in read else None
-            if beside_it is None or beside_it in _OPTIONAL or beside_it == "serial":
+            beside_it = read.get(folded[at - 1])
+            if beside_it is None or beside_it in _OPTIONAL | {"serial"}:
                 found.append(_Neighbours(at - 1, at, beside_it is not None, "signed"))
         if in_wide or (kept and _has_unit(kept) and kept != LABEL_COLUMNS.get(source.kind)):
             measured = at

@@ -94,9 +94,8 @@ def sources_of(columns_map: ColumnsMap, folder: Path | str) -> tuple[TableSource
     for plan, header in doubtful:
         beside = [other for other in found if other.name == plan.name]
         shifted = shifted_decimals(plan, header, beside)
-        problems += (
-            [shifted] if isinstance(shifted, Problem) else []
-        )  # else somebody looked, who made the map
+        if isinstance(shifted, Problem):  # who made the map has looked at what can be read both ways
+            problems.append(shifted)
     if problems:
         raise MeasurementFileError(dict.fromkeys(problems))
     return tuple(sorted(found, key=lambda source: os.fsencode(source.name)))
