@@ -145,7 +145,7 @@ def _copies(
 
         def tell_enough(at: int) -> bool:
             if math.isnan(bits[at]):
-                bits[at] = information(read(int(own[at]))[1], step)
+                bits[at] = float(information(read(int(own[at]))[1], step))
             return bool(bits[at] >= enough)
 
         for one, other in pairs:
@@ -155,7 +155,12 @@ def _copies(
             again = same_place(first, second)
             if again and information_again(int(points[one]), step) < math.log2(len(own)) + SURE_BITS:
                 continue
-            if (offset := how(read(first), read(second), step)) is not None:
+            trace = read(first)
+            offset = how(trace, read(second), step)
+            if offset is None:
+                continue
+            bits[one] = bits[other] = information_beside(trace, sample, step)
+            if bits[one] >= enough:
                 found.setdefault(first, Copy(second, offset, how is _rounded))
                 found.setdefault(second, Copy(first, -offset, how is _rounded))
 
@@ -242,8 +247,22 @@ def information_again(points: int, step: float) -> float:
     return -points * math.log2(same)
 
 
-def information(value: Array, step: float) -> float:
-    """About how many bits of chance readings hold, on the low side: so coarse ones may be alike."""
-    changes = np.diff(value)
-    changes = changes[np.abs(changes) > SAME_UM]
-    return 0.5 * len(changes) * math.log2(2 + float(np.ptp(changes)) / step) if len(changes) else 0.0
+def information(values: Array, step: float) -> Array:
+    """About how many bits of chance readings hold, on the low side: coarse ones may be alike; (..., n)."""
+    changes = np.diff(values, axis=-1)
+    some = np.abs(changes) > SAME_UM
+    high = changes.max(axis=-1, where=some, initial=-math.inf)
+    low = changes.min(axis=-1, where=some, initial=math.inf)
+    return np.asarray(0.5 * some.sum(axis=-1) * np.log2(2 + np.maximum(high - low, 0.0) / step))
+
+
+def information_beside(trace: tuple[Array, Array], sample: list[tuple[Array, Array]], step: float) -> float:
+    """How many of them set a trace apart from others: the shape that a lot has in common is no chance.
+
+    Infinite where no other trace has its positions.
+    """
+    position, value = trace
+    others = [other for at, other in sample if at is position or np.array_equal(at, position)]
+    apart = information(value - np.array(others), step) if others else np.zeros(0)
+    apart = np.sort(apart[apart > 0])  # of copies there are none
+    return float(apart[:2][-1]) if len(apart) else math.inf  # the first may be a copy with a value changed

@@ -126,6 +126,32 @@ def test_like_flanks_of_good_gears_are_no_copies(tmp_path: Path, steps: tuple[fl
         assert copies(tmp_path / str(spread), text) == {}
 
 
+@pytest.mark.parametrize("step", [0.2, 0.5])
+def test_a_thousand_like_gears_in_coarse_steps_are_no_copies(tmp_path: Path, step: float) -> None:
+    """The shape that all of them have is no chance, however many levels it takes; a copy of a gear that has
+    one of its own is still found, beside another one in which a value was changed."""
+    rng = np.random.default_rng(12)
+    roll = ROLL[::3]
+    shape = 2 * np.sin(4 * roll) + 0.3 * roll
+    y = shape + rng.normal(0, 0.05, (1500, 1)) * roll + rng.normal(0, 0.05, (1500, len(roll)))
+    own = [[f"{v:.1f}" for v in np.round(row / step) * step] for row in y]
+    text = "".join(line for k, row in enumerate(own) for line in lines(f"S{k}", 1, row, roll))
+    assert len(set(map(tuple, own))) < len(own)
+    assert copies(tmp_path / "honest", text) == {}
+    odd = [f"{v:.1f}" for v in np.round(np.random.default_rng(13).normal(0, 10, len(roll)), 1)]
+    copied = {"A": odd, "B": odd, "C": [*odd[:-1], "77.0"]}
+    text += "".join(line for serial, row in copied.items() for line in lines(serial, 1, row, roll))
+    assert set(copies(tmp_path / "copied", text)) == {("A", 1), ("B", 1)}
+
+
+def test_copies_beside_one_in_which_a_value_was_changed(tmp_path: Path) -> None:
+    rng = np.random.default_rng(14)
+    own = {serial: trace(rng) for serial in "ABC"}
+    own["D"], own["E"] = own["A"], [*own["A"][:-1], "77.0"]
+    text = "".join(line for serial, row in own.items() for line in lines(serial, 1, row))
+    assert set(copies(tmp_path, text)) == {("A", 1), ("D", 1)}
+
+
 def test_minus_zero_is_zero_and_other_positions_are_another_trace(tmp_path: Path) -> None:
     values = trace(np.random.default_rng(3))
     values[5], other = "0.000", [*values]
