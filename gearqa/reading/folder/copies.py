@@ -180,10 +180,7 @@ def _variety(sample: list[tuple[Array, Array]]) -> float:
         for (at, value), (also_at, other) in pairwise(sample)
         if len(at) == len(also_at) and (at == also_at).all()
     ]
-    if not apart:
-        return 0.0
-    ordered, middle = sorted(apart), len(apart) // 2  # numpy's median loads masked arrays
-    return float(ordered[middle] + ordered[-1 - middle]) / 2
+    return sorted(apart)[(len(apart) - 1) // 2] if apart else 0.0
 
 
 def _alike(seen: Array, points: NDArray[Any], near: float, lags: int) -> Iterator[tuple[int, int]]:

@@ -324,12 +324,13 @@ def test_a_coarse_trace_that_never_leaves_its_level_by_more_than_one_step_is_no_
 
 
 def test_in_whole_micrometres_a_stuck_value_is_left_by_a_jump() -> None:
-    """Two good flanks of 9600: flat, then steep over the levels next to it."""
-    flat = np.repeat([-2.0, -1.0, 0.0, 1.0], [136, 13, 10, 1])
-    worn = np.repeat([-3.0, -2.0, -1.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0], [9, 11, 1, 13, 21, 8, 14, 7, 76])
-    x = np.linspace(0.0, 1.0, 160)
+    """Two flanks like the oddest of 9600 good ones: flat, then steep over the levels next to it."""
+    flat = np.repeat([-2.0, -1.0, 0.0, 1.0], [148, 13, 10, 1])
+    worn = np.repeat([-3.0, -2.0, -1.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0], [9, 11, 1, 13, 21, 8, 14, 7, 88])
+    x = np.linspace(0.0, 1.0, 172)
     assert [code_of(y, x) for y in (flat, worn)] == [None, None]
-    worn[-76:] += 2.0
+    assert [code_of(0.5 * y, x) for y in (flat, worn)] == ["stuck", "stuck"]  # finer, and no chance
+    worn[-88:] += 2.0
     assert code_of(worn, x) == "stuck"
 
 

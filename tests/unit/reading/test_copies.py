@@ -11,10 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from inspection_folder import PART_TOML, PITCH, PROFILE, RUNOUT, gears, read
+from scipy.integrate import quad
+from scipy.stats import norm
 
 from gearqa.model.measurement import GearMeasurement
 from gearqa.reading.folder import passes
-from gearqa.reading.folder.copies import SUMS, equal_traces
+from gearqa.reading.folder.copies import SCATTER_UM, SUMS, equal_traces, information_again
 
 TEETH = (1, 2, 3)
 ROLL = np.linspace(0.8, 5.2, 60)
@@ -210,6 +212,22 @@ def test_coarse_tables_of_few_teeth_may_be_alike_by_chance(tmp_path: Path) -> No
             for k in range(1, 10_001, 5)]  # fmt: skip
     assert len(set(rows)) < len(rows)
     assert copied_tables(tmp_path, pitch, runout) == []
+
+
+def test_three_fine_readings_may_be_a_copy(tmp_path: Path) -> None:
+    values = ["1.234", "-35.231", "88.017"]
+    own = {"A": values, "B": values, "C": ["0.001", "0.002", "0.004"]}
+    text = [line for serial, row in own.items() for line in lines(serial, 1, row, ROLL[:3])]
+    assert set(copies(tmp_path, "".join(text))) == {("A", 1), ("B", 1)}
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("step", [0.02, 0.1, 0.5])
+def test_how_often_a_second_measurement_reads_the_same(step: float) -> None:
+    """Against numerical integration over the difference of two readings that scatter normally."""
+    scatter = norm(scale=np.sqrt(2) * SCATTER_UM)
+    same, _ = quad(lambda apart: (1 - abs(apart) / step) * scatter.pdf(apart), -step, step, points=[0.0])
+    assert information_again(7, step) == pytest.approx(-7 * np.log2(same), rel=1e-9)
 
 
 def test_traces_of_two_points_are_not_read_to_compare_them() -> None:
