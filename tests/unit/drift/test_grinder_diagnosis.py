@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from gearqa.diagnosis.alike import TracedPart, traced_teeth, waves_as_shapes
 from gearqa.diagnosis.followed import with_components
 from gearqa.diagnosis.gains import as_parameters, meant_effects
 from gearqa.drift.analysis import analyse_observations
-from gearqa.drift.grinder_diagnosis import grinder_diagnoses
+from gearqa.drift.grinder_diagnosis import _vectors, grinder_diagnoses
 from gearqa.evaluation.observations import observations_from_results
 from gearqa.evaluation.part_setup import setup_of
 from gearqa.jobs.drift import scatter_of_components
@@ -143,8 +144,9 @@ def test_a_correction_at_the_last_cycle_leaves_nothing_to_correct_yet():
     result, found = history(part(), process={"step": steps}, shape={"both": {"profile_slope_um": 4.0}})
     assert not claimed(found)
     assert not found.corrections
-    ((_, blocks),) = grinder_sections(replace(result, diagnosis=(found,)))
-    assert any("No component can be told yet." in str(block) for block in blocks)
+    for components, said in ((found.components, "beyond chance"), ((), "can be told yet")):
+        shown = replace(result, diagnosis=(replace(found, components=components),))
+        assert f"No component {said}." in str(list(grinder_sections(shown)))
     (level,) = (one for one in found.not_identifiable if one.key == "level")
     assert level.reason == "fewer than 3 dress cycles since the last level change or recorded correction"
 
@@ -168,7 +170,22 @@ def test_lead_has_the_sign_of_the_helix_angle():
     )
     ((_, graded),) = with_components(simulate_gears(scenario, drawing), setup_of(drawing))
     by_angle = {one.slope_by_helix_angle_um for one in graded.traces if one.kind == "helix"}
-    assert claimed(found)["lead", None].amplitude_um == pytest.approx(sum(by_angle) / len(by_angle), abs=0.2)
+    lead = claimed(found)["lead", None]
+    assert lead.amplitude_um == pytest.approx(sum(by_angle) / len(by_angle), abs=0.2)
+    assert lead.explains["helix_slope"] > 0.9
+    _, found = history(drawing, gears=lambda cycle: {"shape": shape} if cycle >= 9 else {})
+    assert [one.key for one in found.moved] == ["lead"]
+    assert found.moved[0].change_um == pytest.approx(lead.amplitude_um, abs=0.3)
+
+
+def test_what_moved_has_the_sign_of_the_component():
+    off = {"shape": {"right": {"profile_slope_um": 4.0}}}
+    _, found = history(part(), gears=lambda cycle: off if cycle >= 9 else {})
+    now, moved = claimed(found), {one.key: one.change_um for one in found.moved}
+    assert moved.keys() == {"pressure_angle", "profile_asymmetry"}
+    for key, change_um in moved.items():
+        assert change_um == pytest.approx(2.0, abs=0.2)
+        assert now[key, None].amplitude_um == pytest.approx(2.0, abs=0.2)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -301,6 +318,34 @@ def test_gains_of_changes_made_together_are_learned_apart(gain, seed):
     assert abs(suggested.expect_um - left * suggested.deviation_um) <= suggested.expect_u_um
     (effect,) = next(one for one in result.series if one.key[2:] == ("helix_slope", "left")).corrections
     assert effect.verdict == {0.6: "smaller", 1.0: "as intended", 1.4: "larger"}[gain]
+
+
+def test_changes_one_after_the_other_are_learned_apart():
+    steps = [
+        {"at_cycle": cycle, "shift": {"both": {"profile_slope_um": -2.5 * gain}},
+         "record": change("profile_slope", None, -2.5)}
+        for cycle, gain in ((6, 0.5), (11, 1.4))
+    ]  # fmt: skip
+    _, found = history(part(), process={"step": steps}, shape={"both": {"profile_slope_um": 6.0}})
+    assert [one.gain for one in found.changes] == [pytest.approx(0.5, abs=0.12), pytest.approx(1.4, abs=0.12)]
+
+
+@pytest.mark.independent
+def test_p_of_a_vector_is_that_of_hotelling():
+    """Against statsmodels, with few cycles; scatter along one direction: root mean square of both."""
+    from statsmodels.stats.multivariate import test_mvmean as hotelling
+
+    x = np.random.default_rng(5).normal((0.6, -0.4), 0.5, (5, 2))
+    members = {
+        (f"eccentricity_{angle}_deg", None): SimpleNamespace(
+            segment_from_cycle=1, level_trend_um_per_cycle=None, wear_significant=False, sd_um=sd,
+            cycle_levels_um=[SimpleNamespace(cycle=k, level_um=v) for k, v in enumerate(column, start=1)],
+        )
+        for angle, column, sd in zip((0, 90), x.T, (0.3, 0.4), strict=True)
+    }  # fmt: skip
+    (one,) = _vectors(members, {})
+    assert one.p == pytest.approx(hotelling(x).pvalue, rel=1e-6)
+    assert one.component.scatter_um == pytest.approx(math.sqrt((0.3**2 + 0.4**2) / 2))
 
 
 def test_changes_in_one_proportion_have_no_gain_of_their_own():
