@@ -15,7 +15,7 @@ from unit.diagnosis.made import gears, part, setup
 from gearqa.core.geometry import gear_geometry
 from gearqa.diagnosis.analysis import diagnose_gears
 from gearqa.diagnosis.corrections import expecting
-from gearqa.diagnosis.gains import with_gains
+from gearqa.diagnosis.gains import meant_effects, with_gains
 from gearqa.jobs.archive import add_archive
 from gearqa.jobs.diagnose import diagnose
 from gearqa.jobs.drift import analyse_drift
@@ -40,6 +40,8 @@ def test_infeed_for_the_size(kind, sign):
     (one,) = [one for one in found.corrections if one.quantity == "infeed"]
     assert one.change == pytest.approx(sign * 0.02, rel=0.02)
     assert found.corrected.quantities == ("infeed",)
+    meant = effects_of([event("infeed", one.change, "mm")], drawing)
+    assert meant == {("size", None): pytest.approx(40.0, rel=1e-6)}
     near = replace(gear, sizes=(SizeReading("balls", middle - 0.01, 3.0),))
     (found,), _ = diagnose_gears([near], setup(drawing))
     assert not [one for one in found.corrections if one.quantity == "infeed"]
@@ -83,6 +85,51 @@ def test_the_fraction_follows_from_the_gain_and_how_sure_it_is():
     assert learned.expect_u_um == pytest.approx(np.hypot(0.1, learned.fraction * 0.1))
     unsure = with_gains([CHANGE], [recorded(0.6, 0.5)])[0]
     assert unsure.fraction < learned.fraction
+    assert with_gains([CHANGE], [recorded(0.25)])[0].fraction == 3.0
+    scattered = expecting(replace(CHANGE, deviation_u_um=0.0, scatter_um=0.3))
+    assert scattered.expect_u_um == pytest.approx(2 * 0.3)
+
+
+def event(quantity, size, unit, flank=None):
+    return GrinderEvent(datetime(2026, 1, 6), "correction", "G1", None, quantity, flank, size, unit)
+
+
+def effects_of(events, drawing):
+    (only,) = {tuple(sorted(one.effects.items(), key=str)) for one in meant_effects(events, setup(drawing))}
+    return dict(only)
+
+
+@pytest.mark.parametrize(("kind", "hand"), [("internal", "right"), ("external", "left")])
+def test_a_suggested_change_is_meant_to_take_the_error_away(kind, hand):
+    """Slopes that the simulation put on the flanks; what is suggested against them, recorded, undoes them."""
+    drawing = part(kind, 18.0, hand)
+    for quantity, parameter, left, right in (
+        ("pressure_angle", "profile_slope", 4.0, 4.0), ("helix_angle", "helix_slope", 5.0, -5.0),
+        ("twist_over_face_width", "helix_slope", 5.0, -5.0), ("infeed_far_end", "helix_slope", 6.0, 6.0),
+        ("infeed_ends", "helix_crowning", 5.0, 5.0),
+    ):  # fmt: skip
+        shape = {"left": {f"{parameter}_um": left}, "right": {f"{parameter}_um": right}}
+        _, lot = diagnose_gears(gears(drawing, parts=3, shape=shape), setup(drawing))
+        (one,) = (one for one in lot.corrections if one.quantity == quantity)
+        meant = effects_of([event(quantity, one.change, one.unit)], drawing)
+        assert meant == {
+            (parameter, "left"): pytest.approx(-left, abs=0.3),
+            (parameter, "right"): pytest.approx(-right, abs=0.3),
+        }
+
+
+def test_units_of_recorded_changes():
+    turn = math.radians(0.1)
+    angles = (0.1, "deg"), (6.0, "arcmin"), (360.0, "arcsec"), (turn, "rad"), (1000 * turn, "mrad")
+    both = [
+        {key: round(um, 9) for key, um in one.effects.items()}
+        for one in meant_effects([event("helix_angle", *one) for one in angles], setup(part()))
+    ]
+    assert len(both) == 5
+    assert all(one == both[0] for one in both)
+    lengths = [event("profile_slope", 2.0, "um", "left"), event("profile_slope", 0.002, "mm", "left")]
+    assert effects_of(lengths, part()) == {("profile_slope", "left"): 2.0}
+    assert not meant_effects([event("helix_angle", 1.0, "mm")], setup(part()))
 
 
 def test_what_is_recorded_without_a_gain_leaves_the_trial_step():
@@ -115,6 +162,8 @@ def test_gains_of_changes_back_and_forth_are_less_sure_than_of_independent_ones(
     other = replace(recorded(1.0, 0.2, day=2, flank=None), size=-2.0)
     (apart,) = with_gains([CHANGE], [one, other])
     assert apart.gain_u == pytest.approx(0.2 / math.sqrt(2))
+    (at_once,) = with_gains([CHANGE], [one, replace(recorded(1.0, 0.2), size=-2.0)])
+    assert at_once.gain_u == pytest.approx(0.2 / math.sqrt(2))
 
 
 def test_gains_of_several_changes_are_put_together_and_one_that_differs_counts_alone():
