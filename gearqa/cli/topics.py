@@ -431,7 +431,7 @@ def _zones() -> list[Block]:
           trace of the whole flank, the form deviation about the mean line of the zone alone. The worst
           traced tooth of a flank counts.
         - At least {FEWEST_POINTS} points are needed in a zone, and the trace has to cover it; else it is not
-          assessed.
+          assessed. Nor is it where the probe stood still over more than half of it.
         - Each is judged under U of the same deviation of the whole trace.
         - Source: {ISO_1328_1_2013} has an informative annex on zone-based tolerance evaluation. Its title is
           public, its text was not seen: the rule is ours, and nothing is evaluated so unless the drawing

@@ -47,8 +47,10 @@ def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, setup:
     gaps = not_assessed(gear, traces, pitch, setup)
     sizes, size_gaps = sized(gear.sizes, gear.production, setup)
     apart = (*size_gaps, *gaps_apart(traces, setup, gear.serial))
-    open_zones = {one.reason: None for one in gaps_apart(traces, setup, gear.serial, required=False)}
-    for_information = (Notice(NoticeCode.ZONE_NOT_ASSESSED, reason) for reason in open_zones)
+    told = gaps_apart(traces, setup, gear.serial, required=False)
+    for_information = (
+        Notice(NoticeCode.ZONE_NOT_ASSESSED, reason) for reason in dict.fromkeys(one.reason for one in told)
+    )
     evaluated = Evaluated(
         gear.serial,
         {**pitch.measured, **measured_traces(traces.results, setup)},
@@ -62,6 +64,7 @@ def gear_result(gear: GearMeasurement, traces: TraceSet, pitch: PitchSet, setup:
         traces.zones,
         gear.production,
         gear.measurement,
+        told,
     )
     return judged_gear(evaluated, setup)
 
@@ -91,6 +94,8 @@ class Evaluated(NamedTuple):
     zones: Mapping[ZonePlace, Sequence[ZoneTrace]]
     production: Production | None
     measurement: str = FIRST_MEASUREMENT
+    gaps_told: tuple[NotAssessed, ...] = ()
+    """What could not be assessed of zones for information."""
 
 
 def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
@@ -108,7 +113,7 @@ def judged_gear(gear: Evaluated, setup: PartSetup) -> GearResult:
         gaps_of.setdefault(gap.parameter, []).append(gap.flank)
 
     curves = curve_results(gear.curves, apart, uncertainty, setup.part.decision)
-    zones = zone_results(gear.zones, apart, uncertainty, setup.part.decision)
+    zones = zone_results(gear.zones, (*apart, *gear.gaps_told), uncertainty, setup.part.decision)
     required_zones = [one for one in zones if one.required]
     near_apart = [  # half of U, for twice the margin is compared with it
         abs(one.margin_um) <= uncertainty[key] / 2

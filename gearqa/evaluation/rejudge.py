@@ -73,14 +73,22 @@ def judged_anew(gear: GearResult, setup: PartSetup) -> GearResult:
         },
         gear.production,
         gear.measurement,
+        tuple(_still_told(gear)),
     )
     return replace(judged_gear(evaluated, setup), components=gear.components)
+
+
+def _still_told(gear: GearResult) -> Iterator[NotAssessed]:
+    """Zones for information that were evaluated in part; why is in the gear's notices."""
+    for one in gear.zones:
+        if not one.required and one.state == "not assessed":
+            yield NotAssessed(one.key, one.flank, "", "not_evaluable")
 
 
 def _asked_apart(gap: NotAssessed, setup: PartSetup) -> bool:
     """Whether limit curves or a zone that could not be judged are asked for now."""
     return any(
-        gap.parameter in spec.keys and spec.required and gap.flank in (None, flank)
+        gap.parameter in spec.keys and gap.flank in (None, flank)
         for (_, flank), specs in setup.apart.items()
         for spec in specs
     )

@@ -166,6 +166,14 @@ def test_the_constant_chord_of_handbooks():
 
 
 @pytest.mark.independent
+def test_the_constant_chord_of_a_helical_gear_is_that_of_its_rack_in_the_normal_section():
+    """The rack of the tooth has alpha_n there, whatever the helix angle: the factors of spur gears hold."""
+    gear = gear_geometry(30, 1.0, math.radians(20), math.radians(25), 30.0, s=1, H=1)
+    found = size.constant_chord(gear, math.pi / 2)
+    assert (f"{found.thickness:.4f}", f"{1 + found.sagitta:.4f}") == ("1.3870", "0.7476")
+
+
+@pytest.mark.independent
 @pytest.mark.parametrize(("teeth", "x"), [(12, 0.3), (24, 0.0), (45, -0.4), (80, 0.8)])
 def test_a_rack_touches_both_flanks_in_the_constant_chord(teeth, x):
     """On the involute itself: the place where the flank leans from the middle of the tooth by 20 degrees."""

@@ -73,3 +73,11 @@ def test_a_zone_as_long_as_the_range_gives_what_the_whole_trace_has() -> None:
     total, form = zone_widths(X, y, 1.03, 9.02, spec)
     np.testing.assert_allclose(total.width, values.total, atol=1e-10)
     np.testing.assert_allclose(form.width, values.form, atol=1e-10)
+
+
+@pytest.mark.independent
+def test_where_the_last_step_is_missing_the_last_sample_stands_for_the_end() -> None:
+    # by hand: 0.6 um/mm over what was measured of the zone, 9.5 to 10 mm; nothing is drawn out beyond it
+    total, _ = zone_widths(X, 0.6 * X[None], 9.5, 10.05, PLAIN)
+    assert float(total.width[0]) == pytest.approx(0.3, abs=1e-12)
+    assert (float(total.highest_at[0]), float(total.at[-1])) == (10.0, 10.0)

@@ -403,7 +403,16 @@ def test_a_probe_that_stood_still_over_most_of_a_zone_proves_nothing_there(requi
     assert gaps == ([("profile_total_zone_1", "left", "stuck")] if required else [])
     assert result.conforms is (None if required else True)
     assert any("zone 1: reads 0.313" in one.message for one in result.warnings)
-    assert [one.tooth for one in result.zones[0].traces] == [one.tooth for one in traces[1:4]]
+    left, right = result.zones
+    assert [one.tooth for one in left.traces] == [one.tooth for one in traces[1:4]]
+    assert (left.conforms, left.state, right.conforms, right.state) == (
+        None, "not assessed", True, "conforms"
+    )  # fmt: skip
+    assert judged_anew(result, setup_of(part)) == result
+    # by hand: a rise of 99 um over 10 mm is 19.8 over 2 mm, which no trace beside it excuses
+    steep = traces[1].deviation_um + 9.9 * traces[1].position_mm
+    failing = next(evaluate([make.gear([dead, replace(traces[1], deviation_um=steep), *traces[2:]])], part))
+    assert (failing.zones[0].conforms, failing.zones[0].state) == (False, "does not conform")
 
 
 @pytest.mark.parametrize("resolution", [0.001, 0.01, 0.1])

@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from scipy import stats
 from unit.evaluation import make
 
+from gearqa.evaluation.curves import trace_curves
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.part_setup import setup_of
 from gearqa.evaluation.rejudge import judged_anew, why_raw_data
@@ -44,7 +45,7 @@ def graded(part: Part, *traces: Trace) -> GearResult:
 
 
 @pytest.mark.independent
-@pytest.mark.parametrize(("rise", "conforms"), [(4.0, True), (5.0, True), (5.1, False), (-5.1, False)])
+@pytest.mark.parametrize(("rise", "conforms"), [(4.0, True), (5.0, True), (5.01, False), (-5.01, False)])
 def test_a_zone_beyond_its_tolerance_makes_the_gear_not_conform(rise: float, conforms: bool) -> None:
     result = graded(drawn(), traced(rise))
     left, right = result.zones
@@ -131,6 +132,57 @@ def test_a_zone_that_is_not_covered_is_open_and_one_for_information_only_told() 
     assert [one.code for one in told.warnings if "zone 1" in one.message] == ["zone_not_assessed"] * 2
 
 
+def test_of_two_gears_each_zone_that_is_not_covered_is_open() -> None:
+    gears = [make.gear(serial=serial) for serial in ("OT-0001", "OT-0002")]
+    results = evaluate(gears, drawn(ZONE | {"from": 10.0}))
+    assert [(one.conforms, len(one.not_assessed)) for one in results] == [(None, 2), (None, 2)]
+
+
+def test_what_lacks_on_the_other_flank_leaves_a_zone_of_one_flank_alone() -> None:
+    part = drawn(ZONE | {"flank": "left"})
+    lacking = [one for one in make.all_traces() if (one.kind, one.flank) != ("profile", "right")]
+    result = next(evaluate([make.gear(lacking)], part))
+    assert [(one.flank, one.conforms) for one in result.zones] == [("left", True)]
+    assert {(one.parameter, one.flank) for one in result.not_assessed} == {
+        ("profile_total", "right"), ("profile_form", "right"), ("profile_slope", "right")
+    }  # fmt: skip
+
+
+@pytest.mark.published
+def test_the_trace_is_filtered_before_the_zone_is_taken() -> None:
+    # ISO 16610-21 (from memory): half of a wave as long as the cutoff passes, 3 of 6 um from crest to root
+    filtered = {"filter": {"enabled": True, "profile_cutoff_mm": 1.0}}
+    wave = Trace("profile", "left", 13, make.ROLL, 3 * np.sin(2 * np.pi * make.ROLL))
+    zone = ZONE | {"total_um": 4.0}
+    assert graded(drawn(zone, evaluation=filtered), wave).zones[0].value_um == pytest.approx(3, rel=0.002)
+    assert graded(drawn(zone), wave).zones[0].value_um == pytest.approx(6, rel=0.002)
+
+
+@pytest.mark.independent
+def test_a_zone_is_drawn_as_high_as_its_tolerance_about_the_middle_of_the_trace() -> None:
+    # by hand: 40 + 0.4 (x - 12) is 40.8 at 14 mm and 42.4 at 18 mm; level design, sloping mean line
+    part = drawn(ZONE | {"form_um": 1.0})
+    (curves,) = (c for c in trace_curves(make.gear([traced(4.0)]), part) if c.kind == "profile")
+    total, form = curves.zones
+    x, y = total.outline
+    assert ({float(v) for v in y.round(9)}, float(x.min()), float(x.max())) == ({40.6, 42.6}, 14.0, 18.0)
+    x, y = form.outline
+    np.testing.assert_allclose(np.abs(y - (40 + 0.4 * (x - 12))), 0.5, atol=1e-9)
+    for one, value, tolerance in ((total, 1.6, 2.0), (form, 0.0, 1.0)):
+        assert (one.value_um, one.tolerance_um) == pytest.approx((value, tolerance), abs=1e-9)
+        n = len(one.outline[0]) // 2
+        assert (one.outline[1][:n] < one.outline[1][n]).sum() >= n - 1  # once round, not across
+
+
+@pytest.mark.independent
+def test_form_is_judged_under_the_uncertainty_of_the_form() -> None:
+    part = drawn(ZONE | {"form_um": 1.0}, uncertainty_um={"profile_total": 0.4, "profile_form": 0.2})
+    lot = judge_gear(graded(part), part, setup_of(part).criteria, DecisionTable())
+    assert {(one.parameter, one.u_um) for one in lot.zones} == {
+        ("profile_total_zone_1", 0.4), ("profile_form_zone_1", 0.2)
+    }  # fmt: skip
+
+
 def test_no_traces_at_all_leave_a_required_zone_open() -> None:
     part = drawn(tolerance={"parameters": ["single_pitch"]})
     result = next(evaluate([replace(make.gear(), traces=())], part))
@@ -179,6 +231,9 @@ def test_zones_stay_judged_where_a_gear_is_judged_by_another_class() -> None:
     assert why_raw_data(part, asked.criteria, other, wanted.criteria) is None
     again = judged_anew(result, wanted)
     assert (again.zones, again.conforms) == (result.zones, False)
+    two = drawn(ZONE, ZONE | {"from": 13.0, "to": 23.0, "total_um": 9.0})
+    both = graded(two, traced(6.0))
+    assert judged_anew(both, setup_of(two)) == both
     without, tighter = make.part(tolerance={"class": 10}), drawn(ZONE | {"total_um": 1.0})
     assert why_raw_data(part, asked.criteria, without, setup_of(without).criteria) is None
     assert judged_anew(result, setup_of(without)).zones == ()
