@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from unit.diagnosis.made import gears, part, setup
 
-from gearqa.diagnosis.alike import alike_orders, more_teeth, shape_of_wave
+from gearqa.diagnosis.alike import TracedPart, alike_orders, first_order_alike, more_teeth, shape_of_wave
 from gearqa.diagnosis.analysis import diagnose_gears
 
 SLOPES = {"pressure_angle", "profile_asymmetry", "lead", "taper"}
@@ -79,10 +79,27 @@ def test_size_of_the_slope_against_the_wave_itself():
     along = np.linspace(-0.5, 0.5, 201)
     for kind, angle in turned.items():
         steepest = np.polyfit(along, np.sin(4 * angle * along), 1)[0]
-        assert 0.95 < steepest / shape_of_wave(f"{kind}_slope", 4, setup(part())) <= 1.0
+        largest = shape_of_wave(f"{kind}_slope", 4, setup(part()))
+        assert 0.95 < steepest / largest <= 1.0
+        assert largest == pytest.approx(4 * angle, rel=1e-6)
+        bent = 1 - np.cos(4 * angle * along[0])
+        assert shape_of_wave(f"{kind}_crowning", 4, setup(part())) == pytest.approx(bent, rel=1e-5)
+        assert shape_of_wave(f"{kind}_crowning", 80, setup(part())) == pytest.approx(2.0)
 
 
 def test_orders_and_teeth():
+    """Two teeth 72 degrees apart: the share left of order n is |cos(36 n degrees)| (by hand)."""
+    assert alike_orders([1, 9], 40) == (4, 5, 6, 9, 10, 11)
+    for teeth, alike in (
+        ([1], True),
+        ([1, 9], True),
+        ([1, 21], False),
+        ([1, 11, 21, 31], False),
+        ([], False),
+    ):
+        traced = TracedPart(setup(part(z=40)), {"profile": teeth})
+        assert first_order_alike(traced, "profile") == alike
+        assert not first_order_alike(traced, "helix")
     assert alike_orders([1, 23, 45, 66], 87) == (4, 8, 12)
     assert alike_orders([1, 30, 59], 87) == (3, 6, 9, 12)
     assert alike_orders([5], 87) == tuple(range(2, 13))

@@ -75,7 +75,7 @@ def claimed(found):
 @pytest.mark.parametrize(("kind", "hand"), [("internal", "right"), ("external", "left")])
 def test_what_was_put_in_is_named_with_phase_and_share(kind, hand):
     drawing = part(kind, 18.0, hand)
-    _, found = history(
+    result, found = history(
         drawing,
         mounting={"eccentricity_um": 8.0, "eccentricity_deg": 75.0, "tilt_mrad": 0.1, "tilt_deg": 20.0},
         pitch={"tangential_um": 3.0},
@@ -91,6 +91,13 @@ def test_what_was_put_in_is_named_with_phase_and_share(kind, hand):
     assert off.amplitude_um == pytest.approx(8.0, abs=0.2)
     assert off.phase_deg == pytest.approx(75.0, abs=2.0)
     assert 0.5 < off.explains["runout"] < 0.9
+    index = [s for s in result.series if s.parameter == "cumulative_pitch"]
+    worst = max(np.mean([c.level_um for c in s.cycle_levels_um]) for s in index)
+    tangential = by_key["tangential", 1]
+    cos_t = math.cos(math.atan(math.tan(math.radians(20)) / math.cos(math.radians(18))))
+    # an index that swings by e / cos(alpha_t), and one by its amplitude, peak to valley (by definition)
+    assert off.explains["cumulative_pitch"] == pytest.approx(2 * off.amplitude_um / cos_t / worst)
+    assert tangential.explains["cumulative_pitch"] == pytest.approx(2 * tangential.amplitude_um / worst)
     assert by_key["tilt", 1].amplitude_um == pytest.approx(0.1 * 32, abs=0.3)
     assert by_key["pressure_angle", None].amplitude_um == pytest.approx(2.5, abs=0.2)
     assert by_key["taper", None].amplitude_um == pytest.approx(-2.0, abs=0.2)
@@ -108,6 +115,9 @@ def test_worn_slopes_are_told_and_corrected_amid_the_dress_cycle():
     result, found = history(drawing, process=worn, shape={"both": {"profile_slope_um": 2.0}})
     one = claimed(found)["pressure_angle", None]
     assert one.amplitude_um == pytest.approx(2.0 - 0.1 * 29 / 2, abs=0.15)
+    both = [s for s in result.series if s.parameter == "profile_slope"]
+    amid = [np.mean([c.level_um for c in s.cycle_levels_um]) + s.wear_um_per_part * 29 / 2 for s in both]
+    assert one.amplitude_um == pytest.approx(np.mean(amid), rel=1e-9)
     slopes = [c for c in found.corrections if c.quantity == "profile_slope"]
     assert {c.expect for c in slopes} == {"fHα of this flank amid a dress cycle"}
     for series in result.series:
@@ -149,6 +159,14 @@ def test_a_correction_at_the_last_cycle_leaves_nothing_to_correct_yet():
         assert f"No component {said}." in str(list(grinder_sections(shown)))
     (level,) = (one for one in found.not_identifiable if one.key == "level")
     assert level.reason == "fewer than 3 dress cycles since the last level change or recorded correction"
+
+
+def test_crowning_counts_from_its_design():
+    """The simulation puts its shapes on top of the design of the drawing."""
+    design = {"helix": {"crowning_um": 4.0}, "profile": {"crowning_um": 3.0}}
+    _, found = history(part(design=design), shape={"both": {"helix_crowning_um": 6.0}})
+    assert claimed(found).keys() == {("helix_crowning", None)}
+    assert claimed(found)["helix_crowning", None].amplitude_um == pytest.approx(6.0, abs=0.1)
 
 
 def test_one_flank_that_is_off_is_corrected_on_that_flank():
