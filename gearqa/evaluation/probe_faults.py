@@ -55,6 +55,8 @@ FEWEST_QUIET: Final = 12
 QUIET: Final = 0.66
 """Of the second differences elsewhere, of which a fifth are smaller: so a damaged place does not count.
 Noise spans six times as much in 12 points."""
+QUIET_BLOCK: Final = 0.15
+"""Of the span of other blocks, for the quick look: more than `QUIET` over those six."""
 FINE: Final = 4.5
 """Times the resolution that readings scatter from point to point; coarser ones stand still by themselves."""
 CHANCE: Final = 1e-5
@@ -109,12 +111,13 @@ def _odd(readings: Array, first: int, past: int) -> BoolArray:
         )
         same = np.count_nonzero(y[:, 1:] == y[:, :-1], axis=1)  # spikes may part them
         odd[held] |= piled | (same >= QUARTER / 2 * y.shape[1])
+    # a quiet block against the widest but one, so that a damaged place does not count
     if (block := (past - first) // BLOCKS) >= FEW:
         each = max(1, block // (2 * FEW))
         block -= block % each
         y = readings[:, first : first + BLOCKS * block : each].reshape(len(readings), BLOCKS, -1)
         spans = np.sort(y.max(axis=2) - y.min(axis=2), axis=1)
-        odd |= spans[:, 0] < 0.15 * spans[:, -2]
+        odd |= spans[:, 0] < QUIET_BLOCK * spans[:, -2]
     return np.asarray(odd)
 
 

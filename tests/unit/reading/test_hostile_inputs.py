@@ -224,6 +224,33 @@ def test_decimals_are_no_measurements(tmp_path):
         assert len(list(inspection)) == 2
 
 
+@pytest.mark.parametrize(("digits", "fault"), [("05", True), ("0", False), ("5", False), ("12", False)])
+def test_leading_zeros_are_of_decimals_and_of_no_measurement(tmp_path, digits, fault):
+    rows = [row.replace("1.5", f"-30,{digits}") for row in FULL]
+    folder = table(tmp_path, f"{HEADER},measurement", *rows)
+    assert reasons(folder) == ({Reason.RAGGED_ROW} if fault else set())
+
+
+@pytest.mark.parametrize(("first", "fault"), [("-30", True), ("30", False), ("", False), ("-30.5", False)])
+def test_a_sign_is_of_a_number_whose_decimals_stand_in_the_column_of_readings(tmp_path, first, fault):
+    rows = [row.replace("1.5", "-30,750") for row in FULL]
+    rows[0] = rows[0].replace("-30", first)
+    if first == "30":
+        rows = [row.replace("-30", "30") for row in rows]
+    found = reasons(table(tmp_path, HEADER.replace("index_um", "note,index_um"), *rows))
+    assert found == ({Reason.RAGGED_ROW} if fault else set())
+
+
+@pytest.mark.parametrize("of_row", [True, False])
+def test_another_serial_in_every_row_is_decimals(tmp_path, of_row):
+    full = [row.split(",") for row in FULL]
+    rows = [
+        f"{flank},{tooth},-30,{k % 10 if of_row else '01'}" for k, (_, flank, tooth, _) in enumerate(full)
+    ]
+    found = reasons(table(tmp_path, "flank,tooth,index_um,serial", *rows))
+    assert (Reason.RAGGED_ROW in found) == of_row
+
+
 @pytest.mark.parametrize("decimal", ["", 'decimal = "."\n'])
 def test_decimals_in_the_next_column_of_a_mapped_table_are_refused(tmp_path, decimal):
     rows = [row.replace("1.5", "-30,750") for row in FULL]
