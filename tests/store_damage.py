@@ -32,7 +32,7 @@ REFUSED = "refused"
 """The store could not be opened or read, and it was said so."""
 
 
-def filled(where: str, place: Path, gears: int = 30) -> None:
+def filled(where: str, place: Path, gears: int = 30, *, deliveries: bool = True) -> None:
     """A store in which all was done that can be done to one."""
     with HistoryStore.open(where, writing=True) as store:
         for day in (1, 2, 3):
@@ -48,6 +48,8 @@ def filled(where: str, place: Path, gears: int = 30) -> None:
         freeze_period(store, "T-8", "GR-1", days[0], days[1])
         freeze_period(store, "T-8", "GR-1", days[1], days[2], remark="after the repair")
         release_period(store, "T-8", "GR-1")
+        if not deliveries:
+            return
         for day in (1, 2):
             add_delivery(store, "Quince Works", ("T-8", "A"), f"{day}" * 64, delivery_found(), **came(day))
         other = delivery_found(verdict="differs")

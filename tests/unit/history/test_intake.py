@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import os
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
+import orjson
 import pytest
 import sqlalchemy as sa
 from history_folders import made_folder
@@ -16,7 +18,7 @@ from gearqa.errors import InputError, MeasurementFileError, StoreConflictError, 
 from gearqa.evaluation.observations import observations_from_results
 from gearqa.evaluation.part_setup import setup_of
 from gearqa.history.events import drop_event, keep_event
-from gearqa.history.figures import read_figures
+from gearqa.history.figures import figures_of, read_figures
 from gearqa.history.gear_rows import remove_gears
 from gearqa.history.intake import FolderToAdd, add_folders
 from gearqa.history.observations import load_events, load_observations
@@ -30,6 +32,7 @@ from gearqa.history.queries import (
     select_results,
 )
 from gearqa.history.sql_tables import FIGURES
+from gearqa.history.stored_texts import packed
 from gearqa.model.measurement import GrinderEvent
 from gearqa.reading.folder import cells
 from gearqa.reading.folder.passes import read_folder
@@ -85,6 +88,21 @@ def test_key_figures_stand_beside_their_gear(store, tmp_path):
     assert ("single_pitch", "left", 2.0, 8.0) in figures
     assert ("cumulative_pitch", "right", 5.0, 22.0) in figures
     assert figures == sorted(figures)
+
+
+@pytest.mark.parametrize("sample", ["ring_faults", "ring_conforming"])
+def test_a_key_figure_holds_what_the_result_says_beside_its_mean(sample):
+    with read_folder(SAMPLES / sample) as inspection:
+        part = inspection.part
+        gears = [gear for _, gear in with_components(inspection, setup_of(part))]
+    gears[0] = replace(gears[0], size=tuple(replace(one, conforms=False) for one in gears[0].size))
+    for gear in gears:
+        kept = read_figures(packed(orjson.dumps(figures_of(gear, part))))
+        own = {(one.parameter, one.flank): (one.value_um, one.class_, one.conforms) for one in kept}
+        assert own["size", ""][1:] == (None, gear is not gears[0])
+        for key, result in gear.parameters.items():
+            for flank, one in (result.flanks or {"": result}).items():
+                assert own[key, flank] == (one.value_um, one.class_, one.conforms)
 
 
 def test_the_same_folder_again_changes_nothing_and_is_logged(store, tmp_path):

@@ -233,6 +233,30 @@ def test_packing_figures_changes_nothing_and_covers_nothing_that_was_changed_bef
     assert {one.code for one in findings} - set().union(*wanted.values()) == {"broken_chain"}
 
 
+FURTHER = (
+    ("UPDATE gearqa_event SET grinder = 'GR-2' WHERE id = 1", "row_changed"),
+    ("DELETE FROM gearqa_reference WHERE id = 2", "row_deleted"),
+    ("UPDATE gearqa_part SET content = replace(content, '20.0', '20.5')", "row_changed"),
+    ("DELETE FROM gearqa_audit WHERE id = 2", "row_deleted"),
+    (f"DELETE FROM gearqa_gear WHERE {G}", "row_deleted"),
+    ("DELETE FROM gearqa_chain WHERE id = 7", "broken_chain"),
+)
+
+
+@pytest.mark.parametrize("schema", ["0002", "0003", "0004"])
+def test_damage_of_earlier_schemas_is_found_after_the_upgrade(tmp_path, schema):
+    """A store of each schema with a chain, without what it had no tables for."""
+    place = tmp_path / "old.sqlite"
+    filled(str(place), tmp_path / "folders", deliveries=False)
+    downgraded(str(place), schema)
+    whole = shutil.copy(place, tmp_path / "whole.sqlite")
+    assert found(str(whole)) == set()
+    for line, code in (*FURTHER, (f"UPDATE gearqa_gear SET class = 1 WHERE {G}", "figures_differ")):
+        damaged = str(shutil.copy(place, tmp_path / "damaged.sqlite"))
+        say(damaged, line)
+        assert code in found(damaged), line
+
+
 def exported(where):
     """Key figures, and gears with all that is kept of them."""
     figures, gears = io.BytesIO(), io.BytesIO()
