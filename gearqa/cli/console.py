@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterable
 from typing import IO, TYPE_CHECKING
 
 from gearqa.wording.visible import safe_lines
 
 if TYPE_CHECKING:
     from gearqa.errors import Notice
+    from gearqa.model.history import FailedFolder
     from gearqa.report.render.terminal import Terminal
 
 
@@ -46,6 +48,14 @@ def hush(quiet: bool) -> None:
     import logging
 
     logging.getLogger("gearqa").setLevel(logging.ERROR if quiet else logging.NOTSET)
+
+
+def tell_failed(what: str, failed: Iterable[FailedFolder]) -> None:
+    """Folders of many that were not done, each with its problems."""
+    for one in failed:
+        tell(f"{what}: {one.folder}")
+        for problem in one.problems:
+            tell(f"  {problem}")
 
 
 def tell_notices(notices: tuple[Notice, ...]) -> None:

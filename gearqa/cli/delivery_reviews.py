@@ -64,7 +64,7 @@ def review_all(
     **options: Any,
 ) -> int:
     """Check all deliveries below; print one line each, failures last."""
-    from gearqa.cli.console import say, tell
+    from gearqa.cli.console import say, tell, tell_failed
     from gearqa.cli.progress import JobProgress
     from gearqa.cli.stores import CommandStore
     from gearqa.jobs.deliveries import REPORTS, check_deliveries
@@ -81,10 +81,7 @@ def review_all(
     if not quiet:
         for one in report.checked:
             say(delivery_line(one))
-    for failure in report.failed:
-        tell(f"not checked: {failure.folder}")
-        for problem in failure.problems:
-            tell(f"  {problem}")
+    tell_failed("not checked", report.failed)
     tell(deliveries_sentence(report))
     if report.failed:
         return ExitStatus.NOT_DONE

@@ -22,7 +22,8 @@ from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.jobs.spread import spread
 from gearqa.jobs.stores import AnyStore, opened
 from gearqa.jobs.suppliers import keep_checked
-from gearqa.model.deliveries import CheckedDelivery, DeliveriesReport, DeliveryOfMany, FailedDelivery
+from gearqa.model.deliveries import CheckedDelivery, DeliveriesReport, DeliveryOfMany
+from gearqa.model.history import FailedFolder
 from gearqa.model.incoming import DecideOn, IncomingResult
 from gearqa.model.part import PART_FILE
 from gearqa.reading.folder.listing import is_table
@@ -147,7 +148,7 @@ def check_deliveries(
     }  # fmt: skip
     deliveries = [_Delivery(folder, reports, options, make) for folder in folders]
     checked: list[DeliveryOfMany] = []
-    failed: list[FailedDelivery] = []
+    failed: list[FailedFolder] = []
     with ExitStack() as stack:
         history = stack.enter_context(opened(store, writing=True)) if keep else None
         done = spread(_attempt, deliveries, workers=workers, scheduler=scheduler)
@@ -166,7 +167,7 @@ def check_deliveries(
                 except GearqaError as error:
                     problems = _problems(error)
             if problems:
-                failed.append(FailedDelivery(name, problems))
+                failed.append(FailedFolder(name, problems))
             more_follows("what was written of the deliveries before stays")
     return DeliveriesReport(tuple(checked), tuple(failed))
 

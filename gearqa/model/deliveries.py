@@ -9,6 +9,7 @@ from typing import Annotated, Final, Literal, get_args
 
 from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import IS_SHA256, Count, Simulated
+from gearqa.model.history import FailedFolder
 from gearqa.model.incoming import Claim, PlaceKey, Verdict, VerdictReason
 from gearqa.model.lot import LotDecision
 from gearqa.model.plausibility import Check
@@ -120,19 +121,12 @@ class DeliveryOfMany:
 
 
 @dataclass(frozen=True, slots=True)
-class FailedDelivery:
-    """A delivery that could not be checked, or not be kept."""
-
-    folder: str
-    problems: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class DeliveriesReport:
     """What checking many deliveries found, in the order of their folders."""
 
     checked: tuple[DeliveryOfMany, ...]
-    failed: tuple[FailedDelivery, ...]
+    failed: tuple[FailedFolder, ...]
+    """Those that could not be checked, or not be kept."""
 
 
 @dataclass(frozen=True, slots=True)

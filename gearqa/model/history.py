@@ -170,7 +170,7 @@ class IntakeReport:
 
 @dataclass(frozen=True, slots=True)
 class FailedFolder:
-    """A folder of an archive that was not added."""
+    """A folder of many that was not done, and why."""
 
     folder: str
     problems: tuple[str, ...]

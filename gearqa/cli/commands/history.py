@@ -110,7 +110,7 @@ def _add_archive(
     scheduler: str | None,
     quiet: bool,
 ) -> int:
-    from gearqa.cli.console import tell
+    from gearqa.cli.console import tell, tell_failed
     from gearqa.cli.progress import JobProgress
     from gearqa.jobs.archive import add_archive
     from gearqa.report.history.words import archive_sentence, intake_sentence
@@ -125,10 +125,7 @@ def _add_archive(
         if not quiet:
             for one in report.added:
                 say(intake_sentence(one))
-        for failure in report.failed:
-            tell(f"not added: {failure.folder}")
-            for problem in failure.problems:
-                tell(f"  {problem}")
+        tell_failed("not added", report.failed)
         tell(archive_sentence(report))
         tell(f"now {history.gears()}")
     return ExitStatus.NOT_DONE if report.failed else ExitStatus.CONFORMS
