@@ -87,11 +87,13 @@ def more_teeth(order: int, teeth: int) -> str:
 def waves_as_shapes(teeth: Teeth, setup: PartSetup) -> dict[tuple[str, int], float]:
     """Parameter and order of the waves that these teeth see at the same place, and the slope or crowning that
     they can make for each micrometre. [um/um]"""
-    return {
-        (parameter, order): shape_of_wave(parameter, order, setup)
-        for parameter in SHAPES
-        for order in alike_orders(teeth.get(_kind(parameter), ()), setup.geometry.z)
-    }
+    found = {}
+    for parameter in SHAPES:
+        kind = _kind(parameter)
+        first = (1,) if first_order_alike(TracedPart(setup, teeth), kind) else ()
+        for order in (*first, *alike_orders(teeth.get(kind, ()), setup.geometry.z)):
+            found[parameter, order] = shape_of_wave(parameter, order, setup)
+    return found
 
 
 def _kind(parameter: str) -> TraceKind:

@@ -145,7 +145,8 @@ def _slopes(
             f"all traced teeth lie at the same place of order {order}: whether {names} changed or only that "
             "order cannot be told; trace another number of teeth evenly round the gear, such as one more"
         )
-    yield from _on_both_flanks([one for one in together if one[0].parameter not in made])
+    told = [one for one in together if one[0].parameter not in made and (one[0].parameter, 1) not in waves]
+    yield from _on_both_flanks(told)
     slopes = {series.parameter for series, _ in together}
     unseen = [order for parameter, order in waves if parameter in slopes]
     if unseen and not any(one.parameter.startswith("runout_order_") for one in members):

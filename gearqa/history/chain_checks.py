@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from gearqa.history.drafts import conditions_text
-from gearqa.history.figures import Figure, figures_of, read_figures
+from gearqa.history.figures import KeptFigure, figures_of, read_figures
 from gearqa.history.parts import part_by_id
 from gearqa.history.passing import Passing
 from gearqa.history.queries import graded_in, result_of
@@ -191,7 +191,7 @@ def _agree(gear: GearResult, document: Mapping[str, Any], row: _Row, part: Part)
     return stored == result
 
 
-def _compared(figures: bytes) -> dict[tuple[str, str], Figure]:
+def _compared(figures: bytes) -> dict[tuple[str, str], KeptFigure]:
     """Of the figures what a result says too, by parameter and flank."""
     found = read_figures(figures)
     return {(one.parameter, one.flank): one._replace(expanded_u_um=None) for one in found}

@@ -22,7 +22,7 @@ LEFT_OUT: Final = (None,) * 8
 """What is left out of a list that has no mean, by its length."""
 
 
-class Figure(NamedTuple):
+class KeptFigure(NamedTuple):
     """A key figure, in the order of its list; `flank` is empty text where there is none.
 
     Mean and extremes are left out of a list where they are the value, and then what is None before them.
@@ -72,13 +72,13 @@ def figure_list(
     return found
 
 
-def read_figures(data: bytes | None, wanted: Collection[str] | None = None) -> Iterator[Figure]:
+def read_figures(data: bytes | None, wanted: Collection[str] | None = None) -> Iterator[KeptFigure]:
     """The figures that were stored, or those of some parameters."""
     for one in unpacked(data) if data else ():
         if wanted is None or one[0] in wanted:
             value = one[2]
             yield (
-                Figure(*one)
+                KeptFigure(*one)
                 if len(one) > len(LEFT_OUT)
-                else Figure(*one, *LEFT_OUT[len(one) :], *[value] * 3)
+                else KeptFigure(*one, *LEFT_OUT[len(one) :], *[value] * 3)
             )

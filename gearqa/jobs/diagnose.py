@@ -15,7 +15,7 @@ from gearqa.jobs.folders import open_folder
 from gearqa.jobs.parameters import require_within
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.jobs.recorded_corrections import (
-    Recorded,
+    RecordedCourse,
     of_both_sides,
     recorded_in_folder,
     recorded_in_store,
@@ -87,7 +87,7 @@ def diagnose(
         measured = list(progress.over(first, "taking apart", "gears", total=len(inspection.serials)))
         gears, lot = diagnose_gears(measured, setup, threads=threads)
         drawing = inspection.part.part
-        recorded = Recorded()
+        recorded = RecordedCourse()
         if store is not None:
             recorded = recorded_in_store(store, drawing.number)
         elif any(event.correction is not None for event in inspection.events):

@@ -26,7 +26,7 @@ MIXED: Final = (
 
 
 @dataclass(frozen=True, slots=True)
-class Recorded:
+class RecordedCourse:
     """What a history says of recorded changes."""
 
     last: tuple[RecordedCorrection, ...] = ()
@@ -34,23 +34,23 @@ class Recorded:
     changes: tuple[RecordedChange, ...] = ()
 
 
-def recorded_in_folder(folder: Path, part: str | Path | None, columns: str | Path | None) -> Recorded:
+def recorded_in_folder(folder: Path, part: str | Path | None, columns: str | Path | None) -> RecordedCourse:
     """Recorded changes of a folder; none where the gears show no course."""
     try:
         return _recorded(analyse_drift(folder, part=part, columns=columns))
     except EvaluationError:
-        return Recorded()
+        return RecordedCourse()
 
 
-def recorded_in_store(store: AnyStore, part_number: str) -> Recorded:
+def recorded_in_store(store: AnyStore, part_number: str) -> RecordedCourse:
     """Recorded changes of a part in a history store; none where it holds no such gears."""
     try:
         return _recorded(analyse_drift(store=store, part_number=part_number))
     except EvaluationError:
-        return Recorded()
+        return RecordedCourse()
 
 
-def _recorded(report: DriftReport) -> Recorded:
+def _recorded(report: DriftReport) -> RecordedCourse:
     last = tuple(
         RecordedCorrection(
             one.parameter, one.flank, one.grinder, last.words, last.intended, last.effect, last.low,
@@ -60,7 +60,7 @@ def _recorded(report: DriftReport) -> Recorded:
         for last in one.corrections[-1:]
         if one.parameter in PARAMETERS
     )  # fmt: skip
-    return Recorded(last, tuple(change for one in report.result.diagnosis for change in one.changes))
+    return RecordedCourse(last, tuple(change for one in report.result.diagnosis for change in one.changes))
 
 
 def of_both_sides(

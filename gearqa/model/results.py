@@ -68,6 +68,10 @@ Tolerance = Annotated[
 ]
 Limits = Annotated[tuple[float, float] | None, "Limits of the drawing; they win over the class."]
 
+LabelMm = Annotated[
+    float | None, KNOWN, Key({"profile": "face_position_mm", "helix": "diameter_mm"}),
+    "Where on the flank the trace lies, where given.",
+]  # fmt: skip
 CurveMargin = Annotated[
     float, "Smallest distance to either limit curve; negative where no shift brings the trace inside."
 ]
@@ -111,10 +115,7 @@ class TraceResult:
     start_mm: float
     end_mm: float
     tip_zone_counted: bool = False
-    label_mm: Annotated[float | None, KNOWN, Key({"profile": "face_position_mm", "helix": "diameter_mm"})] = (
-        None
-    )
-    """Where on the flank the trace lies, where given."""
+    label_mm: LabelMm = None
     form_about_parabola_um: Annotated[float | None, KNOWN] = None
     """Width about the mean parabola over the evaluation range, without the tip zone: what crowning leaves of
     the form deviation."""
@@ -256,10 +257,7 @@ class CurveTrace:
 
     kind: TraceKind
     tooth: int
-    label_mm: Annotated[float | None, KNOWN, Key({"profile": "face_position_mm", "helix": "diameter_mm"})] = (
-        None
-    )
-    """Where on the flank the trace lies, where given."""
+    label_mm: LabelMm = None
     margin_um: CurveMargin
     shift_um: CurveShift
     upper_at_mm: UpperAt
@@ -290,10 +288,7 @@ class ZoneTrace:
 
     kind: TraceKind
     tooth: int
-    label_mm: Annotated[float | None, KNOWN, Key({"profile": "face_position_mm", "helix": "diameter_mm"})] = (
-        None
-    )
-    """Where on the flank the trace lies, where given."""
+    label_mm: LabelMm = None
     value_um: ZoneValue
     highest_at_mm: HighestAt
     lowest_at_mm: LowestAt

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from typing import IO
 
 from gearqa.report.blocks import document as doc
-from gearqa.report.render.text_layout import Column, Styled, column_lines, wrapped
+from gearqa.report.render.text_layout import Styled, TextColumn, column_lines, wrapped
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.visible import visible
 
@@ -105,14 +105,14 @@ class Terminal:
             case doc.Paragraph(text, style):
                 yield from self._paragraph(text, BOLD if style == "lead" else "")
             case doc.Bullets(items):
-                columns = (Column(folds=False), Column())
+                columns = (TextColumn(folds=False), TextColumn())
                 for item in items:
                     yield from column_lines(
                         columns, [(Styled("- "), self._text(item))], self.width, between=0
                     )
             case doc.Facts(items):
                 rows = [(self._text(name, DIM), self._text(value)) for name, value in items]
-                columns = (Column(folds=False, gap=2), Column())
+                columns = (TextColumn(folds=False, gap=2), TextColumn())
                 yield from column_lines(columns, rows, self.width, between=0)
             case doc.Verdict(answers):
                 for answer in answers:
@@ -155,7 +155,9 @@ class Terminal:
         most = max(title.text.count("\n") for title in titles)
         titles = [Styled("\n" * (most - title.text.count("\n")) + title.text) for title in titles]
         last = len(table.columns) - 1
-        columns = [Column(column.align, gap=int(place < last)) for place, column in enumerate(table.columns)]
+        columns = [
+            TextColumn(column.align, gap=int(place < last)) for place, column in enumerate(table.columns)
+        ]
         yield from column_lines(columns, [titles, *rows], self.width, between=1, rule=self._rule)
         for note in table.notes:
             yield from self._paragraph(note, DIM)

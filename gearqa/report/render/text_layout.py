@@ -31,7 +31,7 @@ class Styled(NamedTuple):
         return max(map(cell_len, self.text.split("\n")))
 
 
-class Column(NamedTuple):
+class TextColumn(NamedTuple):
     """How a column of a table is set."""
 
     align: Align = "left"
@@ -90,7 +90,7 @@ def _aligned(line: Styled, width: int, align: Align) -> Styled:
     return line._replace(text=" " * before + text + " " * (spare - before))
 
 
-def _cell_lines(cell: Styled, column: Column, width: int) -> list[Styled]:
+def _cell_lines(cell: Styled, column: TextColumn, width: int) -> list[Styled]:
     inner = width - column.gap
     if inner < 1:
         return []
@@ -104,7 +104,12 @@ def _cell_lines(cell: Styled, column: Column, width: int) -> list[Styled]:
 
 
 def column_lines(
-    columns: Sequence[Column], rows: Sequence[Sequence[Styled]], room: int, *, between: int, rule: str = ""
+    columns: Sequence[TextColumn],
+    rows: Sequence[Sequence[Styled]],
+    room: int,
+    *,
+    between: int,
+    rule: str = "",
 ) -> Iterator[str]:
     """Lines of a table; with a `rule`, the first row is its head and stands over a line of that sign."""
     room = max(0, room - between * (len(columns) - 1))

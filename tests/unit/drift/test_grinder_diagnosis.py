@@ -278,6 +278,18 @@ def test_on_one_traced_tooth_a_mounting_error_is_no_slope(off):
         assert all(c.quantity.startswith("centre") for c in found.corrections)
 
 
+def test_on_one_traced_tooth_slopes_that_move_lead_to_no_setting():
+    """A tilt towards tooth 1 moves its helix slopes the opposite way, as the lead would."""
+
+    def tilted(cycle):
+        return {"tilt_mrad": 0.2 if cycle >= 9 else 0.0}
+
+    result, _ = history(part(), measuring={"teeth": 1}, gears=tilted)
+    (said,) = (one.sentence for one in result.advice if "Level change at cycle 9" in one.sentence)
+    assert "left helix slope" in said
+    assert "the lead" not in said
+
+
 def test_without_pitch_it_says_what_a_wave_looks_like():
     _, found = history(part(), measuring={"tables": ["profile", "helix", "production"]})
     (one,) = (one for one in found.not_identifiable if one.key == "eccentricity")

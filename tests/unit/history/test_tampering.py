@@ -20,12 +20,13 @@ from store_damage import (
     harmless,
 )
 
+import gearqa
 from gearqa.history.chain_checks import ChainWalk, entries_of
 from gearqa.history.checking import check_store, store_findings
 from gearqa.history.documents import write_history_csv, write_history_json
 from gearqa.history.queries import Selection
-from gearqa.history.sealed_rows import sealed_rows
-from gearqa.history.sql_tables import GEAR, VERSION_TABLE
+from gearqa.history.sealed_rows import ChainEntry, link_after, raw_rows, sealed_rows
+from gearqa.history.sql_tables import CHAIN, GEAR, VERSION_TABLE
 from gearqa.history.store import HistoryStore
 
 DAMAGES = 120
@@ -95,6 +96,7 @@ CHANGES = (
     ("DELETE FROM gearqa_chain WHERE id = 7", {"broken_chain"}),
     ("UPDATE gearqa_chain SET link = 'x' || link WHERE id = 7", {"broken_chain"}),
     ("UPDATE gearqa_chain SET kind = 'x' WHERE id = 7", {"broken_chain"}),
+    ("UPDATE gearqa_chain SET kind = 'reference' WHERE id = 7", {"broken_chain"}),
 )
 
 
@@ -160,6 +162,24 @@ def test_the_head_of_the_chain_shows_what_was_cut_off(full):
     with HistoryStore.open(full) as store:
         assert check_store(store).findings == ()
         assert [one.code for one in check_store(store, head=head).findings] == ["head_not_found"]
+
+
+def test_a_negative_zero_is_no_change(where):
+    """SQLite gives it back without its sign, PostgreSQL with it."""
+    change = {"parameter": "helix_slope", "flank": "left", "correction": -0.0}
+    gearqa.record_event("correction", "GR-1", at="2025-06-01T08:00+02:00", store=where, **change)
+    assert found(where) == set()
+
+
+def test_an_entry_written_anew_with_its_own_link_breaks_the_one_after_it(full):
+    with HistoryStore.open(full) as store, store.reading() as connection:
+        rows = list(raw_rows(connection, CHAIN, "id"))
+    before, own = rows[5:7]
+    link = link_after(before["link"], 7, ChainEntry(own["kind"], own["row_id"], "x", own["state"]))
+    say(full, f"UPDATE gearqa_chain SET content = 'x', link = '{link}' WHERE id = 7")
+    with HistoryStore.open(full) as store:
+        broken = [one.sentence for one in check_store(store).findings if one.code == "broken_chain"]
+    assert [sentence.split(" of ")[0] for sentence in broken] == ["entry 8"]
 
 
 def test_the_head_of_an_earlier_check_stays_good_while_the_store_grows(full, tmp_path):
