@@ -16,6 +16,7 @@ from types import FrameType
 WORDS = {signal.SIGINT: "interrupted", signal.SIGTERM: "terminated"}
 _BEFORE = (signal.SIG_DFL, signal.default_int_handler)
 """What Python does with a signal that nobody asked to ignore."""
+MASKS = hasattr(signal, "pthread_sigmask")
 
 _received: list[int] = []
 _late: list[int] = []
@@ -81,6 +82,27 @@ def more_follows(written: str) -> None:
         signal.signal(number, _stop)
     if _late:
         _stop(_late[0], None)
+
+
+@contextmanager
+def held_back() -> Iterator[None]:
+    """Signals to stop wait, here and in a process started inside, which must call `follow`."""
+    if not MASKS:
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, WORDS)
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def follow() -> None:
+    """Of a process that works for another one: Ctrl-C ends that one, SIGTERM this one."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    if MASKS:
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, WORDS)
 
 
 def _ignore() -> None:

@@ -2,16 +2,23 @@
 
 Each is told through a pipe what to do, and ends when the pipe closes: none outlives the program, whatever
 ends it. What a process had to do that dies, this one does.
+
+A process is either started anew, which takes a second, or forked, which takes milliseconds and shares with it
+all that is in memory.
 """
 
 from __future__ import annotations
 
+import sys
+import threading
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from contextlib import suppress
 from threading import Lock, Thread, Timer
 from typing import TYPE_CHECKING, Any, Final, Self
+
+from gearqa.stopping import follow, held_back
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
@@ -52,22 +59,24 @@ class Crew:
     Parameters
     ----------
     function : callable
-        Of a module, so that another process finds it.
+        Of a module, so that another process finds it; any where they are forked.
     others : int
         Processes beside this one.
     at_once : bool
         Hire them now; else once the work has lasted so long that they pay.
+    forked : bool
+        Fork them, at once; see `can_fork`.
     """
 
-    def __init__(self, function: Function, others: int, *, at_once: bool) -> None:
-        self._function, self._others = function, others
+    def __init__(self, function: Function, others: int, *, at_once: bool, forked: bool = False) -> None:
+        self._function, self._others, self._forked = function, others, forked
         self._hands: list[_Hand] = []
         self._hiring, self._closed = Lock(), False
         self._timer: Timer | None = None
         self._begun = False
         self.most = 1 + HELD * (others + 1)
         """Things given away whose results nobody has taken, at most."""
-        if at_once:
+        if at_once or forked:
             self._hire()
 
     def expect_more(self) -> None:
@@ -91,13 +100,21 @@ class Crew:
             min(self._hands, key=lambda hand: hand.waiting).give(task, item)
             return task
         done: Future[Any] = Future()
-        done.set_result(self._function(item))
+        try:
+            done.set_result(self._function(item))
+        except Exception as error:  # raised in its turn
+            done.set_exception(error)
         return done
 
     def _hire(self) -> None:
         with self._hiring:
             if not self._closed and not self._hands:
-                self._hands = [_Hand(self._function) for _ in range(self._others)]
+                hands: list[_Hand] = []
+                for _ in range(self._others):
+                    hands.append(_Hand(self._function, hands, forked=self._forked))
+                for hand in hands:
+                    hand.listen()
+                self._hands = hands
 
     def __enter__(self) -> Self:
         return self
@@ -111,19 +128,32 @@ class Crew:
             hand.dismiss()
 
 
+def can_fork() -> bool:
+    """Whether another process can be forked: where libraries are made for it, while no thread could hold what
+    the other one then waits for."""
+    return sys.platform == "linux" and threading.active_count() == 1
+
+
 class _Hand:
     """One other process."""
 
-    def __init__(self, function: Function) -> None:
+    def __init__(self, function: Function, before: Sequence[_Hand], *, forked: bool) -> None:
         from multiprocessing import get_context
 
-        context = get_context("spawn")
+        context: Any = get_context("fork" if forked else "spawn")
         self._link, theirs = context.Pipe()
         self._given: deque[Task] = deque()
         self._lock, self._here = Lock(), False
-        self._process: BaseProcess = context.Process(target=_serve, args=(theirs, function), daemon=True)
-        self._process.start()
+        ours = [*(hand._link for hand in before), self._link] if forked else []
+        self._process: BaseProcess = context.Process(
+            target=_serve, args=(theirs, function, ours), daemon=True
+        )
+        with held_back():
+            self._process.start()
         theirs.close()
+
+    def listen(self) -> None:
+        """Take in what it answers, from now on."""
         Thread(target=self._listen, daemon=True).start()
 
     @property
@@ -161,12 +191,16 @@ class _Hand:
         self._process.join()
 
 
-def _serve(link: Connection, function: Function) -> None:
-    """The life of another process. Ctrl-C ends the program that has started it, and with it the pipe."""
-    import signal
+def _serve(link: Connection, function: Function, ours: Sequence[Connection]) -> None:
+    """The life of another process. Ctrl-C ends the program that has started it, and with it the pipe.
+
+    `ours` are the ends of pipes that a forked process inherits; open, they would keep it alive.
+    """
     from queue import SimpleQueue
 
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for one in ours:
+        one.close()
+    follow()
     todo: SimpleQueue[Any] = SimpleQueue()
     Thread(target=_receive, args=(link, todo), daemon=True).start()
     with suppress(OSError):

@@ -63,6 +63,7 @@ def spread(
     *,
     workers: int | None = 1,
     scheduler: str | None = None,
+    forked: bool = False,
 ) -> Iterator[tuple[Item, Result]]:
     """Each thing with what the function made of it, in the order of the things.
 
@@ -78,13 +79,16 @@ def spread(
     scheduler : str, optional
         Address of a running scheduler (``tcp://host:8786``); its workers do the work and must see the same
         files at the same places.
+    forked : bool
+        Fork the processes of this machine (see `crew.can_fork`): any function will do, and shares with them
+        what is in memory.
 
     Yields
     ------
     tuple
         Thing and result.
     """
-    with crew(function, workers, scheduler, things=len(items)) as hired:
+    with crew(function, workers, scheduler, things=len(items), forked=forked) as hired:
         todo, given = deque(items), deque[tuple[Item, Promise]]()
         if len(todo) > 1:
             hired.expect_more()
@@ -105,6 +109,7 @@ def crew(
     scheduler: str | None = None,
     *,
     things: int | None = None,
+    forked: bool = False,
 ) -> Iterator[Workers]:
     """Workers for things that come one by one, so many if that is known; else as in `spread`."""
     count = worker_count(workers)
@@ -113,7 +118,7 @@ def crew(
             yield hired
         return
     others = count - 1 if things is None else min(count, max(things, 1)) - 1
-    with Crew(function, others, at_once=workers is not None) as here:
+    with Crew(function, others, at_once=workers is not None, forked=forked) as here:
         yield here
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -42,34 +43,39 @@ def answering_badly(number: int) -> object:
     return (lambda: 0) if number == 2 and multiprocessing.parent_process() else number
 
 
+@pytest.fixture(params=["started anew", "forked"])
+def forked(request: pytest.FixtureRequest) -> bool:
+    return bool(request.param == "forked")
+
+
 def ready(crew: Crew) -> Crew:
     while not crew.idle():
         time.sleep(0.05)
     return crew
 
 
-def test_the_work_is_shared_and_this_process_does_its_part() -> None:
-    with Crew(place_of, 1, at_once=True) as crew:
+def test_the_work_is_shared_and_this_process_does_its_part(forked: bool) -> None:
+    with Crew(place_of, 1, at_once=True, forked=forked) as crew:
         places = [ready(crew).submit(0.2), *(crew.submit(0.2) for _ in range(10))]
         assert len({place.result() for place in places}) == 2
         assert os.getpid() in {place.result() for place in places}
 
 
-def test_what_a_process_that_dies_had_to_do_is_done_here() -> None:
-    with Crew(dying, 2, at_once=True) as crew:
+def test_what_a_process_that_dies_had_to_do_is_done_here(forked: bool) -> None:
+    with Crew(dying, 2, at_once=True, forked=forked) as crew:
         answers = [ready(crew).submit((3, os.getpid()))]
         answers += [crew.submit((number, os.getpid())) for number in range(40)]
         assert [one.result() for one in answers] == [3, *range(40)]
         assert sum(hand.waiting == float("inf") for hand in crew._hands) >= 1
 
 
-def test_things_and_answers_larger_than_a_pipe_holds() -> None:
+def test_things_and_answers_larger_than_a_pipe_holds(forked: bool) -> None:
     things = [bytes([number]) * 3_000_000 for number in range(30)]
-    assert all(answer == 2 * thing for thing, answer in spread(doubled, things, workers=2))
+    assert all(answer == 2 * thing for thing, answer in spread(doubled, things, workers=2, forked=forked))
 
 
-def test_a_fault_is_raised_in_its_turn() -> None:
-    done = iter(spread(refusing, range(30), workers=3))
+def test_a_fault_is_raised_in_its_turn(forked: bool) -> None:
+    done = iter(spread(refusing, range(30), workers=3, forked=forked))
     assert [next(done)[1] for _ in range(5)] == [0, 1, 2, 3, 4]
     with pytest.raises(ValueError, match="five is refused"):
         next(done)
@@ -94,12 +100,12 @@ def test_long_work_starts_processes_without_being_told(monkeypatch: pytest.Monke
 
 
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks at the processes of Linux")
-def test_no_process_outlives_the_program() -> None:
+def test_no_process_outlives_the_program(forked: bool) -> None:
     code = (
         "import os, test_crew as t\n"
         "from gearqa.jobs.crew import Crew\n"
         "if __name__ == '__main__':\n"
-        "    crew = t.ready(Crew(t.place_of, 2, at_once=True))\n"
+        f"    crew = t.ready(Crew(t.place_of, 2, at_once=True, forked={forked}))\n"
         "    crew.submit(60.0)\n"
         "    print(*(hand._process.pid for hand in crew._hands), flush=True)\n"
         "    os._exit(0)\n"
@@ -120,6 +126,34 @@ def test_no_process_outlives_the_program() -> None:
 
 def alive(command: Path) -> bool:
     try:
-        return b"spawn_main" in command.read_bytes()
+        return any(word in command.read_bytes() for word in (b"spawn_main", b"test_crew"))
     except OSError:
         return False
+
+
+def test_a_forked_process_shares_what_is_in_memory_and_leaves_ours_alone(tmp_path: Path) -> None:
+    own = {"gears": [*range(100)]}
+    with (tmp_path / "out").open("w") as file:
+        file.write("waits to be written")
+
+        def taken(number: int) -> tuple[int, int]:
+            own["gears"][number] = -1
+            time.sleep(0.01)
+            return os.getpid(), len(own["gears"])
+
+        done = [one for _, one in spread(taken, range(100), workers=2, forked=True)]
+    pids = {pid for pid, _ in done}
+    assert os.getpid() in pids
+    assert len(pids) == 2
+    assert own["gears"].count(-1) == sum(pid == os.getpid() for pid, _ in done)
+    assert (tmp_path / "out").read_text() == "waits to be written"
+
+
+def test_sigterm_ends_a_forked_process_without_a_word(capfd: pytest.CaptureFixture[str]) -> None:
+    with Crew(dying, 1, at_once=True, forked=True) as crew:
+        (hand,) = ready(crew)._hands
+        hand._process.terminate()
+        hand._process.join(10)
+        assert hand._process.exitcode == -signal.SIGTERM
+        assert crew.submit((3, os.getpid())).result() == 3
+    assert capfd.readouterr() == ("", "")
