@@ -6,14 +6,15 @@ Results come in the order of the things, whatever is done where, so that nothing
 from __future__ import annotations
 
 import os
+import sys
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from functools import partial
+from contextlib import contextmanager, suppress
+from functools import cache, partial
 from typing import Any, Final, Protocol, TypeVar
 
 from gearqa.errors import ArgumentError, GearqaError
-from gearqa.jobs.crew import AHEAD, Crew
+from gearqa.jobs.crew import HELD, Crew
 from gearqa.jobs.parameters import require_within
 from gearqa.model.ranges import Range
 
@@ -21,6 +22,10 @@ Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 WORKERS: Final = Range(1, 1000)
+KEPT_BYTES: Final = 32 << 20
+"""Largest piece of memory that is kept when it is freed: as far as the C library goes by itself."""
+_MMAP_THRESHOLD, _TRIM_THRESHOLD = -3, -1
+"""Numbers of options in malloc.h."""
 
 
 class Promise(Protocol):
@@ -127,9 +132,9 @@ class _Cluster:
 
     def __init__(self, function: Callable[[Any], Any], client: Any) -> None:
         threads = sum(one["nthreads"] for one in client.scheduler_info()["workers"].values())
-        self.most = AHEAD * max(threads, 1)
+        self.most = HELD * max(threads, 1)
         # pure=False: the same folder may hold other files the next time
-        self._submit = partial(client.submit, function, pure=False)
+        self._submit = partial(client.submit, partial(_there, function), pure=False)
 
     def idle(self) -> bool:
         return True  # the bound is the same
@@ -140,6 +145,25 @@ class _Cluster:
 
     def expect_more(self) -> None:
         pass
+
+
+def _there(function: Callable[[Any], Any], item: Any) -> Any:
+    """What a worker behind a scheduler makes of a thing."""
+    _keep_freed_memory()
+    return function(item)
+
+
+@cache
+def _keep_freed_memory() -> None:
+    """Use freed memory again. The nanny of a worker sets MALLOC_TRIM_THRESHOLD_, by which every larger array
+    is given back to the system, and getting it again takes as long as all the work."""
+    if sys.platform == "linux":
+        from ctypes import CDLL
+
+        with suppress(AttributeError):  # a C library without it
+            mallopt = CDLL(None).mallopt
+            mallopt(_MMAP_THRESHOLD, KEPT_BYTES)
+            mallopt(_TRIM_THRESHOLD, 2 * KEPT_BYTES)
 
 
 @contextmanager

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import platform
 import shutil
 import subprocess
 import sys
@@ -148,6 +150,30 @@ def test_a_cluster_gives_the_same_rows_though_a_worker_is_killed(archive: Path, 
         for process in processes:
             process.kill()
             process.wait(timeout=30)
+
+
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="the C library has no such setting")
+def test_a_worker_behind_a_scheduler_uses_freed_memory_again() -> None:
+    """Page faults of a megabyte that is taken and freed again and again, where the nanny of the worker has
+    set what glibc's mallopt(3) names; arithmetic: 256 pages of 4096 bytes each time."""
+    code = """
+import resource, numpy
+from gearqa.jobs.spread import _there
+def churn(times):
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+    for _ in range(times):
+        numpy.ones(1 << 17)
+    return resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before
+print(churn(100), _there(churn, 100), churn(100))
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", code], env={**os.environ, "MALLOC_TRIM_THRESHOLD_": "65536"},
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    without, first, later = map(int, done.stdout.split())
+    assert without >= 100 * 256
+    assert first < 10 * 256
+    assert later < 256
 
 
 def sheets(folder: Path, *more: str) -> None:
