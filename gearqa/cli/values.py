@@ -17,12 +17,12 @@ SHOWN_CHARACTERS = 40
 """Of a word that is no number so much is repeated."""
 WHOLE = 1000
 """More characters than any first sentence has."""
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
-_WHOLE_NUMBER = re.compile(r"[+-]?[0-9]{1,18}")
+_NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
+_WHOLE_NUMBER = r"[+-]?[0-9]{1,18}"
 
 
 def _number(word: str) -> float:
-    value = float(word) if _NUMBER.fullmatch(word) else math.inf
+    value = float(word) if re.fullmatch(_NUMBER, word) else math.inf
     if not math.isfinite(value):
         comma = "; decimal point, not comma" if "," in word else ""
         raise typer.BadParameter(f"found {_shown(word)}, expected a number{comma}")
@@ -30,7 +30,7 @@ def _number(word: str) -> float:
 
 
 def _whole_number(word: str) -> int:
-    if not _WHOLE_NUMBER.fullmatch(word):
+    if not re.fullmatch(_WHOLE_NUMBER, word):
         digits = " of at most 18 digits" if len(word) > SHOWN_CHARACTERS // 2 else ""
         raise typer.BadParameter(f"found {_shown(word)}, expected a whole number{digits}")
     return int(word)

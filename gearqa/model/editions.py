@@ -89,21 +89,18 @@ EDITIONS: Final[dict[str, EditionRules]] = {
 }
 """Printed title -> rules. How the older systems evaluate is from memory."""
 
-LEFT_OUT: Final[dict[str, tuple[re.Pattern[str], str]]] = {
-    title: (re.compile(pattern, re.IGNORECASE), reason)
-    for title, pattern, reason in (
-        ("ANSI/AGMA 2015-1-A01", r"AGMA.*2015|2015-1-A01", "its own formulas could not be seen"),
-        (
-            "AGMA 2000-A88", r"AGMA|\bQ ?\d{1,2}\b",
-            "of its quality numbers values of some sizes are printed, the formulas are not",
-        ),
-        (
-            "ISO 1328-2", r"1328-2|10095\.2|1702-2",
-            "no printed cell confirms its radial composite tolerances; its runout goes with ISO 1328-1:1995",
-        ),
-        ("ISO 1328:1975", r"1328[:-]1975|10095-(19)?88", "no formula of it is printed in a source at hand"),
-    )
-}  # fmt: skip
+LEFT_OUT: Final[dict[str, tuple[str, str]]] = {
+    "ANSI/AGMA 2015-1-A01": (r"AGMA.*2015|2015-1-A01", "its own formulas could not be seen"),
+    "AGMA 2000-A88": (
+        r"AGMA|\bQ ?\d{1,2}\b",
+        "of its quality numbers values of some sizes are printed, the formulas are not",
+    ),
+    "ISO 1328-2": (
+        r"1328-2|10095\.2|1702-2",
+        "no printed cell confirms its radial composite tolerances; its runout goes with ISO 1328-1:1995",
+    ),
+    "ISO 1328:1975": (r"1328[:-]1975|10095-(19)?88", "no formula of it is printed in a source at hand"),
+}
 """Systems that drawings name and that are not given here: how each is written, and why it is left out."""
 
 
@@ -116,7 +113,7 @@ def why_left_out(text: str) -> str:
     ''
     """
     for title, (pattern, reason) in LEFT_OUT.items():
-        if pattern.search(text):
+        if re.search(pattern, text, re.IGNORECASE):
             limits = "enter its limits under [tolerance.limits_um], without a class"
             return f"{title} is left out: {reason}; {limits}"
     return ""

@@ -21,11 +21,11 @@ FileKind = Literal[
 
 _HEAD: Final = 8192
 _BOM: Final = b"\xef\xbb\xbf"
-_DOCUMENT: Final = re.compile(rb'\s*\{\s*"schema"\s*:\s*"gearqa\.([a-z_]+)/')
-_RECORD: Final = re.compile(rb'"schema"\s*:\s*"gearqa\.record/')
+_DOCUMENT: Final = rb'\s*\{\s*"schema"\s*:\s*"gearqa\.([a-z_]+)/'
+_RECORD: Final = rb'"schema"\s*:\s*"gearqa\.record/'
 _PARQUET: Final = b"PAR1"
 _STORE: Final = b"SQLite format 3\0"
-_EARLIER_PDF: Final = re.compile(
+_EARLIER_PDF: Final = (
     rb"<dc:title><rdf:Alt><rdf:li xml:lang=\"[^\"]*\">"
     rb"(?:Inspection report, part |Lot certificate, part |Incoming check of |Gauge study )[^<]*</rdf:li>"
     rb"</rdf:Alt></dc:title><pdf:Keywords>[^<]*</pdf:Keywords><xmp:CreatorTool>Typst "
@@ -41,12 +41,12 @@ def kind_of(path: Path) -> FileKind | None:
     try:
         with path.open("rb") as file:
             head = file.read(_HEAD)
-            if head.startswith((b"%PDF-", b"{")) and not _DOCUMENT.match(head):
+            if head.startswith((b"%PDF-", b"{")) and not re.match(_DOCUMENT, head):
                 # the mark of a PDF and the schema of a record, whose keys are sorted, come late
                 with mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as whole:
                     if head.startswith(b"{"):
-                        return "record" if _RECORD.search(whole) else None
-                    own = whole.rfind(PDF_MARK.encode()) >= 0 or _EARLIER_PDF.search(whole)
+                        return "record" if re.search(_RECORD, whole) else None
+                    own = whole.rfind(PDF_MARK.encode()) >= 0 or re.search(_EARLIER_PDF, whole)
                     return "PDF" if own else None
     except OSError:
         return None
@@ -55,8 +55,8 @@ def kind_of(path: Path) -> FileKind | None:
     text = head.removeprefix(_BOM)
     if text.startswith(RESULT_MARK.encode()):
         return "CSV result"
-    if _DOCUMENT.match(text):
-        return "record" if _RECORD.search(text) else "JSON result"
+    if re.match(_DOCUMENT, text):
+        return "record" if re.search(_RECORD, text) else "JSON result"
     if PAGE_MARK.encode() in head:
         return "page"
     if text.startswith((MAIL_TITLE.encode(), f"{SIMULATED_BANNER}.\n\n{MAIL_TITLE}".encode())):

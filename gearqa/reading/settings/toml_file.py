@@ -158,9 +158,9 @@ def _neighbours(path: Path) -> str:
 
 _MAX_SYNTAX_FAULTS = 25
 _LARGEST_FILE = 1 << 20
-_LONG_NUMBER = re.compile(r"(?<![\w.])[+-]?[0-9][0-9_]{100,}(?![\w.])")
-_DECIMAL_COMMA = re.compile(r"=\s*[+-]?\d+,\d+\s*(#.*)?$")
-_BARE_WORD = re.compile(r"=\s*[A-Za-z_][^\"'=\[\]{}]*$")
+_LONG_NUMBER = r"(?<![\w.])[+-]?[0-9][0-9_]{100,}(?![\w.])"
+_DECIMAL_COMMA = r"=\s*[+-]?\d+,\d+\s*(#.*)?$"
+_BARE_WORD = r"=\s*[A-Za-z_][^\"'=\[\]{}]*$"
 
 
 def parse_toml(
@@ -186,10 +186,10 @@ def parse_toml(
             for row in range(statement.line - 1, statement.end_line):
                 rows[row] = ""
         except ValueError:  # an integer that is longer than Python takes
-            changed = [number for number, line in enumerate(rows, 1) if _LONG_NUMBER.search(line)]
+            changed = [number for number, line in enumerate(rows, 1) if re.search(_LONG_NUMBER, line)]
             for number in changed:
                 found, expected = "a number of more than 100 digits", "a number that means something"
-                rows[number - 1] = _LONG_NUMBER.sub("0", rows[number - 1])
+                rows[number - 1] = re.sub(_LONG_NUMBER, "0", rows[number - 1])
                 problems.append(Problem(Reason.VALUE_OUT_OF_RANGE, shown, found, expected, number))
                 if (statement := lines.statement_at(number)) is not None:
                     lost.add(statement.path)
@@ -247,13 +247,13 @@ def _duplicate_problem(
 
 
 def _syntax_hint(row: str, what: str) -> str:
-    if _DECIMAL_COMMA.search(row):
+    if re.search(_DECIMAL_COMMA, row):
         return "TOML wants a decimal point, such as 18.5"
     if "Unescaped '\\'" in what or ("\\" in row and '"' in row):
         return "put a text with backslashes in single quotes"
     if re.search(r"=\s*(True|False|TRUE|FALSE|yes|no)\b", row):
         return "write true or false"
-    if _BARE_WORD.search(row):
+    if re.search(_BARE_WORD, row):
         return "put text in quotes"
     if "=" not in row and not row.startswith("["):
         return "every line is `key = value`, a [table] or a # comment"
