@@ -7,7 +7,7 @@ import gc
 
 from gearqa.stopping import stoppable
 
-NEW_OBJECTS = 20_000
+NEW_OBJECTS = 100_000
 """Objects made between two searches for reference cycles."""
 
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Callable, Iterator, Sequence
-from glob import glob
 from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -62,6 +60,8 @@ def _all_below(roots: Sequence[str | Path]) -> Iterator[Path]:
 
 def _matching(root: str | Path) -> Sequence[str | Path]:
     """Folders that a pattern names; a path as it is, for whoever complains that it is none."""
+    from glob import glob
+
     found = [] if Path(root).exists() else sorted(glob(str(root), recursive=True))
     return found or [root]
 
@@ -77,5 +77,7 @@ def input_file(path: str | Path) -> InputFile:
 
 def grade_line(path: str, rest: Sequence[str] = ()) -> str:
     """Return the command line that grades `path`: the folder itself, or the folder of a file."""
+    import shlex
+
     folder = path if Path(path).is_dir() else str(Path(path).parent)
     return shlex.join(["gearqa", "grade", folder, *rest])

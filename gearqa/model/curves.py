@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING
 
 from gearqa.arrays import Array
 from gearqa.late_dataclass import dataclass
-from gearqa.model.diagnosis import GearDiagnosis
 from gearqa.model.results import TraceResult
 from gearqa.symbols import Flank, TraceKind
+
+if TYPE_CHECKING:
+    from gearqa.model.diagnosis import GearDiagnosis
 
 Line = tuple[Array, Array]
 """Positions and deviations. [mm, um]"""

@@ -6,7 +6,6 @@ leaves to pydantic.
 
 from __future__ import annotations
 
-import json
 import types
 from collections.abc import Callable, Mapping
 from functools import cache
@@ -62,6 +61,8 @@ def plain_table(table: type[T], document: Any) -> T | None:
 
 def plain_json(table: type[T], text: str) -> T | None:
     """The table of a document in JSON, None where there is a doubt."""
+    import json
+
     try:
         document = json.loads(text)
     except (ValueError, RecursionError):

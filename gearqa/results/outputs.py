@@ -9,11 +9,9 @@ from __future__ import annotations
 
 import contextlib
 import os
-import secrets
 import shutil
 import stat
 import sys
-import tempfile
 from collections.abc import Iterable
 from pathlib import Path
 from types import TracebackType
@@ -64,7 +62,9 @@ class Outputs:
         if target == STANDARD_OUTPUT:
             if self._held is not None:
                 raise ReportError("two outputs to standard output", hint="give a file name to one of them")
-            self._held = tempfile.SpooledTemporaryFile(max_size=HELD_IN_MEMORY)  # noqa: SIM115
+            from tempfile import SpooledTemporaryFile
+
+            self._held = SpooledTemporaryFile(max_size=HELD_IN_MEMORY)  # noqa: SIM115
             return cast(BinaryIO, self._held)
         path = Path(os.path.realpath(target))
         if str(path).casefold() in self._names:  # many file systems take names without regard to case
@@ -88,7 +88,7 @@ class Outputs:
             return cast(BinaryIO, stream)
         if path.exists() and not os.access(path, os.W_OK):
             raise PermissionError(0, "is write-protected")
-        temporary = path.with_name(f".{path.name[:40]}.{secrets.token_hex(8)}.part")
+        temporary = path.with_name(f".{path.name[:40]}.{os.urandom(8).hex()}.part")
         self._temporary.append(temporary)
         stream = open(temporary, "xb", opener=_private)  # noqa: SIM115
         self._files[path] = temporary, stream

@@ -448,9 +448,10 @@ def test_explain_flanks_as_a_page(tmp_path, capsys):
 
 SAMPLES = Path(__file__).parents[2] / "sample_measurements"
 NEEDED_BY_FEW = {
-    "pydantic", "pydantic_core", "rich.console", "rich.table", "scipy", "pandas", "polars", "orjson", "typst",
-    "sqlalchemy", "numpy.ma", "numpy.random", "numpy.fft", "numpy.polynomial", "email", "logging", "asyncio",
-    "multiprocessing", "gearqa.model.table_models", "gearqa.results.codec",
+    "pydantic", "pydantic_core", "rich", "secrets", "tempfile", "json", "scipy", "pandas", "polars", "orjson",
+    "typst", "sqlalchemy", "numpy.ma", "numpy.random", "numpy.fft", "numpy.polynomial", "email", "logging",
+    "asyncio", "multiprocessing", "gearqa.model.table_models", "gearqa.results.codec",
+    "gearqa.model.diagnosis", "gearqa.wording.codes",
 }  # fmt: skip
 """What takes long to load and one good gear shown on a terminal does not need."""
 

@@ -46,9 +46,9 @@ LAST_YEAR: Final = 2200
 FLANK_HINT: Final = (
     "`gearqa explain flanks` shows which is which; other words need a column map (`gearqa columns`)"
 )
-_INFINITE: Final = re.compile(r"\s*[+-]?(?:nan|inf|infinity)\s*", re.IGNORECASE)
-_WITH_UNIT: Final = re.compile(r"[+-]?[\d.,]+\s*(?:um|µm|μm|mm|deg|°|%)", re.IGNORECASE)
-_THOUSANDS: Final = re.compile(r"[+-]?\d{1,3}([.,' _])\d{3}(?:\1\d{3})*(?:[.,]\d+)?")
+_INFINITE: Final = r"(?i)\s*[+-]?(?:nan|inf|infinity)\s*"
+_WITH_UNIT: Final = r"(?i)[+-]?[\d.,]+\s*(?:um|µm|μm|mm|deg|°|%)"
+_THOUSANDS: Final = r"[+-]?\d{1,3}([.,' _])\d{3}(?:\1\d{3})*(?:[.,]\d+)?"
 
 
 def shown(cell: str) -> str:
@@ -195,16 +195,16 @@ class Cells:
         if not text:
             self.fault(row, Reason.EMPTY_CELL, canonical, "a number", hint)
             return
-        reason = Reason.NOT_FINITE if _INFINITE.fullmatch(cell) else Reason.NOT_A_NUMBER
+        reason = Reason.NOT_FINITE if re.fullmatch(_INFINITE, cell) else Reason.NOT_A_NUMBER
         if decimal == "," and "." in text and "," not in text:
             hint = "the decimal mark of this file is the comma"
         elif decimal == "." and "," in text and "." not in text and self.source.dialect.separator != ",":
             hint = "the decimal mark of this file is the point"
         elif decimal == "." and re.fullmatch(r"[+-]?\d+,\d+", text):
             hint = "a decimal comma needs semicolon or tab as separator"
-        elif _THOUSANDS.fullmatch(text):
+        elif re.fullmatch(_THOUSANDS, text):
             hint = "numbers have no thousands separators"
-        elif _WITH_UNIT.fullmatch(text):
+        elif re.fullmatch(_WITH_UNIT, text):
             hint = "the unit belongs into the name of the column, not into the cell"
         self.fault(row, reason, canonical, "a number", hint)
 
@@ -314,8 +314,6 @@ def careful_series(
 
 
 _GRAMMAR: Final = r"[ \t\v\f]*+[+-]?+(?:[0-9]++(?:\.[0-9]*+)?+|\.[0-9]++)(?:[eE][+-]?+[0-9]++)?+[ \t\v\f]*+"
-_NUMBER: Final = re.compile(_GRAMMAR)
-_COLUMN: Final = re.compile(rf"(?:{_GRAMMAR}\0)*+")
 
 
 def parse_column(cells: Sequence[str], decimal: Literal[".", ","] = ".") -> tuple[Array, list[int]]:
@@ -329,12 +327,13 @@ def parse_column(cells: Sequence[str], decimal: Literal[".", ","] = ".") -> tupl
         # a point in such a file is no decimal mark: make it something that is no number
         joined = joined.replace(".", "x").replace(",", ".")
     ready = joined.split("\0")[:-1]
-    if len(ready) == len(cells) and _COLUMN.fullmatch(joined):
+    if len(ready) == len(cells) and re.fullmatch(rf"(?:{_GRAMMAR}\0)*+", joined):
         return np.array(list(map(float, ready)), dtype=np.float64), []
+    number = re.compile(_GRAMMAR)
     values = np.full(len(cells), np.nan)
     bad = []
     for row, cell in enumerate(ready):
-        if _NUMBER.fullmatch(cell):
+        if number.fullmatch(cell):
             values[row] = float(cell)
         else:
             bad.append(row)

@@ -25,7 +25,6 @@ from gearqa.reading.folder.canonical import (
     series_key,
     split_series_key,
 )
-from gearqa.reading.folder.locate import locate
 from gearqa.reading.folder.series_store import SeriesStore
 from gearqa.reading.folder.sources import TableKind, TableSource
 from gearqa.reading.folder.table_kinds import GRADED_KINDS
@@ -69,6 +68,8 @@ class FolderChecks:
         suspects, count = self.store.suspects(LOCATED_SERIES)
         if not suspects:
             return
+        from gearqa.reading.folder.locate import locate
+
         locate(suspects, self.sources, frame, self.log)
         if count > len(suspects):
             self.log.add(

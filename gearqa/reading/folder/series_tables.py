@@ -12,8 +12,7 @@ from typing import Any
 from gearqa.errors import NoticeCode
 from gearqa.late_dataclass import dataclass
 from gearqa.reading.folder.canonical import Frame, to_series
-from gearqa.reading.folder.careful_reader import CHUNK_ROWS, CarefulReader, with_encoding_settled
-from gearqa.reading.folder.cells import careful_series
+from gearqa.reading.folder.careful_reader import CHUNK_ROWS, CarefulReader, RawRows, with_encoding_settled
 from gearqa.reading.folder.frame_rows import column_places, frame_columns, number_rows
 from gearqa.reading.folder.pieces import Pieces, cut
 from gearqa.reading.folder.sources import TableSource
@@ -74,10 +73,15 @@ class SeriesTable:
     def _careful_pieces(self) -> Iterator[Pieces]:
         reader = CarefulReader(with_encoding_settled(self.source), self.log)
         for raw in reader.chunks(min(CHUNK_ROWS, self.chunk_rows)):
-            rows, _ = careful_series(reader.source, raw, self.frame, self.log)
-            yield cut(rows)
+            yield self._careful_piece(reader.source, raw)
         note_blank_rows(reader)
         self.sha256 = reader.sha256
+
+    def _careful_piece(self, source: TableSource, raw: RawRows) -> Pieces:
+        from gearqa.reading.folder.cells import careful_series
+
+        rows, _ = careful_series(source, raw, self.frame, self.log)
+        return cut(rows)
 
     def _fast_pieces(self) -> Iterator[Pieces]:
         from gearqa.reading.folder.fast_reader import (
@@ -96,8 +100,7 @@ class SeriesTable:
                     yield block.pieces
                     continue
                 for raw in careful.block(block.data.decode(), reader.names, reader.lines_before(block)):
-                    rows, _ = careful_series(self.source, raw, self.frame, self.log)
-                    yield cut(rows)
+                    yield self._careful_piece(self.source, raw)
                 if self.log.given_up(self.source.name):
                     break
         except NotPlainError:
@@ -124,8 +127,7 @@ class SeriesTable:
                     yield pieces
                     continue
                 for raw in careful.parquet_block(table, start, frame):
-                    rows, _ = careful_series(self.source, raw, self.frame, self.log)
-                    yield cut(rows)
+                    yield self._careful_piece(self.source, raw)
             careful.check_rows()
             self.sha256 = sha256_of(self.source.path)
         except ParquetFaultError as fault:

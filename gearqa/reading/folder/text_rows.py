@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import field, fields, replace
 from datetime import datetime, time
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from gearqa.errors import Reason, line_place
 from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import GearKey, GrinderEvent, Production, SizeReading
 from gearqa.reading.folder.careful_reader import RawRows
-from gearqa.reading.folder.cells import Cells
 from gearqa.reading.folder.sources import TableSource
 from gearqa.reading.folder.table_kinds import MEASUREMENT, PRODUCTION_COLUMNS, SIZE_METHODS, TIME_COLUMNS
 from gearqa.reading.rows.problem_log import ProblemLog
 from gearqa.symbols import FLANKS
+
+if TYPE_CHECKING:
+    from gearqa.reading.folder.cells import Cells
 
 
 @dataclass(slots=True)
@@ -36,6 +38,8 @@ class TextRows:
 
     def add(self, source: TableSource, raw: RawRows, log: ProblemLog) -> list[GearKey]:
         """Take rows in; returns their gears."""
+        from gearqa.reading.folder.cells import Cells
+
         cells = Cells.of(source, raw, log)
         if source.kind == "events":
             self._add_events(cells)

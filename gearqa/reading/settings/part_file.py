@@ -15,7 +15,6 @@ from gearqa.late_dataclass import dataclass
 from gearqa.model.editions import EDITIONS, EditionRules
 from gearqa.model.part import Design, Evaluation, Gear, MasterQuality, Part, ProfileRange, Tolerance
 from gearqa.reading.settings.curve_points import point_problems
-from gearqa.reading.settings.input_schemas import with_units
 from gearqa.reading.settings.toml_faults import table_as_far_as_known
 from gearqa.reading.settings.toml_file import M, TomlFile, read_toml
 from gearqa.standards import DEFAULT_STANDARD, PACKAGES, standard
@@ -36,6 +35,8 @@ def read_part(path: Path | str, *, name: str | None = None) -> Part:
 
 def part_json_schema() -> dict[str, Any]:
     """JSON Schema of `part.toml`, with descriptions and units."""
+    from gearqa.reading.settings.input_schemas import with_units
+
     return with_units(
         Part.model_json_schema(by_alias=True),
         "gearqa part file",

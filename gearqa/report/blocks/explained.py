@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from typing import Final
 
 from gearqa.report.blocks.document import Column, Section, Span, Table, Text, join
-from gearqa.wording.codes import code_named
 
 ANCHOR: Final = "notices"
 """Id of the section, for links to it."""
@@ -20,6 +19,8 @@ COLUMNS: Final = (
 
 def with_code(message: Text, code: str) -> Text:
     """A notice followed by its code, which leads to what it means; as it is where nothing more is known."""
+    from gearqa.wording.codes import code_named
+
     if code_named(code) is None:
         return message
     return join(message, " [", (Span(code, target=ANCHOR),), "]")
@@ -27,6 +28,8 @@ def with_code(message: Text, code: str) -> Text:
 
 def explained(codes: Iterable[str]) -> list[Section]:
     """A section with each code once, in this order; none without a code that has an entry."""
+    from gearqa.wording.codes import code_named
+
     rows = tuple((code, *texts) for code in dict.fromkeys(codes) if (texts := code_named(code)))
     if not rows:
         return []

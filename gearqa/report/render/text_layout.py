@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
-from typing import Literal, NamedTuple
-
-from rich.cells import cell_len, chop_cells, set_cell_size  # the rest of rich takes ten times as long to load
+from typing import Final, Literal, NamedTuple
 
 Align = Literal["left", "right", "center"]
+ONE_CELL: Final = frozenset((*map(chr, range(0x20, 0x7F)), *"°±²³µ·×Δαβ–—…′≤≥"))
+"""Characters of most of our texts, each one cell wide; for others the library that knows all is loaded."""
 _WORD = re.compile(r"\s*\S+\s*")
 
 
@@ -41,6 +41,24 @@ class TextColumn(NamedTuple):
     """Blanks to its right."""
 
 
+def cell_len(text: str) -> int:
+    """Cells of a terminal that a text without line ends takes."""
+    if ONE_CELL.issuperset(text):
+        return len(text)
+    from rich import cells  # the rest of rich takes ten times as long to load
+
+    return cells.cell_len(text)
+
+
+def _set_cell_size(text: str, width: int) -> str:
+    """A text cut or filled with blanks to a width."""
+    if ONE_CELL.issuperset(text):
+        return text[:width].ljust(width)
+    from rich import cells
+
+    return cells.set_cell_size(text, width)
+
+
 def wrapped(words: Styled, width: int) -> Iterator[Styled]:
     """Lines of a text, broken between words and, where a word is longer than a line, inside it."""
     done = 0
@@ -60,6 +78,8 @@ def _breaks(line: str, width: int) -> Iterator[int]:
         if length <= width - used:
             used += cell_len(word)
         elif length > width:
+            from rich.cells import chop_cells
+
             *pieces, last = chop_cells(word, width)
             for piece in pieces:
                 if start:
@@ -78,7 +98,7 @@ def _shortened(line: str, width: int) -> str:
     excess = len(line) - width
     if excess > 0:
         line = line[: len(line) - min(excess, len(line) - len(line.rstrip()))]
-    return line if cell_len(line) <= width else set_cell_size(line, width)
+    return line if cell_len(line) <= width else _set_cell_size(line, width)
 
 
 def _aligned(line: Styled, width: int, align: Align) -> Styled:
@@ -97,7 +117,7 @@ def _cell_lines(cell: Styled, column: TextColumn, width: int) -> list[Styled]:
     if column.folds:
         lines = list(wrapped(cell, inner))
     elif cell_len(cell.text) > inner:
-        lines = [cell._replace(text=set_cell_size(cell.text, inner - 1) + "…")]
+        lines = [cell._replace(text=_set_cell_size(cell.text, inner - 1) + "…")]
     else:
         lines = [cell]
     return [_aligned(line, inner, column.align) for line in lines]

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.box import Box
+from rich.cells import cell_len
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table as RichTable
@@ -15,6 +16,7 @@ from rich.text import Text
 
 from gearqa.report.blocks import document as doc
 from gearqa.report.render.terminal import Terminal, console_width
+from gearqa.report.render.text_layout import ONE_CELL
 
 pytestmark = pytest.mark.independent
 
@@ -22,6 +24,10 @@ BOX = Box("    \n    \n -- \n    \n    \n    \n    \n    \n".replace("-", "─")
 WORDS = st.text("abcFα±µ–…0123.,:-/日✓\u00a0", max_size=24)
 SHORT = st.text("aα0123.+-", max_size=5)
 TEXTS = st.lists(WORDS, max_size=12).map(" ".join)
+
+
+def test_characters_that_are_not_looked_up_take_one_cell():
+    assert {cell_len(character) for character in ONE_CELL} == {1}
 
 
 @st.composite
