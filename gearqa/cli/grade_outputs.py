@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from gearqa.model.part import Part
     from gearqa.model.results import GearResult, GradeHeader, LotSummary
     from gearqa.report.blocks.document import Document
+    from gearqa.report.grading.lot_words import GearNotes
     from gearqa.report.render.terminal import Terminal
     from gearqa.results.csvio import Style
     from gearqa.results.outputs import Outputs
@@ -72,13 +73,17 @@ class _Writer(Protocol):
 
     def begin(self, header: GradeHeader) -> None: ...
 
-    def gear(self, gear: GearResult) -> None: ...
+    def made(self, gear: GearResult) -> bytes: ...
+
+    def take(self, made: bytes) -> None: ...
 
     def end(self, lot: LotSummary) -> None: ...
 
 
 class _Results:
     """JSON or CSV."""
+
+    shared = True
 
     def __init__(self, writer: _Writer) -> None:
         self._writer = writer
@@ -87,8 +92,11 @@ class _Results:
         del part
         self._writer.begin(header)
 
-    def gear(self, gear: GradedGear) -> None:
-        self._writer.gear(gear.result)
+    def made(self, gear: GradedGear) -> bytes:
+        return self._writer.made(gear.result)
+
+    def take(self, made: bytes) -> None:
+        self._writer.take(made)
 
     def end(self, lot: LotSummary) -> None:
         self._writer.end(lot)
@@ -96,6 +104,8 @@ class _Results:
 
 class _Report:
     """One report of all gears, as a page, as a PDF, or both."""
+
+    shared = False
 
     def __init__(self, outputs: Outputs, files: GradeFiles, *, quiet: bool) -> None:
         self._outputs, self._files, self._quiet = outputs, files, quiet
@@ -107,8 +117,11 @@ class _Report:
 
         self._builder = SheetBuilder(header, part=part, sheets=self._files.sheets)
 
-    def gear(self, gear: GradedGear) -> None:
-        self._builder.add(gear.result, gear.curves)
+    def made(self, gear: GradedGear) -> GradedGear:
+        return gear
+
+    def take(self, made: GradedGear) -> None:
+        self._builder.add(made.result, made.curves)
 
     def end(self, lot: LotSummary) -> None:
         from gearqa.cli.progress import Progress
@@ -157,6 +170,8 @@ class _Report:
 class Screen:
     """What the terminal shows of the gears once all is done."""
 
+    shared = True
+
     def __init__(self) -> None:
         from gearqa.report.grading.lot_words import LotCollector
 
@@ -165,8 +180,13 @@ class Screen:
     def begin(self, header: GradeHeader, part: Part) -> None:
         self._header, self._span = header, part.slope_span
 
-    def gear(self, gear: GradedGear) -> None:
-        self._seen.add(gear.result)
+    def made(self, gear: GradedGear) -> GearNotes:
+        from gearqa.report.grading.lot_words import noted
+
+        return noted(gear.result, alone=gear.alone)
+
+    def take(self, made: GearNotes) -> None:
+        self._seen.add(made)
 
     def end(self, lot: LotSummary) -> None:
         self._lot = lot

@@ -60,6 +60,8 @@ def _of_part(part: Part) -> tuple[PartSetup, TakenApart]:
 class SheetFolder:
     """Takes graded gears and writes their sheets."""
 
+    shared = False
+
     def __init__(
         self,
         outputs: Outputs,
@@ -80,7 +82,11 @@ class SheetFolder:
 
         self._header, self._part, self._names = header, part, FileNames()
 
-    def gear(self, gear: GradedGear) -> None:
+    def made(self, gear: GradedGear) -> GradedGear:
+        """The gear itself: its sheet is made by workers of its own."""
+        return gear
+
+    def take(self, gear: GradedGear) -> None:
         """One gear."""
         name = f"{self._names.next(measured_name(gear.result.serial, gear.result.measurement))}.pdf"
         stream = self._outputs.open(str(self._folder / name), "PDF")

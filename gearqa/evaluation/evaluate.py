@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
-from typing import Final, Protocol
+from operator import attrgetter
+from typing import Final, NamedTuple, Protocol
 
 from gearqa.errors import Notice
 from gearqa.evaluation.criteria import all_of
@@ -18,7 +19,14 @@ from gearqa.evaluation.trace_sets import evaluate_trace_sets
 from gearqa.model.decision_rule import DecisionRuleName, DecisionTable
 from gearqa.model.measurement import GearMeasurement, InputFile, Seen
 from gearqa.model.part import Part
-from gearqa.model.results import GearResult, GradeHeader, GradeResult, LotSummary, MasterCriterion
+from gearqa.model.results import (
+    GearResult,
+    GradeHeader,
+    GradeResult,
+    LotSummary,
+    MasterCriterion,
+    State,
+)
 
 BATCH_GEARS: Final = 64
 """Gears that are evaluated together."""
@@ -47,6 +55,12 @@ class GearSource(Protocol):
 
     def __iter__(self) -> Iterator[GearMeasurement]:
         """Measured gears, as first met in the input."""
+
+    def __len__(self) -> int:
+        """How many gears there are."""
+
+    def some(self, places: range) -> Iterator[GearMeasurement]:
+        """The gears at some places."""
 
 
 def evaluate(
@@ -83,6 +97,26 @@ def grade(inspection: GearSource) -> GradeResult:
     return GradeResult(header, gears, lot.summary())
 
 
+class Counted(NamedTuple):
+    """What counts of a gear."""
+
+    serial: str
+    measurement: str
+    conforms: bool | None
+    master_quality: bool | None
+    state: State
+    class_: int | None
+    beyond: bool
+
+
+_counted: Final = attrgetter(*Counted._fields)
+
+
+def counted(gear: GearResult) -> Counted:
+    """What counts of a gear, without the rest."""
+    return Counted._make(_counted(gear))
+
+
 class LotCounter:
     """Counts gears as they are graded, so that none has to be kept; of each serial the first measurement."""
 
@@ -94,7 +128,7 @@ class LotCounter:
         self._beyond = 0
         self._seen = Seen()
 
-    def add(self, gear: GearResult) -> None:
+    def add(self, gear: GearResult | Counted) -> None:
         """Count one gear; measurements of one serial follow each other."""
         if self._seen.again(gear):
             return

@@ -196,10 +196,12 @@ def _serve(link: Connection, function: Function, ours: Sequence[Connection]) -> 
 
     `ours` are the ends of pipes that a forked process inherits; open, they would keep it alive.
     """
+    import gc
     from queue import SimpleQueue
 
     for one in ours:
         one.close()
+    gc.freeze()  # a search for cycles would write to, and so copy, all that is shared
     follow()
     todo: SimpleQueue[Any] = SimpleQueue()
     Thread(target=_receive, args=(link, todo), daemon=True).start()

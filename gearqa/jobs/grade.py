@@ -7,12 +7,20 @@ from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final, Protocol
 
-from gearqa.evaluation.evaluate import GearSource, LotCounter, evaluate_with, grade_header
+from gearqa.evaluation.evaluate import (
+    Counted,
+    GearSource,
+    LotCounter,
+    counted,
+    evaluate_with,
+    grade_header,
+)
 from gearqa.evaluation.part_setup import PartSetup, setup_of
 from gearqa.jobs.folders import open_folder
 from gearqa.jobs.progress import UNSEEN, Progress
+from gearqa.jobs.side_by_side import over_gears
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult, GradeHeader, GradeResult, LotSummary
@@ -30,9 +38,15 @@ class GradedGear:
     """One gear as it passes by: its result, and its curves for those who draw them."""
 
     def __init__(
-        self, measured: GearMeasurement, result: GearResult, setup: PartSetup, apart: TakenApart
+        self,
+        measured: GearMeasurement,
+        result: GearResult,
+        setup: PartSetup,
+        apart: TakenApart,
+        *,
+        alone: bool = False,
     ) -> None:
-        self.measured, self.result = measured, result
+        self.measured, self.result, self.alone = measured, result, alone
         self._setup, self._apart = setup, apart
 
     @cached_property
@@ -74,13 +88,19 @@ class TakenApart:
 
 
 class GradeTaker(Protocol):
-    """Takes in a grading result while it is being made."""
+    """Takes in a grading result while it is being made, by this process and others."""
+
+    shared: bool
+    """Whether what it makes of a gear is little and plain, so that another process may make it."""
 
     def begin(self, header: GradeHeader, part: Part) -> None:
         """Before the first gear."""
 
-    def gear(self, gear: GradedGear) -> None:
-        """One gear."""
+    def made(self, gear: GradedGear) -> Any:
+        """What it takes of a gear; made where the gear is graded, in any order."""
+
+    def take(self, made: Any) -> None:
+        """What was made of one gear, in the order of the gears."""
 
     def end(self, lot: LotSummary) -> None:
         """After the last gear."""
@@ -165,14 +185,22 @@ def grade_each(
     drawing = inspection.part
     header = grade_header(drawing, inspection.inputs, inspection.simulated, inspection.notices)
     setup, counter = setup_of(drawing), LotCounter()
-    apart = TakenApart(setup)
+    apart, alone = TakenApart(setup), len(inspection) == 1
+
+    def graded(some: range) -> list[tuple[Counted, list[Any]]]:
+        found = []
+        for measured, result in evaluate_with(inspection.some(some), setup):
+            gear = GradedGear(measured, result, setup, apart, alone=alone)
+            found.append((counted(result), [taker.made(gear) for taker in takers]))
+        return found
+
     for taker in takers:
         taker.begin(header, drawing)
-    for measured, result in progress.over(evaluate_with(inspection, setup), "grading", "gears"):
-        counter.add(result)
-        gear = GradedGear(measured, result, setup, apart)
-        for taker in takers:
-            taker.gear(gear)
+    gears = over_gears(graded, len(inspection), shared=all(taker.shared for taker in takers))
+    for counts, made in progress.over(gears, "grading", "gears", total=len(inspection)):
+        counter.add(counts)
+        for taker, its in zip(takers, made, strict=True):
+            taker.take(its)
     lot = counter.summary()
     for taker in takers:
         taker.end(lot)
@@ -182,14 +210,19 @@ def grade_each(
 class _Kept:
     """Keeps every result."""
 
+    shared = False
+
     def __init__(self) -> None:
         self.gears: list[GearResult] = []
 
     def begin(self, header: GradeHeader, part: Part) -> None:
         pass
 
-    def gear(self, gear: GradedGear) -> None:
-        self.gears.append(gear.result)
+    def made(self, gear: GradedGear) -> GearResult:
+        return gear.result
+
+    def take(self, made: GearResult) -> None:
+        self.gears.append(made)
 
     def end(self, lot: LotSummary) -> None:
         pass

@@ -198,8 +198,6 @@ class GradeCsvWriter:
         self._columns = COLUMNS[rows]
         self._comma = style == "semicolon"
         self._standard: tuple[str, ...] = ()
-        self._text = io.StringIO(newline="")
-        self._csv = csv.writer(self._text, delimiter=";" if self._comma else ",", lineterminator="\n")
 
     def begin(self, header: GradeHeader) -> None:
         """Write the mark and the column names."""
@@ -208,18 +206,21 @@ class GradeCsvWriter:
         if self._comma:
             self._stream.write(b"\xef\xbb\xbf")
         self._stream.write(f"{result_mark(header.simulated)}\n".encode())
-        self._write([self._columns])
+        self.take(self._lines([self._columns]))
 
-    def gear(self, gear: GearResult) -> None:
-        """Write the rows of one gear."""
+    def made(self, gear: GearResult) -> bytes:
+        """The rows of one gear as they are written; another process may make them."""
         rows = ((*row, *self._standard) for row in self._rows(gear))
-        self._write([cell(value, self._comma) for value in row] for row in rows)
+        return self._lines([cell(value, self._comma) for value in row] for row in rows)
+
+    def take(self, made: bytes) -> None:
+        """Write the rows of one gear."""
+        self._stream.write(made)
 
     def end(self, lot: LotSummary) -> None:
         """Nothing follows the rows."""
 
-    def _write(self, rows: Iterable[Iterable[Any]]) -> None:
-        self._csv.writerows(rows)
-        self._stream.write(self._text.getvalue().encode())
-        self._text.seek(0)
-        self._text.truncate()
+    def _lines(self, rows: Iterable[Iterable[Any]]) -> bytes:
+        text = io.StringIO(newline="")
+        csv.writer(text, delimiter=";" if self._comma else ",", lineterminator="\n").writerows(rows)
+        return text.getvalue().encode()

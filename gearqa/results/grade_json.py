@@ -28,7 +28,7 @@ GRADE: Final = ResultDocument(
 class GradeJsonWriter:
     """Writes a grading result to a binary stream while it is being made: one gear a line.
 
-    Memory holds one gear at a time. Call `begin`, then `gear` for each one, then `end`.
+    Memory holds one gear at a time. Call `begin`, then `made` and `take` for each one, then `end`.
     """
 
     def __init__(self, stream: BinaryIO) -> None:
@@ -40,10 +40,14 @@ class GradeJsonWriter:
         self._write(GRADE.dumps(GRADE.table(header))[:-1])
         self._write(b',"gears":[')
 
-    def gear(self, gear: GearResult) -> None:
+    def made(self, gear: GearResult) -> bytes:
+        """One gear as it is written; another process may make it."""
+        return GRADE.dumps(gear)
+
+    def take(self, made: bytes) -> None:
         """Write one gear."""
         self._write(self._separator)
-        self._write(GRADE.dumps(gear))
+        self._write(made)
         self._separator = b",\n"
 
     def end(self, lot: LotSummary) -> None:

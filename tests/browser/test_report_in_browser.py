@@ -198,7 +198,7 @@ def test_the_verdict_is_that_of_the_json_result(browser: Any, tmp_path: Path) ->
         writer.begin(header_of(part))
         for result in evaluate(gears, part):
             lot.add(result)
-            writer.gear(result)
+            writer.take(writer.made(result))
         writer.end(lot.summary())
     data = json.loads((tmp_path / "lot.json").read_bytes())
     words = {True: "conforms", False: "does not conform", None: "not assessed"}

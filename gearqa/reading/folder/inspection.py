@@ -87,7 +87,11 @@ class Inspection:
         return tuple(name for name in read if name in own or name not in self._tables)
 
     def __iter__(self) -> Iterator[GearMeasurement]:
-        for gear in self.gears:
+        return self.some(range(len(self.gears)))
+
+    def some(self, places: range) -> Iterator[GearMeasurement]:
+        """The gears at some places."""
+        for gear in self.gears[places.start : places.stop]:
             yield assemble(
                 gear,
                 self._store.series_of(self._store.gears[gear]),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bisect
 import os
+import sys
 import threading
 from typing import IO, Final
 
@@ -60,10 +61,10 @@ class Spool:
         if self._closed:
             raise ValueError("this inspection is closed: read the folder again")
         if self._file is not None:
-            values = np.empty(count, dtype=np.float64)
-            self._read_into(values.view(np.uint8).data, start * _ITEM)
-            values.setflags(write=False)
-            return values
+            data = self._read(count * _ITEM, start * _ITEM)
+            if len(data) < count * _ITEM:
+                raise OSError("the temporary file is shorter than what was written")
+            return np.frombuffer(data)
         if count == 0:
             return np.zeros(0)
         at = bisect.bisect_right(self._starts, start) - 1
@@ -102,14 +103,12 @@ class Spool:
         while rest:
             rest = rest[self._file.write(rest) :]
 
-    def _read_into(self, target: memoryview, offset: int) -> None:
+    def _read(self, size: int, offset: int) -> bytes:
         assert self._file is not None
+        if sys.platform != "win32":  # moves nothing that a forked process would share
+            return os.pread(self._file.fileno(), size, offset)
         with self._lock:
             self._file.seek(offset)
-            done = 0
-            while done < len(target):
-                count = self._file.readinto(target[done:])  # type: ignore[attr-defined]
-                if not count:
-                    raise OSError("the temporary file is shorter than what was written")
-                done += count
+            data = self._file.read(size)
             self._file.seek(0, os.SEEK_END)
+            return data

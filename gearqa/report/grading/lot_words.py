@@ -61,11 +61,66 @@ class GearRow(NamedTuple):
         return (order, self.worst.rank if self.worst else -math.inf, -self.place)
 
 
+class GearNotes(NamedTuple):
+    """What the words about a lot need of one gear."""
+
+    serial: str
+    measurement: str
+    grade: str
+    worst: WorstValue | None
+    conforms: bool | None
+    master_quality: bool | None
+    state: State | None
+    master_state: State | None
+    near_limit: int | None
+    failing: tuple[str, ...]
+    missing: tuple[str, ...]
+    """Parameters that were not assessed."""
+    deciding: tuple[str, ...]
+    """Parameters for which master quality is not reached, or not decidable."""
+    other_span: tuple[str, ...]
+    """Slopes that would have another class over the other span."""
+    apart_failing: tuple[str, ...]
+    """Limit curves and zones."""
+    size_fails: bool
+    warnings: tuple[tuple[str, str], ...]
+    alone: GearResult | None
+    """The whole result, where it is the only gear."""
+
+
+def noted(gear: GearResult, *, alone: bool = False) -> GearNotes:
+    """What the words about a lot need of one gear; `alone`: it is the only one."""
+    apart = [
+        *(f"{curve.kind}_curve" for curve in gear.limit_curves if curve.conforms is False),
+        *(zone.key for zone in gear.required_zones if zone.conforms is False),
+    ]
+    return GearNotes(
+        serial=gear.serial,
+        measurement=gear.measurement,
+        grade=gear_class(gear),
+        worst=worst_of(gear),
+        conforms=gear.conforms,
+        master_quality=gear.master_quality,
+        state=gear.state,
+        master_state=gear.master_state,
+        near_limit=gear.near_limit,
+        failing=tuple(key for key, one in gear.parameters.items() if one.conforms is False),
+        missing=tuple({one.parameter: None for one in gear.not_assessed}),
+        deciding=gear.master_deciding,
+        other_span=tuple(key for key, one in gear.parameters.items() if other_span_matters(one)),
+        apart_failing=tuple(dict.fromkeys(apart)),
+        size_fails=any(size.conforms is False for size in gear.size),
+        warnings=tuple((notice.code, notice.message) for notice in gear.warnings),
+        alone=gear if alone else None,
+    )
+
+
 class LotCollector:
     """What the words about a lot need, gathered gear by gear in bounded memory."""
 
     def __init__(self) -> None:
-        self.first: GearResult | None = None
+        self.alone: GearResult | None = None
+        """The only gear."""
         self.gears = 0
         self.rows: list[GearRow] = []
         """All gears in their order, while they are few; then empty."""
@@ -91,16 +146,12 @@ class LotCollector:
         """Serials of gears with more than one measurement."""
         self._seen = Seen()
 
-    def add(self, gear: GearResult) -> GearRow:
+    def add(self, gear: GearNotes) -> GearRow:
         """Take in one gear; returns its line."""
         self.gears += 1
-        if self.gears == 1:
-            self.first = gear
-        elif self.gears == 2:
-            self.first = None
-        grade = gear_class(gear)
+        self.alone = gear.alone
         row = GearRow(
-            self.gears, measured_name(gear.serial, gear.measurement), grade, worst_of(gear), gear.conforms,
+            self.gears, measured_name(gear.serial, gear.measurement), gear.grade, gear.worst, gear.conforms,
             gear.master_quality, gear.state, self._seen.again(gear),
         )  # fmt: skip
         if self.gears <= ALL_ROWS_UP_TO:
@@ -114,28 +165,20 @@ class LotCollector:
             if gear.serial not in self.measured_again[-1:]:
                 self.measured_again.append(gear.serial)
         else:
-            self._count(gear, grade)
-        for notice in gear.warnings:
-            self.warnings[notice.code] += 1
-            self.warning_examples.setdefault(notice.code, f"{row.serial}: {notice.message}")
+            self._count(gear)
+        for code, message in gear.warnings:
+            self.warnings[code] += 1
+            self.warning_examples.setdefault(code, f"{row.serial}: {message}")
         return row
 
-    def _count(self, gear: GearResult, grade: str) -> None:
-        self.classes[grade] += 1
-        self.failing.update(key for key, one in gear.parameters.items() if one.conforms is False)
-        self.missing.update({one.parameter for one in gear.not_assessed})
-        if gear.master_quality is False:
-            self.master_failing.update(gear.master_deciding)
-        else:
-            self.master_open.update(gear.master_deciding)
-        self.other_span_class.update(key for key, one in gear.parameters.items() if other_span_matters(one))
-        self.apart_failing.update(
-            {
-                *(f"{curve.kind}_curve" for curve in gear.limit_curves if curve.conforms is False),
-                *(zone.key for zone in gear.required_zones if zone.conforms is False),
-            }
-        )
-        self.sizes_failing += any(size.conforms is False for size in gear.size)
+    def _count(self, gear: GearNotes) -> None:
+        self.classes[gear.grade] += 1
+        self.failing.update(gear.failing)
+        self.missing.update(gear.missing)
+        (self.master_failing if gear.master_quality is False else self.master_open).update(gear.deciding)
+        self.other_span_class.update(gear.other_span)
+        self.apart_failing.update(gear.apart_failing)
+        self.sizes_failing += gear.size_fails
         if gear.state == NOT_PROVEN:
             self.not_proven.append(gear.serial)
             self.open_by_rule += gear.conforms is None
@@ -277,8 +320,8 @@ def lot_blocks(
     header: GradeHeader, lot: LotSummary, seen: LotCollector, slope_span: str, *, wide: bool = False
 ) -> list[Block]:
     """A graded folder: one gear in full, or a lot as a table, then the verdict."""
-    if seen.first is not None:
-        return gear_blocks(header, seen.first, slope_span, wide=wide)
+    if seen.alone is not None:
+        return gear_blocks(header, seen.alone, slope_span, wide=wide)
     blocks = [*opening(header), lot_table(seen.listed(), seen.gears, wide=wide)]
     if notes := [*again_lines(seen), *_other_span_note(seen, slope_span), *_warned(seen)]:
         blocks.append(Bullets(tuple(notes), "note"))

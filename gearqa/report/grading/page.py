@@ -34,6 +34,7 @@ from gearqa.report.grading.lot_words import (
     guarded_lot,
     lot_verdict,
     not_all_note,
+    noted,
 )
 from gearqa.report.grading.notes import decision_line
 from gearqa.report.grading.values import INCOMPLETE_NOTE, shown_value
@@ -127,7 +128,7 @@ class SheetBuilder:
         self._take(result, curves)
 
     def _take(self, result: GearResult, curves: GearCurves) -> None:
-        row = self._words.add(result)
+        row = self._words.add(noted(result))
         self._rows.append(row)
         self._values.append(
             {

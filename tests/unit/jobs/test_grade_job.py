@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+import io
+import os
+import sys
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
 from sheet_factory import TEETH, header_of, measured, part_of
 
 import gearqa
+from gearqa.cli.grade_outputs import GradeFiles, Screen, open_files
 from gearqa.errors import ArgumentError
 from gearqa.evaluation.evaluate import BATCH_GEARS, evaluate
+from gearqa.jobs import side_by_side
 from gearqa.jobs.grade import grade, grade_each
+from gearqa.jobs.side_by_side import FEWEST_GEARS, over_gears
+from gearqa.report.render.terminal import Terminal
+from gearqa.results.outputs import Outputs
 
 SAMPLES = Path(__file__).parents[3] / "sample_measurements"
 
@@ -22,24 +31,35 @@ class Inspection:
         self.part, self.count, self.made = part_of(), count, 0
         self.inputs, self.simulated, self.notices = header_of(self.part).inputs, True, ()
 
+    def __len__(self):
+        return self.count
+
     def __iter__(self):
-        for number in range(self.count):
+        return self.some(range(self.count))
+
+    def some(self, places):
+        for number in places:
             self.made += 1
-            yield measured(f"S-{number}", size=1 + number)
+            yield measured(f"S-{number}", size=1 + number % 7)
 
 
 class Taker:
     """Writes down what it is given, and how many gears had been made by then."""
 
+    shared = False
+
     def __init__(self, inspection):
-        self.inspection, self.calls, self.made = inspection, [], []
+        self.inspection, self.calls, self.made_by_then = inspection, [], []
 
     def begin(self, header, part):
         self.calls.append((header, part))
 
-    def gear(self, gear):
+    def made(self, gear):
+        return gear
+
+    def take(self, gear):
         self.calls.append(gear)
-        self.made.append(self.inspection.made)
+        self.made_by_then.append(self.inspection.made)
 
     def end(self, lot):
         self.calls.append(lot)
@@ -80,7 +100,55 @@ def test_gears_pass_by_in_batches():
     inspection = Inspection(2 * BATCH_GEARS)
     taker = Taker(inspection)
     grade_each(inspection, [taker])
-    assert taker.made == [BATCH_GEARS] * BATCH_GEARS + [2 * BATCH_GEARS] * BATCH_GEARS
+    assert taker.made_by_then == [BATCH_GEARS] * BATCH_GEARS + [2 * BATCH_GEARS] * BATCH_GEARS
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="processes are forked on Linux alone")
+def test_two_processes_write_what_one_writes(monkeypatch, tmp_path):
+    pids = []
+
+    class Written(Taker):
+        shared = True
+
+        def made(self, gear):
+            return os.getpid()
+
+        def take(self, made):
+            pids.append(made)
+
+    def written(name):
+        inspection = Inspection(FEWEST_GEARS + 5)
+        with Outputs() as outputs, ExitStack() as stack:
+            paths = {"json": str(tmp_path / f"{name}.json"), "csv": str(tmp_path / f"{name}.csv")}
+            files = GradeFiles(
+                **paths, csv_rows="trace", csv_style="comma", html=None, pdf=None, paper="a4",
+                sheets="auto", sheet_folder=None,
+            )  # fmt: skip
+            screen = Screen()
+            takers = [*open_files(outputs, files, stack, quiet=True), screen, Written(inspection)]
+            grade_each(inspection, takers)
+        shown = screen.laid_out(Terminal(io.StringIO(), width=100, colour=False))
+        return Path(paths["json"]).read_bytes(), Path(paths["csv"]).read_bytes(), shown
+
+    monkeypatch.setattr(side_by_side, "can_fork", lambda: False)
+    alone = written("alone")
+    assert {*pids} == {os.getpid()}
+    pids.clear()
+    monkeypatch.setattr(side_by_side, "can_fork", lambda: True)
+    monkeypatch.setattr(side_by_side, "worker_count", lambda _: 2)
+    assert written("both") == alone
+    assert len({*pids}) == 2
+
+
+def test_few_gears_and_reports_with_charts_stay_in_this_process(monkeypatch):
+    monkeypatch.setattr(side_by_side, "can_fork", lambda: True)
+    monkeypatch.setattr(side_by_side, "worker_count", lambda _: 2)
+
+    def forked(gears, *, shared):
+        return {*over_gears(lambda some: [os.getpid()] * len(some), gears, shared=shared)} - {os.getpid()}
+
+    assert not forked(FEWEST_GEARS - 1, shared=True)
+    assert not forked(2 * FEWEST_GEARS, shared=False)
 
 
 def test_curves_are_made_once_and_belong_to_the_result():
@@ -96,7 +164,8 @@ def test_progress_sees_every_gear():
     seen = []
 
     class Shown:
-        def over(self, items, doing, noun):
+        def over(self, items, doing, noun, *, total):
+            assert total == 4
             for item in items:
                 yield item
                 seen.append((doing, noun))

@@ -36,7 +36,7 @@ def json_text(result):
     writer = GradeJsonWriter(stream)
     writer.begin(result.header)
     for gear in result.gears:
-        writer.gear(gear)
+        writer.take(writer.made(gear))
     writer.end(result.lot)
     return stream.getvalue().decode("utf-8")
 
@@ -46,7 +46,7 @@ def csv_rows(result, **options):
     writer = GradeCsvWriter(stream, **options)
     writer.begin(result.header)
     for gear in result.gears:
-        writer.gear(gear)
+        writer.take(writer.made(gear))
     writer.end(result.lot)
     return list(csv.DictReader(stream.getvalue().decode("utf-8").splitlines()[1:]))
 

@@ -19,7 +19,7 @@ import gearqa
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.trace_specs import trace_spec
 from gearqa.report.blocks.document import Bullets, Cautions, Table, Verdict, plain
-from gearqa.report.grading.lot_words import ALL_ROWS_UP_TO, WORST_ROWS, LotCollector, lot_blocks
+from gearqa.report.grading.lot_words import ALL_ROWS_UP_TO, WORST_ROWS, LotCollector, lot_blocks, noted
 from gearqa.report.grading.notes import helix_angle_lines, mean_slope_lines, slope_lines
 from gearqa.report.grading.values import worst_of
 from gearqa.report.grading.words import gear_blocks
@@ -49,7 +49,7 @@ def pinions():
 def collected(result):
     seen = LotCollector()
     for gear in result.gears:
-        seen.add(gear)
+        seen.add(noted(gear, alone=len(result.gears) == 1))
     return seen
 
 
@@ -316,9 +316,9 @@ def test_long_lots_keep_only_the_worst_rows(faults):
     seen = LotCollector()
     template = gear_of(faults, "OT-0301")
     for i in range(ALL_ROWS_UP_TO + 1):
-        seen.add(replace(template, serial=f"G{i}"))
+        seen.add(noted(replace(template, serial=f"G{i}")))
     bad = gear_of(faults, "OT-0304")
-    seen.add(bad)
+    seen.add(noted(bad))
     assert seen.rows == []
     assert len(seen.worst) == WORST_ROWS
     listed = seen.listed()

@@ -1,0 +1,38 @@
+"""Work on the gears of one folder, by several processes where that pays."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import Final, TypeVar
+
+from gearqa.evaluation.evaluate import BATCH_GEARS
+from gearqa.jobs.crew import can_fork
+from gearqa.jobs.spread import spread, worker_count
+
+Made = TypeVar("Made")
+
+FEWEST_GEARS: Final = 4 * BATCH_GEARS
+"""Fewer are done before it pays."""
+
+
+def over_gears(work: Callable[[range], Sequence[Made]], gears: int, *, shared: bool = True) -> Iterator[Made]:
+    """What is made of so many gears, in their order.
+
+    Parameters
+    ----------
+    work : callable
+        Places of some gears -> what is made of each.
+    gears : int
+        How many there are.
+    shared : bool
+        Whether what is made can be sent from another process, and takes less time than making it.
+
+    Yields
+    ------
+    Made
+        What was made of one gear.
+    """
+    shares = [range(at, min(at + BATCH_GEARS, gears)) for at in range(0, gears, BATCH_GEARS)]
+    alone = not shared or gears < FEWEST_GEARS or not can_fork()
+    for _, made in spread(work, shares, workers=1 if alone else worker_count(None), forked=True):
+        yield from made
