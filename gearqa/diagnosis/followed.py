@@ -38,10 +38,13 @@ WITHOUT: Final = DOUBTS - {NoticeCode.TOO_FEW_TEETH}
 
 
 def with_components(
-    gears: Iterable[GearMeasurement], setup: PartSetup
+    gears: Iterable[GearMeasurement], setup: PartSetup, plans: Plans | None = None
 ) -> Iterator[tuple[GearMeasurement, GearResult]]:
-    """Grade gears one after another, each given back with its result, which holds its components."""
-    plans: dict[tuple[object, ...], _Plan | None] = {}
+    """Grade gears one after another, each given back with its result, which holds its components.
+
+    `plans` is for several calls for gears of one part: it holds what later ones need not work out again.
+    """
+    plans = {} if plans is None else plans
     for gear, result in evaluate_with(gears, setup):
         yield gear, replace(result, components=_components(gear, result, setup, plans))
 
@@ -69,11 +72,14 @@ class _Plan:
     """Length of each of them for a step of one micrometre. shape (z,)"""
 
 
+Plans = dict[tuple[object, ...], _Plan | None]
+
+
 def _components(
     gear: GearMeasurement,
     result: GearResult,
     setup: PartSetup,
-    plans: dict[tuple[object, ...], _Plan | None],
+    plans: Plans,
 ) -> tuple[ComponentFigure, ...]:
     if any(one.code in WITHOUT for one in result.not_assessed):
         return ()

@@ -6,24 +6,24 @@ values supersede the old row, which is kept, and only where that was asked for.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any, Final
+from typing import IO, Any, Final, TypeVar
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from gearqa.diagnosis.followed import with_components
+from gearqa.diagnosis.followed import Plans, with_components
 from gearqa.errors import InputError, Problem, StoreConflictError
-from gearqa.evaluation.evaluate import LotCounter
+from gearqa.evaluation.evaluate import Counted, LotCounter, counted
 from gearqa.evaluation.part_setup import setup_of
 from gearqa.history.drafts import Draft, DraftSpool, batches, draft_of, spool_file
 from gearqa.history.events import add_events
 from gearqa.history.gear_rows import NewGear, insert_gears, supersede, superseding
 from gearqa.history.measured_digests import completes, differing_kinds, measured_digests
 from gearqa.history.parts import part_by_id, part_id
-from gearqa.history.passing import Passing, unwatched
+from gearqa.history.passing import OverGears, Passing, in_turn, unwatched
 from gearqa.history.sealed_rows import insert_rows, next_id
 from gearqa.history.sql_tables import AUDIT, CURRENT, GEAR, INTAKE
 from gearqa.history.store import HistoryStore, LogEntry, log, now, station
@@ -43,6 +43,7 @@ from gearqa.wording.numbers import count_text
 from gearqa.wording.sentences import first_lines
 
 CONFLICTS_NAMED: Final = 20
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,13 @@ class Prepared:
     drafts: DraftSpool = field(repr=False)
 
 
-def prepare(source: FolderToAdd, *, passing: Passing = unwatched, file: IO[bytes] | None = None) -> Prepared:
+def prepare(
+    source: FolderToAdd,
+    *,
+    passing: Passing = unwatched,
+    over_gears: OverGears = in_turn,
+    file: IO[bytes] | None = None,
+) -> Prepared:
     """Read and grade a folder.
 
     `file` is a spool file to share with other folders, which are prepared one after the other.
@@ -78,14 +85,19 @@ def prepare(source: FolderToAdd, *, passing: Passing = unwatched, file: IO[bytes
         with read_folder(
             source.folder, part=source.part, columns=source.columns, serials=source.serials
         ) as inspection:
-            lot = LotCounter()
-            for gear, digests in passing(graded_gears(inspection, inspection.part)):
-                lot.add(gear)
-                drafts.add(draft_of(gear, digests, inspection.part, simulated=inspection.simulated))
+            part, simulated, lot = inspection.part, inspection.simulated, LotCounter()
+
+            def made(gear: GearResult, digests: dict[str, str]) -> tuple[Counted, Draft]:
+                return counted(gear), draft_of(gear, digests, part, simulated=simulated)
+
+            graded = graded_gears(inspection, part, made, over_gears)
+            for counts, draft in passing(graded, total=len(inspection)):
+                lot.add(counts)
+                drafts.add(draft)
             drafts.finish()
             return Prepared(
-                source, inspection.part, _intake_row(source, inspection), inspection.events, lot.summary(),
-                inspection.simulated, drafts,
+                source, part, _intake_row(source, inspection), inspection.events, lot.summary(), simulated,
+                drafts,
             )  # fmt: skip
     except BaseException:
         drafts.close()
@@ -147,10 +159,20 @@ def known_files(store: HistoryStore) -> dict[str, tuple[tuple[str, str], ...]]:
         }
 
 
-def graded_gears(inspection: Inspection, part: Part) -> Iterator[tuple[GearResult, dict[str, str]]]:
-    """Graded gears with their components, each with the digests of what was measured on it."""
-    for measured, gear in with_components(inspection, setup_of(part)):
-        yield gear, measured_digests(measured)
+def graded_gears(
+    inspection: Inspection,
+    part: Part,
+    made: Callable[[GearResult, dict[str, str]], Made],
+    over_gears: OverGears = in_turn,
+) -> Iterator[Made]:
+    """What is made of each gear, graded and with its components, and the digests of what was measured."""
+    setup, plans = setup_of(part), Plans()
+
+    def work(some: range) -> list[Made]:
+        gears = with_components(inspection.some(some), setup, plans)
+        return [made(gear, measured_digests(measured)) for measured, gear in gears]
+
+    return over_gears(work, len(inspection))
 
 
 def add_folders(
@@ -160,6 +182,7 @@ def add_folders(
     replace: bool = False,
     complete: bool = False,
     passing: Passing = unwatched,
+    over_gears: OverGears = in_turn,
 ) -> list[IntakeReport]:
     """Add folders in their order, all of them or none.
 
@@ -172,7 +195,7 @@ def add_folders(
     with spool_file() as file:
         for source in folders:
             try:
-                prepared.append(prepare(source, passing=passing, file=file))
+                prepared.append(prepare(source, passing=passing, over_gears=over_gears, file=file))
             except InputError as error:
                 faults.append(error)
         if len(faults) == 1:

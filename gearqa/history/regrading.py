@@ -23,7 +23,7 @@ from gearqa.history.intake import graded_gears
 from gearqa.history.measured_digests import measured_digests
 from gearqa.history.new_grading import NewGrading, changed_part
 from gearqa.history.parts import part_by_id, part_digest, part_id
-from gearqa.history.passing import Passing, unwatched
+from gearqa.history.passing import OverGears, Passing, in_turn, unwatched
 from gearqa.history.queries import GEAR_COLUMNS, Selection, gear_of, result_of, select_results
 from gearqa.history.raw_files import Intake, folder_faults, read_intakes
 from gearqa.history.sealed_rows import next_id
@@ -110,6 +110,7 @@ def regrade(
     dry_run: bool = False,
     spreading: Spreading | None = None,
     passing: Passing = unwatched,
+    over_gears: OverGears = in_turn,
 ) -> RegradeReport:
     """Grade the chosen gears anew; their former results are superseded and kept.
 
@@ -126,7 +127,7 @@ def regrade(
     by_files = [gear for gear in wanted if drawings[gear.part].why_files is not None]
     graded: Iterator[_Graded] = chain(
         _from_values(store, by_values, drawings, dry_run=dry_run),
-        _from_files(store, by_files, drawings, intakes, spreading, dry_run=dry_run),
+        _from_files(store, by_files, drawings, intakes, spreading, over_gears, dry_run=dry_run),
     )
     order: list[_Chosen] = []
     regraded: list[RegradedGear] = []
@@ -179,6 +180,7 @@ def _from_files(
     drawings: Mapping[int, _Drawing],
     intakes: Mapping[int, Intake],
     spreading: Spreading | None,
+    over_gears: OverGears,
     *,
     dry_run: bool,
 ) -> Iterator[_Graded]:
@@ -203,7 +205,8 @@ def _from_files(
         )
         for (number, part), group in groups.items()
     ]
-    found: Iterable[Iterable[tuple[_Identity, _Anew]]] = map(_each_anew, folders)
+    found: Iterable[Iterable[tuple[_Identity, _Anew]]]
+    found = (_each_anew(folder, over_gears) for folder in folders)
     if spreading is not None and len(folders) > 1:
         found = (graded for _, graded in spreading(_all_anew, folders))
     for group, graded in zip(groups.values(), found, strict=True):
@@ -222,17 +225,20 @@ class _Folder:
     dry_run: bool
 
 
-def _each_anew(folder: _Folder) -> Iterator[tuple[_Identity, _Anew]]:
+def _each_anew(folder: _Folder, over_gears: OverGears = in_turn) -> Iterator[tuple[_Identity, _Anew]]:
     intake, drawing, simulated = folder.intake, folder.drawing, folder.simulated
+
+    def anew(gear: GearResult, digests: dict[str, str]) -> tuple[_Identity, _Anew] | None:
+        identity = _identity(gear)
+        if identity not in simulated:
+            return None
+        of_it = simulated[identity]
+        return identity, _Anew.of(gear, digests, drawing, simulated=of_it, dry_run=folder.dry_run)
+
     with read_folder(
         intake.folder, part=drawing, columns=intake.column_map, serials=_serials(simulated)
     ) as inspection:
-        for result, digests in graded_gears(inspection, drawing):
-            if (identity := _identity(result)) in simulated:
-                yield (
-                    identity,
-                    _Anew.of(result, digests, drawing, simulated=simulated[identity], dry_run=folder.dry_run),
-                )
+        yield from filter(None, graded_gears(inspection, drawing, anew, over_gears))
 
 
 def _all_anew(folder: _Folder) -> Iterable[tuple[_Identity, _Anew]]:

@@ -31,6 +31,7 @@ from gearqa.history.store import HistoryStore
 from gearqa.jobs.folders import require_folder
 from gearqa.jobs.parameters import require_parameter, require_within
 from gearqa.jobs.progress import UNSEEN, Progress
+from gearqa.jobs.side_by_side import over_gears
 from gearqa.jobs.spread import spread, worker_count
 from gearqa.jobs.stores import AnyStore, opened
 from gearqa.jobs.times import moment, parsed_time
@@ -125,7 +126,7 @@ def add_to_history(
     ]
     with opened(store, writing=True) as history:
         passing = partial(progress.over, doing="adding", noun="gears")
-        return add_folders(history, sources, replace=replace, passing=passing)
+        return add_folders(history, sources, replace=replace, passing=passing, over_gears=over_gears)
 
 
 def list_history(
@@ -437,7 +438,9 @@ def regrade_history(
         passing = partial(progress.over, doing="regrading", noun="gears")
         at_once = scheduler is not None or worker_count(workers) > 1
         spreading = partial(spread, workers=workers, scheduler=scheduler) if at_once else None
-        return regrade(history, which, new, dry_run=dry_run, spreading=spreading, passing=passing)
+        return regrade(
+            history, which, new, dry_run=dry_run, spreading=spreading, passing=passing, over_gears=over_gears
+        )
 
 
 def latest_observations(

@@ -142,7 +142,7 @@ def test_gears_are_counted_while_they_are_graded(place, tmp_path):
     gearqa.add_to_history(made_folder(tmp_path / "a", ["A", "B"]), store=place, progress=progress)
     gearqa.check_history(store=place, progress=progress)
     gearqa.regrade_history(class_=4, serial=["A"], store=place, progress=progress)
-    expected = [("adding", None)] * 2 + [("checking", 2)] * 2 + [("regrading", 1)]
+    expected = [("adding", 2)] * 2 + [("checking", 2)] * 2 + [("regrading", 1)]
     assert progress.seen == expected
 
 
