@@ -11,12 +11,15 @@ import signal
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from importlib.machinery import ExtensionFileLoader
 from types import FrameType
 
 WORDS = {signal.SIGINT: "interrupted", signal.SIGTERM: "terminated"}
 _BEFORE = (signal.SIG_DFL, signal.default_int_handler)
 """What Python does with a signal that nobody asked to ignore."""
 MASKS = hasattr(signal, "pthread_sigmask")
+AGAIN_SECONDS = 0.005
+"""Until a signal that came while a library was loading is looked at again."""
 
 _received: list[int] = []
 _late: list[int] = []
@@ -105,6 +108,15 @@ def follow() -> None:
         signal.pthread_sigmask(signal.SIG_UNBLOCK, WORDS)
 
 
+def _library_loads(frame: FrameType | None) -> bool:
+    """Whether this is inside the start of a library written in C, such as an import of its own."""
+    while frame is not None:
+        if isinstance(frame.f_locals.get("self"), ExtensionFileLoader):
+            return True
+        frame = frame.f_back
+    return False
+
+
 def _ignore() -> None:
     for number in WORDS:
         if signal.getsignal(number) is _stop:
@@ -117,6 +129,18 @@ def _hold(number: int, frame: FrameType | None) -> None:
 
 def _stop(number: int, frame: FrameType | None) -> None:
     _received.append(number)
+    _raise_soon(frame)
+
+
+def _raise_soon(frame: FrameType | None) -> None:
+    """Raise, but not inside a library that is loading: written in C, it may crash."""
+    if hasattr(signal, "setitimer"):
+        loading = _library_loads(frame)
+        if loading:
+            signal.signal(signal.SIGALRM, lambda _, now: _raise_soon(now))
+        signal.setitimer(signal.ITIMER_REAL, AGAIN_SECONDS if loading else 0)
+        if loading:
+            return
     # some libraries written in C print an exception before they turn it into another one
     sys.excepthook = lambda *_: None
     sys.unraisablehook = lambda _: None
