@@ -92,9 +92,11 @@ def series_hold(
     chances = _chances(one, made, sides, start, step)
     chances |= _without_measured(one, made, sides, start, step)
     part, grinder = gears.key[:2]
-    ranges = [(key, found) for key in sorted(chances) for found in hold_ranges(part, grinder, chances[key])]
-    free = [float(c.chance[~c.measured].max()) for c in chances.values() if not c.measured.all()]
-    return SeriesHold(_quarantine(gears, ranges, failing, max(free, default=None)), chances)
+    ranges = hold_ranges(part, grinder, chances)
+    chance, measured = _joined(chances.values())
+    free = chance[~measured]
+    largest = float(free.max()) if free.size else None
+    return SeriesHold(_quarantine(gears, ranges, failing, largest), chances)
 
 
 def suspicion_of(one: SeriesModel, made: MadeParts, sides: Sequence[SideModel]) -> Suspicion | None:
@@ -223,38 +225,50 @@ def _level_after(one: SeriesModel, side: SideModel, step: FoundStep | None) -> A
     return found
 
 
-def hold_ranges(part: str, grinder: str, cycle: CycleChances) -> list[HoldRange]:
-    """Ranges of parts to hold in one cycle; measured parts between them do not cut a range."""
-    held = (cycle.chance > HELD) & ~cycle.measured
-    if not held.any():
-        return []
-    places = np.flatnonzero(held | cycle.measured)
-    runs = np.split(places, np.flatnonzero(np.diff(places) > 1) + 1)
+def hold_ranges(
+    part: str, grinder: str, cycles: Mapping[CycleKey, CycleChances]
+) -> list[tuple[CycleKey, HoldRange]]:
+    """Ranges of parts to hold, by cycle; measured parts between them do not cut a range."""
+    keys = sorted(cycles)
+    chance, measured = _joined([cycles[key] for key in keys])
+    length = np.array([len(cycles[key].chance) for key in keys], dtype=np.int64)
+    cycle = np.repeat(np.arange(len(keys)), length)
+    number = np.arange(1, len(chance) + 1) - np.repeat(np.cumsum(length) - length, length)
+    held = (chance > HELD) & ~measured
+    places = np.flatnonzero(held | measured)
+    cut = (np.diff(places, prepend=-2) > 1) | (np.diff(cycle[places], prepend=-1) > 0)
+    run = np.cumsum(cut)[held[places]]
+    own = places[held[places]]
+    first = np.flatnonzero(np.diff(run, prepend=0))
     found = []
-    for run in runs:
-        own = run[held[run]]
-        if not own.size:
-            continue
-        worst = int(own[int(np.argmax(cycle.chance[own]))])
-        serials = [cycle.serials.get(int(end) + 1) for end in (own[0], own[-1])]
-        found.append(
-            HoldRange(
-                part=part,
-                grinder=grinder,
-                cycle=cycle.cycle,
-                dress=cycle.dress,
-                wheel=cycle.wheel,
-                at=cycle.at,
-                from_part=int(own[0]) + 1,
-                to_part=int(own[-1]) + 1,
-                parts=len(own),
-                from_serial=serials[0],
-                to_serial=serials[1],
-                largest_p=float(cycle.chance[worst]),
-                measure_first=worst + 1,
-            )
+    for places in np.split(own, first[1:]) if own.size else ():
+        start, end, worst = (int(i) for i in (places[0], places[-1], places[np.argmax(chance[places])]))
+        key = keys[cycle[start]]
+        of = cycles[key]
+        one = HoldRange(
+            part=part,
+            grinder=grinder,
+            cycle=of.cycle,
+            dress=of.dress,
+            wheel=of.wheel,
+            at=of.at,
+            from_part=int(number[start]),
+            to_part=int(number[end]),
+            parts=len(places),
+            from_serial=of.serials.get(int(number[start])),
+            to_serial=of.serials.get(int(number[end])),
+            largest_p=float(chance[worst]),
+            measure_first=int(number[worst]),
         )
+        found.append((key, one))
     return found
+
+
+def _joined(cycles: Iterable[CycleChances]) -> tuple[Array, BoolArray]:
+    """Chances of the parts of cycles one behind the other, and which of them were measured."""
+    each = [(one.chance, one.measured) for one in cycles]
+    chance, measured = zip(*each, strict=True) if each else ((), ())
+    return np.concatenate((np.zeros(0), *chance)), np.concatenate((np.zeros(0, dtype=np.bool_), *measured))
 
 
 def _quarantine(
@@ -287,8 +301,7 @@ def together(holds: Sequence[tuple[tuple[str, str], SeriesHold]]) -> Hold:
         for member in members:
             for key, own in member.cycles.items():
                 merged[key] = _larger(merged.get(key), own)
-        for key in sorted(merged):
-            ranges += hold_ranges(part, grinder, merged[key])
+        ranges += (one for _, one in hold_ranges(part, grinder, merged))
     failing = tuple(dict.fromkeys(serial for _, hold in holds for serial in hold.quarantine.failing))
     known = [hold.quarantine.largest_p for _, hold in holds if hold.quarantine.largest_p is not None]
     return Hold(tuple(ranges), failing, max(known, default=None))
@@ -297,9 +310,8 @@ def together(holds: Sequence[tuple[tuple[str, str], SeriesHold]]) -> Hold:
 def _larger(one: CycleChances | None, other: CycleChances) -> CycleChances:
     if one is None:
         return other
-    length = max(len(one.chance), len(other.chance))
-    chance, measured = np.zeros(length), np.zeros(length, dtype=np.bool_)
-    for each in (one, other):
-        chance[: len(each.chance)] = np.maximum(chance[: len(each.chance)], each.chance)
-        measured[: len(each.measured)] |= each.measured
+    short, long = sorted((one, other), key=lambda each: len(each.chance))
+    chance, measured, own = long.chance.copy(), long.measured.copy(), slice(len(short.chance))
+    chance[own] = np.maximum(chance[own], short.chance)
+    measured[own] |= short.measured
     return replace(other, chance=chance, measured=measured, serials={**one.serials, **other.serials})

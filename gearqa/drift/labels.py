@@ -88,9 +88,9 @@ def label_columns(gears: SeriesGears, made: Sequence[MadePart] = ()) -> Iterator
 
 def _pause(gears: SeriesGears, made: Sequence[MadePart]) -> Array | None:
     """How near each gear lies behind a stop; None without times or without three gears behind one."""
-    if any(at is None for at in gears.finished_at):
+    own = gears.at
+    if not np.isfinite(own).all():
         return None
-    own = np.array([seconds(at) for at in gears.finished_at if at is not None])
     others = [seconds(one.finished_at) for one in made if one.finished_at is not None]
     times = np.concatenate((own, others))
     order = np.argsort(times, kind="stable")

@@ -7,7 +7,8 @@ from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from itertools import pairwise
+from itertools import compress, pairwise
+from operator import attrgetter
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
@@ -19,8 +20,8 @@ from gearqa.model.measurement import GrinderEvent, label_order
 from gearqa.wording.numbers import count_text, short_text
 
 Gear = TypeVar("Gear", Observation, MadePart)
-_Made = tuple[str, datetime | None, str | None, str | None, int | None]
-"""What the order goes by: serial, time, wheel, dress and parts since dress."""
+_made = attrgetter("serial", "finished_at", "wheel", "dress", "parts_since_dress")
+"""What the order goes by."""
 EPOCH = datetime(1970, 1, 1)
 DRESS_WORDS = ("dress", "dressing")
 PACE_SHARE = 0.5
@@ -90,6 +91,8 @@ class SeriesGears:
     key: SeriesKey
     order: ProductionOrder
     rows: tuple[Observation, ...]
+    at: Array
+    """Seconds of finishing on one scale, infinite where unknown."""
     cycle: IntArray
     s: Array
     """Parts since dress from 0; zero for all where they are not known."""
@@ -147,15 +150,15 @@ class Orders:
 
     def __init__(self, events: Mapping[str, Sequence[GrinderEvent]], settings: DriftSettings) -> None:
         self._events, self._settings = events, settings
-        self._found: dict[tuple[str, str], list[tuple[list[_Made], ProductionOrder]]] = {}
+        self._found: dict[tuple[str, str], list[tuple[list[Any], ProductionOrder]]] = {}
 
     def of(self, key: SeriesKey, observations: Sequence[Observation]) -> ProductionOrder:
         """The order of a series."""
-        made = [(o.serial, o.finished_at, o.wheel, o.dress, o.parts_since_dress) for o in observations]
+        made = list(map(_made, observations))
         known = self._found.setdefault(key[:2], [])
         for same, order in known:
             if same == made:
-                return replace(order, observations=tuple([observations[place] for place in order.places]))
+                return replace(order, observations=tuple(map(observations.__getitem__, order.places)))
         order = production_order(
             observations, self._events.get(key[1], ()), cycle_time_s=self._settings.cycle_time_s,
             last_cycles=self._settings.last_cycles,
@@ -179,12 +182,14 @@ def gears_of_series(key: SeriesKey, observations: Sequence[Observation], orders:
             text = "whole dress cycles have no parts since dress: no wear per part is claimed"
         warnings.append(Notice(NoticeCode.POSITION_MISSING, text))
     has_positions = has_positions and order.doubt is None
-    rows = [o for o, use in zip(order.observations, keep.tolist(), strict=True) if use]
-    mean, low, high = np.array([(o.mean_um, o.min_um, o.max_um) for o in rows]).reshape(-1, 3).T.copy()
+    rows = order.observations if keep.all() else tuple(compress(order.observations, keep.tolist()))
+    mean = np.array([o.mean_um for o in rows])
+    low, high = np.array([o.min_um for o in rows]), np.array([o.max_um for o in rows])
     return SeriesGears(
         key=key,
         order=order,
-        rows=tuple(rows),
+        rows=rows,
+        at=order.at[keep],
         cycle=order.cycle[keep],
         s=order.s[keep] if has_positions else np.zeros(len(rows)),
         mean=mean,

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from gearqa.history.drafts import conditions_text
-from gearqa.history.figures import KeptFigure, figures_of, read_figures
+from gearqa.history.figures import KeptFigure, figures_of, whole_lists
 from gearqa.history.parts import part_by_id
 from gearqa.history.passing import Passing
 from gearqa.history.queries import graded_in, result_of
@@ -41,7 +41,7 @@ from gearqa.history.sql_tables import (
     PART,
     REFERENCE,
 )
-from gearqa.history.stored_texts import packed, unpacked
+from gearqa.history.stored_texts import unpacked
 from gearqa.model.history import ChainHead, StoreFinding
 from gearqa.model.measurement import Production
 from gearqa.model.part import Part
@@ -180,9 +180,9 @@ def _agree(gear: GearResult, document: Mapping[str, Any], row: _Row, part: Part)
         return False
     if row["conditions"] != conditions_text(made or Production()):
         return False
-    result = _compared(packed(orjson.dumps(figures_of(gear, part))))
+    result = _compared(orjson.loads(orjson.dumps(figures_of(gear, part))))
     try:
-        stored = _compared(row["figures"])
+        stored = _compared(unpacked(row["figures"]) if row["figures"] else [])
     except (zlib.error, ValueError, TypeError, LookupError):
         return False
     if len(gear.size) > 1:  # earlier versions took the first reading, not the mean of what the drawing limits
@@ -191,7 +191,7 @@ def _agree(gear: GearResult, document: Mapping[str, Any], row: _Row, part: Part)
     return stored == result
 
 
-def _compared(figures: bytes) -> dict[tuple[str, str], KeptFigure]:
+def _compared(figures: list[list[Any]]) -> dict[tuple[str, str], KeptFigure]:
     """Of the figures what a result says too, by parameter and flank."""
-    found = read_figures(figures)
+    found = map(KeptFigure._make, whole_lists(figures))
     return {(one.parameter, one.flank): one._replace(expanded_u_um=None) for one in found}

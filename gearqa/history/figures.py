@@ -5,7 +5,7 @@ Ten components a gear and more would be rows by the million; here a figure takes
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator
 from typing import Any, Final, NamedTuple
 
 from gearqa.evaluation.criteria import all_of
@@ -72,13 +72,15 @@ def figure_list(
     return found
 
 
-def read_figures(data: bytes | None, wanted: Collection[str] | None = None) -> Iterator[KeptFigure]:
-    """The figures that were stored, or those of some parameters."""
-    for one in unpacked(data) if data else ():
-        if wanted is None or one[0] in wanted:
+def read_figures(data: bytes | None) -> Iterator[KeptFigure]:
+    """The figures that were stored."""
+    return map(KeptFigure._make, whole_lists(unpacked(data)) if data else ())
+
+
+def whole_lists(figures: list[list[Any]]) -> list[list[Any]]:
+    """Lists of figures with all that was left out of them."""
+    for one in figures:
+        if len(one) <= len(LEFT_OUT):
             value = one[2]
-            yield (
-                KeptFigure(*one)
-                if len(one) > len(LEFT_OUT)
-                else KeptFigure(*one, *LEFT_OUT[len(one) :], *[value] * 3)
-            )
+            one.extend((*LEFT_OUT[len(one) :], value, value, value))
+    return figures

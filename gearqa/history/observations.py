@@ -11,7 +11,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from gearqa.evaluation.observations import UNKNOWN_GRINDER
-from gearqa.history.figures import read_figures
+from gearqa.history.figures import whole_lists
 from gearqa.history.parts import part_from_text
 from gearqa.history.queries import (
     Selection,
@@ -72,22 +72,22 @@ def load_observations(
     nothing: dict[str, Any] = {}
     with store.reading() as connection:
         rows: Iterator[Any] = in_portions(connection, query)
-        for row in rows:
-            said = nothing if row.conditions is None else loads(row.conditions)
-            made_on, finished = row.grinder or UNKNOWN_GRINDER, stored_time(row.finished_at)
-            made = (
-                row.part_number, made_on, row.wheel, row.dress, row.parts_since_dress, finished, row.serial,
-            )  # fmt: skip
+        for (
+            part, revision, serial, made_on, wheel, dress, parts, finished, instrument, simulated, conditions,
+            figures,
+        ) in rows:  # fmt: skip
+            said = nothing if conditions is None else loads(conditions)
+            made = (part, made_on or UNKNOWN_GRINDER, wheel, dress, parts, stored_time(finished), serial)
             common = (
-                bool(row.simulated), row.revision, said.get("fixture"), row.instrument, said.get("operator"),
+                bool(simulated), revision, said.get("fixture"), instrument, said.get("operator"),
                 said.get("temperature_degC"),
             )  # fmt: skip
-            for key, flank, _, lower, upper, _, _, expanded, mean, low, high in read_figures(
-                row.figures, wanted
-            ):
-                yield Observation(
-                    *made, key, flanks.get(flank), mean, low, high, lower, upper, expanded, *common
-                )
+            for one in whole_lists(unpacked(figures)):
+                key, flank, _, lower, upper, _, _, expanded, mean, low, high = one
+                if key in wanted:
+                    yield Observation._make(
+                        (*made, key, flanks.get(flank), mean, low, high, lower, upper, expanded, *common)
+                    )
 
 
 def _conditions(

@@ -53,7 +53,7 @@ def test_not_even_the_first_part():
 def test_wear_to_the_upper_limit_mirrors():
     down = one(Grinder(limits=(-2.5, 2.5)))
     mirrored = [
-        replace(o, mean_um=-o.mean_um, min_um=-o.max_um, max_um=-o.min_um)
+        o._replace(mean_um=-o.mean_um, min_um=-o.max_um, max_um=-o.min_um)
         for o in history(np.random.default_rng(1), Grinder(limits=(-2.5, 2.5)))
     ]
     (up,) = analyse_observations(mirrored).series
@@ -67,7 +67,7 @@ def test_wear_to_the_upper_limit_mirrors():
 
 def test_limits_are_those_of_the_newest_gear_less_the_guard():
     observations = history(np.random.default_rng(1), Grinder(U=1.0))
-    observations[-1] = replace(observations[-1], limit_low=-5.0, limit_high=5.0, revision="D")
+    observations[-1] = observations[-1]._replace(limit_low=-5.0, limit_high=5.0, revision="D")
     (series,) = analyse_observations(observations).series
     assert series.limit_um == pytest.approx((-5 + 0.822427, 5 - 0.822427))
     assert (series.limit_kind, series.limit_revision) == ("acceptance limit", "D")
@@ -167,7 +167,7 @@ def test_a_correction_of_the_other_flank_or_without_a_size_is_only_a_possible_ca
 def test_new_wheel_counts_as_an_event():
     grinder = Grinder(step_at=23, step=2.5)
     observations = [
-        replace(o, wheel="W2") if int(o.serial[:4]) >= 23 else o
+        o._replace(wheel="W2") if int(o.serial[:4]) >= 23 else o
         for o in history(np.random.default_rng(1), grinder)
     ]
     (series,) = analyse_observations(observations).series
@@ -296,7 +296,7 @@ def test_gears_beyond_the_limit_are_named_without_any_signal():
     grinder = Grinder(cycles=30, limits=(-9.0, 9.0))
     observations = history(np.random.default_rng(1), grinder)
     observations = [
-        replace(o, max_um=9.5) if o.serial in ("0020-030", "0029-015") else o for o in observations
+        o._replace(max_um=9.5) if o.serial in ("0020-030", "0029-015") else o for o in observations
     ]
     result = analyse_observations(observations)
     assert result.hold.failing == ("0020-030", "0029-015")
@@ -327,7 +327,7 @@ def test_a_signal_comes_before_the_forecast():
 def test_old_signals_are_listed_and_do_not_set_the_exit():
     grinder = Grinder(cycles=30)
     observations = [
-        replace(o, mean_um=o.mean_um + 6, max_um=o.max_um + 6) if o.serial.startswith("0028") else o
+        o._replace(mean_um=o.mean_um + 6, max_um=o.max_um + 6) if o.serial.startswith("0028") else o
         for o in history(np.random.default_rng(1), replace(grinder, limits=(None, None)))
     ]
     result = analyse_observations(observations)
@@ -366,7 +366,7 @@ def test_two_parts_per_cycle_leave_slope_variation_open():
 
 
 def test_without_parts_since_dress_no_wear_is_claimed():
-    observations = [replace(o, parts_since_dress=None) for o in history(np.random.default_rng(1), Grinder())]
+    observations = [o._replace(parts_since_dress=None) for o in history(np.random.default_rng(1), Grinder())]
     (series,) = analyse_observations(observations).series
     assert series.wear_um_per_part is None
     assert series.parts_to_limit_reason == "parts since dress are not known"
@@ -377,7 +377,7 @@ def test_without_parts_since_dress_no_wear_is_claimed():
 
 def test_without_dresses_nothing_is_claimed():
     observations = [
-        replace(o, parts_since_dress=None, dress=None) for o in history(np.random.default_rng(1), Grinder())
+        o._replace(parts_since_dress=None, dress=None) for o in history(np.random.default_rng(1), Grinder())
     ]
     (series,) = analyse_observations(observations).series
     assert series.cycles == 0
@@ -447,7 +447,7 @@ def test_one_gear_is_no_crash():
 @pytest.mark.parametrize("measured", [(1,), (3, 3), (1, 30), (2, 9, 14, 28)])
 def test_short_histories_give_finite_numbers_or_none(cycles: int, measured: tuple[int, ...]):
     observations: list[Observation] = [
-        replace(o, serial=f"{i}")
+        o._replace(serial=f"{i}")
         for i, o in enumerate(
             history(np.random.default_rng(cycles), Grinder(cycles=cycles, measured=measured))
         )
@@ -542,7 +542,7 @@ def test_wear_that_levels_off_stops_at_the_gap_and_names_it():
     """2 um in the first parts, then flat: between parts 1 and 15 the wear may come at once."""
     grinder = Grinder(wear=0.0, limits=(-9.0, 4.6), sd_cycle=0.2, sd_part=0.2)
     observations = [
-        replace(o, mean_um=o.mean_um + up, min_um=o.min_um + up, max_um=o.max_um + up)
+        o._replace(mean_um=o.mean_um + up, min_um=o.min_um + up, max_um=o.max_um + up)
         for o in history(np.random.default_rng(2), grinder)
         for up in (2.7 * (1 - np.exp(-((o.parts_since_dress or 1) - 1) / 4)),)
     ]
@@ -560,8 +560,8 @@ def test_wear_that_levels_off_stops_at_the_gap_and_names_it():
 def test_a_label_that_explains_is_taken_out():
     grinder = Grinder(sd_cycle=0.2, sd_part=0.2)
     observations = [
-        replace(
-            o, fixture=f"F{k}", mean_um=o.mean_um + 3 * k, min_um=o.min_um + 3 * k, max_um=o.max_um + 3 * k
+        o._replace(
+            fixture=f"F{k}", mean_um=o.mean_um + 3 * k, min_um=o.min_um + 3 * k, max_um=o.max_um + 3 * k
         )
         for i, o in enumerate(history(np.random.default_rng(2), grinder))
         for k in (i % 2,)
@@ -578,7 +578,7 @@ def test_a_label_that_explains_is_taken_out():
 def test_a_fixture_that_changed_once_is_a_possible_cause():
     grinder = Grinder(step_at=23, step=2.5)
     observations = [
-        replace(o, fixture="F2" if int(o.serial[:4]) >= 23 else "F1")
+        o._replace(fixture="F2" if int(o.serial[:4]) >= 23 else "F1")
         for o in history(np.random.default_rng(1), grinder)
     ]
     (series,) = analyse_observations(observations).series
@@ -609,7 +609,7 @@ def test_a_level_change_of_skewed_values_carries_a_caution():
     rng = np.random.default_rng(3)
     grinder = Grinder(cycles=40, step_at=20, step=3.0, wear=0.0, sd_part=0.0, measured=(1, 6, 12, 18, 24, 30))
     skewed = [
-        replace(o, mean_um=o.mean_um + shift, min_um=o.min_um + shift, max_um=o.max_um + shift)
+        o._replace(mean_um=o.mean_um + shift, min_um=o.min_um + shift, max_um=o.max_um + shift)
         for o, shift in ((o, float(rng.exponential(0.5))) for o in history(rng, grinder))
     ]
     assert "skewed_values" in {one.code for one in analyse_observations(skewed).warnings}

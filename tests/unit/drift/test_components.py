@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -114,7 +113,7 @@ def test_changes_whose_ranges_hold_one_place_are_one_change():
 
 def test_two_changes_far_apart_stay_two():
     early, late = ("profile_slope", "left"), ("helix_slope", "left")
-    rows = [replace(o, mean_um=o.mean_um + 2 * (int(o.dress[1:]) > 10) * (o.parameter == early[0]))
+    rows = [o._replace(mean_um=o.mean_um + 2 * (int(o.dress[1:]) > 10) * (o.parameter == early[0]))
             for o in history([early, late], {late: 2.0})]  # fmt: skip
     assert [re.search(r"cycle (\d+)", text)[1] for text in changes(analyse_observations(rows))] == [
         "22",
@@ -131,7 +130,7 @@ def test_a_moved_component_asks_for_no_gears_to_hold():
 
 
 def test_a_trend_of_runout_does_not_lead_to_the_dresser():
-    rows = [replace(o, mean_um=o.mean_um + 0.1 * int(o.dress[1:])) for o in history([RUNOUT])]
+    rows = [o._replace(mean_um=o.mean_um + 0.1 * int(o.dress[1:])) for o in history([RUNOUT])]
     (text,) = [o.sentence for o in analyse_observations(rows).advice if o.code == "correct_level"]
     assert "look at fixture, table and the set-up" in text
 

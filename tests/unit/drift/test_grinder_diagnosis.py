@@ -300,7 +300,7 @@ def test_sizes_without_their_scatter_are_not_claimed():
     """A store of version 0.4.0 keeps how large an order is, not how large it comes out by chance."""
 
     def old(one):
-        return replace(one, U=None) if "order" in one.parameter else one
+        return one._replace(U=None) if "order" in one.parameter else one
 
     _, found = history(part(), lobes=[{"n": 3, "amplitude_um": 4.0}], keep=old)
     assert ("lobes", 3) not in claimed(found)

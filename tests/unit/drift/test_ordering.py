@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -33,7 +32,7 @@ def test_order_of_the_input_does_not_matter() -> None:
 
 
 def test_without_times_cycles_follow_their_label() -> None:
-    observations = [replace(o, finished_at=None) for o in rows()]
+    observations = [o._replace(finished_at=None) for o in rows()]
     random.Random(4).shuffle(observations)
     order = production_order(observations, ())
     assert order.dress == tuple(f"D{c}" for c in range(1, 13))
@@ -41,10 +40,10 @@ def test_without_times_cycles_follow_their_label() -> None:
 
 
 def test_recorded_dresses_or_falling_part_counts_tell_cycles_apart() -> None:
-    observations = [replace(o, dress=None) for o in rows()]
+    observations = [o._replace(dress=None) for o in rows()]
     by_count = production_order(observations, ())
     assert by_count.cycles == 12
-    nameless = [replace(o, parts_since_dress=None) for o in observations]
+    nameless = [o._replace(parts_since_dress=None) for o in observations]
     assert not production_order(nameless, ()).known
     dresses = [event_before(c, SMALL, "Dress") for c in range(2, 13)]
     by_event = production_order(nameless, dresses)
@@ -53,7 +52,7 @@ def test_recorded_dresses_or_falling_part_counts_tell_cycles_apart() -> None:
 
 
 def test_positions_estimated_from_times() -> None:
-    observations = [replace(o, parts_since_dress=None) for o in rows()]
+    observations = [o._replace(parts_since_dress=None) for o in rows()]
     assert bool(np.isnan(production_order(observations, ()).s).all())
     order = production_order(observations, (), cycle_time_s=100.0)
     assert order.estimated
@@ -68,7 +67,7 @@ def test_positions_estimated_from_times() -> None:
 
 def test_the_later_measurement_of_a_serial_wins() -> None:
     observations = rows()
-    again = replace(observations[4], mean_um=99.0)
+    again = observations[4]._replace(mean_um=99.0)
     order = production_order([*observations, again], ())
     assert len(order.observations) == 36
     assert order.observations[4].mean_um == 99.0
@@ -86,17 +85,17 @@ def test_times_with_and_without_zone_are_comparable(hours: int) -> None:
     from datetime import UTC
 
     observations = [
-        replace(o, finished_at=o.finished_at + timedelta(hours=hours))  # type: ignore[operator]
+        o._replace(finished_at=o.finished_at + timedelta(hours=hours))  # type: ignore[operator]
         for o in rows()
     ]
-    aware = [replace(o, finished_at=o.finished_at.replace(tzinfo=UTC)) for o in observations]  # type: ignore[union-attr]
+    aware = [o._replace(finished_at=o.finished_at.replace(tzinfo=UTC)) for o in observations]  # type: ignore[union-attr]
     mixed = observations[:18] + aware[18:]
     assert production_order(mixed, ()).cycle.tolist() == np.repeat(np.arange(12), 3).tolist()
 
 
 def test_a_dress_label_used_again_is_two_cycles_and_told() -> None:
     """D1 to D6 twice on one wheel: twelve cycles, as they were made."""
-    observations = [replace(o, dress=f"D{(int(o.serial[:4]) - 1) % 6 + 1}") for o in rows()]
+    observations = [o._replace(dress=f"D{(int(o.serial[:4]) - 1) % 6 + 1}") for o in rows()]
     order = production_order(observations, ())
     assert order.cycle.tolist() == np.repeat(np.arange(12), 3).tolist()
     (told,) = order.warnings
@@ -105,7 +104,7 @@ def test_a_dress_label_used_again_is_two_cycles_and_told() -> None:
 
 
 def test_the_same_label_in_a_row_is_cut_where_the_parts_begin_anew() -> None:
-    observations = [replace(o, dress="D1") if int(o.serial[:4]) <= 2 else o for o in rows()]
+    observations = [o._replace(dress="D1") if int(o.serial[:4]) <= 2 else o for o in rows()]
     assert production_order(observations, ()).cycle.tolist() == np.repeat(np.arange(12), 3).tolist()
 
 
@@ -115,7 +114,7 @@ def test_a_dress_recorded_late_cuts_no_cycle() -> None:
     assert production_order(rows(), [late]).cycle.tolist() == np.repeat(np.arange(12), 3).tolist()
     # A dress that nobody labelled: part 15 after it needs its time.
     observations = [
-        replace(o, finished_at=o.finished_at + timedelta(hours=1)) if o.serial > "0005-001" else o  # type: ignore[operator]
+        o._replace(finished_at=o.finished_at + timedelta(hours=1)) if o.serial > "0005-001" else o  # type: ignore[operator]
         for o in rows()
     ]
     early = GrinderEvent(at(5, 2, SMALL), "dress", "G1")
@@ -123,7 +122,7 @@ def test_a_dress_recorded_late_cuts_no_cycle() -> None:
 
 
 def test_one_wrong_time_does_not_cut_the_cycle_around_it() -> None:
-    observations = [replace(o, finished_at=at(8, 10, SMALL)) if o.serial == "0003-015" else o for o in rows()]
+    observations = [o._replace(finished_at=at(8, 10, SMALL)) if o.serial == "0003-015" else o for o in rows()]
     order = production_order(observations, ())
     assert order.cycles == 13
     assert [w.code for w in order.warnings] == ["dress_label_again"]
@@ -134,7 +133,7 @@ def test_positions_that_contradict_times_are_told_with_serials() -> None:
 
     def counted(parts: dict[int, int], cycles: set[int]) -> list:
         return [
-            replace(o, parts_since_dress=parts[o.parts_since_dress]) if int(o.serial[:4]) in cycles else o
+            o._replace(parts_since_dress=parts[o.parts_since_dress]) if int(o.serial[:4]) in cycles else o
             for o in history(np.random.default_rng(0), Grinder(cycles=24))
         ]
 
@@ -152,8 +151,8 @@ def test_positions_that_contradict_times_are_told_with_serials() -> None:
 
 
 def test_two_gears_at_one_part_of_a_cycle_without_times() -> None:
-    observations = [replace(o, finished_at=None) for o in rows()]
-    twice = [*observations, replace(observations[4], serial="again")]
+    observations = [o._replace(finished_at=None) for o in rows()]
+    twice = [*observations, observations[4]._replace(serial="again")]
     order = production_order(twice, ())
     assert order.doubt is not None
     assert "two gears at one part of a cycle" in order.doubt
@@ -161,7 +160,7 @@ def test_two_gears_at_one_part_of_a_cycle_without_times() -> None:
 
 def test_dates_without_a_time_of_day_keep_the_labels_together() -> None:
     observations = [
-        replace(o, finished_at=o.finished_at.replace(hour=0, minute=0, second=0))  # type: ignore[union-attr]
+        o._replace(finished_at=o.finished_at.replace(hour=0, minute=0, second=0))  # type: ignore[union-attr]
         for o in rows()
     ]
     order = production_order(observations, ())
@@ -173,7 +172,7 @@ def test_dates_without_a_time_of_day_keep_the_labels_together() -> None:
 def test_series_of_the_same_gears_share_their_order_and_others_have_their_own() -> None:
     observations = rows()
     first = observations[0]
-    several = [replace(o, flank=flank) for flank in ("left", "right", None) for o in observations]
+    several = [o._replace(flank=flank) for flank in ("left", "right", None) for o in observations]
     series = by_series(o for o in several if o.flank is not None or o.serial != first.serial)
     random.Random(5).shuffle(series[first.part, first.grinder, first.parameter, "right"])
     orders = Orders({}, DriftSettings())

@@ -103,7 +103,7 @@ def test_forecast_interval_covers(cycles: int, wear_sd: float, limit: float, lea
         before = history(rng, replace(grinder, cycles=cycles - 1, last_part=None))
         level, wear = rng.normal(0, 0.4), max(0.05 + wear_sd * rng.standard_normal(), 0.005)
         running = [
-            replace(o, mean_um=y, min_um=y, max_um=y)
+            o._replace(mean_um=y, min_um=y, max_um=y)
             for o in history(rng, grinder)
             if o.serial.startswith(f"{cycles:04d}")
             for y in [level + wear * ((o.parts_since_dress or 1) - 1) + rng.normal(0, 0.4)]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -46,13 +45,13 @@ def test_ends_of_a_period(period, first, last):
 
 
 def test_a_label_goes_before_a_number():
-    labelled = [replace(o, dress=str(100 - int(o.dress[1:]))) for o in gears()]
+    labelled = [o._replace(dress=str(100 - int(o.dress[1:]))) for o in gears()]
     assert reference_of(order_of(labelled), ("97", "86"), "") == Reference(3, 14, frozen=True)
 
 
 def test_a_label_of_two_wheels_is_refused():
     twice = [
-        replace(o, wheel="W2" if int(o.dress[1:]) > 10 else "W1", dress=f"D{(int(o.dress[1:]) - 1) % 10}")
+        o._replace(wheel="W2" if int(o.dress[1:]) > 10 else "W1", dress=f"D{(int(o.dress[1:]) - 1) % 10}")
         for o in gears()
     ]
     with pytest.raises(ReferencePeriodError, match="dress 'D0' names the cycles 1, 11"):
