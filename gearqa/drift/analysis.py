@@ -62,7 +62,8 @@ def analyse_observations(
     """
     settings = settings or DriftSettings()
     wanted = settings.parameters or DRIFT_PARAMETERS
-    kept = [o for o in made_until(observations, settings.until) if o.parameter in wanted]
+    followed = frozenset(wanted)
+    kept = [o for o in made_until(observations, settings.until) if o.parameter in followed]
     groups = by_series(kept)
     by_grinder = _by_grinder(events, settings.until)
     of_part = {part: _by_grinder(own, settings.until) for part, own in (events_of_part or {}).items()}

@@ -141,7 +141,9 @@ def _levels(*series: DriftSeries | None) -> Array:
         return np.zeros((0, len(series)))
     first = max(one.segment_from_cycle for one in known)
     levels = [
-        {c.cycle: c.level_um + _worn(one) for c in one.cycle_levels_um if c.cycle >= first} for one in known
+        {c.cycle: c.level_um + worn for c in one.cycle_levels_um if c.cycle >= first}
+        for one in known
+        for worn in (_worn(one),)
     ]
     shared = sorted(set.intersection(*(set(one) for one in levels)))
     x = np.array([[one[cycle] for one in levels] for cycle in shared]).reshape(-1, len(known))

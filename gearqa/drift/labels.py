@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 
 import numpy as np
 
@@ -66,8 +67,8 @@ class LabelTest:
 def label_columns(gears: SeriesGears, made: Sequence[MadePart] = ()) -> Iterator[LabelColumns]:
     """Labels that differ between the gears of a series."""
     for name in WORDS:
-        words = [getattr(o, name) for o in gears.rows]
-        values = sorted({word for word in words if word is not None})
+        words = list(map(attrgetter(name), gears.rows))
+        values = sorted({*words} - {None})
         if len(values) < 2 or None in words:
             continue
         number = np.array([values.index(word) for word in words])

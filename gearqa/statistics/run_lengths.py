@@ -10,9 +10,12 @@ import numpy as np
 from scipy.special import ndtr
 
 from gearqa.arrays import Array
+from gearqa.statistics.roots import root
 
 CELLS = 201
 """Cells of the coarser chain; the finer one has 2 CELLS - 1. The error falls with the square."""
+NODES = 81
+"""Gauss nodes of the integral equation."""
 
 
 def _richardson(value: Callable[[int], float]) -> float:
@@ -126,18 +129,14 @@ def ewma_factor(weight: float, run_length: float) -> float:
     >>> round(ewma_factor(0.2, 370.4), 4)
     2.8593
     """
-    from scipy.optimize import brentq
-
-    return float(
-        brentq(lambda factor: math.log(_ewma_integral(weight, factor) / run_length), 0.3, 6.3, xtol=1e-10)
-    )
+    x, w = np.polynomial.legendre.leggauss(NODES)
+    return root(lambda factor: math.log(_ewma_integral(weight, factor, x, w) / run_length), 0.3, 6.3, 1e-10)
 
 
-def _ewma_integral(weight: float, factor: float, nodes: int = 81) -> float:
+def _ewma_integral(weight: float, factor: float, x: Array, w: Array) -> float:
     """In-control mean run length by Crowder's integral equation on Gauss nodes: fast and smooth."""
-    x, w = np.polynomial.legendre.leggauss(nodes)
     half_width = _ewma_limit_width(weight, factor)
     z = half_width * x
     u = (z[None, :] - (1 - weight) * z[:, None]) / weight
     kernel = np.exp(-(u**2) / 2) / math.sqrt(2 * math.pi) / weight * (half_width * w)[None, :]
-    return float(_mean_run_lengths(kernel)[nodes // 2])
+    return float(_mean_run_lengths(kernel)[len(x) // 2])

@@ -54,7 +54,7 @@ def test_order_of_the_input_changes_nothing(grinder: Grinder, seed: int) -> None
 @given(GRINDERS, st.integers(0, 10_000))
 def test_changing_the_sign_mirrors_the_result(grinder: Grinder, seed: int) -> None:
     observations = history(np.random.default_rng(seed), replace(grinder, limits=(-4.0, 4.0)))
-    mirrored = [replace(o, mean_um=-o.mean_um, min_um=-o.max_um, max_um=-o.min_um) for o in observations]
+    mirrored = [o._replace(mean_um=-o.mean_um, min_um=-o.max_um, max_um=-o.min_um) for o in observations]
     one, other = only(observations), only(mirrored)
     assert one.in_control is other.in_control
     assert one.parts_to_limit == other.parts_to_limit
@@ -73,7 +73,7 @@ def test_changing_the_sign_mirrors_the_result(grinder: Grinder, seed: int) -> No
 def test_gaps_give_finite_numbers_or_reasons(grinder: Grinder, seed: int, gap: str, times: bool) -> None:
     pick = random.Random(seed)
     observations = [
-        replace(o, **{gap: None}) if gap != "none" and pick.random() < 0.3 else o
+        o._replace(**{gap: None}) if gap != "none" and pick.random() < 0.3 else o
         for o in history(np.random.default_rng(seed), grinder)
     ]
     choice = DriftSettings(cycle_time_s=CYCLE_TIME_S if times else None, measuring_time_s=400.0)

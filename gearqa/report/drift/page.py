@@ -115,7 +115,8 @@ def _facts(result: DriftResult, header: DriftHeader) -> Iterator[tuple[str, str]
         if most.cycles:
             label = f" ({clip(most.current_dress, SHORT)})" if most.current_dress else ""
             yield "Current dress cycle", f"{most.current_cycle}{label}"
-    times = [at for one in result.series for at in one.charts.finished_at if at is not None]
+    each = dict.fromkeys(one.charts.finished_at for one in result.series)  # those of the same gears once
+    times = [at for own in each for at in own if at is not None]
     if times:
         for name, end in (("Made from", min), ("Made until", max)):
             yield name, end(times, key=datetime.timestamp).isoformat(sep=" ", timespec="minutes")

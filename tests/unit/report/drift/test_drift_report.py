@@ -60,7 +60,7 @@ def analysed(
 
 
 def changed(observations: Sequence[Observation], **values: object) -> list[Observation]:
-    return [replace(one, **values) for one in observations]  # type: ignore[arg-type]
+    return [one._replace(**values) for one in observations]  # type: ignore[arg-type]
 
 
 def page(result: DriftResult) -> str:
