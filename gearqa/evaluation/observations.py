@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 from gearqa.evaluation.sizes import size_deviation
@@ -85,13 +86,15 @@ def key_figures(gear: GearResult, part: Part, wanted: Collection[str]) -> Iterat
         expanded = part.uncertainty(key, instrument) if stated is None else stated
         if not parameter.per_flank or not result.flanks:
             value = result.value_um
-            yield KeyFigure(key, None, value, value, value, _limits(key, result), expanded, result)
+            limits = _limits(key, result.limits_um, result.tolerance_um)
+            yield KeyFigure(key, None, value, value, value, limits, expanded, result)
             continue
         traced = parameter.family in ("profile", "helix")
         for flank, one in result.flanks.items():
             value = one.value_um
             values = (one.mean_um, one.min_um, one.max_um) if traced else (value, value, value)
-            yield KeyFigure(key, flank, *values, _limits(key, one), expanded, one)
+            limits = _limits(key, one.limits_um, one.tolerance_um)
+            yield KeyFigure(key, flank, *values, limits, expanded, one)
     if SIZE in wanted:
         yield from _size(gear, part, part.uncertainty(SIZE, instrument))
     for figure in gear.components:
@@ -100,9 +103,10 @@ def key_figures(gear: GearResult, part: Part, wanted: Collection[str]) -> Iterat
             yield KeyFigure(figure.key, figure.flank, value, value, value, NO_LIMITS, figure.u_um, None)
 
 
-def _limits(key: str, result: ParameterResult | FlankResult) -> Limits:
+@lru_cache(maxsize=256)
+def _limits(key: str, stated: tuple[float, float] | None, tolerance: float | None) -> Limits:
     """Limits of the value; a lower limit of 0 of what cannot be negative is none."""
-    limits = result.limits_um or tolerance_limits(key, result.tolerance_um)
+    limits = stated or tolerance_limits(key, tolerance)
     if limits is None:
         return None, None
     low, high = limits

@@ -12,12 +12,10 @@ from gearqa.evaluation.criteria import all_of
 from gearqa.evaluation.observations import key_figures
 from gearqa.evaluation.sizes import size_counted
 from gearqa.history.stored_texts import unpacked
-from gearqa.model.drift import COMPONENTS
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
-from gearqa.symbols import QUANTITIES, SIZE
+from gearqa.symbols import QUANTITIES
 
-FIGURE_KEYS: Final = frozenset((*QUANTITIES, *COMPONENTS))
 LEFT_OUT: Final = (None,) * 8
 """What is left out of a list that has no mean, by its length."""
 
@@ -43,15 +41,16 @@ class KeptFigure(NamedTuple):
 
 def figures_of(gear: GearResult, part: Part) -> list[list[Any]]:
     """Key figures per parameter and flank: what drift analysis needs, and the verdict."""
-    found: list[list[Any]] = []
-    for key, flank, mean, low, high, (lower, upper), expanded, result in key_figures(gear, part, FIGURE_KEYS):
+    found: list[list[Any]] = [
+        [one.key, one.flank or "", one.value_um, *(() if one.u_um is None else (*LEFT_OUT[3:7], one.u_um))]
+        for one in gear.components
+    ]
+    for key, flank, mean, low, high, (lower, upper), expanded, result in key_figures(gear, part, QUANTITIES):
         if result is not None:
             value, class_, conforms = result.value_um, result.class_, result.conforms
-        elif key == SIZE:
+        else:  # the size
             sizes = size_counted(gear, part.tolerance.size)
             value, class_, conforms = mean, None, all_of([size.conforms for size in sizes])
-        else:
-            value, class_, conforms = mean, None, None
         found.append(
             figure_list(key, flank or "", value, lower, upper, class_, conforms, expanded, mean, low, high)
         )

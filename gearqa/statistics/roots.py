@@ -16,7 +16,7 @@ def root(f: Callable[[float], float], low: float, high: float, xtol: float) -> f
     Parameters
     ----------
     f : callable
-        The function.
+        The function. [-]
     low, high : float
         Where it has different signs. [-]
     xtol : float
