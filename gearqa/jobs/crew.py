@@ -4,11 +4,13 @@ Each is told through a pipe what to do, and ends when the pipe closes: none outl
 ends it. What a process had to do that dies, this one does.
 
 A process is either started anew, which takes a second, or forked, which takes milliseconds and shares with it
-all that is in memory.
+all that is in memory. Threads do not come along, and what one held or worked for would be waited for without
+end: unless told to, it forks only while there are none.
 """
 
 from __future__ import annotations
 
+import os
 import sys
 import threading
 from collections import deque
@@ -63,9 +65,10 @@ class Crew:
     others : int
         Processes beside this one.
     at_once : bool
-        Hire them now; else once the work has lasted so long that they pay.
+        Hire them now; else once they pay: with the second thing where they can be forked, or when the work
+        has lasted long enough.
     forked : bool
-        Fork them, at once; see `can_fork`.
+        Fork them, at once; see `can_fork`. Else they are forked if no thread runs.
     """
 
     def __init__(self, function: Function, others: int, *, at_once: bool, forked: bool = False) -> None:
@@ -80,8 +83,12 @@ class Crew:
             self._hire()
 
     def expect_more(self) -> None:
-        """There is more than one thing to do, so that others come if it takes long."""
-        if self._timer is None and self._others and not self._hands:
+        """There is more than one thing to do, so that others come if they pay."""
+        if self._timer is not None or not self._others or self._hands:
+            return
+        if threadless():
+            self._hire()
+        else:
             self._timer = Timer(HIRE_AFTER_SECONDS, self._hire)
             self._timer.daemon = True
             self._timer.start()
@@ -110,8 +117,9 @@ class Crew:
         with self._hiring:
             if not self._closed and not self._hands:
                 hands: list[_Hand] = []
+                forked = self._forked or threadless()
                 for _ in range(self._others):
-                    hands.append(_Hand(self._function, hands, forked=self._forked))
+                    hands.append(_Hand(self._function, hands, forked=forked))
                 for hand in hands:
                     hand.listen()
                 self._hands = hands
@@ -132,6 +140,12 @@ def can_fork() -> bool:
     """Whether another process can be forked: where libraries are made for it, while no thread could hold what
     the other one then waits for."""
     return sys.platform == "linux" and threading.active_count() == 1
+
+
+def threadless() -> bool:
+    """Whether no thread but this one runs, nor of a library: then a forked process can do all that this one
+    can."""
+    return sys.platform == "linux" and len(os.listdir("/proc/self/task")) == 1
 
 
 class _Hand:
@@ -213,8 +227,6 @@ def _serve(link: Connection, function: Function, ours: Sequence[Connection]) -> 
 
 def _receive(link: Connection, todo: SimpleQueue[Any]) -> None:
     """Things to do, taken at once so that nobody waits to give them, until nobody is left who wants them."""
-    import os
-
     try:
         while True:
             todo.put(link.recv())

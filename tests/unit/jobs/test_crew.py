@@ -88,15 +88,45 @@ def test_an_answer_that_cannot_travel_is_made_here(capfd: pytest.CaptureFixture[
     capfd.readouterr()
 
 
-def test_short_work_starts_no_process() -> None:
+def test_short_work_starts_no_process_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("gearqa.jobs.crew.threadless", lambda: False)
     for _ in spread(refusing, [1, 2, 3], workers=None):
         assert not multiprocessing.active_children()
 
 
 def test_long_work_starts_processes_without_being_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("gearqa.jobs.crew.threadless", lambda: False)
     monkeypatch.setattr("gearqa.jobs.spread.worker_count", lambda _: 2)
     places = {place for _, place in spread(place_of, [0.2] * 60, workers=None)}  # twelve seconds for one
     assert len(places) == 2
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="forks on Linux")
+@pytest.mark.parametrize(
+    ("before", "forks"),
+    [
+        ("", True),
+        ("threading.Thread(target=time.sleep, args=(60,), daemon=True).start()", False),
+        ("import polars; polars.Series(range(9)).sort(); polars.LazyFrame({'a': [1]}).collect()", False),
+    ],
+    ids=["no thread", "a thread", "threads of a library"],
+)
+def test_without_threads_processes_are_forked_at_once(before: str, forks: bool) -> None:
+    """With threads they are started anew, and take a second to come; forked ones know what this one does."""
+    code = (
+        "import os, threading, time\n"
+        "from gearqa.jobs import spread as s\n"
+        "from gearqa.jobs.crew import threadless\n"
+        "s.worker_count = lambda _: 2\n"
+        f"{before}\n"
+        "def place(_): time.sleep(0.02); return os.getpid()\n"
+        "print(threadless(), len({pid for _, pid in s.spread(place, range(10), workers=None)}))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], env={**os.environ, "OPENBLAS_NUM_THREADS": "1"}, capture_output=True,
+        text=True, check=True, timeout=60,
+    )  # fmt: skip
+    assert done.stdout.split() == (["True", "2"] if forks else ["False", "1"])
 
 
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks at the processes of Linux")
