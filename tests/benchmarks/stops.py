@@ -36,6 +36,9 @@ COMMANDS = {
     ],
     "gauge": ["gauge", SAMPLES / "gauge_study" / "crossed.csv", "--html", "out/r.html", "-q"],
     "history add": ["history", "add", SAMPLES / "pinion", "--store", "out/st.db", "-q"],
+    "history archive": [
+        "history", "add", SAMPLES, "--recursive", "--workers", "2", "--store", "out/st.db", "-q",
+    ],
     "grade sheets": [
         "grade", SAMPLES / "ring_conforming", "--sheet-folder", "out/sheets", "--workers", "2", "-q",
     ],
@@ -59,7 +62,7 @@ COMMANDS = {
     "watch": ["watch", SAMPLES, "--once", "--settle", "0.01", "--store", "out/st.db", "--html", "out/r.html"],
     "simulate": ["simulate", "out/made", "--scenario", SAMPLES / "scenarios" / "pinion.toml", "-q"],
 }  # fmt: skip
-FREE = ("history add", "history regrade", "watch", "simulate", "grade sheets")
+FREE = ("history add", "history archive", "history regrade", "watch", "simulate", "grade sheets")
 """Commands that write a store, or as many files as there are gears."""
 CODE = "from gearqa.__main__ import main; print('ready', flush=True); main()"
 GIVEN = [
