@@ -7,6 +7,7 @@ way, the raw files are read again from where they lay, after their digests were 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from itertools import chain
 from typing import Any, Literal, Protocol
@@ -29,11 +30,12 @@ from gearqa.history.raw_files import Intake, folder_faults, read_intakes
 from gearqa.history.sealed_rows import next_id
 from gearqa.history.sql_tables import CURRENT, GEAR, PART
 from gearqa.history.store import HistoryStore, LogEntry, log, now
-from gearqa.history.stored_texts import identity_text, loads
+from gearqa.history.stored_texts import identity_text, loads, plain_text
 from gearqa.model.history import RegradedGear, RegradeReport, StoredGear
 from gearqa.model.measurement import GearMeasurement
 from gearqa.model.part import Part
 from gearqa.model.results import GearResult
+from gearqa.reading.folder.inspection import Inspection
 from gearqa.reading.folder.passes import read_folder
 from gearqa.wording.sentences import first_lines, some_of
 
@@ -189,29 +191,32 @@ def _from_files(
         identity = gear.stored.serial, gear.measured_key
         groups.setdefault((gear.stored.intake, gear.part), {})[identity] = gear
     stored = _stored_digests(store, gears)
-    faults = [
-        fault
-        for (number, part), group in groups.items()
-        for fault in _raw_faults(intakes[number], group, drawings[part].old, stored)
-    ]
-    if faults:
-        raise _raw_error(faults, drawings[gears[0].part].why_files, store.shown)
     folders = [
         _Folder(
             intakes[number],
+            drawings[part].old,
             drawings[part].new,
-            {identity: gear.stored.simulated for identity, gear in group.items()},
+            {identity: stored[gear.stored.id] for identity, gear in group.items()},
+            next(iter(group.values())).stored.simulated,
             dry_run,
         )
         for (number, part), group in groups.items()
     ]
-    found: Iterable[Iterable[tuple[_Identity, _Anew]]]
-    found = (_each_anew(folder, over_gears) for folder in folders)
-    if spreading is not None and len(folders) > 1:
+    found: Iterable[Iterable[_OfFolder]] = (_each_anew(folder, over_gears) for folder in folders)
+    if not all(one.intake.folder.is_dir() for one in folders):  # told at once
+        found = map(_raw_faults, folders)
+    elif spreading is not None and len(folders) > 1:
         found = (graded for _, graded in spreading(_all_anew, folders))
+    faults: list[str] = []
     for group, graded in zip(groups.values(), found, strict=True):
-        for identity, anew in graded:
-            yield group[identity], anew, "raw files"
+        for one in graded:
+            if isinstance(one, str):
+                faults.append(one)
+            elif not faults:
+                identity, anew = one
+                yield group[identity], anew, "raw files"
+    if faults:
+        raise _raw_error(faults, drawings[gears[0].part].why_files, store.shown)
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,39 +224,49 @@ class _Folder:
     """A folder to be graded anew, in whichever process."""
 
     intake: Intake
-    drawing: Part
-    simulated: Mapping[_Identity, bool]
-    """Of the gears that are wanted."""
+    old: Part
+    new: Part
+    gears: Mapping[_Identity, dict[str, str]]
+    """Which ones, with the digests of their values."""
+    simulated: bool
     dry_run: bool
 
+    def read(self, part: Part) -> AbstractContextManager[Inspection]:
+        """Its gears, read by a drawing."""
+        serials = tuple(dict.fromkeys(serial for serial, _ in self.gears))
+        return read_folder(self.intake.folder, part=part, columns=self.intake.column_map, serials=serials)
 
-def _each_anew(folder: _Folder, over_gears: OverGears = in_turn) -> Iterator[tuple[_Identity, _Anew]]:
-    intake, drawing, simulated = folder.intake, folder.drawing, folder.simulated
+
+_OfFolder = tuple[_Identity, _Anew] | str
+"""A gear graded anew; or what is wrong with the raw files."""
+
+
+def _each_anew(folder: _Folder, over_gears: OverGears = in_turn) -> Iterator[_OfFolder]:
+    drawing, how = folder.new, {"simulated": folder.simulated, "dry_run": folder.dry_run}
 
     def anew(gear: GearResult, digests: dict[str, str]) -> tuple[_Identity, _Anew] | None:
         identity = _identity(gear)
-        if identity not in simulated:
-            return None
-        of_it = simulated[identity]
-        return identity, _Anew.of(gear, digests, drawing, simulated=of_it, dry_run=folder.dry_run)
+        return (identity, _Anew.of(gear, digests, drawing, **how)) if identity in folder.gears else None
 
-    with read_folder(
-        intake.folder, part=drawing, columns=intake.column_map, serials=_serials(simulated)
-    ) as inspection:
-        yield from filter(None, graded_gears(inspection, drawing, anew, over_gears))
+    try:
+        with folder.read(drawing) as inspection:
+            read = {(plain_text(one.file), one.sha256) for one in inspection.inputs}
+            faults = [] if folder.intake.digests.items() <= read else _raw_faults(folder)
+            yield from faults or filter(None, graded_gears(inspection, drawing, anew, over_gears))
+    except (ValueError, OSError):  # what the reader raises, and files that went away
+        faults = _raw_faults(folder)
+        if not faults:
+            raise
+        yield from faults
 
 
-def _all_anew(folder: _Folder) -> Iterable[tuple[_Identity, _Anew]]:
+def _all_anew(folder: _Folder) -> Iterable[_OfFolder]:
     return list(_each_anew(folder))
 
 
 def _identity(gear: GearMeasurement | GearResult) -> _Identity:
     at = gear.production.measured_at if gear.production else None
     return gear.serial, identity_text(at)
-
-
-def _serials(identities: Iterable[_Identity]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(serial for serial, _ in identities))
 
 
 def _stored_digests(store: HistoryStore, gears: Sequence[_Chosen]) -> dict[int, dict[str, str]]:
@@ -264,27 +279,18 @@ def _stored_digests(store: HistoryStore, gears: Sequence[_Chosen]) -> dict[int, 
     return found
 
 
-def _raw_faults(
-    intake: Intake, group: Mapping[_Identity, _Chosen], old: Part, stored: Mapping[int, dict[str, str]]
-) -> list[str]:
-    """What is wrong with the raw files of some gears of one folder; nothing if the gears are as they were."""
+def _raw_faults(folder: _Folder) -> list[str]:
+    """What is wrong with the raw files of a folder; nothing if its gears are as they were."""
+    intake = folder.intake
     faults = folder_faults(intake)
-    if not faults:
-        return []
-    if not intake.folder.is_dir():
+    if not faults or not intake.folder.is_dir():
         return faults
     try:  # files may have grown by other gears
-        with read_folder(
-            intake.folder, part=old, columns=intake.column_map, serials=_serials(group)
-        ) as inspection:
+        with folder.read(folder.old) as inspection:
             found = {_identity(gear): measured_digests(gear) for gear in inspection}
-            changed = [
-                serial
-                for (serial, at), gear in group.items()
-                if found.get((serial, at)) != stored[gear.stored.id]
-            ]
-    except (ValueError, OSError) as error:  # what the reader raises, and files that went away
+    except (ValueError, OSError) as error:
         return [*faults, f"{intake.folder}: cannot be read any more ({str(error).splitlines()[0]})"]
+    changed = [identity[0] for identity, digests in folder.gears.items() if found.get(identity) != digests]
     if not changed:
         return []
     return [*faults, f"{intake.folder}: other values of {some_of(changed, SERIALS_NAMED)}"]

@@ -436,11 +436,11 @@ def regrade_history(
         if serial:
             known_gears(history, which)
         passing = partial(progress.over, doing="regrading", noun="gears")
-        at_once = scheduler is not None or worker_count(workers) > 1
-        spreading = partial(spread, workers=workers, scheduler=scheduler) if at_once else None
-        return regrade(
-            history, which, new, dry_run=dry_run, spreading=spreading, passing=passing, over_gears=over_gears
-        )
+        several = scheduler is not None or worker_count(workers) > 1
+        shared: dict[str, Any] = {
+            "spreading": partial(spread, workers=workers, scheduler=scheduler), "over_gears": over_gears,
+        }  # fmt: skip
+        return regrade(history, which, new, dry_run=dry_run, passing=passing, **(shared if several else {}))
 
 
 def latest_observations(

@@ -175,6 +175,38 @@ def test_grading_from_the_files_again_changes_nothing_by_itself(store):
     assert results(store) == before
 
 
+def one_by_one(function, folders):
+    return [(folder, function(folder)) for folder in folders]
+
+
+def test_raw_files_are_looked_at_as_they_are_read_again(store, monkeypatch):
+    """No second reading for their digests."""
+    add(store, RING)
+    monkeypatch.setattr("gearqa.history.regrading.folder_faults", None)
+    assert regrade(store, Selection(), NewGrading(from_files=True)).gears
+
+
+@pytest.mark.parametrize("spreading", [None, one_by_one])
+def test_all_raw_files_that_changed_are_named_and_nothing_is_regraded(store, tmp_path, spreading):
+    change = NewGrading(settings={"evaluation.pitch.measuring_diameter_mm": 16.5})
+    folders = [made_folder(tmp_path / name, [name], day=day) for day, name in enumerate("ABCD", 1)]
+    add(store, *folders)
+    before = results(store)
+    for folder, old, new in ((folders[1], "left,3,3.0", "left,3,3.5"), (folders[3], "left,3", "left,x")):
+        text = (folder / "pitch.csv").read_text()
+        (folder / "pitch.csv").write_text(text.replace(old, new))
+    (folders[2] / "pitch.csv").write_text("# as it was\n" + (folders[2] / "pitch.csv").read_text())
+    with pytest.raises(StoreError, match="raw files are needed") as caught:
+        regrade(store, Selection(), change, spreading=spreading)
+    message = str(caught.value)
+    assert f"{folders[1]}: other values of B" in message
+    assert f"{folders[3]}: cannot be read any more" in message
+    assert f"{folders[0]}" not in message
+    assert f"{folders[2]}" not in message
+    assert results(store) == before
+    assert len(regrade(store, Selection(serials=("A", "C")), change, spreading=spreading).gears) == 2
+
+
 def test_raw_files_that_are_gone_or_changed_are_named_and_nothing_is_regraded(store, tmp_path):
     change = NewGrading(settings={"evaluation.pitch.measuring_diameter_mm": 16.5})
     gone = made_folder(tmp_path / "gone", ["A"], day=1)
