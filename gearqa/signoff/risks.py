@@ -6,12 +6,13 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from scipy import optimize, special
+from scipy import special
 
 from gearqa.evaluation.value_states import COVERAGE_FACTOR
 from gearqa.model.decision_rule import DecisionRuleName, DecisionTable
 from gearqa.model.lot import DecisionRisks, FlankKey, ParameterStatistics, SamplingResult, SeriesTable
 from gearqa.statistics import conformity, sampling
+from gearqa.statistics.roots import root
 
 LEAST_SPREAD = 0.1
 """Of the spread seen: what is left for the gears where nearly all of it may be measuring."""
@@ -49,7 +50,7 @@ class RiskQuantity:
 
             if excess(middle) >= 0:
                 return None
-            mean = float(optimize.brentq(excess, middle, self.upper + 9 * self.sd))
+            mean = root(excess, middle, self.upper + 9 * self.sd, xtol=2e-12)
         if acceptance[0] >= acceptance[1]:
             return 1.0, 1.0
         passed, lost = conformity.global_risks(mean, self.sd, self.u, (self.lower, self.upper), acceptance)

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.optimize import minimize
 from scipy.special import bdtrc, chdtrc, log_ndtr, ndtr
-from scipy.stats import weibull_min
 
 from gearqa.arrays import Array
 
@@ -143,11 +141,15 @@ def _normal(x: Array) -> float:
 
 
 def _weibull(x: Array) -> float:
+    from scipy.stats import weibull_min  # the largest library of all
+
     shape, _, scale = weibull_min.fit(x, floc=0)
     return float(weibull_min.logpdf(x, shape, scale=scale).sum())
 
 
 def _cut_normal(x: Array) -> float:
+    from scipy.optimize import minimize
+
     def minus(theta: Array) -> float:
         mean, sd = theta[0], np.exp(theta[1])
         z = (x - mean) / sd
