@@ -1,4 +1,4 @@
-"""Tables whose values are right without a doubt, read by their declarations.
+"""Tables whose values are right without a doubt, read and given back by their declarations.
 
 What this module takes, pydantic takes too, with the same values (a test compares); what it cannot tell it
 leaves to pydantic.
@@ -9,6 +9,7 @@ from __future__ import annotations
 import types
 from collections.abc import Callable, Mapping
 from functools import cache
+from math import isfinite
 from typing import (
     Annotated,
     Any,
@@ -68,6 +69,29 @@ def plain_json(table: type[T], text: str) -> T | None:
     except (ValueError, RecursionError):
         return None
     return plain_table(table, document)
+
+
+def plain_dump(table: TomlTable, *, mode: str = "python", by_alias: bool = False) -> dict[str, Any] | None:
+    """A table as a dict, None where there is a doubt."""
+
+    def dumped(value: Any) -> Any:
+        if isinstance(value, TomlTable):
+            keys = _declared(type(value)).keys.values()
+            return {one.key if by_alias else one.name: dumped(getattr(value, one.name)) for one in keys}
+        if type(value) is dict:
+            return {key: dumped(one) for key, one in value.items()}
+        if type(value) is tuple:
+            inside = map(dumped, value)
+            return tuple(inside) if mode == "python" else list(inside)
+        if value is None or type(value) in (bool, int, str) or (type(value) is float and isfinite(value)):
+            return value
+        raise UnsureError
+
+    try:
+        found: dict[str, Any] = dumped(table)
+        return found
+    except Exception:  # as above
+        return None
 
 
 def _read(table: type[TomlTable], document: Any) -> Any:

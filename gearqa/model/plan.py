@@ -8,12 +8,10 @@ from __future__ import annotations
 
 from typing import Annotated, Final, Literal, Self
 
-from pydantic import Field, model_validator
-
 from gearqa.errors import Reason
 from gearqa.model.decision_rule import DecisionTable, Share
 from gearqa.model.part import Positive
-from gearqa.model.table import TomlTable, about, fault, section
+from gearqa.model.table import Field, TomlTable, about, fault, model_validator, section
 from gearqa.symbols import QUANTITIES, quantity_of
 
 Drawn = Literal["random", "systematic", "convenience", "unknown"]

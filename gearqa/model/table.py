@@ -130,6 +130,10 @@ class TomlTable(metaclass=_TableType):
 
     def model_dump(self, **how: Any) -> dict[str, Any]:
         """The table as a dict."""
+        from gearqa.model.plain_tables import plain_dump
+
+        if not {*how} - {"mode", "by_alias"} and (plain := plain_dump(self, **how)) is not None:
+            return plain
         return self._as_model().model_dump(**how)
 
     def model_dump_json(self, **how: Any) -> str:

@@ -8,10 +8,16 @@ import zoneinfo
 from collections.abc import Mapping
 from typing import Annotated, Any, Final, Literal, Self, get_args
 
-from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
-
 from gearqa.errors import Reason
-from gearqa.model.table import TomlTable, about, fault
+from gearqa.model.table import (
+    BeforeValidator,
+    Field,
+    TomlTable,
+    WithJsonSchema,
+    about,
+    fault,
+    model_validator,
+)
 from gearqa.reading.folder.sources import TableKind
 from gearqa.reading.rows.patterns import Pattern, PatternError
 from gearqa.reading.settings.toml_text import shown_value

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from gearqa.model.part import Confirmation, FlankTolerance, Part
-from gearqa.model.plain_tables import plain_json, plain_table
+from gearqa.model.plain_tables import plain_dump, plain_json, plain_table
+from gearqa.model.plan import Plan
 from gearqa.model.table_models import as_table
 
 pytestmark = pytest.mark.independent
@@ -67,7 +68,28 @@ confidence = 0.9
 wheel_threads = 3
 feed_mm = 0.2
 """)
+PLAN = tomllib.loads("""
+schema = "gearqa.plan/1"
+confidence = 0.9
+drawn = "random"
+dress_cycles = 3
+require = ["ppk", "trend"]
+minimum_ppk = 1.33
+repeats = [{ serial = "A", use = "2", reason = "r", by = "b" }]
+[sampling]
+scheme = "own"
+n = 20
+k = 1.7
+variables = ["helix_slope", "size"]
+[master_quality]
+coverage = 0.9
+[uncertainty_source]
+runout = { source = "s", date = "2025-01-20" }
+""")
 DOCUMENTS = [WHOLE, *(tomllib.loads(path.read_text(encoding="utf-8")) for path in PARTS)]
+PLANS = [PLAN, *(tomllib.loads(path.read_text(encoding="utf-8")) for path in SAMPLES.glob("plans/*.toml"))]
+TABLES = [*((Part, one) for one in DOCUMENTS), *((Plan, one) for one in PLANS)]
+HOWS = [{}, {"mode": "json"}, {"by_alias": True}, {"mode": "json", "by_alias": True}]
 VALUES = st.one_of(
     st.none(), st.booleans(), st.integers(-3, 20), st.sampled_from([10**10, 2**70, -(2**70)]),
     st.floats(allow_nan=True), st.sampled_from([0.0, 1e-4, 1e5, 1e6, 1e9]), st.text(max_size=3),
@@ -87,8 +109,8 @@ def places(node, here=()):
 
 @st.composite
 def documents(draw):
-    """A good document with a few values replaced, removed or added."""
-    document = copy.deepcopy(draw(st.sampled_from(DOCUMENTS)))
+    """A kind of table, and a good document of it with a few values replaced, removed or added."""
+    table, document = copy.deepcopy(draw(st.sampled_from(TABLES)))
     for _ in range(draw(st.integers(0, 2))):
         where, key = draw(st.sampled_from(list(places(document))))
         node = document
@@ -101,38 +123,42 @@ def documents(draw):
             del node[key]
         elif isinstance(node, dict):
             node[draw(st.sampled_from(["class", "class_", "left", "teeth", "unknown"]))] = draw(VALUES)
-    return document
+    return table, document
 
 
 @given(documents())
-@settings(deadline=None, max_examples=400)
-def test_what_is_taken_pydantic_takes_with_the_same_values(document):
+@settings(deadline=None, max_examples=600)
+def test_what_is_taken_pydantic_takes_with_the_same_values(table_and_document):
+    table, document = table_and_document
     before = copy.deepcopy(document)
-    taken = plain_table(Part, document)
+    taken = plain_table(table, document)
     assert repr(document) == repr(before)
     try:
-        model = Part.model().model_validate(document)
+        model = table.model().model_validate(document)
     except ValidationError:
         assert taken is None
         return
-    other = as_table(Part, model)
+    other = as_table(table, model)
     if taken is None:
         return
     assert repr(taken) == repr(other)
     assert taken == other
     for how in ({"exclude_unset": True}, {"by_alias": True}, {"by_alias": True, "exclude_unset": True}):
         assert taken.model_dump_json(**how) == model.model_dump_json(**how)
-    assert taken.model_dump(mode="json") == model.model_dump(mode="json")
+    for how in HOWS:
+        assert repr(taken.model_dump(**how)) == repr(model.model_dump(**how))
     text = taken.model_dump_json(by_alias=True, exclude_unset=True)
-    kept = plain_json(Part, text)
-    assert kept is None or repr(kept) == repr(as_table(Part, Part.model().model_validate_json(text)))
+    kept = plain_json(table, text)
+    assert kept is None or repr(kept) == repr(as_table(table, table.model().model_validate_json(text)))
 
 
-@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda document: document["part"]["number"])
-def test_good_files_need_no_pydantic(document):
-    taken = plain_table(Part, document)
+@pytest.mark.parametrize(("table", "document"), TABLES)
+def test_good_files_need_no_pydantic(table, document):
+    taken = plain_table(table, document)
     assert taken is not None
-    assert plain_json(Part, taken.model_dump_json(by_alias=True, exclude_unset=True)) == taken
+    assert plain_json(table, taken.model_dump_json(by_alias=True, exclude_unset=True)) == taken
+    for how in HOWS:
+        assert taken.model_dump(**how) == plain_dump(taken, **how)
 
 
 def test_a_table_is_frozen_copied_and_pickled():
