@@ -33,6 +33,8 @@ class Topic:
     blocks: Callable[[], list[Block]]
     sketches: bool = False
     """Whether sketches of ring and pinion come above the text."""
+    drawn: bool = False
+    """Whether its page has drawings of its own, in `cli.sketches`."""
 
 
 def _bullets(text: str, *more: str) -> Bullets:
@@ -446,9 +448,9 @@ TOPICS: dict[str, Topic] = {
     "classes": Topic("Flank tolerance classes and parameters", _classes),
     "master-quality": Topic("Master quality", _master_quality),
     "verdicts": Topic("Words of verdicts, and codes of readings in doubt", _verdicts),
-    "limit-curves": Topic("Traces between an upper and a lower limit curve", _limit_curves),
-    "zones": Topic("Zones with tolerances of their own", _zones),
-    "size": Topic("Size of teeth: balls, span, thickness, chords", _size),
+    "limit-curves": Topic("Traces between an upper and a lower limit curve", _limit_curves, drawn=True),
+    "zones": Topic("Zones with tolerances of their own", _zones, drawn=True),
+    "size": Topic("Size of teeth: balls, span, thickness, chords", _size, drawn=True),
     "files": Topic("The inspection folder and its tables", _files),
     "drift": Topic("Drift: wear, level changes, dress interval, limits", _drift),
     "lot": Topic("How a lot is decided: release, hold or reject", _lot),
@@ -458,7 +460,7 @@ TOPICS: dict[str, Topic] = {
     "codes": Topic("Codes of messages: what they mean, what to do", code_list),
     "exit-status": Topic("Exit status", _exit_status),
     **{
-        one.key: Topic(f"{one.symbol}, {one.name}", partial(parameter_blocks, one))
+        one.key: Topic(f"{one.symbol}, {one.name}", partial(parameter_blocks, one), drawn=True)
         for one in PARAMETERS.values()
     },
 }

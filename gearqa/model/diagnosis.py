@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import field
 from datetime import datetime
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
-from gearqa.arrays import Array
 from gearqa.errors import Notice
 from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import KNOWN, Identity, Simulated
 from gearqa.model.measurement import InputFile
 from gearqa.model.results import MasterCriterion
 from gearqa.symbols import Flank, TraceKind
+
+if TYPE_CHECKING:
+    from gearqa.arrays import Array
 
 CorrectionVerdict = Literal["as intended", "smaller", "larger", "no effect", "opposite", "not decidable"]
 Amplitude = Annotated[

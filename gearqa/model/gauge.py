@@ -5,16 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from itertools import chain
-from typing import Annotated, Final, Literal, TypeVar
+from typing import TYPE_CHECKING, Annotated, Final, Literal, TypeVar
 
-import numpy as np
-
-from gearqa.arrays import Array
 from gearqa.errors import Notice
 from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import KNOWN, Simulated
 from gearqa.model.measurement import InputFile
 from gearqa.symbols import Flank
+
+if TYPE_CHECKING:
+    from gearqa.arrays import Array
 
 Method = Literal["analysis of variance", "mixed model"]
 """Mixed model, by restricted maximum likelihood: of an incomplete or uneven study."""
@@ -46,7 +46,7 @@ class CrossedSeries:
     @property
     def complete(self) -> bool:
         """Every operator measured every item equally often."""
-        return bool(np.isfinite(self.values_um).all())
+        return math.isfinite(self.values_um.sum())  # NaN counts through
 
 
 @dataclass(frozen=True, eq=False, slots=True)

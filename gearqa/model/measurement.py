@@ -11,15 +11,15 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import field, replace
 from datetime import datetime, time
 from functools import lru_cache
-from typing import Annotated, Final, NamedTuple, Protocol, TypeVar
+from typing import TYPE_CHECKING, Annotated, Final, NamedTuple, Protocol, TypeVar
 
-import numpy as np
-
-from gearqa.arrays import Array
 from gearqa.errors import Notice
 from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import IS_SHA256, KNOWN
 from gearqa.symbols import Flank, TraceKind
+
+if TYPE_CHECKING:
+    from gearqa.arrays import Array
 
 FIRST_MEASUREMENT: Final = "1"
 """Label of a measurement that has none."""
@@ -91,6 +91,8 @@ def measured_name(serial: str, measurement: str) -> str:
 
 def frozen_array(values: Array) -> Array:
     """Return `values` as a read-only float64 array (not copied when it already is one)."""
+    import numpy as np  # lists of gears and pages of help do without
+
     if type(values) is np.ndarray and not values.flags.writeable and values.dtype == np.float64:
         return values
     array = np.asarray(values, dtype=np.float64)
@@ -98,6 +100,13 @@ def frozen_array(values: Array) -> Array:
         array = array.copy()
         array.setflags(write=False)
     return array
+
+
+def _lacking(values: Array) -> tuple[int, ...]:
+    """Numbers, from 1, of teeth or spaces without a value."""
+    import numpy as np
+
+    return tuple((np.flatnonzero(np.isnan(values)) + 1).tolist())
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -144,7 +153,7 @@ class PitchReadings:
     @property
     def missing_teeth(self) -> tuple[int, ...]:
         """Teeth without a reading, numbered from 1."""
-        return tuple((np.flatnonzero(np.isnan(self.index_um)) + 1).tolist())
+        return _lacking(self.index_um)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -162,7 +171,7 @@ class RunoutReadings:
     @property
     def missing_spaces(self) -> tuple[int, ...]:
         """Spaces without a reading, numbered from 1."""
-        return tuple((np.flatnonzero(np.isnan(self.radial_um)) + 1).tolist())
+        return _lacking(self.radial_um)
 
 
 @dataclass(frozen=True, slots=True)

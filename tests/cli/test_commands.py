@@ -465,8 +465,10 @@ NEEDED_BY_FEW = {
         ),
         (("tolerances", "--part", SAMPLES / "pinion" / "part.toml"), NEEDED_BY_FEW),
         (("grade", SAMPLES / "pinion", "--serial", "P-013"), NEEDED_BY_FEW),
+        (("explain", "row_order"), {"numpy", "pydantic"}),
+        (("lot", SAMPLES / "pinion", "--lot-size", "4"), {"pydantic", "scipy.optimize", "polars", "orjson"}),
     ],
-    ids=["tolerances of sizes", "tolerances of a part", "grade"],
+    ids=["tolerances of sizes", "tolerances of a part", "grade", "explain", "lot"],
 )
 def test_small_commands_load_what_they_need(words, not_loaded):
     code = (
@@ -474,5 +476,6 @@ def test_small_commands_load_what_they_need(words, not_loaded):
         "print(*sorted(sys.modules), file=sys.stderr)\nsys.exit(status)"
     )
     line = [sys.executable, "-c", code, *map(str, words)]
-    done = subprocess.run(line, check=True, capture_output=True, text=True)
+    done = subprocess.run(line, check=False, capture_output=True, text=True)
+    assert done.returncode in {0, 1}
     assert set(done.stderr.split()) & not_loaded == set()

@@ -69,16 +69,16 @@ def _option(context: typer.Context, word: str) -> tuple[str, Topic] | None:
 
 def _print(name: str, topic: Topic) -> None:
     from gearqa.cli.console import terminal
-    from gearqa.cli.sketches import SKETCHES
-    from gearqa.report.draw.flank_sketch import GEARS, TITLES, text_sketch
 
     if topic.sketches:
+        from gearqa.report.draw.flank_sketch import GEARS, TITLES, text_sketch
+
         print("L left flank, R right flank; 1 2 3 teeth, s1 s2 spaces; seen onto the datum face\n")
         for kind in GEARS:
             print(f"{TITLES[kind]}\n\n{text_sketch(kind)}\n")
     sys.stdout.flush()
     terminal().blocks(topic.blocks())
-    if topic.sketches or name in SKETCHES:
+    if topic.sketches or topic.drawn:
         print(f"\nWith drawings: gearqa explain {name} --html page.html")
 
 
