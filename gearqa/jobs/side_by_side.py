@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from itertools import chain
 from typing import Final, TypeVar
 
 from gearqa.evaluation.evaluate import BATCH_GEARS
-from gearqa.jobs.crew import can_fork
-from gearqa.jobs.spread import spread, worker_count
 
 Made = TypeVar("Made")
 
@@ -33,6 +32,12 @@ def over_gears(work: Callable[[range], Sequence[Made]], gears: int, *, shared: b
         What was made of one gear.
     """
     shares = [range(at, min(at + BATCH_GEARS, gears)) for at in range(0, gears, BATCH_GEARS)]
-    alone = not shared or gears < FEWEST_GEARS or not can_fork()
+    if not shared or gears < FEWEST_GEARS:
+        yield from chain.from_iterable(map(work, shares))
+        return
+    from gearqa.jobs.crew import can_fork
+    from gearqa.jobs.spread import spread, worker_count
+
+    alone = not can_fork()
     for _, made in spread(work, shares, workers=1 if alone else worker_count(None), forked=True):
         yield from made

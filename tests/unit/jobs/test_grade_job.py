@@ -15,7 +15,6 @@ import gearqa
 from gearqa.cli.grade_outputs import GradeFiles, Screen, open_files
 from gearqa.errors import ArgumentError
 from gearqa.evaluation.evaluate import BATCH_GEARS, evaluate
-from gearqa.jobs import side_by_side
 from gearqa.jobs.grade import grade, grade_each
 from gearqa.jobs.side_by_side import FEWEST_GEARS, over_gears
 from gearqa.report.render.terminal import Terminal
@@ -130,19 +129,19 @@ def test_two_processes_write_what_one_writes(monkeypatch, tmp_path):
         shown = screen.laid_out(Terminal(io.StringIO(), width=100, colour=False))
         return Path(paths["json"]).read_bytes(), Path(paths["csv"]).read_bytes(), shown
 
-    monkeypatch.setattr(side_by_side, "can_fork", lambda: False)
+    monkeypatch.setattr("gearqa.jobs.crew.can_fork", lambda: False)
     alone = written("alone")
     assert {*pids} == {os.getpid()}
     pids.clear()
-    monkeypatch.setattr(side_by_side, "can_fork", lambda: True)
-    monkeypatch.setattr(side_by_side, "worker_count", lambda _: 2)
+    monkeypatch.setattr("gearqa.jobs.crew.can_fork", lambda: True)
+    monkeypatch.setattr("gearqa.jobs.spread.worker_count", lambda _: 2)
     assert written("both") == alone
     assert len({*pids}) == 2
 
 
 def test_few_gears_and_reports_with_charts_stay_in_this_process(monkeypatch):
-    monkeypatch.setattr(side_by_side, "can_fork", lambda: True)
-    monkeypatch.setattr(side_by_side, "worker_count", lambda _: 2)
+    monkeypatch.setattr("gearqa.jobs.crew.can_fork", lambda: True)
+    monkeypatch.setattr("gearqa.jobs.spread.worker_count", lambda _: 2)
 
     def forked(gears, *, shared):
         return {*over_gears(lambda some: [os.getpid()] * len(some), gears, shared=shared)} - {os.getpid()}
