@@ -84,9 +84,11 @@ def _components(
     if any(one.code in WITHOUT for one in result.not_assessed):
         return ()
     pitch = [gear.pitch[flank].index_um for flank in FLANKS if flank in gear.pitch]
-    both = len(pitch) == len(FLANKS) and all(bool(np.isfinite(index).all()) for index in pitch)
-    balls = None if both or gear.runout is None else gear.runout.radial_um
-    if not both and (balls is None or not np.isfinite(balls).all()):
+    readings = np.concatenate(pitch) if len(pitch) == len(FLANKS) else None
+    both = readings is not None and bool(np.isfinite(readings).all())
+    if not both:
+        readings = None if gear.runout is None else gear.runout.radial_um
+    if readings is None or not (both or np.isfinite(readings).all()):
         return ()
     key = (both, *((one.kind, one.flank, one.tooth, one.label_mm) for one in result.traces))
     if key not in plans:
@@ -94,16 +96,18 @@ def _components(
     plan = plans[key]
     if plan is None:
         return ()
-    slopes = plan.together @ np.array([one.slope_full_um for one in result.traces])
-    return tuple(_figures(plan, np.concatenate([slopes, *(pitch if both else [balls])])))
+    if result.traces:
+        slopes = plan.together @ np.array([one.slope_full_um for one in result.traces])
+        readings = np.concatenate([slopes, readings])
+    return tuple(_figures(plan, readings))
 
 
 def _figures(plan: _Plan, y: Array) -> Iterator[ComponentFigure]:
     theta = plan.functions @ y
     first, second = plan.vectors
     values = [*theta.tolist(), *np.hypot(theta[first], theta[second]).tolist()]
-    left = float(np.linalg.norm(y - plan.columns @ theta))
-    twice = 2 * left / math.sqrt(plan.freedom) if plan.freedom > 0 else None
+    rest = y - plan.columns @ theta
+    twice = 2 * math.sqrt(rest @ rest) / math.sqrt(plan.freedom) if plan.freedom > 0 else None
     for (key, flank, at), gain in zip(plan.named, plan.per_reading, strict=True):
         yield ComponentFigure(key, flank, values[at], None if twice is None else twice * gain)
     if plan.ramps.size:

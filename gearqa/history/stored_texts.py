@@ -8,9 +8,10 @@ from datetime import UTC, datetime
 from typing import Any, Final
 
 import orjson
+from isal import isal_zlib
 
-PACKING: Final = 3
-"""A fifth of the size; higher levels gain little, lower ones no time."""
+PACKING: Final = 1
+"""A fifth of the size, as level 3 of zlib in a quarter of its time; higher levels gain little."""
 
 
 def dumps(value: Mapping[str, Any] | Sequence[Any]) -> str:
@@ -24,8 +25,8 @@ def loads(text: str | bytes) -> Any:
 
 
 def packed(document: bytes) -> bytes:
-    """The JSON text of a document, compressed."""
-    return zlib.compress(document, PACKING)
+    """The JSON text of a document, compressed for zlib."""
+    return isal_zlib.compress(document, PACKING)
 
 
 def unpacked(data: bytes) -> Any:

@@ -49,6 +49,7 @@ HEAVY = {
     "typst": {"report.render.pdf"},
     "sqlalchemy": {"history"},
     "alembic": {"history"},
+    "isal": {"history"},
     "watchfiles": {"history", "drift", "cli"},
     "cryptography": {"signoff", "cli"},
     "re2": {"reading"},
