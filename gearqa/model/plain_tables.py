@@ -7,7 +7,7 @@ leaves to pydantic.
 from __future__ import annotations
 
 import types
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Container, Mapping
 from functools import cache
 from math import isfinite
 from typing import (
@@ -71,13 +71,24 @@ def plain_json(table: type[T], text: str) -> T | None:
     return plain_table(table, document)
 
 
-def plain_dump(table: TomlTable, *, mode: str = "python", by_alias: bool = False) -> dict[str, Any] | None:
+def plain_dump(
+    table: TomlTable,
+    *,
+    mode: str = "python",
+    by_alias: bool = False,
+    exclude_unset: bool = False,
+    exclude: Container[str] = (),
+) -> dict[str, Any] | None:
     """A table as a dict, None where there is a doubt."""
 
-    def dumped(value: Any) -> Any:
+    def dumped(value: Any, left_out: Container[str] = ()) -> Any:
         if isinstance(value, TomlTable):
-            keys = _declared(type(value)).keys.values()
-            return {one.key if by_alias else one.name: dumped(getattr(value, one.name)) for one in keys}
+            given = value.model_fields_set
+            return {
+                one.key if by_alias else one.name: dumped(getattr(value, one.name))
+                for one in _declared(type(value)).keys.values()
+                if one.name not in left_out and (one.name in given or not exclude_unset)
+            }
         if type(value) is dict:
             return {key: dumped(one) for key, one in value.items()}
         if type(value) is tuple:
@@ -88,9 +99,20 @@ def plain_dump(table: TomlTable, *, mode: str = "python", by_alias: bool = False
         raise UnsureError
 
     try:
-        found: dict[str, Any] = dumped(table)
+        found: dict[str, Any] = dumped(table, exclude)
         return found
     except Exception:  # as above
+        return None
+
+
+def plain_text(table: TomlTable, **how: Any) -> str | None:
+    """A table as JSON, None where there is a doubt."""
+    import orjson  # writes numbers as pydantic does
+
+    document = plain_dump(table, mode="json", **how)
+    try:
+        return None if document is None else orjson.dumps(document).decode()
+    except TypeError:  # a number beyond 64 bits
         return None
 
 

@@ -1,9 +1,9 @@
 """What every TOML table of gearqa has in common, and how its own checks name the key at fault.
 
 A table is declared once, as a class with its keys, their limits and checks. `plain_tables` reads by that
-declaration what is right without a doubt. For all else (to say everything that is wrong, to write JSON, to
-describe the keys) `table_models` makes a pydantic model of the same declaration: it takes as long to load as
-the grading of a gear, and a good file does not need it.
+declaration what is right without a doubt, and writes it as JSON. For all else (to say everything that is
+wrong, to describe the keys) `table_models` makes a pydantic model of the same declaration: it takes as long
+to load as the grading of a gear, and a good file does not need it.
 """
 
 from __future__ import annotations
@@ -138,7 +138,10 @@ class TomlTable(metaclass=_TableType):
 
     def model_dump_json(self, **how: Any) -> str:
         """The table as JSON."""
-        return self._as_model().model_dump_json(**how)
+        from gearqa.model.plain_tables import plain_text
+
+        text = plain_text(self, **how)
+        return self._as_model().model_dump_json(**how) if text is None else text
 
     def model_copy(self, *, update: Mapping[str, Any]) -> Self:
         """The table with other values, which are not checked."""

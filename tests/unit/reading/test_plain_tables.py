@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from gearqa.model.part import Confirmation, FlankTolerance, Part
-from gearqa.model.plain_tables import plain_dump, plain_json, plain_table
+from gearqa.model.plain_tables import plain_dump, plain_json, plain_table, plain_text
 from gearqa.model.plan import Plan
 from gearqa.model.table_models import as_table
 
@@ -143,8 +143,14 @@ def test_what_is_taken_pydantic_takes_with_the_same_values(table_and_document):
         return
     assert repr(taken) == repr(other)
     assert taken == other
-    for how in ({"exclude_unset": True}, {"by_alias": True}, {"by_alias": True, "exclude_unset": True}):
+    for how in (
+        {"exclude_unset": True},
+        {"by_alias": True},
+        {"by_alias": True, "exclude_unset": True},
+        {"by_alias": True, "exclude": {"ignore", "columns"}},
+    ):
         assert taken.model_dump_json(**how) == model.model_dump_json(**how)
+        assert plain_text(taken, **how) in (None, model.model_dump_json(**how))
     for how in HOWS:
         assert repr(taken.model_dump(**how)) == repr(model.model_dump(**how))
     text = taken.model_dump_json(by_alias=True, exclude_unset=True)
@@ -156,7 +162,9 @@ def test_what_is_taken_pydantic_takes_with_the_same_values(table_and_document):
 def test_good_files_need_no_pydantic(table, document):
     taken = plain_table(table, document)
     assert taken is not None
-    assert plain_json(table, taken.model_dump_json(by_alias=True, exclude_unset=True)) == taken
+    text = plain_text(taken, by_alias=True, exclude_unset=True)
+    assert text is not None
+    assert plain_json(table, text) == taken
     for how in HOWS:
         assert taken.model_dump(**how) == plain_dump(taken, **how)
 
