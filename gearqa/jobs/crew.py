@@ -118,8 +118,9 @@ class Crew:
             if not self._closed and not self._hands:
                 hands: list[_Hand] = []
                 forked = self._forked or threadless()
-                for _ in range(self._others):
-                    hands.append(_Hand(self._function, hands, forked=forked))
+                with suppress(OSError):  # no room for so many: those that there are, or none
+                    for _ in range(self._others):
+                        hands.append(_Hand(self._function, hands, forked=forked))
                 for hand in hands:
                     hand.listen()
                 self._hands = hands

@@ -11,7 +11,7 @@ from gearqa.evaluation.evaluate import BATCH_GEARS
 Made = TypeVar("Made")
 
 FEWEST_GEARS: Final = 4 * BATCH_GEARS
-"""Fewer are done before it pays."""
+"""What another process must have to do: fewer are done before it pays."""
 
 
 def over_gears(work: Callable[[range], Sequence[Made]], gears: int, *, shared: bool = True) -> Iterator[Made]:
@@ -38,6 +38,6 @@ def over_gears(work: Callable[[range], Sequence[Made]], gears: int, *, shared: b
     from gearqa.jobs.crew import can_fork
     from gearqa.jobs.spread import spread, worker_count
 
-    alone = not can_fork()
-    for _, made in spread(work, shares, workers=1 if alone else worker_count(None), forked=True):
+    workers = min(worker_count(None), 1 + gears // FEWEST_GEARS) if can_fork() else 1
+    for _, made in spread(work, shares, workers=workers, forked=True):
         yield from made

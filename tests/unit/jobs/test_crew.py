@@ -82,6 +82,16 @@ def test_a_fault_is_raised_in_its_turn(forked: bool) -> None:
     assert not multiprocessing.active_children()
 
 
+def test_where_no_process_can_be_started_all_is_done_here(
+    monkeypatch: pytest.MonkeyPatch, forked: bool
+) -> None:
+    def refused(_: object) -> None:
+        raise BlockingIOError(11, "Resource temporarily unavailable")
+
+    monkeypatch.setattr("multiprocessing.process.BaseProcess.start", refused)
+    assert [done for _, done in spread(place_of, [0.0] * 5, workers=2, forked=forked)] == [os.getpid()] * 5
+
+
 def test_an_answer_that_cannot_travel_is_made_here(capfd: pytest.CaptureFixture[str]) -> None:
     with Crew(answering_badly, 1, at_once=True) as crew:
         assert ready(crew).submit(2).result() == 2
