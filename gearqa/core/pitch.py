@@ -305,46 +305,6 @@ def without_first_harmonic(index: Array) -> Array:
     return np.asarray(index - np.real(Z[..., None] * np.exp(1j * theta)))
 
 
-def split_first_harmonic(
-    index_left: Array, index_right: Array, theta_left: Array, theta_right: Array, alpha_t: float
-) -> tuple[complex, complex]:
-    r"""Split the first harmonics of both flanks into radial eccentricity and tangential error.
-
-    Derived from the index deviations of an eccentric gear, right flank
-    :math:`e\sin(\varphi-\theta+\alpha_t)/\cos\alpha_t`, left flank
-    :math:`e\sin(\varphi-\theta-\alpha_t)/\cos\alpha_t`, and a tangential error common to both.
-
-    Parameters
-    ----------
-    index_left, index_right : ndarray, shape (z,)
-        Index deviations of the left and of the right flanks at the reference circle. [um]
-    theta_left, theta_right : ndarray, shape (z,)
-        Clockwise angles of the left and of the right flanks. [rad]
-    alpha_t : float
-        Transverse pressure angle at the reference circle. [rad]
-
-    Returns
-    -------
-    tuple of complex
-        Eccentricity and tangential error: modulus in um, argument = clockwise direction. [um, rad]
-
-    Examples
-    --------
-    >>> theta = tooth_angles(24)
-    >>> e, alpha, phi = 8.0, np.radians(20), np.radians(30)
-    >>> right = e * np.sin(phi - theta + alpha) / np.cos(alpha)
-    >>> left = e * np.sin(phi - theta - alpha) / np.cos(alpha)
-    >>> radial, tangential = split_first_harmonic(left, right, theta, theta, alpha)
-    >>> round(abs(radial), 9), round(float(np.degrees(np.angle(radial))), 9), abs(tangential) < 1e-12
-    (8.0, 30.0, True)
-    """
-    Z_left = complex(_first_harmonic(index_left, theta_left))
-    Z_right = complex(_first_harmonic(index_right, theta_right))
-    radial = (Z_right - Z_left) / (2 * np.tan(alpha_t))
-    tangential = (Z_right + Z_left) / 2 - 1j * radial
-    return complex(np.conj(radial)), complex(np.conj(tangential))
-
-
 def _first_harmonic(index: Array, theta: Array) -> NDArray[np.complex128]:
     """Complex amplitude A exp(-j psi)."""
     about_mean = index - index.mean(axis=-1, keepdims=True)

@@ -30,7 +30,7 @@ from gearqa.statistics.dress_interval import (
     part_risk,
     part_variance,
     unsure_between,
-    with_more_measured,
+    with_one_more_measured,
 )
 from gearqa.statistics.wear import WearFit, fit_wear
 from gearqa.wording.numbers import count_text
@@ -262,7 +262,7 @@ def _worst_chances(one: SeriesModel, sides: Sequence[SideModel], last: int) -> t
     now, more = np.zeros(last + 1), np.zeros(last + 1)
     for side in sides:
         model = side.next_cycle(one)
-        for found, own in ((now, model), (more, with_more_measured(model))):
+        for found, own in ((now, model), (more, with_one_more_measured(model))):
             chance = part_risk(own, last, side.limit, side.sign)
             np.maximum(found, side.sign * guarded(side.sign * chance, own, side.sign), out=found)
     return now, more

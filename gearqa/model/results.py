@@ -22,17 +22,7 @@ Hand = Literal["right-hand", "left-hand"]
 DoubtCode = Literal["unit_doubt", "stuck", "clipped", "copied", "no_reading", "too_few_teeth"]
 """Why readings are not assessed although they are there."""
 GapCode = Annotated[
-    Literal[
-        "missing",
-        "incomplete",
-        "not_evaluable",
-        "unit_doubt",
-        "stuck",
-        "clipped",
-        "copied",
-        "no_reading",
-        "too_few_teeth",
-    ],
+    Literal["missing", "incomplete", "not_evaluable", DoubtCode],
     "Not there; teeth or spaces lacking; a trace that does not cover its range; or the doubt: readings in "
     "another unit, of a probe that stood still or was cut off, equal to others, marks for no reading, fewer "
     "traced teeth than asked for.",

@@ -10,8 +10,11 @@ from scipy.special import bdtrc, ndtr, ndtri, stdtr, stdtrit
 
 from gearqa.arrays import Array
 from gearqa.statistics import noncentral_t
+from gearqa.statistics.location import mean_interval
 
 Interval = tuple[float, float]
+CONFIDENCE = 0.95
+"""Of intervals, and of what agreeing sides keep to."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,10 +39,8 @@ class OrderTrend:
     p: float
 
 
-def limits_of_agreement(
-    difference: Array, *, factor: float = 1.959963984540054, confidence: float = 0.95
-) -> LimitsOfAgreement:
-    r"""Bland and Altman's limits of agreement with intervals.
+def limits_of_agreement(difference: Array, *, factor: float = 1.959963984540054) -> LimitsOfAgreement:
+    r"""Bland and Altman's limits of agreement with 95 % intervals.
 
     Bland and Altman, Lancet i (1986) and Stat. Methods Med. Res. 8 (1999); exact intervals: Carkeet,
     Optometry and Vision Science 92 (2015) (from memory).
@@ -53,8 +54,6 @@ def limits_of_agreement(
         Paired differences, one per gear. [um]
     factor : float
         Standard deviations from bias to limit. [-]
-    confidence : float
-        Of all intervals. [-]
 
     Returns
     -------
@@ -81,15 +80,13 @@ def limits_of_agreement(
     if n < 2:
         raise ValueError(f"{n} pair: a spread needs at least two")
     bias, sd = float(d.mean()), float(d.std(ddof=1))
-    t = float(stdtrit(n - 1, (1 + confidence) / 2))
     low, high = bias - factor * sd, bias + factor * sd
     far, near = (
         noncentral_t.quantile(q, n - 1, factor * math.sqrt(n)) * sd / math.sqrt(n)
-        for q in ((1 + confidence) / 2, (1 - confidence) / 2)
+        for q in ((1 + CONFIDENCE) / 2, (1 - CONFIDENCE) / 2)
     )
     lower, upper = (bias - far, bias - near), (bias + near, bias + far)
-    half_bias = t * sd / math.sqrt(n)
-    return LimitsOfAgreement(n, bias, (bias - half_bias, bias + half_bias), sd, (low, high), lower, upper)
+    return LimitsOfAgreement(n, bias, mean_interval(bias, sd, n), sd, (low, high), lower, upper)
 
 
 def en_number(difference: float, U_one: float, U_other: float) -> float:
@@ -199,19 +196,17 @@ class MeanDifference:
     p: float
 
 
-def mean_difference(values: Array, confidence: float = 0.95) -> MeanDifference:
-    r"""Mean of differences, its interval, and how rarely none would give as much.
+def mean_difference(values: Array) -> MeanDifference:
+    r"""Mean of differences, its 95 % interval, and how rarely none would give as much.
 
     Student's t, the textbook formula.
 
-    .. math:: \bar d \pm t_{(1+P)/2;\,n-1}\,s/\sqrt n
+    .. math:: \bar d \pm t_{0.975;\,n-1}\,s/\sqrt n
 
     Parameters
     ----------
     values : ndarray, shape (n,)
         Differences, at least two. [um]
-    confidence : float
-        Of the interval. [-]
 
     Returns
     -------
@@ -227,26 +222,24 @@ def mean_difference(values: Array, confidence: float = 0.95) -> MeanDifference:
     d = np.asarray(values, dtype=np.float64)
     n, mean = len(d), float(d.mean())
     se = float(d.std(ddof=1)) / math.sqrt(n)
-    half = float(stdtrit(n - 1, (1 + confidence) / 2)) * se
+    half = float(stdtrit(n - 1, (1 + CONFIDENCE) / 2)) * se
     p = float(2 * stdtr(n - 1, -abs(mean) / se)) if se > 0 else float(mean == 0)
     return MeanDifference(mean, (mean - half, mean + half), p)
 
 
-def allowed_beyond(n: int, confidence: float = 0.95) -> int:
+def allowed_beyond(n: int) -> int:
     r"""How many of n En numbers may exceed 1 where both sides agree.
 
     U is stated with k = 2, so 4.55 % of normal differences exceed it (ISO/IEC Guide 98-3); the smallest
     number that is exceeded in 5 % of such comparisons or less, by the binomial distribution. One value has
     to keep to 1.
 
-    .. math:: \min\{k: P(X > k) \le 1 - P\},\quad X \sim B(n, 2\Phi(-2))
+    .. math:: \min\{k: P(X > k) \le 0.05\},\quad X \sim B(n, 2\Phi(-2))
 
     Parameters
     ----------
     n : int
         Values compared. [-]
-    confidence : float
-        Share of comparisons of agreeing sides that stay within. [-]
 
     Returns
     -------
@@ -260,22 +253,20 @@ def allowed_beyond(n: int, confidence: float = 0.95) -> int:
     """
     share = float(2 * ndtr(-2.0))
     k = np.arange(n + 1)
-    return int(k[np.argmax(bdtrc(k, n, share) <= 1 - confidence + 1e-12)])
+    return int(k[np.argmax(bdtrc(k, n, share) <= 1 - CONFIDENCE + 1e-12)])
 
 
-def largest_en(n: int, confidence: float = 0.99) -> float:
-    r"""Magnitude that the largest of n En numbers keeps to where both sides agree.
+def largest_en(n: int) -> float:
+    r"""Magnitude that the largest of n En numbers keeps to in 99 of 100 cases where both sides agree.
 
     Sidak's bound for n normal values, U with k = 2.
 
-    .. math:: \Phi^{-1}\left(1 - (1 - P^{1/n})/2\right)/2
+    .. math:: \Phi^{-1}\left(1 - (1 - 0.99^{1/n})/2\right)/2
 
     Parameters
     ----------
     n : int
         Values compared. [-]
-    confidence : float
-        Share of comparisons of agreeing sides that stay within. [-]
 
     Returns
     -------
@@ -287,4 +278,4 @@ def largest_en(n: int, confidence: float = 0.99) -> float:
     >>> [round(largest_en(n), 2) for n in (1, 12, 204)]
     [1.29, 1.67, 2.03]
     """
-    return float(-ndtri((1 - confidence ** (1 / n)) / 2)) / 2
+    return float(-ndtri((1 - 0.99 ** (1 / n)) / 2)) / 2

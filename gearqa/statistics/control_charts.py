@@ -134,10 +134,11 @@ def ewma(x: Array, weight: float, start: float) -> Array:
     return np.array(averages, dtype=np.float64)
 
 
-def ewma_half_width(n: int, weight: float, factor: float, *, asymptotic: bool = False) -> Array:
+def ewma_half_width(n: int, weight: float, factor: float) -> Array:
     r"""Half width of the EWMA limits in standard deviations of one value.
 
-    ISO 7870-6:2016 (from memory); the asymptotic form is that of NIST/SEMATECH 6.3.2.4.
+    ISO 7870-6:2016 (from memory); NIST/SEMATECH 6.3.2.4 has them without the term that makes the first ones
+    narrower.
 
     .. math:: L\sqrt{\frac{\lambda}{2-\lambda}\left(1 - (1-\lambda)^{2i}\right)},\quad i = 1 \dots n
 
@@ -147,8 +148,6 @@ def ewma_half_width(n: int, weight: float, factor: float, *, asymptotic: bool = 
         Number of points. [-]
     weight, factor : float
         Weight of the newest value; limit L in standard deviations of the average. [-]
-    asymptotic : bool
-        Leave out the term that makes the first limits narrower. [-]
 
     Returns
     -------
@@ -160,5 +159,5 @@ def ewma_half_width(n: int, weight: float, factor: float, *, asymptotic: bool = 
     >>> ewma_half_width(2, 0.3, 3.0).round(4).tolist()
     [0.9, 1.0986]
     """
-    growth = 1.0 if asymptotic else 1 - (1 - weight) ** (2.0 * np.arange(1, n + 1))
-    return np.asarray(factor * np.sqrt(weight / (2 - weight) * growth) * np.ones(n), dtype=np.float64)
+    growth = 1 - (1 - weight) ** (2.0 * np.arange(1, n + 1))
+    return np.asarray(factor * np.sqrt(weight / (2 - weight) * growth), dtype=np.float64)

@@ -21,34 +21,29 @@ class FittedLine:
     intercept_interval: tuple[float, float]
 
 
-def _deming(x: Array, y: Array, ratio: float) -> tuple[Array, Array]:
-    """Slope and intercept along the last axis."""
+def _deming(x: Array, y: Array) -> tuple[Array, Array]:
+    """Slope and intercept along the last axis, errors of both sides alike."""
     mx, my = x.mean(axis=-1), y.mean(axis=-1)
     dx, dy = x - mx[..., None], y - my[..., None]
     S_xx, S_yy, S_xy = np.sum(dx * dx, -1), np.sum(dy * dy, -1), np.sum(dx * dy, -1)
-    u = S_yy - ratio * S_xx
+    u = S_yy - S_xx
     with np.errstate(divide="ignore", invalid="ignore"):
-        slope = (u + np.sqrt(u * u + 4 * ratio * S_xy * S_xy)) / (2 * S_xy)
+        slope = (u + np.sqrt(u * u + 4 * S_xy * S_xy)) / (2 * S_xy)
     return slope, my - slope * mx
 
 
-def deming(x: Array, y: Array, ratio: float = 1.0, confidence: float = 0.95) -> FittedLine | None:
-    r"""Deming regression with jackknife standard errors.
+def deming(x: Array, y: Array) -> FittedLine | None:
+    r"""Deming regression, errors of both sides alike, with 95 % intervals from jackknife standard errors.
 
     Deming, Statistical Adjustment of Data (1943); jackknife: Linnet, Clinical Chemistry 36 (1990)
     (from memory).
 
-    .. math::
-        b = \frac{S_{yy} - \lambda S_{xx} + \sqrt{(S_{yy} - \lambda S_{xx})^2 + 4\lambda S_{xy}^2}}{2 S_{xy}}
+    .. math:: b = \frac{S_{yy} - S_{xx} + \sqrt{(S_{yy} - S_{xx})^2 + 4 S_{xy}^2}}{2 S_{xy}}
 
     Parameters
     ----------
     x, y : ndarray, shape (n,)
         One side and the other. [um]
-    ratio : float
-        Error variance of y over that of x. [-]
-    confidence : float
-        Of the intervals, t with n - 2. [-]
 
     Returns
     -------
@@ -65,13 +60,13 @@ def deming(x: Array, y: Array, ratio: float = 1.0, confidence: float = 0.95) -> 
     n = len(x)
     if n < 3:
         return None
-    slope, intercept = (float(v) for v in _deming(x, y, ratio))
+    slope, intercept = (float(v) for v in _deming(x, y))
     if not math.isfinite(slope):
         return None
     keep = ~np.eye(n, dtype=np.bool_)
     left_out = [np.broadcast_to(v, (n, n))[keep].reshape(n, n - 1) for v in (x, y)]
-    slopes, intercepts = _deming(left_out[0], left_out[1], ratio)
+    slopes, intercepts = _deming(left_out[0], left_out[1])
     se = [math.sqrt((n - 1) / n * float(np.sum((v - v.mean()) ** 2))) for v in (slopes, intercepts)]
-    t = float(stdtrit(n - 2, (1 + confidence) / 2))
+    t = float(stdtrit(n - 2, 0.975))
     around = [(v - t * e, v + t * e) for v, e in zip((slope, intercept), se, strict=True)]
     return FittedLine(slope, intercept, around[0], around[1])

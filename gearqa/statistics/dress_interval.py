@@ -171,21 +171,19 @@ def part_risk(model: CycleModel, last: int, limit: float, sign: int) -> Array:
     return found
 
 
-def with_more_measured(model: CycleModel, more: int = 1) -> CycleModel:
-    r"""The model had every past cycle held more measured parts, spread like those there are.
+def with_one_more_measured(model: CycleModel) -> CycleModel:
+    r"""The model had every past cycle held one more measured part, spread like those there are.
 
     Own derivation: the part of the level's scatter that comes from its m measured parts shrinks, and the
     wear is known better.
 
     .. math::
-        S_B^2 - s_w^2\left(\tfrac1m - \tfrac1{m+k}\right),\; \tfrac{m}{m+k} G,\; \nu_w + k C
+        S_B^2 - s_w^2\left(\tfrac1m - \tfrac1{m+1}\right),\; \tfrac{m}{m+1} G,\; \nu_w + C
 
     Parameters
     ----------
     model : CycleModel
         Past cycles. [um, parts]
-    more : int
-        k, further parts measured in each cycle. [-]
 
     Returns
     -------
@@ -196,14 +194,14 @@ def with_more_measured(model: CycleModel, more: int = 1) -> CycleModel:
     --------
     >>> curve = WearCurve(np.array([0.0, 27.0]), np.array([1.485]), np.array([[0.09]]), np.array([0.5]),
     ...                   20, 4, 0.25**2, 59)
-    >>> found = with_more_measured(CycleModel(curve, 0.3717**2, 19, ()))
+    >>> found = with_one_more_measured(CycleModel(curve, 0.3717**2, 19, ()))
     >>> round(found.between, 6), found.curve.m, found.curve.within_dof  # .138161 - .0625/20
     (0.135036, 5, 79)
     """
     curve = model.curve
-    m = curve.m + more
+    m = curve.m + 1
     between = model.between - curve.within * (1 / curve.m - 1 / m)
-    better = replace(curve, m=m, G=curve.G * curve.m / m, within_dof=curve.within_dof + more * curve.cycles)
+    better = replace(curve, m=m, G=curve.G * curve.m / m, within_dof=curve.within_dof + curve.cycles)
     return replace(model, curve=better, between=max(between, LEAST_VARIANCE))
 
 

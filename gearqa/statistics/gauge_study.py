@@ -10,6 +10,7 @@ from scipy.special import chdtri, fdtrc, stdtr, stdtrit
 
 from gearqa.arrays import Array
 from gearqa.statistics.agreement import en_number
+from gearqa.statistics.location import mean_interval
 
 POOL_ABOVE = 0.25
 """The interaction is pooled with the repeatability if the p of its F test is larger."""
@@ -270,7 +271,6 @@ def reference_gear_study(
     reference_uncertainty: float | None = None,
     *,
     limits: tuple[float, float] | None = None,
-    confidence: float = 0.95,
 ) -> ReferenceGearStudy:
     r"""Bias, spread and indices of an instrument on a gear with a calibrated value.
 
@@ -291,13 +291,11 @@ def reference_gear_study(
         Its expanded uncertainty, k = 2. [um]
     limits : tuple of float, or None
         Lower and upper limit of the drawing, for Cg and Cgk; None for a one-sided limit. [um]
-    confidence : float
-        Of the interval of the bias. [-]
 
     Returns
     -------
     ReferenceGearStudy
-        Bias, spread, indices, expanded uncertainty. [um, -]
+        Bias with its 95 % interval, spread, indices, expanded uncertainty. [um, -]
 
     Raises
     ------
@@ -320,7 +318,7 @@ def reference_gear_study(
         raise ValueError(f"{n} value: a spread needs at least two")
     mean, sd = float(x.mean()), float(x.std(ddof=1))
     bias = mean - reference
-    half = float(stdtrit(n - 1, (1 + confidence) / 2)) * sd / math.sqrt(n)
+    low, high = mean_interval(bias, sd, n)
     Cg = Cgk = None
     if limits is not None and sd > 0:
         T = limits[1] - limits[0]
@@ -328,12 +326,10 @@ def reference_gear_study(
     U = None
     if reference_uncertainty is not None:
         U = 2 * math.sqrt(sd**2 + (reference_uncertainty / 2) ** 2) + abs(bias)
-    return ReferenceGearStudy(
-        n, mean, bias, (bias - half, bias + half), abs(bias) > half, sd, Cg, Cgk, U, n < 25
-    )
+    return ReferenceGearStudy(n, mean, bias, (low, high), not low <= 0 <= high, sd, Cg, Cgk, U, n < 25)
 
 
-def linearity_study(references: Array, biases: Array, *, confidence: float = 0.95) -> LinearityStudy:
+def linearity_study(references: Array, biases: Array) -> LinearityStudy:
     r"""Straight line of bias against calibrated value, one point a gear.
 
     Ordinary least squares; the gears are the independent ones, since all values of one gear share the
@@ -348,13 +344,11 @@ def linearity_study(references: Array, biases: Array, *, confidence: float = 0.9
         Calibrated values. [um]
     biases : ndarray, shape (n,)
         Mean measured less calibrated. [um]
-    confidence : float
-        Of the interval of the slope. [-]
 
     Returns
     -------
     LinearityStudy
-        Slope, interval, intercept, p of the slope. [-, um]
+        Slope, 95 % interval, intercept, p of the slope. [-, um]
 
     Raises
     ------
@@ -377,7 +371,7 @@ def linearity_study(references: Array, biases: Array, *, confidence: float = 0.9
     intercept = float(y.mean()) - slope * float(x.mean())
     rest = y - intercept - slope * x
     error = math.sqrt(float(rest @ rest) / (n - 2) / spread)
-    half = float(stdtrit(n - 2, (1 + confidence) / 2)) * error
+    half = float(stdtrit(n - 2, 0.975)) * error
     p = 2 * float(stdtr(n - 2, -abs(slope) / error)) if error > 0 else (0.0 if slope else 1.0)
     return LinearityStudy(n, slope, (slope - half, slope + half), intercept, p)
 

@@ -74,19 +74,17 @@ def indicator_columns(label: IntArray) -> Array:
     return np.asarray(columns, dtype=np.float64)
 
 
-def pause_column(seconds: Array, gap: float = PAUSE) -> Array:
+def pause_column(seconds: Array) -> Array:
     r"""How near a part lies behind the last pause.
 
     Own rule, no published source.
 
-    .. math:: z = e^{-h}, \text{ h hours since the first part after a gap}
+    .. math:: z = e^{-h}, \text{ h hours since the first part after a pause}
 
     Parameters
     ----------
     seconds : ndarray, shape (n,)
         Times of all parts made, in order. [s]
-    gap : float
-        A longer stop is a pause. [s]
 
     Returns
     -------
@@ -99,7 +97,7 @@ def pause_column(seconds: Array, gap: float = PAUSE) -> Array:
     >>> pause_column(np.array([0.0, 60.0, 36000.0, 39600.0])).round(3).tolist()
     [1.0, 0.983, 1.0, 0.368]
     """
-    begins = np.concatenate(([0], np.flatnonzero(np.diff(seconds) > gap) + 1))
+    begins = np.concatenate(([0], np.flatnonzero(np.diff(seconds) > PAUSE) + 1))
     last = np.searchsorted(begins, np.arange(len(seconds)), side="right") - 1
     return np.asarray(np.exp(-(seconds - seconds[begins[last]]) / 3600.0), dtype=np.float64)
 

@@ -67,7 +67,6 @@ class LevelEvidence:
 
     p: float
     """Of the levels as they are: step or trend, whichever is seen better."""
-    p_trend: float
     step: Scan
     rss_trend: float
     step_beside_trend: Scan
@@ -218,9 +217,15 @@ def scan_steps(x: Array, X: Array, places: IntArray, rho: float) -> Scan:
     return Scan(places, rss, without, min(1.0, len(places) * float(fdtrc(1, dof, F))))
 
 
-def _trend_p(x: Array, X: Array, trend: Array, rho: float) -> tuple[float, float]:
+def _model(X0: Array, steps: Iterable[int] = (), *, trend: bool = False) -> Array:
+    """Constant and recorded corrections with columns of steps, and of a trend behind them."""
+    C = len(X0)
+    return np.column_stack((X0, step_columns(C, steps), *([trend_column(C)] if trend else [])))
+
+
+def _trend_p(x: Array, X: Array, rho: float) -> tuple[float, float]:
     """p of a trend beside a model, and the sum of squares with it."""
-    both = np.column_stack((X, trend))
+    both = _model(X, trend=True)
     dof = len(x) - both.shape[1]
     rss = []
     for columns in (X, both):
@@ -264,22 +269,20 @@ def weigh_levels(x: Array, X0: Array, recorded: Sequence[int] = ()) -> LevelEvid
     places = allowed_places(C, recorded)
     if C < MINIMUM_CYCLES or C - X0.shape[1] < 4 or not places.size:
         return None
-    trend = trend_column(C)
-    with_trend = np.column_stack((X0, trend))
+    with_trend = _model(X0, trend=True)
     rho, rho_both = 0.0, 0.0
-    p_trend, rss_trend = _trend_p(x, X0, trend, rho)
+    p_trend, rss_trend = _trend_p(x, X0, rho)
     step = scan_steps(x, X0, places, rho)
     p = min(1.0, 2 * min(p_trend, step.p))
     if p <= GATE:
-        better = with_trend if p_trend <= step.p else np.column_stack((X0, step_columns(C, [step.best])))
-        rho = correlation(x, better)
+        rho = correlation(x, with_trend if p_trend <= step.p else _model(X0, [step.best]))
         if rho:
-            p_trend, rss_trend = _trend_p(x, X0, trend, rho)
+            p_trend, rss_trend = _trend_p(x, X0, rho)
             step = scan_steps(x, X0, places, rho)
             p = min(1.0, 2 * min(p_trend, step.p))
         best = scan_steps(x, with_trend, places, 0.0).best
-        rho_both = correlation(x, np.column_stack((with_trend, step_columns(C, [best]))))
-    return LevelEvidence(p, p_trend, step, rss_trend, scan_steps(x, with_trend, places, rho_both))
+        rho_both = correlation(x, _model(with_trend, [best]))
+    return LevelEvidence(p, step, rss_trend, scan_steps(x, with_trend, places, rho_both))
 
 
 def find_movement(
@@ -327,7 +330,7 @@ def find_movement(
     places = [place for place, _ in steps]
     trend, claimed = False, False
     if steps or recorded:
-        columns = np.column_stack((X0, step_columns(len(x), places), trend_column(len(x))))
+        columns = _model(X0, places, trend=True)
         if len(x) - columns.shape[1] >= 1:
             p = _last_p(x, columns)
             claimed = bool(steps) and bound is not None and p <= bound
@@ -352,22 +355,17 @@ def _further_steps(
     x: Array, X0: Array, recorded: Sequence[int], first: tuple[int, float], bound: float
 ) -> list[tuple[int, float]]:
     """Places of all steps with their p, in order."""
-    C, trend = len(x), trend_column(len(x))
+    C = len(x)
     steps = [first]
-
-    def columns(places: Sequence[int], *, with_trend: bool) -> Array:
-        extra = (trend,) if with_trend else ()
-        return np.column_stack((X0, step_columns(C, places), *extra))
-
     for _ in range(MOST_FURTHER):
         places = [place for place, _ in steps]
-        full = columns(places, with_trend=True)
+        full = _model(X0, places, trend=True)
         if C - full.shape[1] - 1 < 5:
             break
         rho, free = correlation(x, full), allowed_places(C, recorded, places)
         if not free.size:
             break
-        scans = [scan_steps(x, one, free, rho) for one in (full, columns(places, with_trend=False))]
+        scans = [scan_steps(x, one, free, rho) for one in (full, _model(X0, places))]
         worse = max(scans, key=lambda scan: scan.p)
         if worse.p > bound:
             break
@@ -375,7 +373,7 @@ def _further_steps(
         for i, (_, p) in enumerate(steps):
             others = [place for j, (place, _) in enumerate(steps) if j != i]
             free = allowed_places(C, recorded, others)
-            steps[i] = (scan_steps(x, columns(others, with_trend=True), free, rho).best, p)
+            steps[i] = (scan_steps(x, _model(X0, others, trend=True), free, rho).best, p)
     return sorted(steps)
 
 
@@ -391,14 +389,13 @@ def _placed(
 ) -> list[FoundStep]:
     """Each step with the places at which it may have happened, the others in the model."""
     C = len(x)
-    extra = (trend_column(C),) if trend else ()
-    model = np.column_stack((X0, step_columns(C, [place for place, _ in steps]), *extra))
+    model = _model(X0, [place for place, _ in steps], trend=trend)
     rho = correlation(x, model) if steps else 0.0
     found = []
     for place, p in steps:
         others = [other for other, _ in steps if other != place]
         free = allowed_places(C, recorded, others)
-        scan = scan_steps(x, np.column_stack((X0, step_columns(C, others), *extra)), free, rho)
+        scan = scan_steps(x, _model(X0, others, trend=trend), free, rho)
         least = float(scan.rss.min())
         near = scan.places[scan.rss - least <= PLACE_WIDTH * least / max(C - model.shape[1], 1)]
         low, high = (int(near.min()), int(near.max())) if near.size else (place, place)

@@ -10,8 +10,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 
-def mean_interval(mean: float, sd: float, n: float, df: float | None = None,
-                  confidence: float = 0.95) -> tuple[float, float]:  # fmt: skip
+def mean_interval(mean: float, sd: float, n: int, confidence: float = 0.95) -> tuple[float, float]:
     """Interval of a mean by Student's t.
 
     NIST/SEMATECH e-Handbook 1.3.5.2 (from memory).
@@ -20,10 +19,8 @@ def mean_interval(mean: float, sd: float, n: float, df: float | None = None,
     ----------
     mean, sd : float
         Mean of the values and standard deviation. [any]
-    n : float
-        Independent values behind the mean; the effective number where they depend. [-]
-    df : float, optional
-        Degrees of freedom of `sd`; n - 1 if not given. [-]
+    n : int
+        Independent values. [-]
     confidence : float
         Two-sided confidence level. [-]
 
@@ -40,8 +37,7 @@ def mean_interval(mean: float, sd: float, n: float, df: float | None = None,
     >>> round(low, 4), round(high, 4)
     (9.2582, 9.2647)
     """
-    df = n - 1 if df is None else df
-    half = float(special.stdtrit(df, (1 + confidence) / 2)) * sd / math.sqrt(n)
+    half = float(special.stdtrit(n - 1, (1 + confidence) / 2)) * sd / math.sqrt(n)
     return mean - half, mean + half
 
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
+
+from gearqa.statistics.control_charts import reference_factor
 
 
 def grubbs_statistic(values: ArrayLike) -> tuple[float, int]:
@@ -60,6 +59,4 @@ def grubbs_critical(n: int, significance: float, *, two_sided: bool = True) -> f
     >>> round(grubbs_critical(8, 0.05, two_sided=False), 3)
     2.032
     """
-    tail = significance / (2 * n if two_sided else n)
-    t = float(special.stdtrit(n - 2, 1 - tail))
-    return (n - 1) / math.sqrt(n) * math.sqrt(t * t / (n - 2 + t * t))
+    return reference_factor(n, significance / (n if two_sided else n / 2))

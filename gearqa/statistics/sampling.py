@@ -284,13 +284,9 @@ def passes_lot_as_measured(n: int, ac: int, lot_size: int, bad: int, refused: tu
     total = 0.0
     for k, share in zip(range(low, high + 1), np.diff(below), strict=True):
         counts = range(min(ac, k) + 1)
-        ways = (_binomial(i, k, refused[0]) * _at_most(ac - i, n - k, refused[1]) for i in counts)
+        ways = (_binomial(i, k, refused[0]) * passes(n - k, ac - i, refused[1]) for i in counts)
         total += float(share) * sum(ways)
     return min(1.0, max(0.0, total))
-
-
-def _at_most(count: int, n: int, p: float) -> float:
-    return 1.0 if count >= n else float(special.bdtr(count, n, p))
 
 
 def _binomial(count: int, n: int, p: float) -> float:
@@ -319,7 +315,7 @@ def quality_at(n: int, ac: int, acceptance: float) -> float:
     >>> round(100 * quality_at(80, 2, 0.95), 4), round(100 * quality_at(80, 2, 0.10), 4)
     (1.0298, 6.5160)
     """
-    return 1.0 if ac >= n else float(special.betaincinv(ac + 1, n - ac, 1 - acceptance))
+    return 1.0 if ac >= n else binomial.upper_bound(ac, n, 1 - acceptance)
 
 
 def variables_passes(n: int, k: float, fraction: float) -> float:

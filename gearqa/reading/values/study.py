@@ -21,8 +21,6 @@ from gearqa.wording.numbers import short_text
 from gearqa.wording.sentences import place_text
 
 ONE_OPERATOR: Final = "1"
-CELLS_NAMED: Final = 12
-"""Empty or uneven cells of a study that are named."""
 
 Place = tuple[str, str, str]
 """Item, operator, trial."""

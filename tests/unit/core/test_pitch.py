@@ -116,13 +116,6 @@ class TestTwoFlankVector:
         crest = math.degrees(psi + theta[0])
         assert f"{(crest + 180) % 360:.2f}" == SPLIT["argument_deg"][flank]
 
-    def test_split_gives_back_both_errors(self):
-        (theta_left, left), (theta_right, right) = self.clockwise("left"), self.clockwise("right")
-        radial, tangential = pitch.split_first_harmonic(left, right, theta_left, theta_right, self.alpha_t)
-        assert (f"{abs(radial):.3f}", f"{math.degrees(np.angle(radial)):.2f}") == ("8.000", "-30.00")
-        # 4 cos(theta_ccw - 100) counter-clockwise is -4 cos(theta + 100) clockwise: crest at 80 degrees.
-        assert (f"{abs(tangential):.3f}", f"{math.degrees(np.angle(tangential)):.2f}") == ("4.000", "80.00")
-
 
 def test_the_circle_is_closed():
     index = np.array([10.0, 0.0, 0.0, 0.0, 0.0])
