@@ -56,7 +56,7 @@ class TomlFile(Generic[M]):
         return self.model
 
 
-def load_toml(path: Path | str, model: type[M], *, name: str | None = None) -> M:
+def load_toml(path: Path | str, model: type[M]) -> M:
     """Read a TOML file into `model`.
 
     Raises
@@ -64,7 +64,7 @@ def load_toml(path: Path | str, model: type[M], *, name: str | None = None) -> M
     PartFileError
         With all problems of the file.
     """
-    return read_toml(path, model, name=name).checked()
+    return read_toml(path, model).checked()
 
 
 def read_toml(path: Path | str, model: type[M], *, name: str | None = None) -> TomlFile[M]:

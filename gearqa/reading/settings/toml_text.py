@@ -23,9 +23,9 @@ def dotted(path: Sequence[str | int]) -> str:
     return text
 
 
-def shortened(text: str, length: int = 60) -> str:
-    """A text cut to a length, with three points where something is missing."""
-    return text if len(text) <= length else text[: length - 3] + "..."
+def shortened(text: str) -> str:
+    """A text cut to 60 characters, with three points where something is missing."""
+    return text if len(text) <= 60 else text[:57] + "..."
 
 
 def shown_value(value: Any) -> str:

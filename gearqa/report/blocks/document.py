@@ -16,6 +16,7 @@ from typing import Literal, TypeVar
 
 from gearqa.late_dataclass import dataclass
 from gearqa.symbols import PARAMETERS, symbol_of
+from gearqa.wording.safety import SIMULATED_BANNER
 
 Row = TypeVar("Row")
 Status = Literal["good", "bad", "open", "none"]
@@ -142,6 +143,10 @@ class Cell:
     """Columns that the cell takes."""
 
 
+Columns = list[tuple[Column, Callable[[Row], Cell | Text]]]
+"""Columns that each know what they show of a row."""
+
+
 @dataclass(frozen=True, slots=True)
 class Table:
     """A table. The first cell of each row is its head."""
@@ -157,13 +162,13 @@ class Table:
     def by_column(
         cls,
         caption: Text,
-        columns: Sequence[tuple[Column, Callable[[Row], Cell | Text]]],
+        columns: Columns[Row],
         rows: Iterable[Row],
         notes: Iterable[Text] = (),
         *,
         dense: bool = False,
     ) -> Table:
-        """A table from columns that each know what they show of a row."""
+        """A table of some rows."""
         lines = tuple(tuple(show(row) for _, show in columns) for row in rows)
         return cls(caption, tuple(column for column, _ in columns), lines, tuple(notes), dense)
 
@@ -242,8 +247,12 @@ class Document:
     """Text of every page foot: program and version."""
     sheets: tuple[Sheet, ...]
     simulated: bool = False
-    language: str = "en"
     keywords: tuple[str, ...] = ()
+
+
+def banner(simulated: bool) -> list[Block]:
+    """What comes first on a terminal where anything is simulated."""
+    return [Paragraph(SIMULATED_BANNER, "lead")] if simulated else []
 
 
 def side_by_side(blocks: Iterable[Block]) -> Iterator[Block | tuple[Figure, ...]]:

@@ -126,11 +126,7 @@ def order_charts(gear: GearDiagnosis) -> tuple[doc.Figure, ...]:
         amplitude = np.array([one.amplitude_um for one in those])
         u = np.array([np.nan if one.u_um is None else one.u_um for one in those])
         low, high = np.maximum(amplitude - u, 0.0), amplitude + u
-        gap = np.full(len(those), np.nan)
-        whiskers = plot.Line(
-            np.column_stack([order, order, order]).ravel(), np.column_stack([low, high, gap]).ravel(),
-            ink=palette.MUTED, width=0.8, name="± U (k = 2)",
-        )  # fmt: skip
+        whiskers = plot.strokes(order, low, high, palette.MUTED, 0.8, "± U (k = 2)")
         layers: list[plot.Layer] = [whiskers, plot.Dots(order, amplitude, size=1.8, name="amplitude")]
         if those[0].threshold_um is not None:
             layers.append(plot.Level(those[0].threshold_um, dash="3 2", name="seen from"))
@@ -140,7 +136,7 @@ def order_charts(gear: GearDiagnosis) -> tuple[doc.Figure, ...]:
             panels=(plot.Panel(label="", detail="µm", layers=tuple(layers), height=110),),
             x=(0.0, float(order.max()) + 1.0), x_name="waves per turn", width=HALF,
         )  # fmt: skip
-        figures.append(doc.Figure(plot.draw(chart), text, chart.description, half=True))
+        figures.append(plot.figure(chart))
     return tuple(figures)
 
 

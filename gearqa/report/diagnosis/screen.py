@@ -19,13 +19,12 @@ from gearqa.report.diagnosis.words import (
     title,
     verdict,
 )
-from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+from gearqa.wording.safety import CAUTIONS
 
 
 def diagnosis_blocks(result: DiagnosisResult, *, wide: bool) -> list[doc.Block]:
     """What `gearqa diagnose` prints: the lot, or the one gear."""
-    blocks: list[doc.Block] = [doc.Paragraph(SIMULATED_BANNER, "lead")] if result.simulated else []
-    blocks.append(doc.Paragraph(title(result), "lead"))
+    blocks = [*doc.banner(result.simulated), doc.Paragraph(title(result), "lead")]
     one: GearDiagnosis | LotDiagnosis = result.gears[0] if len(result.gears) == 1 else result.lot
     if len(result.gears) > 1:
         blocks.append(summary_rows(result))

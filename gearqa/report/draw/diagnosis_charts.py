@@ -84,7 +84,7 @@ def polar(title: str, description: str, curves: Sequence[Round], arrow: float | 
     most = max(float(np.nanmax(np.abs(one.value))) for one in curves)
     units = even_ratio(min(10.0, 38.0 / max(most, 1e-6)))
     canvas = Canvas(HALF, 304.0, title, description)
-    legend(canvas, 0, 11, [(one.name, one.ink, one.width, one.dash) for one in curves], size=TINY)
+    legend(canvas, 11, [(one.name, one.ink, one.width, one.dash) for one in curves], size=TINY)
     circle = np.linspace(0, 2 * math.pi, 121)
     for r in (radius - most * units, radius, radius + most * units):
         ring = canvas.fine_group(canvas.root)

@@ -7,7 +7,6 @@ each has its own ticks.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 from xml.etree import ElementTree as ET
@@ -15,10 +14,11 @@ from xml.etree import ElementTree as ET
 import numpy as np
 
 from gearqa.arrays import Array
-from gearqa.report.blocks.document import Text
+from gearqa.report.blocks.document import Figure, Text
 from gearqa.report.draw import palette
 from gearqa.report.draw.chart_scales import (
     GAP,
+    HALF,
     LABELS,
     LARGEST_SCALE,
     WIDTH,
@@ -198,6 +198,18 @@ def _legend(plot: Plot, width: float, size: float) -> list[list[tuple[Layer, str
         out[-1].append((layer, name, x))
         x += wide
     return out if named else []
+
+
+def figure(plot: Plot, caption: Text = "", *, title: Text = "", newest: bool = False) -> Figure:
+    """The chart with its title, which `title` sets with symbols, and its caption."""
+    named = title or plot.title
+    return Figure(draw(plot), named, plot.description, caption, half=plot.width == HALF, newest=newest)
+
+
+def strokes(x: Array, low: Array, high: Array, ink: Ink, width: float, name: str) -> Line:
+    """Upright strokes from low to high at each place."""
+    heights = np.column_stack((low, high, np.full(len(x), np.nan))).ravel()
+    return Line(np.repeat(x, 3), heights, ink, width, name=name)
 
 
 def draw(plot: Plot) -> str:
@@ -426,10 +438,14 @@ def _sample(canvas: Canvas, layer: Layer, x: float, y: float) -> None:
             canvas.path(lines([line]), stroke=layer.ink, width=layer.width, dash=layer.dash)
 
 
-def tooth_ticks(z: int, parts: int = 12) -> Sequence[tuple[float, str]]:
-    """Ticks of an axis of teeth 1..z."""
-    marks = [(value, label) for value, label in ticks(0, z, parts) if value == int(value) and 1 < value <= z]
-    return ((1.0, "1"), *marks)
+def numbered(last: int) -> tuple[tuple[float, str], ...]:
+    """Ticks of an axis of things numbered from 1: the first, and some round numbers.
+
+    >>> numbered(3), [name for _, name in numbered(35)]
+    (((1.0, '1'), (2.0, '2'), (3.0, '3')), ['1', '5', '10', '15', '20', '25', '30', '35'])
+    """
+    round_ones = [(v, str(int(v))) for v, _ in ticks(0, last, 8) if v == int(v) and 1 < v <= last]
+    return ((1.0, "1"), *round_ones)
 
 
 def counted(number: int) -> tuple[tuple[float, str], ...]:

@@ -230,10 +230,11 @@ def rectangles(boxes: Iterable[tuple[float, float, float, float]]) -> str:
 
 
 def legend(
-    canvas: Canvas, x: float, y: float, entries: Sequence[tuple[str, Ink, float, str]], *,
+    canvas: Canvas, y: float, entries: Sequence[tuple[str, Ink, float, str]], *,
     gap: float = 14, sample: float = 22, size: float = SMALL,
 ) -> None:  # fmt: skip
     """Samples of line styles with their words, one after the other: word, ink, width, dash."""
+    x = 0.0
     for words, ink, width, dash in entries:
         if dash == "band":
             canvas.path(rectangles([(x, y - 7, sample - 2, 8)]), fill=ink)

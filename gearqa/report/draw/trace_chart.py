@@ -157,7 +157,7 @@ def trace_chart(chart: TraceChart) -> str:
         name = "limit curves, zones" if limits and zones else "limit curves" if limits else "zones"
         entries[-1] = ("tolerance", palette.BAND, 0, "band")
         entries.append((name, palette.LIMIT, 1.1, ""))
-    legend(canvas, 0, 8, entries, gap=5, sample=13, size=TINY)
+    legend(canvas, 8, entries, gap=5, sample=13, size=TINY)
     bar = micrometre_bar(units, shortest=9)
     draw_bar(canvas, units, bar, top - 5)
     columns_of: dict[Flank, float] = {

@@ -70,7 +70,7 @@ def risk_figure(members: Sequence[DriftSeries], decision: DressDecision, risk: f
     description = f"Parts per dress by risk: {text}."
     last = float(max(reach, decision.usual_parts or 0)) + 1
     drawn = plot.Plot(title, description, (panel,), (0.0, last), "parts per dress", width=HALF)
-    return doc.Figure(plot.draw(drawn), title, description, half=True)
+    return plot.figure(drawn)
 
 
 def _marks(decision: DressDecision) -> Iterator[plot.Mark]:

@@ -165,7 +165,7 @@ def _figure(view: _View, title: str, description: str, panels: Sequence[plot.Pan
     chart = plot.Plot(title, description, tuple(panels), x, x_name, _cycle_ticks(view), marks)
     caption = " ".join(f"E{k}: {words}, in or before cycle {cycle}." for k, (cycle, words) in events)
     caption = " ".join([*([caption] if caption else []), *(f"S{k}: {seen_text(one)}." for k, one in seen)])
-    return Figure(plot.draw(chart), title, description, caption, newest=True)
+    return plot.figure(chart, caption, newest=True)
 
 
 def _axis_name(view: _View) -> str:
@@ -230,11 +230,8 @@ def _values(view: _View) -> plot.Panel:
         ]
         low, high = min(low, float(band.mean_um.min())), max(high, float(band.mean_um.max()))
     if bool((charts.max_um > charts.min_um).any()):
-        gap = np.full(len(view.x), np.nan)
-        strokes = np.column_stack((charts.min_um, charts.max_um, gap)).ravel()
-        layers.append(
-            plot.Line(np.repeat(view.x, 3), strokes, palette.MEASURED, 0.7, name="smallest to largest trace")
-        )
+        ends, name = (charts.min_um, charts.max_um), "smallest to largest trace"
+        layers.append(plot.strokes(view.x, *ends, palette.MEASURED, 0.7, name))
     layers += _fitted(view)
     layers.append(plot.Dots(view.x, charts.value_um, size=1.7, name="value of a gear (mean of the flank)"))
     held = set(series.quarantine.measured) if series.quarantine is not None else ()
@@ -409,13 +406,13 @@ def saw_tooth_figure(series: DriftSeries) -> Figure | None:
     parts, mean, se, curve = charts.saw_parts, charts.saw_mean_um, charts.saw_se_um, charts.saw_curve_um
     if len(parts) < 2:
         return None
-    strokes = np.column_stack((mean - 2 * se, mean + 2 * se, np.full(len(parts), np.nan))).ravel()
+    ends = mean - 2 * se, mean + 2 * se
     layers: tuple[plot.Layer, ...] = (
         plot.Line(parts, curve, palette.DESIGN, 1.1, name="wear"),
-        plot.Line(np.repeat(parts, 3), strokes, palette.MEASURED, 0.7, name="two standard errors"),
+        plot.strokes(parts, *ends, palette.MEASURED, 0.7, "two standard errors"),
         plot.Dots(parts, mean, size=2.2, name="mean of all cycles"),
     )
-    low, high = _finite(strokes, curve)
+    low, high = _finite(*ends, curve)
     height = HEIGHTS["levels"] * (SMALL if series.quiet else 1.0)
     straight = {True: "not straight", False: "no departure from a straight line seen", None: ""}[
         series.curved
@@ -428,7 +425,7 @@ def saw_tooth_figure(series: DriftSeries) -> Figure | None:
     )
     x = (0.0, float(max(parts[-1], series.current_dress_interval_parts or 0)) + 1)
     chart = plot.Plot(title, description, (panel,), x, "parts since dress")
-    return Figure(plot.draw(chart), title, description)
+    return plot.figure(chart)
 
 
 # --- long histories -----------------------------------------------------------------------------

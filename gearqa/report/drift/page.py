@@ -8,6 +8,7 @@ from datetime import datetime
 from gearqa.model.drift import DriftHeader, DriftResult, DriftSeries, LevelChange
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.explained import explained, with_code
+from gearqa.report.blocks.inputs import input_files
 from gearqa.report.drift import words
 from gearqa.report.drift.answers import DRESS_TITLE, GRINDER_TITLE, HOLD_TITLE, answers, topic_lists
 from gearqa.report.drift.economics import choices_table, risk_figure
@@ -258,13 +259,7 @@ def _last_sheet(result: DriftResult, header: DriftHeader) -> doc.Sheet:
         sections.append(doc.Section("About the inputs", (doc.Bullets(texts),)))
     told = [notice.code for notice in (*header.warnings, *result.warnings)]
     sections += explained([*told, *(notice.code for one in result.series for notice in one.warnings)])
-    rows = tuple(
-        (clip(one.file), one.sha256 if one.sha256 is not None else f"left out: {clip(one.left_out or '')}")
-        for one in header.inputs
-    )
-    if rows:
-        columns = (doc.Column("file", "left"), doc.Column("SHA-256", "left", weight=1))
-        sections.append(doc.Section("Input files", (doc.Table("", columns, rows, dense=True),)))
+    sections += input_files(header.inputs)
     cautions = (words.CONTROL_LIMITS_ARE_NO_TOLERANCE, *CAUTIONS, SETTER)
     sections.append(doc.Section("", (doc.Cautions(cautions), doc.Signature(ROLES))))
     return doc.Sheet(title="What this rests on", sections=tuple(sections), id="basis", head="Basis")

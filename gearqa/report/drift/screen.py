@@ -8,14 +8,12 @@ from gearqa.report.drift import words
 from gearqa.report.drift.answers import DRESS_TITLE, answers, topic_lists
 from gearqa.report.drift.economics import choices_table
 from gearqa.report.drift.grinder import grinder_sections
-from gearqa.wording.safety import CAUTIONS, SETTER, SIMULATED_BANNER
+from gearqa.wording.safety import CAUTIONS, SETTER
 
 
 def drift_blocks(result: DriftResult, header: DriftHeader, *, wide: bool = False) -> list[doc.Block]:
     """What `gearqa drift` prints."""
-    blocks: list[doc.Block] = []
-    if result.simulated:
-        blocks.append(doc.Paragraph(SIMULATED_BANNER, "lead"))
+    blocks = doc.banner(result.simulated)
     for where, verdict in answers(result):
         blocks += [*([doc.Paragraph(where, "lead")] if where else []), verdict]
     for title, bullets in topic_lists(result):

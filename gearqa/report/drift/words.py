@@ -102,10 +102,7 @@ def systems_text(header: DriftHeader) -> str:
 
 def short_name(series: DriftSeries) -> doc.Text:
     """Symbol and flank."""
-    if series.parameter in COMPONENTS:
-        name: doc.Text = COMPONENTS[series.parameter]
-        return doc.join(name, (doc.Span(f" {series.flank}", "muted"),)) if series.flank else name
-    name = doc.symbol(series.parameter)
+    name: doc.Text = COMPONENTS.get(series.parameter) or doc.symbol(series.parameter)
     return doc.join(name, (doc.Span(f" {series.flank}", "muted"),)) if series.flank else name
 
 

@@ -45,9 +45,7 @@ def dot_plot(result: GaugeResult) -> doc.Figure:
         x=_room(len(names)), x_name="item",
         x_ticks=tuple((k + 1.0, clip(name, 8)) for k, name in enumerate(names[:MOST_ITEMS])),
     )  # fmt: skip
-    return doc.Figure(
-        plot.draw(chart), heading, chart.description, "One dot a value; trials of one item share a column."
-    )
+    return plot.figure(chart, "One dot a value; trials of one item share a column.")
 
 
 def _room(number: int) -> tuple[float, float]:
@@ -99,8 +97,7 @@ def interaction_plot(result: GaugeResult) -> tuple[doc.Figure, ...]:
         x_name="item",
         x_ticks=plot.counted(items),
     )
-    caption = "Shown because the interaction is significant."
-    return (doc.Figure(plot.draw(chart), heading, chart.description, caption),)
+    return (plot.figure(chart, "Shown because the interaction is significant."),)
 
 
 def reference_plot(result: GaugeResult) -> doc.Figure:
@@ -130,4 +127,4 @@ def reference_plot(result: GaugeResult) -> doc.Figure:
         x_name="trial",
         x_ticks=plot.counted(most),
     )
-    return doc.Figure(plot.draw(chart), heading, chart.description)
+    return plot.figure(chart)

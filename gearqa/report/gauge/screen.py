@@ -13,14 +13,13 @@ from gearqa.report.gauge.words import (
     variance_table,
     verdict,
 )
-from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+from gearqa.wording.safety import CAUTIONS
 from gearqa.wording.sentences import sentence
 
 
 def gauge_blocks(result: GaugeResult, *, wide: bool) -> list[doc.Block]:
     """What `gearqa gauge` prints."""
-    blocks: list[doc.Block] = [doc.Paragraph(SIMULATED_BANNER, "lead")] if result.simulated else []
-    blocks += [doc.Paragraph(title(result), "lead"), verdict(result)]
+    blocks = [*doc.banner(result.simulated), doc.Paragraph(title(result), "lead"), verdict(result)]
     if result.crossed:
         blocks.append(variance_table(result, wide=wide))
         if not wide:

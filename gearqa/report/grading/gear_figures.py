@@ -426,30 +426,14 @@ def _tooth_figure(
     chart = plot.Plot(
         title=title, description=" ".join([*sentences, *([more] if more else [])]), panels=tuple(panels),
         x=(0.25, z + 0.75), x_name="tooth, space" if keys[-1] == "runout" else "tooth",
-        x_ticks=tuple(plot.tooth_ticks(z, 8)), micrometre_bar=True, units="tooth|µm", width=HALF,
+        x_ticks=plot.numbered(z), micrometre_bar=True, units="tooth|µm", width=HALF,
     )  # fmt: skip
-    return Figure(plot.draw(chart), title, chart.description, half=True)
+    return plot.figure(chart)
 
 
 def _numbers(values: Array) -> Array:
     """Teeth or spaces, from 1."""
     return np.arange(1.0, len(values) + 1)
-
-
-def _deciding(places: Sequence[int | None], values: Array) -> tuple[plot.Layer, ...]:
-    """Rings about the places that decide the value."""
-    known = np.array([one for one in places if one is not None and one <= len(values)], dtype=np.intp)
-    if not known.size:
-        return ()
-    rings = plot.Dots(
-        known.astype(np.float64),
-        values[known - 1],
-        ink=palette.TEXT,
-        size=3.2,
-        hollow=True,
-        name="deciding place",
-    )
-    return (rings,)
 
 
 def _line_layers(values: Array, wave: Array | None, room: tuple[float, float] | None) -> list[plot.Layer]:
@@ -463,14 +447,6 @@ def _line_layers(values: Array, wave: Array | None, room: tuple[float, float] | 
     return layers
 
 
-def _end(key: str, one: Value | None) -> tuple[RowValue, ...]:
-    """The value of the parameter, after its panel."""
-    if one is None:
-        return ()
-    grade = class_text(one.class_, one.beyond) if has_class(one) else ""
-    return (_row_value(key, one.value_um, one, grade),)
-
-
 def _single_panel(pitch: PitchCurve, gear: GearResult) -> plot.Panel:
     key, values = "single_pitch", pitch.single_um
     one = _flank_result(gear, key, pitch.flank)
@@ -478,35 +454,39 @@ def _single_panel(pitch: PitchCurve, gear: GearResult) -> plot.Panel:
     if one is not None and (limits := limits_of(key, one)) is not None:
         layers.append(plot.Band(-limits[1], limits[1], name=ROOM))
     layers += [plot.Level(0.0, width=0.6), plot.Bars(_numbers(values), values, 0.62, name="single pitch")]
-    if one is not None:
-        layers += _deciding((one.tooth, one.tooth_to), values)
-    return _round_panel(key, one, pitch.flank, layers, ROUND_HEIGHT / 2)
+    return _round_panel(key, one, pitch.flank, layers, values, ROUND_HEIGHT / 2)
 
 
 def _index_panel(pitch: PitchCurve, gear: GearResult, height: float) -> plot.Panel:
     key, values = "cumulative_pitch", pitch.index_um
     one = _flank_result(gear, key, pitch.flank)
     layers = _line_layers(values, pitch.first_harmonic_um, _room(key, one, values))
-    if one is not None:
-        layers += _deciding((one.tooth, one.tooth_to), values)
-    return _round_panel(key, one, pitch.flank, layers, height)
+    return _round_panel(key, one, pitch.flank, layers, values, height)
 
 
 def _runout_panel(curve: RunoutCurve, gear: GearResult, height: float) -> plot.Panel:
     key, values = "runout", curve.radial_um
     one = gear.parameters.get(key)
     layers = _line_layers(values, curve.first_harmonic_um, _room(key, one, values))
-    if one is not None:
-        layers += _deciding((one.space, one.space_to), values)
-    return _round_panel(key, one, "", layers, height)
+    return _round_panel(key, one, "", layers, values, height)
 
 
 def _round_panel(
-    key: str, one: Value | None, side: str, layers: list[plot.Layer], height: float
+    key: str, one: Value | None, side: str, layers: list[plot.Layer], values: Array, height: float
 ) -> plot.Panel:
-    """Teeth of one flank, or all spaces."""
+    """Teeth of one flank, or all spaces, with rings about the places that decide the value."""
     detail = side if one is not None else f"{side} open".strip()
-    return plot.Panel("", tuple(layers), values=_end(key, one), height=height, outside=(symbol(key), detail))
+    end: tuple[RowValue, ...] = ()
+    if one is not None:
+        ends = (one.tooth, one.tooth_to) if isinstance(one, FlankResult) else (one.space, one.space_to)
+        places = np.array([at for at in ends if at is not None and at <= len(values)], dtype=np.intp)
+        if places.size:
+            at, heights = places.astype(np.float64), values[places - 1]
+            rings = plot.Dots(at, heights, palette.TEXT, size=3.2, hollow=True, name="deciding place")
+            layers = [*layers, rings]
+        grade = class_text(one.class_, one.beyond) if has_class(one) else ""
+        end = (_row_value(key, one.value_um, one, grade),)
+    return plot.Panel("", tuple(layers), values=end, height=height, outside=(symbol(key), detail))
 
 
 def _harmonic(curve: RunoutCurve) -> str:

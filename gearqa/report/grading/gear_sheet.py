@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 from itertools import zip_longest
@@ -14,6 +14,7 @@ from gearqa.model.part import Part
 from gearqa.model.results import FlankResult, GearResult, GradeHeader
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.explained import explained, with_code
+from gearqa.report.blocks.inputs import input_files
 from gearqa.report.blocks.verdicts import STATUS
 from gearqa.report.diagnosis.on_sheet import what_keeps
 from gearqa.report.grading import gear_figures
@@ -144,9 +145,8 @@ def gear_sheet(
         sections.append(doc.Section("Not assessed, and warnings", (doc.Bullets(tuple(rest)),)))
     if alone:
         told = (notice.code for notice in (*result.warnings, *header.warnings))
-        sections += [
-            *input_files(header, curves.files), *folder_warnings(header.warnings), *explained(told),
-        ]  # fmt: skip
+        files = [one for one in header.inputs if curves.files is None or one.file in curves.files]
+        sections += [*input_files(files), *folder_warnings(header.warnings), *explained(told)]
     return doc.Sheet(
         title=title,
         sections=tuple(sections),
@@ -298,19 +298,6 @@ def _trace_blocks(result: GearResult, curves: GearCurves, part: Part, height: fl
         for kind in ("profile", "helix")
     ]
     return [figure for pair in zip_longest(*of_kind) for figure in pair if figure is not None]
-
-
-def input_files(header: GradeHeader, only: Collection[str] | None = None) -> list[doc.Section]:
-    """Files that were read, with their digests, and files left out; `only` these where they are named."""
-    inputs = [one for one in header.inputs if only is None or one.file in only]
-    if not inputs:
-        return []
-    rows = tuple(
-        (clip(one.file), one.sha256 if one.sha256 is not None else f"left out: {clip(one.left_out or '')}")
-        for one in inputs
-    )
-    columns = (doc.Column("file", "left"), doc.Column("SHA-256", "left", weight=1))
-    return [doc.Section("Input files", (doc.Table("", columns, rows, dense=True),))]
 
 
 def folder_warnings(notices: Sequence[Notice]) -> list[doc.Section]:

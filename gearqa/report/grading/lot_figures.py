@@ -114,8 +114,5 @@ def _figure(series: dict[tuple[str, str], _Series], signed: bool, title: str) ->
         x_name="value in % of its tolerance", heads=("median", "worst"), width=HALF,
     )  # fmt: skip
     beyond = f" The outermost bars hold everything beyond {short_text(edge)} %." if furthest > edge else ""
-    return Figure(
-        plot.draw(chart), title, chart.description,
-        "One row per parameter and flank; the height of a bar is the number of gears. "
-        f"Median and worst in µm.{beyond}", half=True,
-    )  # fmt: skip
+    about = "One row per parameter and flank; the height of a bar is the number of gears."
+    return plot.figure(chart, f"{about} Median and worst in µm.{beyond}")

@@ -13,6 +13,7 @@ from gearqa.model.part import Part
 from gearqa.model.results import GearResult, GradeHeader, LotSummary
 from gearqa.report.blocks import document as doc
 from gearqa.report.blocks.explained import explained
+from gearqa.report.blocks.inputs import input_files
 from gearqa.report.blocks.section_file import SectionFile
 from gearqa.report.blocks.verdicts import conformity_cell
 from gearqa.report.grading.gear_sheet import (
@@ -23,7 +24,6 @@ from gearqa.report.grading.gear_sheet import (
     folder_warnings,
     gear_id,
     gear_sheet,
-    input_files,
     sheet_facts,
 )
 from gearqa.report.grading.lot_figures import LotValues
@@ -190,7 +190,7 @@ class SheetBuilder:
         if remarks := [*again_lines(words), *words.warning_lines()]:
             sections.append(doc.Section("Warnings", (doc.Bullets(tuple(remarks)),)))
         told = (*self._words.warnings, *(notice.code for notice in header.warnings))
-        sections += [*folder_warnings(header.warnings), *explained(told), *input_files(header)]
+        sections += [*folder_warnings(header.warnings), *explained(told), *input_files(header.inputs)]
         sections.append(doc.Section("", (cautions(graded), doc.Signature(ROLES))))
         return doc.Sheet(title, tuple(sections), id="lot", head=count_text(lot.gears, "gear"))
 

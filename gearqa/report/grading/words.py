@@ -30,7 +30,7 @@ from gearqa.report.grading.values import (
 )
 from gearqa.symbols import symbol_of
 from gearqa.wording.numbers import DASH, allowed_text, class_text, number_text, percent_text
-from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+from gearqa.wording.safety import CAUTIONS
 from gearqa.wording.sentences import symbols_text
 from gearqa.wording.verdicts import MASTER_QUALITY, NOT_PROVEN, conformity_text
 
@@ -198,8 +198,7 @@ def screen_facts(header: GradeHeader, gear: GearResult | None = None) -> doc.Fac
 
 def opening(header: GradeHeader, gear: GearResult | None = None) -> list[doc.Block]:
     """What comes before the values: whether they were measured at all, and on what."""
-    simulated: list[doc.Block] = [doc.Paragraph(SIMULATED_BANNER, "lead")] if header.simulated else []
-    return [*simulated, screen_facts(header, gear)]
+    return [*doc.banner(header.simulated), screen_facts(header, gear)]
 
 
 def closing(verdict: doc.Verdict, rule: str) -> list[doc.Block]:

@@ -61,7 +61,7 @@ def _figure(group: Sequence[Observation], signals: Sequence[WatchSignal]) -> Fig
         "Flank means (slopes) or values against the limits of the drawing or class; upright lines: dresses, "
         "with the word signal where one was told; no control limits."
     )
-    return Figure(plot.draw(chart), title, chart.description, caption)
+    return plot.figure(chart, caption)
 
 
 def _dresses(in_order: Sequence[Observation], place: dict[str, int]) -> list[tuple[str, float]]:

@@ -17,13 +17,22 @@ from gearqa.model.history import (
     StoredResult,
 )
 from gearqa.model.measurement import measured_name
-from gearqa.report.blocks.document import Block, Bullets, Cautions, Cell, Column, Paragraph, Table
+from gearqa.report.blocks.document import (
+    Block,
+    Bullets,
+    Cautions,
+    Cell,
+    Column,
+    Paragraph,
+    Table,
+    banner,
+)
 from gearqa.report.blocks.verdicts import conformity_cell, master_quality_cell
 from gearqa.report.grading.words import gear_blocks
 from gearqa.report.history.words import part_text, series_text
 from gearqa.symbols import symbol_of
 from gearqa.wording.numbers import DASH, class_text, count_text, short_text
-from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+from gearqa.wording.safety import CAUTIONS
 from gearqa.wording.sentences import first_lines
 from gearqa.wording.times import time_text
 from gearqa.wording.verdicts import CONFORMITY
@@ -83,9 +92,7 @@ def _state(graded: GradedAs | None) -> str | None:
 
 def gear_list_blocks(found: HistoryList, *, events: bool = False, wide: bool = False) -> list[Block]:
     """What `history list` prints."""
-    blocks: list[Block] = []
-    if any(gear.simulated for gear in found.gears):
-        blocks.append(Paragraph(SIMULATED_BANNER, "lead"))
+    blocks = banner(any(gear.simulated for gear in found.gears))
     blocks.append(_gears_table(found, wide=wide) if found.gears else Paragraph("no gears"))
     if events:
         blocks.append(_events_table(found.events) if found.events else Paragraph("no events"))
@@ -191,8 +198,7 @@ def regrade_blocks(report: RegradeReport) -> list[Block]:
         lines.append(
             f"{count_text(report.unchanged, 'gear')} left as graded: the part data asks for the same already"
         )
-    blocks: list[Block] = [Paragraph(SIMULATED_BANNER, "lead")] if report.simulated else []
-    blocks.append(Bullets(tuple(lines)))
+    blocks = [*banner(report.simulated), Bullets(tuple(lines))]
     if changed:
         columns = (
             Column("gear", "left"), Column("class was"), Column("is"), Column("drawing was", "left"),

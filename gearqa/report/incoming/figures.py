@@ -74,13 +74,14 @@ def _differences(result: IncomingResult) -> Figure:
             " Hollow: against our evaluation. Filled: against what the explanation predicts. Bias before "
             "and after, in µm."
         )
-    return Figure(plot.draw(chart), title, chart.description, caption)
+    return plot.figure(chart, caption)
 
 
 def _order(result: IncomingResult, most: int) -> Figure:
     """Differences in the order of the report: trend and outliers."""
     source = result.agreement_explained or result.agreement
-    title = "Differences in the order of the report"
+    after = ", after the explanation" if result.agreement_explained else ""
+    title = f"Differences in the order of the report{after}"
     panels, described = [], []
     for key, places in source.items():
         layers: list[plot.Layer] = []
@@ -95,10 +96,9 @@ def _order(result: IncomingResult, most: int) -> Figure:
             layers.insert(0, plot.Band(min(limits), max(limits), name="limits of agreement"))
         layers.insert(1 if limits else 0, plot.Level(0.0, width=0.6))
         panels.append(plot.Panel(label=symbol_of(key), layers=tuple(layers), detail="µm", height=58))
-    after = ", after the explanation" if result.agreement_explained else ""
     chart = plot.Plot(
-        title=title + after,
-        description=f"{title}{after}. " + " ".join(described),
+        title=title,
+        description=f"{title}. " + " ".join(described),
         panels=tuple(panels),
         x=(1 - 0.07 * (most + 4), most + 0.6),
         x_name="gear, in the order of the report",
@@ -107,7 +107,7 @@ def _order(result: IncomingResult, most: int) -> Figure:
     caption = (
         "Shaded: limits of agreement, which hold 95 % of such differences; compare them with the tolerance."
     )
-    return Figure(plot.draw(chart), title + after, chart.description, caption)
+    return plot.figure(chart, caption)
 
 
 def _agreement_words(one: Agreement) -> str:
@@ -150,4 +150,4 @@ def _overlay(serial: str, kind: str, curves: Sequence[AlignedCurves]) -> Figure:
         x_name=_AXES[kind], heads=("rms",), micrometre_bar=True,
     )  # fmt: skip
     caption = "Aligned: flank names, counting direction, first tooth and constant. Last column: rms in µm."
-    return Figure(plot.draw(chart), title, chart.description, caption)
+    return plot.figure(chart, caption)

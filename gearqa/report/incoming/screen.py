@@ -7,7 +7,7 @@ from gearqa.report.blocks import document as doc
 from gearqa.report.incoming.plausible import questions_blocks
 from gearqa.report.incoming.tables import agreement_table, explanations_table, open_table
 from gearqa.report.incoming.words import notes, open_rows, subject, title, verdict
-from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+from gearqa.wording.safety import CAUTIONS
 
 OPEN_ROWS = 15
 """Values to take up that a terminal lists."""
@@ -15,7 +15,7 @@ OPEN_ROWS = 15
 
 def incoming_blocks(result: IncomingResult, *, wide: bool) -> list[doc.Block]:
     """What the terminal shows."""
-    blocks: list[doc.Block] = [doc.Paragraph(SIMULATED_BANNER, "lead")] if result.simulated else []
+    blocks = doc.banner(result.simulated)
     blocks += [doc.Paragraph(title(result), "lead"), doc.Paragraph(subject(result)), verdict(result)]
     rows = open_rows(result)
     if rows:

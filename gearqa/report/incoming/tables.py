@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from gearqa.model.incoming import Agreement, ComparedValue, GearAlignment, IncomingResult, PlaceKey, flank_of
@@ -26,7 +26,7 @@ EXPLANATIONS_SHOWN = 5
 WIDEST_SLOPE = 1.0
 """Width of the interval of a line's slope beyond which the slope means nothing."""
 EN_NOTE = "En allows for what is explained; up to 1 in magnitude both sides agree within their uncertainties."
-Columns = list[tuple[doc.Column, Callable[[ComparedValue], doc.Cell | doc.Text]]]
+Columns = doc.Columns[ComparedValue]
 SERIAL: Columns = [(doc.Column("serial", "left"), lambda row: clip(row.serial, LONGEST_IN_SENTENCE))]
 REPORTED: Columns = [(doc.Column("reported"), reported_text)]
 EXPLAINED: Columns = [(doc.Column("explained"), lambda row: _um(row.explained_um, signed(row)))]
@@ -128,7 +128,7 @@ def agreement_table(result: IncomingResult, *, wide: bool = True, full: bool = F
         for key, places in result.agreement.items()
         for place, one in places.items()
     ]
-    columns: list[tuple[doc.Column, Callable[[_Series], doc.Cell | doc.Text]]] = [
+    columns: doc.Columns[_Series] = [
         (doc.Column("parameter", "left"), lambda row: doc.symbol(row.key)),
         (doc.Column("flank", "left"), lambda row: flank_of(row.place) or DASH),
         (doc.Column("gears"), lambda row: str(row.plain.n)),
@@ -182,7 +182,7 @@ def _agreement_notes(one: Agreement) -> str:
 
 def alignments_table(result: IncomingResult) -> doc.Table:
     """Whether both sides measured the same gears, and how their curves were laid over each other."""
-    columns: list[tuple[doc.Column, Callable[[GearAlignment], doc.Cell | doc.Text]]] = [
+    columns: doc.Columns[GearAlignment] = [
         (doc.Column("their serial", "left"), lambda one: clip(one.serial, LONGEST_IN_SENTENCE)),
         (doc.Column("ours", "left"), lambda one: clip(one.our_serial, LONGEST_IN_SENTENCE)),
         (doc.Column("same gear", "left"), lambda one: doc.Cell(YES_NO[one.same], STATUS[one.same])),

@@ -47,13 +47,11 @@ PROBABILITIES = (
 
 def uses(key: str, one: ParameterStatistics) -> Array:
     """Share of what is allowed that each gear uses up, by its trace nearest to a limit; 1 is the limit."""
-    upper, lower = one.upper_limit_um, one.lower_limit_um
-    if upper is None:
+    if one.upper_limit_um is None:
         return np.array([])
-    values = np.array(one.values_um)
-    if lower is None:
-        return values / upper
-    middle, half = (upper + lower) / 2, (upper - lower) / 2
+    values, (middle, half) = np.array(one.values_um), _middle_and_half(one)
+    if one.lower_limit_um is None:
+        return values / half
     if quantity_of(key).signed:
         highs, lows = np.array(one.max_values_um), np.array(one.min_values_um)
         return np.asarray(np.maximum(highs - middle, middle - lows) / half)
@@ -89,7 +87,7 @@ def limits_figure(result: LotResult) -> Figure | None:
             plot.Bars(middles, counts.astype(np.float64), BIN * 0.86, name="gears"),
             plot.Mark(100.0, ink=palette.LIMIT, width=1.6, name="limit"),
         ]
-        width = _half_width(one)
+        width = _middle_and_half(one)[1]
         if guard is not None and one.u_um is not None and 0 < guard * one.u_um / 2 < width:
             proven = 100 * (1 - guard * one.u_um / 2 / width)
             name = "conformity proven up to here"
@@ -118,16 +116,18 @@ def limits_figure(result: LotResult) -> Figure | None:
         x_name="value in % of what is allowed; slopes: the trace nearest to a limit", heads=("worst",),
     )  # fmt: skip
     beyond = f"The last bar holds everything beyond {short_text(edge)} %." if furthest > edge else ""
-    return Figure(plot.draw(drawing), title, drawing.description, beyond, half=True)
+    return plot.figure(drawing, beyond)
 
 
 def _extent(values: Array) -> str:
     return f"{range_text(float(values.min()), float(values.max()))} µm"
 
 
-def _half_width(one: ParameterStatistics) -> float:
-    assert one.upper_limit_um is not None
-    return one.upper_limit_um if one.lower_limit_um is None else (one.upper_limit_um - one.lower_limit_um) / 2
+def _middle_and_half(one: ParameterStatistics) -> tuple[float, float]:
+    """Middle and half width of the limits; with an upper one only 0 and the limit."""
+    upper, lower = one.upper_limit_um, one.lower_limit_um
+    assert upper is not None
+    return (0.0, upper) if lower is None else ((upper + lower) / 2, (upper - lower) / 2)
 
 
 def _interval_share(one: ParameterStatistics) -> float | None:
@@ -135,9 +135,9 @@ def _interval_share(one: ParameterStatistics) -> float | None:
     if one.tolerance_interval_um is None or one.upper_limit_um is None:
         return None
     low, high = one.tolerance_interval_um
+    middle, half = _middle_and_half(one)
     if one.lower_limit_um is None:
-        return 100 * high / one.upper_limit_um
-    middle, half = (one.upper_limit_um + one.lower_limit_um) / 2, _half_width(one)
+        return 100 * high / half
     ends = [high - middle, *([middle - low] if low is not None else [])]
     return 100 * max(ends) / half
 
@@ -184,7 +184,8 @@ def probability_figure(result: LotResult) -> Figure | None:
         x=(low, high), x_name=f"{name}, µm{', logarithmic' if logs else mean}", x_ticks=ticks_at,
     )  # fmt: skip
     caption = f"The series nearest to its limit of those with a distribution. {check}"
-    return _figure(drawing, "Probability plot of ", chosen, question, caption)
+    named = doc.join("Probability plot of ", series_name(key, flank), question)
+    return plot.figure(drawing, caption, title=named)
 
 
 def _which(key: str) -> str:
@@ -209,12 +210,6 @@ def _log_ticks(low: float, high: float) -> tuple[tuple[float, str], ...]:
         for power in range(int(np.floor(np.log10(bottom))), int(np.ceil(np.log10(top))) + 1):
             marks += [(f * 10.0**power, step_label(f * 10.0**power, 10.0**power)) for f in (1, 2, 5)]
     return tuple((float(np.log(v)), label) for v, label in marks if low <= np.log(v) <= high)
-
-
-def _figure(drawing: plot.Plot, head: str, series: Series, tail: str, caption: str) -> Figure:
-    """A drawing under a title with the symbol of its series set as such."""
-    title = doc.join(head, series_name(series[0], series[1]), tail)
-    return Figure(plot.draw(drawing), title, drawing.description, caption, half=True)
 
 
 # --- operating characteristic --------------------------------------------------------------------
@@ -247,7 +242,7 @@ def characteristic_figure(result: LotResult) -> Figure | None:
         panels=(plot.Panel("", layers, y=(0.0, 100.0), height=TALL, y_ticks=y_ticks),),
         x=(0.0, end), x_name="nonconforming in the process, %", marks=tuple(marks), units="%|%",
     )  # fmt: skip
-    return Figure(plot.draw(drawing), title, drawing.description, half=True)
+    return plot.figure(drawing)
 
 
 # --- order of production -------------------------------------------------------------------------
@@ -268,10 +263,8 @@ def order_figure(result: LotResult) -> Figure | None:
     name_of_dots = f"mean of the {one_of_many}s" if one.max_values_um else "gears"
     if one.max_values_um:
         lows, highs = np.array(one.min_values_um), np.array(one.max_values_um)
-        bars = np.full(3 * values.size, np.nan)
-        bars[0::3], bars[1::3] = lows, highs
         extent = f"smallest to largest {one_of_many}"
-        layers.append(plot.Line(np.repeat(x, 3), bars, palette.MEASURED, 0.8, "", extent))
+        layers.append(plot.strokes(x, lows, highs, palette.MEASURED, 0.8, extent))
     layers.append(plot.Dots(x, values, size=2.2, name=name_of_dots))
     flagged = np.array([serial in one.outliers for serial in one.serials])
     if flagged.any():
@@ -288,7 +281,7 @@ def order_figure(result: LotResult) -> Figure | None:
         width=HALF, title=f"Order of production of {name}: does it move?",
         description=f"{name} of {values.size} gears in order of production, from {_extent(values)}. {tests}",
         panels=(plot.Panel("", tuple(layers), y=(low - room, high + room), height=TALL),),
-        x=(0.5, values.size + 0.5), x_name="gear, in order of production", x_ticks=_places(values.size),
+        x=(0.5, values.size + 0.5), x_name="gear, in order of production", x_ticks=plot.numbered(values.size),
         marks=_cycle_marks([gears[serial] for serial in one.serials]), units="gear|µm",
     )  # fmt: skip
     first, last = (value_text(float(values[k]), signed=quantity_of(key).signed) for k in (0, -1))
@@ -296,7 +289,8 @@ def order_figure(result: LotResult) -> Figure | None:
         f"The series nearest to its limit; first gear {first}, last {last} µm; upright lines: a new dress "
         f"cycle. {tests}"
     )
-    return _figure(drawing, "Order of production of ", chosen, ", µm: does it move?", caption)
+    named = doc.join("Order of production of ", series_name(key, flank), ", µm: does it move?")
+    return plot.figure(drawing, caption, title=named)
 
 
 def trend_sentence(one: ParameterStatistics) -> str:
@@ -305,11 +299,6 @@ def trend_sentence(one: ParameterStatistics) -> str:
         return "Too few gears for a test of randomness." if len(one.values_um) < 8 else "Not tested."
     trend, runs = fixed_text(one.trend_p, 3), fixed_text(one.runs_p, 3)
     return f"Tests of randomness: trend p = {trend}, runs p = {runs}."
-
-
-def _places(count: int) -> tuple[tuple[float, str], ...]:
-    marks = [(v, str(int(v))) for v, _ in ticks(0, count, 8) if v == int(v) and 1 < v <= count]
-    return ((1.0, "1"), *marks)
 
 
 def _cycle_marks(gears: Sequence[LotGear]) -> tuple[plot.Mark, ...]:

@@ -10,7 +10,7 @@ from gearqa.model.record import Subject, Verification
 from gearqa.report.blocks import document as doc
 from gearqa.report.lot import words
 from gearqa.wording.numbers import count_text
-from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+from gearqa.wording.safety import CAUTIONS
 from gearqa.wording.visible import clip, visible
 
 MOST_GEARS = 20
@@ -26,7 +26,7 @@ def lot_blocks(result: LotResult, *, wide: bool = False) -> list[doc.Block]:
     codes = dict.fromkeys(notice.code for notice in (*result.cautions, *result.warnings))
     warned: list[doc.Block] = [doc.Paragraph(doc.CAUTIONS_TITLE, "lead"), doc.Bullets(cautions)]
     return [
-        *([doc.Paragraph(SIMULATED_BANNER, "lead")] if result.simulated else []),
+        *doc.banner(result.simulated),
         words.verdict(result),
         doc.Bullets(words.reason_lines(result)),
         doc.Facts(_facts(result)),

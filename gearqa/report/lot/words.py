@@ -433,15 +433,20 @@ def _zone_notes(gears: Sequence[LotGear]) -> Iterator[str]:
         for one in gear.zones
         if one.state != "conforms" and (limit := one.upper_limit_um) is not None
     ]
-    if outside:
-        more = len(outside) - MOST_MISSING
-        left = [f"{more} more"] if more > 0 else []
-        yield f"Zones: {'; '.join([*outside[:MOST_MISSING], *left])}"
+    yield from _named("Zones", outside)
     if any(gear.zones for gear in gears):
         yield "Zones are judged under U of the same deviation of the whole trace, by value without it."
 
 
+def _named(what: str, entries: Sequence[str]) -> Iterator[str]:
+    """Gears of which something is said, the first of many; nothing without any."""
+    more = [f"{len(entries) - MOST_MISSING} more"] if len(entries) > MOST_MISSING else []
+    if entries:
+        yield f"{what}: {'; '.join([*entries[:MOST_MISSING], *more])}"
+
+
 def _gear_notes(shown: Sequence[LotGear], rest: Sequence[LotGear]) -> Iterator[str]:
+    every = [*shown, *rest]
     if any(gear.probability_of_conformity is not None for gear in shown):
         apart = _apart_words(shown).replace(" and ", " or ")
         curves = f" or {apart}" if apart else ""
@@ -456,29 +461,23 @@ def _gear_notes(shown: Sequence[LotGear], rest: Sequence[LotGear]) -> Iterator[s
     outside = [
         f"{clip(gear.serial, 48)}: {place_text(f'{one.kind}_curve', one.flank)} {one.state}, margin "
         f"{margin_text(one.margin_um)} µm (tooth {one.tooth})"
-        for gear in (*shown, *rest)
+        for gear in every
         for one in gear.limit_curves
         if one.state != "conforms"
     ]
-    if outside:
-        more = len(outside) - MOST_MISSING
-        left = [f"{more} more"] if more > 0 else []
-        yield f"Limit curves: {'; '.join([*outside[:MOST_MISSING], *left])}"
-    if any(gear.limit_curves for gear in (*shown, *rest)):
-        stated = all(one.u_um is not None for gear in (*shown, *rest) for one in gear.limit_curves)
+    yield from _named("Limit curves", outside)
+    if any(gear.limit_curves for gear in every):
+        stated = all(one.u_um is not None for gear in every for one in gear.limit_curves)
         rule = "under U of the total deviation" if stated else "by value where U of the total is not stated"
         unstated = "" if stated else "; P does not count those"
         yield f"Limit curves are judged {rule}{unstated}; a pass says nothing about slope or form."
-    yield from _zone_notes([*shown, *rest])
+    yield from _zone_notes(every)
     missing = [
         f"{clip(gear.serial, 48)}: {', '.join(place_text(*one.split()) for one in gear.missing)}"
-        for gear in (*shown, *rest)
+        for gear in every
         if gear.missing
     ]
-    if missing:
-        more = len(missing) - MOST_MISSING
-        left = [f"{more} more"] if more > 0 else []
-        yield f"Not assessed: {'; '.join([*missing[:MOST_MISSING], *left])}"
+    yield from _named("Not assessed", missing)
     known = [gear for gear in shown if gear.class_proven is None and gear.class_indicated is not None]
     if known and any(gear.probability_of_conformity is not None for gear in known):
         yield (

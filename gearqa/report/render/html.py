@@ -74,7 +74,7 @@ def _page(document: doc.Document, progress: Progress | None) -> Iterator[str]:
     )
     title = _escaped(document.title)
     yield (
-        f'<!doctype html>\n<html lang="{escape(document.language)}">\n<head>\n<meta charset="utf-8">\n'
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"{PAGE_MARK}\n"

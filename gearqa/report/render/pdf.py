@@ -204,7 +204,7 @@ def _document(document: doc.Document, paper: Paper) -> dict[str, Any]:
         "title": visible(document.title),
         "head": _text(document.head),
         "foot": _text(document.foot),
-        "language": document.language,
+        "language": "en",
         "keywords": [PDF_KEYWORD, *map(visible, document.keywords)],
         "simulated": document.simulated,
         "paper": PAPERS[paper],

@@ -54,7 +54,7 @@ def differences_figure(review: SupplierReview) -> Figure | None:
         units="|µm",
     )
     caption = "One dot a delivery; settings that explain a difference allowed for. Mean in µm."
-    return Figure(plot.draw(chart), title, chart.description, caption)
+    return plot.figure(chart, caption)
 
 
 def _points(review: SupplierReview, series: SupplierBias) -> tuple[np.ndarray, np.ndarray]:

@@ -8,15 +8,14 @@ from gearqa.model.deliveries import SupplierReview
 from gearqa.report.blocks import document as doc
 from gearqa.report.suppliers.tables import biases_table, deliveries_table
 from gearqa.report.suppliers.words import OWN_RULE, title, verdict
-from gearqa.wording.safety import CAUTIONS, SIMULATED_BANNER
+from gearqa.wording.safety import CAUTIONS
 
 
 def supplier_blocks(reviews: Sequence[SupplierReview], *, wide: bool) -> list[doc.Block]:
     """What `history suppliers` prints."""
     if not reviews:
         return [doc.Paragraph("no deliveries: gearqa incoming REPORT FOLDER --supplier NAME --store FILE")]
-    simulated = any(one.simulated for one in reviews)
-    blocks: list[doc.Block] = [doc.Paragraph(SIMULATED_BANNER, "lead")] if simulated else []
+    blocks = doc.banner(any(one.simulated for one in reviews))
     for review in reviews:
         table = biases_table(review)
         blocks += [

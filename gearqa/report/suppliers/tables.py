@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from gearqa.model.deliveries import ReviewedDelivery, SupplierBias, SupplierReview
 from gearqa.report.blocks import document as doc
 from gearqa.report.suppliers.words import OUTCOME_STATUS, found_text
@@ -22,7 +20,7 @@ BIAS_NOTE = (
 def deliveries_table(review: SupplierReview, *, wide: bool) -> doc.Table:
     """Deliveries in their order, the last ones of many."""
     shown = review.deliveries[-MOST_DELIVERIES:]
-    columns: list[tuple[doc.Column, Callable[[ReviewedDelivery], doc.Cell | doc.Text]]] = [
+    columns: doc.Columns[ReviewedDelivery] = [
         (doc.Column("no."), lambda one: str(one.delivery.id)),
         (doc.Column("delivered", "left"), lambda one: date_text(one.delivery.delivered_at)),
     ]
@@ -48,7 +46,7 @@ def biases_table(review: SupplierReview) -> doc.Table | None:
     """Differences of every parameter and flank over the deliveries."""
     if not review.biases:
         return None
-    columns: list[tuple[doc.Column, Callable[[SupplierBias], doc.Cell | doc.Text]]] = [
+    columns: doc.Columns[SupplierBias] = [
         (doc.Column("parameter", "left"), lambda one: doc.symbol(one.parameter)),
         (doc.Column("flank", "left"), lambda one: one.flank or DASH),
         (doc.Column("deliveries"), lambda one: str(one.deliveries)),
