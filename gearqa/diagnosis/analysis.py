@@ -6,7 +6,6 @@ from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
-from gearqa.diagnosis.aliases import with_aliases
 from gearqa.diagnosis.alike import traced_teeth, without_shapes_of_waves
 from gearqa.diagnosis.causes import causes_of
 from gearqa.diagnosis.components import Piece, pieces_of
@@ -22,7 +21,7 @@ from gearqa.diagnosis.mountings import mounting_notice
 from gearqa.diagnosis.order_spectrum import order_spectrum
 from gearqa.diagnosis.removal import without
 from gearqa.diagnosis.trusted import as_they_stand, trusted, warnings_of
-from gearqa.diagnosis.unnamed import without_what_waves_make
+from gearqa.diagnosis.unnamed import with_aliases, without_what_waves_make
 from gearqa.diagnosis.views import views_of
 from gearqa.evaluation.evaluate import evaluate_with
 from gearqa.evaluation.part_setup import PartSetup

@@ -51,7 +51,6 @@ def analyse_study(
     inputs: Sequence[InputFile] = (),
     factor: str = "operators",
     pool_above: float = POOL_ABOVE,
-    simulated: bool = False,
     warnings: Sequence[Notice] = (),
 ) -> GaugeResult:
     """Analyse every parameter of a study.
@@ -75,7 +74,7 @@ def analyse_study(
         part=None if part is None else part.part.model_dump(),
         standard=None if part is None else part.tolerance.standard,
         inputs=(study.file, *inputs),
-        simulated=simulated or study.simulated,
+        simulated=study.simulated,
         factor=factor,
         pool_above=pool_above,
         crossed={key: tuple(some) for key, some in crossed.items()},

@@ -10,7 +10,7 @@ from pathlib import Path
 from gearqa.errors import ArgumentError, StoreConflictError
 from gearqa.history.intake import ArchiveFolder, FolderToAdd, add_prepared, attempt, known_files
 from gearqa.history.stored_texts import plain_text
-from gearqa.jobs.folders import folders_below
+from gearqa.jobs.folders import folders_below, path_or_none
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.jobs.spread import spread
 from gearqa.jobs.stores import AnyStore, opened
@@ -88,7 +88,7 @@ def add_archive(
         known = {} if replace else known_files(history)
         sources = [
             ArchiveFolder(
-                FolderToAdd(folder, _path(part), _path(columns)),
+                FolderToAdd(folder, path_or_none(part), path_or_none(columns)),
                 known.get(plain_text(str(folder.resolve())), ()),
             )
             for folder in folders
@@ -109,10 +109,6 @@ def add_archive(
                     outcome.prepared.drafts.close()
                 more_follows("the folders added before stay, the others follow when it is run again")
     return ArchiveReport(tuple(added), tuple(unchanged), tuple(failed))
-
-
-def _path(path: str | Path | None) -> Path | None:
-    return None if path is None else Path(path)
 
 
 def _holds(folder: Path, *, tables_only: bool) -> bool:

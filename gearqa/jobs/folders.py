@@ -66,6 +66,19 @@ def _matching(root: str | Path) -> Sequence[str | Path]:
     return found or [root]
 
 
+def drawing_of(path: str | Path) -> Part:
+    """The drawing: of a part file, or of the one in a folder."""
+    from gearqa.reading.settings.part_file import read_part
+
+    path = Path(path)
+    return read_part(path / "part.toml" if path.is_dir() else path)
+
+
+def path_or_none(path: str | Path | None) -> Path | None:
+    """A path that need not be given."""
+    return None if path is None else Path(path)
+
+
 def input_file(path: str | Path) -> InputFile:
     """A file that was read by itself, as an input of a result."""
     from gearqa.model.measurement import InputFile

@@ -28,7 +28,7 @@ from gearqa.history.queries import (
 )
 from gearqa.history.references import freeze_period, period_of_dresses, release_period
 from gearqa.history.store import HistoryStore
-from gearqa.jobs.folders import require_folder
+from gearqa.jobs.folders import path_or_none, require_folder
 from gearqa.jobs.parameters import require_parameter, require_within
 from gearqa.jobs.progress import UNSEEN, Progress
 from gearqa.jobs.side_by_side import over_gears
@@ -122,7 +122,8 @@ def add_to_history(
     for folder in listed:
         require_folder(folder)
     sources = [
-        FolderToAdd(Path(folder), _path(part), _path(columns), tuple(serial or ())) for folder in listed
+        FolderToAdd(Path(folder), path_or_none(part), path_or_none(columns), tuple(serial or ()))
+        for folder in listed
     ]
     with opened(store, writing=True) as history:
         passing = partial(progress.over, doing="adding", noun="gears")
@@ -470,10 +471,6 @@ def _selection(
         moment(until, "until", end_of_day=True),
         every_state,
     )
-
-
-def _path(path: str | Path | None) -> Path | None:
-    return None if path is None else Path(path)
 
 
 def _require_grading(standard: str) -> None:

@@ -24,6 +24,7 @@ from gearqa.core.size import (
     thickness_of_shift,
 )
 from gearqa.errors import ArgumentError, GearqaError, Notice, NoticeCode
+from gearqa.jobs.folders import drawing_of
 from gearqa.jobs.parameters import require_within
 from gearqa.model.part import Part
 from gearqa.model.ranges import (
@@ -107,7 +108,7 @@ def tooth_size(
     >>> round(tooth_size(teeth=20, module=1.0, ball=1.7).rows[0].balls_mm, 4)
     22.2941
     """
-    drawing = None if part is None else _drawing(Path(part))
+    drawing = None if part is None else drawing_of(part)
     sizes = (teeth, module, profile_shift, catalogue_shift, tip_diameter)
     if drawing is not None and any(one is not None for one in sizes):
         raise ArgumentError("part", "give either --part or the sizes of the gear")
@@ -141,12 +142,6 @@ def tooth_size(
     rows = tuple(_row(name, geometry, gear.tip_diameter_mm, x, ball, spanned) for name, x in shifts)
     found = tuple(_cautions(gear, geometry, ball, rows))
     return ToothSize(gear, ball, spanned, limits_of, tuple(_on_flank(row, gear) for row in rows), found)
-
-
-def _drawing(path: Path) -> Part:
-    from gearqa.reading.settings.part_file import read_part
-
-    return read_part(path / "part.toml" if path.is_dir() else path)
 
 
 def _shift(kind: str, iso: float | None, catalogue: float | None) -> float:

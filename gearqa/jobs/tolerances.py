@@ -6,9 +6,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import astuple
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING, Final
 
 from gearqa.errors import ArgumentError, GearqaError, OutOfScopeError
+from gearqa.jobs.folders import drawing_of
 from gearqa.model.editions import EDITIONS, why_left_out
 from gearqa.model.tolerances import (
     ComparedTolerance,
@@ -81,11 +83,7 @@ def tolerances(
     6.5
     """
     gear, title, _ = _asked(module, diameter, face_width, teeth, helix_angle, part, standard)
-    edition = edition_of(title)
-    if class_ is not None and class_ not in edition.CLASSES:
-        low, high = edition.CLASSES[0], edition.CLASSES[-1]
-        raise ArgumentError("class", f"{class_} is not a class of {low} to {high}")
-    _refuse_outside(gear, title)
+    edition = _edition(title, class_, gear)
     table = tolerance_table(*astuple(gear), title=title)
     classes = {str(grade): table[grade] for grade in edition.CLASSES if class_ in (None, grade)}
     return ToleranceTable(title, gear, classes)
@@ -135,12 +133,8 @@ def compare_tolerances(
     (9.5, NearestClass(class_=6, tolerance_um=9))
     """
     gear, title, drawn = _asked(module, diameter, face_width, teeth, helix_angle, part, standard)
-    edition = edition_of(title)
     wanted = drawn if class_ is None else class_
-    if wanted is not None and wanted not in edition.CLASSES:
-        low, high = edition.CLASSES[0], edition.CLASSES[-1]
-        raise ArgumentError("class", f"{wanted} is not a class of {low} to {high}")
-    _refuse_outside(gear, title)
+    edition = _edition(title, wanted, gear)
     own = EDITIONS[title].text
     systems: dict[str, Mapping[str, ToleranceRow]] = {}
     outside: dict[str, str] = {}
@@ -186,7 +180,7 @@ def _asked(
         return _of_sizes(*sizes), standard or DEFAULT_STANDARD, None
     if any(size is not None for size in sizes):
         raise ArgumentError("part", "give either --part or the sizes of the gear")
-    drawing = _drawing(Path(part))
+    drawing = drawing_of(part)
     title = standard or drawing.tolerance.standard
     drawn = drawing.tolerance.class_ if title == drawing.tolerance.standard else None
     return _of_drawing(drawing), title, drawn
@@ -200,18 +194,18 @@ def _outside(gear: ToleranceGear, title: str) -> tuple[OutOfScopeError, ...]:
     return found
 
 
-def _refuse_outside(gear: ToleranceGear, title: str) -> None:
+def _edition(title: str, class_: int | None, gear: ToleranceGear) -> ModuleType:
+    """The edition, which has this class and is for such gears."""
+    edition = edition_of(title)
+    if class_ is not None and class_ not in edition.CLASSES:
+        low, high = edition.CLASSES[0], edition.CLASSES[-1]
+        raise ArgumentError("class", f"{class_} is not a class of {low} to {high}")
     if outside := _outside(gear, title):
         raise GearqaError(
             "outside the range of application: " + "; ".join(map(str, outside)),
             hint="The formulas are not extended beyond the range that the standard states.",
         )
-
-
-def _drawing(path: Path) -> Part:
-    from gearqa.reading.settings.part_file import read_part
-
-    return read_part(path / "part.toml" if path.is_dir() else path)
+    return edition
 
 
 def _of_drawing(part: Part) -> ToleranceGear:
