@@ -75,13 +75,12 @@ def _trace_plot(
     panel = plot.Panel(
         "", (plot.Line(one.x, one.y, width=1.6, name="filtered trace"), *layers), height=height
     )
-    description = f"{title}. {caption}"
     x = (float(one.x[0]), float(one.x[-1]))
     chart = plot.Plot(
-        title, description, (panel,), x, f"{one.axis}: {one.ends[0]} left, {one.ends[1]} right", marks=marks,
-        micrometre_bar=True, width=HALF,
+        title, f"{title}. {caption}", (panel,), x, f"{one.axis}: {one.ends[0]} left, {one.ends[1]} right",
+        marks=marks, micrometre_bar=True, width=HALF,
     )  # fmt: skip
-    return [Figure(plot.draw(chart), title, description, caption, half=True)]
+    return [plot.figure(chart, caption)]
 
 
 def _between(x: Array, y: Array, about: Array, name: str) -> tuple[plot.Layer, ...]:
@@ -198,8 +197,7 @@ def _indices() -> tuple[Array, Array]:
 
 
 def _round(title: str, caption: str, curves: list[Round], arrow: float | None, words: str) -> list[Figure]:
-    drawn = polar(title, f"{title}. {caption}", curves, arrow, words)
-    return [Figure(drawn, title, f"{title}. {caption}", caption, half=True)]
+    return [_drawn(title, caption, polar(title, f"{title}. {caption}", curves, arrow, words))]
 
 
 def _wave(values: Array) -> Array:
@@ -259,7 +257,7 @@ def _geometry(kind: Literal["external", "internal"], teeth: int) -> GearGeometry
     return gear_geometry(teeth, 1.0, math.radians(20), 0.0, 10.0, s=1 if kind == "external" else -1, H=0)
 
 
-def _sized(title: str, caption: str, svg: str) -> Figure:
+def _drawn(title: str, caption: str, svg: str) -> Figure:
     return Figure(svg, title, f"{title}. {caption}", caption, half=True)
 
 
@@ -281,7 +279,7 @@ def _balls(kind: Literal["external", "internal"], teeth: int, ball: float) -> Fi
     )
     window = Window(-reach, reach, -reach, reach)
     svg = tooth_sketch(gear, gear.pitch_angle / 2, window, shapes, title, caption)
-    return _sized(title, caption, svg)
+    return _drawn(title, caption, svg)
 
 
 def _span() -> Figure:
@@ -302,7 +300,7 @@ def _span() -> Figure:
         "base circle (dashed), so both faces touch at right angles."
     )
     window = Window(-6.0, 6.0, 8.6, 14.6)
-    return _sized("Span", caption, tooth_sketch(gear, 0.0, window, shapes, "Span", caption))
+    return _drawn("Span", caption, tooth_sketch(gear, 0.0, window, shapes, "Span", caption))
 
 
 def _chords() -> Figure:
@@ -328,7 +326,7 @@ def _chords() -> Figure:
         f"{fixed_text(tip - heights[1], 4)} mm. Dashed: reference circle."
     )
     window = Window(-2.2, 2.2, 4.6, 7.3)
-    return _sized("Chords", caption, tooth_sketch(gear, 0.0, window, shapes, "Chords", caption))
+    return _drawn("Chords", caption, tooth_sketch(gear, 0.0, window, shapes, "Chords", caption))
 
 
 def _size() -> list[Figure]:

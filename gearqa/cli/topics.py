@@ -43,39 +43,39 @@ def _bullets(text: str, *more: str) -> Bullets:
     return Bullets((*(" ".join(point.split()) for point in points), *more))
 
 
-def _flanks() -> list[Block]:
-    text = """
-        - Look onto the datum face, the face that helix positions are counted from. Turn the gear until the
-          tip of the tooth points up. The flank on your left is the left flank, the one on your right the
-          right flank. On a ring this is the tooth at the bottom.
-        - Teeth are numbered clockwise, seen onto the datum face. Space i lies clockwise of tooth i.
-        - External gear, going clockwise: left flank, then right flank. Space i lies between the right flank
-          of tooth i and the left flank of tooth i+1.
-        - Internal gear, going clockwise: right flank, then left flank. Space i lies between the left flank of
-          tooth i and the right flank of tooth i+1.
-        - Seen from the other face left and right change places, and so does the counting direction. An
-          instrument that looks from there, or counts anticlockwise, is read with a column map: [convention]
-          seen_from = "opposite_face", numbering = "anticlockwise".
-    """
-    return [_bullets(text)]
+def _points(text: str, *more: str) -> Callable[[], list[Block]]:
+    """Blocks of a topic that is a list of points."""
+    return lambda: [_bullets(text, *more)]
 
 
-def _signs() -> list[Block]:
-    text = """
-        - Profile and helix deviations: plus is more material than the design, on external and internal gears
-          alike. They are given in the transverse plane along the base tangent; with deviation_plane =
-          "normal" in part.toml they are divided by cos(beta_b) on reading.
-        - Pitch and index: plus is displaced clockwise, seen onto the datum face, along the arc of the
-          measuring circle.
-        - Runout readings: plus is away from the gear axis.
-        - Profile slope: plus gains material towards the tip.
-        - Helix slope: plus gains material away from the datum face. The sign by helix angle (plus: the helix
-          angle is larger) is given too; equal signs of both flanks without that turn mean taper, opposite
-          ones a lead error. For a spur gear it is right-hand or left-hand.
-        - Roll length is counted from the base circle. On an internal gear the tip has the smaller diameter,
-          so roll length falls towards the tip.
-    """
-    return [_bullets(text)]
+FLANKS = """
+    - Look onto the datum face, the face that helix positions are counted from. Turn the gear until the
+      tip of the tooth points up. The flank on your left is the left flank, the one on your right the
+      right flank. On a ring this is the tooth at the bottom.
+    - Teeth are numbered clockwise, seen onto the datum face. Space i lies clockwise of tooth i.
+    - External gear, going clockwise: left flank, then right flank. Space i lies between the right flank
+      of tooth i and the left flank of tooth i+1.
+    - Internal gear, going clockwise: right flank, then left flank. Space i lies between the left flank of
+      tooth i and the right flank of tooth i+1.
+    - Seen from the other face left and right change places, and so does the counting direction. An
+      instrument that looks from there, or counts anticlockwise, is read with a column map: [convention]
+      seen_from = "opposite_face", numbering = "anticlockwise".
+"""
+
+SIGNS = """
+    - Profile and helix deviations: plus is more material than the design, on external and internal gears
+      alike. They are given in the transverse plane along the base tangent; with deviation_plane =
+      "normal" in part.toml they are divided by cos(beta_b) on reading.
+    - Pitch and index: plus is displaced clockwise, seen onto the datum face, along the arc of the
+      measuring circle.
+    - Runout readings: plus is away from the gear axis.
+    - Profile slope: plus gains material towards the tip.
+    - Helix slope: plus gains material away from the datum face. The sign by helix angle (plus: the helix
+      angle is larger) is given too; equal signs of both flanks without that turn mean taper, opposite
+      ones a lead error. For a spur gear it is right-hand or left-hand.
+    - Roll length is counted from the base circle. On an internal gear the tip has the smaller diameter,
+      so roll length falls towards the tip.
+"""
 
 
 def _classes() -> list[Block]:
@@ -106,18 +106,16 @@ def _classes() -> list[Block]:
     ]
 
 
-def _master_quality() -> list[Block]:
-    text = f"""
-        - No standard defines master quality; the job does, in [master_quality] of part.toml: a class, and the
-          parameters that must meet it on every graded flank.
-        - Without that table it is class {DEFAULT_MASTER_CLASS} in all graded parameters: handbooks list
-          measuring gears at grades 3 to 5.
-        - Three answers: reached; not reached (one value is beyond the class: that parameter is named); not
-          decidable (nothing is beyond, but something that counts was not measured).
-        - The job has reached master quality only if every gear has. The criterion is always printed with the
-          answer.
-    """
-    return [_bullets(text, *CAUTIONS)]
+MASTER = f"""
+    - No standard defines master quality; the job does, in [master_quality] of part.toml: a class, and the
+      parameters that must meet it on every graded flank.
+    - Without that table it is class {DEFAULT_MASTER_CLASS} in all graded parameters: handbooks list
+      measuring gears at grades 3 to 5.
+    - Three answers: reached; not reached (one value is beyond the class: that parameter is named); not
+      decidable (nothing is beyond, but something that counts was not measured).
+    - The job has reached master quality only if every gear has. The criterion is always printed with the
+      answer.
+"""
 
 
 def _verdicts() -> list[Block]:
@@ -364,63 +362,55 @@ def _gauge() -> list[Block]:
     return [_bullets(text)]
 
 
-def _diagnose() -> list[Block]:
-    text = """
-        - Every deviation is a sum of physical errors and scatter. One least squares fit over slopes,
-          crownings and S-shapes of all traces, the index of all teeth and the ball readings finds how large
-          each error is; what scatters from tooth to tooth gives its U (k = 2).
-        - A component is named only if it is beyond chance within the report as a whole: gears without errors
-          are meant to show none. A lot's components are means over the gears, directed ones as vectors, held
-          against the scatter from gear to gear.
-        - Eccentricity (radial) makes runout, pitch, profile and helix slopes once per turn: clamping or
-          datum. A tangential first order makes pitch without runout: table, encoder or the measuring
-          instrument. Both come out of the index of the two flanks. Nothing here can tell a gear ground off
-          centre from one measured off centre: clamp again, turned by 180 degrees.
-        - Directions are clockwise from the centre of tooth 1, where the toothing lies farthest from the axis;
-          of pitch, where teeth are most clockwise; of ripple, where there is most material.
-        - What if: a component is taken out of the readings, and the gear evaluated and graded again. The
-          measured class counts; shares need not add up.
-        - Ripple: an order is named from 8 teeth on, if no other order fits as well. From the usual four
-          equally spaced teeth it cannot be told; the measuring plan says what could.
-        - Corrections invert geometry. What a grinder makes of a command is not known before a trial step;
-          where the events table records corrections, their effect gives the gain. A qualified setter checks
-          sign, size and reach.
-    """
-    return [_bullets(text)]
+DIAGNOSE = """
+    - Every deviation is a sum of physical errors and scatter. One least squares fit over slopes,
+      crownings and S-shapes of all traces, the index of all teeth and the ball readings finds how large
+      each error is; what scatters from tooth to tooth gives its U (k = 2).
+    - A component is named only if it is beyond chance within the report as a whole: gears without errors
+      are meant to show none. A lot's components are means over the gears, directed ones as vectors, held
+      against the scatter from gear to gear.
+    - Eccentricity (radial) makes runout, pitch, profile and helix slopes once per turn: clamping or
+      datum. A tangential first order makes pitch without runout: table, encoder or the measuring
+      instrument. Both come out of the index of the two flanks. Nothing here can tell a gear ground off
+      centre from one measured off centre: clamp again, turned by 180 degrees.
+    - Directions are clockwise from the centre of tooth 1, where the toothing lies farthest from the axis;
+      of pitch, where teeth are most clockwise; of ripple, where there is most material.
+    - What if: a component is taken out of the readings, and the gear evaluated and graded again. The
+      measured class counts; shares need not add up.
+    - Ripple: an order is named from 8 teeth on, if no other order fits as well. From the usual four
+      equally spaced teeth it cannot be told; the measuring plan says what could.
+    - Corrections invert geometry. What a grinder makes of a command is not known before a trial step;
+      where the events table records corrections, their effect gives the gain. A qualified setter checks
+      sign, size and reach.
+"""
 
+LIMIT_CURVES = """
+    - Drawings that give an upper and a lower curve, beside a class or instead of it:
+      [tolerance.curve.profile] and [tolerance.curve.helix], by points (from memory: common in North
+      American practice).
+    - The filtered trace, against the unmodified flank, is shifted along the deviation axis, not tilted,
+      to where its smallest distance to either curve is largest: that is its margin. Below 0 it lies
+      outside.
+    - Level curves leave half of what their distance is more than the total deviation. So twice the
+      margin is judged under U of the total deviation.
+    - A pass says nothing about slope or form. Where the drawing gives a class too, both count.
+"""
 
-def _limit_curves() -> list[Block]:
-    text = """
-        - Drawings that give an upper and a lower curve, beside a class or instead of it:
-          [tolerance.curve.profile] and [tolerance.curve.helix], by points (from memory: common in North
-          American practice).
-        - The filtered trace, against the unmodified flank, is shifted along the deviation axis, not tilted,
-          to where its smallest distance to either curve is largest: that is its margin. Below 0 it lies
-          outside.
-        - Level curves leave half of what their distance is more than the total deviation. So twice the
-          margin is judged under U of the total deviation.
-        - A pass says nothing about slope or form. Where the drawing gives a class too, both count.
-    """
-    return [_bullets(text)]
-
-
-def _size() -> list[Block]:
-    text = """
-        - gearqa size computes the size of teeth, nominal and at limits; sizes in a size table are judged
-          against [tolerance.size].
-        - Thickness: normal, along the arc of the reference circle; m (pi/2 + 2 x tan alpha_n), with the sign
-          of ISO 21771 for x: plus thickens, internal gears too. Allowance: thickness less the nominal one.
-        - Over balls (between balls of an internal gear): inv alpha_K = inv alpha_t - s eta + s D/(z m cos
-          alpha_n), s +1 external, -1 internal, eta half the angle of a space at the reference circle; the
-          centres lie on d_b / cos alpha_K. With an odd number of teeth the balls do not stand opposite.
-        - Span, external gears only: m cos alpha_n (pi (k - 1/2) + z inv alpha_t) + 2 x m sin alpha_n.
-        - Chordal thickness: across the chord of the reference circle, in the normal section. Constant chord,
-          external gears: where a rack touches both flanks of a tooth; thickness times cos^2 alpha_n,
-          whatever the number of teeth. A tooth caliper takes either at its height below the tip.
-        - Source: ISO 21771 and handbooks, from memory where no page is named; balls are checked against the
-          helicoid by brute force, the rest against printed examples.
-    """
-    return [_bullets(text)]
+SIZE = """
+    - gearqa size computes the size of teeth, nominal and at limits; sizes in a size table are judged
+      against [tolerance.size].
+    - Thickness: normal, along the arc of the reference circle; m (pi/2 + 2 x tan alpha_n), with the sign
+      of ISO 21771 for x: plus thickens, internal gears too. Allowance: thickness less the nominal one.
+    - Over balls (between balls of an internal gear): inv alpha_K = inv alpha_t - s eta + s D/(z m cos
+      alpha_n), s +1 external, -1 internal, eta half the angle of a space at the reference circle; the
+      centres lie on d_b / cos alpha_K. With an odd number of teeth the balls do not stand opposite.
+    - Span, external gears only: m cos alpha_n (pi (k - 1/2) + z inv alpha_t) + 2 x m sin alpha_n.
+    - Chordal thickness: across the chord of the reference circle, in the normal section. Constant chord,
+      external gears: where a rack touches both flanks of a tooth; thickness times cos^2 alpha_n,
+      whatever the number of teeth. A tooth caliper takes either at its height below the tip.
+    - Source: ISO 21771 and handbooks, from memory where no page is named; balls are checked against the
+      helicoid by brute force, the rest against printed examples.
+"""
 
 
 def _zones() -> list[Block]:
@@ -443,18 +433,20 @@ def _zones() -> list[Block]:
 
 
 TOPICS: dict[str, Topic] = {
-    "flanks": Topic("Which flank is left and which is right", _flanks, sketches=True),
-    "signs": Topic("Signs of deviations", _signs),
+    "flanks": Topic("Which flank is left and which is right", _points(FLANKS), sketches=True),
+    "signs": Topic("Signs of deviations", _points(SIGNS)),
     "classes": Topic("Flank tolerance classes and parameters", _classes),
-    "master-quality": Topic("Master quality", _master_quality),
+    "master-quality": Topic("Master quality", _points(MASTER, *CAUTIONS)),
     "verdicts": Topic("Words of verdicts, and codes of readings in doubt", _verdicts),
-    "limit-curves": Topic("Traces between an upper and a lower limit curve", _limit_curves, drawn=True),
+    "limit-curves": Topic(
+        "Traces between an upper and a lower limit curve", _points(LIMIT_CURVES), drawn=True
+    ),
     "zones": Topic("Zones with tolerances of their own", _zones, drawn=True),
-    "size": Topic("Size of teeth: balls, span, thickness, chords", _size, drawn=True),
+    "size": Topic("Size of teeth: balls, span, thickness, chords", _points(SIZE), drawn=True),
     "files": Topic("The inspection folder and its tables", _files),
     "drift": Topic("Drift: wear, level changes, dress interval, limits", _drift),
     "lot": Topic("How a lot is decided: release, hold or reject", _lot),
-    "diagnose": Topic("What components of a diagnosis mean", _diagnose),
+    "diagnose": Topic("What components of a diagnosis mean", _points(DIAGNOSE)),
     "incoming": Topic("How a supplier's report is judged", _incoming),
     "gauge": Topic("How a measuring instrument is studied", _gauge),
     "codes": Topic("Codes of messages: what they mean, what to do", code_list),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Annotated, Any, Literal
 
 import typer
 
@@ -24,9 +24,6 @@ from gearqa.cli.options import (
 )
 from gearqa.cli.stores import CommandStore, Grinder, PartNumber, Since, Store, Until
 from gearqa.cli.values import Command, Group
-
-if TYPE_CHECKING:
-    pass
 
 app = typer.Typer(
     cls=Group,
@@ -71,62 +68,37 @@ def add(
     is an error, unless --replace is given. Exit status 0: added, whatever the gears are like; 2: something
     was not added.
     """
-    from gearqa.cli.console import tell
-    from gearqa.cli.progress import JobProgress
-
-    if recursive:
-        return _add_archive(
-            folders, part, columns, serial, store, replace=replace, workers=workers, scheduler=scheduler,
-            quiet=quiet,
-        )  # fmt: skip
-    if workers is not None or scheduler is not None:
-        raise typer.BadParameter(
-            "goes with --recursive", param_hint="--workers" if workers else "--scheduler"
-        )
-    from gearqa.jobs.history import add_to_history
-    from gearqa.report.history.words import intake_sentence
-
-    with CommandStore(store) as history:
-        reports = add_to_history(
-            folders, part=part, columns=columns, serial=serial, store=history, replace=replace,
-            progress=JobProgress(quiet=quiet),
-        )  # fmt: skip
-        if not quiet:
-            for report in reports:
-                say(intake_sentence(report))
-        tell(f"now {history.gears()}")
-    return ExitStatus.CONFORMS
-
-
-def _add_archive(
-    roots: list[Path],
-    part: Path | None,
-    columns: Path | None,
-    serial: list[str] | None,
-    store: str | None,
-    *,
-    replace: bool,
-    workers: int | None,
-    scheduler: str | None,
-    quiet: bool,
-) -> int:
     from gearqa.cli.console import tell, tell_failed
     from gearqa.cli.progress import JobProgress
     from gearqa.jobs.archive import add_archive
+    from gearqa.jobs.history import add_to_history
+    from gearqa.model.history import ArchiveReport
     from gearqa.report.history.words import archive_sentence, intake_sentence
 
-    if serial:
+    if not recursive and (workers is not None or scheduler is not None):
+        raise typer.BadParameter(
+            "goes with --recursive", param_hint="--workers" if workers else "--scheduler"
+        )
+    if recursive and serial:
         raise typer.BadParameter("does not go with --recursive", param_hint="--serial")
     with CommandStore(store) as history:
-        report = add_archive(
-            roots, part=part, columns=columns, store=history, replace=replace, workers=workers,
-            scheduler=scheduler, progress=JobProgress(quiet=quiet),
-        )  # fmt: skip
+        if recursive:
+            report = add_archive(
+                folders, part=part, columns=columns, store=history, replace=replace, workers=workers,
+                scheduler=scheduler, progress=JobProgress(quiet=quiet),
+            )  # fmt: skip
+        else:
+            added = add_to_history(
+                folders, part=part, columns=columns, serial=serial, store=history, replace=replace,
+                progress=JobProgress(quiet=quiet),
+            )  # fmt: skip
+            report = ArchiveReport(tuple(added), (), ())
         if not quiet:
             for one in report.added:
                 say(intake_sentence(one))
         tell_failed("not added", report.failed)
-        tell(archive_sentence(report))
+        if recursive:
+            tell(archive_sentence(report))
         tell(f"now {history.gears()}")
     return ExitStatus.NOT_DONE if report.failed else ExitStatus.CONFORMS
 
