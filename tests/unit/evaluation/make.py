@@ -11,6 +11,10 @@ from typing import Any
 
 import numpy as np
 
+from gearqa.evaluation.evaluate import evaluate
+from gearqa.evaluation.part_setup import setup_of
+from gearqa.model.decision_rule import DecisionTable
+from gearqa.model.lot import LotGear
 from gearqa.model.measurement import (
     GearMeasurement,
     PitchReadings,
@@ -20,6 +24,8 @@ from gearqa.model.measurement import (
     Trace,
 )
 from gearqa.model.part import Part
+from gearqa.model.results import GearResult
+from gearqa.signoff.gear_states import judge_gear
 
 Z = 50
 TEETH = (1, 13, 26, 38)
@@ -134,3 +140,26 @@ def with_trace(*traces: Trace) -> list[Trace]:
     replaced = {(t.kind, t.flank, t.tooth): t for t in traces}
     kept = [t for t in all_traces() if (t.kind, t.flank, t.tooth) not in replaced]
     return [*traces, *kept]
+
+
+def graded(measured: GearMeasurement, /, **tables: object) -> GearResult:
+    """A gear, graded by a part with these tables."""
+    return next(evaluate([measured], part(**tables)))
+
+
+def graded_traces(drawing: Part, *traces: Trace) -> GearResult:
+    """A perfect gear but for these traces, graded by a part."""
+    return next(evaluate([gear(with_trace(*traces))], drawing))
+
+
+def judged(drawing: Part, trace: Trace, state: str, guarded: str, simple: str) -> tuple[GearResult, LotGear]:
+    """A perfect gear but for a trace: its state under U, and how both decision rules count it."""
+    result = graded_traces(drawing, trace)
+    criteria = setup_of(drawing).criteria
+    lot = judge_gear(result, drawing, criteria, DecisionTable())
+    assert (lot.state, lot.counts_as) == (state, guarded)
+    by_value = judge_gear(result, drawing, criteria, DecisionTable(rule="simple acceptance"))
+    assert (by_value.state, by_value.counts_as) == (state, simple)
+    ruled = graded_traces(drawing.model_copy(update={"decision": DecisionTable()}), trace)
+    assert ruled.conforms is {"conforms": True, "not proven": None, "does not conform": False}[state]
+    return result, lot

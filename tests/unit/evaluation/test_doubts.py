@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from unit.evaluation import make
+from unit.evaluation.make import graded
 
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.part_setup import setup_of
@@ -165,10 +166,6 @@ def live_gear(*replaced: Trace, **more: object) -> GearMeasurement:
     own = {(t.kind, t.flank, t.tooth): t for t in replaced}
     index = {"left": rng.normal(0, 0.5, make.Z), "right": rng.normal(0, 0.5, make.Z)}
     return make.gear([own.get((t.kind, t.flank, t.tooth), t) for t in traces], **{**index, **more})
-
-
-def graded(gear: GearMeasurement, **tables: object) -> GearResult:
-    return next(evaluate([gear], make.part(**tables)))
 
 
 def doubts(result: GearResult) -> set[tuple[str, str | None, str]]:

@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pytest
 from unit.evaluation import make
+from unit.evaluation.make import graded
 
 from gearqa.errors import Notice
-from gearqa.evaluation.evaluate import evaluate
 from gearqa.evaluation.gaps import evenly_spaced
 from gearqa.evaluation.part_setup import setup_of
 from gearqa.evaluation.rejudge import judged_anew
@@ -19,10 +19,6 @@ from gearqa.model.results import GearResult
 PITCH = ("single_pitch", "cumulative_pitch")
 PROFILE = ("profile_total", "profile_form", "profile_slope")
 HELIX = ("helix_total", "helix_form", "helix_slope")
-
-
-def graded(measured: GearMeasurement, /, **tables: object) -> GearResult:
-    return next(evaluate([measured], make.part(**tables)))
 
 
 def gaps(result: GearResult) -> set[tuple[str, str | None]]:

@@ -9,16 +9,12 @@ import numpy as np
 import pytest
 from unit.core import plain_evaluation as plain
 from unit.evaluation import make
+from unit.evaluation.make import graded
 
 from gearqa.errors import EvaluationError, OutOfScopeError
 from gearqa.evaluation.evaluate import evaluate
 from gearqa.model.measurement import GearMeasurement, Trace
-from gearqa.model.results import GearResult
 from gearqa.symbols import PARAMETERS
-
-
-def graded(measured: GearMeasurement, /, **tables: object) -> GearResult:
-    return next(evaluate([measured], make.part(**tables)))
 
 
 def test_a_perfect_gear_conforms_is_class_1_and_master_quality():

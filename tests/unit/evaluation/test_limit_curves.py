@@ -11,6 +11,7 @@ import pytest
 from pydantic import ValidationError
 from scipy import stats
 from unit.evaluation import make
+from unit.evaluation.make import graded_traces as graded
 
 from gearqa.arrays import Array
 from gearqa.core.geometry import roll_length
@@ -20,7 +21,7 @@ from gearqa.evaluation.rejudge import judged_anew, why_raw_data
 from gearqa.model.decision_rule import DecisionTable
 from gearqa.model.measurement import Trace
 from gearqa.model.part import Part
-from gearqa.model.results import GearResult, NotAssessed
+from gearqa.model.results import NotAssessed
 from gearqa.report.grading.values import worst_of
 from gearqa.signoff.gear_states import judge_gear
 from gearqa.symbols import Flank, TraceKind
@@ -39,10 +40,6 @@ def traced(rise: float, kind: TraceKind = "profile", flank: Flank = "left", toot
     x = make.ROLL if kind == "profile" else make.FACE
     start, length = (13.0, 10.0) if kind == "profile" else (0.0, 20.0)
     return Trace(kind, flank, tooth, x, 40 + rise * (x - start) / length)
-
-
-def graded(part: Part, *traces: Trace) -> GearResult:
-    return next(evaluate([make.gear(make.with_trace(*traces))], part))
 
 
 @pytest.mark.independent
@@ -158,16 +155,9 @@ def test_no_traces_at_all_leave_the_curves_open() -> None:
 )
 def test_under_the_uncertainty_of_the_total(rise: float, state: str, guarded: str, simple: str) -> None:
     part = drawn(uncertainty_um={"profile_total": 0.4})
-    result = graded(part, traced(rise))
+    result, lot = make.judged(part, traced(rise), state, guarded, simple)
     assert result.limit_curves[0].state == state
-    criteria = setup_of(part).criteria
-    lot = judge_gear(result, part, criteria, DecisionTable())
-    assert (lot.state, lot.counts_as) == (state, guarded)
     assert (lot.limit_curves[0].kind, lot.limit_curves[0].u_um) == ("profile", 0.4)
-    lot = judge_gear(result, part, criteria, DecisionTable(rule="simple acceptance"))
-    assert (lot.state, lot.counts_as) == (state, simple)
-    ruled = graded(part.model_copy(update={"decision": DecisionTable()}), traced(rise))
-    assert ruled.conforms is {"conforms": True, "not proven": None, "does not conform": False}[state]
 
 
 @pytest.mark.independent

@@ -11,6 +11,7 @@ import pytest
 from pydantic import ValidationError
 from scipy import stats
 from unit.evaluation import make
+from unit.evaluation.make import graded_traces as graded
 
 from gearqa.evaluation.curves import trace_curves
 from gearqa.evaluation.evaluate import evaluate
@@ -20,7 +21,6 @@ from gearqa.frames import parameters_frame, traces_frame
 from gearqa.model.decision_rule import DecisionTable
 from gearqa.model.measurement import Trace
 from gearqa.model.part import Part
-from gearqa.model.results import GearResult
 from gearqa.report.grading.values import worst_of
 from gearqa.results.csvio import COLUMNS, flank_rows, gear_rows, trace_rows
 from gearqa.signoff.gear_states import judge_gear
@@ -38,10 +38,6 @@ def drawn(*zones: dict[str, Any], **more: Any) -> Part:
 def traced(rise: float, kind: TraceKind = "profile", flank: Flank = "left", tooth: int = 13) -> Trace:
     x = make.ROLL if kind == "profile" else make.FACE
     return Trace(kind, flank, tooth, x, 40 + rise * (x - x[0]) / 10)
-
-
-def graded(part: Part, *traces: Trace) -> GearResult:
-    return next(evaluate([make.gear(make.with_trace(*traces))], part))
 
 
 @pytest.mark.independent
@@ -101,18 +97,12 @@ def test_under_the_uncertainty_of_the_same_deviation(
     rise: float, state: str, guarded: str, simple: str
 ) -> None:
     part = drawn(uncertainty_um={"profile_total": 0.4})
-    result = graded(part, traced(rise))
+    result, lot = make.judged(part, traced(rise), state, guarded, simple)
     assert result.zones[0].state == state
-    criteria = setup_of(part).criteria
-    lot = judge_gear(result, part, criteria, DecisionTable())
-    assert (lot.state, lot.counts_as) == (state, guarded)
-    assert judge_gear(result, part, criteria, DecisionTable(rule="simple acceptance")).counts_as == simple
     p = stats.norm.cdf((2 - 0.4 * rise) / 0.2)
     assert lot.zones[0].probability_of_conformity == pytest.approx(p, abs=1e-9)
     assert lot.probability_of_conformity == pytest.approx(p, abs=1e-9)
     assert lot.probability_parameter == "profile_total_zone_1"
-    ruled = graded(part.model_copy(update={"decision": DecisionTable()}), traced(rise))
-    assert ruled.conforms is {"conforms": True, "not proven": None, "does not conform": False}[state]
     assert result.near_limit == (abs(2 - 0.4 * rise) <= 0.4)
 
 
