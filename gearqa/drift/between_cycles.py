@@ -12,6 +12,7 @@ import numpy as np
 from scipy.special import stdtrit
 
 from gearqa.arrays import Array
+from gearqa.diagnosis.gains import LENGTHS
 from gearqa.drift import phrases
 from gearqa.drift.ordering import ProductionOrder, SeriesGears, is_dress, seconds
 from gearqa.drift.within_cycles import WearFits
@@ -39,9 +40,6 @@ WANDERING = 0.3
 """Correlation of neighbouring cycles from which a level wanders."""
 WITHIN_CYCLES = 1
 """Most cycles between the range of a level change and an event that may be its cause."""
-MICROMETRES = {"": 1.0, "um": 1.0, "µm": 1.0, "μm": 1.0, "mm": 1000.0}
-
-
 STILL = LevelMovement()
 
 
@@ -186,7 +184,7 @@ def place_events(
 
 def _size_um(event: GrinderEvent) -> float | None:
     """Size of a correction in micrometres; none in another unit."""
-    factor = MICROMETRES.get((event.unit or "").strip().lower())
+    factor = LENGTHS.get((event.unit or "").strip().lower())
     return None if event.correction is None or factor is None else event.correction * factor
 
 

@@ -1,7 +1,7 @@
 r"""Tolerances of ISO 1328-1:2013, one function per clause, unrounded.
 
-Each is its class-5 value times :math:`(\sqrt 2)^{A-5}`. The constants, clause and annex numbers are
-recalled ("from memory"). Range of application: see `scope`; it is checked where a table is made.
+Each is that of class 5; that of class A is it times :math:`(\sqrt 2)^{A-5}`. The constants, clause and annex
+numbers are recalled ("from memory"). Range of application: see `scope`; it is checked where a table is made.
 """
 
 from __future__ import annotations
@@ -47,19 +47,17 @@ def step_factor(A: float) -> float:
 
 
 @SINGLE_PITCH.shown
-def f_p_T(d: float, m_n: float, A: float = 5) -> float:
+def f_p_T(d: float, m_n: float) -> float:
     r"""Single pitch tolerance, unrounded.
 
     ISO 1328-1:2013, clause 5 (from memory).
 
-    .. math:: f_{pT} = (<d>\,d + <m>\,m_n + <constant>)\,(\sqrt 2)^{A-5}
+    .. math:: f_{pT} = <d>\,d + <m>\,m_n + <constant>
 
     Parameters
     ----------
     d, m_n : float
         Reference diameter and normal module. [mm]
-    A : float
-        Flank tolerance class. [-]
 
     Returns
     -------
@@ -73,23 +71,21 @@ def f_p_T(d: float, m_n: float, A: float = 5) -> float:
     >>> round(f_p_T(d=100, m_n=2), 9)
     5.9
     """
-    return SINGLE_PITCH.at(d, m_n) * step_factor(A)
+    return SINGLE_PITCH.at(d, m_n)
 
 
 @CUMULATIVE_PITCH.shown
-def F_p_T(d: float, m_n: float, A: float = 5) -> float:
+def F_p_T(d: float, m_n: float) -> float:
     r"""Total cumulative pitch tolerance, unrounded.
 
     ISO 1328-1:2013, clause 5 (from memory).
 
-    .. math:: F_{pT} = (<d>\,d + <root_d>\sqrt d + <m>\,m_n + <constant>)\,(\sqrt 2)^{A-5}
+    .. math:: F_{pT} = <d>\,d + <root_d>\sqrt d + <m>\,m_n + <constant>
 
     Parameters
     ----------
     d, m_n : float
         Reference diameter and normal module. [mm]
-    A : float
-        Flank tolerance class. [-]
 
     Returns
     -------
@@ -103,23 +99,21 @@ def F_p_T(d: float, m_n: float, A: float = 5) -> float:
     >>> round(F_p_T(d=100, m_n=2), 9)
     19.1
     """
-    return CUMULATIVE_PITCH.at(d, m_n) * step_factor(A)
+    return CUMULATIVE_PITCH.at(d, m_n)
 
 
 @PROFILE_SLOPE.shown
-def f_H_alpha_T(d: float, m_n: float, A: float = 5) -> float:
+def f_H_alpha_T(d: float, m_n: float) -> float:
     r"""Profile slope tolerance (magnitude), unrounded.
 
     ISO 1328-1:2013, clause 5 (from memory).
 
-    .. math:: f_{H\alpha T} = (<m>\,m_n + <d>\,d + <constant>)\,(\sqrt 2)^{A-5}
+    .. math:: f_{H\alpha T} = <m>\,m_n + <d>\,d + <constant>
 
     Parameters
     ----------
     d, m_n : float
         Reference diameter and normal module. [mm]
-    A : float
-        Flank tolerance class. [-]
 
     Returns
     -------
@@ -133,23 +127,21 @@ def f_H_alpha_T(d: float, m_n: float, A: float = 5) -> float:
     >>> round(f_H_alpha_T(d=100, m_n=2), 9)
     4.9
     """
-    return PROFILE_SLOPE.at(d, m_n) * step_factor(A)
+    return PROFILE_SLOPE.at(d, m_n)
 
 
 @PROFILE_FORM.shown
-def f_f_alpha_T(m_n: float, A: float = 5) -> float:
+def f_f_alpha_T(m_n: float) -> float:
     r"""Profile form tolerance, unrounded.
 
     ISO 1328-1:2013, clause 5 (from memory).
 
-    .. math:: f_{f\alpha T} = (<m>\,m_n + <constant>)\,(\sqrt 2)^{A-5}
+    .. math:: f_{f\alpha T} = <m>\,m_n + <constant>
 
     Parameters
     ----------
     m_n : float
         Normal module. [mm]
-    A : float
-        Flank tolerance class. [-]
 
     Returns
     -------
@@ -163,10 +155,10 @@ def f_f_alpha_T(m_n: float, A: float = 5) -> float:
     >>> round(f_f_alpha_T(m_n=2), 9)
     6.1
     """
-    return PROFILE_FORM.at(m=m_n) * step_factor(A)
+    return PROFILE_FORM.at(m=m_n)
 
 
-def F_alpha_T(d: float, m_n: float, A: float = 5) -> float:
+def F_alpha_T(d: float, m_n: float) -> float:
     r"""Total profile tolerance, unrounded, from unrounded parts.
 
     ISO 1328-1:2013, clause 5 (from memory).
@@ -177,8 +169,6 @@ def F_alpha_T(d: float, m_n: float, A: float = 5) -> float:
     ----------
     d, m_n : float
         Reference diameter and normal module. [mm]
-    A : float
-        Flank tolerance class. [-]
 
     Returns
     -------
@@ -192,23 +182,21 @@ def F_alpha_T(d: float, m_n: float, A: float = 5) -> float:
     >>> round(F_alpha_T(d=100, m_n=2), 4)
     7.8243
     """
-    return math.hypot(f_H_alpha_T(d, m_n, A), f_f_alpha_T(m_n, A))
+    return math.hypot(f_H_alpha_T(d, m_n), f_f_alpha_T(m_n))
 
 
 @HELIX_SLOPE.shown
-def f_H_beta_T(d: float, b: float, A: float = 5) -> float:
+def f_H_beta_T(d: float, b: float) -> float:
     r"""Helix slope tolerance (magnitude), unrounded.
 
     ISO 1328-1:2013, clause 5 (from memory).
 
-    .. math:: f_{H\beta T} = (<root_d>\sqrt d + <root_b>\sqrt b + <constant>)\,(\sqrt 2)^{A-5}
+    .. math:: f_{H\beta T} = <root_d>\sqrt d + <root_b>\sqrt b + <constant>
 
     Parameters
     ----------
     d, b : float
         Reference diameter and face width. [mm]
-    A : float
-        Flank tolerance class. [-]
 
     Returns
     -------
@@ -222,23 +210,21 @@ def f_H_beta_T(d: float, b: float, A: float = 5) -> float:
     >>> round(f_H_beta_T(d=100, b=25), 9)
     6.25
     """
-    return HELIX_SLOPE.at(d, b=b) * step_factor(A)
+    return HELIX_SLOPE.at(d, b=b)
 
 
 @HELIX_FORM.shown
-def f_f_beta_T(d: float, b: float, A: float = 5) -> float:
+def f_f_beta_T(d: float, b: float) -> float:
     r"""Helix form tolerance, unrounded.
 
     ISO 1328-1:2013, clause 5 (from memory).
 
-    .. math:: f_{f\beta T} = (<root_d>\sqrt d + <root_b>\sqrt b + <constant>)\,(\sqrt 2)^{A-5}
+    .. math:: f_{f\beta T} = <root_d>\sqrt d + <root_b>\sqrt b + <constant>
 
     Parameters
     ----------
     d, b : float
         Reference diameter and face width. [mm]
-    A : float
-        Flank tolerance class. [-]
 
     Returns
     -------
@@ -252,10 +238,10 @@ def f_f_beta_T(d: float, b: float, A: float = 5) -> float:
     >>> round(f_f_beta_T(d=100, b=25), 9)
     6.95
     """
-    return HELIX_FORM.at(d, b=b) * step_factor(A)
+    return HELIX_FORM.at(d, b=b)
 
 
-def F_beta_T(d: float, b: float, A: float = 5) -> float:
+def F_beta_T(d: float, b: float) -> float:
     r"""Total helix tolerance, unrounded, from unrounded parts.
 
     ISO 1328-1:2013, clause 5 (from memory).
@@ -266,8 +252,6 @@ def F_beta_T(d: float, b: float, A: float = 5) -> float:
     ----------
     d, b : float
         Reference diameter and face width. [mm]
-    A : float
-        Flank tolerance class. [-]
 
     Returns
     -------
@@ -281,10 +265,10 @@ def F_beta_T(d: float, b: float, A: float = 5) -> float:
     >>> round(F_beta_T(d=100, b=25), 4)
     9.3470
     """
-    return math.hypot(f_H_beta_T(d, b, A), f_f_beta_T(d, b, A))
+    return math.hypot(f_H_beta_T(d, b), f_f_beta_T(d, b))
 
 
-def F_r_T(d: float, m_n: float, A: float = 5) -> float:
+def F_r_T(d: float, m_n: float) -> float:
     r"""Runout tolerance, unrounded.
 
     ISO 1328-1:2013, informative annex on runout (from memory).
@@ -295,8 +279,6 @@ def F_r_T(d: float, m_n: float, A: float = 5) -> float:
     ----------
     d, m_n : float
         Reference diameter and normal module. [mm]
-    A : float
-        Flank tolerance class. [-]
 
     Returns
     -------
@@ -310,7 +292,7 @@ def F_r_T(d: float, m_n: float, A: float = 5) -> float:
     >>> round(F_r_T(d=100, m_n=2), 9)
     17.19
     """
-    return RUNOUT_SHARE * F_p_T(d, m_n, A)
+    return RUNOUT_SHARE * F_p_T(d, m_n)
 
 
 def sector_span(z: int) -> int:
@@ -337,14 +319,14 @@ def sector_span(z: int) -> int:
 
 
 @SECTOR_PITCH.shown
-def F_pk_T(d: float, m_n: float, k: int, z: int, A: float = 5) -> float:
+def F_pk_T(d: float, m_n: float, k: int, z: int) -> float:
     r"""Sector pitch tolerance over k pitches, unrounded.
 
     ISO 1328-1:2013, annex on sector pitch (from memory).
 
     .. math::
         F_{pkT} = f_{pT}
-        + \frac{4k}{z}(<d>\,d + <root_d>\sqrt d + <m>\,m_n + <constant>)\,(\sqrt 2)^{A-5}
+        + \frac{4k}{z}(<d>\,d + <root_d>\sqrt d + <m>\,m_n + <constant>)
 
     Parameters
     ----------
@@ -352,8 +334,6 @@ def F_pk_T(d: float, m_n: float, k: int, z: int, A: float = 5) -> float:
         Reference diameter and normal module. [mm]
     k, z : int
         Number of pitches of the sector and number of teeth. [-]
-    A : float
-        Flank tolerance class. [-]
 
     Returns
     -------
@@ -368,10 +348,10 @@ def F_pk_T(d: float, m_n: float, k: int, z: int, A: float = 5) -> float:
     (19.1, 19.1)
     """
     share = 4 * k / z
-    return f_p_T(d, m_n, A) + share * SECTOR_PITCH.at(d, m_n) * step_factor(A)
+    return f_p_T(d, m_n) + share * SECTOR_PITCH.at(d, m_n)
 
 
-def f_u_T(d: float, m_n: float, A: float = 5) -> float:
+def f_u_T(d: float, m_n: float) -> float:
     r"""Tolerance of the difference of adjacent single pitches, unrounded.
 
     ISO 1328-1:2013, annex on adjacent pitch difference (from memory).
@@ -382,8 +362,6 @@ def f_u_T(d: float, m_n: float, A: float = 5) -> float:
     ----------
     d, m_n : float
         Reference diameter and normal module. [mm]
-    A : float
-        Flank tolerance class. [-]
 
     Returns
     -------
@@ -397,4 +375,4 @@ def f_u_T(d: float, m_n: float, A: float = 5) -> float:
     >>> round(f_u_T(d=100, m_n=2), 4)
     8.3439
     """
-    return math.sqrt(2) * f_p_T(d, m_n, A)
+    return math.sqrt(2) * f_p_T(d, m_n)
