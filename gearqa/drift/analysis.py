@@ -165,7 +165,7 @@ def _analysed(
         wear_confidence=settings.confidence,
         wear_significant=one.wear_claimed if fit.identifiable else None,
         wear_p=fit.p if fit.identifiable else None,
-        curved=one.fits.curved,
+        curved=one.fits.mean.curved,
         wear_robust_um_per_part=fit.robust_slope if fit.identifiable else None,
         wear_estimated=order.estimated,
         sd_um=None if sd_part is None or sd_cycle is None else math.hypot(sd_part, sd_cycle),

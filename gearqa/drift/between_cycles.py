@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
 
@@ -120,7 +120,7 @@ def weigh(gears: SeriesGears, fits: WearFits, events: Sequence[GrinderEvent]) ->
     recorded = Recorded(tuple(sorted(sizes)), tuple(sizes[k] for k in sorted(sizes)))
     levels = Levels(x, placed, recorded, None)
     evidence = weigh_levels(x, levels.base, recorded.cycles) if gears.order.known else None
-    return Levels(x, placed, recorded, evidence)
+    return replace(levels, evidence=evidence)
 
 
 def model(levels: Levels, bound: float | None) -> Levels:
@@ -128,10 +128,9 @@ def model(levels: Levels, bound: float | None) -> Levels:
     movement = STILL
     if levels.evidence is not None:
         movement = find_movement(levels.x, levels.base, levels.recorded.cycles, levels.evidence, bound)
-    moved = Levels(levels.x, levels.events, levels.recorded, levels.evidence, movement)
+    moved = replace(levels, movement=movement)
     design = moved.design
-    fit = fit_levels(levels.x, design) if len(levels.x) > design.shape[1] else None
-    return Levels(levels.x, levels.events, levels.recorded, levels.evidence, movement, fit)
+    return replace(moved, fit=fit_levels(levels.x, design) if len(levels.x) > design.shape[1] else None)
 
 
 def trend_interval(levels: Levels, confidence: float) -> tuple[float, float, float] | None:
@@ -219,7 +218,7 @@ def level_changes(gears: SeriesGears, levels: Levels, confidence: float) -> tupl
     found = []
     for i, step in enumerate(levels.movement.steps):
         column = 1 + len(levels.recorded.cycles) + i
-        effect = (math.nan, None) if fit is None else effect_interval(fit, column, confidence)
+        effect = None if fit is None else effect_interval(fit, column, confidence)
         near = [e for e in causes if step.low - WITHIN_CYCLES <= e.cycle <= step.high + WITHIN_CYCLES]
         near.sort(key=lambda e: abs(e.cycle - step.index))
         names = tuple(dict.fromkeys(e.words for e in near))
@@ -229,8 +228,8 @@ def level_changes(gears: SeriesGears, levels: Levels, confidence: float) -> tupl
                 dress=order.dress[step.index],
                 wheel=order.wheel[step.index],
                 at=order.start[step.index],
-                size_um=effect[0],
-                size_interval_um=None if fit is None else effect_interval(fit, column, confidence)[1:],
+                size_um=math.nan if effect is None else effect[0],
+                size_interval_um=None if effect is None else effect[1:],
                 event=names[0] if names else None,
                 p=step.p,
                 cycle_low=order.number(step.low),

@@ -139,7 +139,7 @@ def forecast_cycle(
     gears, sign = one.gears, 1 if side == "upper" else -1
     values = gears.high if side == "upper" else gears.low
     fit: WearFit = one.fits.high if side == "upper" else one.fits.low
-    curved = fit.p_curve is not None and fit.p_curve <= 0.05
+    curved = fit.curved
     if not curved:
         fit = fit_wear(gears.cycle, gears.s, values, confidence, gears.order.sound, straight=True)
     model = side_model(one, side, limit or 0.0, fit)
@@ -292,7 +292,7 @@ def interval_parts(
 def _open_gap(sides: Sequence[SideModel], parts: int) -> tuple[int, int] | None:
     """Parts between which to measure: the unsure gap that ends the interval."""
     for side in sides:
-        if side.curved:
+        if side.fit.curved:
             for first, last in unsure_between(side.curve, side.sign):
                 if first < parts < last:
                     return first + 1, last + 1

@@ -11,7 +11,7 @@ from gearqa.arrays import Array
 from gearqa.drift.claims import SeriesModel
 from gearqa.model.drift import LimitKind
 from gearqa.statistics.containment import MadeCycles
-from gearqa.statistics.dress_interval import BENT, CycleModel, NextLevel
+from gearqa.statistics.dress_interval import CycleModel, NextLevel
 from gearqa.statistics.levels import LevelFit, fit_levels
 from gearqa.statistics.wear import WearCurve, WearFit
 
@@ -68,11 +68,6 @@ class SideModel:
         """1 for the upper limit."""
         return 1 if self.side == "upper" else -1
 
-    @property
-    def curved(self) -> bool:
-        """Whether the wear is not straight between its knots."""
-        return self.fit.p_curve is not None and self.fit.p_curve <= BENT
-
     def next_cycle(self, one: SeriesModel, ahead: int = 1) -> CycleModel:
         """What the cycle that comes so many behind the last may be."""
         return CycleModel(
@@ -80,7 +75,7 @@ class SideModel:
             self.levels.variance,
             self.levels.dof,
             tuple(self._candidates(one, ahead)),
-            curved=self.curved,
+            curved=bool(self.fit.curved),
         )
 
     def _candidates(self, one: SeriesModel, ahead: int) -> list[NextLevel]:

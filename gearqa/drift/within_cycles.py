@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from gearqa.drift.ordering import SeriesGears
 from gearqa.errors import Notice, NoticeCode
 from gearqa.model.drift import DriftSettings
-from gearqa.statistics.dress_interval import BENT
 from gearqa.statistics.wear import WearFit, fit_wear
 from gearqa.wording.numbers import short_text
 
@@ -23,11 +22,6 @@ class WearFits:
     mean: WearFit
     low: WearFit
     high: WearFit
-
-    @property
-    def curved(self) -> bool | None:
-        """Whether the wear of the mean is not straight; None where that cannot be told."""
-        return None if self.mean.p_curve is None else self.mean.p_curve <= BENT
 
 
 def fit_cycles(gears: SeriesGears, settings: DriftSettings) -> WearFits:

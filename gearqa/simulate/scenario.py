@@ -21,7 +21,6 @@ from gearqa.errors import Reason
 from gearqa.model.table import TomlTable, fault
 from gearqa.symbols import Flank
 
-SCHEMA: Final = "gearqa.scenario/1"
 NotNegative = Annotated[float, Field(ge=0)]
 Positive = Annotated[float, Field(gt=0)]
 Whole = Annotated[int, Field(ge=1)]

@@ -11,9 +11,6 @@ from scipy.special import stdtr, stdtrit
 from gearqa.arrays import Array, BoolArray
 from gearqa.statistics.wear import LEAST_VARIANCE, WearCurve
 
-BENT = 0.05
-"""p of a straight line from which the wear counts as curved."""
-
 
 @dataclass(frozen=True, slots=True)
 class NextLevel:

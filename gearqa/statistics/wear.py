@@ -18,6 +18,8 @@ from gearqa.arrays import Array, BoolArray, IntArray
 MOST_KNOTS = 6
 """Up to so many measured positions each is a knot; else a few quantiles are."""
 QUANTILES = (0.0, 1 / 3, 2 / 3, 1.0)
+BENT = 0.05
+"""p of a straight line from which the wear counts as curved."""
 LEAST_VARIANCE = 1e-12
 """A picometre squared: variances below are taken for rounding. [um^2]"""
 
@@ -92,6 +94,11 @@ class WearFit:
     def identifiable(self) -> bool:
         """Whether wear and level can be told apart."""
         return self.curve is not None
+
+    @property
+    def curved(self) -> bool | None:
+        """Whether the wear is not straight; None where that cannot be told."""
+        return None if self.p_curve is None else self.p_curve <= BENT
 
     @property
     def significant(self) -> bool:
