@@ -321,11 +321,11 @@ def _used(one: Component, members: Members) -> float:
     """Largest part of a tolerance that a component uses up on the mean gear."""
     found = [0.0]
     for parameter, share in one.explains.items():
+        means = _mean_of(members, parameter)
         for (key, flank), series in members.items():
             limits = [abs(limit) for limit in series.limit_um if limit]
             if key == parameter and limits:
-                value = abs(_mean_of(members, parameter).get(flank, 0.0))
-                found.append(share * value / min(limits))
+                found.append(share * abs(means.get(flank, 0.0)) / min(limits))
     return max(found)
 
 

@@ -22,6 +22,7 @@ from gearqa.wording.numbers import count_text, short_text
 Gear = TypeVar("Gear", Observation, MadePart)
 _made = attrgetter("serial", "finished_at", "wheel", "dress", "parts_since_dress")
 """What the order goes by."""
+_when = attrgetter("at")
 EPOCH = datetime(1970, 1, 1)
 DRESS_WORDS = ("dress", "dressing")
 PACE_SHARE = 0.5
@@ -31,6 +32,19 @@ MOST_CONTRADICTING = 0.1
 SERIALS_NAMED = 12
 
 
+class _Part(NamedTuple):
+    """What the order of a gear goes by, its time in seconds too, infinite where unknown."""
+
+    serial: str
+    finished_at: datetime | None
+    wheel: str | None
+    dress: str | None
+    parts_since_dress: int | None
+    at: float
+    place: int
+    """Where it stood before."""
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class ProductionOrder:
     """Observations of one series in production order with their cycles; cycles count from 0."""
@@ -38,6 +52,8 @@ class ProductionOrder:
     observations: tuple[Observation, ...]
     places: tuple[int, ...]
     """Where each of them stood before they were ordered. shape (n,)"""
+    serial: tuple[str, ...]
+    finished_at: tuple[datetime | None, ...]
     at: Array
     """Seconds of finishing on one scale, infinite where unknown. shape (n,)"""
     cycle: IntArray
@@ -182,7 +198,10 @@ def gears_of_series(key: SeriesKey, observations: Sequence[Observation], orders:
             text = "whole dress cycles have no parts since dress: no wear per part is claimed"
         warnings.append(Notice(NoticeCode.POSITION_MISSING, text))
     has_positions = has_positions and order.doubt is None
-    rows = order.observations if keep.all() else tuple(compress(order.observations, keep.tolist()))
+    rows, serial, finished_at = order.observations, order.serial, order.finished_at
+    if not keep.all():
+        rows, serial = tuple(compress(rows, keep)), tuple(compress(serial, keep))
+        finished_at = tuple(compress(finished_at, keep))
     mean = np.array([o.mean_um for o in rows])
     low, high = np.array([o.min_um for o in rows]), np.array([o.max_um for o in rows])
     return SeriesGears(
@@ -195,8 +214,8 @@ def gears_of_series(key: SeriesKey, observations: Sequence[Observation], orders:
         mean=mean,
         low=mean if np.array_equal(low, mean) else low,
         high=mean if np.array_equal(high, mean) else high,
-        serial=tuple(o.serial for o in rows),
-        finished_at=tuple(o.finished_at for o in rows),
+        serial=serial,
+        finished_at=finished_at,
         parts_since_dress=order.s[keep] + 1,
         has_positions=has_positions,
         warnings=tuple(warnings),
@@ -215,7 +234,8 @@ def production_order(
     Of two observations of one serial the later one in `observations` counts.
     """
     warnings: list[Notice] = []
-    kept = list({o.serial: o for o in observations}.values())
+    every = [_Part._make((*_made(o), _at(o.finished_at), place)) for place, o in enumerate(observations)]
+    kept = list({o.serial: o for o in every}.values())
     if len(kept) < len(observations):
         repeated = count_text(len(observations) - len(kept), "repeated measurement")
         text = f"{repeated} of a serial: the last one is used"
@@ -224,7 +244,7 @@ def production_order(
     dresses = sorted(seconds(e.at) for e in events if is_dress(e))
     found = _cycles(kept, dresses, timed_all=not untimed)
     known = found is not None
-    groups = found or [kept if untimed else sorted(kept, key=_time_key)]
+    groups = found or [kept if untimed else sorted(kept, key=_when)]
     if known and untimed == len(kept):
         text = "no production times: cycles are ordered by their dress label"
         warnings.append(Notice(NoticeCode.ORDER_BY_LABEL, text))
@@ -245,11 +265,12 @@ def production_order(
     if known and not untimed:
         warnings += _labels_used_again(groups)
     warnings += doubts
-    place = {id(o): i for i, o in enumerate(observations)}
     return ProductionOrder(
-        observations=tuple(ordered),
-        places=tuple([place[id(o)] for o in ordered]),
-        at=np.array(list(map(_time_key, ordered))),
+        observations=tuple([observations[o.place] for o in ordered]),
+        places=tuple([o.place for o in ordered]),
+        serial=tuple([o.serial for o in ordered]),
+        finished_at=tuple([o.finished_at for o in ordered]),
+        at=np.array([o.at for o in ordered]),
         cycle=np.repeat(np.arange(len(groups), dtype=np.int64), [len(group) for group in groups]),
         s=s,
         cycles=len(groups),
@@ -265,9 +286,7 @@ def production_order(
     )
 
 
-def _cycles(
-    observations: list[Observation], dresses: list[float], *, timed_all: bool
-) -> list[list[Observation]] | None:
+def _cycles(observations: list[_Part], dresses: list[float], *, timed_all: bool) -> list[list[_Part]] | None:
     """Groups of one dress cycle in production order; None where the cycles are not known."""
     labelled = all(o.dress is not None for o in observations)
     if not timed_all:
@@ -277,7 +296,7 @@ def _cycles(
     if not (labelled or dresses or counted):
         return None
     pace = _pace(ordered)
-    by_wheel: dict[str | None, list[list[Observation]]] = {}
+    by_wheel: dict[str | None, list[list[_Part]]] = {}
     for o in ordered:
         cycles = by_wheel.setdefault(o.wheel if labelled else None, [])
         home = _home(o, cycles, pace, dresses, labelled=labelled)
@@ -286,17 +305,17 @@ def _cycles(
         else:
             home.append(o)
     every = [cycle for cycles in by_wheel.values() for cycle in cycles]
-    return sorted(every, key=lambda group: _time_key(group[0]))
+    return sorted(every, key=lambda group: group[0].at)
 
 
 def _home(
-    o: Observation,
-    cycles: list[list[Observation]],
+    o: _Part,
+    cycles: list[list[_Part]],
     pace: float | None,
     dresses: list[float],
     *,
     labelled: bool,
-) -> list[Observation] | None:
+) -> list[_Part] | None:
     """The cycle that a gear continues; None: it begins a new one."""
     if not cycles:
         return None
@@ -310,19 +329,19 @@ def _home(
     return None if _dressed_between(own[-1], o, pace, dresses, labelled=labelled) else own
 
 
-def _continues(before: Observation, o: Observation, pace: float | None) -> bool:
+def _continues(before: _Part, o: _Part, pace: float | None) -> bool:
     """Whether a gear follows another of its cycle at the usual pace."""
     if pace is None or before.parts_since_dress is None or o.parts_since_dress is None:
         return False
     rise = o.parts_since_dress - before.parts_since_dress
-    return rise > 0 and _time_key(o) - _time_key(before) <= 2 * pace * rise
+    return rise > 0 and o.at - before.at <= 2 * pace * rise
 
 
 def _dressed_between(
-    before: Observation, o: Observation, pace: float | None, dresses: list[float], *, labelled: bool
+    before: _Part, o: _Part, pace: float | None, dresses: list[float], *, labelled: bool
 ) -> bool:
     """Whether a dress lies between two gears that follow each other."""
-    start, end = _time_key(before), _time_key(o)
+    start, end = before.at, o.at
     first, last = bisect_left(dresses, start), bisect_left(dresses, end)
     recorded = last > first
     if before.parts_since_dress is None or o.parts_since_dress is None:
@@ -339,9 +358,9 @@ def _dressed_between(
     return not rises and end - start >= PACE_SHARE * pace * parts
 
 
-def _pace(ordered: list[Observation]) -> float | None:
+def _pace(ordered: list[_Part]) -> float | None:
     """Median time per part, of neighbours of one dress label."""
-    last: dict[tuple[str | None, str | None], Observation] = {}
+    last: dict[tuple[str | None, str | None], _Part] = {}
     paces = []
     for o in ordered:
         before = last.get((o.wheel, o.dress))
@@ -350,22 +369,22 @@ def _pace(ordered: list[Observation]) -> float | None:
             continue
         rise = o.parts_since_dress - before.parts_since_dress
         if rise > 0:
-            paces.append((_time_key(o) - _time_key(before)) / rise)
+            paces.append((o.at - before.at) / rise)
     return float(np.median(paces)) or None if paces else None
 
 
-def _by_label(observations: list[Observation]) -> list[list[Observation]]:
+def _by_label(observations: list[_Part]) -> list[list[_Part]]:
     """Cycles without times for all gears: by label, in the order of labels where one has no time at all."""
-    groups: dict[tuple[str | None, str | None], list[Observation]] = {}
+    groups: dict[tuple[str | None, str | None], list[_Part]] = {}
     for o in observations:
         groups.setdefault((o.wheel, o.dress), []).append(o)
     members = [sorted(group, key=_within_cycle) for group in groups.values()]
     if all(map(_first_time, members)):
-        return sorted(members, key=lambda group: min(map(_time_key, group)))
+        return sorted(members, key=lambda group: min(map(_when, group)))
     return sorted(members, key=lambda group: (label_order(group[0].wheel), label_order(group[0].dress)))
 
 
-def _labels_used_again(groups: list[list[Observation]]) -> list[Notice]:
+def _labels_used_again(groups: list[list[_Part]]) -> list[Notice]:
     seen: dict[tuple[str | None, str], list[str]] = {}
     for group in groups:
         label = group[0].dress
@@ -382,9 +401,7 @@ def _labels_used_again(groups: list[list[Observation]]) -> list[Notice]:
     return [Notice(NoticeCode.DRESS_LABEL_AGAIN, text)]
 
 
-def _contradictions(
-    groups: list[list[Observation]], *, timed: bool
-) -> tuple[BoolArray, str | None, list[Notice]]:
+def _contradictions(groups: list[list[_Part]], *, timed: bool) -> tuple[BoolArray, str | None, list[Notice]]:
     """Which cycles have positions that agree with times, and what is to be said about the others."""
     sound = np.ones(len(groups), dtype=np.bool_)
     pace = _pace([o for group in groups for o in group]) if timed else None
@@ -394,7 +411,7 @@ def _contradictions(
             if before.parts_since_dress is None or o.parts_since_dress is None:
                 continue
             rise = o.parts_since_dress - before.parts_since_dress
-            early = timed and pace is not None and _time_key(o) - _time_key(before) < PACE_SHARE * pace * rise
+            early = timed and pace is not None and o.at - before.at < PACE_SHARE * pace * rise
             if rise <= 0 or early:
                 sound[c] = False
                 serials.append(o.serial)
@@ -418,37 +435,37 @@ def _contradictions(
     return sound, None, [Notice(NoticeCode.PRODUCTION_CONTRADICTS, text)]
 
 
-def _time_key(o: Observation) -> float:
-    return seconds(o.finished_at) if o.finished_at is not None else math.inf
+def _at(time: datetime | None) -> float:
+    return math.inf if time is None else seconds(time)
 
 
-def _place_in_time(o: Observation) -> tuple[Any, ...]:
+def _place_in_time(o: _Part) -> tuple[Any, ...]:
     """Time; where it is the same, as of dates without a time of day, label and position."""
     position = math.inf if o.parts_since_dress is None else float(o.parts_since_dress)
-    return (_time_key(o), label_order(o.wheel), label_order(o.dress), position)
+    return (o.at, label_order(o.wheel), label_order(o.dress), position)
 
 
-def _within_cycle(o: Observation) -> tuple[float, float]:
+def _within_cycle(o: _Part) -> tuple[float, float]:
     place = math.inf if o.parts_since_dress is None else float(o.parts_since_dress)
-    return (place, _time_key(o))
+    return (place, o.at)
 
 
-def _first_time(group: list[Observation]) -> datetime | None:
-    return min(group, key=_time_key).finished_at
+def _first_time(group: list[_Part]) -> datetime | None:
+    return min(group, key=_when).finished_at
 
 
-def _estimate(groups: list[list[Observation]], s: Array, cycle_time_s: float, dresses: list[float]) -> bool:
+def _estimate(groups: list[list[_Part]], s: Array, cycle_time_s: float, dresses: list[float]) -> bool:
     """Fill missing positions from times: since the recorded dress, else since the cycle's first gear."""
     at, done = 0, False
     for group in groups:
-        start = min(map(_time_key, group))
+        start = min(map(_when, group))
         origin = start - cycle_time_s
         previous = max((t for t in dresses if t <= start), default=-math.inf)
         if origin - previous < 1000 * cycle_time_s:
             origin = previous
         for i, o in enumerate(group, at):
             if math.isnan(s[i]) and o.finished_at is not None:
-                s[i] = max(0.0, round((seconds(o.finished_at) - origin) / cycle_time_s) - 1.0)
+                s[i] = max(0.0, round((o.at - origin) / cycle_time_s) - 1.0)
                 done = True
         at += len(group)
     return done
