@@ -423,6 +423,15 @@ def write_history(folder: Path, gears: int) -> None:
             runout.writelines(f"{serial},{k},{x}\n" for k, x in enumerate(radial, 1))
 
 
+READ_ROWS = """
+import sys
+from gearqa.history.observations import load_observations
+from gearqa.history.store import HistoryStore
+with HistoryStore.open(sys.argv[1]) as store:
+    rows = list(load_observations(store))
+"""
+
+
 def bench_history(gears: int) -> None:
     """Adding gears to a new store, and charting them all."""
     print(f"\nHistory, {gears} gears with pitch and runout in {gears // 3} dress cycles")
@@ -442,6 +451,9 @@ def bench_history(gears: int) -> None:
             seconds, memory = child(PROGRAM, *words)
             ratios = {"`grade --json` of the same gears": seconds / graded} if graded else {}
             graded = graded or seconds
+            if words[0] == "drift":
+                reading, _ = child(sys.executable, "-c", READ_ROWS, store)
+                ratios[f"a program that only reads its rows ({time_text(reading)})"] = seconds / reading
             measured(f"`gearqa {name}`, {gears} gears with pitch and runout", seconds, memory, ratios=ratios)
         size = os.path.getsize(store)
         measured(
