@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 
 import numpy as np
 from scipy import special
@@ -120,14 +121,11 @@ def lot_lower_bound(count: int, n: int, lot_size: int, confidence: float = 0.95)
     >>> lot_lower_bound(20, 20, 400) / 400, lot_lower_bound(20, 20, 50) / 50
     (0.865, 0.9)
     """
-    low, high = count, lot_size - (n - count)
-    while low < high:
-        middle = (low + high) // 2
-        if 1 - hypergeometric_cdf(count - 1, lot_size, middle, n) > 1 - confidence:
-            high = middle
-        else:
-            low = middle + 1
-    return low
+    return count + bisect_left(
+        range(count, lot_size - (n - count)),
+        True,
+        key=lambda items: 1 - hypergeometric_cdf(count - 1, lot_size, items, n) > 1 - confidence,
+    )
 
 
 def lot_upper_bound(count: int, n: int, lot_size: int, confidence: float = 0.95) -> int:

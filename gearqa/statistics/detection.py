@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
@@ -142,13 +143,11 @@ def plan_power(
 
 def _points(silent: Array, probability: float) -> int:
     """Fewest points within which a chart signals; `silent` is the log chance of no signal of one point."""
-    low, high = 0, 1
-    while float(np.mean(np.exp(high * silent))) > 1 - probability and high < MOST_POINTS:
-        low, high = high, 2 * high
-    while high - low > 1:
-        middle = (low + high) // 2
-        if float(np.mean(np.exp(middle * silent))) > 1 - probability:
-            low = middle
-        else:
-            high = middle
-    return high
+
+    def signals(points: int) -> bool:
+        return float(np.mean(np.exp(points * silent))) <= 1 - probability
+
+    most = 1
+    while not signals(most) and most < MOST_POINTS:
+        most *= 2
+    return 1 + bisect_left(range(1, most), True, key=signals)

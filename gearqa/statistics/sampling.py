@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from dataclasses import dataclass
 from typing import Literal
 
@@ -186,24 +187,16 @@ def isolated_lot_plan(lot_size: int | None, limiting_quality: float = 0.05, cons
     >>> isolated_lot_plan(100).n, isolated_lot_plan(400).n, isolated_lot_plan(None).n
     (37, 43, 45)
     """
-    if lot_size is None:
-        low, high = ac, ac + 1
-        while passes(high, ac, limiting_quality) > consumer_risk:
-            low, high = high, 2 * high
-    else:
-        bad = math.ceil(round(limiting_quality * lot_size, 9))
-        low, high = min(ac, lot_size - 1), lot_size
-    while high - low > 1:
-        middle = (low + high) // 2
-        if lot_size is None:
-            risk = passes(middle, ac, limiting_quality)
-        else:
-            risk = passes_lot(middle, ac, lot_size, bad)
-        if risk <= consumer_risk + 1e-12:  # a risk met exactly is met
-            high = middle
-        else:
-            low = middle
-    return AttributesPlan(high, ac)
+    bad = 0 if lot_size is None else math.ceil(round(limiting_quality * lot_size, 9))
+
+    def met(n: int) -> bool:
+        risk = passes(n, ac, limiting_quality) if lot_size is None else passes_lot(n, ac, lot_size, bad)
+        return risk <= consumer_risk + 1e-12  # a risk met exactly is met
+
+    first, last = ac + 1, ac + 1 if lot_size is None else lot_size
+    while lot_size is None and not met(last):
+        last *= 2
+    return AttributesPlan(min(first, last) + bisect_left(range(first, last), True, key=met), ac)
 
 
 def passes(n: int, ac: int, fraction: float) -> float:
