@@ -1,7 +1,7 @@
 """Grades stored gears anew under another class, drawing or evaluation setting.
 
 Where only the requirements change, the stored values are judged again; where traces are evaluated in another
-way, the raw files are read again from where they lay, after their digests were compared.
+way, the raw files are read again from where they lay, and their digests compared.
 """
 
 from __future__ import annotations
