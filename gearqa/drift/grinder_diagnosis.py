@@ -25,7 +25,7 @@ from gearqa.drift.gains import recorded_changes
 from gearqa.drift.moved import moved_components
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.diagnosis import Component, Correction, GrinderDiagnosis, NotIdentifiable
-from gearqa.model.drift import LEAST_OFFSET_UM, DriftSeries, SeriesKey
+from gearqa.model.drift import COMPONENTS, LEAST_OFFSET_UM, DriftSeries, SeriesKey
 from gearqa.symbols import FLANKS, Flank, TraceKind
 from gearqa.wording.numbers import count_text
 
@@ -49,6 +49,7 @@ APART: Final = {
 """What the flanks share -> what they differ by."""
 AMID: Final = " amid a dress cycle"
 Members = Mapping[tuple[str, Flank | None], DriftSeries]
+Means = Mapping[str, Mapping[Flank | None, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,8 +92,9 @@ def _of_grinder(
     bound = RISK / max(1, len(tested))
     found = [replace(one.component, significant=one.p <= bound and _worth(one)) for one in tested]
     found, alike = not_told_apart(found, found, traced.teeth, setup)
-    shared = [replace(one, explains=_shares(one, members, setup) if one.significant else {}) for one in found]
-    shared.sort(key=lambda one: (not one.significant, -_used(one, members), -abs(one.amplitude_um)))
+    means = _means(members)
+    shared = [replace(one, explains=_shares(one, means, setup) if one.significant else {}) for one in found]
+    shared.sort(key=lambda one: (not one.significant, -_used(one, members, means), -abs(one.amplitude_um)))
     real = [one for one in shared if one.significant]
     changes = recorded_changes(members, meant)
     worn = {key for (key, _), one in members.items() if _worn(one)}
@@ -100,7 +102,7 @@ def _of_grinder(
         replace(one, expect=one.expect + AMID) if OF_QUANTITY.get(one.quantity) in worn else one
         for one in with_gains(corrections_for(real, setup), changes)
     )
-    used = [(_used(one, members), one) for one in real]
+    used = [(_used(one, members, means), one) for one in real]
     apart = {one.key for one in real}
     gaining = (c.quantity for use, one in used if use > 0 for c in _against(one, corrections, setup, apart))
     first = next(iter(members.values()))
@@ -276,12 +278,16 @@ def _scatter(series: Sequence[DriftSeries]) -> float:
 # --- what they make -----------------------------------------------------------------------------
 
 
-def _mean_of(members: Members, parameter: str) -> dict[Flank | None, float]:
-    levels = {flank: _levels(one) for (key, flank), one in members.items() if key == parameter}
-    return {flank: float(x.mean()) for flank, x in levels.items() if len(x)}
+def _means(members: Members) -> Means:
+    """Mean level of each parameter by flank, since its last change."""
+    found: dict[str, dict[Flank | None, float]] = {}
+    for (key, flank), one in members.items():
+        if key not in COMPONENTS and len(x := _levels(one)):
+            found.setdefault(key, {})[flank] = float(x.mean())
+    return found
 
 
-def _shares(one: Component, members: Members, setup: PartSetup) -> dict[str, float]:
+def _shares(one: Component, means: Means, setup: PartSetup) -> dict[str, float]:
     """Share of each deviation of the mean gear that goes with a component."""
     g = setup.geometry
     found = {}
@@ -294,12 +300,12 @@ def _shares(one: Component, members: Members, setup: PartSetup) -> dict[str, flo
     }
     if one.key in ranges:
         for parameter, per_um in zip(("runout", "cumulative_pitch"), ranges[one.key], strict=True):
-            known = [value for value in _mean_of(members, parameter).values() if value > 0]
+            known = [value for value in means.get(parameter, {}).values() if value > 0]
             if known and per_um:
                 found[parameter] = min(1.0, per_um * one.amplitude_um / max(known))
     for kind, alike, apart in TRACED:
         if one.key in (alike, apart):
-            slopes = _mean_of(members, f"{kind}_slope")
+            slopes = means.get(f"{kind}_slope", {})
             if len(slopes) == len(FLANKS):
                 sign = _sign_on(one.key, setup)
                 rest = max(abs(slopes[f] - sign[f] * one.amplitude_um) for f in FLANKS)
@@ -317,15 +323,14 @@ def _sign_on(key: str, setup: PartSetup) -> dict[Flank, float]:
     return {"left": -side, "right": side}
 
 
-def _used(one: Component, members: Members) -> float:
+def _used(one: Component, members: Members, means: Means) -> float:
     """Largest part of a tolerance that a component uses up on the mean gear."""
     found = [0.0]
     for parameter, share in one.explains.items():
-        means = _mean_of(members, parameter)
         for (key, flank), series in members.items():
             limits = [abs(limit) for limit in series.limit_um if limit]
             if key == parameter and limits:
-                found.append(share * abs(means.get(flank, 0.0)) / min(limits))
+                found.append(share * abs(means.get(parameter, {}).get(flank, 0.0)) / min(limits))
     return max(found)
 
 
