@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -225,6 +227,22 @@ def test_raw_files_that_are_gone_or_changed_are_named_and_nothing_is_regraded(st
     assert "[evaluation] of the part data differs" in message
     assert results(store) == before
     assert len(regrade(store, Selection(serials=("C",)), change).gears) == 1
+
+
+def test_processes_forked_beside_an_open_store_leave_it_alone(where, tmp_path):
+    """They inherit its connection; the program of one thread forks, on Linux."""
+    for day, name in enumerate("ABCDEF", 1):
+        made_folder(tmp_path / "all" / name, [name], day=day)
+
+    def run(*words):
+        line = [sys.executable, "-m", "gearqa", "history", *words, "--store", where]
+        done = subprocess.run(line, capture_output=True, text=True, check=False, timeout=60)
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    run("add", tmp_path / "all", "--recursive", "--workers", "3")
+    run("regrade", "--from-files", "--workers", "3")
+    assert "nothing wrong: 6 gears, 6 superseded" in run("check")
 
 
 def test_a_folder_that_has_grown_still_serves(store, tmp_path):
