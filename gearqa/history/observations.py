@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import fields
-from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
@@ -37,8 +36,6 @@ def load_observations(
     *,
     part_number: str | None = None,
     grinder: str | None = None,
-    since: datetime | None = None,
-    until: datetime | None = None,
     parameters: Sequence[str] | None = None,
     last_gears: int | None = None,
 ) -> Iterator[Observation]:
@@ -46,11 +43,10 @@ def load_observations(
 
     Of the same gears and part data these are the ones of `observations_from_results`; times have a zone
     (times that were given without one are local to the station that added them). Gears without
-    production data are left out, and with `since` or `until` gears without a time. `last_gears`: only so
-    many, the last ones made.
+    production data are left out. `last_gears`: only so many, the last ones made.
     """
     wanted = frozenset(DRIFT_PARAMETERS if parameters is None else parameters)
-    which = _conditions(part_number, grinder, since, until)
+    which = _conditions(part_number, grinder)
     if last_gears is not None:
         newest = sa.select(GEAR.c.id).where(*which, GEAR.c.produced)
         newest = newest.order_by(sa.nulls_last(GEAR.c.finished_utc.desc()), GEAR.c.id.desc()).limit(
@@ -90,12 +86,10 @@ def load_observations(
                     )
 
 
-def _conditions(
-    part_number: str | None, grinder: str | None, since: datetime | None, until: datetime | None
-) -> list[sa.ColumnElement[bool]]:
+def _conditions(part_number: str | None, grinder: str | None) -> list[sa.ColumnElement[bool]]:
     """Gears with production data; `UNKNOWN_GRINDER` are those that name no grinder."""
     named = None if grinder == UNKNOWN_GRINDER else grinder
-    which = [*Selection(part_number, grinder=named, since=since, until=until).conditions(), GEAR.c.produced]
+    which = [*Selection(part_number, grinder=named).conditions(), GEAR.c.produced]
     return [*which, GEAR.c.grinder.is_(None)] if grinder == UNKNOWN_GRINDER else which
 
 
@@ -103,7 +97,7 @@ def load_inputs(
     store: HistoryStore, *, part_number: str | None = None, grinder: str | None = None
 ) -> tuple[InputFile, ...]:
     """Files that the gears of `load_observations` were read from, with the name of their folder."""
-    adding = sa.select(GEAR.c.intake_id).where(*_conditions(part_number, grinder, None, None))
+    adding = sa.select(GEAR.c.intake_id).where(*_conditions(part_number, grinder))
     query = sa.select(INTAKE.c.folder, INTAKE.c.inputs).where(INTAKE.c.id.in_(adding)).order_by(INTAKE.c.id)
     files: dict[InputFile, None] = {}
     with store.reading() as connection:
@@ -114,17 +108,11 @@ def load_inputs(
     return tuple(files)
 
 
-def load_events(
-    store: HistoryStore,
-    *,
-    grinder: str | None = None,
-    since: datetime | None = None,
-    until: datetime | None = None,
-) -> list[GrinderEvent]:
+def load_events(store: HistoryStore, *, grinder: str | None = None) -> list[GrinderEvent]:
     """Events that count, by time."""
     names = [one.name for one in fields(GrinderEvent)]
     with store.reading() as connection:
-        found = select_events(connection, grinder=grinder, since=since, until=until)
+        found = select_events(connection, grinder=grinder)
     return [GrinderEvent(**{name: getattr(event, name) for name in names}) for event in found]
 
 
@@ -158,7 +146,7 @@ def load_traces(
     store: HistoryStore, *, part_number: str | None = None
 ) -> dict[str, tuple[Part, tuple[TraceResult, ...]]]:
     """Drawing and traces of the last measured gear of each part."""
-    which = _conditions(part_number, None, None, None)
+    which = _conditions(part_number, None)
     newest = sa.func.row_number().over(
         partition_by=GEAR.c.part_number, order_by=(GEAR.c.measured_key.desc(), GEAR.c.id.desc())
     )

@@ -128,7 +128,6 @@ NUMBER_COLUMNS: Final = frozenset(
     {q.column for q in QUANTITIES.values()}
     | {"tooth", "space", "teeth_spanned", "parts_since_dress", "correction"}
 )
-WHOLE_NUMBER_COLUMNS: Final = frozenset({"tooth", "space", "teeth_spanned", "parts_since_dress"})
 TIME_COLUMNS: Final = frozenset({"finished_at", "measured_at", "calibration_due", "at"})
 SIZE_METHODS: Final = ("balls", "span")
 
