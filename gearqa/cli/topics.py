@@ -379,6 +379,8 @@ DIAGNOSE = """
       measured class counts; shares need not add up.
     - Ripple: an order is named from 8 teeth on, if no other order fits as well. From the usual four
       equally spaced teeth it cannot be told; the measuring plan says what could.
+    - Centring is told as the toothing is to move on the gear: at the grinder the workpiece moves the other
+      way.
     - Corrections invert geometry. What a grinder makes of a command is not known before a trial step;
       where the events table records corrections, their effect gives the gain. A qualified setter checks
       sign, size and reach.

@@ -135,12 +135,17 @@ def _dress_interval(
         yield "dress_none", phrases.name_of(first), text
         return
     low, high = first.wear_interval_um_per_part or (math.nan, math.nan)
+    decides = ""
+    if not decision.at_least:  # else none sets it: what was measured ends there
+        decides = (
+            f"{phrases.name_of(first)} decides (wear {signed_text(low, 3)} to {signed_text(high, 3)} µm per "
+            f"part, standard deviation of a part {um_text(first.sd_um or 0.0)}); "
+        )
     yield (
         "dress_interval",
         "",
-        f"{phrases.dress_clause(parts, decision.at_least, settings.risk)}; {phrases.name_of(first)} "
-        f"decides (wear {signed_text(low, 3)} to {signed_text(high, 3)} µm per part, standard deviation of "
-        f"a part {um_text(first.sd_um or 0.0)}); {phrases.from_now_clause(decision)}",
+        f"{phrases.dress_clause(parts, decision.at_least, settings.risk)}; {decides}"
+        f"{phrases.from_now_clause(decision)}",
     )
     if decision.holds_cycles is not None:
         holds = count_text(decision.holds_cycles, "coming cycle")
@@ -160,7 +165,7 @@ def _dress_interval(
         yield "measure_gap", phrases.name_of(first), text
     elif first.gap is not None:
         text = f"two measured positions cannot show straight wear: measure between parts {first.gap[0]} and "
-        yield "measure_gap", phrases.name_of(first), f"{text}{first.gap[1]} too"
+        yield "measure_gap", "" if decision.at_least else phrases.name_of(first), f"{text}{first.gap[1]} too"
     dressing = f"dressing after {count_text(usual or 0, 'part')}"
     if usual is not None and usual < parts:
         yield "dress_early", "", f"{dressing} gives away {count_text(parts - usual, 'part')} per dress"
@@ -180,8 +185,12 @@ def _centring(members: Sequence[DriftSeries], decision: DressDecision | None) ->
         towards = phrases.direction(series.parameter, offset)
         start = f"start the cycle {um_text(abs(offset), 1)} towards {towards}"
         gain = f"this series then allows {count_text(centred, 'part')} per dress instead of {own}"
-        wait = "; the level change may be one odd cycle: measure the next one first"
-        yield "centre_cycle", phrases.name_of(series), f"{start}; {gain}{wait if series.just_moved else ''}"
+        wait = ""
+        if series.correction_alarm:
+            wait = "; first find out what became of the last correction"
+        elif series.just_moved:
+            wait = "; the level change may be one odd cycle: measure the next one first"
+        yield "centre_cycle", phrases.name_of(series), f"{start}; {gain}{wait}"
     if decision is not None and decision.centred_parts is not None:
         gained = count_text(decision.centred_parts - (decision.parts or 0), "gear")
         parts = count_text(decision.centred_parts, "part")
@@ -213,6 +222,8 @@ def _sampling(members: Sequence[tuple[DriftSeries, Outlook]], settings: DriftSet
         backlog = parts_per_measurement(settings.measuring_time_s, settings.cycle_time_s)
         most = max(1, min(most, cycle // backlog))
         clock = f"; the gauge keeps up with one gear in {backlog} at the most"
+    between = series.gap is not None and series.if_straight_parts is None
+    fewest = 3 if between else 2  # two places cannot show how the wear goes
     plans = [
         plan_power(
             cycle,
@@ -224,7 +235,7 @@ def _sampling(members: Sequence[tuple[DriftSeries, Outlook]], settings: DriftSet
             reference=reference,
             backlog=float(backlog),
         )
-        for measured in range(min(2, most), most + 1)
+        for measured in range(min(fewest, most), most + 1)
     ]
     allowed = cycle if settings.escaped_parts is None else settings.escaped_parts
     fitting = [plan for plan in plans if plan.bound_parts <= allowed]

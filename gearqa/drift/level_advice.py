@@ -39,8 +39,14 @@ def signal_advice(members: Sequence[DriftSeries]) -> Iterator[Advice]:
     places = {one.cycle: one for series in signalling for one in series.cycle_levels_um}
     where = phrases.cycles_place([places[cycle] for cycle in sorted(cycles)])
     yield "signal", listed(map(phrases.name_of, signalling)), f"beyond a control limit in {where}"
-    if not any(one.steps or one.level_moved or one.correction_alarm for one in signalling):
+    if not any(_explained(one) for one in signalling):
         yield "find_cause", "", f"look for what changed in or before {where}"
+
+
+def _explained(one: DriftSeries) -> bool:
+    """Whether other advice says what moved a series, and since when."""
+    drifts = one.level_trend_um_per_cycle is not None
+    return bool(one.steps) or one.level_moved or one.correction_alarm or drifts
 
 
 def correction_advice(members: Sequence[DriftSeries], *, alarm: bool) -> Iterator[Advice]:

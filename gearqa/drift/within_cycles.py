@@ -9,7 +9,7 @@ from gearqa.drift.ordering import SeriesGears
 from gearqa.errors import Notice, NoticeCode
 from gearqa.model.drift import DriftSettings
 from gearqa.statistics.wear import WearFit, fit_wear
-from gearqa.wording.numbers import short_text
+from gearqa.wording.numbers import signed_text
 
 NOISE_P = 0.01
 """p of a scatter that does not grow, from which it is said to."""
@@ -48,7 +48,7 @@ def wear_notices(gears: SeriesGears, fits: WearFits) -> Iterator[Notice]:
             NoticeCode.WEAR_NOT_IDENTIFIABLE, f"{_same_part(fit)}: wear and level cannot be told apart"
         )
     if fit.robust_differs:
-        robust, mean = short_text(fit.robust_slope, 3), short_text(fit.slope, 3)
+        robust, mean = (signed_text(slope, 3) for slope in (fit.robust_slope, fit.slope))
         yield Notice(
             NoticeCode.ROBUST_WEAR_DIFFERS,
             f"the robust wear rate is {robust} µm per part, the mean one {mean}: single parts pull",

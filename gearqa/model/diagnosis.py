@@ -95,6 +95,8 @@ class Correction:
     """A change at the grinder that takes a component away, in whole; apply the fraction."""
 
     quantity: str
+    """centre_0_deg, centre_90_deg: how far the toothing is to move towards tooth 1, and 90 degrees clockwise
+    of it; the workpiece moves the other way."""
     flank: Flank | None
     change: float
     unit: str

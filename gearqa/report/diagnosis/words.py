@@ -48,8 +48,8 @@ QUANTITIES: Final = {
     "infeed_ends": "infeed at the ends against the middle, + deeper",
     "profile_crowning": "profile crowning",
     "helix_crowning": "helix crowning",
-    "centre_0_deg": "centre of the workpiece towards tooth 1",
-    "centre_90_deg": "centre of the workpiece towards 90° clockwise of tooth 1",
+    "centre_0_deg": "toothing towards tooth 1, that is the workpiece away from it",
+    "centre_90_deg": "toothing towards 90° clockwise of tooth 1, that is the workpiece away from there",
 }
 STATUS: Final[dict[bool | None, doc.Status]] = {True: "good", False: "bad", None: "open"}
 MOST_SHARES: Final = 3

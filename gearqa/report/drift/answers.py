@@ -187,16 +187,21 @@ def _to_do(members: Sequence[DriftSeries]) -> Iterator[str]:
     elif recorded:
         causes = some_of(list(recorded[0].possible_causes), NAMES_SHOWN)
         yield f"check what was recorded near {words.short_place(recorded[0].place)}: {causes}"
-    elif not vain and any(one.current_signals for one in members):
-        yield "find what changed"
     trending = [one for one in members if one.cycles_to_correction is not None]
+    signalling = [one for one in members if one.current_signals]
+    drifting = [one for one in signalling if one.level_trend_um_per_cycle is not None]
+    if signalling and not (vain or causeless or recorded):
+        if not drifting:
+            yield "find what changed"
+        elif not trending:
+            yield f"find what makes {_plain_names(drifting)} drift"
     for one in sorted(trending, key=_cycles_ahead)[:1]:
         ahead = _cycles_ahead(one)
         when = f"in {count_text(ahead, 'cycle')}" if ahead else "now"
         yield f"correct the level of {_plain_names([one])} {when}"
     for one in members:
         offset, centred = one.centring_offset_um, one.dress_interval_centred_parts
-        if offset is None or centred is None or abs(offset) < LEAST_OFFSET_UM:
+        if offset is None or centred is None or abs(offset) < LEAST_OFFSET_UM or one.correction_alarm:
             continue
         if centred > (one.dress_interval_parts or 0) and one.just_moved:
             yield f"measure the next cycle before correcting {_plain_names([one])}"

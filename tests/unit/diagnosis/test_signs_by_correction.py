@@ -15,6 +15,7 @@ from unit.diagnosis.made import setup
 
 from gearqa.diagnosis.analysis import diagnose_gears
 from gearqa.evaluation.evaluate import evaluate_with
+from gearqa.report.diagnosis.words import change_text
 
 SHAPES = ("pressure_angle", "profile_asymmetry", "lead", "taper", "profile_crowning", "helix_crowning")
 BY_FLANK = ("profile_slope", "profile_crowning", "helix_crowning", "centre_0_deg", "centre_90_deg")
@@ -113,3 +114,16 @@ def test_what_a_correction_leaves_has_the_class_of_the_ladder(kind, beta, hand, 
     class_, exact = graded_again(maker, left)
     assert class_ == rung.class_ < found.class_
     assert exact == pytest.approx(rung.class_exact, abs=0.15)
+
+
+def test_the_workpiece_moves_the_other_way_than_its_toothing():
+    """The toothing is ground round the axis of the table: a workpiece that was 8 um off it towards tooth 1
+    has its toothing 8 um away from tooth 1. It must be moved away from tooth 1."""
+    maker = Maker(World(kind="external", z=40, teeth=8, points=121, noise=0.1))
+    workpiece_off_table = 8.0
+    faults = Faults(eccentricity=(workpiece_off_table, 180.0))
+    (found,), _ = diagnose_gears([maker.gear(faults, np.random.default_rng(5))], setup(maker.part))
+    (one,) = (c for c in found.corrections if c.quantity == "centre_0_deg")
+    name, change, _ = change_text(one)
+    assert name == "toothing towards tooth 1, that is the workpiece away from it"
+    assert workpiece_off_table - float(change.removesuffix(" µm")) == pytest.approx(0.0, abs=0.3)

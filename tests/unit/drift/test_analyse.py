@@ -615,3 +615,45 @@ def test_a_level_change_of_skewed_values_carries_a_caution():
     assert "skewed_values" in {one.code for one in analyse_observations(skewed).warnings}
     normal = history(rng, replace(grinder, sd_part=0.5))
     assert "skewed_values" not in {one.code for one in analyse_observations(normal).warnings}
+
+
+def advice_of(grinder: Grinder, events: Any = (), seed: int = 1) -> tuple[DriftSeries, dict[str, str]]:
+    result = analyse_observations(history(np.random.default_rng(seed), grinder), events)
+    (series,) = result.series
+    return series, {one.code: one.sentence for one in result.advice}
+
+
+def test_what_was_measured_sets_the_interval_and_no_series():
+    series, advice = advice_of(Grinder(wear=0.0))
+    assert series.dress_interval_at_least
+    assert "decides" not in advice["dress_interval"]
+    series, advice = advice_of(Grinder(limits=(-2.5, 3.5)))
+    assert not series.dress_interval_at_least
+    assert "left profile slope decides" in advice["dress_interval"]
+
+
+def test_two_positions_are_not_advised_where_a_third_is_asked_for():
+    grinder = Grinder(wear=0.0, measured=(1, 30), sd_cycle=0.1, sd_part=0.1)
+    _, advice = advice_of(grinder)
+    assert advice["measure_gap"].startswith("Two measured positions cannot show straight wear")
+    assert "Measure parts 1, 15, 30 of every cycle" in advice["sampling_plan"]
+    _, advice = advice_of(replace(grinder, measured=(1, 15, 30)))
+    assert "Measure parts 1, 30 of every cycle" in advice["sampling_plan"]
+
+
+def test_a_correction_without_effect_is_looked_into_before_the_next():
+    grinder = Grinder(wear=0.0, level=4.5)
+    recorded = replace(event_before(20, grinder), parameter="profile_slope", correction=-2.5, unit="um")
+    _, advice = advice_of(grinder, [recorded])
+    assert advice["centre_cycle"].endswith("first find out what became of the last correction.")
+    _, advice = advice_of(grinder)
+    assert "correction" not in advice["centre_cycle"]
+
+
+def test_a_signal_of_a_trend_asks_for_no_change_of_the_last_cycle():
+    series, advice = advice_of(Grinder(trend=0.15, wear=0.0, limits=(-20.0, 20.0)), seed=3)
+    assert series.current_signals
+    assert series.level_trend_um_per_cycle is not None
+    assert not series.steps
+    assert "find_cause" not in advice
+    assert "dressing does not reset it" in advice["level_trend"]
