@@ -97,7 +97,7 @@ def _of_grinder(
     shared.sort(key=lambda one: (not one.significant, -_used(one, members, means), -abs(one.amplitude_um)))
     real = [one for one in shared if one.significant]
     changes = recorded_changes(members, meant)
-    worn = {key for (key, _), one in members.items() if _worn(one)}
+    worn = {key for (key, _), one in members.items() if one.wear_significant}
     corrections = tuple(
         replace(one, expect=one.expect + AMID) if OF_QUANTITY.get(one.quantity) in worn else one
         for one in with_gains(corrections_for(real, setup), changes)
@@ -169,10 +169,24 @@ def _at_last(x: Array, cycle: Array) -> Array:
 
 
 def _worn(one: DriftSeries) -> float:
-    """What proven wear makes of a level by the middle of the usual dress cycle. [um]"""
-    if not one.wear_significant or one.wear_um_per_part is None:
+    """What wear makes of a level by the middle of the usual dress cycle where it is proven, else amid the
+    parts measured: there the mean does not depend on it. [um]"""
+    if one.wear_um_per_part is None:
         return 0.0
-    return one.wear_um_per_part * ((one.current_dress_interval_parts or 1) - 1) / 2
+    if one.wear_significant:
+        return one.wear_um_per_part * ((one.current_dress_interval_parts or 1) - 1) / 2
+    charts = one.charts
+    return float(np.interp(charts.parts_since_dress, charts.saw_parts, charts.saw_curve_um).mean())
+
+
+def _wear_error(one: DriftSeries) -> float:
+    """Standard error of a mean level that the rate of proven wear adds, from amid the parts measured to the
+    middle of the usual dress cycle. [um]"""
+    if not one.wear_significant or one.wear_interval_um_per_part is None:
+        return 0.0
+    low, high = one.wear_interval_um_per_part
+    middle = ((one.current_dress_interval_parts or 1) + 1) / 2
+    return (high - low) / 4 * abs(middle - float(one.charts.parts_since_dress.mean()))
 
 
 def _vectors(members: Members, scatter: Mapping[tuple[str, Flank | None], float]) -> Iterator[_Found]:
@@ -234,12 +248,12 @@ def _of_size(series: DriftSeries, key: str, order: int | None, u: float | None) 
     return _Found(Component(key, None, order, size, None, 2 * error, False, {}), p)
 
 
-def _of_mean(key: str, flank: Flank | None, x: Array) -> _Found | None:
+def _of_mean(key: str, flank: Flank | None, x: Array, wear_error: float = 0.0) -> _Found | None:
     from scipy import special
 
     if len(x) < FEWEST_CYCLES:
         return None
-    mean, error = float(x.mean()), float(x.std(ddof=1)) / math.sqrt(len(x))
+    mean, error = float(x.mean()), math.hypot(float(x.std(ddof=1)) / math.sqrt(len(x)), wear_error)
     p = 2 * float(special.stdtr(len(x) - 1, -abs(mean) / max(error, 1e-12)))
     return _Found(Component(key, flank, None, mean, None, 2 * error, False, {}), p)
 
@@ -265,8 +279,10 @@ def _shapes(members: Members, traced: TracedPart) -> Iterator[_Found]:
             if (kind, what) == ("helix", "slope"):
                 halves = [hand * halves[1], halves[0]]
             for name, half in zip(names, halves, strict=True):
-                if (found := _of_mean(name, None, half)) is not None:
-                    scatter = _scatter([one for one in both if one is not None]) / 2
+                known = [one for one in both if one is not None]
+                wear_error = math.hypot(*map(_wear_error, known)) / 2
+                if (found := _of_mean(name, None, half, wear_error)) is not None:
+                    scatter = _scatter(known) / 2
                     yield replace(found, component=replace(found.component, scatter_um=scatter))
 
 

@@ -58,10 +58,10 @@ def _table(one: GrinderDiagnosis, real: Sequence[Component]) -> doc.Table:
         doc.Column("at"), doc.Column("explains", "left", weight=2), doc.Column("moved", "left", weight=2),
     )  # fmt: skip
     notes = [
-        "Means of the levels since each last moved, under a proven trend the end of its line, amid the usual "
-        "dress cycle where wear is proven. U: "
-        "k = 2, from the scatter of the cycles. At: clockwise from the centre of tooth 1. Explains: of the "
-        "mean gear; shares need not add up."
+        "Means of the levels since each last moved, under a proven trend the end of its line; amid the usual "
+        "dress cycle where wear is proven, else amid the parts measured. U: k = 2, from the scatter of the "
+        "cycles and the rate of the wear. At: clockwise from the centre of tooth 1. Explains: of the mean "
+        "gear; shares need not add up."
     ]
     more, chance = len(real) - len(rows), len(one.components) - len(real)
     if more > 0:

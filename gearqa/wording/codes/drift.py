@@ -59,7 +59,7 @@ DRIFT: Final[dict[str, tuple[str, str]]] = {
     ),
     "usual_interval_unknown": (
         "How many parts are made per dress is not known.",
-        "List all parts in the production table, or set parts_per_dress in [grinder.NAME].",
+        "List all parts in the production table of the folder, or set parts_per_dress in [grinder.NAME].",
     ),
     "curved_wear": ("Between two measured places the wear may bend.", "Measure a part in between."),
     "noise_grows": (

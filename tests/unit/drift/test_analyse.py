@@ -272,7 +272,8 @@ def test_parts_of_the_production_table_are_named_and_give_the_usual_interval():
     )
     alone = analyse_observations(observations).series[0]
     assert alone.current_dress_interval_parts == 25
-    assert "usual_interval_unknown" in {w.code for w in alone.warnings}
+    (unknown,) = (w.message for w in alone.warnings if w.code == "usual_interval_unknown")
+    assert "a history store keeps measured gears only" in unknown
     stated = analyse_observations(observations, (), DriftSettings(parts_per_dress={"G1": 30})).series[0]
     assert stated.current_dress_interval_parts == 30
     assert "usual_interval_unknown" not in {w.code for w in stated.warnings}

@@ -28,8 +28,11 @@ CYCLES, PARTS = 16, 2
 SCATTER = {"profile_slope_um": 0.15, "helix_slope_um": 0.15}
 
 
-def history(drawing, seed=1, gears=None, measuring=None, keep=lambda one: one, **tables):
-    """Result and what the grinder does; `gears` gives the tables of a gear from its cycle."""
+def history(
+    drawing, seed=1, gears=None, measuring=None, keep=lambda one: one, parts_per_dress=None, **tables
+):
+    """Result and what the grinder does; `gears` gives the tables of a gear from its cycle, `parts_per_dress`
+    the usual interval."""
     process = {
         "grinder": "G1", "parts_per_dress": 30, "parts_of_cycle": [1, 30], "fixture": "F-1",
         "level_scatter": {"left": SCATTER, "right": SCATTER},
@@ -57,7 +60,10 @@ def history(drawing, seed=1, gears=None, measuring=None, keep=lambda one: one, *
     graded = [result for _, result in with_components(simulate_gears(scenario, drawing, seed=seed), setup)]
     seen = [keep(one) for one in observations_from_results(graded, drawing)]
     teeth = traced_teeth(graded[-1].traces)
-    settings = DriftSettings(waves_as_shapes={drawing.part.number: waves_as_shapes(teeth, setup)})
+    settings = DriftSettings(
+        waves_as_shapes={drawing.part.number: waves_as_shapes(teeth, setup)},
+        parts_per_dress={"G1": parts_per_dress} if parts_per_dress else {},
+    )
     number, events = drawing.part.number, simulate_events(scenario)
     meant = meant_effects(events, setup)
     expanded = {number: as_parameters(meant)}
@@ -92,7 +98,7 @@ def test_what_was_put_in_is_named_with_phase_and_share(kind, hand):
     assert off.phase_deg == pytest.approx(75.0, abs=2.0)
     assert 0.5 < off.explains["runout"] < 0.9
     index = [s for s in result.series if s.parameter == "cumulative_pitch"]
-    worst = max(np.mean([c.level_um for c in s.cycle_levels_um]) for s in index)
+    worst = max(cycle_means(s).mean() for s in index)
     tangential = by_key["tangential", 1]
     cos_t = math.cos(math.atan(math.tan(math.radians(20)) / math.cos(math.radians(18))))
     # an index that swings by e / cos(alpha_t), and one by its amplitude, peak to valley (by definition)
@@ -126,6 +132,46 @@ def test_worn_slopes_are_told_and_corrected_amid_the_dress_cycle():
             assert suggested == pytest.approx(series.centring_offset_um, abs=0.3)
 
 
+def cycle_means(series):
+    """Mean of the values of each cycle."""
+    charts = series.charts
+    return np.array([charts.value_um[charts.cycle == c].mean() for c in np.unique(charts.cycle)])
+
+
+@pytest.mark.independent
+def test_wear_that_is_not_proven_moves_no_mean():
+    """A rate that is only chance shifts all levels after the dress alike: their scatter does not show it."""
+    import statsmodels.api as sm
+
+    result, found = history(part(), shape={"both": {"profile_slope_um": 0.3}}, seed=4)
+    both = [s for s in result.series if s.parameter == "profile_slope"]
+    assert not any(s.wear_significant for s in both)
+    (one,) = (c for c in found.components if c.key == "pressure_angle")
+    mean = sm.OLS(sum(map(cycle_means, both)) / 2, np.ones(CYCLES)).fit()
+    assert one.amplitude_um == pytest.approx(mean.params[0], rel=1e-9)
+    assert one.u_um == pytest.approx(2 * mean.bse[0], rel=1e-9)
+
+
+@pytest.mark.independent
+def test_wear_beyond_the_parts_measured_widens_the_uncertainty():
+    """Parts 1 and 10 of 60 measured: amid the cycle stands what the rate of wear, and its error, make of it."""
+    import statsmodels.api as sm
+
+    worn = {"wear": {"both": {"profile_slope_um": -0.1}}, "parts_of_cycle": [1, 10]}
+    result, found = history(part(), process=worn, parts_per_dress=60)
+    one = claimed(found)["pressure_angle", None]
+    both = [s for s in result.series if s.parameter == "profile_slope"]
+    mean = sm.OLS(sum(map(cycle_means, both)) / 2, np.ones(CYCLES)).fit()
+    errors = []
+    for series in both:
+        charts = series.charts
+        design = np.column_stack([charts.cycle[:, None] == np.unique(charts.cycle), charts.parts_since_dress])
+        errors.append(sm.OLS(charts.value_um, design.astype(float)).fit().bse[-1] / 2)
+    expected = 2 * math.hypot(mean.bse[0], (30.5 - 5.5) * math.hypot(*errors))
+    assert one.u_um == pytest.approx(expected, rel=0.15)
+    assert one.u_um > 3 * mean.bse[0]
+
+
 @pytest.mark.independent
 def test_under_a_trend_it_is_the_end_of_the_line():
     """0.35 um more with every cycle, 5.25 um at the last one; its uncertainty by statsmodels."""
@@ -139,7 +185,7 @@ def test_under_a_trend_it_is_the_end_of_the_line():
     assert one.amplitude_um == pytest.approx(5.25, abs=0.15)
     slopes = [s for s in result.series if s.parameter == "profile_slope"]
     assert all(s.level_trend_um_per_cycle is not None and not s.steps for s in slopes)
-    levels = sum(np.array([c.level_um for c in s.cycle_levels_um]) for s in slopes) / 2
+    levels = sum(cycle_means(s) for s in slopes) / 2
     design = sm.add_constant(np.arange(CYCLES, dtype=float))
     line = sm.OLS(levels, design).fit().get_prediction(design[-1:])
     assert one.amplitude_um == pytest.approx(line.predicted_mean[0], rel=1e-9)
@@ -368,7 +414,7 @@ def test_p_of_a_vector_is_that_of_hotelling():
     x = np.random.default_rng(5).normal((0.6, -0.4), 0.5, (5, 2))
     members = {
         (f"eccentricity_{angle}_deg", None): SimpleNamespace(
-            segment_from_cycle=1, level_trend_um_per_cycle=None, wear_significant=False, sd_um=sd,
+            segment_from_cycle=1, level_trend_um_per_cycle=None, wear_um_per_part=None, sd_um=sd,
             cycle_levels_um=[SimpleNamespace(cycle=k, level_um=v) for k, v in enumerate(column, start=1)],
         )
         for angle, column, sd in zip((0, 90), x.T, (0.3, 0.4), strict=True)
