@@ -92,7 +92,7 @@ def made_notices(gears: SeriesGears, parts: MadeParts) -> Iterator[Notice]:
     if parts.measured_only and parts.usual is not None:
         yield Notice(
             NoticeCode.USUAL_INTERVAL_UNKNOWN,
-            f"parts that were not measured are not known: {count_text(parts.usual, 'part')} per dress are the "
-            "last ones measured; [grinder.NAME] parts_per_dress in part.toml says how many are made, or the "
-            "production table of a folder (a history store keeps measured gears only)",
+            f"parts that were not measured are not known: {count_text(parts.usual, 'part')} per dress are "
+            "the last ones measured; [grinder.NAME] parts_per_dress in part.toml says how many are made, or "
+            "the production table of a folder (a history store keeps measured gears only)",
         )

@@ -49,7 +49,10 @@ def verdict(result: GaugeResult) -> doc.Verdict:
     """Is the instrument good enough."""
     suitable = result.suitable
     why = sentence(_why(result))
-    answers = [doc.Answer("Good enough for the tolerance", ANSWERS[suitable], STATUS[suitable], why)]
+    answer, status = ANSWERS[suitable], STATUS[suitable]
+    if suitable and (_widest(result) or 0.0) > ACCEPTABLE_PERCENT:
+        answer, status = f"{answer}, by the spread found", "open"
+    answers = [doc.Answer("Good enough for the tolerance", answer, status, why)]
     if result.uncertainty_um:
         shown = ", ".join(f"{symbol_of(key)} {fixed_text(U)}" for key, U in result.uncertainty_um.items())
         how = "Coverage factor k = 2, bias added in full."
@@ -69,7 +72,19 @@ def _why(result: GaugeResult) -> str:
         return "the drawing has no limits for what was studied"
     if result.kind == "reference":
         return f"Cg and Cgk of at least {short_text(WANTED_INDEX)} wanted, and agreement with the stated U"
-    return f"gauge spread of at most {short_text(ACCEPTABLE_PERCENT)} % of the tolerance (6 s over its width)"
+    limit, widest = short_text(ACCEPTABLE_PERCENT), _widest(result)
+    upper = "" if widest is None else f"; by the upper end of its interval {fixed_text(widest, 0)} %"
+    return f"gauge spread of at most {limit} % of the tolerance (6 s over its width){upper}"
+
+
+def _widest(result: GaugeResult) -> float | None:
+    """Largest share of a tolerance that the upper end of a gauge spread takes. [%]"""
+    ends = [
+        one.percent_of_tolerance * one.gauge_sd_interval_um[1] / one.gauge_sd_um
+        for one in result.crossed_series
+        if one.percent_of_tolerance and one.gauge_sd_interval_um[1] is not None
+    ]
+    return max(ends, default=None)
 
 
 def _reason(one: CrossedResult | ReferenceResult) -> str:

@@ -154,7 +154,7 @@ def test_wear_that_is_not_proven_moves_no_mean():
 
 @pytest.mark.independent
 def test_wear_beyond_the_parts_measured_widens_the_uncertainty():
-    """Parts 1 and 10 of 60 measured: amid the cycle stands what the rate of wear, and its error, make of it."""
+    """Parts 1 and 10 of 60 measured: the rate of wear, and its error, lead to the middle."""
     import statsmodels.api as sm
 
     worn = {"wear": {"both": {"profile_slope_um": -0.1}}, "parts_of_cycle": [1, 10]}

@@ -163,6 +163,20 @@ def test_a_refusal_says_why(tmp_path):
     assert "Cgk" in str(verdict(gears).answers[0].detail) or gears.suitable is not False
 
 
+def test_a_yes_says_how_far_the_upper_end_of_its_interval_reaches(tmp_path):
+    """600 s / width of the tolerance; three operators leave the upper end of s far out."""
+    tight, wide = (part(tolerance={"limits_um": {"profile_slope": limit}}) for limit in (4.9, 60.0))
+    result = study(tmp_path, aiag_table(), part=tight)
+    upper = result.crossed["profile_slope"][0].gauge_sd_interval_um[1]
+    assert upper is not None
+    (answer,) = verdict(result).answers
+    assert (answer.answer, answer.status) == ("yes, by the spread found", "open")
+    assert f"by the upper end of its interval {600 * upper / 9.8:.0f} %" in str(answer.detail)
+    (answer,) = verdict(study(tmp_path, aiag_table(), part=wide)).answers
+    assert (answer.answer, answer.status) == ("yes", "good")
+    assert f"by the upper end of its interval {600 * upper / 120:.0f} %" in str(answer.detail)
+
+
 def test_a_narrow_screen_shows_where_the_spread_comes_from(tmp_path):
     blocks = gauge_blocks(study(tmp_path, aiag_table()), wide=False)
     captions = [str(one.caption) for one in blocks if isinstance(one, doc.Table)]
