@@ -17,7 +17,8 @@ def main() -> None:
     # modules and results are no cycles: searching them again and again is a sixth of a short run
     gc.set_threshold(NEW_OBJECTS)
     atexit.register(gc.freeze)
-    # arrays are too small for threads of linear algebra, beside which no process can be forked
+    # arrays are too small for threads of linear algebra, beside which no process can be forked, and whose
+    # number, that of the cores, would show in the last bit of every sum
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     with stoppable():
         from gearqa.cli.app import main as program

@@ -4,18 +4,27 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 import subprocess
 import sys
+from itertools import product
 from pathlib import Path
 
 import jsonschema
+import numpy as np
 import pytest
 from made_folders import INDEX_UM, pitch_folder
 from old_outputs import OLD
 
 from gearqa.cli import app
+from gearqa.evaluation.evaluate import BATCH_GEARS
 from gearqa.results.grade_json import result_json_schema
 
+PROFILE_RANGE = """
+[evaluation.profile]
+start_roll_length_mm = 1.2
+end_roll_length_mm = 6.8
+"""
 CONTRACT_KEYS = [
     "schema", "software", "standard", "part", "inputs", "simulated", "decision_rule", "master_quality",
     "gears", "lot",
@@ -246,6 +255,26 @@ def test_a_long_lot_shows_the_worst_gears_and_the_counts(capsys, tmp_path):
     assert shown == [f"G-{i:03d}" for i in range(99, 79, -1)]
     conforming = sum(max(abs(f * 2.0) for f in [factor]) <= 8.0 for factor in factors.values())
     assert f"{conforming} of 100 gears conform" in out
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="cores are taken away with sched_setaffinity")
+def test_the_last_bit_does_not_depend_on_the_number_of_cores(tmp_path):
+    folder = pitch_folder(tmp_path / "lot", extra=PROFILE_RANGE)
+    noise = np.random.default_rng(1)
+    rows = ["serial,flank,tooth,roll_length_mm,deviation_um"]
+    for gear, flank, tooth in product(range(BATCH_GEARS), ("left", "right"), (1, 3, 6)):
+        for at, um in zip(np.linspace(1.0, 7.0, 181), noise.normal(size=181), strict=True):
+            rows.append(f"G-{gear},{flank},{tooth},{at:.4f},{um:.3f}")
+    (folder / "profile.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+
+    def written(cores):
+        words = [sys.executable, "-m", "gearqa", "grade", str(folder), "--json", "-"]
+        code = f"import os; os.sched_setaffinity(0, {cores}); os.execv({words[0]!r}, {words})"
+        environment = {name: text for name, text in os.environ.items() if name != "OPENBLAS_NUM_THREADS"}
+        return subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True, check=False)
+
+    cores = os.sched_getaffinity(0)
+    assert written({min(cores)}).stdout == written(cores).stdout != b""
 
 
 @pytest.mark.independent
