@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import io
+import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
+from made_folders import pitch_folder
 
 from gearqa.cli import app, progress
 from gearqa.cli.console import wants_colour
@@ -90,3 +95,25 @@ def test_a_very_narrow_terminal_is_no_fault(capsys, monkeypatch, command, column
     sample = {"drift": "drift_history"}.get(command, "pinion")
     assert app.run([command, str(SAMPLES / sample)]) in (0, 1)
     assert max(map(len, capsys.readouterr().out.splitlines())) <= 20
+
+
+@pytest.mark.skipif(os.name == "nt", reason="closed by a POSIX shell")
+@pytest.mark.parametrize(
+    ("closed", "words", "status", "said"),
+    [
+        (">&-", ["--quiet", "--json", "r.json"], 0, ""),  # nothing is to be shown
+        (">&-", [], 2, "gearqa: Bad file descriptor"),  # as a full disk
+        (">&-", ["--json", "-"], 2, "gearqa: Bad file descriptor"),
+        ("2>&-", ["--json", "r.json"], 0, ""),
+        ("<&-", ["--json", "r.json"], 0, ""),
+    ],
+)
+def test_a_stream_that_the_caller_closed_is_no_fault(tmp_path, closed, words, status, said):
+    target, folder = tmp_path / "r.json", pitch_folder(tmp_path / "lot")
+    words = [str(target) if word == "r.json" else word for word in words]
+    program = [sys.executable, "-m", "gearqa", "grade", str(folder), *words]
+    shell = ["sh", "-c", f'exec "$@" {closed}', "sh"]
+    done = subprocess.run([*shell, *program], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr.strip()) == (status, said)
+    if str(target) in words:
+        assert json.loads(target.read_text(encoding="utf-8"))["lot"]["conforms"] is True
