@@ -178,6 +178,7 @@ class NoticeCode(StrEnum):
     NOT_MEASURED_BY_US = "not_measured_by_us"
     SERIALS_BY_NUMBER = "serials_by_number"
     COMPARED_BY_MAGNITUDE = "compared_by_magnitude"
+    VALUES_NOT_REPORTED = "values_not_reported"
     BASIS_MEAN = "basis_mean"
     BASIS_WORST = "basis_worst"
     CLAIMS_ON_THE_OTHER_FLANK = "claims_on_the_other_flank"

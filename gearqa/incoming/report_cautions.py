@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from gearqa.errors import Notice, NoticeCode
+from gearqa.evaluation.criteria import Criteria, criteria_of
 from gearqa.incoming.compare import ReportComparison
 from gearqa.incoming.editions import Edition, edition_claimed, states_edition
 from gearqa.incoming.reasons import MOST_NAMED, better_than_own_value
@@ -15,6 +16,7 @@ from gearqa.model.incoming import Basis, ComparedValue, IncomingResult, Reported
 from gearqa.symbols import PARAMETERS
 from gearqa.wording.numbers import count_text, short_text
 from gearqa.wording.sentences import place_text, some_of, symbols_text
+from gearqa.wording.visible import LONGEST_IN_SENTENCE, clip
 
 FEW_CLAIMS: Final = 6
 """Fewer claims than this do not show which edition was used."""
@@ -34,6 +36,8 @@ _SENTENCES: Final[Mapping[NoticeCode, str]] = {
     NoticeCode.NOT_THE_SAME_GEARS: "differences of unlike gears say nothing about the measurement",
     NoticeCode.COMPARED_BY_MAGNITUDE: "{symbols}: reported without sign (or with the opposite one "
     "throughout), compared by magnitude",
+    NoticeCode.VALUES_NOT_REPORTED: "the drawing asks for values that the report does not give: {missing}; "
+    "no class claimed for a gear covers them",
     NoticeCode.BASIS_MEAN: "{symbols}: no basis is stated; the mean over the traces of a flank fits",
     NoticeCode.BASIS_WORST: "{symbols}: no basis is stated; the worst of the traces of a flank fits",
     NoticeCode.CLAIMS_ON_THE_OTHER_FLANK: "claims are judged on the flank that was meant: {theirs} of theirs "
@@ -78,6 +82,9 @@ def cautions_of(
     if comparison.sides.by_number:
         their_serial, our_serial = next(iter(comparison.sides.partner.items()))
         yield _caution(NoticeCode.SERIALS_BY_NUMBER, theirs=their_serial, ours=our_serial)
+    missing = _not_reported(comparison.sides.values, criteria_of(comparison.sides.part))
+    if missing:
+        yield _caution(NoticeCode.VALUES_NOT_REPORTED, missing=", ".join(missing))
     yield from _how_compared(rows, comparison.explained.bases)
     yield from _standards(rows, comparison.sides.values, result.standard, editions)
     yield from _own_values(rows, editions)
@@ -97,6 +104,25 @@ def cautions_of(
         yield _caution(NoticeCode.OUTLIERS, places=", ".join(outliers))
     if result.same_gears is False:
         yield _caution(NoticeCode.NOT_THE_SAME_GEARS)
+
+
+def _not_reported(values: Sequence[ReportedValue], criteria: Criteria) -> list[str]:
+    """Values of reported gears that count for conformity and are not there, each with the gears."""
+    given = {(value.serial, value.parameter, value.flank) for value in values}
+    given |= {(serial, key, None) for serial, key, _ in given if not PARAMETERS[key].per_flank}
+    serials = tuple(dict.fromkeys(value.serial for value in values))
+    found = []
+    for key, places in criteria.places.items():
+        lacking: dict[tuple[str, ...], list[str | None]] = {}
+        for flank, one in places:
+            without = tuple(s for s in serials if not given & {(s, key, flank), (s, key, None)})
+            if one.required and without:
+                lacking.setdefault(without, []).append(flank)
+        for without, flanks in lacking.items():
+            names = ", ".join(clip(serial, LONGEST_IN_SENTENCE) for serial in without[:MOST_NAMED])
+            gears = count_text(len(without), "gear") if len(without) > MOST_NAMED else names
+            found.append(f"{place_text(key, flanks[0] if len(flanks) == 1 else None)} of {gears}")
+    return found
 
 
 def _how_compared(rows: Sequence[ComparedValue], bases: Mapping[str, Basis]) -> Iterator[Notice]:

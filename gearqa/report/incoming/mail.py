@@ -121,6 +121,8 @@ def _asked(result: IncomingResult) -> Iterator[str]:
         )
     if result.claims["not confirmed"] or result.contradicted:
         yield "correct the claimed classes that are not confirmed, or show on which values they rest"
+    if any(one.code == "values_not_reported" for one in result.cautions):
+        yield "report all values that the drawing asks for"
     if any(one.code == "standard_not_stated" for one in result.cautions):
         yield "state the edition of the standard with every claimed class"
     if result.biases:

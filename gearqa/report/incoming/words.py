@@ -125,11 +125,13 @@ def _claims_answer(result: IncomingResult) -> doc.Answer:
     parts += [f"{unjudged} not judged"] if unjudged else []
     singly = ", ".join([f"{claims['confirmed']} of {made} confirmed", *parts])
     detail = f"{_gear_claims_text(result)}Value by value: {singly}. {_reason(result, 'claims_not_confirmed')}"
+    left_out = [sentence(one.message) for one in result.cautions if one.code == "values_not_reported"]
+    detail = " ".join([detail.rstrip(), *left_out])
     status: doc.Status = "bad" if claims["not confirmed"] else "open" if unjudged else "good"
     if status == "good" and not claims["confirmed"]:
         status = "open"
     answer = {"bad": "not confirmed", "good": "none refused"}.get(status, "open")
-    return doc.Answer(question, answer, status, detail.rstrip())
+    return doc.Answer(question, answer, status, detail)
 
 
 def _gear_claims_text(result: IncomingResult) -> str:

@@ -19,6 +19,10 @@ STUDIES: Final[dict[str, tuple[str, str]]] = {
         "The report gives no signs, so values are compared by magnitude.",
         "Ask for signed slopes: a turned sign cannot be seen like this.",
     ),
+    "values_not_reported": (
+        "The report lacks values that the drawing asks for, so no class claimed for a gear covers them.",
+        "Ask for them; a gear's own worst value may be among them.",
+    ),
     "basis_mean": (
         "The report does not say which value of the teeth it gives; the mean fits.",
         "Ask the supplier.",

@@ -146,6 +146,22 @@ def test_serials_that_do_not_match_are_listed_with_the_nearest():
     assert result.verdict == "agrees"  # on the gear that both measured; the others are named
 
 
+def test_what_the_drawing_asks_for_and_the_report_lacks_is_named():
+    table = report(RING, Lab())
+
+    def missing(*left_out, **changes):
+        kept = [v for v in table.values if (v.serial, v.parameter, v.flank) not in left_out]
+        kept = [replace(v, **{k: f(v) for k, f in changes.items()}) for v in kept]
+        cautions = check(replace(table, values=tuple(kept))).cautions
+        return [one.message for one in cautions if one.code == "values_not_reported"]
+
+    assert not missing()
+    assert not missing(flank=lambda v: None)  # the worst of both flanks
+    runout = [(f"OT-020{i}", "runout", None) for i in (1, 2, 3)]
+    (said,) = missing(*runout, ("OT-0202", "helix_slope", "left"))
+    assert "give: Fr of OT-0201, OT-0202, OT-0203, fHβ left of OT-0202; no class" in said
+
+
 def test_our_serial_says_which_gear_is_meant():
     table = report(RING, Lab())
     renamed = tuple(replace(v, serial=f"S{v.serial[-1]}", our_serial=v.serial) for v in table.values)
