@@ -63,9 +63,6 @@ class GradeFiles:
             raise typer.BadParameter(message, param_hint="--paper")
         if self.sheet_folder is None and self.scheduler is not None:
             raise typer.BadParameter("goes with --sheet-folder DIR", param_hint="--scheduler")
-        if self.sheet_folder is None and self.pdf is None and self.workers is not None:
-            message = "there is nothing to share out: add --pdf FILE or --sheet-folder DIR"
-            raise typer.BadParameter(message, param_hint="--workers")
 
 
 class _Writer(Protocol):

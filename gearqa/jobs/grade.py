@@ -164,7 +164,11 @@ def grade(
 
 
 def grade_each(
-    inspection: GearSource, takers: Sequence[GradeTaker], progress: Progress = UNSEEN
+    inspection: GearSource,
+    takers: Sequence[GradeTaker],
+    progress: Progress = UNSEEN,
+    *,
+    workers: int | None = 1,
 ) -> tuple[GradeHeader, LotSummary]:
     """Grade gear by gear in bounded memory; `takers` get each gear as it comes.
 
@@ -176,6 +180,8 @@ def grade_each(
         What is made of the gears: files, reports, counts.
     progress : Progress, optional
         Shows how far the work has come.
+    workers : int, optional
+        Processes at most that grade; None: one a core.
 
     Returns
     -------
@@ -196,7 +202,8 @@ def grade_each(
 
     for taker in takers:
         taker.begin(header, drawing)
-    gears = over_gears(graded, len(inspection), shared=all(taker.shared for taker in takers))
+    workers = workers if all(taker.shared for taker in takers) else 1
+    gears = over_gears(graded, len(inspection), workers=workers)
     for counts, made in progress.over(gears, "grading", "gears", total=len(inspection)):
         counter.add(counts)
         for taker, its in zip(takers, made, strict=True):

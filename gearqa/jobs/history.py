@@ -73,6 +73,7 @@ def add_to_history(
     serial: Sequence[str] | None = None,
     store: AnyStore = None,
     replace: bool = False,
+    workers: int | None = 1,
     progress: Progress = UNSEEN,
 ) -> list[IntakeReport]:
     """Grade inspection folders and keep their gears and events; all folders are added or none.
@@ -89,6 +90,8 @@ def add_to_history(
         A file, a server's URL, or an open store; else $GEARQA_STORE, else one file in the user's data folder.
     replace : bool
         Gears stored with other values are superseded, which is logged; else they are an error.
+    workers : int, optional
+        Processes at most that grade; None: one a core. What is stored does not depend on it.
     progress : Progress, optional
         Shows how many gears were graded.
 
@@ -127,7 +130,8 @@ def add_to_history(
     ]
     with opened(store, writing=True) as history:
         passing = partial(progress.over, doing="adding", noun="gears")
-        return add_folders(history, sources, replace=replace, passing=passing, over_gears=over_gears)
+        shared = partial(over_gears, workers=workers)
+        return add_folders(history, sources, replace=replace, passing=passing, over_gears=shared)
 
 
 def list_history(
@@ -438,10 +442,11 @@ def regrade_history(
             known_gears(history, which)
         passing = partial(progress.over, doing="regrading", noun="gears")
         several = scheduler is not None or worker_count(workers) > 1
-        shared: dict[str, Any] = {
-            "spreading": partial(spread, workers=workers, scheduler=scheduler), "over_gears": over_gears,
-        }  # fmt: skip
-        return regrade(history, which, new, dry_run=dry_run, passing=passing, **(shared if several else {}))
+        spreading = partial(spread, workers=workers, scheduler=scheduler) if several else None
+        shared = partial(over_gears, workers=workers)
+        return regrade(
+            history, which, new, dry_run=dry_run, spreading=spreading, passing=passing, over_gears=shared
+        )
 
 
 def latest_observations(

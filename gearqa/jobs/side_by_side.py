@@ -14,7 +14,7 @@ FEWEST_GEARS: Final = 4 * BATCH_GEARS
 """What another process must have to do: fewer are done before it pays."""
 
 
-def over_gears(work: Callable[[range], Sequence[Made]], gears: int, *, shared: bool = True) -> Iterator[Made]:
+def over_gears(work: Callable[[range], Sequence[Made]], gears: int, *, workers: int | None) -> Iterator[Made]:
     """What is made of so many gears, in their order.
 
     Parameters
@@ -23,8 +23,8 @@ def over_gears(work: Callable[[range], Sequence[Made]], gears: int, *, shared: b
         Places of some gears -> what is made of each.
     gears : int
         How many there are.
-    shared : bool
-        Whether what is made can be sent from another process, and takes less time than making it.
+    workers : int, optional
+        Processes at most; None: one a core. With 1 everything happens here, and what is made may be anything.
 
     Yields
     ------
@@ -32,12 +32,12 @@ def over_gears(work: Callable[[range], Sequence[Made]], gears: int, *, shared: b
         What was made of one gear.
     """
     shares = [range(at, min(at + BATCH_GEARS, gears)) for at in range(0, gears, BATCH_GEARS)]
-    if not shared or gears < FEWEST_GEARS:
+    if workers == 1 or (workers is None and gears < FEWEST_GEARS):
         yield from chain.from_iterable(map(work, shares))
         return
     from gearqa.jobs.crew import can_fork
     from gearqa.jobs.spread import spread, worker_count
 
-    workers = min(worker_count(None), 1 + gears // FEWEST_GEARS) if can_fork() else 1
-    for _, made in spread(work, shares, workers=workers, forked=True):
+    count = min(worker_count(workers), 1 + gears // FEWEST_GEARS) if can_fork() else 1
+    for _, made in spread(work, shares, workers=count, forked=True):
         yield from made

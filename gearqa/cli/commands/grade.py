@@ -81,7 +81,7 @@ def command(
             takers.append(screen)
         with open_folder(folder, part=part, columns=columns, serials=serial) as inspection:
             outputs.keep_clear_of(folder / file.file for file in inspection.inputs)
-            header, lot = grade_each(inspection, takers, JobProgress(quiet=quiet))
+            header, lot = grade_each(inspection, takers, JobProgress(quiet=quiet), workers=workers)
         shown = "" if screen is None else screen.laid_out(terminal())
     if not quiet:
         tell_notices(header.warnings)

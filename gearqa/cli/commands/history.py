@@ -75,10 +75,8 @@ def add(
     from gearqa.model.history import ArchiveReport
     from gearqa.report.history.words import archive_sentence, intake_sentence
 
-    if not recursive and (workers is not None or scheduler is not None):
-        raise typer.BadParameter(
-            "goes with --recursive", param_hint="--workers" if workers else "--scheduler"
-        )
+    if not recursive and scheduler is not None:
+        raise typer.BadParameter("goes with --recursive", param_hint="--scheduler")
     if recursive and serial:
         raise typer.BadParameter("does not go with --recursive", param_hint="--serial")
     with CommandStore(store) as history:
@@ -90,7 +88,7 @@ def add(
         else:
             added = add_to_history(
                 folders, part=part, columns=columns, serial=serial, store=history, replace=replace,
-                progress=JobProgress(quiet=quiet),
+                workers=workers, progress=JobProgress(quiet=quiet),
             )  # fmt: skip
             report = ArchiveReport(tuple(added), (), ())
         if not quiet:

@@ -107,15 +107,14 @@ def test_two_processes_write_what_one_writes(monkeypatch, tmp_path):
     pids = []
 
     class Written(Taker):
-        shared = True
-
         def made(self, gear):
             return os.getpid()
 
         def take(self, made):
             pids.append(made)
 
-    def written(name):
+    def written(name, workers, *, shared=True):
+        pids.clear()
         inspection = Inspection(FEWEST_GEARS + 5)
         with Outputs() as outputs, ExitStack() as stack:
             paths = {"json": str(tmp_path / f"{name}.json"), "csv": str(tmp_path / f"{name}.csv")}
@@ -124,30 +123,27 @@ def test_two_processes_write_what_one_writes(monkeypatch, tmp_path):
                 sheets="auto", sheet_folder=None,
             )  # fmt: skip
             screen = Screen()
-            takers = [*open_files(outputs, files, stack, quiet=True), screen, Written(inspection)]
-            grade_each(inspection, takers)
+            own = Written(inspection)
+            own.shared = shared
+            takers = [*open_files(outputs, files, stack, quiet=True), screen, own]
+            grade_each(inspection, takers, workers=workers)
         shown = screen.laid_out(Terminal(io.StringIO(), width=100, colour=False))
         return Path(paths["json"]).read_bytes(), Path(paths["csv"]).read_bytes(), shown
 
-    monkeypatch.setattr("gearqa.jobs.crew.can_fork", lambda: False)
-    alone = written("alone")
+    monkeypatch.setattr("gearqa.jobs.crew.can_fork", lambda: True)
+    alone = written("alone", 1)
     assert {*pids} == {os.getpid()}
-    pids.clear()
-    monkeypatch.setattr("gearqa.jobs.crew.can_fork", lambda: True)
-    monkeypatch.setattr("gearqa.jobs.spread.worker_count", lambda _: 2)
-    assert written("both") == alone
+    assert written("both", 2) == alone
     assert len({*pids}) == 2
+    assert written("whole", 2, shared=False) == alone
+    assert {*pids} == {os.getpid()}
 
 
-def test_few_gears_and_reports_with_charts_stay_in_this_process(monkeypatch):
+def test_few_gears_stay_in_this_process(monkeypatch):
     monkeypatch.setattr("gearqa.jobs.crew.can_fork", lambda: True)
     monkeypatch.setattr("gearqa.jobs.spread.worker_count", lambda _: 2)
-
-    def forked(gears, *, shared):
-        return {*over_gears(lambda some: [os.getpid()] * len(some), gears, shared=shared)} - {os.getpid()}
-
-    assert not forked(FEWEST_GEARS - 1, shared=True)
-    assert not forked(2 * FEWEST_GEARS, shared=False)
+    gears = FEWEST_GEARS - 1
+    assert {*over_gears(lambda some: [os.getpid()] * len(some), gears, workers=None)} == {os.getpid()}
 
 
 def test_curves_are_made_once_and_belong_to_the_result():
