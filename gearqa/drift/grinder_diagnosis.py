@@ -197,14 +197,15 @@ def _vectors(members: Members, scatter: Mapping[tuple[str, Flank | None], float]
         n = len(x)
         if n < FEWEST_CYCLES:
             continue
-        mean, covariance = x.mean(axis=0), np.cov(x, rowvar=False) / n + np.eye(2) * 1e-12
+        both = [members[f"{key}_{angle}_deg", None] for angle in (0, 90)]
+        by_wear = [_wear_error(one) ** 2 + 1e-12 for one in both]
+        mean, covariance = x.mean(axis=0), np.cov(x, rowvar=False) / n + np.diag(by_wear)
         size = float(np.hypot(*mean))
         along = mean / size if size else np.array([1.0, 0.0])
         square = float(mean @ np.linalg.solve(covariance, mean))
         p = float(special.fdtrc(2, n - 2, square * (n - 2) / (2 * (n - 1))))
         phase = math.degrees(math.atan2(mean[1], mean[0])) % 360
         u = 2 * math.sqrt(float(along @ covariance @ along))
-        both = [members[f"{key}_{angle}_deg", None] for angle in (0, 90)]
         one = Component(key, None, 1, size, phase, u, False, {}, scatter_um=_scatter(both) / math.sqrt(2))
         if order_of is not None and (series := members.get((order_of, None))) is not None:
             each = _of_size(series, key, 1, scatter.get((order_of, None)))
@@ -225,7 +226,7 @@ def _sizes(members: Members, scatter: Mapping[tuple[str, Flank | None], float]) 
         elif key == "pitch_ramp":
             found = _of_size(series, "pitch_ramp", None, u)
         elif key == "twist":
-            found = _of_mean("twist", flank, _levels(series)[:, 0])
+            found = _of_mean("twist", flank, _levels(series)[:, 0], _wear_error(series))
         if found is not None:
             yield found
 
@@ -237,8 +238,8 @@ def _of_size(series: DriftSeries, key: str, order: int | None, u: float | None) 
     x = _levels(series)[:, 0]
     if len(x) < FEWEST_CYCLES:
         return None
-    size, error = float(x.mean()), float(x.std(ddof=1)) / math.sqrt(len(x))
-    p = 1.0
+    error = math.hypot(float(x.std(ddof=1)) / math.sqrt(len(x)), _wear_error(series))
+    size, p = float(x.mean()), 1.0
     if u:
         over = size / (u / 2)
         if order is None:

@@ -414,7 +414,8 @@ def test_p_of_a_vector_is_that_of_hotelling():
     x = np.random.default_rng(5).normal((0.6, -0.4), 0.5, (5, 2))
     members = {
         (f"eccentricity_{angle}_deg", None): SimpleNamespace(
-            segment_from_cycle=1, level_trend_um_per_cycle=None, wear_um_per_part=None, sd_um=sd,
+            segment_from_cycle=1, level_trend_um_per_cycle=None, wear_um_per_part=None,
+            wear_significant=False, sd_um=sd,
             cycle_levels_um=[SimpleNamespace(cycle=k, level_um=v) for k, v in enumerate(column, start=1)],
         )
         for angle, column, sd in zip((0, 90), x.T, (0.3, 0.4), strict=True)
@@ -422,6 +423,15 @@ def test_p_of_a_vector_is_that_of_hotelling():
     (one,) = _vectors(members, {})
     assert one.p == pytest.approx(hotelling(x).pvalue, rel=1e-6)
     assert one.component.scatter_um == pytest.approx(math.sqrt((0.3**2 + 0.4**2) / 2))
+    # a rate known to 0.02 um per part, 20 parts from where was measured, adds 0.4 um to U in each direction
+    worn = {
+        "wear_significant": True, "wear_um_per_part": 0.0, "wear_interval_um_per_part": (-0.02, 0.02),
+        "current_dress_interval_parts": 49, "charts": SimpleNamespace(parts_since_dress=np.full(10, 5.0)),
+    }  # fmt: skip
+    for series in members.values():
+        series.__dict__.update(worn)
+    (wider,) = _vectors(members, {})
+    assert wider.component.u_um == pytest.approx(math.hypot(one.component.u_um, 0.4), rel=1e-6)
 
 
 def test_changes_in_one_proportion_have_no_gain_of_their_own():
