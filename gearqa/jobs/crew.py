@@ -13,6 +13,7 @@ from __future__ import annotations
 import os
 import sys
 import threading
+import warnings
 from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
@@ -163,7 +164,8 @@ class _Hand:
         self._process: BaseProcess = context.Process(
             target=_serve, args=(theirs, function, ours), daemon=True
         )
-        with held_back():
+        with held_back(), warnings.catch_warnings():
+            warnings.simplefilter("ignore", DeprecationWarning)  # of threads beside a fork: see `can_fork`
             self._process.start()
         theirs.close()
 
