@@ -41,6 +41,7 @@ def checked_delivery(result: IncomingResult) -> CheckedDelivery:
     return CheckedDelivery(
         " ".join(result.supplier.split()), part["number"], part["revision"], digest, result.simulated,
         delivery_check(result), tuple(deciding), result.agrees,
+        incomplete=any(one.code == "values_not_reported" for one in result.cautions),
     )  # fmt: skip
 
 

@@ -108,6 +108,8 @@ class CheckedDelivery:
     """Why the lot is decided so, as sentences."""
     agrees: bool
     """The figures agree and no claim is refused: nothing counts against the report."""
+    incomplete: bool
+    """The report does not give all values that the drawing asks for."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,6 +46,14 @@ def deliveries(tmp_path: Path) -> Path:
     return root
 
 
+def test_the_line_of_a_delivery_says_that_asked_values_are_missing(capsys, deliveries):
+    report = deliveries / "2025-06-01" / "report.csv"
+    lines = [line for line in report.read_text(encoding="utf-8").splitlines() if ",runout," not in line]
+    report.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    _, out, _ = run(capsys, deliveries / "2025-06-01", "--recursive")
+    assert out.endswith("; agrees; values that the drawing asks for are missing\n")
+
+
 def test_each_delivery_is_checked_as_by_itself_and_failures_are_last(capsys, deliveries, tmp_path):
     status, out, err = run(capsys, deliveries, "--recursive", "--review-folder", tmp_path / "out")
     assert status == 2

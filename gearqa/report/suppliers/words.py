@@ -175,6 +175,7 @@ def delivery_line(one: DeliveryOfMany) -> str:
     against = found_text(check, explained=False) or (
         "agrees" if check.gears_measured else "not measured by us"
     )
+    against += "; values that the drawing asks for are missing" if checked.incomplete else ""
     simulated = ", SIMULATED" if checked.simulated else ""
     gears = count_text(check.gears_reported, "gear")
     decided: str = check.decision
