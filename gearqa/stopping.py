@@ -87,6 +87,11 @@ def more_follows(written: str) -> None:
         _stop(_late[0], None)
 
 
+def what_stays() -> str:
+    """What the last words say of results, whatever ends the program now."""
+    return _written[-1]
+
+
 @contextmanager
 def held_back() -> Iterator[None]:
     """Signals to stop wait, here and in a process started inside, which must call `follow`."""

@@ -20,11 +20,11 @@ from gearqa.cli.console import tell
 from gearqa.cli.exit_status import ExitStatus
 from gearqa.cli.values import Command, Group
 from gearqa.errors import GearqaError, InputError
-from gearqa.stopping import stop_received
+from gearqa.stopping import stop_received, what_stays
 from gearqa.version import __version__
 
 REPORT_A_FAULT = (
-    "This is a fault of gearqa, not of your data; no verdict was made and nothing was written.\n"
+    "This is a fault of gearqa, not of your data; no verdict was made; {stays}.\n"
     "Please report it with the command line, the version and what --traceback prints."
 )
 SEE_FLANKS = "see: gearqa explain flanks"
@@ -134,7 +134,7 @@ def _status_and_message(error: BaseException) -> int:
     if isinstance(error, typer.Exit):
         return error.exit_code
     if isinstance(error, KeyboardInterrupt | typer.Abort):
-        _message("gearqa: interrupted; nothing was written.")
+        _message(f"gearqa: interrupted; {what_stays()}.")
         return ExitStatus.INTERRUPTED
     if isinstance(error, BrokenPipeError):
         # The interpreter flushes standard output once more when it ends: give it somewhere to go.
@@ -153,10 +153,15 @@ def _status_and_message(error: BaseException) -> int:
             _replace_stdout()
         return ExitStatus.NOT_DONE
     if isinstance(error, MemoryError):
-        _message("gearqa: out of memory; nothing was written.")
+        _message(f"gearqa: out of memory; {what_stays()}.")
         return ExitStatus.NOT_DONE
     lines = str(error).strip().splitlines() or [""]
-    _message(f"gearqa {__version__}: {type(error).__name__}: {lines[0]}\n{REPORT_A_FAULT}")
+    if isinstance(error, RuntimeError) and lines[0] == "can't start new thread":
+        _message(f"gearqa: no room for another thread (ulimit -u); {what_stays()}.")
+        return ExitStatus.NOT_DONE
+    _message(
+        f"gearqa {__version__}: {type(error).__name__}: {lines[0]}\n{REPORT_A_FAULT.format(stays=what_stays())}"
+    )
     return ExitStatus.PROGRAM_FAULT
 
 

@@ -109,6 +109,7 @@ def test_an_option_that_repeats_is_explained(capsys, tmp_path):
         (PermissionError(13, "Permission denied", "x.json"), 2, "x.json: Permission denied"),
         (KeyboardInterrupt(), 130, "interrupted"),
         (MemoryError(), 2, "out of memory"),
+        (RuntimeError("can't start new thread"), 2, "no room for another thread"),  # as Python says it
         (BrokenPipeError(32, "Broken pipe"), 141, ""),
         (ZeroDivisionError("division by zero"), 70, "ZeroDivisionError: division by zero"),
         (AssertionError(), 70, "Please report it"),

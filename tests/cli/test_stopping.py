@@ -13,6 +13,7 @@ import time
 
 import pytest
 from lot_samples import SAMPLES
+from made_folders import pitch_folder
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="POSIX signals")
 
@@ -176,3 +177,32 @@ def test_commands_leave_nothing_where_they_are_stopped(tmp_path):
     for one in script.stops(tmp_path, 6, random.Random(), ["history add", "gauge"]):
         assert (one.left, one.faults) == ((), ()), one
         assert one.cpu_seconds < 1, one
+
+
+FAULT_IN_THE_SECOND_FOLDER = """
+import sys
+from gearqa import __main__
+from gearqa.jobs import archive
+
+def second_fails(*args, add=archive.add_prepared, calls=[], **options):
+    calls.append(1)
+    if len(calls) > 1: raise {error}
+    return add(*args, **options)
+
+archive.add_prepared = second_fails
+sys.argv = ["gearqa", "history", "add", {root!r}, "--recursive", "--store", {store!r}]
+__main__.main()
+"""
+
+
+@pytest.mark.parametrize(("error", "status"), [("MemoryError", 2), ("ZeroDivisionError", 70)])
+def test_what_was_added_before_a_fault_is_not_denied(tmp_path, error, status):
+    for name in ("a", "b"):
+        pitch_folder(tmp_path / "lots" / name, [name])
+    code = FAULT_IN_THE_SECOND_FOLDER.format(
+        error=error, root=str(tmp_path / "lots"), store=str(tmp_path / "s.sqlite")
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == status
+    assert "the folders added before stay" in done.stderr
+    assert "nothing was written" not in done.stderr
