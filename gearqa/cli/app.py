@@ -159,9 +159,8 @@ def _status_and_message(error: BaseException) -> int:
     if isinstance(error, RuntimeError) and lines[0] == "can't start new thread":
         _message(f"gearqa: no room for another thread (ulimit -u); {what_stays()}.")
         return ExitStatus.NOT_DONE
-    _message(
-        f"gearqa {__version__}: {type(error).__name__}: {lines[0]}\n{REPORT_A_FAULT.format(stays=what_stays())}"
-    )
+    about = REPORT_A_FAULT.format(stays=what_stays())
+    _message(f"gearqa {__version__}: {type(error).__name__}: {lines[0]}\n{about}")
     return ExitStatus.PROGRAM_FAULT
 
 
