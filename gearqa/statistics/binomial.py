@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
 
 import numpy as np
 from scipy import special
+
+from gearqa.statistics.counting import smallest_count
 
 
 def lower_bound(count: int, n: int, confidence: float = 0.95) -> float:
@@ -121,11 +122,11 @@ def lot_lower_bound(count: int, n: int, lot_size: int, confidence: float = 0.95)
     >>> lot_lower_bound(20, 20, 400) / 400, lot_lower_bound(20, 20, 50) / 50
     (0.865, 0.9)
     """
-    return count + bisect_left(
-        range(count, lot_size - (n - count)),
-        True,
-        key=lambda items: 1 - hypergeometric_cdf(count - 1, lot_size, items, n) > 1 - confidence,
-    )
+
+    def possible(items: int) -> bool:
+        return 1 - hypergeometric_cdf(count - 1, lot_size, items, n) > 1 - confidence
+
+    return smallest_count(possible, count - 1, lot_size - (n - count))
 
 
 def lot_upper_bound(count: int, n: int, lot_size: int, confidence: float = 0.95) -> int:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +10,7 @@ from scipy.special import chdtri, ndtri
 
 from gearqa.arrays import Array
 from gearqa.statistics.control_charts import future_factor
+from gearqa.statistics.counting import smallest_count
 from gearqa.statistics.run_lengths import shewhart_run_length
 
 NODES = 101
@@ -150,4 +150,4 @@ def _points(silent: Array, probability: float) -> int:
     most = 1
     while not signals(most) and most < MOST_POINTS:
         most *= 2
-    return 1 + bisect_left(range(1, most), True, key=signals)
+    return smallest_count(signals, 0, most)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
 from dataclasses import dataclass
 from typing import Literal
 
@@ -12,6 +11,7 @@ from scipy import special
 
 from gearqa.errors import OutOfScopeError
 from gearqa.statistics import binomial, noncentral_t
+from gearqa.statistics.counting import smallest_count
 from gearqa.wording.numbers import short_text
 
 CODE_LETTERS = "ABCDEFGHJKLMNPQR"
@@ -193,10 +193,10 @@ def isolated_lot_plan(lot_size: int | None, limiting_quality: float = 0.05, cons
         risk = passes(n, ac, limiting_quality) if lot_size is None else passes_lot(n, ac, lot_size, bad)
         return risk <= consumer_risk + 1e-12  # a risk met exactly is met
 
-    first, last = ac + 1, ac + 1 if lot_size is None else lot_size
+    last = ac + 1 if lot_size is None else lot_size
     while lot_size is None and not met(last):
         last *= 2
-    return AttributesPlan(min(first, last) + bisect_left(range(first, last), True, key=met), ac)
+    return AttributesPlan(smallest_count(met, ac, last), ac)
 
 
 def passes(n: int, ac: int, fraction: float) -> float:
