@@ -200,6 +200,8 @@ class NoticeCode(StrEnum):
     NO_REFERENCE = "no_reference"
     FEW_OPERATORS = "few_operators"
     ONE_OPERATOR = "one_operator"
+    INTERVAL_BEYOND = "interval_beyond"
+    NO_SPREAD = "no_spread"
     NEGATIVE_COMPONENT = "negative_component"
     FEW_CATEGORIES = "few_categories"
     CONDITIONALLY_SUITABLE = "conditionally_suitable"

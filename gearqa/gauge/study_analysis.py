@@ -7,6 +7,7 @@ from dataclasses import astuple, replace
 from typing import Final
 
 import numpy as np
+from scipy.special import chdtri
 
 from gearqa.errors import MeasurementFileError, Notice, Problem, Reason
 from gearqa.evaluation.criteria import Criteria, OneSidedLimits, criteria_of
@@ -31,14 +32,18 @@ from gearqa.model.results import GearResult
 from gearqa.reading.values.study import MeasuredStudy, Place, crossed_series
 from gearqa.statistics.gauge_study import (
     POOL_ABOVE,
+    ReferenceGearStudy,
     certificate_comparison,
     gauge_study,
     linearity_study,
     reference_gear_study,
 )
 from gearqa.statistics.mixed_model import incomplete_gauge_study
+from gearqa.statistics.performance import index_lower_bound
 from gearqa.symbols import PARAMETERS, Flank, symbol_of
 
+BIAS_SHARE: Final = 0.1
+"""Of the width of the tolerance: beyond it Cgk is below 0, whatever the spread."""
 FEWEST_GEARS: Final = 3
 """Calibrated gears from which a line of the bias can be drawn and judged."""
 SIGNIFICANT_BELOW: Final = 0.05
@@ -123,6 +128,9 @@ def _crossed(series: CrossedSeries, limits: OneSidedLimits | None, pool_above: f
     analysed = gauge_study if whole else incomplete_gauge_study
     study = analysed(series.values_um, limits=limits, pool_above=pool_above)
     percent = study.percent_of_tolerance
+    low, high = study.gauge_sd_interval
+    upper = high if np.isfinite(high) else None
+    suitable = None if percent is None or study.gauge_sd == 0 else percent <= ACCEPTABLE_PERCENT
     return CrossedResult(
         symbol=symbol_of(series.parameter),
         flank=series.flank,
@@ -137,13 +145,17 @@ def _crossed(series: CrossedSeries, limits: OneSidedLimits | None, pool_above: f
         variance=Variances(*astuple(study.variance)),
         variance_unclipped=Variances(*astuple(study.variance_unclipped)),
         gauge_sd_um=study.gauge_sd,
-        gauge_sd_interval_um=study.gauge_sd_interval,
+        gauge_sd_interval_um=(low, upper),
         percent_of_total_variation=study.percent_of_total_variation,
         percent_of_tolerance=percent,
         limits_um=limits,
         distinct_categories=study.distinct_categories,
         U_um=None,
-        suitable=None if percent is None else percent <= ACCEPTABLE_PERCENT,
+        suitable=suitable,
+        proven=bool(suitable)
+        and study.operators > 1
+        and upper is not None
+        and (percent or 0.0) * upper / study.gauge_sd <= ACCEPTABLE_PERCENT,
         series=series,
     )
 
@@ -158,6 +170,10 @@ def _reference(
     certificate = certificate_comparison(study, series.reference_uncertainty_um, stated)
     verdicts = [index >= WANTED_INDEX for index in (study.Cg, study.Cgk) if index is not None]
     verdicts += [one for one in (certificate.agrees, certificate.spread_within) if one is not None]
+    if study.sd == 0 and two_sided is not None:
+        verdicts.append(abs(study.bias) <= BIAS_SHARE * (two_sided[1] - two_sided[0]))
+    bias_judged = study.sd > 0 and (study.Cgk is not None or certificate.agrees is not None)
+    suitable = _suitable(verdicts, bias_judged=bias_judged)
     return ReferenceResult(
         symbol=symbol_of(series.parameter),
         flank=series.flank,
@@ -173,15 +189,26 @@ def _reference(
         cg=study.Cg,
         cgk=study.Cgk,
         limits_um=limits,
-        U_um=study.U,
+        U_um=study.U if study.sd > 0 else None,
         stated_um=stated,
         en=certificate.en,
         agrees=certificate.agrees,
         spread_within=certificate.spread_within,
         few=study.few,
-        suitable=_suitable(verdicts, bias_judged=study.Cgk is not None or certificate.agrees is not None),
+        suitable=suitable,
+        proven=bool(suitable) and _holds_at_bounds(study, stated),
         series=series,
     )
+
+
+def _holds_at_bounds(study: ReferenceGearStudy, stated: float | None) -> bool:
+    """Whether the one-sided 95 % bounds of spread and indices are good enough too (chi-square, t)."""
+    wider = float(np.sqrt((study.n - 1) / chdtri(study.n - 1, 0.95)))
+    if study.Cg is not None and study.Cg / wider < WANTED_INDEX:
+        return False
+    if study.Cgk is not None and index_lower_bound(study.Cgk, study.n) < WANTED_INDEX:
+        return False
+    return stated is None or 2 * study.sd * wider <= stated
 
 
 def _linearity(references: Mapping[str, Sequence[ReferenceResult]]) -> Iterator[Linearity]:

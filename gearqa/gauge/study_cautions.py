@@ -19,6 +19,10 @@ _SENTENCES: Final[Mapping[NoticeCode, str]] = {
     NoticeCode.FEW_OPERATORS: "only {number} {factor}: the interval of the gauge spread is wide; go by its "
     "upper end",
     NoticeCode.ONE_OPERATOR: "only one of the {factor}: the study shows repeatability, not reproducibility",
+    NoticeCode.INTERVAL_BEYOND: "good enough by the values found, but their interval reaches beyond what is "
+    "wanted, so not proven: {series}",
+    NoticeCode.NO_SPREAD: "no values differ: they are rounded more coarsely than the instrument repeats, so "
+    "its spread is not known: {series}",
     NoticeCode.NEGATIVE_COMPONENT: "a variance component came out negative and counts as 0: {series}",
     NoticeCode.FEW_CATEGORIES: f"fewer than {FEW_CATEGORIES} distinct categories: the gauge hardly tells "
     "these items apart; items from one good process look like that, so judge by the tolerance",
@@ -37,6 +41,18 @@ def cautions_of_study(result: GaugeResult) -> Iterator[Notice]:
     """Cautions of a whole study."""
     yield from _on_crossed(result.crossed_series, result.factor)
     yield from _on_references(result.reference_series)
+    unproven = [one for one in result.all_series if one.suitable and not one.proven]
+    yield from _named(NoticeCode.INTERVAL_BEYOND, [one for one in unproven if not _one_operator(one)])
+    yield from _named(NoticeCode.NO_SPREAD, [one for one in result.all_series if no_spread(one)])
+
+
+def no_spread(one: CrossedResult | ReferenceResult) -> bool:
+    """Whether repeated values never differ."""
+    return (one.variance.repeatability if isinstance(one, CrossedResult) else one.sd_um) == 0
+
+
+def _one_operator(one: CrossedResult | ReferenceResult) -> bool:
+    return isinstance(one, CrossedResult) and one.operators == 1
 
 
 def _on_crossed(series: Sequence[CrossedResult], factor: str) -> Iterator[Notice]:

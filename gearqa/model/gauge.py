@@ -125,7 +125,9 @@ class CrossedResult:
     U_um: float | None
     """None: without a calibrated reference the bias is not known, so there is no uncertainty."""
     suitable: bool | None
-    """At most 30 % of the tolerance; None without limits."""
+    """At most 30 % of the tolerance; None without limits, or where no values differ."""
+    proven: bool
+    """Suitable at the upper end of the interval too, and from two operators or more."""
     series: CrossedSeries
 
 
@@ -159,6 +161,8 @@ class ReferenceResult:
     few: bool
     """Fewer than 25 values."""
     suitable: bool | None
+    proven: bool
+    """Suitable at the 95 % bounds of spread, Cg and Cgk too."""
     series: ReferenceSeries
 
 
@@ -245,11 +249,11 @@ class GaugeResult:
 
     @property
     def suitable(self) -> bool | None:
-        """False if any parameter is not suitable, None if none could be judged, else True."""
+        """False if any parameter is not suitable, None if any (or all) could not be judged, else True."""
         found = [one.suitable for one in self.all_series]
         if False in found:
             return False
-        return None if all(one is None for one in found) else True
+        return None if None in found or not found else True
 
 
 def _several(some: tuple[Result, ...]) -> tuple[Result, ...]:

@@ -14,6 +14,9 @@ from gearqa.statistics.gauge_study import POOL_ABOVE, GaugeStudy, VarianceCompon
 
 STEPS = 500
 SETTLED = 1e-10
+HALVINGS = 20
+CLEARLY_LOWER = 1e-3
+"""Of a log likelihood: beyond what rounding does to it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +73,8 @@ def components_by_reml(values: Array, groupings: tuple[IntArray, ...]) -> Compon
     kernels = [(group[:, None] == group[None, :]).astype(np.float64) for group in groupings]
     kernels.append(np.eye(n))
     theta = np.full(len(kernels), y.var() / len(kernels) + 1e-12)
+    P, likelihood = _likelihood(kernels, theta, y)
     for _ in range(STEPS):
-        P, _ = _projection(kernels, theta)
         parts = [P @ K for K in kernels]
         Py = P @ y
         F = np.array([[float(np.sum(a * b.T)) for b in parts] for a in parts])
@@ -79,23 +82,30 @@ def components_by_reml(values: Array, groupings: tuple[IntArray, ...]) -> Compon
         new = _not_below_zero(F, score)
         new[-1] = max(new[-1], 1e-9 * y.var() + 1e-15)
         done = np.all(np.abs(new - theta) <= SETTLED * (theta.sum() + 1e-15))
-        theta = new
+        found = _likelihood(kernels, new, y)
+        for _ in range(HALVINGS):  # a whole step may overshoot, and then swing to and fro for ever
+            if done or found[1] >= likelihood - CLEARLY_LOWER:
+                break
+            new = (theta + new) / 2
+            found = _likelihood(kernels, new, y)
+        else:
+            break
+        theta, (P, likelihood) = new, found
         if done:
             break
-    P, log_det = _projection(kernels, theta)
-    return Components(theta, 2 * np.linalg.pinv(F), -0.5 * (log_det + float(y @ P @ y)))
+    return Components(theta, 2 * np.linalg.pinv(F), likelihood)
 
 
-def _projection(kernels: list[Array], theta: Array) -> tuple[Array, float]:
-    """P, and the determinants of the restricted likelihood."""
+def _likelihood(kernels: list[Array], theta: Array, y: Array) -> tuple[Array, float]:
+    """P, and the restricted log likelihood up to a constant."""
     V = sum((t * K for t, K in zip(theta, kernels, strict=True)), np.zeros_like(kernels[0]))
     factor = cho_factor(V, lower=True)
     inverse = cho_solve(factor, np.eye(len(V)))
     ones = inverse.sum(axis=1)
     total = float(ones.sum())
-    return inverse - np.outer(ones, ones) / total, 2 * float(np.log(np.diag(factor[0])).sum()) + math.log(
-        total
-    )
+    P = inverse - np.outer(ones, ones) / total
+    log_det = 2 * float(np.log(np.diag(factor[0])).sum()) + math.log(total)
+    return P, -0.5 * (log_det + float(y @ P @ y))
 
 
 def _not_below_zero(F: Array, score: Array) -> Array:
@@ -182,12 +192,16 @@ def incomplete_gauge_study(
     spread = float(found.covariance[np.ix_(mask, mask)].sum())
     freedom = 2 * gauge**2 / spread if spread > 0 else 1.0
     tail = (1 - confidence) / 2
-    interval = tuple(math.sqrt(gauge * freedom / float(chdtri(freedom, q))) for q in (tail, 1 - tail))
+    low, high = (float(chdtri(freedom, q)) for q in (tail, 1 - tail))
+    interval = (
+        math.sqrt(gauge * freedom / low),
+        math.sqrt(gauge * freedom / high) if high > 0 else math.inf,
+    )
     parts = VarianceComponents(full[3], full[1], full[2], full[0], gauge)
     sd, of_total, of_tolerance, categories = gauge_meaning(parts, limits)
     return GaugeStudy(
         items=p, operators=o, trials=r, sum_of_squares=None, interaction_p=p_value,
         interaction_pooled=pooled, variance=parts, variance_unclipped=parts, gauge_sd=sd,
-        gauge_sd_interval=(interval[0], interval[1]), percent_of_total_variation=of_total,
+        gauge_sd_interval=interval, percent_of_total_variation=of_total,
         percent_of_tolerance=of_tolerance, distinct_categories=categories,
     )  # fmt: skip

@@ -55,7 +55,8 @@ def command(
     reference_uncertainty_um. With FOLDER and --study the values come from measured gears. Limits come
     from --part. The result ends with an [uncertainty_um] table for part.toml.
 
-    Exit status: 0 done, and good enough where limits are known; 1 not good enough; 2 bad input or usage.
+    Exit status: 0 done, and good enough where --part or FOLDER gives limits; 1 not good enough, or not
+    judged by them; 2 bad input or usage.
     """
     from gearqa.cli.console import put_out, tell_notices, terminal
     from gearqa.cli.report_files import write_report
@@ -85,4 +86,5 @@ def command(
     if not quiet:
         tell_notices(result.warnings)
     put_out(shown)
-    return ExitStatus.DOES_NOT_CONFORM if result.suitable is False else ExitStatus.CONFORMS
+    judged = result.suitable if result.part is not None else True
+    return ExitStatus.CONFORMS if judged else ExitStatus.DOES_NOT_CONFORM

@@ -7,6 +7,7 @@ from dataclasses import astuple
 
 import numpy as np
 
+from gearqa.errors import NoticeCode
 from gearqa.model.gauge import (
     ACCEPTABLE_PERCENT,
     ONE_GEAR,
@@ -50,8 +51,8 @@ def verdict(result: GaugeResult) -> doc.Verdict:
     suitable = result.suitable
     why = sentence(_why(result))
     answer, status = ANSWERS[suitable], STATUS[suitable]
-    if suitable and (_widest(result) or 0.0) > ACCEPTABLE_PERCENT:
-        answer, status = f"{answer}, by the spread found", "open"
+    if suitable and (doubt := _doubt(result)):
+        answer, status = f"{answer}, {doubt}", "open"
     answers = [doc.Answer("Good enough for the tolerance", answer, status, why)]
     if result.uncertainty_um:
         shown = ", ".join(f"{symbol_of(key)} {fixed_text(U)}" for key, U in result.uncertainty_um.items())
@@ -60,21 +61,50 @@ def verdict(result: GaugeResult) -> doc.Verdict:
     return doc.Verdict(tuple(answers))
 
 
+def _doubt(result: GaugeResult) -> str:
+    """What a yes rests on, where it is not proven."""
+    if any(isinstance(one, CrossedResult) and one.operators == 1 for one in result.all_series):
+        return "for the repeats alone"
+    if not all(one.proven for one in result.all_series):
+        return "by the spread found"
+    codes = {notice.code for notice in result.cautions}
+    return "with the U found, not the U stated" if NoticeCode.STATED_TOO_SMALL in codes else ""
+
+
+def _status(one: CrossedResult | ReferenceResult) -> doc.Status:
+    return "open" if one.suitable and not one.proven else STATUS[one.suitable]
+
+
 def _why(result: GaugeResult) -> str:
     if result.part is None:
         return "no part file, no limits: give --part"
     refused = [f"{series_name(one)}: {_reason(one)}" for one in result.all_series if one.suitable is False]
     if refused:
         return f"not for {'; '.join(refused)}"
-    if result.suitable is None and result.kind == "reference":
-        return "no two-sided limits for Cgk, and no uncertainties of reference and instrument for En"
     if result.suitable is None:
-        return "the drawing has no limits for what was studied"
+        left = [
+            f"{series_name(one)}: {_not_judged(one)}" for one in result.all_series if one.suitable is None
+        ]
+        good = ", ".join(series_name(one) for one in result.all_series if one.suitable)
+        return "; ".join(left) + (f"; good enough: {good}" if good else "")
     if result.kind == "reference":
-        return f"Cg and Cgk of at least {short_text(WANTED_INDEX)} wanted, and agreement with the stated U"
+        some = result.reference_series
+        cg = any(one.cgk is not None for one in some)
+        stated = any(one.stated_um is not None for one in some)
+        wanted = [f"Cg and Cgk of at least {short_text(WANTED_INDEX)} wanted"] if cg else []
+        return ", and ".join(wanted + ["bias and spread within the stated U"] * stated)
     limit, widest = short_text(ACCEPTABLE_PERCENT), _widest(result)
     upper = "" if widest is None else f"; by the upper end of its interval {fixed_text(widest, 0)} %"
     return f"gauge spread of at most {limit} % of the tolerance (6 s over its width){upper}"
+
+
+def _not_judged(one: CrossedResult | ReferenceResult) -> str:
+    """Why a series was not judged."""
+    if (one.variance.gauge if isinstance(one, CrossedResult) else one.sd_um) == 0:
+        return "no values differ"
+    if isinstance(one, CrossedResult):
+        return "the drawing has no limits"
+    return "no two-sided limits for Cgk, and no uncertainties of reference and instrument for En"
 
 
 def _widest(result: GaugeResult) -> float | None:
@@ -104,6 +134,8 @@ def _reason(one: CrossedResult | ReferenceResult) -> str:
     if one.spread_within is False and one.stated_um is not None:
         spread = fixed_text(2 * one.sd_um)
         why.append(f"2 s = {spread} µm above the stated U of {short_text(one.stated_um)} µm")
+    if one.sd_um == 0 and not why:
+        why.append(f"bias {signed_text(one.bias_um, 2)} µm, more than a tenth of the tolerance")
     return ", ".join(why)
 
 
@@ -166,7 +198,7 @@ def variance_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
             cells.append("pooled" if one.interaction_pooled else value_text(np.sqrt(v.interaction)))
         cells += [
             value_text(np.sqrt(v.item)),
-            DASH if percent is None else doc.Cell(fixed_text(percent, 0), STATUS[one.suitable]),
+            DASH if percent is None else doc.Cell(fixed_text(percent, 0), _status(one)),
             DASH if total is None else fixed_text(total, 0),
         ]
         if wide:
@@ -255,7 +287,7 @@ def reference_table(result: GaugeResult, *, wide: bool = True) -> doc.Table:
             cells += [
                 DASH if one.stated_um is None else short_text(one.stated_um),
                 DASH if one.en is None else signed_text(one.en, 2),
-                doc.Cell(SUITABILITY[one.suitable], STATUS[one.suitable]),
+                doc.Cell(SUITABILITY[one.suitable], _status(one)),
             ]
         lines.append(tuple(cells))
     notes = (
@@ -283,6 +315,8 @@ def uncertainty_block(result: GaugeResult) -> tuple[str, ...]:
         elif key in result.crossed:
             spread = fixed_text(2 * max(one.gauge_sd_um for one in result.crossed[key]))
             lines.append(f"# {key} = ?  # spread alone, 2 s = {spread}; the bias is not known")
+        elif any(one.sd_um == 0 for one in result.references[key]):
+            lines.append(f"# {key} = ?  # no values differ, so the spread is not known")
         else:
             lines.append(f"# {key} = ?  # the uncertainty of the reference is not known")
     return tuple(lines)

@@ -71,6 +71,14 @@ STUDIES: Final[dict[str, tuple[str, str]]] = {
         "Go by its upper end, or take more.",
     ),
     "one_operator": ("One operator shows repeatability alone.", "Add operators for reproducibility."),
+    "interval_beyond": (
+        "The values found are good enough, but their interval reaches beyond what is wanted: not proven.",
+        "Measure more often, or with more operators (or set-ups).",
+    ),
+    "no_spread": (
+        "The values do not differ at all: they are rounded more coarsely than the instrument repeats.",
+        "Export more digits; until then there is no spread to judge and no U.",
+    ),
     "negative_component": ("A variance came out below 0 and counts as 0.", "Nothing; more trials settle it."),
     "few_categories": (
         "The gauge hardly tells these items apart; good items look like that.",

@@ -352,3 +352,64 @@ def test_the_page_has_the_table_first_and_one_dot_plot(tmp_path):
 def test_terminal_words(tmp_path, wide):
     for text in (aiag_table(), gauge_samples.reference_text()):
         assert gauge_blocks(study(tmp_path, text, part=part()), wide=wide)
+
+
+def crossed_text(values):
+    """Table of values, shape (items, operators, trials)."""
+    rows = (f"G{i},O{o},{t},fHa,{v}" for (i, o, t), v in np.ndenumerate(values) if np.isfinite(v))
+    return "\n".join(["item,operator,trial,parameter,value_um", *rows]) + "\n"
+
+
+def reference_text(values, reference=2.0, parameter="fHa"):
+    rows = (f"{t},{parameter},{v},{reference},0.3" for t, v in enumerate(values, 1))
+    return "\n".join(["trial,parameter,value_um,reference_um,reference_uncertainty_um", *rows]) + "\n"
+
+
+def test_values_that_never_differ_earn_no_yes(tmp_path):
+    """Rounded more coarsely than the instrument repeats: the spread is not known, and so U is not."""
+    drawing = part(tolerance={"limits_um": {"profile_slope": 12.0}})
+    same = np.broadcast_to(np.arange(5.0)[:, None, None], (5, 3, 2))
+    for text in (crossed_text(same), reference_text([2.0] * 30)):
+        result = study(tmp_path, text, part=drawing)
+        (answer,) = verdict(result).answers
+        assert (result.suitable, answer.answer, result.uncertainty_um) == (None, "not judged", {})
+        assert "no values differ" in str(answer.detail)
+        assert "no_spread" in {notice.code for notice in result.cautions}
+    far = study(tmp_path, reference_text([9.0] * 30), part=drawing)
+    assert far.suitable is False
+    assert "bias +7.00 µm, more than a tenth of the tolerance" in str(verdict(far).answers[0].detail)
+
+
+def test_one_operator_proves_repeats_alone(tmp_path):
+    values = np.arange(5.0)[:, None, None] + np.array([[[0.1, -0.1, 0.0, 0.05]]])
+    result = study(tmp_path, crossed_text(values), part=part(tolerance={"limits_um": {"profile_slope": 60}}))
+    (answer,) = verdict(result).answers
+    assert (answer.answer, answer.status) == ("yes, for the repeats alone", "open")
+    assert result.crossed["profile_slope"][0].proven is False
+
+
+def test_two_values_of_a_calibrated_gear_prove_nothing(tmp_path):
+    """Cg 3.4 of two values: chi-square of one freedom leaves 0.21 as its lower bound."""
+    drawing = part(tolerance={"limits_um": {"profile_slope": 14.5}})
+    result = study(tmp_path, reference_text([2.0, 2.2]), part=drawing)
+    assert (result.suitable, result.references["profile_slope"][0].proven) == (True, False)
+    assert (verdict(result).answers[0].answer, verdict(result).answers[0].status) == (
+        "yes, by the spread found",
+        "open",
+    )
+    assert "interval_beyond" in {notice.code for notice in result.cautions}
+    many = study(tmp_path, reference_text([2.0, 2.2] * 20), part=drawing)
+    assert (verdict(many).answers[0].answer, verdict(many).answers[0].status) == ("yes", "good")
+
+
+def test_a_parameter_that_nothing_judges_is_not_covered_by_another(tmp_path):
+    drawing = part(tolerance={"limits_um": {"profile_slope": 14.5}})
+    both = reference_text([2.0, 2.2] * 20) + "".join(
+        f"{t},ffa,{v},2.0,\n" for t, v in enumerate([1.0, 5.0] * 9)
+    )
+    result = study(tmp_path, both, part=drawing)
+    assert result.suitable is None
+    (answer, _) = verdict(result).answers
+    assert answer.answer == "not judged"
+    assert str(answer.detail).startswith("ffα: no two-sided limits")
+    assert "good enough: fHα" in str(answer.detail)

@@ -159,3 +159,25 @@ def test_the_line_of_linearity_on_nist_norris(what):
         "spread of the slope": ((high - low) / 2 / stats.t.ppf(0.975, 34), 0.429796848199937e-03),
     }[what]
     assert f"{found:.10e}" == f"{certified:.10e}"
+
+
+@pytest.mark.independent
+def test_a_small_study_whose_items_differ_much_settles():
+    """5 values of 3 items: a whole step overshoots; likelihood on a grid, written out here."""
+    y = np.array([-0.1622, 0.1504, 1.3507, 2.7792, 2.5310])
+    item, operator = np.array([0, 0, 1, 2, 2]), np.array([0, 1, 0, 0, 1])
+
+    def likelihood(a, b, e):
+        V = a * (item[:, None] == item) + b * (operator[:, None] == operator) + e * np.eye(5)
+        inverse = np.linalg.inv(V)
+        total = inverse.sum()
+        rest = y - (inverse.sum(axis=0) @ y) / total
+        return -0.5 * (np.linalg.slogdet(V)[1] + np.log(total) + rest @ inverse @ rest)
+
+    grid = [
+        likelihood(a, b, e)
+        for a in np.linspace(0.2, 4, 20)
+        for b in (0.0, 0.01, 0.1)
+        for e in np.geomspace(0.005, 1, 20)
+    ]
+    assert components_by_reml(y - y.mean(), (item, operator)).log_likelihood >= max(grid)
