@@ -345,7 +345,8 @@ def _gauge() -> list[Block]:
           repeats where the p of its test is above {short_text(POOL_ABOVE)}.
         - Gauge spread over the tolerance: 6 s over its width (over the limit, where there is only an upper
           one). Up to {good} % good, up to {usable} % usable where the job allows it (common practice), above
-          it not good enough.
+          it not good enough. A yes that the interval of the spread (95 % bounds of Cg and Cgk)
+          does not prove says so; values that never differ are not judged.
         - A study with cells missing, or measured unequally often, is analysed by a mixed model (restricted
           maximum likelihood); where it is complete both ways give the same, unless a component is below 0.
         - A calibrated gear tells the bias. U = 2 times the root of squared spread and squared standard

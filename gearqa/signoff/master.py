@@ -8,6 +8,7 @@ from gearqa.model.lot import InLot, LotGear, MasterQualityOfLot
 from gearqa.model.plan import MasterTable
 from gearqa.statistics import binomial
 from gearqa.wording.numbers import count_text, share_text
+from gearqa.wording.verdicts import master_words
 
 
 def master_quality_of_lot(
@@ -32,21 +33,23 @@ def master_quality_of_lot(
         in_lot = "refuted"
     in_lot = in_lot if parameters else "not shown"
     percent, sample = share_text(table.coverage, 6), count_text(n, "gear")
+    proves = any(gear.probability_of_conformity is not None for gear in gears)
+    is_so, is_not = master_words(proven=proves)
     sure = f"with {share_text(table.confidence, 6)} confidence"
     if not parameters:
         sentence = "no parameter is named that master quality is judged by"
     elif lot_size is not None and n == lot_size and proven < n:
-        sentence = f"the whole lot of {sample} was measured: {proven} proven, {refuted} proven not to be"
+        sentence = f"the whole lot of {sample} was measured: {proven} {is_so}, {refuted} {is_not}"
     elif lot_size is not None and n == lot_size:
         sentence = f"the whole lot of {sample} was measured and is master quality (class {class_})"
     elif in_lot == "shown":
-        found = f"{proven} of {sample} proven, lower bound {share_text(lower)}"
+        found = f"{proven} of {sample} {is_so}, lower bound {share_text(lower)}"
         sentence = f"{sure} at least {percent} of the lot is master quality: {found}"
     elif in_lot == "refuted":
-        found = f"{refuted} of {sample} proven not to be, upper bound {share_text(upper)}"
+        found = f"{refuted} of {sample} {is_not}, upper bound {share_text(upper)}"
         sentence = f"{sure} less than {percent} of the lot is master quality: {found}"
     else:
-        found = f"{proven} of {sample} proven, lower bound {share_text(lower)} {sure}"
+        found = f"{proven} of {sample} {is_so}, lower bound {share_text(lower)} {sure}"
         sentence = f"the sample does not show that {percent} of the lot is master quality: {found}"
     return MasterQualityOfLot(
         in_sample, in_lot, table.confidence, table.coverage, share_lower_bound=lower,

@@ -59,3 +59,8 @@ def not_conform_text(count: int) -> str:
     ('does not conform', 'do not conform')
     """
     return "does not conform" if count == 1 else "do not conform"
+
+
+def master_words(*, proven: bool) -> tuple[str, str]:
+    """What is said of gears that are master quality, and that are not: nothing is proven without U."""
+    return ("proven", "proven not to be") if proven else ("at master quality", "not at master quality")

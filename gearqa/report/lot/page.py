@@ -74,7 +74,7 @@ def _decision_page(result: LotResult, facts: doc.Facts, record: Record | None) -
         *_sampling_lines(result),
         _uncertainties(result),
         *words.risk_lines(result),
-        *words.master_lines(result.master_quality),
+        *words.master_lines(result),
     )
     method = " ".join(words.note_lines(result, without=ELSEWHERE))
     how = doc.join(decision_rows(result), f" {method} {_editions(result)} {_inputs(result)}")

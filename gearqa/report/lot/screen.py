@@ -37,7 +37,7 @@ def lot_blocks(result: LotResult, *, wide: bool = False) -> list[doc.Block]:
         *([replace(table, caption="Statistics over the gears of the sample")] if table.rows else []),
         *([doc.Paragraph(free)] if free is not None else []),
         doc.Paragraph("Master quality", "lead"),
-        doc.Bullets(words.master_lines(result.master_quality)),
+        doc.Bullets(words.master_lines(result)),
         *(warned if cautions else []),
         *([doc.Paragraph(f"gearqa explain CODE says what these mean: {', '.join(codes)}.")] if codes else []),
         doc.Paragraph("How this was decided", "lead"),

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
+from gearqa.errors import NoticeCode
 from gearqa.model.lot import (
     INDEPENDENT_OF_ONE_CYCLE,
     DecisionRisks,
@@ -17,7 +18,6 @@ from gearqa.model.lot import (
     InLot,
     LotGear,
     LotResult,
-    MasterQualityOfLot,
     MeasuredOnce,
     ParameterStatistics,
     Repeat,
@@ -50,6 +50,7 @@ from gearqa.wording.verdicts import (
     RULES,
     STATE_OF_MASTER_QUALITY,
     conform_text,
+    master_words,
     not_conform_text,
 )
 from gearqa.wording.visible import clip
@@ -89,9 +90,11 @@ def verdict(result: LotResult) -> doc.Verdict:
     name = f"lot {clip(result.lot_id, 48)}" if result.lot_id else "the lot"
     reason = next(reason.sentence for reason in result.reasons if reason.decides)
     answers: tuple[tuple[str, str, Status, str], ...] = (
-        (f"Recommendation for {name}", result.decision, DECISION_STATUS[result.decision], sentence(reason)),
+        (f"Recommendation for {name}", result.decision, DECISION_STATUS[result.decision],
+         f"{sentence(reason)}{_without_uncertainty(result)}"),
         ("Flank tolerance class of the sample", grade, "none", f"{states_sentence(result)}{incomplete}."),
-        ("Master quality of the lot", in_lot, IN_LOT_STATUS[in_lot], _master_detail(result)),
+        ("Master quality of the lot", in_lot, IN_LOT_STATUS[in_lot],
+         f"{_master_detail(result)}{_without_uncertainty(result)}"),
     )  # fmt: skip
     person = result.disposition
     if person is not None:
@@ -103,15 +106,26 @@ def verdict(result: LotResult) -> doc.Verdict:
     )
 
 
+def _without_uncertainty(result: LotResult) -> str:
+    """What a green answer must not hide: values whose uncertainty is not known were compared as they are."""
+    told = (one.message for one in result.cautions if one.code == NoticeCode.UNCERTAINTY_UNKNOWN)
+    return "".join(f" {sentence(message)}" for message in told)
+
+
+def _master_words(result: LotResult) -> tuple[str, str]:
+    return master_words(proven=any(one.probability_of_conformity is not None for one in result.gears))
+
+
 def _master_detail(result: LotResult) -> str:
     master, n = result.master_quality, count_text(result.sample_size, "gear")
-    found = f"{master.proven} of {n} proven; at least {share_text(master.share_lower_bound)}"
+    is_so, is_not = _master_words(result)
+    found = f"{master.proven} of {n} {is_so}; at least {share_text(master.share_lower_bound)}"
     if master.in_lot == "refuted":
-        found = f"{master.refuted} of {n} proven not to be; at most {share_text(master.share_upper_bound)}"
+        found = f"{master.refuted} of {n} {is_not}; at most {share_text(master.share_upper_bound)}"
     if not master.parameters:
         return sentence(master.sentence)
     if result.sorted is not None:
-        return f"{master.proven} of {result.lot_size} proven; the whole lot was measured."
+        return f"{master.proven} of {result.lot_size} {is_so}; the whole lot was measured."
     sure, asked = share_text(master.confidence, 6), share_text(master.coverage, 6)
     return f"{found} of the lot with {sure} confidence, {asked} asked for."
 
@@ -658,9 +672,11 @@ def free_statement(result: LotResult) -> str | None:
 # --- master quality, cautions --------------------------------------------------------------------
 
 
-def master_lines(master: MasterQualityOfLot) -> tuple[str, ...]:
+def master_lines(result: LotResult) -> tuple[str, ...]:
     """Master quality in sample and lot, with the criterion."""
-    found = f"{master.proven} proven, {master.refuted} proven not to be"
+    master = result.master_quality
+    is_so, is_not = _master_words(result)
+    found = f"{master.proven} {is_so}, {master.refuted} {is_not}"
     if not master.parameters:
         return (f"Master quality: {master.sentence}.",)
     return (

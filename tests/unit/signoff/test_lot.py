@@ -19,6 +19,7 @@ from gearqa.model.lot import Disposition, Exclusion, LeftOut, LotOptions, LotRes
 from gearqa.model.part import Part
 from gearqa.model.plan import Plan
 from gearqa.model.results import GearResult
+from gearqa.report.lot.words import master_lines, verdict
 from gearqa.results.lot_json import LOT
 from gearqa.signoff.lot import sign_off
 from gearqa.signoff.statistics_table import SEED, SampleSeries, uniform_draws
@@ -668,6 +669,10 @@ def test_unknown_uncertainty_is_said_and_makes_the_rule_simple() -> None:
     lot = decide(make_lot(5, part), part)
     assert (lot.decision_rule.rule, lot.decision_rule.guard) == ("simple acceptance", None)
     assert any(c.code == "uncertainty_unknown" and "nothing is proven" in c.message for c in lot.cautions)
+    said = verdict(lot)
+    assert all("nothing is proven" in str(said.answers[place].detail) for place in (0, 2))
+    assert "at master quality" in lot.master_quality.sentence
+    assert not any(" proven" in line for line in master_lines(lot))
 
 
 @pytest.mark.parametrize(("u", "code"), [(2.0, None), (5.0, "uncertainty_large"), (20.0, "nothing_provable")])

@@ -12,7 +12,7 @@ from gearqa.signoff.master import master_quality_of_lot
 
 def judged(proven: int, open_: int, refuted: int, lot_size: int | None) -> MasterQualityOfLot:
     def gears(state: State, count: int) -> list[LotGear]:
-        one = LotGear("G", state, state, None, None, None, None, None, True, state, missing=(), values=())
+        one = LotGear("G", state, state, 0.99, None, None, None, None, True, state, missing=(), values=())
         return [one] * count
 
     return master_quality_of_lot(

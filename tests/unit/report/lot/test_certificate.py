@@ -160,7 +160,7 @@ def test_terminal_page_and_paper_print_the_same_strings(count):
     lines = [
         *(doc.plain(line).partition(" (row")[0] for line in words.reason_lines(result)),
         *words.risk_lines(result), *words.caution_lines(result),
-        *words.master_lines(result.master_quality), *words.statistics_notes(result, wide=True),
+        *words.master_lines(result), *words.statistics_notes(result, wide=True),
         words.plan_text(result.sampling), words.asked_text(result.sampling),
         words.found_text(result.sampling),
         words.rule_text(result), words.states_sentence(result), words.disposition_text(result),
