@@ -68,6 +68,7 @@ class NoticeCode(StrEnum):
     DECIMALS_BESIDE = "decimals_beside"
     POSITION_COLUMN_NOT_READ = "position_column_not_read"
     ROW_ORDER = "row_order"
+    TABLES_TURNED = "tables_turned"
     NO_LINE_END = "no_line_end"
     BLANK_ROWS_DROPPED = "blank_rows_dropped"
     TIMES_WITHOUT_ZONE = "times_without_zone"

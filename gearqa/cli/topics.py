@@ -374,8 +374,12 @@ DIAGNOSE = """
       datum. A tangential first order makes pitch without runout: table, encoder or the measuring
       instrument. Both come out of the index of the two flanks. Nothing here can tell a gear ground off
       centre from one measured off centre: clamp again, turned by 180 degrees.
-    - Directions are clockwise from the centre of tooth 1, where the toothing lies farthest from the axis;
-      of pitch, where teeth are most clockwise; of ripple, where there is most material.
+    - Directions are clockwise from the centre of tooth 1, seen onto the datum face: where the toothing
+      lies farthest from the axis; of tilt, where its far end does; of pitch, where teeth are most
+      clockwise; of ripple, where there is most material.
+    - Signs: below the components stands what plus means. Pressure angle and lead are in micrometres of
+      slope: pressure angle plus is more material at the tip, that is an angle too small, and is corrected
+      by a larger one; lead plus is a helix angle too large (spur gear: right-hand).
     - What if: a component is taken out of the readings, and the gear evaluated and graded again. The
       measured class counts; shares need not add up.
     - Ripple: an order is named from 8 teeth on, if no other order fits as well. From the usual four

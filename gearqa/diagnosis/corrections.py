@@ -15,11 +15,11 @@ import numpy as np
 
 from gearqa.core.slopes import helix_angle_deviation, pressure_angle_deviation
 from gearqa.diagnosis.components import Piece, expanded
-from gearqa.diagnosis.points import ranges
+from gearqa.diagnosis.points import graded_rise, ranges
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.diagnosis import Component, Correction
 from gearqa.model.results import GearResult
-from gearqa.symbols import FLANKS
+from gearqa.symbols import FLANKS, TraceKind
 
 FRACTION: Final = 0.7
 """Common practice, no source: 60 to 80 per cent of a computed change."""
@@ -27,6 +27,16 @@ TRIAL: Final = "trial step: the gain of this grinder is not known"
 NEAR_MIDDLE: Final = 0.1
 """Of the tolerance of the size: nearer to its middle nobody corrects."""
 FEWEST_GEARS: Final = 3
+SLOPES: Final[dict[str, TraceKind]] = {
+    "profile_slope": "profile", "pressure_angle": "profile", "helix_slope": "helix", "helix_angle": "helix",
+    "twist_over_face_width": "helix", "infeed_far_end": "helix",
+}  # fmt: skip
+"""Quantity that changes a slope -> of which traces. What is told of the slope is told as it is graded."""
+SLOPE_OF: Final = {
+    "profile_slope": "profile_slope", "helix_slope": "helix_slope", "pressure_angle": "profile_slope",
+    "profile_asymmetry": "profile_slope",
+}  # fmt: skip
+"""Component that is corrected by flank -> the slope."""
 OF_A_VECTOR: Final = ("centre_0_deg", "centre_90_deg")
 """Parts of one shift: sure or not together."""
 ONE_FLANK: Final = "; this flank only: the other was not measured, so no setting that acts on both follows"
@@ -151,18 +161,22 @@ def _changes(found: dict[str, Component], setup: PartSetup, basis: str) -> Itera
         if one is None or one.flank is not None:
             return
         u = None if one.u_um is None else abs(each) * one.u_um
+        graded = _as_graded(one, rise_of(quantity, setup))
         yield expecting(
             Correction(
                 quantity, None, each * one.amplitude_um, unit, u, FRACTION, basis, expect,
-                instead_of=instead_of, deviation_um=one.amplitude_um, deviation_u_um=one.u_um,
-                scatter_um=one.scatter_um,
+                instead_of=instead_of, deviation_um=graded.amplitude_um, deviation_u_um=graded.u_um,
+                scatter_um=graded.scatter_um,
             )
         )  # fmt: skip
 
+    slopes = {
+        key: _as_graded(one, rise_of(SLOPE_OF[key], setup)) for key, one in found.items() if key in SLOPE_OF
+    }
     for quantity, symbol in (("profile_slope", "fHα"), ("helix_slope", "fHβ")):
-        yield from _by_flank(found, quantity, "", quantity, basis, f"{symbol} of this flank")
+        yield from _by_flank(slopes, quantity, "", quantity, basis, f"{symbol} of this flank")
     yield from _by_flank(
-        found, "pressure_angle", "profile_asymmetry", "profile_slope", basis, "fHα of this flank"
+        slopes, "pressure_angle", "profile_asymmetry", "profile_slope", basis, "fHα of this flank"
     )
     yield from change("pressure_angle", "mean fHα of both flanks", "profile_slope")
     yield from change("helix_angle", "mean fHβ of both flanks by the helix angle")
@@ -187,6 +201,16 @@ def _changes(found: dict[str, Component], setup: PartSetup, basis: str) -> Itera
                     deviation_u_um=one.u_um, scatter_um=one.scatter_um,
                 )
             )  # fmt: skip
+
+
+def rise_of(quantity: str, setup: PartSetup) -> float:
+    """Slope as it is graded that one micrometre of the component makes; 1 for all that is no slope."""
+    return graded_rise(setup, SLOPES[quantity]) if quantity in SLOPES else 1.0
+
+
+def _as_graded(one: Component, rise: float) -> Component:
+    u, scatter = (None if value is None else rise * value for value in (one.u_um, one.scatter_um))
+    return replace(one, amplitude_um=rise * one.amplitude_um, u_um=u, scatter_um=scatter)
 
 
 def _by_flank(

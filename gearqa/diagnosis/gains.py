@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from gearqa.arrays import Array
-from gearqa.diagnosis.corrections import changes_per_um, expecting, infeed_per_um
+from gearqa.diagnosis.corrections import changes_per_um, expecting, infeed_per_um, rise_of
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.diagnosis import Correction, RecordedChange
 from gearqa.model.drift import DRIFT_PARAMETERS
@@ -101,7 +101,7 @@ def _per_unit(setup: PartSetup) -> dict[str, tuple[bool, dict[Followed, float]]]
     found: dict[str, tuple[bool, dict[Followed, float]]] = {}
     for quantity, (component, change, unit) in changes_per_um(setup).items():
         parameter, left, right = sides[component]
-        per_unit = -1 / change / (LENGTHS[unit] if unit in LENGTHS else ANGLES[unit])
+        per_unit = -rise_of(quantity, setup) / change / (LENGTHS[unit] if unit in LENGTHS else ANGLES[unit])
         effects: dict[Followed, float] = {
             (parameter, "left"): left * per_unit,
             (parameter, "right"): right * per_unit,

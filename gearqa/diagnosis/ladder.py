@@ -10,7 +10,7 @@ import numpy as np
 
 from gearqa.arrays import Array
 from gearqa.diagnosis.components import Piece
-from gearqa.diagnosis.corrections import OF_A_VECTOR, changes_per_um
+from gearqa.diagnosis.corrections import OF_A_VECTOR, changes_per_um, rise_of
 from gearqa.diagnosis.effects import Effect, eccentricity, mean_shape, shape
 from gearqa.diagnosis.removal import without
 from gearqa.evaluation.criteria import all_of
@@ -125,7 +125,7 @@ def corrected(
     parts: list[tuple[Effect, Array]] = []
     size = 0.0
     for one in those:
-        taken = one.fraction * (one.deviation_um or 0.0)
+        taken = one.fraction * (one.deviation_um or 0.0) / rise_of(one.quantity, setup)
         if one.quantity == "infeed":
             size -= taken / 1000
         elif one.quantity in OF_A_VECTOR:

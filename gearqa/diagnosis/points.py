@@ -11,11 +11,12 @@ import numpy as np
 
 from gearqa.arrays import Array, IntArray
 from gearqa.core.flank_frame import base_tangent_angle, flank_angle
+from gearqa.core.flank_shapes import full_span_scale
 from gearqa.core.geometry import roll_length
 from gearqa.core.traces import TraceSpec
 from gearqa.evaluation.part_setup import PartSetup
 from gearqa.model.measurement import Trace
-from gearqa.symbols import FLANKS, Flank
+from gearqa.symbols import FLANKS, Flank, TraceKind
 
 FLANK_SIGN = {"left": -1.0, "right": 1.0}
 
@@ -96,6 +97,12 @@ def middle_roll(setup: PartSetup) -> float:
     """Length of roll in the middle of the evaluated profile; without limits at the reference circle."""
     spec = setup.specs["profile"]
     return roll_length(setup.geometry.d, setup.geometry.d_b) if spec is None else (spec.start + spec.end) / 2
+
+
+def graded_rise(setup: PartSetup, kind: TraceKind) -> float:
+    """Slope as it is graded that a rise of one over the full span makes: components are over that."""
+    spec = setup.specs[kind]
+    return 1.0 if spec is None or setup.part.slope_span == "full" else full_span_scale(spec)
 
 
 def ranges(setup: PartSetup) -> tuple[TraceSpec, TraceSpec]:

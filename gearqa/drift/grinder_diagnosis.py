@@ -21,6 +21,7 @@ from gearqa.diagnosis.causes import causes_of
 from gearqa.diagnosis.corrections import corrections_for
 from gearqa.diagnosis.gains import OF_QUANTITY, MeantEffect, with_gains
 from gearqa.diagnosis.hidden import BALLS, PLACES, ROUND
+from gearqa.diagnosis.points import graded_rise
 from gearqa.drift.gains import recorded_changes
 from gearqa.drift.moved import moved_components
 from gearqa.evaluation.part_setup import PartSetup
@@ -274,16 +275,17 @@ def _shapes(members: Members, traced: TracedPart) -> Iterator[_Found]:
             if not len(x) or spec is None:
                 continue
             design = setup.part.design.profile if kind == "profile" else setup.part.design.helix
-            left, right = x.T - (design.crowning_um if what == "crowning" else 0.0)
+            rise = graded_rise(setup, kind) if what == "slope" else 1.0
+            left, right = (x.T - (design.crowning_um if what == "crowning" else 0.0)) / rise
             names = (alike, apart) if what == "slope" else (f"{kind}_crowning", f"{kind}_crowning_asymmetry")
             halves = [(left + right) / 2, (right - left) / 2]
             if (kind, what) == ("helix", "slope"):
                 halves = [hand * halves[1], halves[0]]
             for name, half in zip(names, halves, strict=True):
                 known = [one for one in both if one is not None]
-                wear_error = math.hypot(*map(_wear_error, known)) / 2
+                wear_error = math.hypot(*map(_wear_error, known)) / 2 / rise
                 if (found := _of_mean(name, None, half, wear_error)) is not None:
-                    scatter = _scatter(known) / 2
+                    scatter = _scatter(known) / 2 / rise
                     yield replace(found, component=replace(found.component, scatter_um=scatter))
 
 
@@ -324,8 +326,8 @@ def _shares(one: Component, means: Means, setup: PartSetup) -> dict[str, float]:
         if one.key in (alike, apart):
             slopes = means.get(f"{kind}_slope", {})
             if len(slopes) == len(FLANKS):
-                sign = _sign_on(one.key, setup)
-                rest = max(abs(slopes[f] - sign[f] * one.amplitude_um) for f in FLANKS)
+                sign, graded = _sign_on(one.key, setup), graded_rise(setup, kind) * one.amplitude_um
+                rest = max(abs(slopes[f] - sign[f] * graded) for f in FLANKS)
                 worst = max(abs(slopes[f]) for f in FLANKS)
                 found[f"{kind}_slope"] = max(0.0, 1 - rest / worst) if worst else 0.0
     return {key: share for key, share in found.items() if share > 0}

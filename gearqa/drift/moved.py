@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from gearqa.diagnosis.alike import TracedPart, first_order_alike, not_told_apart
+from gearqa.diagnosis.corrections import rise_of
 from gearqa.model.diagnosis import Component, MovedComponent
 from gearqa.model.drift import DriftSeries, LevelChange
 from gearqa.symbols import Flank
@@ -92,7 +93,8 @@ def _halves(last: Last, traced: TracedPart) -> list[_Move]:
         if first_order_alike(traced, "profile" if parameter.startswith("profile") else "helix"):
             continue
         steps = [last.get((parameter, flank)) for flank in ("left", "right")]
-        left, right = (0.0 if step is None else step.size_um for step in steps)
+        rise = rise_of(parameter, traced.setup)
+        left, right = (0.0 if step is None else step.size_um / rise for step in steps)
         known = tuple(step for step in steps if step is not None)
         common, half = (left + right) / 2, (right - left) / 2
         half *= hand if apart == "lead" else 1

@@ -25,7 +25,7 @@ Amplitude = Annotated[
     "control to tip diameter, lead by the sign of the helix angle, taper and the slope of one flank plus = "
     "material away from the datum face; crowning as C; S-shapes: rise from end to end of the range; twist: "
     "profile slope at the far end less that at the datum end; ends: height at the end of the range; a ramp: "
-    "the step; a tooth: how far ahead it sits.",
+    "the step, plus = index rises clockwise; a tooth: how far clockwise it sits.",
 ]
 
 
@@ -40,8 +40,8 @@ class Component:
     """Waves per turn of the gear; None also where the order cannot be told."""
     amplitude_um: Amplitude
     phase_deg: float | None
-    """Clockwise from the centre of tooth 1, of the crest: where the toothing lies farthest from the axis,
-    teeth are most clockwise, ripple has most material; of a ramp, the step."""
+    """Clockwise from the centre of tooth 1, of the crest: where the toothing lies farthest from the axis, of
+    a tilt its far end, teeth are most clockwise, ripple has most material; of a ramp, the step."""
     u_um: float | None
     """Expanded uncertainty, k = 2, from the scatter; None where that is not known."""
     significant: bool
@@ -95,8 +95,10 @@ class Correction:
     """A change at the grinder that takes a component away, in whole; apply the fraction."""
 
     quantity: str
-    """centre_0_deg, centre_90_deg: how far the toothing is to move towards tooth 1, and 90 degrees clockwise
-    of it; the workpiece moves the other way."""
+    """Plus is a larger angle (spur gear: right-hand), deeper infeed, material at the tip or away from the
+    datum face, more convex. infeed_ends: at the ends of the evaluation range. centre_0_deg, centre_90_deg:
+    how far the toothing is to move towards tooth 1, and 90 degrees clockwise of it; the workpiece moves the
+    other way."""
     flank: Flank | None
     change: float
     unit: str

@@ -41,6 +41,18 @@ def counts_backwards(convention: Convention) -> bool:
     return (convention.seen_from == "opposite_face") != (convention.numbering == "anticlockwise")
 
 
+def turned_words(convention: Convention, teeth: int) -> str:
+    """How tables of a convention call what results name as seen from the datum face, clockwise.
+
+    >>> turned_words(Convention("opposite_face", "clockwise"), 30)
+    'tooth 2 here is tooth 30 of theirs, the left flank here their right flank'
+    """
+    words = [f"tooth 2 here is tooth {teeth} of theirs"] if counts_backwards(convention) else []
+    if convention.seen_from == "opposite_face":
+        words.append(f"the left flank here {'' if words else 'is '}their right flank")
+    return ", ".join(words)
+
+
 def turn_columns(
     kind: TableKind, columns: Mapping[str, Column], convention: Convention, part: Part
 ) -> dict[str, Column]:

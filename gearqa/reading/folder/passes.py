@@ -16,7 +16,7 @@ from gearqa.errors import MeasurementFileError, NoticeCode, PartFileError, Probl
 from gearqa.late_dataclass import dataclass
 from gearqa.model.measurement import InputFile
 from gearqa.model.part import PART_FILE, Part
-from gearqa.reading.folder.canonical import MAX_TEETH, Frame
+from gearqa.reading.folder.canonical import MAX_TEETH, Frame, turned_words
 from gearqa.reading.folder.careful_reader import CHUNK_ROWS, CarefulReader, with_encoding_settled
 from gearqa.reading.folder.folder_checks import FolderChecks
 from gearqa.reading.folder.inspection import Inspection
@@ -31,8 +31,10 @@ from gearqa.reading.folder.text_rows import TextRows
 from gearqa.reading.rows.digests import sha256_of
 from gearqa.reading.rows.parquet_rows import is_parquet
 from gearqa.reading.rows.problem_log import ProblemLog
+from gearqa.wording.sentences import some_of
 from gearqa.wording.visible import clip
 
+FILES_SHOWN: Final = 3
 FAST_FROM_BYTES: Final = 25_000
 """Below this the careful reader is done before the fast one is loaded."""
 GENERAL_TIMES: Final = 100
@@ -264,6 +266,17 @@ class _FolderReading:
             self.log.notice(
                 NoticeCode.TIMES_WITHOUT_ZONE,
                 "times without a time zone are taken as local time of the place of work",
+            )
+        turned: dict[Convention, list[str]] = {}
+        for source in self.sources:
+            if source.kind in GRADED_KINDS and source.convention != Convention():
+                turned.setdefault(source.convention, []).append(source.name)
+        for convention, names in turned.items():
+            self.log.notice(
+                NoticeCode.TABLES_TURNED,
+                f"{some_of(list(dict.fromkeys(names)), FILES_SHOWN)}: turned as [convention] says; results "
+                "are told seen onto the datum face, counted clockwise: "
+                f"{turned_words(convention, self.part.gear.teeth)}",
             )
         if simulated:
             self.log.notice(

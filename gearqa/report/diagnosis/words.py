@@ -21,7 +21,13 @@ from gearqa.model.diagnosis import (
     StrokeEnd,
 )
 from gearqa.report.blocks import document as doc
-from gearqa.report.diagnosis.names import component_name, error_name, keys_text, rung_class
+from gearqa.report.diagnosis.names import (
+    component_name,
+    directions_notes,
+    error_name,
+    keys_text,
+    rung_class,
+)
 from gearqa.symbols import PARAMETERS, symbol_of
 from gearqa.wording.numbers import (
     DASH,
@@ -38,16 +44,17 @@ from gearqa.wording.verdicts import MASTER_QUALITY
 from gearqa.wording.visible import clip
 
 QUANTITIES: Final = {
-    "profile_slope": "profile slope",
+    "profile_slope": "profile slope, + material at the tip",
     "helix_slope": "helix slope, + material away from the datum face",
-    "pressure_angle": "pressure angle (transverse)",
-    "helix_angle": "helix angle",
-    "twist_over_face_width": "twist over the face width, + towards a larger helix angle",
+    "pressure_angle": "pressure angle (transverse), + larger",
+    "helix_angle": "helix angle, + larger (spur gear: + right-hand)",
+    "twist_over_face_width": "twist over the face width, + towards a larger helix angle (spur gear: "
+    "+ right-hand)",
     "infeed": "infeed, + deeper (size to the middle of its tolerance)",
-    "infeed_far_end": "infeed at the far end, + deeper",
-    "infeed_ends": "infeed at the ends against the middle, + deeper",
-    "profile_crowning": "profile crowning",
-    "helix_crowning": "helix crowning",
+    "infeed_far_end": "infeed at the far end of the face, none at the datum face, + deeper",
+    "infeed_ends": "infeed at the ends of the evaluation range against the middle, + deeper",
+    "profile_crowning": "profile crowning, + more convex",
+    "helix_crowning": "helix crowning, + more convex",
     "centre_0_deg": "toothing towards tooth 1, that is the workpiece away from it",
     "centre_90_deg": "toothing towards 90° clockwise of tooth 1, that is the workpiece away from there",
 }
@@ -124,7 +131,7 @@ def components_table(components: Sequence[Component], *, wide: bool = True) -> d
             cells.append(shares_text(one))
         rows.append(tuple(cells))
     left_out = len(components) - len(real)
-    notes = ["U: k = 2, from the scatter between teeth. At: clockwise from the centre of tooth 1."]
+    notes = ["U: k = 2, from the scatter between teeth.", *directions_notes(real)]
     for one in real:
         if one.frequency_hz is not None:
             would = f"{fixed_text(one.frequency_hz, 0)} Hz at the speed of the wheel"
@@ -195,7 +202,8 @@ def change_text(one: Correction) -> tuple[str, str, str]:
     digits = 4 if one.unit == "mm" else 2
     change = f"{'+' if one.change > 0 else ''}{fixed_text(one.change, digits)} {unit_text(one.unit)}"
     u = DASH if one.u is None else f"± {fixed_text(one.u, digits)}"
-    return name if one.flank is None else f"{name}, {one.flank} flank", change, u
+    head, comma, plus = name.partition(",")
+    return name if one.flank is None else f"{head}, {one.flank} flank{comma}{plus}", change, u
 
 
 def corrections_table(corrections: Sequence[Correction], together: Corrected | None = None) -> doc.Table:

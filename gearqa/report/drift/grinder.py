@@ -8,7 +8,7 @@ from typing import Final
 from gearqa.model.diagnosis import Component, Correction, GrinderDiagnosis, MovedComponent
 from gearqa.model.drift import DriftResult
 from gearqa.report.blocks import document as doc
-from gearqa.report.diagnosis.names import component_name
+from gearqa.report.diagnosis.names import component_name, directions_notes
 from gearqa.report.diagnosis.words import change_text, changes_list, expect_text, hidden_list, shares_text
 from gearqa.report.drift import words
 from gearqa.wording.numbers import DASH, count_text, fixed_text, percent_text, um_text
@@ -60,8 +60,8 @@ def _table(one: GrinderDiagnosis, real: Sequence[Component]) -> doc.Table:
     notes = [
         "Means of the levels since each last moved, under a proven trend the end of its line; amid the usual "
         "dress cycle where wear is proven, else amid the parts measured. U: k = 2, from the scatter of the "
-        "cycles and the rate of the wear. At: clockwise from the centre of tooth 1. Explains: of the mean "
-        "gear; shares need not add up."
+        "cycles and the rate of the wear. Explains: of the mean gear; shares need not add up.",
+        *directions_notes(real[:MOST_SHOWN]),
     ]
     more, chance = len(real) - len(rows), len(one.components) - len(real)
     if more > 0:
@@ -107,7 +107,7 @@ def _gains(one: GrinderDiagnosis) -> Iterator[str]:
 
 def _change(one: Correction) -> str:
     name, change, u = change_text(one)
-    whole = f"{name} {change}{'' if u == DASH else f' {u}'}"
+    whole = f"{name}, by {change}{'' if u == DASH else f' {u}'}"
     if not one.fraction:
         return f"{whole}, none of it yet"
     return f"{whole}, at first {percent_text(one.fraction)} of it: then {expect_text(one)}"

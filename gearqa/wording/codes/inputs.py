@@ -147,6 +147,11 @@ INPUTS: Final[dict[str, tuple[str, str]]] = {
         "The points of a trace are not in order; they were sorted by position.",
         "Nothing, unless two measurements of the trace may be mixed: they could not be told apart.",
     ),
+    "tables_turned": (
+        "Tables are seen from the other face, or counted anticlockwise, as [convention] of the column map "
+        "says; results name teeth, flanks and directions seen onto the datum face and clockwise.",
+        "Find a tooth on the gear by the number and flank that the message gives for it.",
+    ),
     "no_line_end": (
         "The last line of a file does not end: the file may be cut off, with digits missing.",
         "Compare it with the original.",

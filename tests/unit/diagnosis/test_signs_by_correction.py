@@ -15,7 +15,7 @@ from unit.diagnosis.made import setup
 
 from gearqa.diagnosis.analysis import diagnose_gears
 from gearqa.evaluation.evaluate import evaluate_with
-from gearqa.report.diagnosis.words import change_text
+from gearqa.report.diagnosis.words import change_text, components_table
 
 SHAPES = ("pressure_angle", "profile_asymmetry", "lead", "taper", "profile_crowning", "helix_crowning")
 BY_FLANK = ("profile_slope", "profile_crowning", "helix_crowning", "centre_0_deg", "centre_90_deg")
@@ -127,3 +127,24 @@ def test_the_workpiece_moves_the_other_way_than_its_toothing():
     name, change, _ = change_text(one)
     assert name == "toothing towards tooth 1, that is the workpiece away from it"
     assert workpiece_off_table - float(change.removesuffix(" µm")) == pytest.approx(0.0, abs=0.3)
+
+
+@pytest.mark.independent
+def test_the_words_say_what_plus_is_on_a_spur_ring():
+    """A wheel of too small an angle leaves material at the tip; a spur gear has no helix angle to enlarge;
+    the far end of a part that leans towards 90 degrees lies there (derived)."""
+    maker = Maker(World(kind="internal", beta=0.0, z=40, teeth=8, points=121, noise=0.1))
+    faults = Faults(pressure_angle=6.0, lead=5.0, tilt=(6.0, 90.0))
+    (found,), _ = diagnose_gears([maker.gear(faults, np.random.default_rng(5))], setup(maker.part))
+    notes = " ".join(map(str, components_table(found.components).notes))
+    assert "pressure angle: more material at the tip (the angle is too small)" in notes
+    assert "spur gear: right-hand" in notes
+    assert "clockwise from the centre of tooth 1, seen onto the datum face" in notes
+    assert "tilt of the axis: the far end lies farthest from the axis" in notes
+    told = {one.quantity: change_text(one)[:2] for one in found.corrections if one.flank != "right"}
+    assert told["pressure_angle"][0] == "pressure angle (transverse), + larger"
+    assert told["pressure_angle"][1].startswith("+")
+    assert told["profile_slope"][0] == "profile slope, left flank, + material at the tip"
+    assert told["profile_slope"][1].startswith("-")
+    assert told["helix_angle"][0] == "helix angle, + larger (spur gear: + right-hand)"
+    assert told["helix_angle"][1].startswith("-")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from datetime import datetime
 from types import SimpleNamespace
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 from unit.diagnosis.made import part
 
 from gearqa.diagnosis.alike import TracedPart, traced_teeth, waves_as_shapes
+from gearqa.diagnosis.analysis import diagnose_gears
 from gearqa.diagnosis.followed import with_components
 from gearqa.diagnosis.gains import as_parameters, meant_effects
 from gearqa.drift.analysis import analyse_observations
@@ -19,6 +21,7 @@ from gearqa.evaluation.observations import observations_from_results
 from gearqa.evaluation.part_setup import setup_of
 from gearqa.jobs.drift import scatter_of_components
 from gearqa.model.drift import DriftSettings
+from gearqa.model.measurement import GrinderEvent
 from gearqa.report.drift.grinder import grinder_sections
 from gearqa.simulate.made_gears import simulate_gears
 from gearqa.simulate.process import simulate_events
@@ -240,6 +243,53 @@ def test_lead_has_the_sign_of_the_helix_angle():
     _, found = history(drawing, gears=lambda cycle: {"shape": shape} if cycle >= 9 else {})
     assert [one.key for one in found.moved] == ["lead"]
     assert found.moved[0].change_um == pytest.approx(lead.amplitude_um, abs=0.3)
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize("slope_span", ["full", "evaluation"])
+def test_angles_follow_from_slopes_over_whichever_length_those_are(slope_span):
+    """Slopes over a length L: a pressure angle too small by fHa / (L tan(alpha_t)), a taper that deeper
+    infeed at the far end of the face takes away by fHb b / (L sin(alpha_t)) (derived)."""
+    drawing = part("external", 0.0, "")
+    limits = drawing.evaluation.profile.model_dump(exclude_none=True)
+    drawing = part("external", 0.0, "", evaluation={"profile": limits, "slope_span": slope_span})
+    r_b = drawing.gear.teeth * 1.75 / 2 * math.cos(math.radians(20))
+    root, form, tip = (
+        math.sqrt((d / 2) ** 2 - r_b**2)
+        for d in (limits["control_diameter_mm"], limits["tip_form_diameter_mm"], drawing.gear.tip_diameter_mm)
+    )
+    full = slope_span == "full"
+    L_alpha, L_beta = (tip - root, 32.0) if full else (0.95 * (form - root), 32.0 - 2 * 1.6)
+    shape = {"both": {"profile_slope_um": 3.0, "helix_slope_um": -4.0}}
+    angle = math.degrees(3.0 / (1000 * L_alpha * math.tan(math.radians(20)))) * 60
+    infeed = -4.0 * 32.0 / (1000 * L_beta * math.sin(math.radians(20)))
+    _, found = history(drawing, shape=shape)
+    scenario = Scenario.model_validate(
+        {
+            "schema": "gearqa.scenario/1", "part": "part.toml", "lot": {"parts": 1}, "shape": shape,
+            "measuring": {"teeth": 6, "trace_noise_um": 0.1}, "pitch": {"scatter_um": 0.3},
+            "process": {"tooth_scatter": {"both": SCATTER}},
+        }
+    )  # fmt: skip
+    (alone,), _ = diagnose_gears(list(simulate_gears(scenario, drawing)), setup_of(drawing))
+    for corrections in (found.corrections, alone.corrections):
+        told = {(one.quantity, one.flank): one for one in corrections}
+        assert told["pressure_angle", None].change == pytest.approx(angle, rel=0.06)
+        assert told["infeed_far_end", None].change == pytest.approx(infeed, rel=0.06)
+        assert told["pressure_angle", None].deviation_um == pytest.approx(3.0, rel=0.06)
+        assert told["infeed_far_end", None].deviation_um == pytest.approx(-4.0, rel=0.06)
+        assert told["profile_slope", "left"].change == pytest.approx(-3.0, rel=0.1)
+    assert alone.corrected.class_ < alone.ladder[0].class_
+    events = [
+        GrinderEvent(
+            at=datetime(2026, 1, 1), grinder="G1", event="correction", parameter=parameter, correction=size,
+            unit=unit,
+        )
+        for parameter, size, unit in (("pressure_angle", angle, "arcmin"), ("infeed_far_end", infeed, "mm"))
+    ]  # fmt: skip
+    meant = [one.effects for one in meant_effects(events, setup_of(drawing))]
+    assert meant[0]["profile_slope", "left"] == pytest.approx(-3.0, rel=1e-6)
+    assert meant[1]["helix_slope", "right"] == pytest.approx(4.0, rel=1e-6)
 
 
 def test_what_moved_has_the_sign_of_the_component():

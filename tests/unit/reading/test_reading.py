@@ -494,7 +494,10 @@ def test_unmapped_files_turn_with_the_convention_of_a_map_without_tables(tmp_pat
         "map.toml": '[convention]\nseen_from = "opposite_face"\n',
         "h.csv": rows(HELIX, ["A,left,2,1,0.5", "A,left,2,4,1.5"]),
     }
-    (trace,) = gears(read(tmp_path, files, columns=tmp_path / "map.toml"))["A"].traces
+    inspection = read(tmp_path, files, columns=tmp_path / "map.toml")
+    (told,) = [one.message for one in inspection.notices if one.code == "tables_turned"]
+    assert f"tooth 2 here is tooth {TEETH} of theirs, the left flank here their right flank" in told
+    (trace,) = gears(inspection)["A"].traces
     assert (trace.flank, trace.tooth) == ("right", TEETH)
     assert trace.position_mm.tolist() == [16.0, 19.0]
     assert trace.deviation_um.tolist() == [1.5, 0.5]
