@@ -97,7 +97,9 @@ def _reason(result: IncomingResult) -> str:
         parts.insert(0, split_text(result.split, "your"))
     if result.biases:
         named = "; ".join(bias_text(one, "your") for one in result.biases[:MOST_BIASES])
-        parts.append(sentence(f"{'beside that, ' if explained else ''}{named}"))
+        parts.append(
+            sentence(f"{'beside that, with signs and flanks as you report: ' if explained else ''}{named}")
+        )
     return " ".join(parts)
 
 

@@ -153,7 +153,7 @@ def _difference_answer(result: IncomingResult) -> doc.Answer:
     left = "; ".join(bias_text(one) for one in result.biases[:MOST_BIASES])
     more = len(result.biases) - MOST_BIASES
     left += f"; {count_text(more, 'more bias', 'more biases')} in the list" if more > 0 else ""
-    behind = " Beside that: " if explanation.shared else " Constant: "
+    behind = " Beside that, with signs and flanks as reported: " if explanation.shared else " Constant: "
     tail = f"{behind}{left}; the certificate of the instrument should name its U." if left else ""
     split = f"{split_text(result.split)} " if result.split is not None else ""
     if explanation.reason == "no_difference":

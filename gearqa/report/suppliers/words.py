@@ -134,7 +134,9 @@ def _bias(review: SupplierReview) -> doc.Answer:
         return doc.Answer(question, "none proven", "good", sentence(f"over {few} deliveries at most"))
     named = "; ".join(bias_text(one) for one in proven[:MOST_BIASES])
     more = f"; {len(proven) - MOST_BIASES} more in the table" if len(proven) > MOST_BIASES else ""
-    return doc.Answer(question, f"{len(proven)} proven", "open", sentence(f"{named}{more}"))
+    return doc.Answer(
+        question, f"{len(proven)} proven", "open", sentence(f"reported less ours: {named}{more}")
+    )
 
 
 def bias_text(one: SupplierBias) -> str:

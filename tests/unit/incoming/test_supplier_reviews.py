@@ -12,6 +12,7 @@ from store_damage import delivery_found
 
 from gearqa.incoming.supplier_reviews import supplier_reviews
 from gearqa.model.deliveries import SeriesDifference, StoredDelivery
+from gearqa.report.suppliers import words
 
 BEGIN = datetime(2025, 1, 10, tzinfo=UTC)
 
@@ -46,6 +47,8 @@ def test_the_bias_over_deliveries_is_that_of_their_means():
     assert (one.flank, one.deliveries, one.gears) == ("left", 5, 25)
     assert one.proven == bool(reference.pvalue <= 0.05)
     assert one.proven
+    (review,) = supplier_reviews(with_bias(means))
+    assert "Reported less ours: fHβ left +0.82 µm" in str(words._bias(review).detail)
 
 
 def test_a_trend_is_that_of_the_line_over_the_order():

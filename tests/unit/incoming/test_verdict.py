@@ -133,6 +133,10 @@ def test_a_constant_difference_is_told_with_its_interval_also_behind_an_explanat
     assert bias.interval_um[1] - bias.interval_um[0] < 0.1
     text = " ".join(incoming_text(result).split())
     assert "our fHβ reads 0." in text
+    # flanks that the supplier names the other way, and signs, are his here
+    named = answer(result, "Why the figures differ").detail
+    for told in (text, named):
+        assert ("with signs and flanks as" in told) == lab.swapped
     assert "with its U for fHβ" in text
 
 
