@@ -56,7 +56,7 @@ def correction_advice(members: Sequence[DriftSeries], *, alarm: bool) -> Iterato
             text, name = correction_clause(one), phrases.name_of(series)
             if one.alarm and alarm:
                 left = um_text(one.remainder or 0.0, 1, signed=True)
-                yield "correction", name, f"{text}; {left} are left over"
+                yield "correction", name, f"{text}; the level lies {left} off what was meant"
                 check = f"check the correction before {phrases.cycles_place([one])}"
                 yield "correct_again", name, f"{check}: value, sign, axis and flank, and that it was entered"
             elif not one.alarm and not alarm:

@@ -341,7 +341,12 @@ def event_(
     ] = None,
     flank: Annotated[Literal["left", "right"] | None, typer.Option("--flank", help="Which flank.")] = None,
     correction: Annotated[
-        float | None, typer.Option("--correction", metavar="X", help="By how much, signed.")
+        float | None,
+        typer.Option(
+            "--correction",
+            metavar="X",
+            help="Change of the parameter that is wanted: -2 takes a deviation of +2 away.",
+        ),
     ] = None,
     unit: Annotated[str, typer.Option("--unit", metavar="U", help="Unit of the correction.")] = "um",
     remark: Annotated[str | None, typer.Option("--remark", metavar="TEXT", help="Anything else.")] = None,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -647,6 +648,10 @@ def test_a_correction_without_effect_is_looked_into_before_the_next():
     recorded = replace(event_before(20, grinder), parameter="profile_slope", correction=-2.5, unit="um")
     _, advice = advice_of(grinder, [recorded])
     assert advice["centre_cycle"].endswith("first find out what became of the last correction.")
+    # -2.5 um were meant and nothing came of it: the level lies 2.5 um above where it should
+    off = re.search(r"the level lies \+([0-9.]+) µm off what was meant", advice["correction"])
+    assert off is not None
+    assert float(off[1]) == pytest.approx(2.5, abs=0.5)
     _, advice = advice_of(grinder)
     assert "correction" not in advice["centre_cycle"]
 
