@@ -96,7 +96,8 @@ class Mounting(TomlTable):
     """Standard deviation of each of the two components, from gear to gear."""
     tilt_mrad: NotNegative = 0.0
     tilt_deg: float = 0.0
-    """Direction of the rotation vector (right-hand rule, z away from the viewer)."""
+    """Direction of the rotation vector (right-hand rule, z away from the viewer): the far end leans 90
+    degrees anticlockwise of it."""
     tilt_scatter_mrad: NotNegative = 0.0
 
 
