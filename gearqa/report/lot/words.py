@@ -108,6 +108,8 @@ def verdict(result: LotResult) -> doc.Verdict:
 
 def _without_uncertainty(result: LotResult) -> str:
     """What a green answer must not hide: values whose uncertainty is not known were compared as they are."""
+    if any(one.probability_of_conformity is not None for one in result.gears):
+        return ""  # of some values only: a caution names them
     told = (one.message for one in result.cautions if one.code == NoticeCode.UNCERTAINTY_UNKNOWN)
     return "".join(f" {sentence(message)}" for message in told)
 
