@@ -32,7 +32,7 @@ REQUIREMENTS: Final[dict[Requirement, str]] = {
 }
 """What a plan may make a condition of release, which otherwise only cautions."""
 
-Percent = Annotated[float, Field(gt=0, lt=100)]
+Percent = Annotated[float, Field(ge=1e-6, lt=100)]
 
 
 class SamplingTable(TomlTable):

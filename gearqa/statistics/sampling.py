@@ -14,6 +14,8 @@ from gearqa.statistics import binomial, noncentral_t
 from gearqa.statistics.counting import smallest_count
 from gearqa.wording.numbers import short_text
 
+LARGEST_INT = 2**31 - 1
+"""Sample that the binomial distribution of the library takes; of a larger one it says nan."""
 CODE_LETTERS = "ABCDEFGHJKLMNPQR"
 SAMPLE_SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000)
 AQL_PERCENT = (0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10.0)
@@ -221,7 +223,11 @@ def passes(n: int, ac: int, fraction: float) -> float:
     >>> round(passes(45, 0, 0.01), 2)
     0.64
     """
-    return 1.0 if ac >= n else float(special.bdtr(ac, n, fraction))
+    if ac >= n:
+        return 1.0
+    if n <= LARGEST_INT:
+        return float(special.bdtr(ac, n, fraction))
+    return float(special.betaincc(ac + 1, n - ac, fraction))
 
 
 def passes_lot(n: int, ac: int, lot_size: int, bad: int) -> float:

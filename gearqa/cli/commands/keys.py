@@ -30,6 +30,8 @@ def command(
     from gearqa.cli.signing import ask_password
     from gearqa.signoff.key_files import make_keys
 
+    if not name.name:
+        raise typer.BadParameter("needs a name for the two files", param_hint="NAME")
     private, public = name.with_name(f"{name.name}.key"), name.with_name(f"{name.name}.pub")
     secret = ask_password(str(private), twice=True) if password else None
     fingerprint = make_keys(private, public, password=secret)

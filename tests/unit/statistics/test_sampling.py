@@ -140,6 +140,18 @@ def test_characteristics_as_the_general_library() -> None:
 
 
 @pytest.mark.independent
+@pytest.mark.parametrize("ac", [0, 3, 1000])
+def test_samples_beyond_the_numbers_of_the_library(ac):
+    """Against scipy's Poisson distribution, the limit of many items of which few are bad: a nan ended the
+    search for a plan at 2147483648 gears."""
+    n = sp.isolated_lot_plan(None, 1e-11, ac=ac).n
+    assert n > 2**31
+    at_most = 0.1 + 1e-12  # a risk met exactly is met
+    assert sp.passes(n, ac, 1e-11) <= at_most < sp.passes(n - n // 10**6, ac, 1e-11)
+    assert stats.poisson.cdf(ac, n * 1e-11) == pytest.approx(0.1, abs=1e-6)
+
+
+@pytest.mark.independent
 def test_one_percent_process_and_the_unknown_lot() -> None:
     # computed, not published: with n = 45 and Ac = 0 a process with 1 % bad passes in 64 % of cases
     assert f"{sp.passes(45, 0, 0.01):.2f}" == "0.64"
