@@ -202,12 +202,13 @@ def _reference(
 
 
 def _holds_at_bounds(study: ReferenceGearStudy, stated: float | None) -> bool:
-    """Whether the one-sided 95 % bounds of spread and indices are good enough too (chi-square, t)."""
-    wider = float(np.sqrt((study.n - 1) / chdtri(study.n - 1, 0.95)))
-    if study.Cg is not None and study.Cg / wider < WANTED_INDEX:
-        return False
+    """Whether the one-sided 95 % bounds of Cgk (noncentral t) and spread (chi-square) are good enough too.
+
+    Where Cgk is, Cg is, which is never smaller.
+    """
     if study.Cgk is not None and index_lower_bound(study.Cgk, study.n) < WANTED_INDEX:
         return False
+    wider = float(np.sqrt((study.n - 1) / chdtri(study.n - 1, 0.95)))
     return stated is None or 2 * study.sd * wider <= stated
 
 

@@ -378,6 +378,16 @@ def test_values_that_never_differ_earn_no_yes(tmp_path):
     far = study(tmp_path, reference_text([9.0] * 30), part=drawing)
     assert far.suitable is False
     assert "bias +7.00 µm, more than a tenth of the tolerance" in str(verdict(far).answers[0].detail)
+    for value, suitable in ((4.39, None), (4.41, False)):  # a tenth of 24 is 2.4
+        assert study(tmp_path, reference_text([value] * 30), part=drawing).suitable is suitable
+
+
+@pytest.mark.parametrize(("stated", "proven"), [(0.27, False), (0.29, True)])
+def test_the_spread_is_within_the_stated_u_at_its_bound_too(tmp_path, stated, proven):
+    """20 values, s = 0.1026; chi-square of 19 freedoms at 5 % is 10.117 (any table): 2 s up to 0.281."""
+    drawing = part(tolerance={"limits_um": {"profile_slope": 1000}}, uncertainty_um={"profile_slope": stated})
+    (one,) = study(tmp_path, reference_text([2.0, 2.2] * 10), part=drawing).references["profile_slope"]
+    assert (one.suitable, one.proven) == (True, proven)
 
 
 def test_one_operator_proves_repeats_alone(tmp_path):

@@ -326,6 +326,16 @@ def test_long_lots_keep_only_the_worst_rows(faults):
     assert [row.serial for row in listed[1:]] == [f"G{i}" for i in range(WORST_ROWS - 1)]
 
 
+def test_a_gear_that_fails_by_its_size_is_counted(pinions):
+    gear = pinions.gears[0]
+    assert not noted(gear).size_fails
+    failed = noted(replace(gear, size=tuple(replace(one, conforms=False) for one in gear.size)))
+    assert failed.size_fails
+    seen = LotCollector()
+    seen.add(failed)
+    assert seen.sizes_failing == 1
+
+
 def test_repeated_warnings_are_counted_once(faults):
     seen = collected(faults)
     (bullets,) = (b for b in lot_blocks(faults.header, faults.lot, seen, "full") if isinstance(b, Bullets))
