@@ -130,7 +130,7 @@ def _crossed(series: CrossedSeries, limits: OneSidedLimits | None, pool_above: f
     percent = study.percent_of_tolerance
     low, high = study.gauge_sd_interval
     upper = high if np.isfinite(high) else None
-    suitable = None if percent is None or study.gauge_sd == 0 else percent <= ACCEPTABLE_PERCENT
+    suitable = None if percent is None or not series.values_differ else percent <= ACCEPTABLE_PERCENT
     return CrossedResult(
         symbol=symbol_of(series.parameter),
         flank=series.flank,
@@ -170,7 +170,7 @@ def _reference(
     certificate = certificate_comparison(study, series.reference_uncertainty_um, stated)
     verdicts = [index >= WANTED_INDEX for index in (study.Cg, study.Cgk) if index is not None]
     verdicts += [one for one in (certificate.agrees, certificate.spread_within) if one is not None]
-    if study.sd == 0 and two_sided is not None:
+    if not series.values_differ and two_sided is not None:
         verdicts.append(abs(study.bias) <= BIAS_SHARE * (two_sided[1] - two_sided[0]))
     bias_judged = study.sd > 0 and (study.Cgk is not None or certificate.agrees is not None)
     suitable = _suitable(verdicts, bias_judged=bias_judged)

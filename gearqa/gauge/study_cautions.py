@@ -48,7 +48,7 @@ def cautions_of_study(result: GaugeResult) -> Iterator[Notice]:
 
 def no_spread(one: CrossedResult | ReferenceResult) -> bool:
     """Whether repeated values never differ."""
-    return (one.variance.repeatability if isinstance(one, CrossedResult) else one.sd_um) == 0
+    return not (one.series.repeats_differ if isinstance(one, CrossedResult) else one.series.values_differ)
 
 
 def _one_operator(one: CrossedResult | ReferenceResult) -> bool:

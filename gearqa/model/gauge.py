@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from itertools import chain
 from typing import TYPE_CHECKING, Annotated, Final, Literal, TypeVar
 
+import numpy as np
+
 from gearqa.errors import Notice
 from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import KNOWN, Simulated
@@ -48,6 +50,16 @@ class CrossedSeries:
         """Every operator measured every item equally often."""
         return math.isfinite(self.values_um.sum())  # NaN counts through
 
+    @property
+    def repeats_differ(self) -> bool:
+        """Whether the values of some operator on some item do; True where nobody measured twice."""
+        return self.values_um.shape[2] < 2 or _differ(self.values_um, 2)
+
+    @property
+    def values_differ(self) -> bool:
+        """Whether the values of some item do."""
+        return _differ(self.values_um, (1, 2))
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class ReferenceSeries:
@@ -60,6 +72,16 @@ class ReferenceSeries:
     """[um], shape (n,)"""
     reference_um: float
     reference_uncertainty_um: float | None
+
+    @property
+    def values_differ(self) -> bool:
+        """Whether the values do."""
+        return _differ(self.values_um, 0)
+
+
+def _differ(values: Array, axis: int | tuple[int, ...]) -> bool:
+    """Compared as they stand: a standard deviation of equal values may be rounded to more than 0."""
+    return bool(np.any(np.fmax.reduce(values, axis=axis) > np.fmin.reduce(values, axis=axis)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -316,7 +316,7 @@ def reference_gear_study(
     n = len(x)
     if n < 2:
         raise ValueError(f"{n} value: a spread needs at least two")
-    mean, sd = float(x.mean()), float(x.std(ddof=1))
+    mean, sd = float(x.mean()), float((x - x[0]).std(ddof=1))  # 0 where no value differs
     bias = mean - reference
     low, high = mean_interval(bias, sd, n)
     Cg = Cgk = None

@@ -100,7 +100,7 @@ def _why(result: GaugeResult) -> str:
 
 def _not_judged(one: CrossedResult | ReferenceResult) -> str:
     """Why a series was not judged."""
-    if (one.variance.gauge if isinstance(one, CrossedResult) else one.sd_um) == 0:
+    if not one.series.values_differ:
         return "no values differ"
     if isinstance(one, CrossedResult):
         return "the drawing has no limits"

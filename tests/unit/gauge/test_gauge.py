@@ -378,6 +378,13 @@ def test_values_that_never_differ_earn_no_yes(tmp_path):
     far = study(tmp_path, reference_text([9.0] * 30), part=drawing)
     assert far.suitable is False
     assert "bias +7.00 µm, more than a tenth of the tolerance" in str(verdict(far).answers[0].detail)
+    rough = np.broadcast_to(np.array([0.1, 4.41, 2.3, 1.7, 3.3])[:, None, None], (5, 3, 3)).copy()
+    holes = rough.copy()
+    holes[2, 1, 1] = np.nan
+    for values in (rough, holes):  # standard deviations of equal values are rounded, not 0
+        result = study(tmp_path, crossed_text(values), part=drawing)
+        assert (result.suitable, verdict(result).answers[0].answer) == (None, "not judged")
+        assert "no_spread" in {notice.code for notice in result.cautions}
     for value, suitable in ((4.39, None), (4.41, False)):  # a tenth of 24 is 2.4
         assert study(tmp_path, reference_text([value] * 30), part=drawing).suitable is suitable
 
