@@ -7,8 +7,6 @@ from collections.abc import Mapping
 from itertools import chain
 from typing import TYPE_CHECKING, Annotated, Final, Literal, TypeVar
 
-import numpy as np
-
 from gearqa.errors import Notice
 from gearqa.late_dataclass import dataclass
 from gearqa.model.declared import KNOWN, Simulated
