@@ -79,6 +79,7 @@ class ReferenceSeries:
 
 def _differ(values: Array, axis: int | tuple[int, ...]) -> bool:
     """Compared as they stand: a standard deviation of equal values may be rounded to more than 0."""
+    import numpy as np
 
     return bool(np.any(np.fmax.reduce(values, axis=axis) > np.fmin.reduce(values, axis=axis)))
 
